@@ -1,0 +1,170 @@
+"""Paths to figures: `ID:dotted.keys`, list entries by their own names.
+
+Keys may hold dots themselves (`voltage-curve.0.5`), so a path is matched against the keys that are
+there, the longest first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from yaml.error import Mark
+from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
+
+from advisor.faults import Fault, FaultError, Place
+from advisor.source import read_text
+
+# a list's entry is named by the first of these keys that it has
+NAME_KEYS = ("task", "load", "cell", "item", "at", "converter", "addon", "part", "kernel", "budget")
+SET = "--set"
+
+
+@dataclass(frozen=True, slots=True)
+class Assignment:
+    """A change to a figure: the document's id, the dotted path in it, the value as a node."""
+
+    document: str
+    dotted: str
+    value_node: Node
+    text: str
+
+
+def name_of(entry: Node) -> str | None:
+    """The name by which a path finds a list's entry; None where it has none."""
+    if isinstance(entry, ScalarNode):
+        return str(entry.value)
+    if isinstance(entry, MappingNode):
+        given = {k.value: v for k, v in entry.value if isinstance(k, ScalarNode)}
+        for name in NAME_KEYS:
+            if isinstance(given.get(name), ScalarNode):
+                return str(given[name].value)
+    return None
+
+
+def _children(node: Node) -> list[tuple[str, Node]]:
+    if isinstance(node, MappingNode):
+        return [(str(k.value), v) for k, v in node.value if isinstance(k, ScalarNode)]
+    if isinstance(node, SequenceNode):
+        return [(name_of(v) or str(i), v) for i, v in enumerate(node.value, 1)]
+    return []
+
+
+def _step(node: Node, dotted: str) -> tuple[int, str] | None:
+    """(index of the child that `dotted` begins with, what is left of the path)."""
+    found: tuple[int, str] | None = None
+    longest = -1
+    for i, (name, _) in enumerate(_children(node)):
+        if len(name) > longest and (dotted == name or dotted.startswith(name + ".")):
+            found, longest = (i, dotted[len(name) + 1 :]), len(name)
+    return found
+
+
+def resolve(root: Node, dotted: str) -> Node | None:
+    """The node at a path; None where nothing stands."""
+    node = root
+    while dotted:
+        step = _step(node, dotted)
+        if step is None:
+            return None
+        i, dotted = step
+        node = _children(node)[i][1]
+    return node
+
+
+def assign(root: Node, dotted: str, value: Node) -> Node:
+    """A new root with `value` at the path; what lies off the path is shared, nothing is changed.
+
+    Keys that do not stand yet are made, so that reading the record tells whether they may.
+
+    Raises
+    ------
+    FaultError
+        For a list that has no such entry, or a figure with keys asked for below it.
+    """
+    if not dotted:
+        return value
+    step = _step(root, dotted)
+    if step is not None:
+        i, rest = step
+        if isinstance(root, MappingNode):
+            pairs = list(root.value)
+            index = [n for n, (k, _) in enumerate(pairs) if isinstance(k, ScalarNode)][i]
+            key, old = pairs[index]
+            pairs[index] = (key, assign(old, rest, value))
+            return MappingNode(root.tag, pairs, root.start_mark, root.end_mark, root.flow_style)
+        items = list(root.value)
+        items[i] = assign(items[i], rest, value)
+        return SequenceNode(root.tag, items, root.start_mark, root.end_mark, root.flow_style)
+    if isinstance(root, MappingNode):
+        name, _, rest = dotted.partition(".")
+        made = ScalarNode("tag:yaml.org,2002:str", name, value.start_mark, value.end_mark)
+        empty = MappingNode("tag:yaml.org,2002:map", [], value.start_mark, value.end_mark)
+        pairs = [*root.value, (made, assign(empty, rest, value))]
+        return MappingNode(root.tag, pairs, root.start_mark, root.end_mark, root.flow_style)
+    return _no_such(root, dotted, value)
+
+
+def _no_such(root: Node, dotted: str, value: Node) -> Node:
+    """Refuse a list without that entry, or a figure with keys below it."""
+    known = ", ".join(name for name, _ in _children(root)) or "nothing below it"
+    raise FaultError(
+        (
+            Fault(
+                dotted,
+                f'"{dotted}"',
+                f"an entry that stands: {known}",
+                Place(value.start_mark.name, 1, 1),
+            ),
+        )
+    )
+
+
+def walk(root: Node, prefix: str = "") -> Iterator[tuple[str, ScalarNode]]:
+    """Every scalar below a node with its path, in the order of the file."""
+    for name, child in _children(root):
+        path = f"{prefix}.{name}" if prefix else name
+        if isinstance(child, ScalarNode):
+            yield path, child
+        else:
+            yield from walk(child, path)
+
+
+def _rename(node: Node, file: str) -> None:
+    """Let the marks of a node and all below it bear the change's name in place of a file's."""
+    mark = node.start_mark
+    node.start_mark = Mark(file, mark.index, mark.line, mark.column, None, None)
+    if isinstance(node, MappingNode):
+        for k, v in node.value:
+            _rename(k, file)
+            _rename(v, file)
+    elif isinstance(node, SequenceNode):
+        for item in node.value:
+            _rename(item, file)
+
+
+def split_assignment(text: str) -> Assignment:
+    """Read `ID:dotted.path=VALUE`; VALUE is YAML, so `{typical: 2 µA, max: 6 µA}` works.
+
+    Raises
+    ------
+    FaultError
+        When it is not of that form.
+    """
+    path, equals, value = text.partition("=")
+    document, colon, dotted = path.partition(":")
+    if not (equals and colon and document.strip() and dotted.strip() and value.strip()):
+        raise FaultError(
+            (
+                Fault(
+                    SET,
+                    f'"{text}"',
+                    "ID:KEYS=VALUE, such as frost-post:workload.sample.every=30s",
+                    Place(SET, 1, 1),
+                ),
+            )
+        )
+    file = f"{SET} {path.strip()}"
+    node = read_text(value.strip(), file).root
+    _rename(node, file)
+    return Assignment(document.strip(), dotted.strip(), node, text)

@@ -1,0 +1,332 @@
+"""Text with a unit to an SI figure with its uncertainty, and back.
+
+Uncertainty follows JCGM 100:2008 (GUM): `8.1(2) mA` states the standard uncertainty in the last
+digits (7.2.2); `8.1 ± 0.2 mA` a half-width, rectangular, u = a/sqrt(3) (4.3.7); with `(k=2)` an
+expanded uncertainty, u = U/k, normal. `{typical, max}` is lognormal with the median at typical
+and 99 % at max; `{low, likely, high}` is the PERT beta distribution with mean (L + 4M + H)/6.
+"""
+
+from __future__ import annotations
+
+import difflib
+import math
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import lru_cache
+from typing import Literal
+
+Kind = Literal["exact", "normal", "rectangular", "lognormal", "pert"]
+
+YEAR = 365.25 * 86400.0
+NORMAL_99 = 2.3263478740408408  # 99 % point of the standard normal distribution
+LONGEST = 120  # characters; no figure needs more
+
+
+class QuantityError(ValueError):
+    """A text that is not the figure it should be."""
+
+    def __init__(self, expected: str, nearest: str | None = None) -> None:
+        super().__init__(expected)
+        self.expected = expected
+        self.nearest = nearest
+
+
+@dataclass(frozen=True, slots=True)
+class Dimension:
+    """A kind of figure: its SI unit, the units that may be written, an example, and a noun."""
+
+    name: str
+    si_unit: str
+    units: Mapping[str, float]
+    example: str
+    offsets: Mapping[str, float] = field(default_factory=dict)
+    bare: bool = False
+
+
+def _prefixed(unit: str, prefixes: str, power: float = 1.0) -> dict[str, float]:
+    factors = {"T": 1e12, "G": 1e9, "M": 1e6, "k": 1e3, "": 1.0, "m": 1e-3, "µ": 1e-6,
+               "n": 1e-9, "p": 1e-12, "f": 1e-15}
+    return {f"{p}{unit}": factors[p] * power for p in (*prefixes.split(), "")}
+
+
+_TIMES = {
+    "s": 1.0, "ms": 1e-3, "µs": 1e-6, "ns": 1e-9, "min": 60.0, "h": 3600.0, "hour": 3600.0,
+    "hours": 3600.0, "d": 86400.0, "day": 86400.0, "days": 86400.0, "week": 604800.0,
+    "weeks": 604800.0, "month": YEAR / 12, "months": YEAR / 12, "year": YEAR, "years": YEAR,
+    "a": YEAR,
+}
+_PER = {f"/{unit}": 1 / seconds for unit, seconds in _TIMES.items()}
+_RATES = {**_PER, **{f"%{unit}": f / 100 for unit, f in _PER.items()}}
+_PLAIN = {"": 1.0}
+
+DIMENSIONS: Mapping[str, Dimension] = {
+    d.name: d
+    for d in (
+        Dimension("current", "A", _prefixed("A", "k m µ n p f"), "12.3 mA"),
+        Dimension("time", "s", _TIMES, "3.2 ms"),
+        Dimension(
+            "charge",
+            "C",
+            {**_prefixed("C", "k m µ n p"), **_prefixed("Ah", "k m µ", 3600.0)},
+            "220 mAh",
+        ),
+        Dimension("voltage", "V", _prefixed("V", "k m µ"), "3.3 V"),
+        Dimension("resistance", "ohm", {**_prefixed("ohm", "M k m"), **_prefixed("Ω", "M k m")},
+                  "15 ohm"),
+        Dimension("capacitance", "F", _prefixed("F", "m µ n p"), "220 uF"),
+        Dimension("frequency", "Hz", _prefixed("Hz", "G M k"), "24 MHz"),
+        Dimension(
+            "temperature",
+            "degC",
+            {"degC": 1.0, "°C": 1.0, "K": 1.0, "degF": 5 / 9},
+            "25 degC",
+            offsets={"K": -273.15, "degF": -160 / 9},
+        ),
+        Dimension("temperature-step", "K", {"K": 1.0, "degC": 1.0, "°C": 1.0, "degF": 5 / 9},
+                  "10 K"),
+        Dimension(
+            "information",
+            "B",
+            {"B": 1.0, "KiB": 1024.0, "MiB": 1024.0**2, "GiB": 1024.0**3, "kB": 1e3, "MB": 1e6},
+            "64 KiB",
+        ),
+        Dimension("mass", "kg", {"kg": 1.0, "g": 1e-3, "mg": 1e-6}, "9 g"),
+        Dimension("length", "m", _prefixed("m", "k m µ") | {"cm": 0.01}, "20 mm"),
+        Dimension("rate", "1/s", _RATES, "0.8 %/year"),
+        Dimension("money-rate", "1/h", {}, "80 EUR/h"),
+        Dimension("energy", "J", {**_prefixed("J", "M k m µ n"), **_prefixed("Wh", "k m", 3600.0)},
+                  "2.5 mJ"),
+        Dimension("power", "W", _prefixed("W", "k m µ n"), "1.2 mW"),
+        Dimension("share", "1", {"": 1.0, "%": 0.01}, "0.25 or 25 %", bare=True),
+        Dimension("ratio", "1", {"": 1.0, "%": 0.01}, "0.8", bare=True),
+        Dimension("count", "1", _PLAIN, "3", bare=True),
+        Dimension("score", "1", _PLAIN, "3", bare=True),
+        Dimension("money", "1", _PLAIN, "1.42", bare=True),
+    )
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """A figure: stated value and standard uncertainty in SI, and the distribution it stands for.
+
+    `shape` holds () for exact and normal, (half-width,) for rectangular, (median, sigma of the
+    logarithm) for lognormal, (low, likely, high) for pert. `u` is the standard deviation.
+    """
+
+    nominal: float
+    dimension: str
+    u: float = 0.0
+    kind: Kind = "exact"
+    shape: tuple[float, ...] = ()
+    text: str = ""
+    unit_text: str = ""
+
+    @property
+    def si_unit(self) -> str:
+        """Symbol of the SI unit."""
+        return DIMENSIONS[self.dimension].si_unit
+
+
+_NUMBER = r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)"
+_FIGURE = re.compile(
+    rf"(?P<value>{_NUMBER})(?:\((?P<digits>[0-9]+)\))?(?P<power>[eE][+-]?[0-9]{{1,3}})?"
+    rf"(?:\s*(?:±|\+/-)\s*(?P<half>{_NUMBER}(?:[eE][+-]?[0-9]{{1,3}})?))?"
+    r"\s*(?P<unit>[^0-9\s()±+][^()±+]*?)?"
+    rf"(?:\s*(?:±|\+/-)\s*(?P<after>{_NUMBER}(?:[eE][+-]?[0-9]{{1,3}})?)\s*(?P<afterunit>[^()±]*?))?"
+    r"(?:\s*\(\s*k\s*=\s*(?P<k>[0-9]+(?:\.[0-9]+)?)\s*\))?\s*\Z"
+)
+_SIMPLE = re.compile(rf"({_NUMBER}(?:[eE][+-]?[0-9]{{1,3}})?) ?([A-Za-zµμΩ%°][A-Za-zµμΩ%°/]*)?\Z")
+_MONEY_RATE = re.compile(r"([A-Z]{3})\s*/\s*(h|hour|day|min)\Z")
+
+
+def _unit(text: str, dimension: Dimension) -> tuple[float, float]:
+    """(factor, offset) of a unit to SI."""
+    word = text.strip().replace("μ", "µ")
+    if word not in dimension.units and word.startswith("u") and "µ" + word[1:] in dimension.units:
+        word = "µ" + word[1:]
+    if word not in dimension.units:
+        word = word.replace(" ", "")
+    if word in dimension.units:
+        return dimension.units[word], dimension.offsets.get(word, 0.0)
+    if dimension.name == "money-rate":
+        found = _MONEY_RATE.match(word)
+        if found:
+            return 3600.0 / _TIMES[found[2]], 0.0
+    if not word:
+        raise QuantityError(f"a {dimension.name} with its unit, such as {dimension.example}")
+    near = difflib.get_close_matches(word[:20], [u for u in dimension.units if u], n=1, cutoff=0.5)
+    raise QuantityError(f"a {dimension.name} such as {dimension.example}", near[0] if near else None)
+
+
+@lru_cache(maxsize=65536)
+def read_quantity(text: str, dimension: str) -> Quantity:
+    """Read a figure such as `8.1(2) mA`.
+
+    Parameters
+    ----------
+    text : number, perhaps an uncertainty, and the unit. dimension : a key of `DIMENSIONS`.
+
+    Raises
+    ------
+    QuantityError
+        Saying what was expected and, for a unit, the nearest one.
+    """
+    kind = DIMENSIONS[dimension]
+    simple = _SIMPLE.match(text) if len(text) <= LONGEST else None
+    if simple is not None:
+        unit = simple[2] or ""
+        factor, offset = _unit(unit, kind)
+        value = float(simple[1]) * factor + offset
+        if not math.isfinite(value):
+            raise QuantityError(f"a finite {dimension} such as {kind.example}")
+        return Quantity(value, dimension, 0.0, "exact", (), text, unit)
+    return _uncertain(text, kind)
+
+
+def _uncertain(text: str, kind: Dimension) -> Quantity:
+    expected = f"a {kind.name} such as {kind.example}"
+    if len(text) > LONGEST:
+        raise QuantityError(expected)
+    found = _FIGURE.match(text.strip())
+    if found is None:
+        if re.match(r"[+-]?[0-9]+,[0-9]", text):
+            raise QuantityError(expected + ", with a decimal point, not a comma")
+        raise QuantityError(expected)
+    part = found.groupdict()
+    power = part["power"] or ""
+    value = float(part["value"] + power)
+    factor, offset = _unit(part["unit"] or "", kind)
+    half: float | None = None
+    if part["half"] is not None and part["after"] is not None:
+        raise QuantityError(expected + ", with one uncertainty")
+    if part["half"] is not None:
+        half = float(part["half"]) * factor
+    elif part["after"] is not None:
+        after = (part["afterunit"] or "").strip()
+        if after == "%":
+            half = abs(value * factor) * float(part["after"]) / 100
+        else:
+            half = float(part["after"]) * _unit(after, kind)[0]
+    nominal = value * factor + offset
+    digits, k = part["digits"], part["k"]
+    if digits is not None and half is not None:
+        raise QuantityError(expected + ", with one uncertainty")
+    if k is not None and (half is None or float(k) <= 0):
+        raise QuantityError(expected + ", (k=…) only behind ± and above zero")
+    unit = (part["unit"] or "").strip()
+    if half is not None and half < 0:
+        raise QuantityError(expected + ", with an uncertainty that is not negative")
+    if digits is not None:
+        places = len(part["value"].partition(".")[2])
+        u = abs(float(f"{digits}e{-places}{''}") * float("1" + power) * factor)
+        result = Quantity(nominal, kind.name, u, "normal" if u else "exact", (), text, unit)
+    elif half is None or half == 0:
+        result = Quantity(nominal, kind.name, 0.0, "exact", (), text, unit)
+    elif k is not None:
+        result = Quantity(nominal, kind.name, half / float(k), "normal", (), text, unit)
+    else:
+        u = half / math.sqrt(3)
+        result = Quantity(nominal, kind.name, u, "rectangular", (half,), text, unit)
+    if not (math.isfinite(nominal) and math.isfinite(result.u)):
+        raise QuantityError(f"a finite {kind.name} such as {kind.example}")
+    return result
+
+
+def typical_max(typical: Quantity, maximum: Quantity) -> Quantity:
+    """Lognormal figure with its median at `typical` and 99 % at `maximum`.
+
+    Raises
+    ------
+    QuantityError
+        When typical is not above zero or lies above the maximum.
+    """
+    median, top = typical.nominal, maximum.nominal
+    if median <= 0 or top < median:
+        raise QuantityError("typical above zero and not above max")
+    sigma = math.log(top / median) / NORMAL_99
+    mean = median * math.exp(sigma * sigma / 2)
+    u = mean * math.sqrt(math.expm1(sigma * sigma))
+    text = f"typical {typical.text}, max {maximum.text}"
+    if sigma == 0:
+        return Quantity(median, typical.dimension, 0.0, "exact", (), text, typical.unit_text)
+    return Quantity(
+        median, typical.dimension, u, "lognormal", (median, sigma), text, typical.unit_text
+    )
+
+
+def pert(low: Quantity, likely: Quantity, high: Quantity) -> Quantity:
+    """PERT figure: beta distribution on low..high with mean (L + 4M + H)/6, its stated value.
+
+    The standard deviation is the beta distribution's own, sqrt((mean - L)(H - mean)/7).
+
+    Raises
+    ------
+    QuantityError
+        When the three are out of order.
+    """
+    a, m, b = low.nominal, likely.nominal, high.nominal
+    if not a <= m <= b:
+        raise QuantityError("low, likely, high in ascending order")
+    mean = (a + 4 * m + b) / 6
+    text = f"{low.text} to {high.text}, likely {likely.text}"
+    if a == b:
+        return Quantity(a, low.dimension, 0.0, "exact", (), text, low.unit_text)
+    u = math.sqrt((mean - a) * (b - mean) / 7)
+    return Quantity(mean, low.dimension, u, "pert", (a, m, b), text, low.unit_text)
+
+
+def exact(value: float, dimension: str) -> Quantity:
+    """A figure without uncertainty, for defaults and tests; `value` in SI."""
+    return Quantity(value, dimension, text=show(value, dimension))
+
+
+_STEPS: Mapping[str, tuple[tuple[float, str], ...]] = {
+    "time": (
+        (YEAR, "years"), (86400.0, "days"), (3600.0, "h"), (60.0, "min"), (1.0, "s"),
+        (1e-3, "ms"), (1e-6, "µs"), (1e-9, "ns"),
+    ),
+    "charge": ((3.6, "mAh"), (1e-3, "mC"), (1e-6, "µC"), (1e-9, "nC"), (1e-12, "pC")),
+    "information": ((1024.0**2, "MiB"), (1024.0, "KiB"), (1.0, "B")),
+}
+_ENGINEERING = ((1e9, "G"), (1e6, "M"), (1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "µ"),
+                (1e-9, "n"), (1e-12, "p"), (1e-15, "f"))
+_UNPREFIXED = frozenset(("degC", "K", "1", "1/s", "1/h"))
+
+
+def show(value: float, dimension: str, digits: int = 3) -> str:
+    """A figure for people: `digits` significant digits and a unit that suits its size."""
+    kind = DIMENSIONS[dimension]
+    if math.isnan(value):
+        return "unknown"
+    if math.isinf(value):
+        return "no end" if dimension == "time" and value > 0 else "unbounded"
+    if dimension == "share":
+        return f"{_digits(100 * value, digits)} %"
+    if dimension == "rate":
+        return f"{_digits(100 * value * YEAR, digits)} %/year"
+    if kind.si_unit in _UNPREFIXED:
+        unit = "" if kind.si_unit == "1" else f" {kind.si_unit}"
+        return f"{_digits(value, digits)}{unit}"
+    steps = _STEPS.get(dimension) or tuple((f, p + kind.si_unit) for f, p in _ENGINEERING)
+    if value == 0:
+        return f"0 {kind.si_unit}"
+    for factor, unit in steps:
+        if abs(float(_digits(value / factor, digits))) >= 1:
+            return f"{_digits(value / factor, digits)} {unit}"
+    factor, unit = steps[-1]
+    return f"{_digits(value / factor, digits)} {unit}"
+
+
+def _digits(value: float, digits: int) -> str:
+    """Rounded to significant digits, zeros kept, without an exponent where it is readable."""
+    if value == 0:
+        return "0"
+    whole = math.floor(math.log10(abs(value)))
+    if whole >= 7 or whole < -5:
+        return f"{value:.{digits - 1}e}"
+    rounded = round(value, digits - 1 - whole)
+    if rounded != 0:
+        whole = math.floor(math.log10(abs(rounded)))
+    return f"{rounded:.{max(0, digits - 1 - whole)}f}"

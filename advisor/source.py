@@ -1,0 +1,210 @@
+"""YAML with places: nodes are composed, never constructed, so that text stays what was written.
+
+Plain loading would read `1e-6` as text and `no` as false and keep the last of two equal keys; here
+every scalar stays text with its line and column. Anchors, aliases, merges, tags, several documents
+and whatever is too large or too deep are refused.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import yaml
+from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
+
+from advisor.faults import Fault, FaultError, Place
+
+LARGEST = 4 * 1024 * 1024  # bytes of a file
+DEEPEST = 24  # nested collections
+_LOADER: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+# YAML 1.1's printable characters, less the line ends that are not ours
+_BAD = re.compile("[^\t\n\r\x20-\x7e\xa0-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+_SUSPICIOUS = re.compile(r"[&*!]|<<|^---|^\.\.\.|^%", re.MULTILINE)
+
+
+@dataclass(frozen=True, slots=True)
+class Document:
+    """A YAML document as composed nodes, and the name of its file."""
+
+    file: str
+    root: Node
+
+
+def place_of(node: Node, file: str) -> Place:
+    """Where a node begins; a change made on the command line names itself."""
+    mark = node.start_mark
+    if mark.name.startswith("--set"):
+        file = mark.name
+    return Place(file, mark.line + 1, mark.column + 1)
+
+
+def read_file(path: Path, shown_as: str | None = None) -> Document:
+    """Read a YAML file.
+
+    Raises
+    ------
+    FaultError
+        When it cannot be read, or is not one plain YAML document.
+    """
+    file = shown_as or str(path)
+    try:
+        if path.is_dir():
+            raise _refused(file, "a folder", "a YAML file")
+        if path.exists() and not path.is_file():
+            raise _refused(file, "something that is no file", "a YAML file")
+        with path.open("rb") as handle:
+            size = os.fstat(handle.fileno()).st_size
+            if size > LARGEST:
+                raise _too_large(file, size)
+            data = handle.read(LARGEST + 1)
+    except FileNotFoundError:
+        raise _refused(file, "no such file", "a YAML file") from None
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or "a name that cannot be"
+        raise _refused(file, str(reason), "a YAML file that can be read") from None
+    return read_text(data, file)
+
+
+def _refused(file: str, read: str, expected: str, line: int = 1, column: int = 1) -> FaultError:
+    return FaultError((Fault("file", read, expected, Place(file, line, column)),))
+
+
+def _too_large(file: str, size: int) -> FaultError:
+    return _refused(file, f"{size / 1024 / 1024:.1f} MiB", "a file of at most 4 MiB")
+
+
+def read_text(text: str | bytes, file: str) -> Document:
+    """Read YAML text; `file` is what faults call it.
+
+    Raises
+    ------
+    FaultError
+        When it is not one plain YAML document.
+    """
+    if isinstance(text, bytes):
+        if len(text) > LARGEST:
+            raise _too_large(file, len(text))
+        try:
+            text = text.decode("utf-8-sig")
+        except UnicodeDecodeError as error:
+            before = text[: error.start]
+            line = before.count(b"\n") + 1
+            column = error.start - (before.rfind(b"\n") + 1) + 1
+            raise _refused(
+                file, f"byte 0x{text[error.start]:02x}", "text in UTF-8", line, column
+            ) from None
+    elif len(text) > LARGEST:
+        raise _too_large(file, len(text))
+    if not text.isascii() or not text.isprintable():
+        _characters(text, file)
+    _depth(text, file)
+    if _SUSPICIOUS.search(text):
+        _refuse_constructs(text, file)
+    try:
+        loader = _LOADER(text)
+        try:
+            root = loader.get_single_node()
+        finally:
+            loader.dispose()
+    except yaml.MarkedYAMLError as error:
+        raise _syntax(error, file) from None
+    except (yaml.YAMLError, RecursionError):
+        raise _refused(file, "text that is not YAML", "a YAML document") from None
+    if root is None:
+        raise _refused(file, "an empty file", "a YAML document")
+    return Document(file, root)
+
+
+def _characters(text: str, file: str) -> None:
+    bad = _BAD.search(text)
+    if bad is None:
+        return
+    line = text.count("\n", 0, bad.start()) + 1
+    column = bad.start() - (text.rfind("\n", 0, bad.start()) + 1) + 1
+    word = "a NUL" if bad[0] == "\0" else f"the control character U+{ord(bad[0]):04X}"
+    raise _refused(file, word, "printable text", line, column)
+
+
+def _depth(text: str, file: str) -> None:
+    """Refuse text that could nest beyond what is readable, before a parser spends time on it.
+
+    Counts what can open a collection on one line, and the flow brackets open at a time; a plain
+    file of this tool's is far from both bounds.
+    """
+    opened = 0
+    if text.count("[") + text.count("{") > DEEPEST:
+        for match in re.finditer(r"[\[\]{}]", text):
+            opened += 1 if match[0] in "[{" else -1
+            if opened > DEEPEST:
+                raise _deep(text, file, match.start())
+            opened = max(opened, 0)
+    run = re.search(r"(?m)^[ \t]*(?:[-?:][ \t]+){%d}" % DEEPEST, text)
+    if run is not None:
+        raise _deep(text, file, run.start())
+    deep = re.search(r"(?m)^ {%d}" % (DEEPEST * 8), text)
+    if deep is not None:
+        raise _deep(text, file, deep.start())
+
+
+def _deep(text: str, file: str, at: int) -> FaultError:
+    line = text.count("\n", 0, at) + 1
+    column = at - (text.rfind("\n", 0, at) + 1) + 1
+    return _refused(
+        file, "collections nested too deep", f"at most {DEEPEST} levels", line, column
+    )
+
+
+def _refuse_constructs(text: str, file: str) -> None:
+    """Find anchors, aliases, tags, merges and further documents, with their places."""
+    faults: list[Fault] = []
+
+    def note(mark: Any, read: str, expected: str) -> None:
+        faults.append(Fault("file", read, expected, Place(file, mark.line + 1, mark.column + 1)))
+
+    documents = 0
+    try:
+        for event in yaml.parse(text, Loader=_LOADER):
+            mark = event.start_mark
+            if isinstance(event, yaml.DocumentStartEvent):
+                documents += 1
+                if documents == 2:
+                    note(mark, "a second document", "one document in a file")
+                if event.tags or event.version:
+                    note(mark, "a directive", "plain YAML without directives")
+            elif isinstance(event, yaml.AliasEvent):
+                note(mark, f"alias *{event.anchor}", "the value itself, written out")
+            elif isinstance(event, yaml.NodeEvent):
+                if event.anchor is not None:
+                    note(mark, f"anchor &{event.anchor}", "plain values without anchors")
+                if getattr(event, "tag", None) is not None:
+                    note(mark, f"tag {event.tag}", "plain values without tags")
+                if isinstance(event, yaml.ScalarEvent) and event.value == "<<":
+                    note(mark, "merge key <<", "the keys themselves, written out")
+            if len(faults) >= 20:
+                break
+    except yaml.MarkedYAMLError as error:
+        raise FaultError((*faults, *_syntax(error, file).faults)) from None
+    if faults:
+        raise FaultError(faults)
+
+
+def _syntax(error: yaml.MarkedYAMLError, file: str) -> FaultError:
+    mark = error.problem_mark or error.context_mark
+    line, column = (mark.line + 1, mark.column + 1) if mark is not None else (1, 1)
+    return _refused(file, f"bad YAML: {error.problem or error.context}", "a YAML document", line, column)
+
+
+__all__ = [
+    "Document",
+    "MappingNode",
+    "Node",
+    "ScalarNode",
+    "SequenceNode",
+    "place_of",
+    "read_file",
+    "read_text",
+]
