@@ -1,0 +1,1 @@
+"""Reading the catalogue and the products: declarations of every key, rules, files."""

@@ -1,0 +1,336 @@
+"""From folders and files to a catalogue and a product, every fault of the run at once.
+
+A catalogue is one or more folders laid over each other: a later folder adds to an earlier one or
+takes the place of what bears the same id. Changes (`--set PATH=VALUE`) are laid over the documents
+before they are read, so that a changed figure is checked as a written one is.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import gc
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+from yaml.nodes import MappingNode, Node, ScalarNode
+
+from advisor import figures
+from advisor.catalogue import rules
+from advisor.catalogue.fields import Reading, read_record
+from advisor.catalogue.schema_parts import Kernel, Part
+from advisor.catalogue.schema_product import Product
+from advisor.catalogue.schema_supply import AddOn, Cell, Converter
+from advisor.faults import Fault, FaultError, FaultLog, nearest
+from advisor.source import Document, place_of, read_file, read_text
+
+FOLDERS: Mapping[str, tuple[str, type[Any]]] = {
+    "parts": ("part", Part),
+    "cells": ("cell", Cell),
+    "converters": ("converter", Converter),
+    "addons": ("addon", AddOn),
+}
+KERNELS = "kernels"
+
+
+@dataclass(frozen=True, slots=True)
+class Catalogue:
+    """Everything that may be chosen from. Each mapping goes from id to record, in order of id."""
+
+    parts: Mapping[str, Part] = field(default_factory=dict)
+    cells: Mapping[str, Cell] = field(default_factory=dict)
+    converters: Mapping[str, Converter] = field(default_factory=dict)
+    addons: Mapping[str, AddOn] = field(default_factory=dict)
+    kernels: Mapping[str, Kernel] = field(default_factory=dict)
+    documents: Mapping[str, Document] = field(default_factory=dict, repr=False, compare=False)
+
+    def only(self, parts: Sequence[str]) -> Catalogue:
+        """The same catalogue with just the named parts.
+
+        Raises
+        ------
+        KeyError
+            For a part that is not there.
+        """
+        return replace(self, parts={name: self.parts[name] for name in sorted(parts)})
+
+
+@contextlib.contextmanager
+def _collector_paused() -> Iterator[None]:
+    # Reading makes many small objects and no garbage: the collector would walk them in vain.
+    was = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was:
+            gc.enable()
+
+
+class _Run:
+    """One reading of everything: where the faults of all documents meet."""
+
+    def __init__(self, assignments: Sequence[str]) -> None:
+        self.log = FaultLog()
+        self.changes: dict[str, list[figures.Assignment]] = {}
+        self.done: set[str] = set()
+        self.product: Document | None = None
+        for text in assignments:
+            try:
+                change = figures.split_assignment(text)
+            except FaultError as error:
+                for fault in error.faults:
+                    self.log.add(fault)
+                continue
+            self.changes.setdefault(change.document, []).append(change)
+
+    def document(self, path: Path, shown: str) -> Document | None:
+        try:
+            return read_file(path, shown)
+        except FaultError as error:
+            for fault in error.faults:
+                self.log.add(fault)
+            return None
+
+    def changed(self, identity: str, document: Document) -> Document:
+        """The document with the run's changes to it laid over."""
+        root = document.root
+        self.done.add(identity)
+        for change in self.changes.get(identity, ()):
+            try:
+                root = figures.assign(root, change.dotted, change.value_node)
+            except FaultError as error:
+                for fault in error.faults:
+                    self.log.add(fault)
+        return document if root is document.root else Document(document.file, root)
+
+    def leftover(self, known: Sequence[str]) -> None:
+        """A change to a document that is not there is a fault, not a thing to ignore."""
+        for identity, changes in self.changes.items():
+            if identity not in self.done:
+                for change in changes:
+                    self.log.add(
+                        Fault(
+                            change.text,
+                            f'"{identity}"',
+                            "the id of a part, cell, converter, add-on or product of this run",
+                            place_of(change.value_node, "--set"),
+                            nearest(identity, known),
+                        )
+                    )
+
+    def record(self, kind: str, cls: type[Any], identity: str, document: Document) -> Any:
+        reading = Reading(document.file, identity, self.log)
+        value = read_record(cls, document.root, "", reading)
+        if value is not None and getattr(value, kind) != identity:
+            node = _value_of(document.root, kind) or document.root
+            reading.fault(
+                node, kind, f'"{getattr(value, kind)}"', f'the file\'s name, "{identity}"'
+            )
+            return None
+        return value
+
+
+def _value_of(root: Node, name: str) -> Node | None:
+    if isinstance(root, MappingNode):
+        for k, v in root.value:
+            if isinstance(k, ScalarNode) and k.value == name:
+                return v  # type: ignore[no-any-return]
+    return None
+
+
+def _files(folder: Path, log: FaultLog) -> Iterator[tuple[str, Path]]:
+    """(kind of record, path) of every file of a catalogue folder, in order of name."""
+    if not folder.is_dir():
+        log.add(
+            Fault(
+                str(folder),
+                "a file" if folder.exists() else "nothing there",
+                f"a catalogue folder with {', '.join(FOLDERS)} and {KERNELS}.yaml",
+            )
+        )
+        return
+    known = {*FOLDERS, f"{KERNELS}.yaml"}
+    found = False
+    for entry in sorted(folder.iterdir()):
+        if entry.name.startswith((".", "_")):
+            continue
+        if entry.name == f"{KERNELS}.yaml":
+            found = True
+            yield KERNELS, entry
+        elif entry.is_dir() and entry.name in FOLDERS:
+            found = True
+            for path in sorted(entry.iterdir()):
+                if path.name.startswith("."):
+                    continue
+                if path.suffix != ".yaml":
+                    log.add(Fault(str(path), f'"{path.name}"', "a file ID.yaml"))
+                    continue
+                yield entry.name, path
+        elif entry.suffix in (".yaml", ".yml") or entry.is_dir():
+            log.add(
+                Fault(
+                    str(entry),
+                    f'"{entry.name}"',
+                    "one of " + ", ".join(sorted(known)),
+                    nearest=nearest(entry.name, known),
+                )
+            )
+    if not found:
+        log.add(Fault(str(folder), "an empty folder", f"{', '.join(FOLDERS)}, {KERNELS}.yaml"))
+
+
+def _catalogue(run: _Run, folders: Sequence[Path]) -> Catalogue:
+    latest: dict[tuple[str, str], Document] = {}
+    for folder in folders:
+        for kind, path in _files(folder, run.log):
+            document = run.document(path, str(path))
+            if document is not None:
+                latest[kind, path.stem] = document
+    documents: dict[str, Document] = {}
+    owner: dict[str, str] = {}
+    read: dict[str, dict[str, Any]] = {kind: {} for kind in (*FOLDERS, KERNELS)}
+    for (kind, identity), document in sorted(latest.items()):
+        if identity in owner:
+            run.log.add(
+                Fault(
+                    identity,
+                    f'"{identity}" in {owner[identity]} and in {kind}',
+                    "an id that only one file of the catalogue bears",
+                    place_of(document.root, document.file),
+                )
+            )
+        owner[identity] = kind
+        document = documents[identity] = run.changed(identity, document)
+        if kind == KERNELS:
+            read[KERNELS] = _kernels(run, document)
+            continue
+        name, cls = FOLDERS[kind]
+        value = run.record(name, cls, identity, document)
+        if value is not None:
+            read[kind][identity] = value
+    return Catalogue(
+        parts=read["parts"],
+        cells=read["cells"],
+        converters=read["converters"],
+        addons=read["addons"],
+        kernels=read[KERNELS],
+        documents=documents,
+    )
+
+
+def _kernels(run: _Run, document: Document) -> dict[str, Kernel]:
+    from advisor.catalogue.fields import MapOf, Record
+
+    reading = Reading(document.file, KERNELS, run.log)
+    return dict(MapOf(Record(Kernel), "kernel").read(document.root, "", reading) or {})
+
+
+def _product(
+    run: _Run, document: Document, identity: str | None, catalogue: Catalogue
+) -> Product | None:
+    node = _value_of(document.root, "product")
+    name = str(identity or (node.value if isinstance(node, ScalarNode) else "product"))
+    document = run.changed(name, document)
+    run.done.add(name)
+    value: Product | None = run.record("product", Product, name, document)
+    if value is not None:
+        if name in catalogue.documents:
+            run.log.add(
+                Fault(
+                    f"{name}:product",
+                    f'"{name}", which a file of the catalogue bears too',
+                    "an id of its own",
+                    place_of(document.root, document.file),
+                )
+            )
+        rules.check_product(value, document, catalogue, run.log)
+        run.leftover((*catalogue.documents, name))
+        run.product = document
+    return value
+
+
+def load_catalogue(folders: Sequence[Path], assignments: Sequence[str] = ()) -> Catalogue:
+    """Read and check a catalogue.
+
+    Parameters
+    ----------
+    folders : catalogue folders, later ones over earlier ones.
+    assignments : changes, each `ID:dotted.path=VALUE`.
+
+    Raises
+    ------
+    FaultError
+        With every fault found.
+    """
+    with _collector_paused():
+        run = _Run(assignments)
+        catalogue = _catalogue(run, folders)
+        rules.check_catalogue(catalogue, run.log)
+        run.leftover(tuple(catalogue.documents))
+        run.log.raise_if_any()
+        return catalogue
+
+
+def load_product(
+    source: Path | bytes, catalogue: Catalogue, assignments: Sequence[str] = ()
+) -> Product:
+    """Read and check a product against a catalogue that is loaded already.
+
+    Parameters
+    ----------
+    source : the product's file, or its YAML as bytes.
+    assignments : changes to the product.
+
+    Raises
+    ------
+    FaultError
+        With every fault found.
+    """
+    with _collector_paused():
+        run = _Run(assignments)
+        product = _read_product(run, source, catalogue)
+        run.log.raise_if_any()
+        assert product is not None
+        return product
+
+
+def load_run(
+    folders: Sequence[Path],
+    source: Path | bytes,
+    assignments: Sequence[str] = (),
+) -> tuple[Catalogue, Product]:
+    """Read and check a catalogue and a product together, all faults of the run at once.
+
+    Raises
+    ------
+    FaultError
+        With every fault found in any file or change.
+    """
+    with _collector_paused():
+        run = _Run(assignments)
+        catalogue = _catalogue(run, folders)
+        rules.check_catalogue(catalogue, run.log)
+        product = _read_product(run, source, catalogue)
+        run.log.raise_if_any()
+        assert product is not None
+        assert run.product is not None
+        documents = {**catalogue.documents, product.product: run.product}
+        return replace(catalogue, documents=documents), product
+
+
+def _read_product(
+    run: _Run, source: Path | bytes, catalogue: Catalogue
+) -> Product | None:
+    if isinstance(source, bytes):
+        try:
+            document = read_text(source, "<stdin>")
+        except FaultError as error:
+            for fault in error.faults:
+                run.log.add(fault)
+            return None
+        return _product(run, document, None, catalogue)
+    found = run.document(source, str(source))
+    return None if found is None else _product(run, found, source.stem, catalogue)
+

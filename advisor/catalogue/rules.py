@@ -1,0 +1,374 @@
+"""Rules that join several keys: conditions as data, each with its words and its severity.
+
+A rule looks at one record and yields what breaks it. Faults stop the run; warnings are questions
+of sense, asked by `catalog check` and `product check` only.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from advisor import figures
+from advisor.catalogue.schema_parts import Part
+from advisor.catalogue.schema_product import OWN, Product
+from advisor.catalogue.schema_supply import Cell, Converter
+from advisor.faults import Fault, FaultLog, nearest
+from advisor.source import Document, place_of
+
+if TYPE_CHECKING:
+    from advisor.catalogue.load import Catalogue
+
+# (dotted path, what was read, the nearest valid word or None)
+Breach = tuple[str, str, str | None]
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """`breaches(record, catalogue)` yields where the record breaks the rule `expected`."""
+
+    expected: str
+    breaches: Callable[[Any, Catalogue], Iterable[Breach]]
+    severity: str = "fault"
+
+
+def _order(low: Any, high: Any, path: str) -> Iterator[Breach]:
+    if low is not None and high is not None and low.nominal > high.nominal:
+        yield path, f"{low.text} above {high.text}", None
+
+
+# ---------------------------------------------------------------------------------------- parts
+
+
+def measured(part: Part) -> Iterator[tuple[str, Any]]:
+    """(dotted path, record) of everything in a part that names its evidence."""
+    for name, point in part.operating_points.items():
+        yield f"operating-points.{name}", point
+    for kernel, variants in part.kernels.items():
+        for variant, figure in variants.items():
+            yield f"kernels.{kernel}.{variant}", figure
+    for name, block in part.blocks.items():
+        yield f"blocks.{name}", block
+    for name, state in part.sleep_states.items():
+        yield f"sleep-states.{name}", state
+
+
+def _unknown_evidence(part: Part, _: Catalogue) -> Iterator[Breach]:
+    for path, record in measured(part):
+        if record.evidence is not None and record.evidence not in part.evidence:
+            near = nearest(record.evidence, tuple(part.evidence))
+            yield f"{path}.evidence", f'"{record.evidence}"', near
+
+
+def _unknown_point(part: Part, _: Catalogue) -> Iterator[Breach]:
+    for kernel, variants in part.kernels.items():
+        for variant in variants:
+            base = variant.split("+")[0]
+            if base not in part.operating_points or variant.endswith("+"):
+                near = nearest(base, tuple(part.operating_points))
+                yield f"kernels.{kernel}.{variant}", f'"{variant}"', near
+
+
+def _unknown_kernel(part: Part, catalogue: Catalogue) -> Iterator[Breach]:
+    for kernel in part.kernels:
+        if catalogue.kernels and kernel not in catalogue.kernels:
+            yield f"kernels.{kernel}", f'"{kernel}"', nearest(kernel, tuple(catalogue.kernels))
+
+
+def _part_ranges(part: Part, _: Catalogue) -> Iterator[Breach]:
+    yield from _order(part.supply.min, part.supply.max, "supply.min")
+    yield from _order(part.supply.brown_out, part.supply.max, "supply.brown-out")
+    yield from _order(part.temperature.min, part.temperature.max, "temperature.min")
+
+
+def _instant_charge(part: Part, _: Catalogue) -> Iterator[Breach]:
+    for name, state in part.sleep_states.items():
+        if state.wake_charge is not None and (
+            state.wake_time is None or state.wake_time.nominal == 0
+        ):
+            yield f"sleep-states.{name}.wake-charge", state.wake_charge.text, None
+
+
+def _no_breaks(record: Any, _: Catalogue) -> Iterator[Breach]:
+    if record.price is not None and record.price.breaks is not None and not record.price.breaks:
+        yield "price.breaks", "nothing", None
+
+
+PART_FAULTS = (
+    Rule("an entry of this file's evidence", _unknown_evidence),
+    Rule("an operating point of this part, or POINT+ENGINE", _unknown_point),
+    Rule("a kernel of kernels.yaml", _unknown_kernel),
+    Rule("a range whose lower end is not above its upper end", _part_ranges),
+    Rule("a wake-time above zero beside the wake-charge", _instant_charge),
+    Rule("at least one price break", _no_breaks),
+)
+
+# ------------------------------------------------------------------------- cells and converters
+
+
+def _cell_voltage(cell: Cell, _: Catalogue) -> Iterator[Breach]:
+    if cell.voltage_curve is None:
+        return
+    values = [y.nominal for y in cell.voltage_curve.y]
+    if any(b > a for a, b in zip(values, values[1:], strict=False)):
+        yield "voltage-curve", "a voltage that rises with depth", None
+
+
+def _two_well_pair(cell: Cell, _: Catalogue) -> Iterator[Breach]:
+    if cell.two_well is not None and (cell.two_well.c is None or cell.two_well.k is None):
+        yield "two-well", "one of c and k", None
+
+
+CELL_FAULTS = (
+    Rule("an open-circuit voltage that never rises with depth of discharge", _cell_voltage),
+    Rule("both c and k", _two_well_pair),
+    Rule("at least one price break", _no_breaks),
+)
+
+
+def _windows(record: Any, _: Catalogue) -> Iterator[Breach]:
+    for name in ("input", "output"):
+        window = getattr(record, name)
+        yield from _order(window.min, window.max, f"{name}.min")
+
+
+def _kind_keys(converter: Converter, _: Catalogue) -> Iterator[Breach]:
+    if converter.kind == "linear" and converter.efficiency is not None:
+        yield "efficiency", "a table for a linear converter", None
+    if converter.kind not in (None, "linear") and converter.dropout is not None:
+        yield "dropout", "a dropout for a switching converter", None
+
+
+CONVERTER_FAULTS = (
+    Rule("a range whose lower end is not above its upper end", _windows),
+    Rule("dropout with kind linear, efficiency with the switching kinds", _kind_keys),
+    Rule("at least one price break", _no_breaks),
+)
+
+ADDON_FAULTS = (Rule("at least one price break", _no_breaks),)
+
+# -------------------------------------------------------------------------------------- product
+
+
+def _shares(product: Product, _: Catalogue) -> Iterator[Breach]:
+    if product.environment:
+        total = sum(stay.share.nominal for stay in product.environment)
+        if abs(total - 1) > 1e-6:
+            yield "environment", f"shares that sum to {total:.6g}", None
+
+
+def _missing_product(product: Product, _: Catalogue) -> Iterator[Breach]:
+    if not product.environment:
+        yield "environment", "nothing", None
+    if not product.supply_options.cells:
+        yield "supply-options.cells", "nothing", None
+    if not any(p.weight is not None and p.weight.nominal > 0 for p in product.priorities.values()):
+        yield "priorities", "no weight above zero", None
+    for task in product.workload:
+        if task.every is None:
+            yield f"workload.{task.task}.every", "nothing", None
+        for load in task.loads:
+            for name, value in (("current", load.current), ("for", load.duration)):
+                if value is None:
+                    yield f"workload.{task.task}.loads.{load.load}.{name}", "nothing", None
+    for standing in product.standing_loads:
+        if standing.current is None:
+            yield f"standing-loads.{standing.load}.current", "nothing", None
+    reservoir = product.supply_options.reservoir
+    if reservoir is not None:
+        for name, value in (("capacitance", reservoir.capacitance), ("esr", reservoir.esr),
+                            ("leakage", reservoir.leakage)):
+            if value is None:
+                yield f"supply-options.reservoir.{name}", "nothing", None
+    if product.rail is None and any(c != "none" for c in product.supply_options.converters):
+        yield "rail", "nothing", None
+
+
+def _priority_weights(product: Product, _: Catalogue) -> Iterator[Breach]:
+    for name, priority in product.priorities.items():
+        if priority.weight is None:
+            yield f"priorities.{name}.weight", "nothing", None
+
+
+COST_KEYS = {
+    "purchase-cost": ("currency", "units"),
+    "lifetime-cost": ("currency", "units", "engineer_rate", "service_visit", "tools"),
+}
+
+
+def _missing_cost(product: Product, _: Catalogue) -> Iterator[Breach]:
+    seen = set()
+    for criterion, keys in COST_KEYS.items():
+        if not _weighs(product, criterion):
+            continue
+        for name in keys:
+            if getattr(product.cost, name) is None and name not in seen:
+                seen.add(name)
+                yield f"cost.{name.replace('_', '-')}", "nothing", None
+        if criterion == "lifetime-cost" and product.service_life is None:
+            yield "service-life", "nothing", None
+    reservoir = product.supply_options.reservoir
+    if seen_cost(product) and reservoir is not None and reservoir.price is None:
+        yield "supply-options.reservoir.price", "nothing", None
+
+
+def seen_cost(product: Product) -> bool:
+    """Whether a cost criterion carries weight."""
+    return any(_weighs(product, name) for name in COST_KEYS)
+
+
+def _weighs(product: Product, criterion: str) -> bool:
+    return criterion in product.priorities
+
+
+def _anchors(product: Product, _: Catalogue) -> Iterator[Breach]:
+    needs: Mapping[str, tuple[str, Any]] = {
+        "battery-life": ("life-target", product.life_target),
+        "energy-per-day": ("life-target", product.life_target),
+        "lifetime-cost": ("cost.unit-cost-limit", product.cost.unit_cost_limit),
+        "purchase-cost": ("cost.unit-cost-limit", product.cost.unit_cost_limit),
+    }
+    for name, priority in product.priorities.items():
+        path = f"priorities.{name}"
+        given = (priority.poor is not None) + (priority.good is not None)
+        if name.startswith(OWN) and given < 2:
+            yield path, "own figures without both anchors", None
+        elif name in needs and given < 2 and needs[name][1] is None:
+            yield path, f"anchors missing, and no {needs[name][0]} to take them from", None
+        if (
+            priority.poor is not None
+            and priority.good is not None
+            and priority.poor.nominal == priority.good.nominal
+        ):
+            yield path, "poor equal to good", None
+
+
+def _criterion_matter(product: Product, _: Catalogue) -> Iterator[Breach]:
+    if "time-headroom" in product.priorities and not any(
+        task.finish_within is not None for task in product.workload
+    ):
+        yield "priorities.time-headroom", "no task with finish-within", None
+    memory = product.needs.memory
+    if "memory-headroom" in product.priorities and memory.flash is None and memory.ram is None:
+        yield "priorities.memory-headroom", "no needs.memory", None
+
+
+def _unknown_ids(product: Product, catalogue: Catalogue) -> Iterator[Breach]:
+    known_blocks = {b for part in catalogue.parts.values() for b in part.blocks}
+    known_blocks |= {b for addon in catalogue.addons.values() for b in addon.gives.blocks}
+    known_kernels = set(catalogue.kernels) | {
+        k for part in catalogue.parts.values() for k in part.kernels
+    }
+    for task in product.workload:
+        for path, names, known in (
+            (f"workload.{task.task}.kernels", task.kernels, known_kernels),
+            (f"workload.{task.task}.uses", task.uses, known_blocks),
+        ):
+            for name in names:
+                if name not in known:
+                    yield f"{path}.{name}", f'"{name}"', nearest(name, tuple(sorted(known)))
+    for option in product.supply_options.cells:
+        if option.cell is not None and option.cell not in catalogue.cells:
+            near = nearest(option.cell, tuple(catalogue.cells))
+            yield f"supply-options.cells.{option.cell}", f'"{option.cell}"', near
+    for name in product.supply_options.converters:
+        if name != "none" and name not in catalogue.converters:
+            near = nearest(name, ("none", *catalogue.converters))
+            yield f"supply-options.converters.{name}", f'"{name}"', near
+    own = {name for part in catalogue.parts.values() for name in part.own_figures}
+    for name in product.priorities:
+        if name.startswith(OWN) and name[len(OWN) :] not in own:
+            near = nearest(name[len(OWN) :], tuple(sorted(own)))
+            yield f"priorities.{name}", f'"{name[len(OWN):]}"', near and OWN + near
+
+
+def _cell_options(product: Product, _: Catalogue) -> Iterator[Breach]:
+    for i, option in enumerate(product.supply_options.cells, 1):
+        path = f"supply-options.cells.{option.cell or (option.budget and option.budget.text) or i}"
+        if (option.cell is None) == (option.budget is None):
+            yield path, "neither or both of cell and budget", None
+        elif option.budget is not None and option.voltage is None:
+            yield path, "a budget without its voltage", None
+        elif option.cell is not None and option.voltage is not None:
+            yield path, "a voltage beside a cell", None
+        elif option.budget is not None and (option.series > 1 or option.parallel > 1):
+            yield path, "series or parallel beside a budget", None
+
+
+def _currencies(product: Product, catalogue: Catalogue) -> Iterator[Breach]:
+    home = product.cost.currency
+    if home is None:
+        return
+    priced: list[tuple[str, Any]] = [(f"{p.part}:price", p.price) for p in catalogue.parts.values()]
+    for option in product.supply_options.cells:
+        cell = catalogue.cells.get(option.cell or "")
+        if cell is not None:
+            priced.append((f"{cell.cell}:price", cell.price))
+    for name in product.supply_options.converters:
+        if name in catalogue.converters:
+            priced.append((f"{name}:price", catalogue.converters[name].price))
+    missing: dict[str, str] = {}
+    for where, price in priced:
+        if price is not None and price.currency not in (None, home, *product.cost.rates):
+            missing.setdefault(price.currency, where)
+    for currency, where in missing.items():
+        yield f"cost.rates.{currency}", f"nothing, and {where} is in {currency}", None
+
+
+PRODUCT_FAULTS = (
+    Rule("shares of the time that sum to 1", _shares),
+    Rule("this figure: absent is never zero", _missing_product),
+    Rule("a weight, on any scale", _priority_weights),
+    Rule("this figure, which a weighted cost rests on; write 0 for none", _missing_cost),
+    Rule("poor and good, two different values", _anchors),
+    Rule("a need that this criterion can measure", _criterion_matter),
+    Rule("an id that the catalogue defines", _unknown_ids),
+    Rule("either a cell, or a budget with its voltage", _cell_options),
+    Rule("the rate of every currency that prices are in", _currencies),
+)
+
+
+# ------------------------------------------------------------------------------------- applying
+
+
+def apply(
+    rules: Iterable[Rule],
+    record: Any,
+    identity: str,
+    document: Document | None,
+    catalogue: Catalogue,
+    log: FaultLog,
+) -> None:
+    """Note every breach of `rules` by one record, at the place of the nearest key that stands."""
+    for rule in rules:
+        for path, read, near in rule.breaches(record, catalogue):
+            place = None
+            if document is not None:
+                dotted, node = path, figures.resolve(document.root, path)
+                while node is None and "." in dotted:
+                    dotted = dotted.rpartition(".")[0]
+                    node = figures.resolve(document.root, dotted)
+                place = place_of(node if node is not None else document.root, document.file)
+            log.add(
+                Fault(f"{identity}:{path}", read, rule.expected, place, near, rule.severity)  # type: ignore[arg-type]
+            )
+
+
+def check_catalogue(catalogue: Catalogue, log: FaultLog) -> None:
+    """Apply the rules that stop a run to every record of a catalogue."""
+    for records, rules in (
+        (catalogue.parts, PART_FAULTS),
+        (catalogue.cells, CELL_FAULTS),
+        (catalogue.converters, CONVERTER_FAULTS),
+        (catalogue.addons, ADDON_FAULTS),
+    ):
+        for identity, record in records.items():
+            apply(rules, record, identity, catalogue.documents.get(identity), catalogue, log)
+
+
+def check_product(
+    product: Product, document: Document | None, catalogue: Catalogue, log: FaultLog
+) -> None:
+    """Apply the rules that stop a run to a product."""
+    apply(PRODUCT_FAULTS, product, product.product, document, catalogue, log)

@@ -1,0 +1,277 @@
+"""The measured profile of a part and the kernels it is measured with: every key, declared once."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from yaml.nodes import MappingNode, Node
+
+from advisor.catalogue.fields import (
+    Choice,
+    Curve,
+    CurveOf,
+    Day,
+    Figure,
+    Flag,
+    Identity,
+    ListOf,
+    MapOf,
+    Reading,
+    Record,
+    Text,
+    Whole,
+    key,
+    read_record,
+    scalar,
+)
+from advisor.faults import nearest
+from advisor.quantities import Quantity
+
+CURRENT = Figure("current")
+TIME = Figure("time")
+VOLTAGE = Figure("voltage", above=True)
+TEMPERATURE = Figure("temperature", least=-273.15)
+COUNT = Figure("count")
+MONEY = Figure("money")
+
+LIFECYCLES = ("announced", "active", "last-orders", "ended")
+ANSWERS = ("none", "partial", "full")
+QUESTIONS = {
+    "compiler": "supported by an upstream compiler",
+    "kit": "maintained driver kit",
+    "debug": "in-circuit debugging with open tools",
+    "flashing": "programming in one step",
+    "rtos": "maintained port of a real-time kernel",
+    "manual": "complete manual in the team's language",
+    "errata": "errata published",
+    "examples": "examples build unmodified",
+    "help": "questions get answered",
+    "supply-promise": "dated promise of supply",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Kernel:
+    """A compute kernel of the bench."""
+
+    work: str | None = key(Text(), "what one unit of work is", informational=True)
+    stresses: str | None = key(
+        Choice(("memory", "integer", "float", "branch", "control")),
+        "what it leans on",
+        informational=True,
+    )
+    check: str | None = key(Text(), "how a run's result is checked", informational=True)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Evidence:
+    """Where figures come from."""
+
+    kind: str | None = key(
+        Choice(("bench", "datasheet", "estimate", "pack")), "what kind of evidence it is"
+    )
+    date: datetime.date | None = key(Day(), "when it was taken", informational=True)
+    instrument: str | None = key(Identity("instrument"), "the meter, by its id")
+    gain: Quantity | None = key(
+        Figure("share", most=0.5), "gain error of the instrument, half-width, shared by its figures"
+    )
+    note: str | None = key(Text(), "a word on it", informational=True)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Core:
+    """The processor core."""
+
+    architecture: str | None = key(Text(), "instruction set", informational=True)
+    cores: int | None = key(Whole(), "number of cores", informational=True)
+    float_unit: str | None = key(
+        Choice(("none", "single", "double")), "floating-point hardware", informational=True
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Memory:
+    """Program and data memory."""
+
+    flash: Quantity | None = key(Figure("information"), "program memory")
+    ram: Quantity | None = key(Figure("information"), "data memory")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PartSupply:
+    """What the chip's supply pin takes."""
+
+    min: Quantity | None = key(VOLTAGE, "least supply voltage")
+    max: Quantity | None = key(VOLTAGE, "greatest supply voltage")
+    regulator: str | None = key(
+        Choice(("linear", "switching")), "regulator on the chip", default="linear"
+    )
+    brown_out: Quantity | None = key(VOLTAGE, "reset below this voltage")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Span:
+    """A range of temperature."""
+
+    min: Quantity | None = key(TEMPERATURE, "coldest")
+    max: Quantity | None = key(TEMPERATURE, "hottest")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OperatingPoint:
+    """A clock and voltage setting of the core."""
+
+    clock: Quantity | None = key(
+        Figure("frequency", above=True), "core clock", informational=True
+    )
+    idle_current: Quantity | None = key(CURRENT, "clocks on, waiting")
+    supply: Quantity | None = key(VOLTAGE, "supply at which the idle current was taken")
+    supply_min: Quantity | None = key(VOLTAGE, "least supply at this point")
+    evidence: str | None = key(Identity("evidence"), "where the figures come from")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KernelFigure:
+    """Time and chip current of one unit of work of a kernel."""
+
+    time: Quantity | None = key(Figure("time", above=True), "time for one unit of work")
+    current: Quantity | None = key(
+        Figure("current", above=True), "mean supply current of the chip alone meanwhile"
+    )
+    supply: Quantity | None = key(VOLTAGE, "supply voltage at the chip's pin")
+    evidence: str | None = key(Identity("evidence"), "where the figures come from")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Block:
+    """An on-chip block's draw for one use, above the idle core."""
+
+    current: Quantity | None = key(CURRENT, "current above the idle core")
+    duration: Quantity | None = key(TIME, "how long one use lasts", name="for")
+    evidence: str | None = key(Identity("evidence"), "where the figures come from")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SleepState:
+    """A sleep state of the chip."""
+
+    current: Curve | None = key(
+        CurveOf(TEMPERATURE, Figure("current", above=True)), "sleep current over temperature"
+    )
+    wake_time: Quantity | None = key(TIME, "from the wake event to running code")
+    wake_charge: Quantity | None = key(
+        Figure("charge"), "charge of one wake; absent: idle current over the wake time"
+    )
+    retains: tuple[str, ...] | None = key(
+        ListOf(Identity("what is kept")), "what stays alive", default=()
+    )
+    adds: Mapping[str, Quantity] | None = key(
+        MapOf(CURRENT, "addition"),
+        "current for keeping more: NAME-kib per KiB needed of that memory, else per use in retain",
+        default={},
+    )
+    evidence: str | None = key(Identity("evidence"), "where the figures come from")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Price:
+    """What one piece costs."""
+
+    currency: str | None = key(Text("a currency code"), "currency of the price")
+    breaks: Mapping[int, Quantity] | None = key(
+        MapOf(MONEY, "quantity", whole_keys=True), "price each, from that quantity up"
+    )
+    multiple: int | None = key(Whole(), "sold in multiples of", default=1)
+    lead_time: Quantity | None = key(TIME, "time to delivery", informational=True)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Extra:
+    """Something the part needs beside it."""
+
+    item: str = key(Text("the item's name"), "what it is", required=True)
+    price: Quantity | None = key(MONEY, "price each, in the currency of the part's price")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Answer:
+    """An answer to a question on the toolchain."""
+
+    answer: str | None = key(Choice(ANSWERS), "none, partial or full")
+    evidence: str | None = key(Text(), "a word of evidence", informational=True)
+
+
+class AnswerKind:
+    """`full`, or `full, a word of evidence`, or a mapping of answer and evidence."""
+
+    def read(self, node: Node, path: str, reading: Reading) -> Answer | None:
+        if isinstance(node, MappingNode):
+            value: Answer | None = read_record(Answer, node, path, reading)
+            return value
+        text = scalar(node, path, reading, self.describe())
+        if text is None:
+            return None
+        word, _, reason = (piece.strip() for piece in text.partition(","))
+        if word in ANSWERS:
+            return Answer(answer=word, evidence=reason or None)
+        reading.fault(node, path, f'"{text}"', self.describe(), nearest(word, ANSWERS))
+        return None
+
+    def describe(self) -> str:
+        return "none, partial or full, then perhaps a comma and a word of evidence"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Toolchain:
+    """What stands between the box and the first working program."""
+
+    id: str | None = key(Identity("toolchain"), "the toolchain, by its id", informational=True)
+    maturity: Mapping[str, Answer] | None = key(
+        MapOf(AnswerKind(), "question", keys=tuple(QUESTIONS)),
+        "ten questions on the toolchain",
+        default={},
+    )
+    setup: Quantity | None = key(TIME, "box to first working program")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Part:
+    """A microcontroller's profile."""
+
+    part: str = key(Identity("part"), "the part's id, equal to the file's name", required=True)
+    maker: str | None = key(Text(), "who makes it", informational=True)
+    invented: bool = key(Flag(), "demonstration data", default=False)
+    summary: str | None = key(Text(), "the part in a line", informational=True)
+    lifecycle: str | None = key(Choice(LIFECYCLES), "state of supply")
+    core: Core | None = key(Record(Core), "the processor core", informational=True)
+    memory: Memory = key(Record(Memory), "memory", default=Memory())
+    supply: PartSupply = key(Record(PartSupply), "supply pin", default=PartSupply())
+    temperature: Span = key(Record(Span), "rated ambient temperature", default=Span())
+    features: Mapping[str, Quantity] = key(
+        MapOf(COUNT, "feature"), "counts of whatever the part offers", default={}
+    )
+    evidence: Mapping[str, Evidence] = key(
+        MapOf(Record(Evidence), "evidence"), "where figures come from", default={}
+    )
+    operating_points: Mapping[str, OperatingPoint] = key(
+        MapOf(Record(OperatingPoint), "operating point"), "clock settings", default={}
+    )
+    kernels: Mapping[str, Mapping[str, KernelFigure]] = key(
+        MapOf(MapOf(Record(KernelFigure), "operating point, or point+engine"), "kernel"),
+        "measured kernels, per unit of work",
+        default={},
+    )
+    blocks: Mapping[str, Block] = key(MapOf(Record(Block), "block"), "on-chip blocks", default={})
+    sleep_states: Mapping[str, SleepState] = key(
+        MapOf(Record(SleepState), "sleep state"), "sleep states", default={}
+    )
+    price: Price | None = key(Record(Price), "what one piece costs")
+    extras: tuple[Extra, ...] = key(
+        ListOf(Record(Extra), named_by="item"), "what it needs beside it", default=()
+    )
+    toolchain: Toolchain = key(Record(Toolchain), "the toolchain", default=Toolchain())
+    own_figures: Mapping[str, Quantity] = key(
+        MapOf(Figure("score", least=None), "own figure"), "the user's own numbers", default={}
+    )

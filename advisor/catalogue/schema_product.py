@@ -1,0 +1,275 @@
+"""A product: what it does, where it stands, what it needs, what it may cost, what matters."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from yaml.nodes import MappingNode, Node, ScalarNode
+
+from advisor.catalogue.fields import (
+    Choice,
+    Figure,
+    Flag,
+    Identity,
+    ListOf,
+    MapOf,
+    Reading,
+    Record,
+    Text,
+    Whole,
+    key,
+    read_record,
+    scalar,
+    shape_of,
+)
+from advisor.catalogue.schema_parts import (
+    COUNT,
+    CURRENT,
+    LIFECYCLES,
+    MONEY,
+    TEMPERATURE,
+    TIME,
+    VOLTAGE,
+    Memory,
+    Span,
+)
+from advisor.faults import nearest
+from advisor.quantities import Quantity
+
+# criterion -> dimension of its anchors; the way it runs (a longer life is better, a lower cost is)
+# follows from the order of its anchors
+CRITERIA = {
+    "battery-life": "time",
+    "lifetime-cost": "money",
+    "purchase-cost": "money",
+    "toolchain": "score",
+    "bring-up": "time",
+    "time-headroom": "share",
+    "memory-headroom": "share",
+    "energy-per-day": "energy",
+}
+OWN = "own-figures."
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stay:
+    """A share of the time spent at a temperature."""
+
+    at: Quantity = key(TEMPERATURE, "ambient temperature", required=True)
+    share: Quantity = key(Figure("share", above=True, most=1.0), "share of the time", required=True)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Load:
+    """A load on the rail while a task runs."""
+
+    load: str = key(Identity("load"), "the load's name", required=True)
+    current: Quantity | None = key(CURRENT, "current on the rail")
+    duration: Quantity | None = key(TIME, "how long", name="for")
+    cpu: str = key(Choice(("idle", "asleep")), "what the core does meanwhile", default="idle")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StandingLoad:
+    """A load on the rail all the time."""
+
+    load: str = key(Identity("load"), "the load's name", required=True)
+    current: Quantity | None = key(CURRENT, "current on the rail")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Task:
+    """Something the product does again and again."""
+
+    task: str = key(Identity("task"), "the task's name", required=True)
+    every: Quantity | None = key(Figure("time", above=True), "period")
+    kernels: Mapping[str, Quantity] = key(
+        MapOf(COUNT, "kernel"), "units of work per event", default={}
+    )
+    uses: Mapping[str, Quantity] = key(
+        MapOf(COUNT, "block"), "uses of on-chip blocks per event", default={}
+    )
+    loads: tuple[Load, ...] = key(
+        ListOf(Record(Load), named_by="load"), "loads switched on in this order", default=()
+    )
+    finish_within: Quantity | None = key(
+        Figure("time", above=True), "from the wake to the end of the event"
+    )
+    wake_within: Quantity | None = key(Figure("time", above=True), "longest wake allowed")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Needs:
+    """What a part must have; never traded against anything."""
+
+    memory: Memory = key(Record(Memory), "least memory", default=Memory())
+    features: Mapping[str, Quantity] = key(MapOf(COUNT, "feature"), "least counts", default={})
+    temperature: Span = key(Record(Span), "range the part must be rated for", default=Span())
+    lifecycle: tuple[str, ...] | None = key(
+        ListOf(Choice(LIFECYCLES)), "states of supply that are acceptable"
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CellOption:
+    """A pack that may be used: cells in series and parallel, or an ideal budget."""
+
+    cell: str | None = key(Identity("cell"), "the cell's id")
+    series: int = key(Whole(), "cells in series", default=1)
+    parallel: int = key(Whole(), "strings in parallel", default=1)
+    budget: Quantity | None = key(
+        Figure("charge", above=True), "an ideal flat source of this charge, in place of a cell"
+    )
+    voltage: Quantity | None = key(VOLTAGE, "voltage of that ideal source")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reservoir:
+    """A capacitor across the pack."""
+
+    capacitance: Quantity | None = key(Figure("capacitance", above=True), "capacitance")
+    esr: Quantity | None = key(Figure("resistance"), "series resistance")
+    leakage: Quantity | None = key(CURRENT, "leakage current")
+    price: Quantity | None = key(MONEY, "price, in the product's currency")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SupplyOptions:
+    """Packs and converters that may be used."""
+
+    cells: tuple[CellOption, ...] = key(ListOf(Record(CellOption)), "packs", default=())
+    converters: tuple[str, ...] = key(
+        ListOf(Identity("converter, or none")), "converters; none: the pack is the rail",
+        default=("none",),
+    )
+    reservoir: Reservoir | None = key(Record(Reservoir), "capacitor across the pack")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cost:
+    """What the money side rests on."""
+
+    currency: str | None = key(Text("a currency code"), "currency of the product")
+    units: int | None = key(Whole(), "units to be made")
+    engineer_rate: Quantity | None = key(Figure("money-rate"), "cost of an engineer's hour")
+    unit_cost_limit: Quantity | None = key(
+        Figure("money", above=True), "most that the parts of a unit may cost"
+    )
+    service_visit: Quantity | None = key(MONEY, "cost of a visit to change the cells")
+    tools: Quantity | None = key(MONEY, "one-off cost of tools")
+    rates: Mapping[str, Quantity] = key(
+        MapOf(Figure("money", above=True), "currency"),
+        "what one unit of another currency costs in the product's",
+        default={},
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Priority:
+    """Weight of a criterion and the anchors of its value function."""
+
+    weight: Quantity | None = key(Figure("count"), "weight on any scale")
+    poor: Quantity | None = key(Figure("score", least=None), "worth nothing from here down")
+    good: Quantity | None = key(Figure("score", least=None), "worth everything from here up")
+
+
+class PrioritiesKind:
+    """Criterion to {weight, poor, good}; the anchors bear the criterion's unit."""
+
+    def read(
+        self, node: Node, path: str, reading: Reading
+    ) -> Mapping[str, Priority] | None:
+        if not isinstance(node, MappingNode):
+            reading.fault(node, path, shape_of(node), self.describe())
+            return None
+        out: dict[str, Priority] = {}
+        good = True
+        for k, v in node.value:
+            name = scalar(k, path, reading, "a criterion")
+            if name is None:
+                good = False
+                continue
+            dimension = CRITERIA.get(name) or ("score" if name.startswith(OWN) else None)
+            at = f"{path}.{name}"
+            if dimension is None:
+                reading.fault(
+                    k, at, f'"{name}"', self.describe(), nearest(name, tuple(CRITERIA))
+                )
+            elif name in out:
+                reading.fault(k, at, f'"{name}" twice', "each criterion once")
+            else:
+                value = self._priority(v, at, reading, dimension)
+                if value is not None:
+                    out[name] = value
+                    continue
+            good = False
+        return out if good else None
+
+    def _priority(
+        self, node: Node, path: str, reading: Reading, dimension: str
+    ) -> Priority | None:
+        anchor = Figure(dimension, least=None if dimension == "score" else 0.0)
+        if not isinstance(node, MappingNode):
+            reading.fault(node, path, shape_of(node), "a mapping of weight, poor, good")
+            return None
+        plain = []
+        anchors: dict[str, Quantity] = {}
+        good = True
+        for k, v in node.value:
+            name = k.value if isinstance(k, ScalarNode) else ""
+            if name in ("poor", "good") and name not in anchors:
+                value = anchor.read(v, f"{path}.{name}", reading)
+                if value is None:
+                    good = False
+                else:
+                    anchors[name] = value
+            else:
+                plain.append((k, v))
+        rest = MappingNode(node.tag, plain, node.start_mark, node.end_mark)
+        read: Priority | None = read_record(Priority, rest, path, reading)
+        if read is None or not good:
+            return None
+        return Priority(weight=read.weight, **anchors)
+
+    def describe(self) -> str:
+        return f"one of {', '.join(CRITERIA)}, {OWN}NAME"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Product:
+    """A battery product."""
+
+    product: str = key(
+        Identity("product"), "the product's id, equal to the file's name", required=True
+    )
+    invented: bool = key(Flag(), "demonstration data", default=False)
+    summary: str | None = key(Text(), "what it is and where it stands", informational=True)
+    life_target: Quantity | None = key(Figure("time", above=True), "battery life wanted")
+    service_life: Quantity | None = key(
+        Figure("time", above=True), "how long the product is in use"
+    )
+    rail: Quantity | None = key(VOLTAGE, "supply rail behind a converter")
+    environment: tuple[Stay, ...] = key(
+        ListOf(Record(Stay), named_by="at"), "temperatures and their share of the time", default=()
+    )
+    workload: tuple[Task, ...] = key(
+        ListOf(Record(Task), named_by="task"), "what it does", default=()
+    )
+    standing_loads: tuple[StandingLoad, ...] = key(
+        ListOf(Record(StandingLoad), named_by="load"), "what draws all the time", default=()
+    )
+    retain: tuple[str, ...] = key(
+        ListOf(Identity("what sleep keeps")), "what sleep must keep", default=()
+    )
+    needs: Needs = key(Record(Needs), "what a part must have", default=Needs())
+    supply_options: SupplyOptions = key(
+        Record(SupplyOptions), "packs and converters to choose from", default=SupplyOptions()
+    )
+    add_ons: str = key(
+        Choice(("allowed", "refused")), "whether companion chips may fill gaps", default="refused"
+    )
+    cost: Cost = key(Record(Cost), "the money side", default=Cost())
+    priorities: Mapping[str, Priority] = key(
+        PrioritiesKind(), "what matters, and how much", default={}
+    )

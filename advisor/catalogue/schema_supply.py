@@ -1,0 +1,215 @@
+"""Cells, converters and add-ons: every key, declared once."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from yaml.nodes import MappingNode, Node, ScalarNode
+
+from advisor.catalogue.fields import (
+    Choice,
+    Curve,
+    CurveOf,
+    Figure,
+    Flag,
+    Identity,
+    ListOf,
+    MapOf,
+    Reading,
+    Record,
+    Text,
+    key,
+    read_record,
+    shape_of,
+)
+from advisor.catalogue.schema_parts import (
+    COUNT,
+    CURRENT,
+    TEMPERATURE,
+    VOLTAGE,
+    Block,
+    Evidence,
+    Price,
+)
+from advisor.quantities import Quantity
+
+DEPTH = Figure("share", most=1.0)
+FACTOR = Figure("ratio", above=True)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AtTemperature:
+    """How a cell fares at one temperature, against its rated figures."""
+
+    capacity: Quantity | None = key(
+        Figure("ratio", above=True, most=1.0), "usable share of the rated capacity"
+    )
+    resistance: Quantity | None = key(FACTOR, "factor on the resistance")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TemperatureTable:
+    """Temperatures in ascending order with what holds there."""
+
+    at: tuple[float, ...]
+    rows: tuple[AtTemperature, ...]
+
+
+class TemperatureTableKind:
+    """A mapping of temperature to {capacity, resistance}."""
+
+    def read(self, node: Node, path: str, reading: Reading) -> TemperatureTable | None:
+        if not isinstance(node, MappingNode) or not node.value:
+            reading.fault(node, path, shape_of(node), self.describe())
+            return None
+        rows: dict[float, AtTemperature] = {}
+        good = True
+        for k, v in node.value:
+            at = TEMPERATURE.read(k, path, reading)
+            name = k.value if isinstance(k, ScalarNode) else "?"
+            row = read_record(AtTemperature, v, f"{path}.{name}", reading)
+            if at is None or row is None:
+                good = False
+            elif at.nominal in rows:
+                reading.fault(k, path, f"{shape_of(k)} twice", "each temperature once")
+                good = False
+            else:
+                rows[at.nominal] = row
+        if not good:
+            return None
+        order = sorted(rows)
+        return TemperatureTable(at=tuple(order), rows=tuple(rows[t] for t in order))
+
+    def describe(self) -> str:
+        return "a mapping of temperature to {capacity, resistance}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TwoWell:
+    """Parameters of the kinetic battery model (Manwell & McGowan 1993)."""
+
+    c: Quantity | None = key(
+        Figure("share", above=True, most=1.0), "share of the capacity that is at hand"
+    )
+    k: Quantity | None = key(Figure("rate", above=True), "rate constant k' = k/(c(1-c))")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cell:
+    """A battery cell."""
+
+    cell: str = key(Identity("cell"), "the cell's id, equal to the file's name", required=True)
+    invented: bool = key(Flag(), "demonstration data", default=False)
+    summary: str | None = key(Text(), "the cell in a line", informational=True)
+    chemistry: str | None = key(Text(), "chemistry")
+    rechargeable: bool = key(Flag(), "whether it may be charged", default=False)
+    nominal_voltage: Quantity | None = key(VOLTAGE, "nominal voltage")
+    capacity: Quantity | None = key(Figure("charge", above=True), "rated capacity")
+    voltage_curve: Curve | None = key(
+        CurveOf(DEPTH, VOLTAGE), "open-circuit voltage over depth of discharge"
+    )
+    resistance: Curve | None = key(
+        CurveOf(DEPTH, Figure("resistance")), "internal resistance over depth of discharge"
+    )
+    cut_off: Quantity | None = key(Figure("voltage"), "least voltage of use")
+    temperature: TemperatureTable | None = key(
+        TemperatureTableKind(), "capacity and resistance over temperature"
+    )
+    self_discharge: Quantity | None = key(
+        Figure("rate"), "loss at 20 degC, of the rated capacity"
+    )
+    doubles_every: Quantity | None = key(
+        Figure("temperature-step", above=True), "warming that doubles the self-discharge"
+    )
+    shelf_life: Quantity | None = key(Figure("time", above=True), "longest time in use or store")
+    max_continuous: Quantity | None = key(CURRENT, "greatest mean current")
+    max_pulse: Quantity | None = key(CURRENT, "greatest pulse current")
+    price: Price | None = key(Record(Price), "what one cell costs")
+    mass: Quantity | None = key(Figure("mass"), "mass of one cell", informational=True)
+    size: str | None = key(Text(), "size", informational=True)
+    two_well: TwoWell | None = key(Record(TwoWell), "kinetic battery model's parameters")
+    cautions: tuple[str, ...] = key(ListOf(Text()), "cautions to show", default=())
+    evidence: Mapping[str, Evidence] = key(
+        MapOf(Record(Evidence), "evidence"), "where figures come from", default={}
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Window:
+    """A range of voltage."""
+
+    min: Quantity | None = key(Figure("voltage"), "least")
+    max: Quantity | None = key(VOLTAGE, "greatest")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Converter:
+    """What stands between the pack and the rail."""
+
+    converter: str = key(
+        Identity("converter"), "the converter's id, equal to the file's name", required=True
+    )
+    invented: bool = key(Flag(), "demonstration data", default=False)
+    summary: str | None = key(Text(), "the converter in a line", informational=True)
+    kind: str | None = key(Choice(("linear", "buck", "boost", "buck-boost")), "its kind")
+    input: Window = key(Record(Window), "input voltage", default=Window())
+    output: Window = key(Record(Window), "output voltage", default=Window())
+    quiescent: Quantity | None = key(CURRENT, "no-load current at the input")
+    dropout: Quantity | None = key(
+        Figure("voltage"), "least difference of input and output, linear kind"
+    )
+    efficiency: Curve | None = key(
+        CurveOf(
+            Figure("current", above=True),
+            Figure("share", above=True, most=1.0),
+            constant=False,
+        ),
+        "total efficiency over load current, own draw included, switching kinds",
+    )
+    max_output: Quantity | None = key(CURRENT, "greatest load current")
+    price: Price | None = key(Record(Price), "what one piece costs")
+    cautions: tuple[str, ...] = key(ListOf(Text()), "cautions to show", default=())
+    evidence: Mapping[str, Evidence] = key(
+        MapOf(Record(Evidence), "evidence"), "where figures come from", default={}
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Giving:
+    """What an add-on brings."""
+
+    features: Mapping[str, Quantity] = key(
+        MapOf(COUNT, "feature"), "features it brings", default={}
+    )
+    blocks: Mapping[str, Block] = key(
+        MapOf(Record(Block), "block"), "blocks it brings", default={}
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Taking:
+    """What an add-on occupies."""
+
+    features: Mapping[str, Quantity] = key(
+        MapOf(COUNT, "feature"), "ports of the part that it occupies", default={}
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AddOn:
+    """A companion chip or module."""
+
+    addon: str = key(Identity("add-on"), "the add-on's id, equal to the file's name", required=True)
+    invented: bool = key(Flag(), "demonstration data", default=False)
+    summary: str | None = key(Text(), "the add-on in a line", informational=True)
+    gives: Giving = key(Record(Giving), "what it brings", default=Giving())
+    takes: Taking = key(Record(Taking), "what it occupies", default=Taking())
+    standing: Quantity | None = key(CURRENT, "current it draws all the time")
+    supply: Window = key(Record(Window), "supply voltage", default=Window())
+    price: Price | None = key(Record(Price), "what one piece costs")
+    cautions: tuple[str, ...] = key(ListOf(Text()), "cautions to show", default=())
+    evidence: Mapping[str, Evidence] = key(
+        MapOf(Record(Evidence), "evidence"), "where figures come from", default={}
+    )
+

@@ -1,0 +1,181 @@
+"""Questions of sense that `catalog check` and `product check` ask: rules whose breach is odd, not wrong.
+
+The bounds are the trade's rules of thumb (common practice, no source).
+"""
+
+from __future__ import annotations
+
+import datetime
+import statistics
+from collections import defaultdict
+from collections.abc import Iterator
+
+from advisor.catalogue.load import Catalogue
+from advisor.catalogue.rules import Breach, Rule, apply, measured
+from advisor.catalogue.schema_parts import Part
+from advisor.catalogue.schema_product import Product
+from advisor.faults import Fault, FaultLog
+
+OLD = 3 * 365.25  # days
+APART = 10.0  # times the catalogue's median
+
+
+def _sleep_above_idle(part: Part, _: Catalogue) -> Iterator[Breach]:
+    idle = [p.idle_current.nominal for p in part.operating_points.values() if p.idle_current]
+    if not idle:
+        return
+    for name, state in part.sleep_states.items():
+        if state.current is not None and state.current.y[0].nominal > min(idle):
+            text = state.current.y[0].text
+            yield f"sleep-states.{name}.current", f"{text}, above the lowest idle current", None
+
+
+def _price_rises(part: Part, _: Catalogue) -> Iterator[Breach]:
+    if part.price is None or part.price.breaks is None:
+        return
+    ordered = sorted(part.price.breaks.items())
+    for (_, before), (quantity, after) in zip(ordered, ordered[1:], strict=False):
+        if after.nominal > before.nominal:
+            yield f"price.breaks.{quantity}", f"{after.text} after {before.text}", None
+
+
+def _slow_is_faster(part: Part, _: Catalogue) -> Iterator[Breach]:
+    clocks = {n: p.clock.nominal for n, p in part.operating_points.items() if p.clock}
+    for kernel, variants in part.kernels.items():
+        plain = sorted(
+            (clocks[v], f.time.nominal, v)
+            for v, f in variants.items()
+            if v in clocks and f.time is not None
+        )
+        for (slow, longer, _), (fast, time, name) in zip(plain, plain[1:], strict=False):
+            if fast > slow and time > longer:
+                yield f"kernels.{kernel}.{name}.time", "longer than at a lower clock", None
+
+
+def _energy(part: Part) -> Iterator[tuple[str, str, float]]:
+    for kernel, variants in part.kernels.items():
+        for variant, f in variants.items():
+            if f.time and f.current and f.supply:
+                yield kernel, variant, f.time.nominal * f.current.nominal * f.supply.nominal
+
+
+def _energy_apart(part: Part, catalogue: Catalogue) -> Iterator[Breach]:
+    # engines do in hardware what cores do in software: they are compared among themselves
+    groups: dict[tuple[str, bool], list[float]] = defaultdict(list)
+    for other in catalogue.parts.values():
+        for kernel, variant, energy in _energy(other):
+            groups[kernel, "+" in variant].append(energy)
+    for kernel, variant, energy in _energy(part):
+        peers = groups[kernel, "+" in variant]
+        if len(peers) < 4:
+            continue
+        times = energy / statistics.median(peers)
+        if times > APART or times < 1 / APART:
+            word = f"{times:.3g} times the catalogue's median energy per unit of work"
+            yield f"kernels.{kernel}.{variant}", word, None
+
+
+def _old_evidence(part: Part, _: Catalogue) -> Iterator[Breach]:
+    today = datetime.date.today()
+    for name, evidence in part.evidence.items():
+        if evidence.date is not None and (today - evidence.date).days > OLD:
+            yield f"evidence.{name}.date", f"{evidence.date}, older than three years", None
+        elif evidence.date is not None and evidence.date > today:
+            yield f"evidence.{name}.date", f"{evidence.date}, in the future", None
+
+
+def _estimates(part: Part, _: Catalogue) -> Iterator[Breach]:
+    for path, record in measured(part):
+        kind = part.evidence.get(record.evidence or "")
+        if record.evidence is None:
+            yield path, "figures without evidence", None
+        elif kind is not None and kind.kind == "estimate":
+            yield path, "figures that rest on an estimate", None
+
+
+def _switching_idle(part: Part, _: Catalogue) -> Iterator[Breach]:
+    if part.supply.regulator == "switching":
+        for name, point in part.operating_points.items():
+            if point.idle_current is not None and point.supply is None:
+                yield f"operating-points.{name}.supply", "nothing", None
+
+
+PART_SENSE = (
+    Rule("sleep below idle", _sleep_above_idle, "warning"),
+    Rule("a price that falls with quantity", _price_rises, "warning"),
+    Rule("a shorter time at the higher clock", _slow_is_faster, "warning"),
+    Rule(f"energy within {APART:g} times of the median", _energy_apart, "warning"),
+    Rule("evidence of the last three years", _old_evidence, "warning"),
+    Rule("figures from the bench or a datasheet", _estimates, "warning"),
+    Rule("the supply at which the idle current was taken", _switching_idle, "warning"),
+)
+
+
+def _target_beyond_use(product: Product, _: Catalogue) -> Iterator[Breach]:
+    if product.life_target and product.service_life:
+        if product.life_target.nominal > product.service_life.nominal:
+            word = f"{product.life_target.text}, longer than the service life"
+            yield "life-target", word, None
+
+
+def _deadline_beyond_period(product: Product, _: Catalogue) -> Iterator[Breach]:
+    for task in product.workload:
+        if task.finish_within and task.every and task.finish_within.nominal > task.every.nominal:
+            word = f"{task.finish_within.text}, longer than the period"
+            yield f"workload.{task.task}.finish-within", word, None
+
+
+def _retained_without_ram(product: Product, _: Catalogue) -> Iterator[Breach]:
+    if "ram" in product.retain and product.needs.memory.ram is None:
+        yield "retain", "ram, with no needs.memory.ram: a part's whole RAM is counted", None
+
+
+def _idle_weight(product: Product, _: Catalogue) -> Iterator[Breach]:
+    for name, priority in product.priorities.items():
+        if priority.weight is not None and priority.weight.nominal == 0:
+            yield f"priorities.{name}.weight", "0: it changes nothing", None
+
+
+def _unknown_feature(product: Product, catalogue: Catalogue) -> Iterator[Breach]:
+    known = {f for part in catalogue.parts.values() for f in part.features}
+    for name in product.needs.features:
+        if name not in known:
+            yield f"needs.features.{name}", "a feature that no part lists", None
+
+
+def _kept_by_none(product: Product, catalogue: Catalogue) -> Iterator[Breach]:
+    known = {
+        k
+        for part in catalogue.parts.values()
+        for state in part.sleep_states.values()
+        for k in state.retains or ()
+    }
+    for name in product.retain:
+        if name not in known:
+            yield "retain", f'"{name}", which no sleep state keeps', None
+
+
+PRODUCT_SENSE = (
+    Rule("a life target within the service life", _target_beyond_use, "warning"),
+    Rule("a deadline within the period", _deadline_beyond_period, "warning"),
+    Rule("the RAM that must be kept", _retained_without_ram, "warning"),
+    Rule("a weight above zero", _idle_weight, "warning"),
+    Rule("a feature of some part", _unknown_feature, "warning"),
+    Rule("something that sleep can keep", _kept_by_none, "warning"),
+)
+
+
+def catalogue_warnings(catalogue: Catalogue) -> tuple[Fault, ...]:
+    """Everything odd in a catalogue that has passed its rules."""
+    log = FaultLog()
+    for name, part in catalogue.parts.items():
+        apply(PART_SENSE, part, name, catalogue.documents.get(name), catalogue, log)
+    return tuple(log.warnings)
+
+
+def product_warnings(product: Product, catalogue: Catalogue) -> tuple[Fault, ...]:
+    """Everything odd in a product that has passed its rules."""
+    log = FaultLog()
+    document = catalogue.documents.get(product.product)
+    apply(PRODUCT_SENSE, product, product.product, document, catalogue, log)
+    return tuple(log.warnings)

@@ -1,0 +1,78 @@
+"""Where the shipped catalogue and products are: inside the installed package, or in a checkout."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+from advisor.catalogue.load import Catalogue, load_run
+from advisor.catalogue.schema_product import Product
+from advisor.faults import Fault, FaultError, nearest
+
+_PACKAGE = Path(__file__).resolve().parent.parent
+
+
+def _folder(name: str) -> Path:
+    installed = _PACKAGE / "shipped" / name
+    return installed if installed.is_dir() else _PACKAGE.parent / name
+
+
+def catalogue_folder() -> Path:
+    """The folder of the shipped catalogue."""
+    return _folder("catalog")
+
+
+def product_files() -> dict[str, Path]:
+    """The shipped products, id to file, in order of id."""
+    return {path.stem: path for path in sorted(_folder("profiles").glob("*.yaml"))}
+
+
+def find_product(reference: str) -> Path:
+    """The file of a product named by a path or by a shipped id.
+
+    Raises
+    ------
+    FaultError
+        When it is neither.
+    """
+    path = Path(reference)
+    if path.suffix in (".yaml", ".yml") or "/" in reference or "\\" in reference:
+        return path
+    shipped = product_files()
+    if reference in shipped:
+        return shipped[reference]
+    if path.exists():
+        return path
+    raise FaultError(
+        (
+            Fault(
+                "PRODUCT",
+                f'"{reference}"',
+                "a product's file, or one of " + ", ".join(shipped),
+                nearest=nearest(reference, tuple(shipped)),
+            ),
+        )
+    )
+
+
+def load(
+    reference: str, folders: Sequence[Path] = (), changes: Sequence[str] = ()
+) -> tuple[Catalogue, Product]:
+    """A catalogue and a product, read and checked together.
+
+    Parameters
+    ----------
+    reference : a shipped product's id, a file, or `-` for standard input.
+    folders : catalogue folders; the shipped one when empty.
+    changes : `ID:dotted.path=VALUE` each.
+
+    Raises
+    ------
+    FaultError
+        With every fault found in any file or change.
+    """
+    where = list(folders) or [catalogue_folder()]
+    if reference == "-":
+        return load_run(where, sys.stdin.buffer.read(), changes)
+    return load_run(where, find_product(reference), changes)
