@@ -1,0 +1,1 @@
+"""Power, supply, battery, money: pure calculation on arrays."""

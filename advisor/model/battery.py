@@ -1,0 +1,536 @@
+"""How long a pack lasts under a drain, and what ends it.
+
+    t(D_end) = integral from 0 to D_end of C0 dD/(i(V(D)) + i_self + i_leak)
+
+with V(D) the open-circuit voltage over depth of discharge, piecewise linear, and i(V) = a + b/V
+the pack's mean current (a from constant currents, b from constant powers). D_end is the least of:
+the whole capacity; the capacity at hand in the coldest place; the depth where the open voltage,
+or a loaded one, falls below the cut-off; the kinetic battery model's bound
+D_end <= 1 - (1 - c) delta_max/C0. The life is no longer than the shelf life.
+
+Axes: R rows (builds on one pack), S states, N draws, G depths. SI units.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from advisor.model.kinetic_cell import periodic_peak
+from advisor.model.supply import loaded_voltage
+
+Array = NDArray[np.float64]
+
+ENDS = ("capacity", "cold", "cut-off", "sag", "two-well", "shelf-life")
+CAPACITY, COLD, CUT_OFF, SAG, TWO_WELL, SHELF = range(6)
+
+# three-point Gauss-Legendre on 0..1: exact for polynomials to degree 5; with the voltage falling
+# by at most a seventh in a step the integrand's remainder is below 1e-8 of the step
+_NODES = np.array([0.5 - np.sqrt(0.15), 0.5, 0.5 + np.sqrt(0.15)])
+_WEIGHTS = np.array([5.0, 8.0, 5.0]) / 18.0
+_STEEPEST = 0.85  # ratio of voltages over a step of the depth grid
+_SUBSTEPS = 8  # of a constant-power state on a reservoir
+
+
+@dataclass(frozen=True, slots=True)
+class Pack:
+    """A pack at the product's temperatures.
+
+    Attributes
+    ----------
+    depth : (G,) from 0 to 1, ascending. open_v : (G, N) V, not rising. resistance : (G, N) ohm,
+    at the worst temperature. capacity_c : (N,) C. self_discharge_a, leak_a : (N,) A.
+    least_capacity, mean_capacity : (N,) usable share in the coldest place, and on average.
+    shelf_life_s : (N,) s, infinite where none. two_well : (c, k in 1/s), each (N,), or None.
+    reservoir : (capacitance F, esr ohm), each (N,), or None. ideal : a flat source.
+    """
+
+    depth: Array
+    open_v: Array
+    resistance: Array
+    capacity_c: Array
+    self_discharge_a: Array
+    leak_a: Array
+    least_capacity: Array
+    mean_capacity: Array
+    shelf_life_s: Array
+    two_well: tuple[Array, Array] | None = None
+    reservoir: tuple[Array, Array] | None = None
+    ideal: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Drain:
+    """What the pack carries: i = constant_a + power_w/V' in each state.
+
+    Attributes
+    ----------
+    constant_a, power_w : (R, S, N) A, W. share : (R, S, N) of the time. duration_s : (R, S, N)
+    per event. tasks : the states of each task's event, in order; the last state is the rest
+    between events and in no task. period_s : (K, N). cut_off_v : (R, N) V.
+    """
+
+    constant_a: Array
+    power_w: Array
+    share: Array
+    duration_s: Array
+    tasks: tuple[slice, ...]
+    period_s: Array
+    cut_off_v: Array
+
+
+@dataclass(frozen=True, slots=True)
+class Life:
+    """Result of `life`, each (R, N).
+
+    end_depth; life_s; ends_by (index into ENDS); mean_current_a (time mean over the life, leak
+    included, self-discharge not); averaged_life_s (with the mean capacity in place of the coldest
+    place's); start_peak_a, start_mean_a (the cells' current, fresh); start_low_v (lowest loaded
+    voltage, fresh; NaN where the pack cannot give the power); dead (fresh pack below the cut-off).
+    """
+
+    end_depth: Array
+    life_s: Array
+    ends_by: NDArray[np.int8]
+    mean_current_a: Array
+    averaged_life_s: Array
+    start_peak_a: Array
+    start_mean_a: Array
+    start_low_v: Array
+    dead: NDArray[np.bool_]
+
+
+def life(pack: Pack, drain: Drain) -> Life:
+    """Battery life of R builds on one pack.
+
+    Parameters
+    ----------
+    pack, drain : see `Pack` and `Drain`; their draw axes are alike.
+
+    Returns
+    -------
+    Life, every array (R, N).
+    """
+    pack = _refined(pack)
+    rows, _, draws = drain.share.shape
+    shape = (rows, draws)
+    self_a = pack.self_discharge_a
+    b = (drain.share * drain.power_w).sum(axis=1)
+    mean_a = (drain.share * drain.constant_a).sum(axis=1)
+    a = mean_a + self_a + pack.leak_a
+    march = _March(pack, a, b)
+
+    cold = np.broadcast_to(pack.least_capacity, shape)
+    warm = np.broadcast_to(pack.mean_capacity, shape)
+    cut = _cut_off_depth(pack, drain.cut_off_v)
+    search = np.minimum(np.maximum(cold, warm), cut)
+    lows = _Lows(pack, drain)
+    sag = lows.first_below(search)
+    well = _two_well_depth(pack, drain, a - self_a - pack.leak_a, b, search)
+    bounds = np.stack([np.ones(shape), cold, cut, sag, well])
+    ends_by = bounds.argmin(axis=0).astype(np.int8)
+    end = bounds.min(axis=0)
+    full = march.time(end)
+    shelf = np.broadcast_to(pack.shelf_life_s, shape)
+    found = np.minimum(full, shelf)
+    ends_by = np.where(full > shelf, np.int8(SHELF), ends_by)
+    averaged = np.minimum(march.time(np.minimum(np.minimum(warm, cut), np.minimum(sag, well))), shelf)
+    used = np.where(full > shelf, march.depth(np.minimum(shelf, full), end), end)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        mean = np.where(
+            (found > 0) & np.isfinite(found), pack.capacity_c * used / found - self_a, a - self_a
+        )
+        start_mean = mean_a + b / pack.open_v[0]
+        # a pack that never starts has no life to average over: its fresh current stands for it
+        mean = np.where(found > 0, mean, start_mean + pack.leak_a)
+    low, peak = lows.fresh()
+    dead = ~(low >= drain.cut_off_v)
+    return Life(
+        np.where(dead, 0.0, end),
+        np.where(dead, 0.0, found),
+        np.asarray(ends_by, dtype=np.int8),
+        np.asarray(mean),
+        np.where(dead, 0.0, averaged),
+        peak,
+        np.asarray(start_mean),
+        low,
+        dead,
+    )
+
+
+def _refined(pack: Pack) -> Pack:
+    """The same curves on a grid fine enough for the quadrature and for finding crossings."""
+    depth = [pack.depth[:1]]
+    for lo, hi, v_lo, v_hi in zip(
+        pack.depth, pack.depth[1:], pack.open_v, pack.open_v[1:], strict=False
+    ):
+        ratio = float(np.min(np.maximum(v_hi, 1e-12) / np.maximum(v_lo, 1e-12)))
+        steps = min(64, max(1, int(np.ceil(np.log(ratio) / np.log(_STEEPEST) - 1e-9))))
+        depth.append(np.linspace(lo, hi, steps + 1)[1:])
+    grid = np.concatenate(depth)
+    if len(grid) == len(pack.depth):
+        return pack
+    return Pack(
+        grid,
+        _on_grid(pack.depth, pack.open_v, grid),
+        _on_grid(pack.depth, pack.resistance, grid),
+        pack.capacity_c,
+        pack.self_discharge_a,
+        pack.leak_a,
+        pack.least_capacity,
+        pack.mean_capacity,
+        pack.shelf_life_s,
+        pack.two_well,
+        pack.reservoir,
+        pack.ideal,
+    )
+
+
+def _on_grid(x: Array, y: Array, at: Array) -> Array:
+    """y (G, N) on x (G,) at places (A,): (A, N)."""
+    i = np.clip(np.searchsorted(x, at, side="right") - 1, 0, len(x) - 2)
+    t = ((at - x[i]) / (x[i + 1] - x[i]))[:, None]
+    return np.asarray(y[i] * (1 - t) + y[i + 1] * t)
+
+
+class _March:
+    """Time over depth for rates a + b/V."""
+
+    def __init__(self, pack: Pack, a: Array, b: Array) -> None:
+        self.pack, self.a, self.b = pack, a, b
+        self.constant = not b.any()
+
+    def _step(self, g: int, width: Array) -> Array:
+        """Integral of 1/(a + b/V) over `width` of depth from grid point g."""
+        if self.constant:
+            return np.asarray(width / self.a)
+        pack = self.pack
+        slope = (pack.open_v[g + 1] - pack.open_v[g]) / (pack.depth[g + 1] - pack.depth[g])
+        total: Array = np.zeros_like(self.a)
+        for node, weight in zip(_NODES, _WEIGHTS, strict=True):
+            volts = pack.open_v[g] + slope * (width * node)
+            total += weight * volts / (self.a * volts + self.b)
+        return np.asarray(total * width)
+
+    def time(self, end: Array) -> Array:
+        """Time to reach a depth, (R, N) s; infinite without any drain."""
+        depth = self.pack.depth
+        with np.errstate(divide="ignore", invalid="ignore"):
+            if self.constant:
+                found = self.pack.capacity_c * end / self.a
+                return np.where(end > 0, found, 0.0)
+            total = np.zeros_like(end)
+            for g in range(len(depth) - 1):
+                width = np.clip(end - depth[g], 0.0, depth[g + 1] - depth[g])
+                if g and not width.any():
+                    break
+                total += self._step(g, width)
+        return np.asarray(self.pack.capacity_c * total)
+
+    def depth(self, time: Array, end: Array) -> Array:
+        """Depth reached after a time that is before the end, (R, N)."""
+        pack = self.pack
+        with np.errstate(divide="ignore", invalid="ignore"):
+            if self.constant:
+                return np.asarray(np.minimum(time * self.a / pack.capacity_c, end))
+            left = time / pack.capacity_c
+            reached = np.zeros_like(end)
+            for g in range(len(pack.depth) - 1):
+                width = np.full_like(end, pack.depth[g + 1] - pack.depth[g])
+                whole = self._step(g, width)
+                part = np.minimum(left / whole, 1.0) * width
+                slope = (pack.open_v[g + 1] - pack.open_v[g]) / width
+                for _ in range(4):
+                    # Newton on a smooth, nearly linear function
+                    volts = pack.open_v[g] + slope * part
+                    rate = (self.a * volts + self.b) / volts
+                    part = np.clip(part - (self._step(g, part) - left) * rate, 0.0, width)
+                part = np.where(left >= whole, width, part)
+                reached += np.where(left > 0, part, 0.0)
+                left = left - np.minimum(left, whole)
+                if not (left > 0).any():
+                    break
+        return np.asarray(np.minimum(np.nan_to_num(reached), end))
+
+
+def _cut_off_depth(pack: Pack, cut_off: Array) -> Array:
+    """First depth at which the open voltage is below the cut-off, (R, N); 1 where it never is."""
+    out = np.ones_like(cut_off)
+    if bool((pack.open_v[-1] >= cut_off).all()):
+        return out
+    open_rows = np.ones(cut_off.shape, dtype=bool)
+    for g in range(len(pack.depth) - 1):
+        high, low = pack.open_v[g], pack.open_v[g + 1]
+        here = open_rows & (low < cut_off)
+        if here.any():
+            with np.errstate(divide="ignore", invalid="ignore"):
+                t = np.clip((high - cut_off) / (high - low), 0.0, 1.0)
+            width = pack.depth[g + 1] - pack.depth[g]
+            out = np.where(here, pack.depth[g] + t * width, out)
+            open_rows &= ~here
+    return out
+
+
+def _first_negative(
+    margin: Callable[[Array, NDArray[np.intp]], Array], grid: Array, upto: Array
+) -> Array:
+    """First depth at which a margin turns negative, (M,); infinite where it never does.
+
+    Parameters
+    ----------
+    margin : of depths (m,) and the indices (m,) of the M cases they belong to. grid : (G,) depths
+    to bracket with. upto : (M,) depth of interest.
+    """
+    out = np.full(upto.shape, np.inf)
+    alive = np.arange(len(upto))
+    low = np.zeros(len(upto))
+    at_low = margin(low, alive)
+    out[alive[at_low < 0]] = 0.0
+    keep = at_low >= 0
+    alive, low, at_low = alive[keep], low[keep], at_low[keep]
+    for g in grid[1:]:
+        if not alive.size:
+            break
+        high = np.minimum(g, upto[alive])
+        at_high = margin(high, alive)
+        below = at_high < 0
+        if below.any():
+            out[alive[below]] = _root(
+                margin, alive[below], low[below], high[below], at_low[below], at_high[below]
+            )
+        keep = ~below & (high < upto[alive])
+        alive, low, at_low = alive[keep], high[keep], at_high[keep]
+    return out
+
+
+def _root(
+    margin: Callable[[Array, NDArray[np.intp]], Array],
+    index: NDArray[np.intp],
+    low: Array,
+    high: Array,
+    at_low: Array,
+    at_high: Array,
+) -> Array:
+    """Zero between low (margin >= 0) and high (< 0), by false position with Illinois weights."""
+    low, high, at_low, at_high = low.copy(), high.copy(), at_low.copy(), at_high.copy()
+    for n in range(80):
+        with np.errstate(divide="ignore", invalid="ignore"):
+            guess = high - at_high * (high - low) / (at_high - at_low)
+        # a margin that is not finite (no power to be had) leaves halving
+        guess = np.where(np.isfinite(guess) & (n % 4 != 3), guess, (low + high) / 2)
+        guess = np.clip(guess, low, high)
+        value = margin(guess, index)
+        good = value >= 0
+        at_high = np.where(good, at_high * 0.5, value)
+        at_low = np.where(good, value, at_low * 0.5)
+        low, high = np.where(good, guess, low), np.where(good, high, guess)
+        if bool(((high - low) < 1e-13).all()) or bool((np.abs(value) < 1e-13).all()):
+            break
+    return low
+
+
+class _Lows:
+    """The lowest loaded voltage over the states, against the cut-off."""
+
+    def __init__(self, pack: Pack, drain: Drain) -> None:
+        self.pack, self.drain = pack, drain
+        self.shape = drain.cut_off_v.shape
+
+    def _case(self, index: NDArray[np.intp]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+        return np.divmod(index, self.shape[1])
+
+    def first_below(self, upto: Array) -> Array:
+        """First depth at which a loaded voltage is below the cut-off, (R, N); else infinite."""
+        out = np.full(self.shape, np.inf)
+        if self.pack.ideal and not self.pack.resistance.any():
+            return out
+        suspect = self._suspect(upto)
+        if not suspect.any():
+            return out
+        index = np.nonzero(suspect.ravel())[0]
+        upto_of = upto.ravel()[index]
+
+        def margin(depth: Array, case: NDArray[np.intp]) -> Array:
+            return self.margin(depth, index[case])
+
+        out.ravel()[index] = _first_negative(margin, self.pack.depth, upto_of)
+        return out
+
+    def _suspect(self, upto: Array) -> NDArray[np.bool_]:
+        """Where a loaded voltage might fall short: a bound that costs one look at each state.
+
+        The open voltage does not rise with depth, so the worst is the voltage at the last depth
+        of interest behind the greatest resistance of all; a reservoir only lifts it.
+        """
+        drain = self.drain
+        depth = self.pack.depth
+        i = np.clip(np.searchsorted(depth, upto, side="right") - 1, 0, len(depth) - 2)
+        t = (upto - depth[i]) / (depth[i + 1] - depth[i])
+        n = np.arange(self.shape[1])
+        volts = self.pack.open_v[i, n] * (1 - t) + self.pack.open_v[i + 1, n] * t
+        worst = self.pack.resistance.max(axis=0)
+        short = np.zeros(self.shape, dtype=bool)
+        for s in range(drain.share.shape[1]):
+            need = needed_voltage(
+                worst, drain.constant_a[:, s], drain.power_w[:, s], drain.cut_off_v
+            )
+            short |= volts < need
+        return short
+
+    def margin(self, depth: Array, index: NDArray[np.intp]) -> Array:
+        """Lowest of loaded voltage less cut-off over the states, (m,), at depths (m,)."""
+        r, n = self._case(index)
+        volts, ohms = self._at(depth, n)
+        drain = self.drain
+        if self.pack.reservoir is not None:
+            low, _ = self._stepped(volts, ohms, r, n)
+            return np.asarray(np.nan_to_num(low, nan=-np.inf) - drain.cut_off_v[r, n])
+        least = np.full(depth.shape, np.inf)
+        cut = drain.cut_off_v[r, n]
+        for s in range(drain.share.shape[1]):
+            need = needed_voltage(ohms, drain.constant_a[r, s, n], drain.power_w[r, s, n], cut)
+            least = np.minimum(least, volts - need)
+        return least
+
+    def _at(self, depth: Array, n: NDArray[np.intp]) -> tuple[Array, Array]:
+        grid = self.pack.depth
+        i = np.clip(np.searchsorted(grid, depth, side="right") - 1, 0, len(grid) - 2)
+        t = (depth - grid[i]) / (grid[i + 1] - grid[i])
+        volts = self.pack.open_v[i, n] * (1 - t) + self.pack.open_v[i + 1, n] * t
+        ohms = self.pack.resistance[i, n] * (1 - t) + self.pack.resistance[i + 1, n] * t
+        return volts, ohms
+
+    def fresh(self) -> tuple[Array, Array]:
+        """(lowest loaded voltage V, greatest current of the cells A) of a fresh pack, (R, N)."""
+        drain, pack = self.drain, self.pack
+        volts = np.broadcast_to(pack.open_v[0], self.shape)
+        ohms = np.broadcast_to(pack.resistance[0], self.shape)
+        if pack.reservoir is not None:
+            r, n = self._case(np.arange(self.shape[0] * self.shape[1]))
+            low, peak = self._stepped(volts.ravel(), ohms.ravel(), r, n)
+            return low.reshape(self.shape), peak.reshape(self.shape)
+        low = np.full(self.shape, np.inf)
+        peak = np.zeros(self.shape)
+        for s in range(drain.share.shape[1]):
+            constant, power = drain.constant_a[:, s], drain.power_w[:, s]
+            loaded = loaded_voltage(volts, ohms, constant, power)
+            low = np.minimum(low, loaded)  # NaN, where there is no voltage, wins
+            with np.errstate(divide="ignore", invalid="ignore"):
+                peak = np.maximum(peak, np.where(power == 0, constant, constant + power / loaded))
+        return low, peak
+
+    def _stepped(
+        self, volts: Array, ohms: Array, r: NDArray[np.intp], n: NDArray[np.intp]
+    ) -> tuple[Array, Array]:
+        """(lowest voltage, greatest cell current) with a reservoir across the pack, (m,).
+
+        Each task's event starts from rest; the capacitor relaxes with tau = (R + r) C toward
+        V - R i while the terminals stand at V' = (r (V - R i) + R v_c)/(R + r).
+        """
+        drain = self.drain
+        assert self.pack.reservoir is not None
+        farad, esr = (x[n] for x in self.pack.reservoir)
+        both = ohms + esr
+        tau = both * farad
+        # a pack and a capacitor without any resistance hold the open voltage
+        safe = np.where(both > 0, both, 1.0)
+        source = np.where(both > 0, ohms * esr / safe, 0.0)
+        rest = loaded_voltage(volts, ohms, drain.constant_a[r, -1, n], drain.power_w[r, -1, n])
+        low = rest.copy()
+        peak = self._cell_current(volts, ohms, rest, drain.constant_a[r, -1, n])
+        for here in drain.tasks:
+            held = rest
+            for s in range(here.start, here.stop):
+                a, p = drain.constant_a[r, s, n], drain.power_w[r, s, n]
+                steps = _SUBSTEPS if p.any() else 1
+                span = drain.duration_s[r, s, n] / steps
+                with np.errstate(divide="ignore", invalid="ignore"):
+                    decay = np.where(tau > 0, np.exp(-span / np.where(tau > 0, tau, 1.0)), 0.0)
+                for _ in range(steps):
+                    loaded = self._terminal(volts, ohms, esr, held, source, safe, both, a, p)
+                    current = a + np.where(p == 0, 0.0, p / loaded)
+                    goal = volts - ohms * current
+                    held = goal + (held - goal) * decay
+                    low = np.minimum(low, loaded)
+                    peak = np.maximum(peak, self._cell_current(volts, ohms, loaded, current))
+                loaded = self._terminal(volts, ohms, esr, held, source, safe, both, a, p)
+                low = np.minimum(low, loaded)
+                current = a + np.where(p == 0, 0.0, p / loaded)
+                peak = np.maximum(peak, self._cell_current(volts, ohms, loaded, current))
+        return low, peak
+
+    @staticmethod
+    def _terminal(
+        volts: Array,
+        ohms: Array,
+        esr: Array,
+        held: Array,
+        source: Array,
+        safe: Array,
+        both: Array,
+        a: Array,
+        p: Array,
+    ) -> Array:
+        open_v = np.where(both > 0, (esr * volts + ohms * held) / safe, volts)
+        return loaded_voltage(open_v, source, a, p)
+
+    @staticmethod
+    def _cell_current(volts: Array, ohms: Array, loaded: Array, current: Array) -> Array:
+        with np.errstate(divide="ignore", invalid="ignore"):
+            return np.where(ohms > 0, (volts - loaded) / ohms, current)
+
+
+def needed_voltage(resistance: Array, constant_a: Array, power_w: Array, cut_off: Array) -> Array:
+    """Least open voltage that keeps the loaded one at or above the cut-off, V.
+
+    V = x + R (A + P/x) for a loaded voltage x; the least V over x >= V_cut lies at V_cut, or at
+    x = sqrt(R P) where that is higher: below it the pack cannot give the power at all.
+    """
+    product = resistance * power_w
+    at = np.maximum(cut_off, np.sqrt(product))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        under = np.where(product > 0, product / at, 0.0)
+    return np.asarray(at + resistance * constant_a + under)
+
+
+def _two_well_depth(pack: Pack, drain: Drain, a: Array, b: Array, upto: Array) -> Array:
+    """First depth beyond the kinetic battery model's bound, (R, N); infinite where none is.
+
+    The worst event counts, in its periodic steady state; the rest of its period carries what the
+    pack gives on average besides.
+    """
+    out = np.full(upto.shape, np.inf)
+    if pack.two_well is None:
+        return out
+    c, k = pack.two_well
+    draws = upto.shape[1]
+
+    def margin(depth: Array, index: NDArray[np.intp]) -> Array:
+        r, n = np.divmod(index, draws)
+        i = np.clip(np.searchsorted(pack.depth, depth, side="right") - 1, 0, len(pack.depth) - 2)
+        t = (depth - pack.depth[i]) / (pack.depth[i + 1] - pack.depth[i])
+        volts = pack.open_v[i, n] * (1 - t) + pack.open_v[i + 1, n] * t
+        mean = a[r, n] + b[r, n] / volts
+        worst = mean / (c[n] * k[n])
+        for task, here in enumerate(drain.tasks):
+            states = range(here.start, here.stop)
+            currents = [
+                drain.constant_a[r, s, n] + drain.power_w[r, s, n] / volts for s in states
+            ]
+            spans = [drain.duration_s[r, s, n] for s in states]
+            period = drain.period_s[task, n]
+            length = sum(spans, np.zeros_like(period))
+            charge = sum((x * y for x, y in zip(currents, spans, strict=True)), 0.0 * period)
+            rest = np.maximum(period - length, 0.0)
+            with np.errstate(divide="ignore", invalid="ignore"):
+                idle = np.where(rest > 0, (mean * period - charge) / rest, 0.0)
+            peak = periodic_peak(currents, spans, np.maximum(idle, 0.0), rest, c[n], k[n])
+            worst = np.maximum(worst, peak)
+        return np.asarray(1 - (1 - c[n]) * worst / pack.capacity_c[n] - depth)
+
+    flat = upto.ravel()
+    found = _first_negative(margin, pack.depth, flat)
+    return np.asarray(found.reshape(upto.shape))

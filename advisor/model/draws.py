@@ -1,0 +1,103 @@
+"""Draws of the stated figures: the propagation of distributions of JCGM 101:2008.
+
+Every figure of every document has a random stream of its own, keyed by a digest of the seed, the
+document's id and the figure's path. So adding a part, widening one figure or leaving another one
+unread changes no other figure's draws, and the same seed gives the same numbers anywhere.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from advisor.quantities import Quantity
+
+Array = NDArray[np.float64]
+
+# a symmetric distribution this wide would reach below zero: JCGM 101:2008 leaves the choice of a
+# distribution that respects the bound to the user; the lognormal keeps the mean and the deviation
+WIDE = 0.2
+SIGNED = frozenset(("temperature", "score"))
+
+
+def stream(seed: int, *names: str) -> np.random.Generator:
+    """The random stream of a seed and names: a Philox generator keyed by their SHA-256 digest."""
+    digest = hashlib.sha256("\0".join((str(seed), *names)).encode()).digest()
+    return np.random.Generator(np.random.Philox(key=int.from_bytes(digest[:16], "little")))
+
+
+def sample(quantity: Quantity, rng: np.random.Generator, draws: int) -> Array:
+    """Draws of one figure, shape (draws,), in SI units.
+
+    A normal or rectangular figure that cannot be negative and whose standard uncertainty exceeds
+    20 % of its value is drawn from the lognormal distribution of the same mean and standard
+    deviation. `{low, likely, high}` is the beta distribution of PERT; `{typical, max}` the
+    lognormal with its median at typical and 99 % at max.
+    """
+    value, u = quantity.nominal, quantity.u
+    if quantity.kind == "pert":
+        low, likely, high = quantity.shape
+        if high == low:
+            return np.full(draws, low)
+        alpha = 1 + 4 * (likely - low) / (high - low)
+        return low + (high - low) * rng.beta(alpha, 6 - alpha, draws)
+    if quantity.kind == "lognormal":
+        median, sigma = quantity.shape
+        return np.asarray(median * np.exp(sigma * rng.standard_normal(draws)))
+    if u == 0:
+        return np.full(draws, value)
+    if quantity.dimension not in SIGNED and value > 0:
+        if u > WIDE * value:
+            sigma = np.sqrt(np.log1p((u / value) ** 2))
+            return np.asarray(
+                value * np.exp(sigma * rng.standard_normal(draws) - sigma * sigma / 2)
+            )
+        floor = value * 1e-9
+    else:
+        floor = -np.inf
+    if quantity.kind == "rectangular":
+        half = quantity.shape[0]
+        return np.maximum(rng.uniform(value - half, value + half, draws), floor)
+    return np.maximum(value + u * rng.standard_normal(draws), floor)
+
+
+@dataclass(slots=True)
+class Sampler:
+    """Gives the figures of one document as arrays: their stated values, or draws of them.
+
+    With `draws` 0 each array is of shape (1,) and holds the stated value; else of shape (draws,).
+    """
+
+    identity: str
+    draws: int = 0
+    seed: int = 1
+    _gains: dict[str, Array] = field(default_factory=dict)
+
+    @property
+    def size(self) -> int:
+        """Length of the draw axis."""
+        return self.draws or 1
+
+    def take(self, path: str, quantity: Quantity) -> Array:
+        """The figure at `path`, shape (N,), SI."""
+        if not self.draws:
+            return np.array([quantity.nominal])
+        if quantity.u == 0 and quantity.kind != "lognormal":
+            return np.full(self.draws, quantity.nominal)
+        return sample(quantity, stream(self.seed, self.identity, path), self.draws)
+
+    def gain(self, instrument: str, half_width: float) -> Array | float:
+        """The factor that one instrument's gain error puts on all its figures, per draw.
+
+        The limits of error are rectangular (JCGM 100:2008, 4.3.7); every part measured with the
+        same instrument shares the draw, so that its error cancels between them.
+        """
+        if not self.draws or half_width == 0:
+            return 1.0
+        if instrument not in self._gains:
+            rng = stream(self.seed, "instrument", instrument)
+            self._gains[instrument] = rng.uniform(-1.0, 1.0, self.draws)
+        return 1.0 + half_width * self._gains[instrument]

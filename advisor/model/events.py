@@ -1,0 +1,199 @@
+"""What happens in an event, state by state, and what the rail carries on average.
+
+An event of a task at an operating point is, in order: one wake; the kernels; the on-chip blocks;
+the loads in the order of the file, with the core idle or asleep meanwhile. An idle load after one
+during which the core slept pays one more wake.
+
+Axes: P parts, Z sleep states, O options, S states, N draws. SI units.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from advisor.model.draws import Array
+from advisor.model.tables import Stack
+from advisor.model.workload import ProductFigures, TaskFigures
+
+
+@dataclass(frozen=True, slots=True)
+class StateName:
+    """What a state of an event is: kind is wake, kernel, block or load."""
+
+    kind: str
+    name: str
+
+    def __str__(self) -> str:
+        return self.kind if not self.name else f"{self.kind} {self.name}"
+
+
+@dataclass(frozen=True, slots=True)
+class EventStates:
+    """The states of one task's event.
+
+    Attributes
+    ----------
+    names : the S states in order. duration : (P, Z, O, S, N) s. chip_a, chip_w : the chip's
+    constant current (A) and constant power (W), same shape. load_a : (S, N) A, loads switched on.
+    """
+
+    names: tuple[StateName, ...]
+    duration: Array
+    chip_a: Array
+    chip_w: Array
+    load_a: Array
+
+    @property
+    def length(self) -> Array:
+        """Length of the event, (P, Z, O, N) s."""
+        return np.asarray(self.duration.sum(axis=3))
+
+
+def state_names(task: TaskFigures) -> tuple[StateName, ...]:
+    """The states that an event of a task goes through; the same for every part."""
+    names = [StateName("wake", "")]
+    names += [StateName("kernel", k) for k in task.kernels]
+    names += [StateName("block", b) for b in task.uses]
+    slept = False
+    for load in task.loads:
+        if slept and not load.asleep:
+            names.append(StateName("wake", ""))
+        names.append(StateName("load", load.name))
+        slept = load.asleep
+    return tuple(names)
+
+
+def expand(stack: Stack, product: ProductFigures, k: int) -> EventStates:
+    """The event of task `k` for every part, sleep state and option; see `EventStates`."""
+    task = product.tasks[k]
+    names = state_names(task)
+    p, z, n = stack.sleep_a.shape
+    o = stack.valid[k].shape[1]
+    shape = (p, z, o, len(names), n)
+    duration, chip_a, chip_w = np.zeros(shape), np.zeros(shape), np.zeros(shape)
+    load_a = np.zeros((len(names), n))
+    rows = np.arange(p)[:, None]
+    idle_a = stack.idle_a[rows, stack.option_point[k]][:, None]  # (P, 1, O, N)
+    idle_w = stack.idle_w[rows, stack.option_point[k]][:, None]
+    wake_time = stack.wake_time[:, :, None]  # (P, Z, 1, N)
+    stated = ~np.isnan(stack.wake_charge[:, :, None]) & (wake_time > 0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        wake_a = np.where(stated, stack.wake_charge[:, :, None] / wake_time, idle_a)
+    wake_w = np.where(stated, 0.0, idle_w)
+
+    def put(s: int, time: Array, a: Array, w: Array) -> None:
+        duration[..., s, :], chip_a[..., s, :], chip_w[..., s, :] = time, a, w
+
+    put(0, wake_time, wake_a, wake_w)
+    s = 1
+    for j in range(len(task.kernels)):
+        put(
+            s,
+            stack.time[k][:, None, :, j],
+            stack.run_a[k][:, None, :, j],
+            stack.run_w[k][:, None, :, j],
+        )
+        s += 1
+    for j in range(len(task.uses)):
+        block_a = stack.block_a[k][:, None, None, j]
+        put(s, stack.block_time[k][:, None, None, j], block_a + idle_a, idle_w)
+        s += 1
+    slept = False
+    for load in task.loads:
+        if slept and not load.asleep:
+            put(s, wake_time, wake_a, wake_w)
+            s += 1
+        if load.asleep:
+            put(s, load.duration, stack.sleep_a[:, :, None], stack.sleep_w[:, :, None])
+        else:
+            put(s, load.duration, idle_a, idle_w)
+        load_a[s] = load.current
+        s += 1
+        slept = load.asleep
+    return EventStates(names, duration, chip_a, chip_w, load_a)
+
+
+@dataclass(frozen=True, slots=True)
+class Timeline:
+    """The states of whole builds: every task's event, then sleep.
+
+    Attributes
+    ----------
+    chip_a, chip_w : (R, S, N) the chip's constant current (A) and constant power (W).
+    load_a : (S, N) A loads switched on, standing loads not in it. standing_a : (N,) A.
+    duration : (R, S, N) s per event, 0 for sleep. share : (R, S, N) of the time; rows sum to 1.
+    tasks : which states belong to each task; the last state is sleep. period : (K, N) s.
+    names : per task, its states' names.
+    """
+
+    chip_a: Array
+    chip_w: Array
+    load_a: Array
+    standing_a: Array
+    duration: Array
+    share: Array
+    tasks: tuple[slice, ...]
+    period: Array
+    names: tuple[tuple[StateName, ...], ...]
+
+    @property
+    def busy(self) -> Array:
+        """Share of the time spent in events, (R, N)."""
+        return np.asarray(self.share[:, :-1].sum(axis=1))
+
+    def rail_current(self, voltage: Array) -> Array:
+        """Rail current of each state at a chip voltage, (R, S, N) A; voltage broadcasts."""
+        return np.asarray(
+            self.chip_a + self.chip_w / voltage + self.load_a[None] + self.standing_a[None, None]
+        )
+
+
+def timeline(
+    stack: Stack,
+    product: ProductFigures,
+    events: tuple[EventStates, ...],
+    part: Array,
+    sleep: Array,
+    choice: Array,
+) -> Timeline:
+    """Builds as rows.
+
+    Parameters
+    ----------
+    part, sleep : (R,) indices into P and Z. choice : (R, K) index of each task's option.
+    """
+    n = stack.sleep_a.shape[2]
+    rows = len(part)
+    total = sum(len(e.names) for e in events) + 1
+    shape = (rows, total, n)
+    chip_a, chip_w, duration = np.zeros(shape), np.zeros(shape), np.zeros(shape)
+    share = np.zeros(shape)
+    load_a = np.zeros((total, n))
+    tasks = []
+    s = 0
+    for k, event in enumerate(events):
+        here = slice(s, s + len(event.names))
+        index = (part, sleep, choice[:, k])
+        chip_a[:, here] = event.chip_a[index]
+        chip_w[:, here] = event.chip_w[index]
+        duration[:, here] = event.duration[index]
+        share[:, here] = duration[:, here] / product.tasks[k].period
+        load_a[here] = event.load_a
+        tasks.append(here)
+        s = here.stop
+    chip_a[:, -1] = stack.sleep_a[part, sleep]
+    chip_w[:, -1] = stack.sleep_w[part, sleep]
+    share[:, -1] = np.maximum(1 - share[:, :-1].sum(axis=1), 0.0)
+    return Timeline(
+        chip_a,
+        chip_w,
+        load_a,
+        product.standing_total,
+        duration,
+        share,
+        tuple(tasks),
+        np.array([t.period for t in product.tasks]).reshape(len(tasks), n),
+        tuple(e.names for e in events),
+    )

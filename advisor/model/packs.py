@@ -1,0 +1,289 @@
+"""A pack and a converter of the product's choice, as arrays: what the rail is fed from."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from advisor.catalogue.schema_product import CellOption, Reservoir
+from advisor.catalogue.schema_supply import Cell, Converter
+from advisor.model.battery import Pack
+from advisor.model.draws import Array, Sampler
+from advisor.model.supply import through_linear, through_switching
+from advisor.model.workload import ProductFigures, curve_values, on_curve
+
+NONE = "none"
+REFERENCE = 20.0  # degC at which a cell's self-discharge is stated
+
+# what a cell must state before a life can be computed from it
+CELL_NEEDS = (
+    "nominal_voltage",
+    "capacity",
+    "voltage_curve",
+    "resistance",
+    "cut_off",
+    "temperature",
+    "self_discharge",
+    "doubles_every",
+)
+CELL_LIMITS = {
+    "shelf_life": "its life is not bounded by age",
+    "max_pulse": "pulses are not checked",
+    "max_continuous": "the mean current is not checked",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Feed:
+    """A pack with a converter.
+
+    Attributes
+    ----------
+    option : the cells; cell : their record, None for an ideal budget; converter : its record, None
+    for `none`. pack : the battery model's figures. nominal_v : (N,) V, series x nominal voltage.
+    rail_v : (N,) V behind a converter. quiescent : (N,) A; loads_a (E,), efficiency (E, N).
+    covered : whether the cell's temperature table reaches over the environment.
+    """
+
+    option: CellOption
+    cell: Cell | None
+    converter: Converter | None
+    pack: Pack
+    nominal_v: Array
+    rail_v: Array
+    cut_off_v: Array
+    quiescent: Array
+    loads_a: Array
+    efficiency: Array
+    covered: bool
+
+    @property
+    def name(self) -> str:
+        """The cells and the converter in a few words."""
+        return f"{cells_name(self.option)}, {self.converter_name}"
+
+    @property
+    def converter_name(self) -> str:
+        """The converter's id, or `none`."""
+        return NONE if self.converter is None else self.converter.converter
+
+    def chip_voltage(self) -> Array:
+        """Voltage at the chip by which builds are compared, (N,) V."""
+        return self.nominal_v if self.converter is None else self.rail_v
+
+    def cell_side(self, chip_a: Array, chip_w: Array, other_a: Array) -> tuple[Array, Array]:
+        """What the pack carries, as constant current (A) and constant power (W).
+
+        Parameters
+        ----------
+        chip_a, chip_w : (..., N) the chip's constant current and power.
+        other_a : broadcasting, A: loads switched on and standing loads.
+        """
+        if self.converter is None:
+            return np.asarray(chip_a + other_a), np.asarray(chip_w + 0.0 * other_a)
+        current = chip_a + chip_w / self.rail_v + other_a
+        if self.converter.kind == "linear":
+            return through_linear(current, self.quiescent)
+        return through_switching(
+            current, self.rail_v, self.quiescent, self.loads_a, self.efficiency
+        )
+
+
+def cells_name(option: CellOption) -> str:
+    """`2 x alk-pen` and the like."""
+    if option.cell is None:
+        return "budget" if option.budget is None else f"budget {option.budget.text}"
+    text = option.cell if option.series == 1 else f"{option.series} x {option.cell}"
+    return text if option.parallel == 1 else f"{option.parallel} strings of {text}"
+
+
+def missing_cell(cell: Cell) -> list[str]:
+    """Paths of what a cell lacks for a battery life."""
+    names = [n.replace("_", "-") for n in CELL_NEEDS if getattr(cell, n) is None]
+    if cell.temperature is not None:
+        for at, row in zip(cell.temperature.at, cell.temperature.rows, strict=True):
+            names += [
+                f"temperature.{at:g} degC.{n}"
+                for n in ("capacity", "resistance")
+                if getattr(row, n) is None
+            ]
+    return [f"{cell.cell}:{n}" for n in names]
+
+
+def missing_converter(converter: Converter) -> list[str]:
+    """Paths of what a converter lacks for its loss and its bounds."""
+    names = [n for n in ("kind", "quiescent") if getattr(converter, n) is None]
+    names += ["efficiency" if converter.kind != "linear" else "dropout"] * (
+        (converter.efficiency if converter.kind != "linear" else converter.dropout) is None
+    )
+    for window in ("input", "output"):
+        names += [
+            f"{window}.{end}"
+            for end in ("min", "max")
+            if getattr(getattr(converter, window), end) is None
+        ]
+    if converter.max_output is None:
+        names.append("max-output")
+    return [f"{converter.converter}:{n}" for n in names]
+
+
+def _reservoir(
+    reservoir: Reservoir | None, sampler: Sampler
+) -> tuple[tuple[Array, Array] | None, Array]:
+    if reservoir is None:
+        return None, np.zeros(sampler.size)
+    at = "supply-options.reservoir"
+    assert reservoir.capacitance is not None
+    assert reservoir.esr is not None
+    assert reservoir.leakage is not None
+    return (
+        sampler.take(f"{at}.capacitance", reservoir.capacitance),
+        sampler.take(f"{at}.esr", reservoir.esr),
+    ), sampler.take(f"{at}.leakage", reservoir.leakage)
+
+
+def _ideal(option: CellOption, reservoir: Reservoir | None, sampler: Sampler) -> Pack:
+    assert option.budget is not None
+    assert option.voltage is not None
+    at = f"supply-options.cells.{option.budget.text}"
+    one = np.ones(sampler.size)
+    volts = sampler.take(f"{at}.voltage", option.voltage)
+    capacitor, leak = _reservoir(reservoir, sampler)
+    return Pack(
+        depth=np.array([0.0, 1.0]),
+        open_v=np.stack([volts, volts]),
+        resistance=np.zeros((2, sampler.size)),
+        capacity_c=sampler.take(f"{at}.budget", option.budget),
+        self_discharge_a=0 * one,
+        leak_a=leak,
+        least_capacity=one,
+        mean_capacity=one,
+        shelf_life_s=np.inf * one,
+        two_well=None,
+        reservoir=capacitor,
+        ideal=True,
+    )
+
+
+def _pack(
+    option: CellOption,
+    cell: Cell,
+    product: ProductFigures,
+    reservoir: Reservoir | None,
+    product_sampler: Sampler,
+    sampler: Sampler,
+) -> Pack:
+    """The pack at the product's temperatures.
+
+    Series multiplies voltage and resistance; parallel multiplies capacity and divides resistance.
+    The resistance is that of the worst temperature. Self-discharge grows as 2^((T - 20)/doubling)
+    (common practice, no source), averaged over the environment.
+    """
+    assert cell.voltage_curve is not None
+    assert cell.resistance is not None
+    assert cell.capacity is not None
+    assert cell.temperature is not None
+    assert cell.self_discharge is not None
+    assert cell.doubles_every is not None
+    v_at, volts = curve_values("voltage-curve", cell.voltage_curve, sampler)
+    r_at, ohms = curve_values("resistance", cell.resistance, sampler)
+    inside = [x for x in (*v_at, *r_at) if 0.0 < x < 1.0]
+    depth = np.array(sorted({0.0, 1.0, *inside}))
+    places = np.broadcast_to(depth[:, None], (len(depth), sampler.size))
+    table = cell.temperature
+    t_at = np.array(table.at)
+
+    def over_temperature(name: str) -> Array:
+        values = []
+        for at, row in zip(table.at, table.rows, strict=True):
+            quantity = getattr(row, name)
+            assert quantity is not None
+            values.append(sampler.take(f"temperature.{at:g} degC.{name}", quantity))
+        return on_curve(t_at, np.stack(values), product.temperature)
+
+    factor = over_temperature("capacity")
+    capacity = sampler.take("capacity", cell.capacity) * option.parallel
+    step = sampler.take("doubles-every", cell.doubles_every)
+    warmth = (product.share * 2.0 ** ((product.temperature - REFERENCE) / step)).sum(axis=0)
+    capacitor, leak = _reservoir(reservoir, product_sampler)
+    well = cell.two_well
+    return Pack(
+        depth=depth,
+        open_v=on_curve(v_at, volts, places) * option.series,
+        resistance=on_curve(r_at, ohms, places)
+        * over_temperature("resistance").max(axis=0)
+        * (option.series / option.parallel),
+        capacity_c=capacity,
+        self_discharge_a=capacity * sampler.take("self-discharge", cell.self_discharge) * warmth,
+        leak_a=leak,
+        least_capacity=factor.min(axis=0),
+        mean_capacity=(product.share * factor).sum(axis=0),
+        shelf_life_s=np.full(sampler.size, np.inf)
+        if cell.shelf_life is None
+        else sampler.take("shelf-life", cell.shelf_life),
+        two_well=None
+        if well is None or well.c is None or well.k is None
+        else (sampler.take("two-well.c", well.c), sampler.take("two-well.k", well.k)),
+        reservoir=capacitor,
+        ideal=False,
+    )
+
+
+def feed(
+    option: CellOption,
+    cell: Cell | None,
+    converter: Converter | None,
+    product: ProductFigures,
+    reservoir: Reservoir | None,
+    samplers: Mapping[str, Sampler],
+) -> Feed:
+    """The arrays of one pack with one converter.
+
+    Parameters
+    ----------
+    samplers : by document id; the product's, the cell's and the converter's are taken.
+    """
+    own = samplers[product.name]
+    if cell is None:
+        pack = _ideal(option, reservoir, own)
+        nominal, cut_off = pack.open_v[0], np.zeros(own.size)
+        covered = True
+    else:
+        sampler = samplers[cell.cell]
+        pack = _pack(option, cell, product, reservoir, own, sampler)
+        assert cell.nominal_voltage is not None
+        assert cell.cut_off is not None
+        assert cell.temperature is not None
+        nominal = option.series * sampler.take("nominal-voltage", cell.nominal_voltage)
+        cut_off = option.series * sampler.take("cut-off", cell.cut_off)
+        ends = cell.temperature.at
+        covered = ends[0] <= product.coldest and product.hottest <= ends[-1]
+    rail = nominal if product.rail is None else product.rail
+    quiescent = np.zeros(own.size)
+    loads, efficiency = np.empty(0), np.empty((0, own.size))
+    if converter is not None:
+        sampler = samplers[converter.converter]
+        assert converter.quiescent is not None
+        quiescent = sampler.take("quiescent", converter.quiescent)
+        least = _least_input(converter, rail, sampler)
+        cut_off = np.maximum(cut_off, least)
+        if converter.efficiency is not None:
+            loads, efficiency = curve_values("efficiency", converter.efficiency, sampler)
+            efficiency = np.minimum(efficiency, 1.0)
+    return Feed(
+        option, cell, converter, pack, nominal, rail, cut_off, quiescent, loads, efficiency, covered
+    )
+
+
+def _least_input(converter: Converter, rail: Array, sampler: Sampler) -> Array:
+    """Least input voltage at which the converter still makes the rail, (N,) V."""
+    assert converter.input.min is not None
+    least = sampler.take("input.min", converter.input.min)
+    if converter.kind == "linear":
+        assert converter.dropout is not None
+        return np.maximum(least, rail + sampler.take("dropout", converter.dropout))
+    if converter.kind == "buck":
+        return np.maximum(least, rail)
+    return least

@@ -1,0 +1,80 @@
+"""From the rail to the pack: what a converter makes of a load, and the voltage under load.
+
+Every state is described at the pack by a constant current A and a constant power P, so that
+i = A + P/V' with V' the voltage at the pack's terminals.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+
+def through_linear(current_a: Array, quiescent_a: Array) -> tuple[Array, Array]:
+    """A linear converter passes the load current and adds its own.
+
+    Parameters
+    ----------
+    current_a : (..., N) A at the rail; quiescent_a : (N,) A.
+
+    Returns
+    -------
+    Constant current (..., N) A and constant power (..., N) W, the latter zero.
+    """
+    constant = current_a + quiescent_a
+    return np.asarray(constant), np.zeros_like(constant)
+
+
+def through_switching(
+    current_a: Array, rail_v: Array, quiescent_a: Array, loads_a: Array, efficiency: Array
+) -> tuple[Array, Array]:
+    """A switching converter passes power: i = V_rail I/(eta(I) V) for I >= I1.
+
+    eta is the total efficiency, own draw included, linear in ln I and flat above the table. Below
+    the table's least load I1 the input current runs straight to the no-load current:
+    i = I_q + (i(I1) - I_q) I/I1.
+
+    Parameters
+    ----------
+    current_a : (..., N) A at the rail; rail_v, quiescent_a : (N,); loads_a : (E,) A ascending,
+    above zero; efficiency : (E, N), above zero.
+
+    Returns
+    -------
+    Constant current (..., N) A and constant power (..., N) W at the input.
+    """
+    least = loads_a[0]
+    floor = np.maximum(current_a, least)
+    if len(loads_a) == 1:
+        eta = np.broadcast_to(efficiency[0], floor.shape)
+    else:
+        x, at = np.log(loads_a), np.log(floor)
+        i = np.clip(np.searchsorted(x, at, side="right") - 1, 0, len(x) - 2)
+        t = np.clip((at - x[i]) / (x[i + 1] - x[i]), 0.0, 1.0)
+        n = np.arange(floor.shape[-1])
+        eta = efficiency[i, n] * (1 - t) + efficiency[i + 1, n] * t
+    below = np.minimum(current_a / least, 1.0)
+    constant = quiescent_a * (1 - below)
+    # below the table current_a/eta(I1) is i(I1) I/I1; above it this is the whole input power
+    power = rail_v * current_a / eta
+    return np.asarray(constant), np.asarray(power)
+
+
+def loaded_voltage(open_v: Array, resistance: Array, constant_a: Array, power_w: Array) -> Array:
+    """Voltage at the terminals behind a resistance: V' = V - R (A + P/V').
+
+    The upper root, (U + sqrt(U^2 - 4 R P))/2 with U = V - R A, is the stable one: below it more
+    current brings less power. NaN where no real root exists, since the source cannot give P.
+
+    Parameters
+    ----------
+    open_v V, resistance ohm, constant_a A, power_w W: arrays that broadcast.
+    """
+    u = open_v - resistance * constant_a
+    square = u * u - 4 * resistance * power_w
+    with np.errstate(invalid="ignore"):
+        root = (u + np.sqrt(np.where(square >= 0, square, np.nan))) / 2
+    # with no power asked for the equation is linear and its root may be below zero
+    return np.asarray(np.where(power_w == 0, u, np.where(u > 0, root, np.nan)))

@@ -1,0 +1,409 @@
+"""The figures that a product needs of each part, as arrays.
+
+Axes, in this order wherever they occur: P parts, Z sleep states, O options (an operating point and
+the engines used with it), S states of an event, N draws (1 for the stated values). SI units.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from itertools import product as combinations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from advisor.catalogue.schema_parts import Block, KernelFigure, Part
+from advisor.model.draws import Array, Sampler
+from advisor.model.workload import ProductFigures, TaskFigures, curve_values, on_curve
+from advisor.quantities import Quantity
+
+AWAKE = "none"  # the sleep state of a part that does not sleep
+
+
+@dataclass(frozen=True, slots=True)
+class Option:
+    """An operating point and the engines that do some of a task's kernels."""
+
+    point: str
+    engines: tuple[str, ...]
+    variants: tuple[str, ...]  # the kernel entry used for each kernel of the task
+
+    @property
+    def label(self) -> str:
+        """`point` or `point+engine+…`."""
+        return "+".join((self.point, *self.engines))
+
+
+@dataclass(slots=True)
+class PartFigures:
+    """What a product needs of one part.
+
+    Chip currents come as a constant part (A) and a constant-power part (W): a part with a
+    switching regulator on the chip draws power, one with a linear regulator draws current.
+
+    Attributes
+    ----------
+    points : names; idle_a, idle_w : (points, N); supply_min : (points,) V, 0 where unstated.
+    options : per task, its options; option_point : per task, (O,) index into points;
+    time, run_a, run_w : per task, (O, kernels, N) s, A, W, of one event.
+    block_a, block_time : per task, (blocks, N) A above idle, s per event.
+    sleeps : names, the last AWAKE; sleep_a, sleep_w : (Z, N); wake_time : (Z, N) s;
+    wake_charge : (Z, N) C, NaN where the idle current over the wake time stands for it.
+    missing : paths of figures that the product needs and the part lacks.
+    warnings : what was taken as it stands for want of a figure.
+    """
+
+    part: str
+    points: tuple[str, ...] = ()
+    idle_a: Array = field(default_factory=lambda: np.empty((0, 1)))
+    idle_w: Array = field(default_factory=lambda: np.empty((0, 1)))
+    supply_min: Array = field(default_factory=lambda: np.empty(0))
+    options: list[tuple[Option, ...]] = field(default_factory=list)
+    option_point: list[NDArray[np.intp]] = field(default_factory=list)
+    time: list[Array] = field(default_factory=list)
+    run_a: list[Array] = field(default_factory=list)
+    run_w: list[Array] = field(default_factory=list)
+    block_a: list[Array] = field(default_factory=list)
+    block_time: list[Array] = field(default_factory=list)
+    sleeps: tuple[str, ...] = ()
+    sleep_a: Array = field(default_factory=lambda: np.empty((0, 1)))
+    sleep_w: Array = field(default_factory=lambda: np.empty((0, 1)))
+    wake_time: Array = field(default_factory=lambda: np.empty((0, 1)))
+    wake_charge: Array = field(default_factory=lambda: np.empty((0, 1)))
+    missing: list[str] = field(default_factory=list)
+    warnings: list[str] = field(default_factory=list)
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """The part of a profile that a chosen build uses; draws need no more."""
+
+    sleep: str
+    options: tuple[Option, ...]
+
+
+class _PartReader:
+    """Collects one part's figures; keeps the missing ones by path."""
+
+    def __init__(
+        self, part: Part, figures: ProductFigures, sampler: Sampler, wanted: Wanted | None
+    ) -> None:
+        self.part = part
+        self.product = figures
+        self.sampler = sampler
+        self.wanted = wanted
+        self.switching = part.supply.regulator == "switching"
+        self.out = PartFigures(part.part)
+        self.zero = np.zeros(sampler.size)
+
+    def read(self) -> PartFigures:
+        self._points()
+        for k, task in enumerate(self.product.tasks):
+            self._options(k, task)
+            self._blocks(task)
+        self._sleeps()
+        return self.out
+
+    def miss(self, path: str) -> None:
+        path = f"{self.part.part}:{path}"
+        if path not in self.out.missing:
+            self.out.missing.append(path)
+
+    def _gain(self, evidence: str | None) -> Array | float:
+        record = self.part.evidence.get(evidence or "")
+        if record is None or record.gain is None:
+            return 1.0
+        name = record.instrument or f"{self.part.part}\0{evidence}"
+        return self.sampler.gain(name, record.gain.nominal)
+
+    def _current(self, path: str, quantity: Quantity, evidence: str | None) -> Array:
+        return np.asarray(self.sampler.take(path, quantity) * self._gain(evidence))
+
+    def _split(
+        self, current: Array, path: str, supply: Quantity | None
+    ) -> tuple[Array, Array]:
+        """(constant current, constant power) of a chip current taken at `supply`."""
+        if not self.switching or supply is None:
+            return current, self.zero
+        return self.zero, current * self.sampler.take(path, supply)
+
+    def _points(self) -> None:
+        names, idle_a, idle_w, least = [], [], [], []
+        wanted = None if self.wanted is None else {o.point for o in self.wanted.options}
+        for name in sorted(self.part.operating_points):
+            point = self.part.operating_points[name]
+            at = f"operating-points.{name}"
+            if point.idle_current is None:
+                if wanted is None:
+                    self.out.warnings.append(
+                        f"{self.part.part}: operating point {name} has no idle-current "
+                        "and is left out"
+                    )
+                continue
+            if wanted is not None and name not in wanted and self.wanted.sleep != AWAKE:  # type: ignore[union-attr]
+                continue
+            current = self._current(f"{at}.idle-current", point.idle_current, point.evidence)
+            if self.switching and point.supply is None and wanted is None:
+                self.out.warnings.append(
+                    f"{self.part.part}: idle current at {name} taken as it was measured: "
+                    "its supply is not stated"
+                )
+            a, w = self._split(current, f"{at}.supply", point.supply)
+            names.append(name)
+            idle_a.append(a)
+            idle_w.append(w)
+            least.append(0.0 if point.supply_min is None else point.supply_min.nominal)
+        if not names:
+            self.miss("operating-points")
+            names, idle_a, idle_w, least = ["?"], [self.zero], [self.zero], [0.0]
+        self.out.points = tuple(names)
+        self.out.idle_a, self.out.idle_w = np.stack(idle_a), np.stack(idle_w)
+        self.out.supply_min = np.array(least)
+
+    def _complete(self, figure: KernelFigure) -> bool:
+        return not (
+            figure.time is None
+            or figure.current is None
+            or (self.switching and figure.supply is None)
+        )
+
+    def _kernel_choices(self, kernel: str, point: str) -> list[str]:
+        """Entries of a kernel that run at `point`, plain first."""
+        variants = self.part.kernels.get(kernel, {})
+        return sorted(
+            v for v in variants if v.split("+")[0] == point and self._complete(variants[v])
+        )
+
+    def _options(self, k: int, task: TaskFigures) -> None:
+        options: list[Option] = []
+        if self.wanted is not None:
+            options = [self.wanted.options[k]]
+        else:
+            for point in self.out.points:
+                choices = [self._kernel_choices(kernel, point) for kernel in task.kernels]
+                for variants in combinations(*choices):
+                    engines = sorted({e for v in variants for e in v.split("+")[1:]})
+                    options.append(Option(point, tuple(engines), tuple(variants)))
+            options.sort(key=lambda o: o.label)
+        if not options:
+            self._missing_kernels(task)
+        shape = (len(options), len(task.kernels), self.sampler.size)
+        time, run_a, run_w = np.zeros(shape), np.zeros(shape), np.zeros(shape)
+        seen: dict[tuple[str, str], tuple[Array, Array, Array]] = {}
+        for o, option in enumerate(options):
+            for j, (kernel, variant) in enumerate(
+                zip(task.kernels, option.variants, strict=True)
+            ):
+                if (kernel, variant) not in seen:
+                    seen[kernel, variant] = self._kernel(kernel, variant)
+                t, a, w = seen[kernel, variant]
+                time[o, j], run_a[o, j], run_w[o, j] = t * task.kernels[kernel], a, w
+        self.out.options.append(tuple(options))
+        self.out.option_point.append(
+            np.array([self.out.points.index(o.point) for o in options], dtype=np.intp)
+        )
+        self.out.time.append(time)
+        self.out.run_a.append(run_a)
+        self.out.run_w.append(run_w)
+
+    def _kernel(self, kernel: str, variant: str) -> tuple[Array, Array, Array]:
+        figure = self.part.kernels[kernel][variant]
+        at = f"kernels.{kernel}.{variant}"
+        assert figure.time is not None
+        assert figure.current is not None
+        current = self._current(f"{at}.current", figure.current, figure.evidence)
+        a, w = self._split(current, f"{at}.supply", figure.supply)
+        return self.sampler.take(f"{at}.time", figure.time), a, w
+
+    def _missing_kernels(self, task: TaskFigures) -> None:
+        before = len(self.out.missing)
+        for kernel in task.kernels:
+            variants = self.part.kernels.get(kernel, {})
+            if not variants:
+                self.miss(f"kernels.{kernel}")
+            elif not any(self._complete(f) for f in variants.values()):
+                for variant, figure in variants.items():
+                    for name in ("time", "current", "supply"):
+                        if getattr(figure, name) is None and (name != "supply" or self.switching):
+                            self.miss(f"kernels.{kernel}.{variant}.{name}")
+        if len(self.out.missing) == before:
+            # each kernel is there, but no operating point has them all
+            self.miss(f"kernels.{next(iter(task.kernels), 'any')}")
+
+    def _blocks(self, task: TaskFigures) -> None:
+        a, t = [], []
+        for name, uses in task.uses.items():
+            block = self.part.blocks.get(name, Block())
+            if block.current is None or block.duration is None:
+                if name in self.part.blocks:
+                    self.miss(f"blocks.{name}.{'current' if block.current is None else 'for'}")
+                a.append(self.zero)
+                t.append(self.zero)
+                continue
+            a.append(self._current(f"blocks.{name}.current", block.current, block.evidence))
+            t.append(self.sampler.take(f"blocks.{name}.for", block.duration) * uses)
+        shape = (len(a), self.sampler.size)
+        self.out.block_a.append(np.array(a).reshape(shape))
+        self.out.block_time.append(np.array(t).reshape(shape))
+
+    def _sleeps(self) -> None:
+        names, current, time, charge = [], [], [], []
+        for name in sorted(self.part.sleep_states):
+            if self.wanted is not None and name != self.wanted.sleep:
+                continue
+            state = self.part.sleep_states[name]
+            if state.current is None or state.wake_time is None:
+                self.out.warnings.append(
+                    f"{self.part.part}: sleep state {name} is left out, it has no "
+                    + ("current" if state.current is None else "wake-time")
+                )
+                continue
+            if not self._sleep_fits(name):
+                continue
+            at = f"sleep-states.{name}"
+            names.append(name)
+            current.append(self._sleep_current(name))
+            time.append(self.sampler.take(f"{at}.wake-time", state.wake_time))
+            charge.append(
+                np.full(self.sampler.size, np.nan)
+                if state.wake_charge is None
+                else self._current(f"{at}.wake-charge", state.wake_charge, state.evidence)
+            )
+        if not self.part.sleep_states and self.wanted is None:
+            self.out.warnings.append(
+                f"{self.part.part}: no sleep state is known, so it is taken to idle"
+            )
+        lowest = self._lowest_idle()
+        self.out.sleeps = (*names, AWAKE)
+        self.out.sleep_a = np.stack([*current, self.out.idle_a[lowest]])
+        self.out.sleep_w = np.stack([*(self.zero for _ in names), self.out.idle_w[lowest]])
+        self.out.wake_time = np.stack([*time, self.zero])
+        self.out.wake_charge = np.stack([*charge, self.zero])
+
+    def _lowest_idle(self) -> int:
+        """Index of the point that idles on least by its stated current; ties by name."""
+        stated = [
+            point.idle_current.nominal
+            if (point := self.part.operating_points.get(name)) is not None
+            and point.idle_current is not None
+            else np.inf
+            for name in self.out.points
+        ]
+        return int(np.argmin(stated))
+
+    def _sleep_fits(self, name: str) -> bool:
+        """Whether a state keeps what it must, wakes in time and is known at the hottest place."""
+        state = self.part.sleep_states[name]
+        assert state.current is not None
+        assert state.wake_time is not None
+        if not set(self.product.retain) <= set(state.retains or ()):
+            return False
+        within = [t.wake_within for t in self.product.tasks if t.wake_within is not None]
+        if within and state.wake_time.nominal > min(within):
+            return False
+        return state.current.flat or self.product.hottest <= state.current.x[-1]
+
+    def _sleep_current(self, name: str) -> Array:
+        """Mean sleep current over the environment, (N,) A.
+
+        Between the temperatures of the curve the logarithm of the current is linear in
+        temperature, as leakage grows (common practice, no source); held at the cold end.
+        """
+        state = self.part.sleep_states[name]
+        assert state.current is not None
+        at = f"sleep-states.{name}"
+        x, y = curve_values(f"{at}.current", state.current, self.sampler)
+        gain = self._gain(state.evidence)
+        leak = np.exp(on_curve(x, np.log(y), self.product.temperature))
+        current = (self.product.share * leak).sum(axis=0)
+        for addition, each in (state.adds or {}).items():
+            current = current + self._additions(addition) * self.sampler.take(
+                f"{at}.adds.{addition}", each
+            )
+        return np.asarray(current * gain)
+
+    def _additions(self, name: str) -> float:
+        """How often an addition to a sleep current counts for this product."""
+        if name.endswith("-kib"):
+            if name[:-4] not in self.product.retain:
+                return 0.0
+            if name == "ram-kib" and self.product.ram_kib is not None:
+                return self.product.ram_kib
+            ram = self.part.memory.ram
+            return 0.0 if ram is None else ram.nominal / 1024
+        return float(name in self.product.retain)
+
+
+def part_figures(
+    part: Part, figures: ProductFigures, sampler: Sampler, wanted: Wanted | None = None
+) -> PartFigures:
+    """Everything that a product needs of one part, as arrays; see `PartFigures`.
+
+    With `wanted` only the figures of that build are read (and drawn).
+    """
+    return _PartReader(part, figures, sampler, wanted).read()
+
+
+@dataclass(frozen=True, slots=True)
+class Stack:
+    """Part figures side by side, padded to the same counts.
+
+    Attributes
+    ----------
+    parts : the P figures; idle_a, idle_w : (P, points, N); supply_min : (P, points).
+    Per task: option_point (P, O); valid (P, O); time, run_a, run_w (P, O, kernels, N);
+    block_a, block_time (P, blocks, N). sleep_a, sleep_w, wake_time, wake_charge (P, Z, N);
+    sleeping (P, Z): which sleep states are there.
+    """
+
+    parts: tuple[PartFigures, ...]
+    idle_a: Array
+    idle_w: Array
+    supply_min: Array
+    option_point: tuple[NDArray[np.intp], ...]
+    valid: tuple[NDArray[np.bool_], ...]
+    time: tuple[Array, ...]
+    run_a: tuple[Array, ...]
+    run_w: tuple[Array, ...]
+    block_a: tuple[Array, ...]
+    block_time: tuple[Array, ...]
+    sleep_a: Array
+    sleep_w: Array
+    wake_time: Array
+    wake_charge: Array
+    sleeping: NDArray[np.bool_]
+
+
+def _pad(arrays: Sequence[Array]) -> Array:
+    """Arrays of the same rank side by side, short ones filled with zeros; (P, …)."""
+    shape = tuple(max(a.shape[i] for a in arrays) for i in range(arrays[0].ndim))
+    out = np.zeros((len(arrays), *shape), dtype=arrays[0].dtype)
+    for i, a in enumerate(arrays):
+        out[(i, *(slice(0, n) for n in a.shape))] = a
+    return out
+
+
+def stack(parts: Sequence[PartFigures]) -> Stack:
+    """Put the figures of P >= 1 parts side by side."""
+    tasks = range(len(parts[0].options))
+    return Stack(
+        parts=tuple(parts),
+        idle_a=_pad([p.idle_a for p in parts]),
+        idle_w=_pad([p.idle_w for p in parts]),
+        supply_min=_pad([p.supply_min for p in parts]),
+        option_point=tuple(_pad([p.option_point[k] for p in parts]) for k in tasks),  # type: ignore[type-var, misc, arg-type]
+        valid=tuple(
+            _pad([np.ones(len(p.options[k]), dtype=bool) for p in parts]) for k in tasks  # type: ignore[misc]
+        ),
+        time=tuple(_pad([p.time[k] for p in parts]) for k in tasks),
+        run_a=tuple(_pad([p.run_a[k] for p in parts]) for k in tasks),
+        run_w=tuple(_pad([p.run_w[k] for p in parts]) for k in tasks),
+        block_a=tuple(_pad([p.block_a[k] for p in parts]) for k in tasks),
+        block_time=tuple(_pad([p.block_time[k] for p in parts]) for k in tasks),
+        sleep_a=_pad([p.sleep_a for p in parts]),
+        sleep_w=_pad([p.sleep_w for p in parts]),
+        wake_time=_pad([p.wake_time for p in parts]),
+        wake_charge=_pad([p.wake_charge for p in parts]),
+        sleeping=_pad([np.ones(len(p.sleeps), dtype=bool) for p in parts]),  # type: ignore[arg-type]
+    )

@@ -1,0 +1,138 @@
+"""A product's workload and surroundings as arrays, and curves over an array of places.
+
+N is the draw axis (1 for the stated values). SI units, temperatures in degC.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from advisor.catalogue.fields import Curve
+from advisor.catalogue.schema_product import Product
+from advisor.model.draws import Array, Sampler
+from advisor.quantities import Quantity
+
+
+@dataclass(frozen=True, slots=True)
+class LoadFigures:
+    """A load of a task: current (N,) A, duration (N,) s, and whether the core sleeps meanwhile."""
+
+    name: str
+    current: Array
+    duration: Array
+    asleep: bool
+
+
+@dataclass(frozen=True, slots=True)
+class TaskFigures:
+    """A task: period (N,) s; units of work (N,) per kernel; uses (N,) per block; its loads."""
+
+    name: str
+    period: Array
+    kernels: Mapping[str, Array]
+    uses: Mapping[str, Array]
+    loads: tuple[LoadFigures, ...]
+    finish_within: Array | None
+    wake_within: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class ProductFigures:
+    """The product's own figures: tasks, standing loads (N,) A, environment (E,N) with shares."""
+
+    name: str
+    tasks: tuple[TaskFigures, ...]
+    standing: Mapping[str, Array]
+    temperature: Array
+    share: Array
+    hottest: float
+    coldest: float
+    rail: Array | None
+    retain: tuple[str, ...]
+    ram_kib: float | None
+
+    @property
+    def standing_total(self) -> Array:
+        """Sum of the standing loads, shape (N,), A."""
+        return sum(self.standing.values(), np.zeros(self.share.shape[-1]))
+
+
+def product_figures(product: Product, sampler: Sampler) -> ProductFigures:
+    """The product's figures as arrays; the product has passed its rules, so none is missing."""
+
+    def take(path: str, quantity: Quantity | None) -> Array:
+        assert quantity is not None, path
+        return sampler.take(path, quantity)
+
+    tasks = []
+    for task in product.workload:
+        at = f"workload.{task.task}"
+        tasks.append(
+            TaskFigures(
+                name=task.task,
+                period=take(f"{at}.every", task.every),
+                kernels={k: take(f"{at}.kernels.{k}", n) for k, n in task.kernels.items()},
+                uses={b: take(f"{at}.uses.{b}", n) for b, n in task.uses.items()},
+                loads=tuple(
+                    LoadFigures(
+                        load.load,
+                        take(f"{at}.loads.{load.load}.current", load.current),
+                        take(f"{at}.loads.{load.load}.for", load.duration),
+                        load.cpu == "asleep",
+                    )
+                    for load in task.loads
+                ),
+                finish_within=None
+                if task.finish_within is None
+                else take(f"{at}.finish-within", task.finish_within),
+                wake_within=None if task.wake_within is None else task.wake_within.nominal,
+            )
+        )
+    stays = product.environment
+    share = np.stack([take(f"environment.{s.at.text}.share", s.share) for s in stays])
+    ram = product.needs.memory.ram
+    return ProductFigures(
+        name=product.product,
+        tasks=tuple(tasks),
+        standing={
+            s.load: take(f"standing-loads.{s.load}.current", s.current)
+            for s in product.standing_loads
+        },
+        temperature=np.stack([take(f"environment.{s.at.text}.at", s.at) for s in stays]),
+        share=share / share.sum(axis=0),
+        hottest=max(s.at.nominal for s in stays),
+        coldest=min(s.at.nominal for s in stays),
+        rail=None if product.rail is None else take("rail", product.rail),
+        retain=product.retain,
+        ram_kib=None if ram is None else ram.nominal / 1024,
+    )
+
+
+def on_curve(x: Array, y: Array, at: Array) -> Array:
+    """Piecewise linear interpolation, flat outside, per draw.
+
+    Parameters
+    ----------
+    x : (X,) ascending places; y : (X, N) values; at : (..., N) places asked for.
+
+    Returns
+    -------
+    (..., N) values.
+    """
+    if len(x) == 1:
+        return np.broadcast_to(y[0], at.shape).copy()
+    i = np.clip(np.searchsorted(x, at, side="right") - 1, 0, len(x) - 2)
+    t = np.clip((at - x[i]) / (x[i + 1] - x[i]), 0.0, 1.0)
+    n = np.arange(y.shape[1])
+    return np.asarray(y[i, n] * (1 - t) + y[i + 1, n] * t)
+
+
+def curve_values(path: str, curve: Curve, sampler: Sampler) -> tuple[Array, Array]:
+    """A curve's places (X,) and values (X, N); `path` is the curve's own."""
+    if curve.flat:
+        return np.array(curve.x), sampler.take(path, curve.y[0])[None, :]
+    values = [sampler.take(f"{path}@{x:.12g}", y) for x, y in zip(curve.x, curve.y, strict=True)]
+    return np.array(curve.x), np.stack(values)
