@@ -1,0 +1,1 @@
+"""Screens, builds, value, rank and reasons: from figures to a ranked shortlist."""

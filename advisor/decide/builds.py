@@ -1,0 +1,359 @@
+"""A part with a pack, a converter, a sleep state and operating points: its power, life and cost.
+
+The same code serves the stated values (N = 1) and the draws: `assess` takes rows, one per build on
+one feed, and gives arrays (R, N).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from advisor.catalogue.schema_parts import Part
+from advisor.catalogue.schema_product import OWN, Product
+from advisor.decide.costs import HOUR, Costs, FeedCost, PartCost, ProductCost, costs
+from advisor.decide.screens import Failed
+from advisor.decide.value import DAY, Criterion, score
+from advisor.model.battery import Drain, Life, life
+from advisor.model.draws import Array, Sampler
+from advisor.model.events import EventStates, Timeline, timeline
+from advisor.model.maturity import maturity, maturity_draws
+from advisor.model.packs import Feed
+from advisor.model.tables import Option, Stack
+from advisor.model.workload import ProductFigures
+
+Index = NDArray[np.intp]
+
+
+@dataclass(frozen=True, slots=True)
+class PartSide:
+    """What a build takes of its part beside the currents, each (P, N) and in the stack's order.
+
+    least_v, brown_out_v : V, 0 where unstated; most_v : V. cost : per unit; setup_h : hours.
+    toolchain : 0..100. memory_headroom : share. own : the user's figures that a priority names.
+    """
+
+    least_v: Array
+    brown_out_v: Array
+    most_v: Array
+    cost: Array
+    setup_h: Array
+    toolchain: Array
+    memory_headroom: Array
+    own: Mapping[str, Array]
+
+
+def part_side(
+    parts: Sequence[Part],
+    part_costs: Sequence[PartCost],
+    product: Product,
+    samplers: Mapping[str, Sampler],
+) -> PartSide:
+    """Gather `PartSide` for P >= 1 parts; a figure that is missing and not needed is NaN."""
+    size = samplers[parts[0].part].size
+
+    def gathered(path: str, quantities: Sequence[object], absent: float) -> Array:
+        rows = []
+        for part, quantity in zip(parts, quantities, strict=True):
+            sampler = samplers[part.part]
+            rows.append(
+                np.full(size, absent) if quantity is None else sampler.take(path, quantity)  # type: ignore[arg-type]
+            )
+        return np.stack(rows)
+
+    tools = []
+    for part in parts:
+        found = maturity(part.toolchain)
+        tools.append(
+            np.full(size, np.nan)
+            if found is None
+            else maturity_draws(found, samplers[part.part])
+        )
+    memory = []
+    for part in parts:
+        left = [
+            1 - need.nominal / offer.nominal
+            for need, offer in (
+                (product.needs.memory.flash, part.memory.flash),
+                (product.needs.memory.ram, part.memory.ram),
+            )
+            if need is not None and offer is not None and offer.nominal > 0
+        ]
+        memory.append(np.full(size, min(left, default=np.nan)))
+    names = [n[len(OWN) :] for n in product.priorities if n.startswith(OWN)]
+    return PartSide(
+        least_v=gathered("supply.min", [p.supply.min for p in parts], 0.0),
+        brown_out_v=gathered("supply.brown-out", [p.supply.brown_out for p in parts], 0.0),
+        most_v=gathered("supply.max", [p.supply.max for p in parts], np.inf),
+        cost=np.stack([c.each for c in part_costs]),
+        setup_h=np.stack([c.setup_h for c in part_costs]),
+        toolchain=np.stack(tools),
+        memory_headroom=np.stack(memory),
+        own={
+            n: gathered(f"own-figures.{n}", [p.own_figures.get(n) for p in parts], np.nan)
+            for n in names
+        },
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Assessed:
+    """Builds on one feed, assessed.
+
+    Attributes
+    ----------
+    part, sleep : (R,) indices into the stack; choice : (R, K) index of each task's option.
+    rail_a, battery_a : (R, N) mean current at series x nominal voltage, at the rail and at the
+    pack (reservoir leak and self-discharge not in it). life : the battery model's result.
+    headroom : (R, N) share of the tightest deadline left, NaN without one.
+    values, utilities : (C, R, N) per criterion; score : (R, N). peak_a : (R,) greatest rail
+    current. cut_off_v : (R, N).
+    """
+
+    feed: Feed
+    feed_cost: FeedCost
+    stack: Stack
+    part: Index
+    sleep: Index
+    choice: Index
+    timeline: Timeline
+    rail_a: Array
+    battery_a: Array
+    life: Life
+    costs: Costs
+    headroom: Array
+    values: Array
+    utilities: Array
+    score: Array
+    peak_a: Array
+    cut_off_v: Array
+    product: ProductFigures
+
+    @property
+    def task_names(self) -> tuple[str, ...]:
+        """Names of the product's tasks, in order."""
+        return tuple(task.name for task in self.product.tasks)
+
+    def options(self, row: int) -> tuple[Option, ...]:
+        """The options of one row, one per task."""
+        figures = self.stack.parts[int(self.part[row])]
+        return tuple(
+            figures.options[k][int(o)] for k, o in enumerate(self.choice[row])
+        )
+
+    def sleep_name(self, row: int) -> str:
+        """The sleep state of one row."""
+        return self.stack.parts[int(self.part[row])].sleeps[int(self.sleep[row])]
+
+    def identity(self, row: int) -> str:
+        """Everything that tells one build of a part from another, for breaking ties."""
+        labels = ",".join(o.label for o in self.options(row))
+        return f"{self.feed.name}|{self.sleep_name(row)}|{labels}"
+
+
+def _drain(feed: Feed, lines: Timeline, cut_off: Array) -> Drain:
+    """The battery model's view of the builds: what the pack carries in each state."""
+    other = (lines.load_a + lines.standing_a)[None]
+    constant, power = feed.cell_side(lines.chip_a, lines.chip_w, other)
+    # a state of no length draws nothing that could pull the voltage down
+    gone = lines.duration == 0
+    gone[:, -1] = False
+    if gone.any():
+        constant = np.where(gone, constant[:, -1:], constant)
+        power = np.where(gone, power[:, -1:], power)
+    return Drain(
+        constant_a=constant,
+        power_w=power,
+        share=lines.share,
+        duration_s=lines.duration,
+        tasks=lines.tasks,
+        period_s=lines.period,
+        cut_off_v=cut_off,
+    )
+
+
+def assess(
+    feed: Feed,
+    feed_cost: FeedCost,
+    own_cost: ProductCost,
+    stack: Stack,
+    product: ProductFigures,
+    events: tuple[EventStates, ...],
+    side: PartSide,
+    criteria: Sequence[Criterion],
+    part: Index,
+    sleep: Index,
+    choice: Index,
+) -> Assessed:
+    """Power, life, cost and score of R builds on one feed; see `Assessed`."""
+    lines = timeline(stack, product, events, part, sleep, choice)
+    cut_off = np.broadcast_to(feed.cut_off_v, (len(part), lines.share.shape[2]))
+    if feed.converter is None:
+        points = [stack.option_point[k][part, choice[:, k]] for k in range(len(events))]
+        own = [side.least_v[part], side.brown_out_v[part]]
+        own += [stack.supply_min[part, p][:, None] + 0.0 * cut_off for p in points]
+        cut_off = np.maximum.reduce([cut_off, *own])
+    drain = _drain(feed, lines, cut_off)
+    found = life(feed.pack, drain)
+    current = lines.rail_current(feed.chip_voltage())
+    rail = (lines.share * current).sum(axis=1)
+    battery = (lines.share * (drain.constant_a + drain.power_w / feed.nominal_v)).sum(axis=1)
+    money = costs(side.cost[part], side.setup_h[part], feed_cost, own_cost, found.life_s)
+    headroom = _headroom(lines, product)
+    values = _values(criteria, feed, found, money, side, part, headroom)
+    total, worth = score(criteria, values)
+    held = np.where(lines.duration > 0, current, 0.0)
+    held[:, -1] = current[:, -1]
+    return Assessed(
+        feed,
+        feed_cost,
+        stack,
+        part,
+        sleep,
+        choice,
+        lines,
+        rail,
+        battery,
+        found,
+        money,
+        headroom,
+        values,
+        worth,
+        total,
+        held.max(axis=(1, 2)),
+        cut_off,
+        product,
+    )
+
+
+def _headroom(lines: Timeline, product: ProductFigures) -> Array:
+    """Share of the tightest deadline left, (R, N); NaN where no task has one."""
+    left = [
+        1 - lines.duration[:, here].sum(axis=1) / task.finish_within
+        for task, here in zip(product.tasks, lines.tasks, strict=True)
+        if task.finish_within is not None
+    ]
+    if not left:
+        return np.full((lines.share.shape[0], lines.share.shape[2]), np.nan)
+    return np.asarray(np.minimum.reduce(left))
+
+
+def _values(
+    criteria: Sequence[Criterion],
+    feed: Feed,
+    found: Life,
+    money: Costs,
+    side: PartSide,
+    part: Index,
+    headroom: Array,
+) -> Array:
+    """Value of every criterion, (C, R, N), SI."""
+    known = {
+        "battery-life": lambda: found.life_s,
+        "lifetime-cost": lambda: money.lifetime,
+        "purchase-cost": lambda: money.purchase,
+        "toolchain": lambda: side.toolchain[part],
+        "bring-up": lambda: side.setup_h[part] * HOUR,
+        "time-headroom": lambda: headroom,
+        "memory-headroom": lambda: side.memory_headroom[part],
+        "energy-per-day": lambda: found.mean_current_a * feed.nominal_v * DAY,
+    }
+    rows = [
+        side.own[c.name[len(OWN) :]][part] if c.name.startswith(OWN) else known[c.name]()
+        for c in criteria
+    ]
+    return np.stack(rows)
+
+
+def feed_faults(feed: Feed, product: ProductFigures) -> list[Failed]:
+    """What rules a feed out whatever the part: converter and pack that do not go together."""
+    out: list[Failed] = []
+    open_v = float(feed.pack.open_v[0, 0])
+    if not feed.covered and feed.cell is not None and feed.cell.temperature is not None:
+        ends = feed.cell.temperature.at
+        cold = product.coldest < ends[0]
+        out.append(
+            Failed(
+                f"{feed.cell.cell} temperature table",
+                product.coldest if cold else product.hottest,
+                ends[0] if cold else ends[-1],
+                "temperature",
+            )
+        )
+    record = feed.converter
+    if record is None:
+        return out
+    rail = float(feed.rail_v[0])
+    name = record.converter
+
+    def bound(need: str, required: float, offered: float) -> None:
+        gap = abs(required - offered) / max(abs(required), 1e-30)
+        out.append(Failed(f"{name} {need}", required, offered, "voltage", gap))
+
+    assert record.input.max is not None
+    assert record.output.min is not None
+    assert record.output.max is not None
+    if open_v > record.input.max.nominal:
+        bound("input max for a fresh pack", open_v, record.input.max.nominal)
+    if rail < record.output.min.nominal:
+        bound("output min for the rail", rail, record.output.min.nominal)
+    if rail > record.output.max.nominal:
+        bound("output max for the rail", rail, record.output.max.nominal)
+    if record.kind == "buck" and open_v < rail:
+        bound("(buck) needs a pack at or above the rail", rail, open_v)
+    if record.kind == "boost" and open_v > rail:
+        bound("(boost) needs a pack at or below the rail", rail, open_v)
+    return out
+
+
+def row_faults(found: Assessed, side: PartSide, own: ProductCost) -> list[list[Failed]]:
+    """What rules each build out, by row; empty lists for those that stand. Stated values only."""
+    feed = found.feed
+    out: list[list[Failed]] = [[] for _ in found.part]
+
+    def rule(need: str, bad: Array, required: Array | float, offered: Array | float,
+             dimension: str) -> None:
+        if not bad.any():
+            return
+        wanted = np.broadcast_to(required, bad.shape)
+        given = np.broadcast_to(offered, bad.shape)
+        for r in np.nonzero(bad)[0]:
+            a, b = float(wanted[r]), float(given[r])
+            gap = abs(a - b) / max(abs(a), 1e-30)
+            out[r].append(Failed(need, a, b, dimension, gap))
+
+    least = side.least_v[found.part, 0]
+    most = side.most_v[found.part, 0]
+    open_v = float(feed.pack.open_v[0, 0])
+    chip_v = open_v if feed.converter is None else float(feed.rail_v[0])
+    rule("supply max at the chip", chip_v > most, chip_v, most, "voltage")
+    rule("supply min at the chip", chip_v < least, least, chip_v, "voltage")
+    record = feed.converter
+    if record is not None and record.max_output is not None:
+        limit = record.max_output.nominal
+        bad = found.peak_a > limit
+        rule(f"{record.converter} max-output", bad, found.peak_a, limit, "current")
+    cell = feed.cell
+    if cell is not None:
+        for name, limit_q, value in (
+            ("max-pulse", cell.max_pulse, found.life.start_peak_a[:, 0]),
+            ("max-continuous", cell.max_continuous, found.life.start_mean_a[:, 0]),
+        ):
+            if limit_q is not None:
+                limit = limit_q.nominal * feed.option.parallel
+                rule(f"{cell.cell} {name}", value > limit, value, limit, "current")
+    low = found.life.start_low_v[:, 0]
+    rule(
+        "voltage of a fresh pack under load, in the cold",
+        found.life.dead[:, 0],
+        found.cut_off_v[:, 0],
+        np.nan_to_num(low),
+        "voltage",
+    )
+    purchase = found.costs.purchase[:, 0]
+    with np.errstate(invalid="ignore"):
+        rule("unit-cost-limit", purchase > own.limit, own.limit, purchase, "money")
+    return out

@@ -1,0 +1,72 @@
+"""Cautions that the cells and the surroundings call for.
+
+They repeat what cell makers' safety sheets and transport rules commonly say (common practice, no
+source); they stand in for no local code and no licensed practice.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+
+from advisor.catalogue.schema_product import CellOption
+from advisor.catalogue.schema_supply import Cell
+
+GENERAL = (
+    "This advises, it does not certify: follow local codes and have a qualified engineer check "
+    "the design."
+)
+HOT = 45.0  # degC from which heat ages and endangers cells enough to say so
+WIDEST_BUTTON = 32.0  # mm; a cell no wider than this and flatter than wide can be swallowed
+
+_SIZE = re.compile(r"([0-9.]+)\s*mm\s*(?:x|×|by)\s*([0-9.]+)\s*mm", re.IGNORECASE)
+
+
+def is_button(cell: Cell) -> bool:
+    """Whether a cell is small and flat: told by its size, else by its words."""
+    found = _SIZE.search(cell.size or "")
+    if found:
+        across, high = float(found[1]), float(found[2])
+        return across <= WIDEST_BUTTON and high < across
+    words = f"{cell.chemistry or ''} {cell.summary or ''} {cell.size or ''}".lower()
+    return "button" in words or "coin" in words
+
+
+def cautions(uses: Iterable[tuple[CellOption, Cell]], hottest: float) -> tuple[str, ...]:
+    """What to warn of, for packs in use and the hottest place (degC); each sentence once."""
+    out: list[str] = []
+    for option, cell in uses:
+        lithium = "lithium" in (cell.chemistry or "").lower()
+        if is_button(cell):
+            out.append(
+                f"{cell.cell}: button cells kill children: a swallowed one can burn through within "
+                "hours. Use a compartment that needs a tool, warn on the product, keep spares "
+                "locked away, follow local law; if swallowed, get emergency help at once."
+            )
+        if lithium and not cell.rechargeable:
+            out.append(
+                f"{cell.cell}: lithium primary cell: never charge, short, crush, heat or mix with "
+                "other cells; it can vent, burn or burst. Transport rules for lithium cells apply."
+            )
+        if cell.rechargeable:
+            out.append(
+                f"{cell.cell}: rechargeable: charge only with a protected charger made for it, "
+                "within its temperature limits, never below 0 degC unless its maker allows it."
+            )
+        if option.parallel > 1:
+            out.append(
+                f"{cell.cell}: cells in parallel can charge each other: fit same-lot fresh cells "
+                "and the blocking or fusing that the cell's maker asks for."
+            )
+        if option.series > 1:
+            out.append(
+                f"{cell.cell}: cells in series: change all together, never mix old and new or "
+                "different kinds; a weak cell can be driven into reverse and leak."
+            )
+        if hottest >= HOT:
+            out.append(
+                f"{cell.cell}: the product sees {hottest:g} degC: heat ages cells and can make "
+                "them vent; keep within the cell maker's limits and out of direct sun."
+            )
+        out += [f"{cell.cell}: {text}" for text in cell.cautions]
+    return (*dict.fromkeys(out), GENERAL)

@@ -1,0 +1,207 @@
+"""What a unit costs: pieces at the quantities bought, in the product's currency.
+
+Everything per unit made. A price that is missing makes the costs that need it NaN; the caller
+decides whether a criterion needs them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from advisor.catalogue.schema_parts import Part, Price
+from advisor.catalogue.schema_product import Product
+from advisor.model.draws import Array, Sampler
+from advisor.model.money import development, price_at, replacements, upkeep
+from advisor.model.packs import Feed
+
+HOUR = 3600.0
+
+
+@dataclass(frozen=True, slots=True)
+class PartCost:
+    """A part's share of the cost, (N,): part and its extras per unit, set-up time in hours."""
+
+    part: Array
+    extras: Mapping[str, Array]
+    setup_h: Array
+    missing: tuple[str, ...]
+
+    @property
+    def each(self) -> Array:
+        """Part and extras, per unit."""
+        return sum(self.extras.values(), self.part)
+
+
+@dataclass(frozen=True, slots=True)
+class FeedCost:
+    """A feed's share of the cost, (N,) per unit: the pack, the converter, the reservoir."""
+
+    pack: Array
+    converter: Array
+    reservoir: Array
+    missing: tuple[str, ...]
+
+    @property
+    def each(self) -> Array:
+        """All of it, per unit."""
+        return self.pack + self.converter + self.reservoir
+
+
+@dataclass(frozen=True, slots=True)
+class ProductCost:
+    """The product's own money figures, (N,); NaN where unstated."""
+
+    currency: str
+    units: int | None
+    engineer_rate: Array
+    service_visit: Array
+    tools: Array
+    rates: Mapping[str, Array]
+    service_life: Array
+    limit: float
+
+
+def product_cost(product: Product, sampler: Sampler) -> ProductCost:
+    """Read the money side of a product."""
+    cost = product.cost
+    unknown = np.full(sampler.size, np.nan)
+
+    def take(name: str) -> Array:
+        quantity = getattr(cost, name)
+        if quantity is None:
+            return unknown
+        return sampler.take(f"cost.{name.replace('_', '-')}", quantity)
+
+    return ProductCost(
+        currency=cost.currency or "",
+        units=cost.units,
+        engineer_rate=take("engineer_rate"),
+        service_visit=take("service_visit"),
+        tools=take("tools"),
+        rates={c: sampler.take(f"cost.rates.{c}", q) for c, q in cost.rates.items()},
+        service_life=unknown
+        if product.service_life is None
+        else sampler.take("service-life", product.service_life),
+        limit=np.inf if cost.unit_cost_limit is None else cost.unit_cost_limit.nominal,
+    )
+
+
+def _rate(currency: str | None, own: ProductCost, sampler: Sampler) -> Array | float | None:
+    """Worth of one unit of a currency in the product's; None where it cannot be said."""
+    if currency is None:
+        return None
+    if currency == own.currency:
+        return 1.0
+    return own.rates.get(currency)
+
+
+def _per_unit(
+    price: Price | None, per_unit: int, own: ProductCost, sampler: Sampler
+) -> Array | None:
+    """Cost per unit of `per_unit` pieces at the quantity bought; None where a figure is missing."""
+    if price is None or not price.breaks or own.units is None:
+        return None
+    rate = _rate(price.currency, own, sampler)
+    if rate is None:
+        return None
+    breaks = [
+        (quantity, sampler.take(f"price.breaks.{quantity}", each))
+        for quantity, each in sorted(price.breaks.items())
+    ]
+    bought = price_at(breaks, price.multiple or 1, per_unit * own.units)
+    return np.asarray(bought.total * rate / own.units)
+
+
+def part_cost(part: Part, own: ProductCost, sampler: Sampler) -> PartCost:
+    """Part, extras and set-up hours of one part."""
+    unknown = np.full(sampler.size, np.nan)
+    missing = []
+    each = _per_unit(part.price, 1, own, sampler)
+    if each is None:
+        if part.price is None or not part.price.breaks:
+            missing.append(f"{part.part}:price.breaks")
+        elif part.price.currency is None:
+            missing.append(f"{part.part}:price.currency")
+    extras = {}
+    currency = None if part.price is None else part.price.currency
+    rate = _rate(currency, own, sampler)
+    for extra in part.extras:
+        if extra.price is None:
+            missing.append(f"{part.part}:extras.{extra.item}.price")
+            extras[extra.item] = unknown
+        elif rate is None:
+            extras[extra.item] = unknown
+        else:
+            extras[extra.item] = sampler.take(f"extras.{extra.item}.price", extra.price) * rate
+    setup = part.toolchain.setup
+    return PartCost(
+        unknown if each is None else each,
+        extras,
+        unknown if setup is None else sampler.take("toolchain.setup", setup) / HOUR,
+        tuple(missing),
+    )
+
+
+def feed_cost(
+    feed: Feed, product: Product, own: ProductCost, samplers: Mapping[str, Sampler]
+) -> FeedCost:
+    """Pack, converter and reservoir of one feed; an ideal budget costs nothing."""
+    sampler = samplers[product.product]
+    zero, unknown = np.zeros(sampler.size), np.full(sampler.size, np.nan)
+    missing = []
+    pack, converter, reservoir = zero, zero, zero
+    if feed.cell is not None:
+        count = feed.option.series * feed.option.parallel
+        found = _per_unit(feed.cell.price, count, own, samplers[feed.cell.cell])
+        if found is None:
+            missing.append(f"{feed.cell.cell}:price")
+        pack = unknown if found is None else found
+    if feed.converter is not None:
+        name = feed.converter.converter
+        found = _per_unit(feed.converter.price, 1, own, samplers[name])
+        if found is None:
+            missing.append(f"{name}:price")
+        converter = unknown if found is None else found
+    capacitor = product.supply_options.reservoir
+    if capacitor is not None:
+        reservoir = (
+            unknown
+            if capacitor.price is None
+            else sampler.take("supply-options.reservoir.price", capacitor.price)
+        )
+    return FeedCost(pack, converter, reservoir, tuple(missing))
+
+
+@dataclass(frozen=True, slots=True)
+class Costs:
+    """Per unit over the service life, each (R, N), in the product's currency."""
+
+    purchase: Array
+    development: Array
+    replacements: Array
+    upkeep: Array
+
+    @property
+    def lifetime(self) -> Array:
+        """Purchase, development and upkeep together."""
+        return self.purchase + self.development + self.upkeep
+
+
+def costs(part_each: Array, setup_h: Array, feed: FeedCost, own: ProductCost, life: Array) -> Costs:
+    """Costs of builds on one feed.
+
+    Parameters
+    ----------
+    part_each, setup_h : (R, N) part with extras per unit, and set-up hours. life : (R, N) s.
+    """
+    units = np.nan if own.units is None else float(own.units)
+    changes = replacements(own.service_life, life)
+    return Costs(
+        part_each + feed.each,
+        development(setup_h, own.engineer_rate, own.tools, units),
+        changes,
+        upkeep(changes, feed.pack, own.service_visit),
+    )

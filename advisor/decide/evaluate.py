@@ -1,0 +1,435 @@
+"""The whole decision: every part against the product, its best build, its draws.
+
+Builds of a part compete by their score at the stated values (ties: least battery current, then
+the build's name); the winner is kept in every draw, as a product is built one way.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from advisor.catalogue.load import Catalogue
+from advisor.catalogue.schema_parts import Part
+from advisor.catalogue.schema_product import OWN, Product
+from advisor.decide.builds import (
+    Assessed,
+    PartSide,
+    assess,
+    feed_faults,
+    part_side,
+    row_faults,
+)
+from advisor.decide.costs import FeedCost, PartCost, ProductCost, feed_cost, part_cost, product_cost
+from advisor.decide.screens import Failed, Screened, screen
+from advisor.decide.value import Criterion, criteria
+from advisor.faults import Fault, FaultError
+from advisor.model.draws import Array, Sampler
+from advisor.model.events import EventStates, expand
+from advisor.model.maturity import maturity
+from advisor.model.packs import (
+    CELL_LIMITS,
+    Feed,
+    cells_name,
+    feed,
+    missing_cell,
+    missing_converter,
+)
+from advisor.model.plan import Choice, choose
+from advisor.model.tables import PartFigures, Stack, Wanted, part_figures, stack
+from advisor.model.workload import ProductFigures, product_figures
+
+
+@dataclass(frozen=True, slots=True)
+class Build:
+    """One build of a part: a row of an assessment."""
+
+    part: str
+    found: Assessed
+    row: int
+
+    @property
+    def score(self) -> float:
+        """Score at the stated values."""
+        return float(self.found.score[self.row, 0])
+
+    @property
+    def order(self) -> tuple[float, float, str]:
+        """By which builds of a part compete: the least is the best."""
+        return (-self.score, float(self.found.battery_a[self.row, 0]), self.name)
+
+    @property
+    def name(self) -> str:
+        """Everything that tells it from the part's other builds."""
+        return self.found.identity(self.row)
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """A part that stays in: its builds, best first, and the best one's draws."""
+
+    part: Part
+    builds: tuple[Build, ...]
+    cost: PartCost
+    plan: tuple[Choice, int]  # the plan of the chosen build's feed, and the part's place in it
+    drawn: Assessed | None
+    drawn_row: int
+
+    @property
+    def best(self) -> Build:
+        """The chosen build."""
+        return self.builds[0]
+
+
+@dataclass(frozen=True, slots=True)
+class Evaluation:
+    """Everything a shortlist, an explanation or a study along a lever reads.
+
+    `candidates` come in order of rank; `screened` maps a part to the needs it fails, `set_aside`
+    to the paths of figures it lacks. `samplers_at` gives nominal samplers. N = draws or 1.
+    """
+
+    catalogue: Catalogue
+    product: Product
+    draws: int
+    seed: int
+    criteria: tuple[Criterion, ...]
+    candidates: tuple[Candidate, ...]
+    screened: Mapping[str, tuple[Failed, ...]]
+    set_aside: Mapping[str, tuple[str, ...]]
+    warnings: tuple[str, ...]
+    figures: ProductFigures
+    own_cost: ProductCost
+
+    def scores(self) -> Array:
+        """Score of every candidate in every draw, (P, N); the stated values without draws."""
+        return np.stack(
+            [
+                c.best.found.score[c.best.row] if c.drawn is None else c.drawn.score[c.drawn_row]
+                for c in self.candidates
+            ]
+        )
+
+
+class _Samplers(dict[str, Sampler]):
+    """Samplers by document id, made when first asked for."""
+
+    def __init__(self, draws: int, seed: int) -> None:
+        super().__init__()
+        self.draws, self.seed = draws, seed
+
+    def __missing__(self, identity: str) -> Sampler:
+        made = self[identity] = Sampler(identity, self.draws, self.seed)
+        return made
+
+
+@dataclass(slots=True)
+class _Stage:
+    """The arrays of one pass: at the stated values, or over the draws."""
+
+    samplers: _Samplers
+    figures: ProductFigures
+    own_cost: ProductCost
+    feeds: list[Feed] = field(default_factory=list)
+    feed_costs: list[FeedCost] = field(default_factory=list)
+
+
+def _stage(product: Product, draws: int, seed: int) -> _Stage:
+    samplers = _Samplers(draws, seed)
+    own = samplers[product.product]
+    return _Stage(samplers, product_figures(product, own), product_cost(product, own))
+
+
+def _feed_pairs(
+    catalogue: Catalogue, product: Product
+) -> tuple[list[tuple[int, str]], list[str], list[str]]:
+    """((cell option, converter) pairs, paths missing, warnings) of the product's supply."""
+    pairs: list[tuple[int, str]] = []
+    missing: list[str] = []
+    warnings: list[str] = []
+    gone: set[str] = set()
+    converters = list(dict.fromkeys(product.supply_options.converters))
+    for name in converters:
+        if name != "none":
+            lacking = missing_converter(catalogue.converters[name])
+            if lacking:
+                missing += lacking
+                gone.add(name)
+                warnings.append(f"{name} is left out, it lacks {', '.join(lacking)}")
+    for i, option in enumerate(product.supply_options.cells):
+        if option.cell is not None:
+            cell = catalogue.cells[option.cell]
+            lacking = missing_cell(cell)
+            if lacking:
+                missing += lacking
+                warnings.append(f"{option.cell} is left out, it lacks {', '.join(lacking)}")
+                continue
+            for name, effect in CELL_LIMITS.items():
+                if getattr(cell, name) is None:
+                    warnings.append(
+                        f"{option.cell} states no {name.replace('_', '-')}: {effect}"
+                    )
+        pairs += [(i, c) for c in converters if c not in gone]
+    return pairs, missing, list(dict.fromkeys(warnings))
+
+
+def _feed(
+    stage: _Stage, catalogue: Catalogue, product: Product, pair: tuple[int, str]
+) -> tuple[Feed, FeedCost]:
+    option = product.supply_options.cells[pair[0]]
+    cell = None if option.cell is None else catalogue.cells[option.cell]
+    record = None if pair[1] == "none" else catalogue.converters[pair[1]]
+    reservoir = product.supply_options.reservoir
+    made = feed(option, cell, record, stage.figures, reservoir, stage.samplers)
+    return made, feed_cost(made, product, stage.own_cost, stage.samplers)
+
+
+def _criterion_missing(part: Part, product: Product, cost_missing: Sequence[str]) -> list[str]:
+    """Paths of figures that a weighted criterion needs and the part lacks."""
+    out = []
+    names = set(product.priorities)
+    if names & {"lifetime-cost", "purchase-cost"} or product.cost.unit_cost_limit is not None:
+        out += cost_missing
+    if names & {"lifetime-cost", "bring-up"} and part.toolchain.setup is None:
+        out.append(f"{part.part}:toolchain.setup")
+    if "toolchain" in names and maturity(part.toolchain) is None:
+        out.append(f"{part.part}:toolchain.maturity")
+    for name in names:
+        if name.startswith(OWN) and name[len(OWN) :] not in part.own_figures:
+            out.append(f"{part.part}:{name}")
+    for end in ("min", "max"):
+        if getattr(part.supply, end) is None:
+            out.append(f"{part.part}:supply.{end}")
+    return out
+
+
+def evaluate(catalogue: Catalogue, product: Product, draws: int = 0, seed: int = 1) -> Evaluation:
+    """Screen, build, score and rank every part of a catalogue for a product.
+
+    Parameters
+    ----------
+    draws : Monte Carlo draws of the stated uncertainties; 0 for the stated values alone.
+    seed : of every random stream.
+
+    Raises
+    ------
+    FaultError
+        When no pack of the product's choice states what a battery life needs.
+    """
+    stage = _stage(product, 0, seed)
+    pairs, missing, warnings = _feed_pairs(catalogue, product)
+    if not pairs:
+        raise FaultError(
+            tuple(
+                Fault(path, "nothing", "this figure, without which no pack can be used")
+                for path in missing
+            )
+        )
+    screens: dict[str, Screened] = {}
+    read: list[PartFigures] = []
+    kept: list[Part] = []
+    set_aside: dict[str, tuple[str, ...]] = {}
+    screened: dict[str, tuple[Failed, ...]] = {}
+    for name in sorted(catalogue.parts):
+        part = catalogue.parts[name]
+        screens[name] = found = screen(part, product)
+        if found.failed:
+            screened[name] = found.failed
+            continue
+        figures = part_figures(part, stage.figures, stage.samplers[name])
+        costs = part_cost(part, stage.own_cost, stage.samplers[name])
+        lacking = [*found.missing, *figures.missing]
+        lacking += _criterion_missing(part, product, costs.missing)
+        if lacking:
+            set_aside[name] = tuple(dict.fromkeys(lacking))
+            continue
+        warnings += figures.warnings
+        read.append(figures)
+        kept.append(part)
+    first = product.supply_options.cells[0].cell
+    wanted = criteria(product, None if first is None else catalogue.cells.get(first))
+    candidates: list[Candidate] = []
+    if kept:
+        candidates, ruled_out = _nominal(stage, catalogue, product, kept, read, wanted, pairs)
+        screened |= ruled_out
+    if draws and candidates:
+        candidates = _drawn(catalogue, product, candidates, wanted, draws, seed)
+    return Evaluation(
+        catalogue,
+        product,
+        draws,
+        seed,
+        wanted,
+        tuple(candidates),
+        dict(sorted(screened.items())),
+        set_aside,
+        tuple(dict.fromkeys(warnings)),
+        stage.figures,
+        stage.own_cost,
+    )
+
+
+def _events(side: Stack, figures: ProductFigures) -> tuple[EventStates, ...]:
+    return tuple(expand(side, figures, k) for k in range(len(figures.tasks)))
+
+
+def _nominal(
+    stage: _Stage,
+    catalogue: Catalogue,
+    product: Product,
+    parts: Sequence[Part],
+    read: Sequence[PartFigures],
+    wanted: Sequence[Criterion],
+    pairs: Sequence[tuple[int, str]],
+) -> tuple[list[Candidate], dict[str, tuple[Failed, ...]]]:
+    """Every build at the stated values: candidates by rank, and parts that no build saves."""
+    table = stack(read)
+    events = _events(table, stage.figures)
+    part_costs = [part_cost(p, stage.own_cost, stage.samplers[p.part]) for p in parts]
+    side = part_side(parts, part_costs, product, stage.samplers)
+    builds: dict[int, list[Build]] = defaultdict(list)
+    reasons: dict[int, list[list[Failed]]] = defaultdict(list)
+    plans: dict[int, Choice] = {}
+    for pair in pairs:
+        made, money = _feed(stage, catalogue, product, pair)
+        out = feed_faults(made, stage.figures)
+        if out:
+            for p in range(len(parts)):
+                reasons[p].append(out)
+            continue
+        plan = choose(made, table, stage.figures, events)
+        _plan_faults(plan, table, stage.figures, reasons)
+        rows = np.nonzero(plan.possible)
+        if not rows[0].size:
+            continue
+        found = assess(
+            made,
+            money,
+            stage.own_cost,
+            table,
+            stage.figures,
+            events,
+            side,
+            wanted,
+            rows[0],
+            rows[1],
+            plan.option[rows],
+        )
+        plans[id(found)] = plan
+        for r, faults in enumerate(row_faults(found, side, stage.own_cost)):
+            p = int(rows[0][r])
+            if faults:
+                reasons[p].append(faults)
+            else:
+                builds[p].append(Build(parts[p].part, found, r))
+    candidates = []
+    ruled_out = {}
+    for p, part in enumerate(parts):
+        if not builds[p]:
+            ruled_out[part.part] = _nearest(reasons[p])
+            continue
+        ordered = tuple(sorted(builds[p], key=lambda b: b.order))
+        plan = plans[id(ordered[0].found)]
+        candidates.append(Candidate(part, ordered, part_costs[p], (plan, p), None, 0))
+    candidates.sort(key=lambda c: (*c.best.order[:2], c.part.part))
+    return candidates, ruled_out
+
+
+def _plan_faults(
+    plan: Choice,
+    table: Stack,
+    figures: ProductFigures,
+    reasons: dict[int, list[list[Failed]]],
+) -> None:
+    """Note why a part has no plan: a deadline that it misses, or more work than time."""
+    for p, z in zip(*np.nonzero(table.sleeping & ~plan.possible), strict=True):
+        faults = []
+        for k, task in enumerate(figures.tasks):
+            if plan.late[p, z, k]:
+                if task.finish_within is not None and table.valid[k][p].any():
+                    lengths = plan.length[k][p, z][table.valid[k][p]]
+                    best, limit = float(lengths.min()), float(task.finish_within[0])
+                    if best > limit:
+                        faults.append(
+                            Failed(
+                                f"workload.{task.name}.finish-within",
+                                limit,
+                                best,
+                                "time",
+                                (best - limit) / limit,
+                            )
+                        )
+                        continue
+                faults.append(
+                    Failed(
+                        f"workload.{task.name} at an operating point that this supply can feed",
+                        "one",
+                        "none",
+                    )
+                )
+        if not faults:
+            busy = float(plan.busy[p, z])
+            faults.append(Failed("busy share of the time", 1.0, busy, "share", busy - 1))
+        reasons[int(p)].append(faults)
+
+
+def _nearest(reasons: Sequence[Sequence[Failed]]) -> tuple[Failed, ...]:
+    """Of all the builds that a part could have had, the faults of the one that nearly stood."""
+    if not reasons:
+        return (Failed("a build", "one", "none"),)
+    return tuple(min(reasons, key=lambda faults: (len(faults), sum(f.miss for f in faults))))
+
+
+def _drawn(
+    catalogue: Catalogue,
+    product: Product,
+    candidates: Sequence[Candidate],
+    wanted: Sequence[Criterion],
+    draws: int,
+    seed: int,
+) -> list[Candidate]:
+    """The chosen builds again, over the draws."""
+    stage = _stage(product, draws, seed)
+    groups: dict[tuple[str, str], list[int]] = defaultdict(list)
+    for i, candidate in enumerate(candidates):
+        made = candidate.best.found.feed
+        groups[cells_name(made.option), made.converter_name].append(i)
+    done = list(candidates)
+    for members in groups.values():
+        here = candidates[members[0]].best.found.feed
+        option = product.supply_options.cells.index(here.option)
+        made, money = _feed(stage, catalogue, product, (option, here.converter_name))
+        parts = [candidates[i].part for i in members]
+        read = []
+        for i in members:
+            best = candidates[i].best
+            chosen = Wanted(best.found.sleep_name(best.row), best.found.options(best.row))
+            part = candidates[i].part
+            read.append(part_figures(part, stage.figures, stage.samplers[part.part], chosen))
+        table = stack(read)
+        costs = [part_cost(p, stage.own_cost, stage.samplers[p.part]) for p in parts]
+        rows = np.arange(len(members))
+        zero = np.zeros(len(members), dtype=np.intp)
+        found = assess(
+            made,
+            money,
+            stage.own_cost,
+            table,
+            stage.figures,
+            _events(table, stage.figures),
+            part_side(parts, costs, product, stage.samplers),
+            wanted,
+            rows,
+            zero,
+            np.zeros((len(members), len(stage.figures.tasks)), dtype=np.intp),
+        )
+        for row, i in enumerate(members):
+            old = candidates[i]
+            done[i] = replace(old, drawn=found, drawn_row=row)
+    return done
+
+
+__all__ = ["Build", "Candidate", "Evaluation", "PartSide", "evaluate"]

@@ -1,0 +1,88 @@
+"""Reasons in a line: where the points come from, against the part that stands next."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from advisor.decide.evaluate import Build, Evaluation
+from advisor.decide.value import Criterion
+from advisor.model.battery import ENDS
+from advisor.quantities import show
+
+HOUR = 3600.0
+
+
+def show_value(criterion: Criterion, value: float) -> str:
+    """A criterion's value as a person would say it."""
+    if criterion.dimension == "money":
+        return f"{criterion.unit} {value:.2f}" if np.isfinite(value) else f"{criterion.unit} ∞"
+    if criterion.name == "bring-up":
+        return f"{value / HOUR:.3g} h"
+    if criterion.dimension == "share":
+        return f"{100 * value:.3g} %"
+    if criterion.dimension == "score":
+        return f"{value:.3g}"
+    if criterion.dimension == "energy":
+        return f"{show(value, 'energy')}/day"
+    return show(value, criterion.dimension)
+
+
+def points(evaluation: Evaluation, build: Build) -> np.ndarray:
+    """Points of the score per criterion, (C,), at the stated values; they sum to the score."""
+    weights = np.array([c.weight for c in evaluation.criteria])
+    return np.asarray(100 * weights * build.found.utilities[:, build.row, 0])
+
+
+def differences(
+    evaluation: Evaluation, build: Build, other: Build
+) -> list[tuple[Criterion, float, float, float]]:
+    """(criterion, points gained over the other, value, other's value), greatest gain or loss first."""
+    gain = points(evaluation, build) - points(evaluation, other)
+    rows = [
+        (
+            criterion,
+            float(gain[i]),
+            float(build.found.values[i, build.row, 0]),
+            float(other.found.values[i, other.row, 0]),
+        )
+        for i, criterion in enumerate(evaluation.criteria)
+    ]
+    return sorted(rows, key=lambda row: (-abs(row[1]), row[0].name))
+
+
+def reason(evaluation: Evaluation, place: int, room: int = 60) -> str:
+    """Why the candidate at `place` (0 = first) stands there, in numbers and about `room` letters.
+
+    The points named first are those that make the gap, then after a semicolon those against it.
+    """
+    build = evaluation.candidates[place].best
+    if len(evaluation.candidates) == 1:
+        return "the only part that fits"
+    rival = evaluation.candidates[1 if place == 0 else 0].best
+    rows = differences(evaluation, build, rival)
+    gap = build.score - rival.score
+    lead = f"{abs(gap):.1f} {'ahead of' if place == 0 else 'behind'} {rival.part}"
+    sign = 1 if place == 0 else -1
+    making = [f"{c.name} {g:+.1f}" for c, g, _, _ in rows if sign * g >= 0.05]
+    against = [f"{c.name} {g:+.1f}" for c, g, _, _ in rows if sign * g <= -0.05]
+    text = lead
+    for group, mark in ((making, ": "), (against[:1], "; ")):
+        for i, item in enumerate(group):
+            piece = (mark if i == 0 else ", ") + item
+            if i and len(text) + len(piece) > room:
+                break
+            text += piece
+    return text
+
+
+def ending(build: Build) -> str:
+    """What ends the battery's life, in words."""
+    how = ENDS[int(build.found.life.ends_by[build.row, 0])]
+    return {
+        "capacity": "the cells are used up",
+        "cold": "the coldest place leaves the rest of the capacity out of reach",
+        "cut-off": "the open voltage falls to the cut-off",
+        "sag": "the voltage sags under load in the cold",
+        "two-well": "charge cannot follow the pulses",
+        "shelf-life": "the cells reach the end of their shelf life",
+    }[how]

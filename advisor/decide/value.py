@@ -1,0 +1,111 @@
+"""Criteria, their anchors, and what a value is worth: an additive value function.
+
+v(x) runs linearly from 0 at `poor` to 1 at `good` and is clipped there; a build's score is
+100 x sum(weight x v), weights summing to 1 (Keeney & Raiffa, Decisions with Multiple Objectives,
+1976: additive value under preferential independence). The default anchors depend on the product
+alone, so that adding or removing a part changes no other part's score.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from advisor.catalogue.schema_product import CRITERIA, Product
+from advisor.catalogue.schema_supply import Cell
+from advisor.model.draws import Array
+
+DAY = 86400.0
+HOUR = 3600.0
+UNITS = {
+    "time": "s",
+    "score": "1",
+    "share": "1",
+    "energy": "J/day",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Criterion:
+    """A criterion with its weight (of a sum of 1) and anchors in SI (money in the currency)."""
+
+    name: str
+    dimension: str
+    weight: float
+    poor: float
+    good: float
+    unit: str
+
+    def utility(self, value: Array) -> Array:
+        """Worth between 0 and 1 of values of any shape; a NaN stays NaN."""
+        with np.errstate(invalid="ignore"):
+            return np.clip((value - self.poor) / (self.good - self.poor), 0.0, 1.0)
+
+
+def criteria(product: Product, first_cell: Cell | None) -> tuple[Criterion, ...]:
+    """The product's weighted criteria, in the order of the file.
+
+    Parameters
+    ----------
+    first_cell : the record of the first cell option, whose nominal energy anchors
+        `energy-per-day`; None when that option is an ideal budget.
+    """
+    weights = {n: p.weight.nominal for n, p in product.priorities.items() if p.weight is not None}
+    total = sum(weights.values())
+    out = []
+    for name, priority in product.priorities.items():
+        dimension = CRITERIA.get(name, "score")
+        poor, good = _anchors(name, product, first_cell)
+        if priority.poor is not None:
+            poor = priority.poor.nominal
+        if priority.good is not None:
+            good = priority.good.nominal
+        unit = UNITS.get(dimension, product.cost.currency or "money")
+        out.append(Criterion(name, dimension, weights[name] / total, poor, good, unit))
+    return tuple(out)
+
+
+def _anchors(name: str, product: Product, first_cell: Cell | None) -> tuple[float, float]:
+    target = np.nan if product.life_target is None else product.life_target.nominal
+    limit = product.cost.unit_cost_limit
+    money = np.nan if limit is None else limit.nominal
+    anchors = {
+        "battery-life": (0.0, 2 * target),
+        "lifetime-cost": (2 * money, 0.0),
+        "purchase-cost": (2 * money, 0.0),
+        "toolchain": (0.0, 100.0),
+        "bring-up": (40 * HOUR, 0.0),
+        "time-headroom": (0.0, 1.0),
+        "memory-headroom": (0.0, 0.75),
+        "energy-per-day": (nominal_energy(product, first_cell) / target * DAY, 0.0),
+    }
+    return anchors.get(name, (np.nan, np.nan))
+
+
+def nominal_energy(product: Product, first_cell: Cell | None) -> float:
+    """Energy of the first pack option at its nominal voltage, J; NaN where unstated."""
+    option = product.supply_options.cells[0]
+    if option.budget is not None and option.voltage is not None:
+        return option.budget.nominal * option.voltage.nominal
+    if first_cell is None or first_cell.capacity is None or first_cell.nominal_voltage is None:
+        return np.nan
+    cells = option.series * option.parallel
+    return first_cell.capacity.nominal * first_cell.nominal_voltage.nominal * cells
+
+
+def score(criteria: Sequence[Criterion], values: Array) -> tuple[Array, Array]:
+    """(score, utilities) of builds.
+
+    Parameters
+    ----------
+    values : (C, R, N) in the order of `criteria`.
+
+    Returns
+    -------
+    (R, N) score of 0..100, and (C, R, N) utilities.
+    """
+    worth = np.stack([c.utility(v) for c, v in zip(criteria, values, strict=True)])
+    weights = np.array([c.weight for c in criteria])
+    return 100 * np.einsum("c,crn->rn", weights, worth), worth

@@ -1,0 +1,358 @@
+"""`explain`: where the current and the money go, where the points come from, build by build."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from advisor.catalogue.load import Catalogue
+from advisor.catalogue.schema_product import Product
+from advisor.decide.cautions import cautions
+from advisor.decide.evaluate import Build, Candidate, Evaluation, evaluate
+from advisor.decide.reasons import differences, ending, points, show_value
+from advisor.faults import AdvisorError, Fault, FaultError, nearest
+from advisor.model.battery import ENDS
+from advisor.quantities import show
+from advisor.studies.results import (
+    BuildResult,
+    CostResult,
+    LifeResult,
+    Power,
+    build_result,
+    cost_result,
+    frame,
+    known,
+    life_result,
+    plain,
+    power_result,
+)
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+class NotRanked(AdvisorError):
+    """The part is not on the shortlist; the message says why."""
+
+
+@dataclass(frozen=True, slots=True)
+class Consumer:
+    """A share of the pack's mean current, A, at the pack's nominal voltage."""
+
+    consumer: str
+    a: float
+    share: float
+
+
+@dataclass(frozen=True, slots=True)
+class MoneyItem:
+    """An item of the lifetime cost, per unit."""
+
+    item: str
+    amount: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class ScoreItem:
+    """Points of a criterion, against the other part's."""
+
+    criterion: str
+    points: float
+    over_points: float | None
+    difference: float | None
+    value: str
+    over_value: str | None
+    weight: float
+
+
+@dataclass(frozen=True, slots=True)
+class BuildItem:
+    """A build that the chosen one beat (or the chosen one itself, first)."""
+
+    build: BuildResult
+    score: float
+    difference: float
+    battery_life_s: float
+    ends_by: str
+    battery_current_a: float
+    purchase: float | None
+    lifetime: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Explanation:
+    """Why a part stands where it stands."""
+
+    product: str
+    part: str
+    rank: int
+    points: float
+    over: str | None
+    over_points: float | None
+    invented: bool
+    build: BuildResult
+    power: Power
+    battery_life_s: LifeResult
+    life_target_s: float | None
+    cost: CostResult
+    current: tuple[Consumer, ...]
+    money: tuple[MoneyItem, ...]
+    score: tuple[ScoreItem, ...]
+    plan: Mapping[str, float | None]
+    builds: tuple[BuildItem, ...]
+    builds_in_all: int
+    reasons: tuple[str, ...]
+    cautions: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+    def to_frame(self) -> pd.DataFrame:
+        """Points per criterion as a data frame, a row a criterion."""
+        return frame([plain(item) for item in self.score])
+
+
+def explain(
+    catalogue: Catalogue,
+    product: Product,
+    part: str,
+    over: str | None = None,
+    *,
+    draws: int = 0,
+    seed: int = 1,
+) -> Explanation:
+    """Explain a part's place on the shortlist, against another part.
+
+    Parameters
+    ----------
+    part : id of a part. over : id of the part to compare with; the winner when absent, or the
+        runner-up when `part` is the winner.
+
+    Raises
+    ------
+    FaultError
+        For an id that the catalogue does not have, or a part compared with itself.
+    NotRanked
+        When one of the parts is not on the shortlist, with the reason.
+    """
+    for name, given in (("PART", part), ("--over", over)):
+        if given is not None and given not in catalogue.parts:
+            near = nearest(given, tuple(catalogue.parts))
+            raise FaultError(
+                (Fault(name, f'"{given}"', "a part of the catalogue", nearest=near),)
+            )
+    if over == part:
+        raise FaultError((Fault("--over", f'"{over}"', "another part than PART"),))
+    evaluation = evaluate(catalogue, product, draws, seed)
+    place = _place(evaluation, part)
+    rival: Build | None = None
+    if over is not None:
+        rival = evaluation.candidates[_place(evaluation, over)].best
+    elif len(evaluation.candidates) > 1:
+        rival = evaluation.candidates[1 if place == 0 else 0].best
+    return _explanation(evaluation, place, rival)
+
+
+def _place(evaluation: Evaluation, part: str) -> int:
+    for place, candidate in enumerate(evaluation.candidates):
+        if candidate.part.part == part:
+            return place
+    if part in evaluation.screened:
+        why = "; ".join(f.text for f in evaluation.screened[part])
+        raise NotRanked(f"{part} is screened out: {why}")
+    raise NotRanked(
+        f"{part} is set aside for lack of figures: {', '.join(evaluation.set_aside[part])}"
+    )
+
+
+def _explanation(evaluation: Evaluation, place: int, rival: Build | None) -> Explanation:
+    candidate = evaluation.candidates[place]
+    build = candidate.best
+    feed = build.found.feed
+    current = _current(build)
+    target = evaluation.product.life_target
+    return Explanation(
+        product=evaluation.product.product,
+        part=build.part,
+        rank=place + 1,
+        points=build.score,
+        over=None if rival is None else rival.part,
+        over_points=None if rival is None else rival.score,
+        invented=candidate.part.invented or evaluation.product.invented,
+        build=build_result(build),
+        power=power_result(build),
+        battery_life_s=life_result(candidate),
+        life_target_s=None if target is None else target.nominal,
+        cost=cost_result(candidate, evaluation.own_cost.currency),
+        current=current,
+        money=_money(evaluation, candidate),
+        score=_score(evaluation, build, rival),
+        plan=_plan(evaluation, candidate),
+        builds=_builds(candidate),
+        builds_in_all=len(candidate.builds),
+        reasons=_reasons(evaluation, candidate, rival, current),
+        cautions=cautions(
+            [] if feed.cell is None else [(feed.option, feed.cell)], evaluation.figures.hottest
+        ),
+        warnings=evaluation.warnings,
+    )
+
+
+def _current(build: Build) -> tuple[Consumer, ...]:
+    """The pack's mean current by consumer, at series x nominal voltage; shares sum to 1.
+
+    Through a switching converter a rail current I appears as I x V_rail/V at the pack; what the
+    converter takes beyond that is its loss. A linear converter passes the current and adds its
+    quiescent current.
+    """
+    found, row = build.found, build.row
+    lines, feed = found.timeline, found.feed
+    switching = feed.converter is not None and feed.converter.kind != "linear"
+    ratio = float(feed.rail_v[0] / feed.nominal_v[0]) if switching else 1.0
+    volts = float(feed.chip_voltage()[0])
+    share = lines.share[row, :, 0] * ratio
+    chip = lines.chip_a[row, :, 0] + lines.chip_w[row, :, 0] / volts
+    load = lines.load_a[:, 0]
+    amounts: list[tuple[str, float]] = [(f"sleep ({found.sleep_name(row)})", share[-1] * chip[-1])]
+    for task, here, names in zip(found.task_names, lines.tasks, lines.names, strict=True):
+        for s, name in zip(range(here.start, here.stop), names, strict=True):
+            if name.kind == "load":
+                amounts.append((f"{task}: load {name.name}", share[s] * load[s]))
+                amounts.append((f"{task}: core during {name.name}", share[s] * chip[s]))
+            else:
+                amounts.append((f"{task}: {name}", share[s] * chip[s]))
+    amounts += [
+        (f"standing {name}", float(value[0]) * ratio)
+        for name, value in found.product.standing.items()
+    ]
+    loss = float(found.battery_a[row, 0]) - sum(a for _, a in amounts)
+    if feed.converter is not None:
+        amounts.append((f"loss in {feed.converter_name}", loss))
+    if feed.pack.reservoir is not None:
+        amounts.append(("reservoir leak", float(feed.pack.leak_a[0])))
+    amounts.append(("self-discharge", float(feed.pack.self_discharge_a[0])))
+    merged: dict[str, float] = {}
+    for name, amount in amounts:
+        merged[name] = merged.get(name, 0.0) + float(amount)
+    total = sum(merged.values())
+    rows = [Consumer(n, a, a / total if total else 0.0) for n, a in merged.items()]
+    return tuple(sorted(rows, key=lambda c: -c.a))
+
+
+def _money(evaluation: Evaluation, candidate: Candidate) -> tuple[MoneyItem, ...]:
+    """The lifetime cost by item, per unit; the items add up to it."""
+    build = candidate.best
+    found, row = build.found, build.row
+    money, feed = found.costs, found.feed
+    cost = found.feed_cost
+    part = candidate.part
+    items: list[tuple[str, float]] = []
+    extras = {k: float(v[0]) for k, v in candidate.cost.extras.items()}
+    items.append((part.part, float(candidate.cost.part[0])))
+    items += [(f"{part.part}: {name}", amount) for name, amount in extras.items()]
+    if feed.cell is not None:
+        count = feed.option.series * feed.option.parallel
+        items.append((f"{count} x {feed.cell.cell}", float(cost.pack[0])))
+    if feed.converter is not None:
+        items.append((feed.converter_name, float(cost.converter[0])))
+    if evaluation.product.supply_options.reservoir is not None:
+        items.append(("reservoir", float(cost.reservoir[0])))
+    items.append(("development: set-up hours and tools", float(money.development[row, 0])))
+    visits = float(money.replacements[row, 0])
+    words = "upkeep" if np.isnan(visits) else f"upkeep: {visits:g} battery changes"
+    items.append((words, float(money.upkeep[row, 0])))
+    return tuple(MoneyItem(name, known(amount)) for name, amount in items)
+
+
+def _score(
+    evaluation: Evaluation, build: Build, rival: Build | None
+) -> tuple[ScoreItem, ...]:
+    mine = points(evaluation, build)
+    theirs = None if rival is None else points(evaluation, rival)
+    out = []
+    for i, criterion in enumerate(evaluation.criteria):
+        value = float(build.found.values[i, build.row, 0])
+        out.append(
+            ScoreItem(
+                criterion.name,
+                float(mine[i]),
+                None if theirs is None else float(theirs[i]),
+                None if theirs is None else float(mine[i] - theirs[i]),
+                show_value(criterion, value),
+                None
+                if rival is None
+                else show_value(criterion, float(rival.found.values[i, rival.row, 0])),
+                criterion.weight,
+            )
+        )
+    return tuple(out)
+
+
+def _plan(evaluation: Evaluation, candidate: Candidate) -> dict[str, float | None]:
+    """The practical plan's current. While the busy bound is slack no mix of points does better."""
+    build = candidate.best
+    practical = float(build.found.battery_a[build.row, 0])
+    plan, p = candidate.plan
+    z = int(build.found.sleep[build.row])
+    cheapest = all(
+        int(build.found.choice[build.row, k])
+        == int(np.where(plan.allowed[k][p, z], plan.charge[k][p, z], np.inf).argmin())
+        for k in range(len(evaluation.figures.tasks))
+    )
+    return {"practical_a": practical, "bound_a": practical if cheapest else None}
+
+
+def _builds(candidate: Candidate, most: int = 8) -> tuple[BuildItem, ...]:
+    out = []
+    for build in candidate.builds[:most]:
+        found, row = build.found, build.row
+        out.append(
+            BuildItem(
+                build_result(build),
+                build.score,
+                build.score - candidate.best.score,
+                float(found.life.life_s[row, 0]),
+                ENDS[int(found.life.ends_by[row, 0])],
+                float(found.battery_a[row, 0]),
+                known(found.costs.purchase[row, 0]),
+                known(found.costs.lifetime[row, 0]),
+            )
+        )
+    return tuple(out)
+
+
+def _reasons(
+    evaluation: Evaluation,
+    candidate: Candidate,
+    rival: Build | None,
+    current: tuple[Consumer, ...],
+) -> tuple[str, ...]:
+    build = candidate.best
+    life = life_result(candidate)
+    out = []
+    if rival is not None:
+        for criterion, gain, mine, theirs in differences(evaluation, build, rival):
+            if abs(gain) >= 0.05:
+                word = "gains" if gain > 0 else "loses"
+                out.append(
+                    f"{word} {abs(gain):.1f} points by {criterion.name}: "
+                    f"{show_value(criterion, mine)} against {show_value(criterion, theirs)}"
+                )
+        gap = build.score - rival.score
+        out.append(
+            f"in all {abs(gap):.1f} points {'ahead of' if gap >= 0 else 'behind'} {rival.part}"
+        )
+    if current:
+        top = current[0]
+        out.append(
+            f"most of the current: {top.consumer}, {show(top.a, 'current')} "
+            f"({100 * top.share:.0f} % of what the battery gives)"
+        )
+    out.append(f"the battery's life ends because {ending(build)}")
+    if life.averaged > life.nominal * 1.005:
+        out.append(
+            f"with the year's mean capacity in place of the coldest place's it would be "
+            f"{show(life.averaged, 'time')}"
+        )
+    return tuple(out)

@@ -1,0 +1,283 @@
+"""`shortlist`: which part, with which cell and converter, how many years, at what cost, and why."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from advisor.catalogue.load import Catalogue
+from advisor.catalogue.rules import measured
+from advisor.catalogue.schema_parts import Part
+from advisor.catalogue.schema_product import Product
+from advisor.decide.cautions import cautions
+from advisor.decide.evaluate import Candidate, Evaluation, evaluate
+from advisor.decide.ranks import first_place
+from advisor.decide.reasons import ending, points, reason
+from advisor.model.maturity import maturity
+from advisor.studies.results import (
+    BuildResult,
+    CostResult,
+    CriterionResult,
+    FailedResult,
+    LifeResult,
+    Power,
+    build_result,
+    cost_result,
+    failed_result,
+    frame,
+    known,
+    life_result,
+    power_result,
+)
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+DRAWS = 2000
+
+
+@dataclass(frozen=True, slots=True)
+class RankedPart:
+    """A part of the shortlist, at its best build."""
+
+    rank: int
+    part: str
+    maker: str | None
+    invented: bool
+    score: float
+    first_place_probability: float | None
+    meets_life_target_probability: float | None
+    build: BuildResult
+    power: Power
+    battery_life_s: LifeResult
+    cost: CostResult
+    setup_h: float | None
+    toolchain: float | None
+    criteria: Mapping[str, CriterionResult]
+    reason: str
+    ends: str
+
+
+@dataclass(frozen=True, slots=True)
+class ScreenedPart:
+    """A part that fails needs, or that no build fits into the product."""
+
+    part: str
+    failed: tuple[FailedResult, ...]
+    miss: float
+
+
+@dataclass(frozen=True, slots=True)
+class SetAsidePart:
+    """A part that lacks figures the product needs, by path."""
+
+    part: str
+    missing: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Shortlist:
+    """The ranked shortlist of a product; see the JSON of the same names."""
+
+    product: str
+    summary: str | None
+    seed: int
+    draws: int
+    invented: bool
+    life_target_s: float | None
+    ranking: tuple[RankedPart, ...]
+    screened_out: tuple[ScreenedPart, ...]
+    set_aside: tuple[SetAsidePart, ...]
+    nearest_miss: str | None
+    evidence: Mapping[str, float]
+    cautions: tuple[str, ...]
+    warnings: tuple[str, ...]
+    evaluation: Evaluation = field(repr=False, compare=False)
+
+    def to_frame(self) -> pd.DataFrame:
+        """The ranking as a data frame, a row a part; life in s, cost in the product's currency."""
+        return frame([flat_row(part) for part in self.ranking])
+
+
+def flat_row(part: RankedPart) -> dict[str, object]:
+    """A ranked part as one row, for a data frame or CSV."""
+    row: dict[str, object] = {
+        "rank": part.rank,
+        "part": part.part,
+        "score": part.score,
+        "first_place_probability": part.first_place_probability,
+        "meets_life_target_probability": part.meets_life_target_probability,
+        "cell": part.build.cell,
+        "series": part.build.series,
+        "parallel": part.build.parallel,
+        "converter": part.build.converter,
+        "sleep_state": part.build.sleep_state,
+        "rail_current_a": part.power.rail_current_a,
+        "battery_current_a": part.power.battery_current_a,
+        "busy_share": part.power.busy_share,
+        "battery_life_s": part.battery_life_s.nominal,
+        "battery_life_p05_s": part.battery_life_s.p05,
+        "battery_life_p95_s": part.battery_life_s.p95,
+        "ends_by": part.battery_life_s.ends_by,
+        "purchase": part.cost.purchase,
+        "development": part.cost.development,
+        "upkeep": part.cost.upkeep,
+        "lifetime": part.cost.lifetime,
+        "currency": part.cost.currency,
+        "setup_h": part.setup_h,
+        "toolchain": part.toolchain,
+        "invented": part.invented,
+    }
+    for name, criterion in part.criteria.items():
+        row[f"points {name}"] = criterion.points
+    row["reason"] = part.reason
+    return row
+
+
+def shortlist(
+    catalogue: Catalogue, product: Product, *, draws: int = DRAWS, seed: int = 1
+) -> Shortlist:
+    """Rank the parts of a catalogue for a product.
+
+    Parameters
+    ----------
+    draws : Monte Carlo draws of the stated uncertainties; 0 for the stated values alone.
+    seed : of every random stream; the same seed gives the same result.
+
+    Raises
+    ------
+    FaultError
+        When no pack of the product's choice states what a battery life needs.
+    """
+    return summarise(evaluate(catalogue, product, draws, seed))
+
+
+def summarise(evaluation: Evaluation) -> Shortlist:
+    """The shortlist of an evaluation that is done already."""
+    product = evaluation.product
+    chances = first_place(evaluation.scores()) if evaluation.draws and evaluation.candidates else ()
+    ranking = tuple(
+        _ranked(evaluation, place, candidate, float(chances[place]) if len(chances) else None)
+        for place, candidate in enumerate(evaluation.candidates)
+    )
+    screened = tuple(
+        ScreenedPart(
+            part, tuple(failed_result(f) for f in failed), float(sum(f.miss for f in failed))
+        )
+        for part, failed in evaluation.screened.items()
+    )
+    feeds = {c.best.found.feed.name: c.best.found.feed for c in evaluation.candidates}
+    uses = [(f.option, f.cell) for _, f in sorted(feeds.items()) if f.cell is not None]
+    return Shortlist(
+        product=product.product,
+        summary=product.summary,
+        seed=evaluation.seed,
+        draws=evaluation.draws,
+        invented=_invented(evaluation),
+        life_target_s=None if product.life_target is None else product.life_target.nominal,
+        ranking=ranking,
+        screened_out=screened,
+        set_aside=tuple(SetAsidePart(p, m) for p, m in evaluation.set_aside.items()),
+        nearest_miss=_nearest_miss(screened),
+        evidence=_evidence(evaluation),
+        cautions=cautions(uses, evaluation.figures.hottest),
+        warnings=evaluation.warnings,
+        evaluation=evaluation,
+    )
+
+
+def _ranked(
+    evaluation: Evaluation, place: int, candidate: Candidate, chance: float | None
+) -> RankedPart:
+    build = candidate.best
+    found, row = build.found, build.row
+    each = points(evaluation, build)
+    target = evaluation.product.life_target
+    meets = None
+    if candidate.drawn is not None and target is not None:
+        lives = candidate.drawn.life.life_s[candidate.drawn_row]
+        meets = float((lives >= target.nominal).mean())
+    tools = maturity(candidate.part.toolchain)
+    setup = candidate.part.toolchain.setup
+    return RankedPart(
+        rank=place + 1,
+        part=build.part,
+        maker=candidate.part.maker,
+        invented=candidate.part.invented,
+        score=build.score,
+        first_place_probability=chance,
+        meets_life_target_probability=meets,
+        build=build_result(build),
+        power=power_result(build),
+        battery_life_s=life_result(candidate),
+        cost=cost_result(candidate, evaluation.own_cost.currency),
+        setup_h=None if setup is None else setup.nominal / 3600,
+        toolchain=None if tools is None else known(tools.score),
+        criteria={
+            c.name: CriterionResult(
+                float(found.values[i, row, 0]),
+                c.unit,
+                float(found.utilities[i, row, 0]),
+                c.weight,
+                float(each[i]),
+            )
+            for i, c in enumerate(evaluation.criteria)
+        },
+        reason=reason(evaluation, place),
+        ends=ending(build),
+    )
+
+
+def _nearest_miss(screened: tuple[ScreenedPart, ...]) -> str | None:
+    """The part that came nearest to fitting, in words."""
+    if not screened:
+        return None
+    near = min(screened, key=lambda s: (len(s.failed), s.miss, s.part))
+    return f"{near.part}: " + "; ".join(f.text for f in near.failed)
+
+
+def _invented(evaluation: Evaluation) -> bool:
+    """Whether anything of the answer rests on demonstration data."""
+    feeds = [c.best.found.feed for c in evaluation.candidates]
+    return (
+        evaluation.product.invented
+        or any(p.invented for p in evaluation.catalogue.parts.values())
+        or any(f.cell is not None and f.cell.invented for f in feeds)
+        or any(f.converter is not None and f.converter.invented for f in feeds)
+    )
+
+
+def _evidence(evaluation: Evaluation) -> dict[str, float]:
+    """Share of the ranked parts' measured figures in use, by kind of evidence."""
+    kinds: Counter[str] = Counter()
+    for candidate in evaluation.candidates:
+        used = figures_in_use(candidate)
+        kinds.update(
+            _kind(candidate.part, record.evidence)
+            for path, record in measured(candidate.part)
+            if path in used
+        )
+    total = sum(kinds.values())
+    return {kind: kinds[kind] / total for kind in sorted(kinds)} if total else {}
+
+
+def _kind(part: Part, evidence: str | None) -> str:
+    record = part.evidence.get(evidence or "")
+    return "unstated" if record is None or record.kind is None else record.kind
+
+
+def figures_in_use(candidate: Candidate) -> set[str]:
+    """Paths of the measured figures that the chosen build rests on."""
+    build = candidate.best
+    out = {f"sleep-states.{build.found.sleep_name(build.row)}"}
+    options = build.found.options(build.row)
+    for task, option in zip(build.found.product.tasks, options, strict=True):
+        out.add(f"operating-points.{option.point}")
+        out |= {
+            f"kernels.{kernel}.{variant}"
+            for kernel, variant in zip(task.kernels, option.variants, strict=True)
+        }
+        out |= {f"blocks.{block}" for block in task.uses}
+    return out
