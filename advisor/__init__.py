@@ -1,0 +1,62 @@
+"""Choosing a microcontroller for a battery product.
+
+The same verbs as the command line, lazily imported::
+
+    import advisor
+
+    catalogue, product = advisor.load("frost-post")
+    advisor.shortlist(catalogue, product).to_frame()
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from advisor.catalogue.load import Catalogue, load_catalogue, load_product
+    from advisor.catalogue.shipped import load
+    from advisor.faults import AdvisorError, FaultError
+    from advisor.studies.check import check_catalogue, check_product
+    from advisor.studies.explain import explain
+    from advisor.studies.inventory import inventory
+    from advisor.studies.shortlist import shortlist
+
+_HOME = {
+    "AdvisorError": "advisor.faults",
+    "Catalogue": "advisor.catalogue.load",
+    "FaultError": "advisor.faults",
+    "check_catalogue": "advisor.studies.check",
+    "check_product": "advisor.studies.check",
+    "explain": "advisor.studies.explain",
+    "inventory": "advisor.studies.inventory",
+    "load": "advisor.catalogue.shipped",
+    "load_catalogue": "advisor.catalogue.load",
+    "load_product": "advisor.catalogue.load",
+    "shortlist": "advisor.studies.shortlist",
+}
+
+__all__ = [
+    "AdvisorError",
+    "Catalogue",
+    "FaultError",
+    "check_catalogue",
+    "check_product",
+    "explain",
+    "inventory",
+    "load",
+    "load_catalogue",
+    "load_product",
+    "shortlist",
+]
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOME:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    from importlib import import_module
+
+    return getattr(import_module(_HOME[name]), name)
+
+
+def __dir__() -> list[str]:
+    return sorted([*globals(), *_HOME])

@@ -1,0 +1,108 @@
+"""Commands that decide: `shortlist` and `explain`."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from advisor.cli.options import (
+    CatalogOption,
+    DrawsOption,
+    Format,
+    FormatOption,
+    NoColorOption,
+    OutputOption,
+    ProductArgument,
+    QuietOption,
+    SeedOption,
+    SetOption,
+    WidthOption,
+)
+
+
+def register(app: typer.Typer) -> None:
+    """Put the commands on the application."""
+    app.command()(shortlist)
+    app.command()(explain)
+
+
+def shortlist(
+    product: ProductArgument,
+    catalog: CatalogOption = None,
+    changes: SetOption = None,
+    seed: SeedOption = 1,
+    draws: DrawsOption = 2000,
+    form: FormatOption = Format.TABLE,
+    output: OutputOption = None,
+    width: WidthOption = 0,
+    no_color: NoColorOption = False,
+    quiet: QuietOption = False,
+    top: Annotated[
+        int, typer.Option("--top", metavar="N", min=0, help="Rows to show; 0 for all (table).")
+    ] = 0,
+) -> int:
+    """Rank the parts for a product: battery life, cost, and why.
+
+    Example: part-advisor shortlist frost-post --set frost-post:workload.sample.every=30s
+    """
+    from advisor.catalogue.shipped import load
+    from advisor.cli.output import Screen
+    from advisor.present.machine import to_csv, to_json
+    from advisor.studies.shortlist import flat_row
+    from advisor.studies.shortlist import shortlist as study
+
+    screen = Screen(form, output, width, no_color, quiet)
+    found = study(*load(product, catalog or (), changes or ()), draws=draws, seed=seed)
+    if form is Format.JSON:
+        screen.text(to_json(found))
+    elif form is Format.CSV:
+        screen.warn([*found.warnings, *found.cautions])
+        screen.text(to_csv([flat_row(part) for part in found.ranking]))
+    else:
+        from advisor.present.tables import shortlist_page
+
+        screen.page(shortlist_page(found, screen.columns, top or None))
+    return 0 if found.ranking else 1
+
+
+def explain(
+    product: ProductArgument,
+    part: Annotated[str, typer.Argument(metavar="PART", help="A part's id.")],
+    over: Annotated[
+        str | None,
+        typer.Option("--over", metavar="PART", help="The part to compare with; the winner if absent.",
+                     show_default=False),
+    ] = None,
+    catalog: CatalogOption = None,
+    changes: SetOption = None,
+    seed: SeedOption = 1,
+    draws: DrawsOption = 2000,
+    form: FormatOption = Format.TABLE,
+    output: OutputOption = None,
+    width: WidthOption = 0,
+    no_color: NoColorOption = False,
+    quiet: QuietOption = False,
+) -> int:
+    """Show where a part's current, money and points go, against another part.
+
+    Example: part-advisor explain frost-post ostrel-k2 --over vantle-b1
+    """
+    from advisor.catalogue.shipped import load
+    from advisor.cli.output import Screen
+    from advisor.present.machine import to_csv, to_json
+    from advisor.studies.explain import explain as study
+    from advisor.studies.results import plain
+
+    screen = Screen(form, output, width, no_color, quiet)
+    found = study(*load(product, catalog or (), changes or ()), part, over, draws=draws, seed=seed)
+    if form is Format.JSON:
+        screen.text(to_json(found))
+    elif form is Format.CSV:
+        screen.warn([*found.warnings, *found.cautions])
+        screen.text(to_csv([plain(item) for item in found.score]))
+    else:
+        from advisor.present.tables import explanation_page
+
+        screen.page(explanation_page(found, screen.columns))
+    return 0

@@ -1,0 +1,142 @@
+"""The command `part-advisor`: reads the call, runs a study, shows the result.
+
+Exit codes: 0 done; 1 done and the answer is no; 2 the input or the call is wrong and nothing was
+written; 3 a fault of the tool itself; 130 interrupted.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from typing import TYPE_CHECKING
+
+import typer
+
+from advisor.cli import catalogs, decisions
+
+if TYPE_CHECKING:
+    from typer.exceptions import TyperException
+
+    from advisor.faults import FaultError
+
+NO, WRONG, OURS, INTERRUPTED = 1, 2, 3, 130
+
+app = typer.Typer(
+    name="part-advisor",
+    help="Choose a microcontroller for a battery product: measured profiles and a workload in, a "
+    "ranked shortlist with battery life and cost out. It advises; it does not certify.",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+decisions.register(app)
+app.add_typer(catalogs.catalog, name="catalog")
+app.add_typer(catalogs.product, name="product")
+
+
+@app.callback(invoke_without_command=True)
+def _top(
+    version: bool = typer.Option(False, "--version", help="Show the version and exit."),
+) -> None:
+    if version:
+        from importlib.metadata import version as installed
+
+        typer.echo(f"part-advisor {installed('part-advisor')}")
+        raise typer.Exit
+
+
+def run() -> None:
+    """Entry point of the console script."""
+    sys.exit(call(sys.argv[1:]))
+
+
+def call(arguments: list[str]) -> int:
+    """Run one call and give its exit code; no traceback reaches the user."""
+    from typer.exceptions import TyperException
+
+    from advisor.faults import AdvisorError, FaultError
+
+    as_json = _asks_json(arguments)
+    try:
+        result = typer.main.get_command(app).main(
+            arguments, prog_name="part-advisor", standalone_mode=False
+        )
+        sys.stdout.flush()
+        return result if isinstance(result, int) else 0
+    except FaultError as error:
+        _report(error, as_json)
+        return WRONG
+    except TyperException as error:
+        _usage(error, as_json)
+        return WRONG
+    except AdvisorError as error:
+        _say(f"part-advisor: {error}")
+        return NO
+    except (typer.Abort, KeyboardInterrupt):
+        _say("part-advisor: interrupted")
+        return INTERRUPTED
+    except BrokenPipeError:
+        # the reader has gone: what it wanted it has
+        _silence()
+        return 0
+    except Exception as error:
+        if os.environ.get("ADVISOR_DEBUG") == "1":
+            raise
+        _say(
+            f"part-advisor: a fault of this tool, not of your input ({type(error).__name__}). "
+            "Set ADVISOR_DEBUG=1 and call again for the details to report."
+        )
+        return OURS
+
+
+def _asks_json(arguments: list[str]) -> bool:
+    return "--format=json" in arguments or any(
+        a == "--format" and b == "json" for a, b in zip(arguments, arguments[1:], strict=False)
+    )
+
+
+def _say(text: str) -> None:
+    try:
+        print(text, file=sys.stderr, flush=True)
+    except BrokenPipeError:
+        _silence()
+
+
+def _silence() -> None:
+    """Point the standard streams at nothing, so that closing them at exit raises nothing."""
+    nothing = os.open(os.devnull, os.O_WRONLY)
+    for stream in (sys.stdout, sys.stderr):
+        try:
+            os.dup2(nothing, stream.fileno())
+        except (OSError, ValueError):
+            continue
+
+
+def _report(error: FaultError, as_json: bool) -> None:
+    if as_json:
+        from advisor.present.machine import faults_json
+
+        _say(faults_json(error.faults).rstrip("\n"))
+        return
+    for fault in error.faults:
+        _say(fault.text())
+    count = len(error.faults)
+    _say(f"part-advisor: {count} fault{'' if count == 1 else 's'}, nothing written")
+
+
+def _usage(error: TyperException, as_json: bool) -> None:
+    """Say what is wrong with the call itself."""
+    from advisor.faults import Fault, FaultError
+
+    context = getattr(error, "ctx", None)
+    command = "part-advisor" if context is None else context.command_path
+    message = error.format_message()
+    if as_json:
+        _report(FaultError((Fault(command, message, "a valid call"),)), True)
+    elif type(error).__name__ == "NoArgsIsHelpError":
+        _say(message)
+    else:
+        if context is not None:
+            _say(context.get_usage())
+        _say(f"part-advisor: {message}\nTry '{command} --help'.")

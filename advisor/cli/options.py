@@ -1,0 +1,60 @@
+"""Options that commands share, each declared once."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+class Format(StrEnum):
+    """Forms of output."""
+
+    TABLE = "table"
+    JSON = "json"
+    CSV = "csv"
+
+
+ProductArgument = Annotated[
+    str, typer.Argument(metavar="PRODUCT", help="A shipped product's id, a file, or - for input.")
+]
+CatalogOption = Annotated[
+    list[Path] | None,
+    typer.Option(
+        "--catalog",
+        metavar="DIR",
+        help="A catalogue folder in place of the shipped one; later ones are laid over earlier.",
+        show_default=False,
+    ),
+]
+SetOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--set",
+        metavar="PATH=VALUE",
+        help="Change a figure for this run, such as ostrel-k2:price.breaks.1=1.80.",
+        show_default=False,
+    ),
+]
+SeedOption = Annotated[int, typer.Option("--seed", metavar="N", help="Seed of the draws.")]
+DrawsOption = Annotated[
+    int,
+    typer.Option("--draws", metavar="N", min=0, max=1_000_000, help="Number of draws; 0 for none."),
+]
+FormatOption = Annotated[Format, typer.Option("--format", help="Form of the output.")]
+OutputOption = Annotated[
+    Path | None,
+    typer.Option("--output", "-o", metavar="FILE", help="Write there, all or nothing.",
+                 show_default=False),
+]
+WidthOption = Annotated[
+    int,
+    typer.Option("--width", metavar="N", min=0, max=10_000,
+                 help="Columns to use; 0: the terminal's, or no limit in a pipe."),
+]
+NoColorOption = Annotated[bool, typer.Option("--no-color", help="No colour.")]
+QuietOption = Annotated[
+    bool, typer.Option("--quiet", "-q", help="No warnings on standard error.")
+]

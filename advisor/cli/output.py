@@ -1,0 +1,117 @@
+"""Where results go: standard output or a file, all or nothing."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sys
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from advisor.cli.options import Format
+from advisor.faults import Fault, FaultError
+
+if TYPE_CHECKING:
+    from advisor.present.layout import Page
+
+LEAST_WIDTH = 40
+
+
+@dataclass(frozen=True, slots=True)
+class Screen:
+    """How to show a result: what the shared options say."""
+
+    form: Format
+    output: Path | None
+    width: int
+    no_color: bool
+    quiet: bool
+
+    def __post_init__(self) -> None:
+        """Refuse a place that cannot be written before any work is done."""
+        if self.output is None:
+            return
+        if self.output.is_dir():
+            raise _cannot(self.output, "a folder")
+        parent = self.output.parent
+        if not parent.is_dir():
+            raise _cannot(self.output, f'no folder "{parent}"')
+        if not os.access(parent, os.W_OK):
+            raise _cannot(self.output, f'a folder that cannot be written, "{parent}"')
+
+    @property
+    def columns(self) -> int:
+        """Columns to use; 0 where nothing should be wrapped."""
+        if self.width:
+            return max(self.width, LEAST_WIDTH)
+        if self.output is None and sys.stdout.isatty():
+            return max(shutil.get_terminal_size().columns, LEAST_WIDTH)
+        return 0
+
+    def text(self, text: str) -> None:
+        """Give out a text as it stands."""
+        if self.output is None:
+            sys.stdout.write(text)
+            sys.stdout.flush()
+            return
+        write_whole(self.output, text)
+
+    def page(self, page: Page) -> None:
+        """Give out a page; in colour only on a terminal that wants it."""
+        from rich.console import Console
+
+        if self.output is not None or not self._colour():
+            self.text("".join(line.plain.rstrip() + "\n" for line in page.lines))
+            return
+        console = Console(highlight=False, markup=False, emoji=False, soft_wrap=True)
+        for line in page.lines:
+            console.print(line, soft_wrap=True)
+
+    def _colour(self) -> bool:
+        return (
+            not self.no_color
+            and not os.environ.get("NO_COLOR")
+            and os.environ.get("TERM") != "dumb"
+            and sys.stdout.isatty()
+        )
+
+    def warn(self, lines: list[str]) -> None:
+        """Warnings on standard error, unless quiet."""
+        if not self.quiet:
+            for line in lines:
+                print(line, file=sys.stderr)
+
+
+def _cannot(path: Path, read: str) -> FaultError:
+    return FaultError((Fault("--output", read, f'a file that can be written, not "{path}"'),))
+
+
+def write_whole(path: Path, text: str) -> None:
+    """Write a file so that it is there whole or not at all.
+
+    Raises
+    ------
+    FaultError
+        When the file cannot be written.
+    """
+    try:
+        descriptor, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+        try:
+            with os.fdopen(descriptor, "w", encoding="utf-8", newline="\n") as file:
+                file.write(text)
+            mode = path.stat().st_mode & 0o777 if path.exists() else 0o666 & ~_umask()
+            os.chmod(name, mode)
+            os.replace(name, path)
+        except BaseException:
+            os.unlink(name)
+            raise
+    except OSError as error:
+        raise _cannot(path, str(error.strerror)) from None
+
+
+def _umask() -> int:
+    value = os.umask(0)
+    os.umask(value)
+    return value

@@ -1,0 +1,1 @@
+"""Results as text, JSON and CSV: no arithmetic beyond formatting."""

@@ -1,0 +1,58 @@
+"""Results for scripts: JSON with 12 significant digits, CSV with a header."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from advisor.faults import Fault
+from advisor.studies.results import plain
+
+
+def rounded(value: Any) -> Any:
+    """Floats to 12 significant digits; what is not a finite number becomes null."""
+    if isinstance(value, bool) or value is None or isinstance(value, (int, str)):
+        return value
+    if isinstance(value, float):
+        return float(f"{value:.12g}") if math.isfinite(value) else None
+    if isinstance(value, Mapping):
+        return {k: rounded(v) for k, v in value.items()}
+    return [rounded(v) for v in value]
+
+
+def to_json(document: Any) -> str:
+    """One JSON document; the same result gives the same bytes."""
+    return json.dumps(rounded(plain(document)), indent=1, ensure_ascii=False) + "\n"
+
+
+def faults_json(faults: Sequence[Fault]) -> str:
+    """The faults of a run."""
+    return to_json({"faults": [f.as_dict() for f in faults]})
+
+
+def to_csv(rows: Sequence[Mapping[str, Any]]) -> str:
+    """Rows with a header line; numbers to 12 significant digits.
+
+    A text that a spreadsheet would run as a formula is led by an apostrophe.
+    """
+    out = io.StringIO()
+    if rows:
+        writer = csv.DictWriter(out, list(rows[0]), lineterminator="\n")
+        writer.writeheader()
+        for row in rows:
+            writer.writerow({k: _cell(v) for k, v in row.items()})
+    return out.getvalue()
+
+
+def _cell(value: Any) -> Any:
+    if value is None:
+        return ""
+    if isinstance(value, float):
+        return f"{value:.12g}"
+    if isinstance(value, str) and value.startswith(("=", "+", "-", "@", "\t", "\r")):
+        return "'" + value
+    return value

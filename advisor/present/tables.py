@@ -1,0 +1,294 @@
+"""The screens: shortlist and explanation."""
+
+from __future__ import annotations
+
+import math
+
+from advisor.present.layout import FAINT, GOOD, POOR, STRONG, Page
+from advisor.quantities import show
+from advisor.studies.explain import Explanation
+from advisor.studies.results import BuildResult
+from advisor.studies.shortlist import RankedPart, Shortlist
+
+INVENTED = (
+    "DEMONSTRATION DATA: some of the figures behind this are invented and describe no real product."
+)
+YEAR = 365.25 * 86400
+
+
+def money(amount: float | None, currency: str = "") -> str:
+    """An amount with two decimals; a dash where it is not known."""
+    if amount is None:
+        return "-"
+    if not math.isfinite(amount):
+        return f"{currency} unbounded".strip()
+    return f"{currency} {amount:.2f}".strip()
+
+
+def life(seconds: float | None) -> str:
+    """A battery life in words."""
+    return "-" if seconds is None else show(seconds, "time")
+
+
+def life_range(low: float | None, high: float | None) -> str:
+    """`4.1 to 6.3 years`; empty without draws."""
+    if low is None or high is None:
+        return ""
+    if low >= YEAR and math.isfinite(high):
+        return f"{low / YEAR:.3g} to {high / YEAR:.3g} years"
+    return f"{life(low)} to {life(high)}"
+
+
+def per_cent(share: float | None) -> str:
+    """A share as per cent; a dash where it is not known."""
+    if share is None:
+        return "-"
+    if 0 < share < 0.01:
+        return "<1 %"
+    if 0.99 < share < 1:
+        return ">99 %"
+    return f"{100 * share:.0f} %"
+
+
+def pack(build: BuildResult) -> str:
+    """`alk-pen 2s1p` and the like: cells in series and strings in parallel."""
+    if build.series == 1 and build.parallel == 1:
+        return build.cell
+    return f"{build.cell} {build.series}s{build.parallel}p"
+
+
+def build_words(build: BuildResult) -> str:
+    """The build in a line."""
+    way = "straight from the pack" if build.converter == "none" else f"through {build.converter}"
+    sleep = "never asleep" if build.sleep_state == "none" else f"sleeping in {build.sleep_state}"
+    tasks = ", ".join(
+        f"{task} at {'+'.join((point, *build.engines[task]))}"
+        for task, point in build.operating_points.items()
+    )
+    return f"{pack(build)}, {way}, {sleep}" + (f", {tasks}" if tasks else "")
+
+
+def shortlist_page(result: Shortlist, width: int, most: int | None = None) -> Page:
+    """The shortlist: the answer, the table, who is out and why, cautions, what it rests on."""
+    page = Page(width)
+    page.heading(f"{result.product}" + (f": {result.summary}" if result.summary else ""))
+    if result.invented:
+        page.paragraph(INVENTED, style=FAINT)
+    if result.ranking:
+        _answer(page, result)
+        _ranking(page, result, most)
+    else:
+        page.heading("Nothing fits.")
+        if result.nearest_miss:
+            page.paragraph(f"The nearest miss is {result.nearest_miss}.")
+    _left_out(page, result)
+    if result.evidence:
+        page.heading("What the answer rests on")
+        shares = ", ".join(f"{k} {per_cent(v)}" for k, v in result.evidence.items())
+        page.paragraph(f"Measured figures in use: {shares}.", "  ")
+        how = (
+            f"{result.draws} draws of the stated uncertainties, seed {result.seed}; ranges are 5 "
+            "to 95 %."
+            if result.draws
+            else "Stated values only, no draws."
+        )
+        page.paragraph(how, "  ")
+    notes(page, result.warnings, result.cautions)
+    return page
+
+
+def _answer(page: Page, result: Shortlist) -> None:
+    best = result.ranking[0]
+    lives = best.battery_life_s
+    spread = life_range(lives.p05, lives.p95)
+    text = f"First: {best.part} on {build_words(best.build)}."
+    page.heading(text)
+    words = f"Battery life {life(lives.nominal)}" + (f" ({spread})" if spread else "")
+    if result.life_target_s is not None:
+        words += f", wanted {life(result.life_target_s)}"
+        if best.meets_life_target_probability is not None:
+            words += f" (met in {per_cent(best.meets_life_target_probability)} of draws)"
+    words += f"; it ends because {best.ends}."
+    page.paragraph(words)
+    cost = best.cost
+    if cost.lifetime is not None:
+        page.paragraph(
+            f"{money(cost.lifetime, cost.currency)} a unit over the service life, of it "
+            f"{money(cost.purchase)} to buy, {money(cost.development)} to develop, "
+            f"{money(cost.upkeep)} for {cost.replacements or 0:g} battery changes."
+        )
+    chance = best.first_place_probability
+    why = f"Why: {best.reason}."
+    if chance is not None and len(result.ranking) > 1:
+        why += f" First in {per_cent(chance)} of draws."
+    page.paragraph(why)
+
+
+def _ranking(page: Page, result: Shortlist, most: int | None) -> None:
+    currency = result.ranking[0].cost.currency
+    header = ["#", "part", "score", "first", "years", "5-95 %", "cost", "buy", "hours", "tools"]
+    right = [True, False, True, True, True, True, True, True, True, True]
+    shown = result.ranking if most is None else result.ranking[:most]
+    page.heading("Shortlist")
+    page.paragraph(
+        "first: share of draws in first place; years: battery life; cost: over the service life, "
+        f"{currency or 'no currency'} a unit; buy: its purchase; hours: set-up; tools: toolchain "
+        "maturity of 100",
+        style=FAINT,
+    )
+    page.table(
+        header,
+        [_ranked_row(part) for part in shown],
+        right,
+        [f"on {pack(p.build)}: {p.reason}" for p in shown],
+        [STRONG if p.rank == 1 else None for p in shown],
+    )
+    if len(shown) < len(result.ranking):
+        page.paragraph(f"and {len(result.ranking) - len(shown)} more (--top)", "   ", style=FAINT)
+
+
+def _ranked_row(part: RankedPart) -> list[str]:
+    lives = part.battery_life_s
+    return [
+        str(part.rank),
+        part.part,
+        f"{part.score:.1f}",
+        per_cent(part.first_place_probability),
+        _years(lives.nominal),
+        "" if lives.p05 is None else f"{_years(lives.p05)}-{_years(lives.p95)}",
+        money(part.cost.lifetime),
+        money(part.cost.purchase),
+        "-" if part.setup_h is None else f"{part.setup_h:.1f}",
+        "-" if part.toolchain is None else f"{part.toolchain:.0f}",
+    ]
+
+
+def _years(seconds: float | None) -> str:
+    if seconds is None:
+        return "-"
+    years = seconds / YEAR
+    if not math.isfinite(years):
+        return "no end"
+    return f"{years:.2f}" if years < 10 else f"{years:.1f}"
+
+
+def _left_out(page: Page, result: Shortlist) -> None:
+    if result.screened_out:
+        page.heading("Screened out")
+        for part in result.screened_out:
+            page.paragraph(
+                f"{part.part}: " + "; ".join(f.text for f in part.failed), "  ", "    "
+            )
+        if result.ranking and result.nearest_miss:
+            page.paragraph(f"Nearest miss: {result.nearest_miss}.", "  ", "    ", FAINT)
+    if result.set_aside:
+        page.heading("Set aside for lack of figures")
+        for aside in result.set_aside:
+            page.paragraph(f"{aside.part}: {', '.join(aside.missing)}", "  ", "    ")
+
+
+def notes(page: Page, warnings: tuple[str, ...], cautions: tuple[str, ...]) -> None:
+    """Warnings and cautions, as every screen ends."""
+    if warnings:
+        page.heading("Warnings")
+        for text in warnings:
+            page.paragraph(f"- {text}", "  ", "    ")
+    if cautions:
+        page.heading("Cautions")
+        for text in cautions:
+            page.paragraph(f"- {text}", "  ", "    ")
+
+
+def explanation_page(result: Explanation, width: int) -> Page:
+    """The explanation: current, money, points, builds, reasons."""
+    page = Page(width)
+    over = f" over {result.over}" if result.over else ""
+    page.heading(f"{result.product}: {result.part}{over}, rank {result.rank}, {result.points:.1f} points")
+    if result.invented:
+        page.paragraph(INVENTED, style=FAINT)
+    page.paragraph(f"On {build_words(result.build)}.")
+    lives = result.battery_life_s
+    target = "" if result.life_target_s is None else f", wanted {life(result.life_target_s)}"
+    page.paragraph(f"Battery life {life(lives.nominal)}{target}; ends by {lives.ends_by}.")
+    page.heading("Where the current goes (mean over time, at the pack's nominal voltage)")
+    page.bars(
+        [
+            (c.consumer, c.share, f"{show(c.a, 'current')}  {100 * c.share:5.1f} %")
+            for c in result.current
+            if c.a > 0
+        ]
+    )
+    total = sum(c.a for c in result.current)
+    page.line(f"  in all {show(total, 'current')}")
+    if result.cost.lifetime is not None and result.cost.lifetime > 0:
+        page.heading(f"Where the money goes ({result.cost.currency} a unit over the service life)")
+        page.bars(
+            [
+                (m.item, (m.amount or 0.0) / result.cost.lifetime, money(m.amount))
+                for m in result.money
+            ]
+        )
+        page.line(f"  in all {money(result.cost.lifetime)}")
+    _points(page, result)
+    _build_table(page, result)
+    page.heading("Reasons")
+    for text in result.reasons:
+        page.paragraph(f"- {text}", "  ", "    ")
+    notes(page, result.warnings, result.cautions)
+    return page
+
+
+def _points(page: Page, result: Explanation) -> None:
+    page.heading("Where the points come from")
+    header = ["criterion", "weight", "value", "points"]
+    right = [False, True, True, True]
+    if result.over is not None:
+        header += [result.over, "points", "difference"]
+        right += [True, True, True]
+    rows = []
+    styles = []
+    for item in result.score:
+        row = [item.criterion, f"{100 * item.weight:.1f} %", item.value, f"{item.points:.2f}"]
+        if result.over is not None:
+            row += [item.over_value or "", f"{item.over_points:.2f}", f"{item.difference:+.2f}"]
+        rows.append(row)
+        gain = item.difference or 0.0
+        styles.append(GOOD if gain >= 0.05 else POOR if gain <= -0.05 else None)
+    last = ["in all", "100.0 %", "", f"{result.points:.2f}"]
+    if result.over is not None and result.over_points is not None:
+        last += ["", f"{result.over_points:.2f}", f"{result.points - result.over_points:+.2f}"]
+    page.table(header, [*rows, last], right, styles=[*styles, STRONG], indent="  ")
+
+
+def _build_table(page: Page, result: Explanation) -> None:
+    if len(result.builds) < 2:
+        return
+    page.heading(f"The build against those it beat ({result.builds_in_all} in all)")
+    rows = []
+    used = []
+    for item in result.builds:
+        rows.append(
+            [
+                pack(item.build),
+                item.build.converter,
+                item.build.sleep_state,
+                f"{item.score:.1f}",
+                life(item.battery_life_s),
+                item.ends_by,
+                money(item.lifetime),
+            ]
+        )
+        used.append(
+            ", ".join(
+                f"{task} at {'+'.join((point, *item.build.engines[task]))}"
+                for task, point in item.build.operating_points.items()
+            )
+        )
+    page.table(
+        ["pack", "converter", "sleep", "score", "life", "ends by", "cost"],
+        rows,
+        [False, False, False, True, True, False, True],
+        used if len(set(used)) > 1 else [],
+        [STRONG],
+        indent="  ",
+    )
