@@ -87,21 +87,22 @@ def assign(root: Node, dotted: str, value: Node) -> Node:
     step = _step(root, dotted)
     if step is not None:
         i, rest = step
+        assert isinstance(root, (MappingNode, SequenceNode))
         if isinstance(root, MappingNode):
             pairs = list(root.value)
             index = [n for n, (k, _) in enumerate(pairs) if isinstance(k, ScalarNode)][i]
             key, old = pairs[index]
             pairs[index] = (key, assign(old, rest, value))
-            return MappingNode(root.tag, pairs, root.start_mark, root.end_mark, root.flow_style)
+            return MappingNode(root.tag, pairs, root.start_mark, root.end_mark)
         items = list(root.value)
         items[i] = assign(items[i], rest, value)
-        return SequenceNode(root.tag, items, root.start_mark, root.end_mark, root.flow_style)
+        return SequenceNode(root.tag, items, root.start_mark, root.end_mark)
     if isinstance(root, MappingNode):
         name, _, rest = dotted.partition(".")
         made = ScalarNode("tag:yaml.org,2002:str", name, value.start_mark, value.end_mark)
         empty = MappingNode("tag:yaml.org,2002:map", [], value.start_mark, value.end_mark)
         pairs = [*root.value, (made, assign(empty, rest, value))]
-        return MappingNode(root.tag, pairs, root.start_mark, root.end_mark, root.flow_style)
+        return MappingNode(root.tag, pairs, root.start_mark, root.end_mark)
     return _no_such(root, dotted, value)
 
 
@@ -133,7 +134,7 @@ def walk(root: Node, prefix: str = "") -> Iterator[tuple[str, ScalarNode]]:
 def _rename(node: Node, file: str) -> None:
     """Let the marks of a node and all below it bear the change's name in place of a file's."""
     mark = node.start_mark
-    node.start_mark = Mark(file, mark.index, mark.line, mark.column, None, None)
+    node.start_mark = Mark(file, mark.index, mark.line, mark.column, None, 0)
     if isinstance(node, MappingNode):
         for k, v in node.value:
             _rename(k, file)

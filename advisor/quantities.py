@@ -45,15 +45,39 @@ class Dimension:
 
 
 def _prefixed(unit: str, prefixes: str, power: float = 1.0) -> dict[str, float]:
-    factors = {"T": 1e12, "G": 1e9, "M": 1e6, "k": 1e3, "": 1.0, "m": 1e-3, "µ": 1e-6,
-               "n": 1e-9, "p": 1e-12, "f": 1e-15}
+    factors = {
+        "T": 1e12,
+        "G": 1e9,
+        "M": 1e6,
+        "k": 1e3,
+        "": 1.0,
+        "m": 1e-3,
+        "µ": 1e-6,
+        "n": 1e-9,
+        "p": 1e-12,
+        "f": 1e-15,
+    }
     return {f"{p}{unit}": factors[p] * power for p in (*prefixes.split(), "")}
 
 
 _TIMES = {
-    "s": 1.0, "ms": 1e-3, "µs": 1e-6, "ns": 1e-9, "min": 60.0, "h": 3600.0, "hour": 3600.0,
-    "hours": 3600.0, "d": 86400.0, "day": 86400.0, "days": 86400.0, "week": 604800.0,
-    "weeks": 604800.0, "month": YEAR / 12, "months": YEAR / 12, "year": YEAR, "years": YEAR,
+    "s": 1.0,
+    "ms": 1e-3,
+    "µs": 1e-6,
+    "ns": 1e-9,
+    "min": 60.0,
+    "h": 3600.0,
+    "hour": 3600.0,
+    "hours": 3600.0,
+    "d": 86400.0,
+    "day": 86400.0,
+    "days": 86400.0,
+    "week": 604800.0,
+    "weeks": 604800.0,
+    "month": YEAR / 12,
+    "months": YEAR / 12,
+    "year": YEAR,
+    "years": YEAR,
     "a": YEAR,
 }
 _PER = {f"/{unit}": 1 / seconds for unit, seconds in _TIMES.items()}
@@ -72,8 +96,9 @@ DIMENSIONS: Mapping[str, Dimension] = {
             "220 mAh",
         ),
         Dimension("voltage", "V", _prefixed("V", "k m µ"), "3.3 V"),
-        Dimension("resistance", "ohm", {**_prefixed("ohm", "M k m"), **_prefixed("Ω", "M k m")},
-                  "15 ohm"),
+        Dimension(
+            "resistance", "ohm", {**_prefixed("ohm", "M k m"), **_prefixed("Ω", "M k m")}, "15 ohm"
+        ),
         Dimension("capacitance", "F", _prefixed("F", "m µ n p"), "220 uF"),
         Dimension("frequency", "Hz", _prefixed("Hz", "G M k"), "24 MHz"),
         Dimension(
@@ -83,8 +108,9 @@ DIMENSIONS: Mapping[str, Dimension] = {
             "25 degC",
             offsets={"K": -273.15, "degF": -160 / 9},
         ),
-        Dimension("temperature-step", "K", {"K": 1.0, "degC": 1.0, "°C": 1.0, "degF": 5 / 9},
-                  "10 K"),
+        Dimension(
+            "temperature-step", "K", {"K": 1.0, "degC": 1.0, "°C": 1.0, "degF": 5 / 9}, "10 K"
+        ),
         Dimension(
             "information",
             "B",
@@ -95,8 +121,12 @@ DIMENSIONS: Mapping[str, Dimension] = {
         Dimension("length", "m", _prefixed("m", "k m µ") | {"cm": 0.01}, "20 mm"),
         Dimension("rate", "1/s", _RATES, "0.8 %/year"),
         Dimension("money-rate", "1/h", {}, "80 EUR/h"),
-        Dimension("energy", "J", {**_prefixed("J", "M k m µ n"), **_prefixed("Wh", "k m", 3600.0)},
-                  "2.5 mJ"),
+        Dimension(
+            "energy",
+            "J",
+            {**_prefixed("J", "M k m µ n"), **_prefixed("Wh", "k m", 3600.0)},
+            "2.5 mJ",
+        ),
         Dimension("power", "W", _prefixed("W", "k m µ n"), "1.2 mW"),
         Dimension("share", "1", {"": 1.0, "%": 0.01}, "0.25 or 25 %", bare=True),
         Dimension("ratio", "1", {"": 1.0, "%": 0.01}, "0.8", bare=True),
@@ -157,7 +187,9 @@ def _unit(text: str, dimension: Dimension) -> tuple[float, float]:
     if not word:
         raise QuantityError(f"a {dimension.name} with its unit, such as {dimension.example}")
     near = difflib.get_close_matches(word[:20], [u for u in dimension.units if u], n=1, cutoff=0.5)
-    raise QuantityError(f"a {dimension.name} such as {dimension.example}", near[0] if near else None)
+    raise QuantityError(
+        f"a {dimension.name} such as {dimension.example}", near[0] if near else None
+    )
 
 
 @lru_cache(maxsize=65536)
@@ -284,14 +316,29 @@ def exact(value: float, dimension: str) -> Quantity:
 
 _STEPS: Mapping[str, tuple[tuple[float, str], ...]] = {
     "time": (
-        (YEAR, "years"), (86400.0, "days"), (3600.0, "h"), (60.0, "min"), (1.0, "s"),
-        (1e-3, "ms"), (1e-6, "µs"), (1e-9, "ns"),
+        (YEAR, "years"),
+        (86400.0, "days"),
+        (3600.0, "h"),
+        (60.0, "min"),
+        (1.0, "s"),
+        (1e-3, "ms"),
+        (1e-6, "µs"),
+        (1e-9, "ns"),
     ),
     "charge": ((3.6, "mAh"), (1e-3, "mC"), (1e-6, "µC"), (1e-9, "nC"), (1e-12, "pC")),
     "information": ((1024.0**2, "MiB"), (1024.0, "KiB"), (1.0, "B")),
 }
-_ENGINEERING = ((1e9, "G"), (1e6, "M"), (1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "µ"),
-                (1e-9, "n"), (1e-12, "p"), (1e-15, "f"))
+_ENGINEERING = (
+    (1e9, "G"),
+    (1e6, "M"),
+    (1e3, "k"),
+    (1.0, ""),
+    (1e-3, "m"),
+    (1e-6, "µ"),
+    (1e-9, "n"),
+    (1e-12, "p"),
+    (1e-15, "f"),
+)
 _UNPREFIXED = frozenset(("degC", "K", "1", "1/s", "1/h"))
 
 

@@ -91,12 +91,11 @@ def read_text(text: str | bytes, file: str) -> Document:
         try:
             text = text.decode("utf-8-sig")
         except UnicodeDecodeError as error:
-            before = text[: error.start]
-            line = before.count(b"\n") + 1
-            column = error.start - (before.rfind(b"\n") + 1) + 1
-            raise _refused(
-                file, f"byte 0x{text[error.start]:02x}", "text in UTF-8", line, column
-            ) from None
+            data = bytes(error.object)
+            line = data.count(b"\n", 0, error.start) + 1
+            column = error.start - data.rfind(b"\n", 0, error.start)
+            byte = f"byte 0x{data[error.start]:02x}"
+            raise _refused(file, byte, "text in UTF-8", line, column) from None
     elif len(text) > LARGEST:
         raise _too_large(file, len(text))
     if not text.isascii() or not text.isprintable():
@@ -142,10 +141,10 @@ def _depth(text: str, file: str) -> None:
             if opened > DEEPEST:
                 raise _deep(text, file, match.start())
             opened = max(opened, 0)
-    run = re.search(r"(?m)^[ \t]*(?:[-?:][ \t]+){%d}" % DEEPEST, text)
+    run = re.search(rf"(?m)^[ \t]*(?:[-?:][ \t]+){{{DEEPEST}}}", text)
     if run is not None:
         raise _deep(text, file, run.start())
-    deep = re.search(r"(?m)^ {%d}" % (DEEPEST * 8), text)
+    deep = re.search(rf"(?m)^ {{{DEEPEST * 8}}}", text)
     if deep is not None:
         raise _deep(text, file, deep.start())
 
@@ -153,9 +152,7 @@ def _depth(text: str, file: str) -> None:
 def _deep(text: str, file: str, at: int) -> FaultError:
     line = text.count("\n", 0, at) + 1
     column = at - (text.rfind("\n", 0, at) + 1) + 1
-    return _refused(
-        file, "collections nested too deep", f"at most {DEEPEST} levels", line, column
-    )
+    return _refused(file, "collections nested too deep", f"at most {DEEPEST} levels", line, column)
 
 
 def _refuse_constructs(text: str, file: str) -> None:
@@ -180,8 +177,9 @@ def _refuse_constructs(text: str, file: str) -> None:
             elif isinstance(event, yaml.NodeEvent):
                 if event.anchor is not None:
                     note(mark, f"anchor &{event.anchor}", "plain values without anchors")
-                if getattr(event, "tag", None) is not None:
-                    note(mark, f"tag {event.tag}", "plain values without tags")
+                tag = getattr(event, "tag", None)
+                if tag is not None:
+                    note(mark, f"tag {tag}", "plain values without tags")
                 if isinstance(event, yaml.ScalarEvent) and event.value == "<<":
                     note(mark, "merge key <<", "the keys themselves, written out")
             if len(faults) >= 20:
@@ -195,7 +193,9 @@ def _refuse_constructs(text: str, file: str) -> None:
 def _syntax(error: yaml.MarkedYAMLError, file: str) -> FaultError:
     mark = error.problem_mark or error.context_mark
     line, column = (mark.line + 1, mark.column + 1) if mark is not None else (1, 1)
-    return _refused(file, f"bad YAML: {error.problem or error.context}", "a YAML document", line, column)
+    return _refused(
+        file, f"bad YAML: {error.problem or error.context}", "a YAML document", line, column
+    )
 
 
 __all__ = [

@@ -1,6 +1,6 @@
 """How a YAML key is declared once and read with its place.
 
-A record is a frozen dataclass; each of its fields is declared by `key(kind, title)`. The declaration
+A record is a frozen dataclass; each of its fields is declared by `key(kind, title)`. It
 carries what a reader of the file, the fault text and the reference need: the title, the unit (in
 the kind), whether the key may be absent, and whether it is informational, that is, shown but
 never computed with. Unknown keys and duplicates are faults; so is a value of the wrong shape.
@@ -11,10 +11,10 @@ from __future__ import annotations
 import dataclasses
 import datetime
 import re
-from collections.abc import Mapping
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass, field
 from functools import cache
-from typing import Any, Protocol
+from typing import Any, Protocol, cast
 
 from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
@@ -236,8 +236,12 @@ class Figure:
         return "zero" if value == 0 else quantities.show(value, self.dimension)
 
     def _several(self, node: MappingNode, path: str, reading: Reading) -> Quantity | None:
-        read = {k.value: self.read(v, f"{path}.{k.value}", reading) for k, v in node.value}
-        if any(value is None for value in read.values()):
+        read: dict[str, Quantity] = {}
+        for k, v in node.value:
+            value = self.read(v, f"{path}.{k.value}", reading)
+            if value is not None:
+                read[k.value] = value
+        if len(read) < len(node.value):
             return None
         if any(value.u for value in read.values()):
             reading.fault(
@@ -283,9 +287,7 @@ class CurveOf:
             if isinstance(node, MappingNode)
             else set()
         )
-        if self.constant and (
-            isinstance(node, ScalarNode) or (names and names <= PAIR | TRIPLE)
-        ):
+        if self.constant and (isinstance(node, ScalarNode) or (names and names <= PAIR | TRIPLE)):
             value = self.y.read(node, path, reading)
             return None if value is None else Curve((0.0,), (value,))
         if not isinstance(node, MappingNode) or not node.value:
@@ -455,9 +457,13 @@ def key(
     return field(default=default, metadata=metadata)
 
 
-@cache
 def specification(cls: type[Any]) -> Mapping[str, Declared]:
     """YAML key to declaration, in the order of declaration."""
+    return _specification(cast(Hashable, cls))
+
+
+@cache
+def _specification(cls: Any) -> Mapping[str, Declared]:
     out = {}
     for f in dataclasses.fields(cls):
         if "kind" in f.metadata:
@@ -502,7 +508,8 @@ def read_record(cls: type[Any], node: Node, path: str, reading: Reading) -> Any:
         values[declared.attribute] = value
     for name, declared in spec.items():
         if declared.required and name not in seen:
-            reading.fault(node, f"{prefix}{name}", "no such key", f"{declared.title}: it must stand")
+            reading.fault(
+                node, f"{prefix}{name}", "no such key", f"{declared.title}: it must stand"
+            )
             good = False
     return cls(**values) if good else None
-

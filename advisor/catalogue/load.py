@@ -320,9 +320,7 @@ def load_run(
         return replace(catalogue, documents=documents), product
 
 
-def _read_product(
-    run: _Run, source: Path | bytes, catalogue: Catalogue
-) -> Product | None:
+def _read_product(run: _Run, source: Path | bytes, catalogue: Catalogue) -> Product | None:
     if isinstance(source, bytes):
         try:
             document = read_text(source, "<stdin>")
@@ -333,4 +331,3 @@ def _read_product(
         return _product(run, document, None, catalogue)
     found = run.document(source, str(source))
     return None if found is None else _product(run, found, source.stem, catalogue)
-

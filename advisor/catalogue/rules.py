@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 from advisor import figures
@@ -111,7 +112,7 @@ def _cell_voltage(cell: Cell, _: Catalogue) -> Iterator[Breach]:
     if cell.voltage_curve is None:
         return
     values = [y.nominal for y in cell.voltage_curve.y]
-    if any(b > a for a, b in zip(values, values[1:], strict=False)):
+    if any(b > a for a, b in pairwise(values)):
         yield "voltage-curve", "a voltage that rises with depth", None
 
 
@@ -177,8 +178,11 @@ def _missing_product(product: Product, _: Catalogue) -> Iterator[Breach]:
             yield f"standing-loads.{standing.load}.current", "nothing", None
     reservoir = product.supply_options.reservoir
     if reservoir is not None:
-        for name, value in (("capacitance", reservoir.capacitance), ("esr", reservoir.esr),
-                            ("leakage", reservoir.leakage)):
+        for name, value in (
+            ("capacitance", reservoir.capacitance),
+            ("esr", reservoir.esr),
+            ("leakage", reservoir.leakage),
+        ):
             if value is None:
                 yield f"supply-options.reservoir.{name}", "nothing", None
     if product.rail is None and any(c != "none" for c in product.supply_options.converters):
@@ -280,7 +284,7 @@ def _unknown_ids(product: Product, catalogue: Catalogue) -> Iterator[Breach]:
     for name in product.priorities:
         if name.startswith(OWN) and name[len(OWN) :] not in own:
             near = nearest(name[len(OWN) :], tuple(sorted(own)))
-            yield f"priorities.{name}", f'"{name[len(OWN):]}"', near and OWN + near
+            yield f"priorities.{name}", f'"{name[len(OWN) :]}"', near and OWN + near
 
 
 def _cell_options(product: Product, _: Catalogue) -> Iterator[Breach]:

@@ -123,9 +123,7 @@ class Span:
 class OperatingPoint:
     """A clock and voltage setting of the core."""
 
-    clock: Quantity | None = key(
-        Figure("frequency", above=True), "core clock", informational=True
-    )
+    clock: Quantity | None = key(Figure("frequency", above=True), "core clock", informational=True)
     idle_current: Quantity | None = key(CURRENT, "clocks on, waiting")
     supply: Quantity | None = key(VOLTAGE, "supply at which the idle current was taken")
     supply_min: Quantity | None = key(VOLTAGE, "least supply at this point")

@@ -140,7 +140,8 @@ class SupplyOptions:
 
     cells: tuple[CellOption, ...] = key(ListOf(Record(CellOption)), "packs", default=())
     converters: tuple[str, ...] = key(
-        ListOf(Identity("converter, or none")), "converters; none: the pack is the rail",
+        ListOf(Identity("converter, or none")),
+        "converters; none: the pack is the rail",
         default=("none",),
     )
     reservoir: Reservoir | None = key(Record(Reservoir), "capacitor across the pack")
@@ -177,9 +178,7 @@ class Priority:
 class PrioritiesKind:
     """Criterion to {weight, poor, good}; the anchors bear the criterion's unit."""
 
-    def read(
-        self, node: Node, path: str, reading: Reading
-    ) -> Mapping[str, Priority] | None:
+    def read(self, node: Node, path: str, reading: Reading) -> Mapping[str, Priority] | None:
         if not isinstance(node, MappingNode):
             reading.fault(node, path, shape_of(node), self.describe())
             return None
@@ -193,9 +192,7 @@ class PrioritiesKind:
             dimension = CRITERIA.get(name) or ("score" if name.startswith(OWN) else None)
             at = f"{path}.{name}"
             if dimension is None:
-                reading.fault(
-                    k, at, f'"{name}"', self.describe(), nearest(name, tuple(CRITERIA))
-                )
+                reading.fault(k, at, f'"{name}"', self.describe(), nearest(name, tuple(CRITERIA)))
             elif name in out:
                 reading.fault(k, at, f'"{name}" twice', "each criterion once")
             else:
@@ -206,9 +203,7 @@ class PrioritiesKind:
             good = False
         return out if good else None
 
-    def _priority(
-        self, node: Node, path: str, reading: Reading, dimension: str
-    ) -> Priority | None:
+    def _priority(self, node: Node, path: str, reading: Reading, dimension: str) -> Priority | None:
         anchor = Figure(dimension, least=None if dimension == "score" else 0.0)
         if not isinstance(node, MappingNode):
             reading.fault(node, path, shape_of(node), "a mapping of weight, poor, good")

@@ -116,9 +116,7 @@ class Cell:
     temperature: TemperatureTable | None = key(
         TemperatureTableKind(), "capacity and resistance over temperature"
     )
-    self_discharge: Quantity | None = key(
-        Figure("rate"), "loss at 20 degC, of the rated capacity"
-    )
+    self_discharge: Quantity | None = key(Figure("rate"), "loss at 20 degC, of the rated capacity")
     doubles_every: Quantity | None = key(
         Figure("temperature-step", above=True), "warming that doubles the self-discharge"
     )
@@ -182,9 +180,7 @@ class Giving:
     features: Mapping[str, Quantity] = key(
         MapOf(COUNT, "feature"), "features it brings", default={}
     )
-    blocks: Mapping[str, Block] = key(
-        MapOf(Record(Block), "block"), "blocks it brings", default={}
-    )
+    blocks: Mapping[str, Block] = key(MapOf(Record(Block), "block"), "blocks it brings", default={})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -212,4 +208,3 @@ class AddOn:
     evidence: Mapping[str, Evidence] = key(
         MapOf(Record(Evidence), "evidence"), "where figures come from", default={}
     )
-

@@ -1,4 +1,4 @@
-"""Questions of sense that `catalog check` and `product check` ask: rules whose breach is odd, not wrong.
+"""Questions of sense that `catalog check` and `product check` ask: odd, not wrong.
 
 The bounds are the trade's rules of thumb (common practice, no source).
 """
@@ -9,6 +9,7 @@ import datetime
 import statistics
 from collections import defaultdict
 from collections.abc import Iterator
+from itertools import pairwise
 
 from advisor.catalogue.load import Catalogue
 from advisor.catalogue.rules import Breach, Rule, apply, measured
@@ -34,7 +35,7 @@ def _price_rises(part: Part, _: Catalogue) -> Iterator[Breach]:
     if part.price is None or part.price.breaks is None:
         return
     ordered = sorted(part.price.breaks.items())
-    for (_, before), (quantity, after) in zip(ordered, ordered[1:], strict=False):
+    for (_few, before), (quantity, after) in pairwise(ordered):
         if after.nominal > before.nominal:
             yield f"price.breaks.{quantity}", f"{after.text} after {before.text}", None
 
@@ -47,7 +48,7 @@ def _slow_is_faster(part: Part, _: Catalogue) -> Iterator[Breach]:
             for v, f in variants.items()
             if v in clocks and f.time is not None
         )
-        for (slow, longer, _), (fast, time, name) in zip(plain, plain[1:], strict=False):
+        for (slow, longer, _name), (fast, time, name) in pairwise(plain):
             if fast > slow and time > longer:
                 yield f"kernels.{kernel}.{name}.time", "longer than at a lower clock", None
 
@@ -112,10 +113,9 @@ PART_SENSE = (
 
 
 def _target_beyond_use(product: Product, _: Catalogue) -> Iterator[Breach]:
-    if product.life_target and product.service_life:
-        if product.life_target.nominal > product.service_life.nominal:
-            word = f"{product.life_target.text}, longer than the service life"
-            yield "life-target", word, None
+    target, service = product.life_target, product.service_life
+    if target and service and target.nominal > service.nominal:
+        yield "life-target", f"{target.text}, longer than the service life", None
 
 
 def _deadline_beyond_period(product: Product, _: Catalogue) -> Iterator[Breach]:

@@ -71,8 +71,12 @@ def explain(
     part: Annotated[str, typer.Argument(metavar="PART", help="A part's id.")],
     over: Annotated[
         str | None,
-        typer.Option("--over", metavar="PART", help="The part to compare with; the winner if absent.",
-                     show_default=False),
+        typer.Option(
+            "--over",
+            metavar="PART",
+            help="The part to compare with; the winner if absent.",
+            show_default=False,
+        ),
     ] = None,
     catalog: CatalogOption = None,
     changes: SetOption = None,

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 import sys
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import typer
@@ -92,7 +93,7 @@ def call(arguments: list[str]) -> int:
 
 def _asks_json(arguments: list[str]) -> bool:
     return "--format=json" in arguments or any(
-        a == "--format" and b == "json" for a, b in zip(arguments, arguments[1:], strict=False)
+        a == "--format" and b == "json" for a, b in pairwise(arguments)
     )
 
 

@@ -46,15 +46,19 @@ DrawsOption = Annotated[
 FormatOption = Annotated[Format, typer.Option("--format", help="Form of the output.")]
 OutputOption = Annotated[
     Path | None,
-    typer.Option("--output", "-o", metavar="FILE", help="Write there, all or nothing.",
-                 show_default=False),
+    typer.Option(
+        "--output", "-o", metavar="FILE", help="Write there, all or nothing.", show_default=False
+    ),
 ]
 WidthOption = Annotated[
     int,
-    typer.Option("--width", metavar="N", min=0, max=10_000,
-                 help="Columns to use; 0: the terminal's, or no limit in a pipe."),
+    typer.Option(
+        "--width",
+        metavar="N",
+        min=0,
+        max=10_000,
+        help="Columns to use; 0: the terminal's, or no limit in a pipe.",
+    ),
 ]
 NoColorOption = Annotated[bool, typer.Option("--no-color", help="No colour.")]
-QuietOption = Annotated[
-    bool, typer.Option("--quiet", "-q", help="No warnings on standard error.")
-]
+QuietOption = Annotated[bool, typer.Option("--quiet", "-q", help="No warnings on standard error.")]

@@ -6,7 +6,7 @@ one feed, and gives arrays (R, N).
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -68,9 +68,7 @@ def part_side(
     for part in parts:
         found = maturity(part.toolchain)
         tools.append(
-            np.full(size, np.nan)
-            if found is None
-            else maturity_draws(found, samplers[part.part])
+            np.full(size, np.nan) if found is None else maturity_draws(found, samplers[part.part])
         )
     memory = []
     for part in parts:
@@ -140,9 +138,7 @@ class Assessed:
     def options(self, row: int) -> tuple[Option, ...]:
         """The options of one row, one per task."""
         figures = self.stack.parts[int(self.part[row])]
-        return tuple(
-            figures.options[k][int(o)] for k, o in enumerate(self.choice[row])
-        )
+        return tuple(figures.options[k][int(o)] for k, o in enumerate(self.choice[row]))
 
     def sleep_name(self, row: int) -> str:
         """The sleep state of one row."""
@@ -251,7 +247,7 @@ def _values(
     headroom: Array,
 ) -> Array:
     """Value of every criterion, (C, R, N), SI."""
-    known = {
+    known: dict[str, Callable[[], Array]] = {
         "battery-life": lambda: found.life_s,
         "lifetime-cost": lambda: money.lifetime,
         "purchase-cost": lambda: money.purchase,
@@ -314,8 +310,13 @@ def row_faults(found: Assessed, side: PartSide, own: ProductCost) -> list[list[F
     feed = found.feed
     out: list[list[Failed]] = [[] for _ in found.part]
 
-    def rule(need: str, bad: Array, required: Array | float, offered: Array | float,
-             dimension: str) -> None:
+    def rule(
+        need: str,
+        bad: NDArray[np.bool_],
+        required: Array | float,
+        offered: Array | float,
+        dimension: str,
+    ) -> None:
         if not bad.any():
             return
         wanted = np.broadcast_to(required, bad.shape)

@@ -169,9 +169,7 @@ def _feed_pairs(
                 continue
             for name, effect in CELL_LIMITS.items():
                 if getattr(cell, name) is None:
-                    warnings.append(
-                        f"{option.cell} states no {name.replace('_', '-')}: {effect}"
-                    )
+                    warnings.append(f"{option.cell} states no {name.replace('_', '-')}: {effect}")
         pairs += [(i, c) for c in converters if c not in gone]
     return pairs, missing, list(dict.fromkeys(warnings))
 
@@ -189,7 +187,7 @@ def _feed(
 
 def _criterion_missing(part: Part, product: Product, cost_missing: Sequence[str]) -> list[str]:
     """Paths of figures that a weighted criterion needs and the part lacks."""
-    out = []
+    out: list[str] = []
     names = set(product.priorities)
     if names & {"lifetime-cost", "purchase-cost"} or product.cost.unit_cost_limit is not None:
         out += cost_missing
@@ -380,7 +378,9 @@ def _nearest(reasons: Sequence[Sequence[Failed]]) -> tuple[Failed, ...]:
     """Of all the builds that a part could have had, the faults of the one that nearly stood."""
     if not reasons:
         return (Failed("a build", "one", "none"),)
-    return tuple(min(reasons, key=lambda faults: (len(faults), sum(f.miss for f in faults))))
+
+    order = [(len(faults), sum(f.miss for f in faults)) for faults in reasons]
+    return tuple(reasons[order.index(min(order))])
 
 
 def _drawn(

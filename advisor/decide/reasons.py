@@ -36,7 +36,7 @@ def points(evaluation: Evaluation, build: Build) -> np.ndarray:
 def differences(
     evaluation: Evaluation, build: Build, other: Build
 ) -> list[tuple[Criterion, float, float, float]]:
-    """(criterion, points gained over the other, value, other's value), greatest gain or loss first."""
+    """(criterion, points gained, value, other's value), the greatest gain or loss first."""
     gain = points(evaluation, build) - points(evaluation, other)
     rows = [
         (

@@ -26,7 +26,9 @@ class Failed:
     @property
     def text(self) -> str:
         """`features.adc-bits: 12 needed, 10 offered`."""
-        return f"{self.need}: {self._show(self.required)} needed, {self._show(self.offered)} offered"
+        return (
+            f"{self.need}: {self._show(self.required)} needed, {self._show(self.offered)} offered"
+        )
 
     def _show(self, value: float | str | None) -> str:
         if value is None:
@@ -63,9 +65,7 @@ def screen(part: Part, product: Product) -> Screened:
             missing.append(f"memory.{name}")
         elif offer.nominal < need.nominal:
             gap = _gap(need.nominal, offer.nominal)
-            failed.append(
-                Failed(f"memory.{name}", need.nominal, offer.nominal, "information", gap)
-            )
+            failed.append(Failed(f"memory.{name}", need.nominal, offer.nominal, "information", gap))
     for name, count in needs.features.items():
         feature = part.features.get(name)
         if feature is None:
@@ -95,9 +95,7 @@ def screen(part: Part, product: Product) -> Screened:
     return Screened(tuple(failed), tuple(f"{part.part}:{m}" for m in missing))
 
 
-def _temperature(
-    part: Part, product: Product, failed: list[Failed], missing: list[str]
-) -> None:
+def _temperature(part: Part, product: Product, failed: list[Failed], missing: list[str]) -> None:
     """The part's rating must cover what is asked for and where the product stands."""
     places = [stay.at.nominal for stay in product.environment]
     for end, sign in (("min", 1.0), ("max", -1.0)):

@@ -137,7 +137,9 @@ def life(pack: Pack, drain: Drain) -> Life:
     shelf = np.broadcast_to(pack.shelf_life_s, shape)
     found = np.minimum(full, shelf)
     ends_by = np.where(full > shelf, np.int8(SHELF), ends_by)
-    averaged = np.minimum(march.time(np.minimum(np.minimum(warm, cut), np.minimum(sag, well))), shelf)
+    averaged = np.minimum(
+        march.time(np.minimum(np.minimum(warm, cut), np.minimum(sag, well))), shelf
+    )
     used = np.where(full > shelf, march.depth(np.minimum(shelf, full), end), end)
     with np.errstate(divide="ignore", invalid="ignore"):
         mean = np.where(
@@ -517,9 +519,7 @@ def _two_well_depth(pack: Pack, drain: Drain, a: Array, b: Array, upto: Array) -
         worst = mean / (c[n] * k[n])
         for task, here in enumerate(drain.tasks):
             states = range(here.start, here.stop)
-            currents = [
-                drain.constant_a[r, s, n] + drain.power_w[r, s, n] / volts for s in states
-            ]
+            currents = [drain.constant_a[r, s, n] + drain.power_w[r, s, n] / volts for s in states]
             spans = [drain.duration_s[r, s, n] for s in states]
             period = drain.period_s[task, n]
             length = sum(spans, np.zeros_like(period))

@@ -12,6 +12,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from advisor.model.draws import Array
 from advisor.model.tables import Stack
@@ -154,9 +155,9 @@ def timeline(
     stack: Stack,
     product: ProductFigures,
     events: tuple[EventStates, ...],
-    part: Array,
-    sleep: Array,
-    choice: Array,
+    part: NDArray[np.intp],
+    sleep: NDArray[np.intp],
+    choice: NDArray[np.intp],
 ) -> Timeline:
     """Builds as rows.
 

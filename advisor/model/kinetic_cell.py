@@ -83,8 +83,11 @@ def lifetime(
     left, delta, time = capacity, 0.0, 0.0
     while True:
         for current, duration in segments:
-            after = float(step(np.array(delta), np.array(current), np.array(duration),
-                               np.array(c), np.array(k)))
+            after = float(
+                step(
+                    np.array(delta), np.array(current), np.array(duration), np.array(c), np.array(k)
+                )
+            )
             # the available head is concave or falling within a segment, so the sign at its end
             # tells whether it reaches zero on the way
             if left - current * duration - (1 - c) * after <= 0:
@@ -96,7 +99,9 @@ def lifetime(
             return np.inf
 
 
-def _empties(left: float, delta: float, current: float, duration: float, c: float, k: float) -> float:
+def _empties(
+    left: float, delta: float, current: float, duration: float, c: float, k: float
+) -> float:
     low, high = 0.0, duration
     settled = current / (c * k)
     for _ in range(200):

@@ -58,11 +58,11 @@ def replacements(service_life: Array, battery_life: Array) -> Array:
     """
     with np.errstate(divide="ignore", invalid="ignore"):
         packs = np.ceil(service_life / battery_life)
-    return np.maximum(packs - 1, 0.0)
+    return np.asarray(np.maximum(packs - 1, 0.0))
 
 
 def upkeep(changes: Array, pack: Array, visit: Array) -> Array:
     """changes x (pack + service visit), per unit."""
     # no change costs nothing, even where the price of one is unknown or the life is without end
     with np.errstate(invalid="ignore"):
-        return np.where(changes == 0, 0.0, changes * (pack + visit))
+        return np.asarray(np.where(changes == 0, 0.0, changes * (pack + visit)))

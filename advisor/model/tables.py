@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from itertools import product as combinations
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -120,9 +121,7 @@ class _PartReader:
     def _current(self, path: str, quantity: Quantity, evidence: str | None) -> Array:
         return np.asarray(self.sampler.take(path, quantity) * self._gain(evidence))
 
-    def _split(
-        self, current: Array, path: str, supply: Quantity | None
-    ) -> tuple[Array, Array]:
+    def _split(self, current: Array, path: str, supply: Quantity | None) -> tuple[Array, Array]:
         """(constant current, constant power) of a chip current taken at `supply`."""
         if not self.switching or supply is None:
             return current, self.zero
@@ -192,9 +191,7 @@ class _PartReader:
         time, run_a, run_w = np.zeros(shape), np.zeros(shape), np.zeros(shape)
         seen: dict[tuple[str, str], tuple[Array, Array, Array]] = {}
         for o, option in enumerate(options):
-            for j, (kernel, variant) in enumerate(
-                zip(task.kernels, option.variants, strict=True)
-            ):
+            for j, (kernel, variant) in enumerate(zip(task.kernels, option.variants, strict=True)):
                 if (kernel, variant) not in seen:
                     seen[kernel, variant] = self._kernel(kernel, variant)
                 t, a, w = seen[kernel, variant]
@@ -375,12 +372,12 @@ class Stack:
     sleeping: NDArray[np.bool_]
 
 
-def _pad(arrays: Sequence[Array]) -> Array:
+def _pad(arrays: Sequence[NDArray[Any]]) -> NDArray[Any]:
     """Arrays of the same rank side by side, short ones filled with zeros; (P, …)."""
     shape = tuple(max(a.shape[i] for a in arrays) for i in range(arrays[0].ndim))
     out = np.zeros((len(arrays), *shape), dtype=arrays[0].dtype)
     for i, a in enumerate(arrays):
-        out[(i, *(slice(0, n) for n in a.shape))] = a
+        out[i][tuple(slice(0, n) for n in a.shape)] = a
     return out
 
 
@@ -392,10 +389,8 @@ def stack(parts: Sequence[PartFigures]) -> Stack:
         idle_a=_pad([p.idle_a for p in parts]),
         idle_w=_pad([p.idle_w for p in parts]),
         supply_min=_pad([p.supply_min for p in parts]),
-        option_point=tuple(_pad([p.option_point[k] for p in parts]) for k in tasks),  # type: ignore[type-var, misc, arg-type]
-        valid=tuple(
-            _pad([np.ones(len(p.options[k]), dtype=bool) for p in parts]) for k in tasks  # type: ignore[misc]
-        ),
+        option_point=tuple(_pad([p.option_point[k] for p in parts]) for k in tasks),
+        valid=tuple(_pad([np.ones(len(p.options[k]), dtype=bool) for p in parts]) for k in tasks),
         time=tuple(_pad([p.time[k] for p in parts]) for k in tasks),
         run_a=tuple(_pad([p.run_a[k] for p in parts]) for k in tasks),
         run_w=tuple(_pad([p.run_w[k] for p in parts]) for k in tasks),
@@ -405,5 +400,5 @@ def stack(parts: Sequence[PartFigures]) -> Stack:
         sleep_w=_pad([p.sleep_w for p in parts]),
         wake_time=_pad([p.wake_time for p in parts]),
         wake_charge=_pad([p.wake_charge for p in parts]),
-        sleeping=_pad([np.ones(len(p.sleeps), dtype=bool) for p in parts]),  # type: ignore[arg-type]
+        sleeping=_pad([np.ones(len(p.sleeps), dtype=bool) for p in parts]),
     )

@@ -70,9 +70,8 @@ def entry_page(entry: Entry, width: int) -> Page:
         found = entry.toolchain
         text = f"Toolchain maturity {found.score:.0f} of 100"
         if found.unanswered:
-            text += (
-                f", between {found.low:.0f} and {found.high:.0f}: unanswered are "
-                + ", ".join(f"{q} ({QUESTIONS[q]})" for q in found.unanswered)
+            text += f", between {found.low:.0f} and {found.high:.0f}: unanswered are " + ", ".join(
+                f"{q} ({QUESTIONS[q]})" for q in found.unanswered
             )
         page.heading("Toolchain")
         page.paragraph(text + ".", "  ")

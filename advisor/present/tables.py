@@ -176,9 +176,7 @@ def _left_out(page: Page, result: Shortlist) -> None:
     if result.screened_out:
         page.heading("Screened out")
         for part in result.screened_out:
-            page.paragraph(
-                f"{part.part}: " + "; ".join(f.text for f in part.failed), "  ", "    "
-            )
+            page.paragraph(f"{part.part}: " + "; ".join(f.text for f in part.failed), "  ", "    ")
         if result.ranking and result.nearest_miss:
             page.paragraph(f"Nearest miss: {result.nearest_miss}.", "  ", "    ", FAINT)
     if result.set_aside:
@@ -203,7 +201,9 @@ def explanation_page(result: Explanation, width: int) -> Page:
     """The explanation: current, money, points, builds, reasons."""
     page = Page(width)
     over = f" over {result.over}" if result.over else ""
-    page.heading(f"{result.product}: {result.part}{over}, rank {result.rank}, {result.points:.1f} points")
+    page.heading(
+        f"{result.product}: {result.part}{over}, rank {result.rank}, {result.points:.1f} points"
+    )
     if result.invented:
         page.paragraph(INVENTED, style=FAINT)
     page.paragraph(f"On {build_words(result.build)}.")

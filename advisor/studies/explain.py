@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 
-class NotRanked(AdvisorError):
+class NotRankedError(AdvisorError):
     """The part is not on the shortlist; the message says why."""
 
 
@@ -133,15 +133,13 @@ def explain(
     ------
     FaultError
         For an id that the catalogue does not have, or a part compared with itself.
-    NotRanked
+    NotRankedError
         When one of the parts is not on the shortlist, with the reason.
     """
     for name, given in (("PART", part), ("--over", over)):
         if given is not None and given not in catalogue.parts:
             near = nearest(given, tuple(catalogue.parts))
-            raise FaultError(
-                (Fault(name, f'"{given}"', "a part of the catalogue", nearest=near),)
-            )
+            raise FaultError((Fault(name, f'"{given}"', "a part of the catalogue", nearest=near),))
     if over == part:
         raise FaultError((Fault("--over", f'"{over}"', "another part than PART"),))
     evaluation = evaluate(catalogue, product, draws, seed)
@@ -160,8 +158,8 @@ def _place(evaluation: Evaluation, part: str) -> int:
             return place
     if part in evaluation.screened:
         why = "; ".join(f.text for f in evaluation.screened[part])
-        raise NotRanked(f"{part} is screened out: {why}")
-    raise NotRanked(
+        raise NotRankedError(f"{part} is screened out: {why}")
+    raise NotRankedError(
         f"{part} is set aside for lack of figures: {', '.join(evaluation.set_aside[part])}"
     )
 
@@ -233,8 +231,8 @@ def _current(build: Build) -> tuple[Consumer, ...]:
         amounts.append(("reservoir leak", float(feed.pack.leak_a[0])))
     amounts.append(("self-discharge", float(feed.pack.self_discharge_a[0])))
     merged: dict[str, float] = {}
-    for name, amount in amounts:
-        merged[name] = merged.get(name, 0.0) + float(amount)
+    for consumer, amount in amounts:
+        merged[consumer] = merged.get(consumer, 0.0) + float(amount)
     total = sum(merged.values())
     rows = [Consumer(n, a, a / total if total else 0.0) for n, a in merged.items()]
     return tuple(sorted(rows, key=lambda c: -c.a))
@@ -265,9 +263,7 @@ def _money(evaluation: Evaluation, candidate: Candidate) -> tuple[MoneyItem, ...
     return tuple(MoneyItem(name, known(amount)) for name, amount in items)
 
 
-def _score(
-    evaluation: Evaluation, build: Build, rival: Build | None
-) -> tuple[ScoreItem, ...]:
+def _score(evaluation: Evaluation, build: Build, rival: Build | None) -> tuple[ScoreItem, ...]:
     mine = points(evaluation, build)
     theirs = None if rival is None else points(evaluation, rival)
     out = []

@@ -70,15 +70,16 @@ class Inventory:
 def inventory(catalogue: Catalogue) -> Inventory:
     """List a catalogue."""
     others: list[OtherRow] = []
-    for kind, records in (
-        ("cell", catalogue.cells),
-        ("converter", catalogue.converters),
-        ("add-on", catalogue.addons),
-    ):
-        others += [OtherRow(kind, k, r.invented, r.summary) for k, r in records.items()]  # type: ignore[attr-defined]
+    kinds: Mapping[str, Mapping[str, Any]] = {
+        "cell": catalogue.cells,
+        "converter": catalogue.converters,
+        "add-on": catalogue.addons,
+    }
+    for kind, records in kinds.items():
+        others += [OtherRow(kind, k, r.invented, r.summary) for k, r in records.items()]
     others += [OtherRow("kernel", k, False, r.work) for k, r in catalogue.kernels.items()]
     parts = tuple(_part_row(part) for part in catalogue.parts.values())
-    invented = any(r.invented for r in (*parts, *others))
+    invented = any(r.invented for r in parts) or any(r.invented for r in others)
     return Inventory(invented, parts, tuple(others))
 
 
@@ -140,15 +141,20 @@ def entry_of(catalogue: Catalogue, identity: str) -> Entry:
         "converter": catalogue.converters,
         "add-on": catalogue.addons,
     }
-    for kind, records in kinds.items():
-        if identity in records:
-            record = records[identity]
-            break
-    else:
+    kind = next((kind for kind, records in kinds.items() if identity in records), None)
+    if kind is None:
         known = tuple(name for records in kinds.values() for name in records)
         raise FaultError(
-            (Fault("ID", f'"{identity}"', "an id of the catalogue", nearest=nearest(identity, known)),)
+            (
+                Fault(
+                    "ID",
+                    f'"{identity}"',
+                    "an id of the catalogue",
+                    nearest=nearest(identity, known),
+                ),
+            )
         )
+    record = kinds[kind][identity]
     root = catalogue.documents[identity].root
     rows = []
     for dotted, node in figures.walk(root):
