@@ -20,7 +20,8 @@ from advisor.faults import Fault, FaultError, Place
 
 LARGEST = 4 * 1024 * 1024  # bytes of a file
 DEEPEST = 24  # nested collections
-_LOADER: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+# the base loader resolves no types: nothing here wants them
+_LOADER: Any = getattr(yaml, "CBaseLoader", yaml.BaseLoader)
 # YAML 1.1's printable characters, less the line ends that are not ours
 _BAD = re.compile("[^\t\n\r\x20-\x7e\xa0-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 _SUSPICIOUS = re.compile(r"[&*!]|<<|^---|^\.\.\.|^%", re.MULTILINE)

@@ -18,7 +18,8 @@ from yaml.nodes import MappingNode, Node, ScalarNode
 
 from advisor import figures
 from advisor.catalogue import rules
-from advisor.catalogue.fields import Reading, read_record
+from advisor.catalogue.fields import read_record
+from advisor.catalogue.kinds import Reading
 from advisor.catalogue.schema_parts import Kernel, Part
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.schema_supply import AddOn, Cell, Converter

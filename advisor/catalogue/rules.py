@@ -204,7 +204,7 @@ COST_KEYS = {
 def _missing_cost(product: Product, _: Catalogue) -> Iterator[Breach]:
     seen = set()
     for criterion, keys in COST_KEYS.items():
-        if not _weighs(product, criterion):
+        if criterion not in product.priorities:
             continue
         for name in keys:
             if getattr(product.cost, name) is None and name not in seen:
@@ -213,17 +213,13 @@ def _missing_cost(product: Product, _: Catalogue) -> Iterator[Breach]:
         if criterion == "lifetime-cost" and product.service_life is None:
             yield "service-life", "nothing", None
     reservoir = product.supply_options.reservoir
-    if seen_cost(product) and reservoir is not None and reservoir.price is None:
+    if _counts_cost(product) and reservoir is not None and reservoir.price is None:
         yield "supply-options.reservoir.price", "nothing", None
 
 
-def seen_cost(product: Product) -> bool:
+def _counts_cost(product: Product) -> bool:
     """Whether a cost criterion carries weight."""
-    return any(_weighs(product, name) for name in COST_KEYS)
-
-
-def _weighs(product: Product, criterion: str) -> bool:
-    return criterion in product.priorities
+    return any(name in product.priorities for name in COST_KEYS)
 
 
 def _anchors(product: Product, _: Catalogue) -> Iterator[Breach]:
@@ -300,6 +296,12 @@ def _cell_options(product: Product, _: Catalogue) -> Iterator[Breach]:
             yield path, "series or parallel beside a budget", None
 
 
+def rate_currency(product: Product) -> str | None:
+    """The currency that the engineer's rate is written in; None without a rate."""
+    rate = product.cost.engineer_rate
+    return None if rate is None else rate.unit_text.partition("/")[0].strip()
+
+
 def _currencies(product: Product, catalogue: Catalogue) -> Iterator[Breach]:
     home = product.cost.currency
     if home is None:
@@ -313,6 +315,9 @@ def _currencies(product: Product, catalogue: Catalogue) -> Iterator[Breach]:
         if name in catalogue.converters:
             priced.append((f"{name}:price", catalogue.converters[name].price))
     missing: dict[str, str] = {}
+    hour = rate_currency(product)
+    if hour is not None and hour not in (home, *product.cost.rates):
+        missing[hour] = f"{product.product}:cost.engineer-rate"
     for where, price in priced:
         if price is not None and price.currency not in (None, home, *product.cost.rates):
             missing.setdefault(price.currency, where)

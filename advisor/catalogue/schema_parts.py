@@ -8,7 +8,8 @@ from dataclasses import dataclass
 
 from yaml.nodes import MappingNode, Node
 
-from advisor.catalogue.fields import (
+from advisor.catalogue.fields import ListOf, MapOf, Record, key, read_record
+from advisor.catalogue.kinds import (
     Choice,
     Curve,
     CurveOf,
@@ -16,14 +17,9 @@ from advisor.catalogue.fields import (
     Figure,
     Flag,
     Identity,
-    ListOf,
-    MapOf,
     Reading,
-    Record,
     Text,
     Whole,
-    key,
-    read_record,
     scalar,
 )
 from advisor.faults import nearest

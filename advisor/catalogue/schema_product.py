@@ -7,19 +7,15 @@ from dataclasses import dataclass
 
 from yaml.nodes import MappingNode, Node, ScalarNode
 
-from advisor.catalogue.fields import (
+from advisor.catalogue.fields import ListOf, MapOf, Record, key, read_record
+from advisor.catalogue.kinds import (
     Choice,
     Figure,
     Flag,
     Identity,
-    ListOf,
-    MapOf,
     Reading,
-    Record,
     Text,
     Whole,
-    key,
-    read_record,
     scalar,
     shape_of,
 )

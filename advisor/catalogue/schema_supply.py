@@ -7,20 +7,16 @@ from dataclasses import dataclass
 
 from yaml.nodes import MappingNode, Node, ScalarNode
 
-from advisor.catalogue.fields import (
+from advisor.catalogue.fields import ListOf, MapOf, Record, key, read_record
+from advisor.catalogue.kinds import (
     Choice,
     Curve,
     CurveOf,
     Figure,
     Flag,
     Identity,
-    ListOf,
-    MapOf,
     Reading,
-    Record,
     Text,
-    key,
-    read_record,
     shape_of,
 )
 from advisor.catalogue.schema_parts import (

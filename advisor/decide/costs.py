@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from advisor.catalogue.rules import rate_currency
 from advisor.catalogue.schema_parts import Part, Price
 from advisor.catalogue.schema_product import Product
 from advisor.model.draws import Array, Sampler
@@ -75,13 +76,17 @@ def product_cost(product: Product, sampler: Sampler) -> ProductCost:
             return unknown
         return sampler.take(f"cost.{name.replace('_', '-')}", quantity)
 
+    rates = {c: sampler.take(f"cost.rates.{c}", q) for c, q in cost.rates.items()}
+    hour = take("engineer_rate")
+    if cost.engineer_rate is not None and rate_currency(product) != cost.currency:
+        hour = hour * rates.get(rate_currency(product) or "", unknown)
     return ProductCost(
         currency=cost.currency or "",
         units=cost.units,
-        engineer_rate=take("engineer_rate"),
+        engineer_rate=hour,
         service_visit=take("service_visit"),
         tools=take("tools"),
-        rates={c: sampler.take(f"cost.rates.{c}", q) for c, q in cost.rates.items()},
+        rates=rates,
         service_life=unknown
         if product.service_life is None
         else sampler.take("service-life", product.service_life),

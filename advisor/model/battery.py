@@ -13,12 +13,12 @@ Axes: R rows (builds on one pack), S states, N draws, G depths. SI units.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from advisor.model.crossing import first_negative
 from advisor.model.kinetic_cell import periodic_peak
 from advisor.model.supply import loaded_voltage
 
@@ -32,6 +32,7 @@ CAPACITY, COLD, CUT_OFF, SAG, TWO_WELL, SHELF = range(6)
 _NODES = np.array([0.5 - np.sqrt(0.15), 0.5, 0.5 + np.sqrt(0.15)])
 _WEIGHTS = np.array([5.0, 8.0, 5.0]) / 18.0
 _STEEPEST = 0.85  # ratio of voltages over a step of the depth grid
+_VISIBLE = 0.005  # of depth, between a sag and the open voltage's own end
 _SUBSTEPS = 8  # of a constant-power state on a reservoir
 
 
@@ -132,6 +133,8 @@ def life(pack: Pack, drain: Drain) -> Life:
     well = _two_well_depth(pack, drain, a - self_a - pack.leak_a, b, search)
     bounds = np.stack([np.ones(shape), cold, cut, sag, well])
     ends_by = bounds.argmin(axis=0).astype(np.int8)
+    # any load sags a little: it ends the life only where it does so visibly before the cut-off
+    ends_by = np.where((ends_by == SAG) & (cut - sag < _VISIBLE), np.int8(CUT_OFF), ends_by)
     end = bounds.min(axis=0)
     full = march.time(end)
     shelf = np.broadcast_to(pack.shelf_life_s, shape)
@@ -276,64 +279,6 @@ def _cut_off_depth(pack: Pack, cut_off: Array) -> Array:
     return out
 
 
-def _first_negative(
-    margin: Callable[[Array, NDArray[np.intp]], Array], grid: Array, upto: Array
-) -> Array:
-    """First depth at which a margin turns negative, (M,); infinite where it never does.
-
-    Parameters
-    ----------
-    margin : of depths (m,) and the indices (m,) of the M cases they belong to. grid : (G,) depths
-    to bracket with. upto : (M,) depth of interest.
-    """
-    out = np.full(upto.shape, np.inf)
-    alive = np.arange(len(upto))
-    low = np.zeros(len(upto))
-    at_low = margin(low, alive)
-    out[alive[at_low < 0]] = 0.0
-    keep = at_low >= 0
-    alive, low, at_low = alive[keep], low[keep], at_low[keep]
-    for g in grid[1:]:
-        if not alive.size:
-            break
-        high = np.minimum(g, upto[alive])
-        at_high = margin(high, alive)
-        below = at_high < 0
-        if below.any():
-            out[alive[below]] = _root(
-                margin, alive[below], low[below], high[below], at_low[below], at_high[below]
-            )
-        keep = ~below & (high < upto[alive])
-        alive, low, at_low = alive[keep], high[keep], at_high[keep]
-    return out
-
-
-def _root(
-    margin: Callable[[Array, NDArray[np.intp]], Array],
-    index: NDArray[np.intp],
-    low: Array,
-    high: Array,
-    at_low: Array,
-    at_high: Array,
-) -> Array:
-    """Zero between low (margin >= 0) and high (< 0), by false position with Illinois weights."""
-    low, high, at_low, at_high = low.copy(), high.copy(), at_low.copy(), at_high.copy()
-    for n in range(80):
-        with np.errstate(divide="ignore", invalid="ignore"):
-            guess = high - at_high * (high - low) / (at_high - at_low)
-        # a margin that is not finite (no power to be had) leaves halving
-        guess = np.where(np.isfinite(guess) & (n % 4 != 3), guess, (low + high) / 2)
-        guess = np.clip(guess, low, high)
-        value = margin(guess, index)
-        good = value >= 0
-        at_high = np.where(good, at_high * 0.5, value)
-        at_low = np.where(good, value, at_low * 0.5)
-        low, high = np.where(good, guess, low), np.where(good, high, guess)
-        if bool(((high - low) < 1e-13).all()) or bool((np.abs(value) < 1e-13).all()):
-            break
-    return low
-
-
 class _Lows:
     """The lowest loaded voltage over the states, against the cut-off."""
 
@@ -358,7 +303,7 @@ class _Lows:
         def margin(depth: Array, case: NDArray[np.intp]) -> Array:
             return self.margin(depth, index[case])
 
-        out.ravel()[index] = _first_negative(margin, self.pack.depth, upto_of)
+        out.ravel()[index] = first_negative(margin, self.pack.depth, upto_of)
         return out
 
     def _suspect(self, upto: Array) -> NDArray[np.bool_]:
@@ -532,5 +477,5 @@ def _two_well_depth(pack: Pack, drain: Drain, a: Array, b: Array, upto: Array) -
         return np.asarray(1 - (1 - c[n]) * worst / pack.capacity_c[n] - depth)
 
     flat = upto.ravel()
-    found = _first_negative(margin, pack.depth, flat)
+    found = first_negative(margin, pack.depth, flat)
     return np.asarray(found.reshape(upto.shape))

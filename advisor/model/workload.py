@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from advisor.catalogue.fields import Curve
+from advisor.catalogue.kinds import Curve
 from advisor.catalogue.schema_product import Product
 from advisor.model.draws import Array, Sampler
 from advisor.quantities import Quantity

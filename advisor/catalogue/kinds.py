@@ -1,0 +1,309 @@
+"""What may stand behind a key: texts, choices, figures, curves; and where their faults go."""
+
+from __future__ import annotations
+
+import datetime
+import re
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
+
+from advisor import quantities
+from advisor.faults import Fault, FaultLog, nearest
+from advisor.quantities import Quantity, QuantityError
+from advisor.source import place_of
+
+ID = re.compile(r"[a-z0-9][a-z0-9-]*\Z")
+
+
+class Reading:
+    """One document being read: where faults go and what they are called."""
+
+    def __init__(self, file: str, identity: str, log: FaultLog) -> None:
+        self.file = file
+        self.identity = identity
+        self.log = log
+
+    def fault(
+        self, node: Node, path: str, read: str, expected: str, near: str | None = None
+    ) -> None:
+        """Note a fault at `node`; `path` is dotted, without the document's id."""
+        self.log.add(
+            Fault(
+                f"{self.identity}:{path}" if path else self.identity,
+                read,
+                expected,
+                place_of(node, self.file),
+                near,
+            )
+        )
+
+
+class Kind(Protocol):
+    """What may stand behind a key."""
+
+    def read(self, node: Node, path: str, reading: Reading) -> Any:
+        """The value, or None after noting a fault."""
+
+    def describe(self) -> str:
+        """The kind in a few words, for fault texts and the reference."""
+
+
+def shape_of(node: Node) -> str:
+    """What was read, in words, for a fault."""
+    if isinstance(node, MappingNode):
+        return "a mapping"
+    if isinstance(node, SequenceNode):
+        return "a list"
+    return f'"{node.value}"' if node.value else "nothing"
+
+
+def scalar(node: Node, path: str, reading: Reading, expected: str) -> str | None:
+    """The text of a scalar node; None after a fault."""
+    if isinstance(node, ScalarNode) and node.value != "":
+        return str(node.value)
+    reading.fault(node, path, shape_of(node), expected)
+    return None
+
+
+@dataclass(frozen=True, slots=True)
+class Text:
+    """Free text."""
+
+    what: str = "text"
+
+    def read(self, node: Node, path: str, reading: Reading) -> str | None:
+        return scalar(node, path, reading, self.what)
+
+    def describe(self) -> str:
+        return self.what
+
+
+@dataclass(frozen=True, slots=True)
+class Identity:
+    """An id: lower-case letters, digits and hyphens; in `own` files equal to the file's name."""
+
+    what: str = "id"
+
+    def read(self, node: Node, path: str, reading: Reading) -> str | None:
+        text = scalar(node, path, reading, self.describe())
+        if text is not None and not ID.match(text):
+            reading.fault(node, path, f'"{text}"', self.describe())
+            return None
+        return text
+
+    def describe(self) -> str:
+        return f"{self.what}: lower-case letters, digits and hyphens"
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """One of a few words."""
+
+    options: tuple[str, ...]
+
+    def read(self, node: Node, path: str, reading: Reading) -> str | None:
+        text = scalar(node, path, reading, self.describe())
+        if text is None or text in self.options:
+            return text
+        reading.fault(node, path, f'"{text}"', self.describe(), nearest(text, self.options))
+        return None
+
+    def describe(self) -> str:
+        return "one of " + ", ".join(self.options)
+
+
+@dataclass(frozen=True, slots=True)
+class Flag:
+    """`true` or `false`, spelled so."""
+
+    def read(self, node: Node, path: str, reading: Reading) -> bool | None:
+        text = scalar(node, path, reading, self.describe())
+        if text in ("true", "false"):
+            return text == "true"
+        if text is not None:
+            reading.fault(node, path, f'"{text}"', self.describe())
+        return None
+
+    def describe(self) -> str:
+        return "true or false"
+
+
+@dataclass(frozen=True, slots=True)
+class Day:
+    """A calendar date, ISO 8601."""
+
+    def read(self, node: Node, path: str, reading: Reading) -> datetime.date | None:
+        text = scalar(node, path, reading, self.describe())
+        if text is None:
+            return None
+        try:
+            if len(text) == 10:
+                return datetime.date.fromisoformat(text)
+        except ValueError:
+            pass
+        reading.fault(node, path, f'"{text}"', self.describe())
+        return None
+
+    def describe(self) -> str:
+        return "a date such as 2026-03-11"
+
+
+@dataclass(frozen=True, slots=True)
+class Whole:
+    """A whole number, at least `least`."""
+
+    least: int = 1
+
+    def read(self, node: Node, path: str, reading: Reading) -> int | None:
+        text = scalar(node, path, reading, self.describe())
+        if text is None:
+            return None
+        if re.fullmatch(r"[+-]?[0-9]{1,12}", text) and int(text) >= self.least:
+            return int(text)
+        reading.fault(node, path, f'"{text}"', self.describe())
+        return None
+
+    def describe(self) -> str:
+        return f"a whole number of at least {self.least}"
+
+
+PAIR = frozenset(("typical", "max"))
+TRIPLE = frozenset(("low", "likely", "high"))
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """A physical figure with its unit and perhaps its uncertainty.
+
+    `least` and `most` bound the stated value in SI; with `above`, `least` itself is refused.
+    """
+
+    dimension: str
+    least: float | None = 0.0
+    above: bool = False
+    most: float | None = None
+
+    def read(self, node: Node, path: str, reading: Reading) -> Quantity | None:
+        if type(node) is ScalarNode:
+            return self._one(node, path, reading)
+        if isinstance(node, MappingNode):
+            names = {k.value for k, _ in node.value if isinstance(k, ScalarNode)}
+            if names in (PAIR, TRIPLE) and len(node.value) == len(names):
+                return self._several(node, path, reading)
+            if names and names <= PAIR | TRIPLE:
+                reading.fault(
+                    node,
+                    path,
+                    "a mapping of " + ", ".join(sorted(names)),
+                    "{typical, max} or {low, likely, high}, each key once",
+                )
+                return None
+        reading.fault(node, path, shape_of(node), self.describe())
+        return None
+
+    def _one(self, node: ScalarNode, path: str, reading: Reading) -> Quantity | None:
+        try:
+            value = quantities.read_quantity(node.value, self.dimension)
+        except QuantityError as error:
+            reading.fault(node, path, shape_of(node), error.expected, error.nearest)
+            return None
+        return value if self._in_bounds(value, node, path, reading) else None
+
+    def _in_bounds(self, value: Quantity, node: Node, path: str, reading: Reading) -> bool:
+        low, high = self.least, self.most
+        if low is not None and (value.nominal < low or (self.above and value.nominal == low)):
+            bound = f"{'above' if self.above else 'not below'} {self._bound(low)}"
+        elif high is not None and value.nominal > high:
+            bound = f"at most {self._bound(high)}"
+        else:
+            return True
+        reading.fault(node, path, shape_of(node), f"{self.describe()}, {bound}")
+        return False
+
+    def _bound(self, value: float) -> str:
+        return "zero" if value == 0 else quantities.show(value, self.dimension)
+
+    def _several(self, node: MappingNode, path: str, reading: Reading) -> Quantity | None:
+        read: dict[str, Quantity] = {}
+        for k, v in node.value:
+            value = self.read(v, f"{path}.{k.value}", reading)
+            if value is not None:
+                read[k.value] = value
+        if len(read) < len(node.value):
+            return None
+        if any(value.u for value in read.values()):
+            reading.fault(
+                node, path, "a spread inside a spread", "plain figures inside {…}: they are it"
+            )
+            return None
+        try:
+            if "typical" in read:
+                return quantities.typical_max(read["typical"], read["max"])
+            return quantities.pert(read["low"], read["likely"], read["high"])
+        except QuantityError as error:
+            reading.fault(node, path, "a mapping", error.expected, error.nearest)
+            return None
+
+    def describe(self) -> str:
+        return f"a {self.dimension} such as {quantities.DIMENSIONS[self.dimension].example}"
+
+
+@dataclass(frozen=True, slots=True)
+class Curve:
+    """A curve read from a mapping of x to y: x ascending in SI, y a figure at each x."""
+
+    x: tuple[float, ...]
+    y: tuple[Quantity, ...]
+
+    @property
+    def flat(self) -> bool:
+        """Whether one value holds everywhere (a plain figure was written)."""
+        return len(self.y) == 1
+
+
+@dataclass(frozen=True, slots=True)
+class CurveOf:
+    """A curve of figures over another dimension; a plain figure stands for a constant."""
+
+    x: Figure
+    y: Figure
+    constant: bool = True
+
+    def read(self, node: Node, path: str, reading: Reading) -> Curve | None:
+        names = (
+            {k.value for k, _ in node.value if isinstance(k, ScalarNode)}
+            if isinstance(node, MappingNode)
+            else set()
+        )
+        if self.constant and (isinstance(node, ScalarNode) or (names and names <= PAIR | TRIPLE)):
+            value = self.y.read(node, path, reading)
+            return None if value is None else Curve((0.0,), (value,))
+        if not isinstance(node, MappingNode) or not node.value:
+            reading.fault(node, path, shape_of(node), self.describe())
+            return None
+        points: dict[float, Quantity] = {}
+        good = True
+        for k, v in node.value:
+            x = self.x.read(k, path, reading)
+            y = self.y.read(v, f"{path}.{k.value}", reading)
+            if x is None or y is None:
+                good = False
+            elif x.u:
+                reading.fault(k, path, shape_of(k), "an exact place on the curve")
+                good = False
+            elif x.nominal in points:
+                reading.fault(k, path, f"{shape_of(k)} twice", "each place of a curve once")
+                good = False
+            else:
+                points[x.nominal] = y
+        if not good:
+            return None
+        ordered = sorted(points)
+        return Curve(tuple(ordered), tuple(points[x] for x in ordered))
+
+    def describe(self) -> str:
+        example = quantities.DIMENSIONS[self.x.dimension].example
+        word = f"a mapping of {self.x.dimension} to {self.y.dimension} such as {{{example}: …}}"
+        return f"{self.y.describe()}, or {word}" if self.constant else word

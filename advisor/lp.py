@@ -1,0 +1,468 @@
+"""Linear and mixed-integer programs: the only door to PuLP.
+
+A `Model` is built under the caller's own names, solved, and answered with a `Solution` whose
+status is our own. Nothing is believed on the solver's word alone:
+
+* the status is settled before any value is read, and "infeasible or unbounded" is told apart by
+  solving once more without the objective;
+* bounds, integrality and every constraint are checked again on the numbers that came back;
+* rows and objective are scaled by powers of two before they are solved, which changes no digit,
+  because a solver's tolerances are absolute and an objective in microamperes would vanish in them.
+
+HiGHS (Huangfu & Hall 2018, doi:10.1007/s12532-017-0130-5) runs in process; CBC, a program of its
+own, stands in where HiGHS is missing or fails, and is the second opinion of the tests. Neither
+writes to standard output.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+import tempfile
+import time
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import Enum
+from pathlib import Path
+from typing import Any, Literal
+
+Sense = Literal["<=", "=", ">="]
+Solver = Literal["highs", "cbc"]
+
+TOLERANCE = 1e-6
+"""Largest breach that passes, relative to the row's greatest term."""
+
+_TIGHT = 1e-9  # what HiGHS is asked for: the scaled rows and objective are near one
+_NAME_LENGTH = 80
+# words and shapes that readers of the LP format take for something else
+_RESERVED = re.compile(
+    r"(?i)(free|inf(inity)?|min(imi[sz]e)?|max(imi[sz]e)?|s\.?t\.?|subject|such|bounds?|end|"
+    r"gen(erals?)?|int(egers?)?|bin(ar(y|ies))?|semis?|sec|sos[12]?|obj|_dummy|e[0-9].*)$"
+)
+
+
+class Status(Enum):
+    """How a solve ended."""
+
+    OPTIMAL = "optimal"
+    FEASIBLE = "feasible"  # stopped by the limit, with a point that holds every constraint
+    INFEASIBLE = "infeasible"
+    UNBOUNDED = "unbounded"
+    LIMIT = "limit"  # stopped by the limit, without a point
+    FAILED = "failed"
+
+
+class SolverError(RuntimeError):
+    """No solver is at hand, or one returned numbers that break the model: not the user's fault."""
+
+
+@dataclass(frozen=True, slots=True)
+class Solution:
+    """The answer to a model.
+
+    Attributes
+    ----------
+    status : read it first; without a point `objective` is None and the mappings are empty.
+    objective : the objective at `values`, recomputed from them.
+    bound : no point can have a lower objective than this; -inf where the solver proved nothing.
+    values : variable to value; whole numbers are exactly whole.
+    duals : constraint to the change of the optimum per unit of its right-hand side. Only for
+        an optimum without integer variables. At a degenerate optimum the dual is one of several.
+    solver : which solver answered.
+    """
+
+    status: Status
+    objective: float | None
+    bound: float
+    values: Mapping[str, float] = field(default_factory=dict)
+    duals: Mapping[str, float] = field(default_factory=dict)
+    solver: Solver = "highs"
+
+    @property
+    def solved(self) -> bool:
+        """Whether there is a point to read."""
+        return self.status in (Status.OPTIMAL, Status.FEASIBLE)
+
+
+@dataclass(frozen=True, slots=True)
+class _Variable:
+    lower: float
+    upper: float
+    integer: bool
+
+    def nearest_to_zero(self) -> float:
+        value = min(max(0.0, self.lower), self.upper)
+        return float(math.ceil(value) if value > 0 else math.floor(value)) if self.integer else value
+
+
+@dataclass(frozen=True, slots=True)
+class _Row:
+    terms: Mapping[str, float]
+    sense: Sense
+    rhs: float
+
+    def excess(self, values: Mapping[str, float]) -> float:
+        """By how much the row is broken, relative to its greatest term; 0 when it holds."""
+        products = [a * values[name] for name, a in self.terms.items()]
+        gap = math.fsum([*products, -self.rhs])
+        broken = {"<=": max(gap, 0.0), ">=": max(-gap, 0.0), "=": abs(gap)}[self.sense]
+        sizes = [abs(self.rhs), *map(abs, products), *map(abs, self.terms.values())]
+        return broken / max(sizes) if broken else 0.0
+
+
+@dataclass(slots=True)
+class _Answer:
+    """What a solver said, in the caller's units."""
+
+    status: Status
+    values: dict[str, float] = field(default_factory=dict)
+    duals: dict[str, float] = field(default_factory=dict)
+    bound: float = -math.inf
+
+
+class Model:
+    """A linear program, or a mixed-integer one, that minimises.
+
+    Names are the caller's, any text; they are made fit for the LP format inside.
+    """
+
+    def __init__(self, name: str = "model") -> None:
+        self._name = name
+        self._variables: dict[str, _Variable] = {}
+        self._rows: dict[str, _Row] = {}
+        self._objective: dict[str, float] = {}
+
+    def variable(
+        self,
+        name: str,
+        lower: float = 0.0,
+        upper: float = math.inf,
+        integer: bool = False,
+    ) -> None:
+        """Add a variable between `lower` and `upper`, either of which may be infinite.
+
+        Raises
+        ------
+        ValueError
+            For a name used twice, a bound that is not a number, or bounds that leave nothing.
+        """
+        if name in self._variables:
+            raise ValueError(f"variable {name!r} is there already")
+        if not lower <= upper or lower == math.inf or upper == -math.inf:
+            raise ValueError(f"variable {name!r}: nothing lies between {lower} and {upper}")
+        if integer and math.isfinite(lower) and math.ceil(lower) > upper:
+            raise ValueError(f"variable {name!r}: no whole number from {lower} to {upper}")
+        self._variables[name] = _Variable(float(lower), float(upper), integer)
+
+    def constraint(self, name: str, terms: Mapping[str, float], sense: Sense, rhs: float) -> None:
+        """Add the constraint: sum of coefficient times variable, `sense`, `rhs`.
+
+        Raises
+        ------
+        ValueError
+            For a name used twice, a variable that is not there, an unknown sense, or a
+            coefficient or right-hand side that is not finite.
+        """
+        if name in self._rows:
+            raise ValueError(f"constraint {name!r} is there already")
+        if sense not in ("<=", "=", ">="):
+            raise ValueError(f"constraint {name!r}: sense {sense!r} is none of <=, =, >=")
+        if not math.isfinite(rhs):
+            raise ValueError(f"constraint {name!r}: right-hand side {rhs}")
+        self._rows[name] = _Row(self._terms(f"constraint {name!r}", terms), sense, float(rhs))
+
+    def minimise(self, terms: Mapping[str, float]) -> None:
+        """Set the objective, in place of an earlier one. Without one, any feasible point will do.
+
+        Raises
+        ------
+        ValueError
+            For a variable that is not there or a coefficient that is not finite.
+        """
+        self._objective = self._terms("objective", terms)
+
+    def _terms(self, where: str, terms: Mapping[str, float]) -> dict[str, float]:
+        for name, coefficient in terms.items():
+            if name not in self._variables:
+                raise ValueError(f"{where}: no variable {name!r}")
+            if not math.isfinite(coefficient):
+                raise ValueError(f"{where}: coefficient {coefficient} of {name!r}")
+        return {name: float(a) for name, a in terms.items() if a != 0}
+
+    # ------------------------------------------------------------------------------- solving
+
+    def solve(self, seconds: float, solver: Solver = "highs", gap: float = 1e-9) -> Solution:
+        """Minimise within a time limit.
+
+        Parameters
+        ----------
+        seconds : limit on the solver's time, s.
+        solver : which to ask first; CBC stands in for HiGHS where that is missing or fails.
+        gap : relative distance from the bound at which a mixed-integer search may stop.
+
+        Raises
+        ------
+        ValueError
+            For a limit or a gap that is not a number, or a limit of nothing.
+        SolverError
+            When no solver is at hand, or the numbers that came back break the model.
+        """
+        if not (seconds > 0 and math.isfinite(seconds)):
+            raise ValueError(f"a time limit of {seconds} s")
+        if not (gap >= 0 and math.isfinite(gap)):
+            raise ValueError(f"a gap of {gap}")
+        deadline = time.monotonic() + seconds
+        failed: Status = Status.FAILED
+        for asked in ("highs", "cbc") if solver == "highs" else ("cbc",):
+            name: Solver = "cbc" if asked == "cbc" else "highs"
+            left = max(deadline - time.monotonic(), 0.01)
+            answer = self._ask(name, left, gap, self._objective)
+            if answer is None:
+                continue
+            if answer.status in (Status.INFEASIBLE, Status.UNBOUNDED) and self._objective:
+                # presolve may stop at "one of the two": any feasible point says which
+                left = max(deadline - time.monotonic(), 0.01)
+                plain = self._ask(name, left, gap, {})
+                answer = _Answer(Status.FAILED if plain is None else _without_optimum(plain.status))
+            if answer.status is Status.FAILED and name == "highs":
+                failed = answer.status
+                continue
+            return self._checked(answer, name)
+        if solver == "highs" and self._available("highs"):
+            return Solution(failed, None, -math.inf, solver="highs")
+        raise SolverError(f"the solver {solver} is not installed")
+
+    @staticmethod
+    def _available(solver: Solver) -> bool:
+        if solver == "cbc":
+            return _cbc(1.0, 0.0, None) is not None
+        from importlib.util import find_spec
+
+        return find_spec("highspy") is not None
+
+    def _ask(
+        self, solver: Solver, seconds: float, gap: float, objective: Mapping[str, float]
+    ) -> _Answer | None:
+        """One solver's answer, None where it is not installed."""
+        if not self._available(solver):
+            return None
+        if any(row.excess({}) > 0 for row in self._rows.values() if not row.terms):
+            return _Answer(Status.INFEASIBLE)
+        used = {n for row in self._rows.values() for n in row.terms} | set(objective)
+        rest = {n: v.nearest_to_zero() for n, v in self._variables.items() if n not in used}
+        if not used:
+            return _Answer(Status.OPTIMAL, rest, dict.fromkeys(self._rows, 0.0), 0.0)
+        program = _Program(self, objective, scaled=True)
+        answer = program.highs(seconds, gap) if solver == "highs" else program.cbc(seconds, gap)
+        if answer.values:
+            answer.values |= rest
+        return answer
+
+    def _checked(self, answer: _Answer, solver: Solver) -> Solution:
+        """The solution, once the returned numbers are shown to hold."""
+        if answer.status not in (Status.OPTIMAL, Status.FEASIBLE):
+            bound = math.inf if answer.status is Status.INFEASIBLE else answer.bound
+            return Solution(answer.status, None, bound, solver=solver)
+        values = {name: self._settled(name, answer.values) for name in self._variables}
+        for name, row in self._rows.items():
+            excess = row.excess(values)
+            if not excess <= TOLERANCE:
+                raise SolverError(f"{solver} broke constraint {name!r} by {excess:.1e} of its size")
+        objective = math.fsum(a * values[n] for n, a in self._objective.items())
+        whole = any(v.integer for v in self._variables.values())
+        bound = answer.bound if whole or answer.status is Status.FEASIBLE else objective
+        duals: dict[str, float] = {}
+        if answer.status is Status.OPTIMAL and not whole:
+            duals = {name: answer.duals.get(name, 0.0) + 0.0 for name in self._rows}
+        return Solution(
+            answer.status, objective + 0.0, min(bound, objective) + 0.0, values, duals, solver
+        )
+
+    def _settled(self, name: str, values: Mapping[str, float]) -> float:
+        """A returned value, whole where it must be and inside its bounds."""
+        variable, value = self._variables[name], values.get(name, math.nan)
+        if variable.integer and abs(value - round(value)) <= TOLERANCE * max(1.0, abs(value)):
+            value = float(round(value))
+        elif variable.integer or not math.isfinite(value):
+            raise SolverError(f"variable {name!r} came back as {value}")
+        inside = min(max(value, variable.lower), variable.upper)
+        if abs(inside - value) > TOLERANCE * max(1.0, abs(inside)):
+            raise SolverError(f"variable {name!r} came back as {value}, out of its bounds")
+        return inside + 0.0
+
+    def text(self) -> str:
+        """The model in the LP file format, as PuLP writes it: variables and rows in order of name.
+
+        Variables that are in no row and not in the objective are left out.
+        """
+        with tempfile.TemporaryDirectory() as folder:
+            path = Path(folder, "model.lp")
+            _Program(self, self._objective, scaled=False).problem.writeLP(
+                str(path), max_length=_NAME_LENGTH + 20
+            )
+            return path.read_text(encoding="utf-8")
+
+
+def _without_optimum(plain: Status) -> Status:
+    """What a model that has no optimum is, from its solve without objective."""
+    return {
+        Status.OPTIMAL: Status.UNBOUNDED,
+        Status.FEASIBLE: Status.UNBOUNDED,
+        Status.UNBOUNDED: Status.FAILED,
+    }.get(plain, plain)
+
+
+class _Program:
+    """A model as PuLP sees it."""
+
+    def __init__(self, model: Model, objective: Mapping[str, float], scaled: bool) -> None:
+        import pulp
+
+        # the private names are ours: they state what the program is made of, for this file only
+        self.whole = any(v.integer for v in model._variables.values())
+        self.rows = {k: r for k, r in model._rows.items() if r.terms}
+        self.columns = _fit_names(model._variables)
+        self.names = _fit_names(self.rows)
+        self.scale = {k: _scale(r.terms.values()) if scaled else 1.0 for k, r in self.rows.items()}
+        self.unit = _scale(objective.values()) if scaled else 1.0
+        title = _fit_names({model._name: None})[model._name]
+        self.problem: Any = pulp.LpProblem(title, pulp.LpMinimize)
+        self.variables: dict[str, Any] = {
+            k: self.problem.add_variable(
+                self.columns[k],
+                v.lower if math.isfinite(v.lower) else None,
+                v.upper if math.isfinite(v.upper) else None,
+                pulp.LpInteger if v.integer else pulp.LpContinuous,
+            )
+            for k, v in model._variables.items()
+        }
+        self.problem.setObjective(
+            pulp.LpAffineExpression({self.variables[k]: a / self.unit for k, a in objective.items()})
+        )
+        senses = {
+            "<=": pulp.LpConstraintLE,
+            "=": pulp.LpConstraintEQ,
+            ">=": pulp.LpConstraintGE,
+        }
+        for k, row in self.rows.items():
+            size = self.scale[k]
+            terms = {self.variables[name]: a / size for name, a in row.terms.items()}
+            self.problem.addConstraint(
+                pulp.LpConstraint(
+                    pulp.LpAffineExpression(terms), senses[row.sense], self.names[k], row.rhs / size
+                )
+            )
+
+    def highs(self, seconds: float, gap: float) -> _Answer:
+        """Ask HiGHS, in process."""
+        import highspy
+        import pulp
+
+        solver = pulp.HiGHS(
+            msg=False,
+            timeLimit=seconds,
+            gapRel=gap,
+            gapAbs=0.0,
+            threads=1,
+            primal_feasibility_tolerance=_TIGHT,
+            dual_feasibility_tolerance=_TIGHT,
+            mip_feasibility_tolerance=_TIGHT,
+        )
+        self.problem.solve(solver)
+        # PuLP calls a point at the time limit optimal, feasible or not: ask HiGHS itself
+        solved: Any = self.problem.solverModel
+        said, info = solved.getModelStatus(), solved.getInfo()
+        ends = highspy.HighsModelStatus
+        point = info.primal_solution_status == highspy.SolutionStatus.kSolutionStatusFeasible
+        bound = info.mip_dual_bound * self.unit if self.whole else -math.inf
+        if said == ends.kOptimal:
+            return _Answer(Status.OPTIMAL, self._values(), self._duals(), bound)
+        if said in (ends.kInfeasible, ends.kUnbounded, ends.kUnboundedOrInfeasible):
+            infeasible = said == ends.kInfeasible
+            return _Answer(Status.INFEASIBLE if infeasible else Status.UNBOUNDED)
+        if said in (
+            ends.kTimeLimit,
+            ends.kIterationLimit,
+            ends.kSolutionLimit,
+            ends.kInterrupt,
+        ):
+            if point:
+                return _Answer(Status.FEASIBLE, self._values(), bound=bound)
+            return _Answer(Status.LIMIT, bound=bound)
+        return _Answer(Status.FAILED)
+
+    def cbc(self, seconds: float, gap: float) -> _Answer:
+        """Ask CBC, a process of its own that talks through files."""
+        import pulp
+
+        with tempfile.TemporaryDirectory() as folder:
+            solver = _cbc(seconds, gap, folder)
+            try:
+                self.problem.solve(solver)
+            except pulp.PulpSolverError:
+                return _Answer(Status.FAILED)
+        status, kind = self.problem.status, self.problem.sol_status
+        if status == pulp.LpStatusInfeasible:
+            return _Answer(Status.INFEASIBLE)
+        if status == pulp.LpStatusUnbounded:
+            return _Answer(Status.UNBOUNDED)
+        if status == pulp.LpStatusNotSolved:
+            return _Answer(Status.LIMIT)
+        if status != pulp.LpStatusOptimal:
+            return _Answer(Status.FAILED)
+        values = self._values()
+        if kind != pulp.LpSolutionOptimal:
+            return _Answer(Status.FEASIBLE, values)
+        objective = float(pulp.value(self.problem.objective) or 0.0) * self.unit
+        return _Answer(Status.OPTIMAL, values, self._duals(), objective - gap * abs(objective))
+
+    def _values(self) -> dict[str, float]:
+        known = {k: v.varValue for k, v in self.variables.items()}
+        return {k: float(value) for k, value in known.items() if value is not None}
+
+    def _duals(self) -> dict[str, float]:
+        rows = {name: self.problem.get_constraint_by_name(name) for name in self.names.values()}
+        return {
+            k: float(rows[name].pi or 0.0) * self.unit / self.scale[k]
+            for k, name in self.names.items()
+        }
+
+
+def _cbc(seconds: float, gap: float, folder: str | None) -> Any:
+    """The command of the CBC that PuLP brings, or of one on the path; None without either."""
+    import pulp
+
+    brought = getattr(getattr(pulp, "PULP_CBC_CMD", None), "pulp_cbc_path", None)
+    for path in (brought, "cbc"):
+        if path is not None:
+            solver = pulp.COIN_CMD(
+                path=path, msg=False, timeLimit=seconds, gapRel=gap, gapAbs=0.0, threads=None
+            )
+            if solver.available():
+                if folder is not None:
+                    solver.tmpDir = folder
+                return solver
+    return None
+
+
+def _scale(numbers: Any) -> float:
+    """The power of two that brings the greatest of the numbers to between 1/2 and 1."""
+    greatest = max(map(abs, numbers), default=0.0)
+    return 2.0 ** math.frexp(greatest)[1] if greatest else 1.0
+
+
+def _fit_names(names: Mapping[str, Any]) -> dict[str, str]:
+    """Each name made fit for the LP format, all different, in as few changes as will do."""
+    taken: set[str] = set()
+    fit: dict[str, str] = {}
+    for name in names:
+        stem = re.sub(r"[^A-Za-z0-9_.]", "_", name)[:_NAME_LENGTH]
+        if not stem or stem[0] in "0123456789." or _RESERVED.match(stem):
+            stem = f"n_{stem}"
+        candidate, count = stem, 1
+        while candidate.lower() in taken:
+            count += 1
+            candidate = f"{stem}_{count}"
+        taken.add(candidate.lower())
+        fit[name] = candidate
+    return fit
