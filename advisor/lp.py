@@ -23,6 +23,7 @@ import time
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import Enum
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any, Literal
 
@@ -92,7 +93,9 @@ class _Variable:
 
     def nearest_to_zero(self) -> float:
         value = min(max(0.0, self.lower), self.upper)
-        return float(math.ceil(value) if value > 0 else math.floor(value)) if self.integer else value
+        return (
+            float(math.ceil(value) if value > 0 else math.floor(value)) if self.integer else value
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,40 +215,30 @@ class Model:
         if not (gap >= 0 and math.isfinite(gap)):
             raise ValueError(f"a gap of {gap}")
         deadline = time.monotonic() + seconds
-        failed: Status = Status.FAILED
-        for asked in ("highs", "cbc") if solver == "highs" else ("cbc",):
-            name: Solver = "cbc" if asked == "cbc" else "highs"
-            left = max(deadline - time.monotonic(), 0.01)
-            answer = self._ask(name, left, gap, self._objective)
-            if answer is None:
-                continue
-            if answer.status in (Status.INFEASIBLE, Status.UNBOUNDED) and self._objective:
-                # presolve may stop at "one of the two": any feasible point says which
-                left = max(deadline - time.monotonic(), 0.01)
-                plain = self._ask(name, left, gap, {})
-                answer = _Answer(Status.FAILED if plain is None else _without_optimum(plain.status))
-            if answer.status is Status.FAILED and name == "highs":
-                failed = answer.status
-                continue
-            return self._checked(answer, name)
-        if solver == "highs" and self._available("highs"):
-            return Solution(failed, None, -math.inf, solver="highs")
-        raise SolverError(f"the solver {solver} is not installed")
+        order: tuple[Solver, ...] = ("highs", "cbc") if solver == "highs" else ("cbc",)
+        found = [name for name in order if _available(name)]
+        if not found:
+            raise SolverError(f"no solver is installed: {' and '.join(order)} are missing")
+        for name in found:
+            answer = self._ask(name, deadline, gap)
+            if answer.status is not Status.FAILED:
+                return self._checked(answer, name)
+        return Solution(Status.FAILED, None, -math.inf, solver=found[-1])
 
-    @staticmethod
-    def _available(solver: Solver) -> bool:
-        if solver == "cbc":
-            return _cbc(1.0, 0.0, None) is not None
-        from importlib.util import find_spec
+    def _ask(self, solver: Solver, deadline: float, gap: float) -> _Answer:
+        """One solver's answer, with "infeasible or unbounded" told apart."""
+        answer = self._run(solver, deadline, gap, self._objective)
+        sure = answer.status is Status.INFEASIBLE and solver == "highs"
+        if answer.status in (Status.INFEASIBLE, Status.UNBOUNDED) and self._objective and not sure:
+            # presolve may stop at "one of the two": any feasible point says which
+            plain = self._run(solver, deadline, gap, {}).status
+            found = plain in (Status.OPTIMAL, Status.FEASIBLE)
+            return _Answer(Status.UNBOUNDED if found else plain)
+        return answer
 
-        return find_spec("highspy") is not None
-
-    def _ask(
-        self, solver: Solver, seconds: float, gap: float, objective: Mapping[str, float]
-    ) -> _Answer | None:
-        """One solver's answer, None where it is not installed."""
-        if not self._available(solver):
-            return None
+    def _run(
+        self, solver: Solver, deadline: float, gap: float, objective: Mapping[str, float]
+    ) -> _Answer:
         if any(row.excess({}) > 0 for row in self._rows.values() if not row.terms):
             return _Answer(Status.INFEASIBLE)
         used = {n for row in self._rows.values() for n in row.terms} | set(objective)
@@ -253,8 +246,9 @@ class Model:
         if not used:
             return _Answer(Status.OPTIMAL, rest, dict.fromkeys(self._rows, 0.0), 0.0)
         program = _Program(self, objective, scaled=True)
+        seconds = max(deadline - time.monotonic(), 0.01)
         answer = program.highs(seconds, gap) if solver == "highs" else program.cbc(seconds, gap)
-        if answer.values:
+        if answer.status in (Status.OPTIMAL, Status.FEASIBLE):
             answer.values |= rest
         return answer
 
@@ -281,10 +275,13 @@ class Model:
     def _settled(self, name: str, values: Mapping[str, float]) -> float:
         """A returned value, whole where it must be and inside its bounds."""
         variable, value = self._variables[name], values.get(name, math.nan)
-        if variable.integer and abs(value - round(value)) <= TOLERANCE * max(1.0, abs(value)):
-            value = float(round(value))
-        elif variable.integer or not math.isfinite(value):
+        if not math.isfinite(value):
             raise SolverError(f"variable {name!r} came back as {value}")
+        if variable.integer:
+            whole = float(round(value))
+            if abs(value - whole) > TOLERANCE:
+                raise SolverError(f"variable {name!r} came back as {value}, not whole")
+            value = whole
         inside = min(max(value, variable.lower), variable.upper)
         if abs(inside - value) > TOLERANCE * max(1.0, abs(inside)):
             raise SolverError(f"variable {name!r} came back as {value}, out of its bounds")
@@ -301,15 +298,6 @@ class Model:
                 str(path), max_length=_NAME_LENGTH + 20
             )
             return path.read_text(encoding="utf-8")
-
-
-def _without_optimum(plain: Status) -> Status:
-    """What a model that has no optimum is, from its solve without objective."""
-    return {
-        Status.OPTIMAL: Status.UNBOUNDED,
-        Status.FEASIBLE: Status.UNBOUNDED,
-        Status.UNBOUNDED: Status.FAILED,
-    }.get(plain, plain)
 
 
 class _Program:
@@ -336,9 +324,8 @@ class _Program:
             )
             for k, v in model._variables.items()
         }
-        self.problem.setObjective(
-            pulp.LpAffineExpression({self.variables[k]: a / self.unit for k, a in objective.items()})
-        )
+        costs = {self.variables[k]: a / self.unit for k, a in objective.items()}
+        self.problem.setObjective(pulp.LpAffineExpression(costs))
         senses = {
             "<=": pulp.LpConstraintLE,
             "=": pulp.LpConstraintEQ,
@@ -426,6 +413,12 @@ class _Program:
             k: float(rows[name].pi or 0.0) * self.unit / self.scale[k]
             for k, name in self.names.items()
         }
+
+
+def _available(solver: Solver) -> bool:
+    if solver == "cbc":
+        return _cbc(1.0, 0.0, None) is not None
+    return find_spec("highspy") is not None
 
 
 def _cbc(seconds: float, gap: float, folder: str | None) -> Any:

@@ -52,6 +52,17 @@ def read_file(path: Path, shown_as: str | None = None) -> Document:
         When it cannot be read, or is not one plain YAML document.
     """
     file = shown_as or str(path)
+    return read_text(read_bytes(path, file), file)
+
+
+def read_bytes(path: Path, file: str) -> bytes:
+    """The bytes of a file of at most 4 MiB; `file` is what faults call it.
+
+    Raises
+    ------
+    FaultError
+        When it cannot be read, or is larger.
+    """
     try:
         if path.is_dir():
             raise _refused(file, "a folder", "a YAML file")
@@ -61,13 +72,12 @@ def read_file(path: Path, shown_as: str | None = None) -> Document:
             size = os.fstat(handle.fileno()).st_size
             if size > LARGEST:
                 raise _too_large(file, size)
-            data = handle.read(LARGEST + 1)
+            return handle.read(LARGEST + 1)
     except FileNotFoundError:
         raise _refused(file, "no such file", "a YAML file") from None
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or "a name that cannot be"
         raise _refused(file, str(reason), "a YAML file that can be read") from None
-    return read_text(data, file)
 
 
 def _refused(file: str, read: str, expected: str, line: int = 1, column: int = 1) -> FaultError:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import gc
+from collections import ChainMap
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -17,14 +18,14 @@ from typing import Any
 from yaml.nodes import MappingNode, Node, ScalarNode
 
 from advisor import figures
-from advisor.catalogue import rules
-from advisor.catalogue.fields import read_record
+from advisor.catalogue import cache, rules
+from advisor.catalogue.fields import MapOf, Record, read_record
 from advisor.catalogue.kinds import Reading
 from advisor.catalogue.schema_parts import Kernel, Part
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.schema_supply import AddOn, Cell, Converter
-from advisor.faults import Fault, FaultError, FaultLog, nearest
-from advisor.source import Document, place_of, read_file, read_text
+from advisor.faults import Fault, FaultError, FaultLog, Place, nearest
+from advisor.source import Document, place_of, read_bytes, read_file, read_text
 
 FOLDERS: Mapping[str, tuple[str, type[Any]]] = {
     "parts": ("part", Part),
@@ -81,17 +82,20 @@ class _Run:
             try:
                 change = figures.split_assignment(text)
             except FaultError as error:
-                for fault in error.faults:
-                    self.log.add(fault)
+                self.note(error)
                 continue
             self.changes.setdefault(change.document, []).append(change)
+
+    def note(self, error: FaultError) -> None:
+        """Keep the faults of an error."""
+        for fault in error.faults:
+            self.log.add(fault)
 
     def document(self, path: Path, shown: str) -> Document | None:
         try:
             return read_file(path, shown)
         except FaultError as error:
-            for fault in error.faults:
-                self.log.add(fault)
+            self.note(error)
             return None
 
     def changed(self, identity: str, document: Document) -> Document:
@@ -102,8 +106,7 @@ class _Run:
             try:
                 root = figures.assign(root, change.dotted, change.value_node)
             except FaultError as error:
-                for fault in error.faults:
-                    self.log.add(fault)
+                self.note(error)
         return document if root is document.root else Document(document.file, root)
 
     def leftover(self, known: Sequence[str]) -> None:
@@ -182,48 +185,141 @@ def _files(folder: Path, log: FaultLog) -> Iterator[tuple[str, Path]]:
         log.add(Fault(str(folder), "an empty folder", f"{', '.join(FOLDERS)}, {KERNELS}.yaml"))
 
 
-def _catalogue(run: _Run, folders: Sequence[Path]) -> Catalogue:
-    latest: dict[tuple[str, str], Document] = {}
-    for folder in folders:
+@dataclass(frozen=True, slots=True)
+class _File:
+    """A file of the catalogue: what kind of record it holds, its id, name and bytes."""
+
+    kind: str
+    identity: str
+    shown: str
+    data: bytes
+
+
+class _Documents(Mapping[str, Document]):
+    """The catalogue's documents by id, each parsed when it is first asked for."""
+
+    def __init__(self, run: _Run, files: Mapping[str, _File]) -> None:
+        self._run, self._files = run, files
+        self._read: dict[str, Document | None] = {}
+
+    def find(self, identity: str) -> Document | None:
+        """The document with the run's changes, or None after noting why it cannot be read."""
+        if identity not in self._read:
+            file = self._files[identity]
+            self._read[identity] = None
+            try:
+                document = read_text(file.data, file.shown)
+            except FaultError as error:
+                self._run.note(error)
+            else:
+                self._read[identity] = self._run.changed(identity, document)
+        return self._read[identity]
+
+    def __getitem__(self, identity: str) -> Document:
+        found = self.find(identity)
+        if found is None:
+            raise KeyError(identity)
+        return found
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._files)
+
+    def __len__(self) -> int:
+        return len(self._files)
+
+
+def _sources(run: _Run, folders: Sequence[Path]) -> list[_File]:
+    """Every file that counts, by kind and id; all of several kernels.yaml, later ones last."""
+    latest: dict[tuple[str, str, int], _File] = {}
+    for layer, folder in enumerate(folders):
         for kind, path in _files(folder, run.log):
-            document = run.document(path, str(path))
-            if document is not None:
-                latest[kind, path.stem] = document
-    documents: dict[str, Document] = {}
-    owner: dict[str, str] = {}
-    read: dict[str, dict[str, Any]] = {kind: {} for kind in (*FOLDERS, KERNELS)}
-    for (kind, identity), document in sorted(latest.items()):
-        if identity in owner:
+            shown = str(path)
+            try:
+                data = read_bytes(path, shown)
+            except FaultError as error:
+                run.note(error)
+                continue
+            # kernels of several folders are laid over each other one by one
+            where = layer if kind == KERNELS else 0
+            latest[kind, path.stem, where] = _File(kind, path.stem, shown, data)
+    return [latest[name] for name in sorted(latest)]
+
+
+def _catalogue(run: _Run, folders: Sequence[Path], cached: bool) -> Catalogue:
+    files = _sources(run, folders)
+    owner: dict[str, _File] = {}
+    for file in files:
+        other = owner.get(file.identity)
+        if other is not None and other.kind != file.kind:
             run.log.add(
                 Fault(
-                    identity,
-                    f'"{identity}" in {owner[identity]} and in {kind}',
+                    file.identity,
+                    f'"{file.identity}" in {other.kind} and in {file.kind}',
                     "an id that only one file of the catalogue bears",
-                    place_of(document.root, document.file),
+                    Place(file.shown, 1, 1),
                 )
             )
-        owner[identity] = kind
-        document = documents[identity] = run.changed(identity, document)
-        if kind == KERNELS:
-            read[KERNELS] = _kernels(run, document)
-            continue
-        name, cls = FOLDERS[kind]
-        value = run.record(name, cls, identity, document)
-        if value is not None:
-            read[kind][identity] = value
-    return Catalogue(
-        parts=read["parts"],
-        cells=read["cells"],
-        converters=read["converters"],
-        addons=read["addons"],
-        kernels=read[KERNELS],
-        documents=documents,
-    )
+        owner[file.identity] = file
+    documents = _Documents(run, owner)
+    # a change to a kernel concerns every part, so such a run reads everything
+    cached = cached and not run.log.faults and KERNELS not in run.changes
+    key = cache.key_of((f.kind, f.identity, f.data) for f in files) if cached else ""
+    found = cache.load(key) if cached else None
+    if found is not None:
+        return _from_cache(run, found, documents, owner)
+    read: dict[str, dict[str, Any]] = {kind: {} for kind in (*FOLDERS, KERNELS)}
+    for file in files:
+        if file.kind == KERNELS:
+            read[KERNELS] |= _kernels(run, file, documents if file is owner[KERNELS] else None)
+        else:
+            _read_into(run, read, file, documents)
+    catalogue = Catalogue(documents=documents, **read)
+    rules.check_catalogue(catalogue, run.log)
+    if cached and not run.log.faults and not any(i in run.changes for i in owner):
+        cache.save(key, read)
+    return catalogue
 
 
-def _kernels(run: _Run, document: Document) -> dict[str, Kernel]:
-    from advisor.catalogue.fields import MapOf, Record
+def _read_into(
+    run: _Run, read: dict[str, dict[str, Any]], file: _File, documents: _Documents
+) -> None:
+    name, cls = FOLDERS[file.kind]
+    document = documents.find(file.identity)
+    value = None if document is None else run.record(name, cls, file.identity, document)
+    if value is not None:
+        read[file.kind][file.identity] = value
 
+
+def _from_cache(
+    run: _Run,
+    read: dict[str, dict[str, Any]],
+    documents: _Documents,
+    owner: Mapping[str, _File],
+) -> Catalogue:
+    """The records of the cache, with the changed documents read and checked anew."""
+    changed = [owner[i] for i in run.changes if i in owner]
+    for file in changed:
+        _read_into(run, read, file, documents)
+    catalogue = Catalogue(documents=documents, **read)
+    only = {f.identity for f in changed}
+    if only:
+        rules.check_catalogue(catalogue, run.log, only)
+    return catalogue
+
+
+def _kernels(run: _Run, file: _File, documents: _Documents | None) -> dict[str, Kernel]:
+    """The kernels of one file; changes apply to the last one."""
+    document: Document | None
+    if documents is not None:
+        document = documents.find(KERNELS)
+    else:
+        try:
+            document = read_text(file.data, file.shown)
+        except FaultError as error:
+            run.note(error)
+            document = None
+    if document is None:
+        return {}
     reading = Reading(document.file, KERNELS, run.log)
     return dict(MapOf(Record(Kernel), "kernel").read(document.root, "", reading) or {})
 
@@ -252,13 +348,16 @@ def _product(
     return value
 
 
-def load_catalogue(folders: Sequence[Path], assignments: Sequence[str] = ()) -> Catalogue:
+def load_catalogue(
+    folders: Sequence[Path], assignments: Sequence[str] = (), *, cached: bool = False
+) -> Catalogue:
     """Read and check a catalogue.
 
     Parameters
     ----------
     folders : catalogue folders, later ones over earlier ones.
     assignments : changes, each `ID:dotted.path=VALUE`.
+    cached : whether the user's cache may be read and written.
 
     Raises
     ------
@@ -267,8 +366,7 @@ def load_catalogue(folders: Sequence[Path], assignments: Sequence[str] = ()) -> 
     """
     with _collector_paused():
         run = _Run(assignments)
-        catalogue = _catalogue(run, folders)
-        rules.check_catalogue(catalogue, run.log)
+        catalogue = _catalogue(run, folders, cached)
         run.leftover(tuple(catalogue.documents))
         run.log.raise_if_any()
         return catalogue
@@ -301,8 +399,12 @@ def load_run(
     folders: Sequence[Path],
     source: Path | bytes,
     assignments: Sequence[str] = (),
+    *,
+    cached: bool = False,
 ) -> tuple[Catalogue, Product]:
     """Read and check a catalogue and a product together, all faults of the run at once.
+
+    Parameters are those of `load_catalogue`, and `source` the product's file or its YAML as bytes.
 
     Raises
     ------
@@ -311,13 +413,12 @@ def load_run(
     """
     with _collector_paused():
         run = _Run(assignments)
-        catalogue = _catalogue(run, folders)
-        rules.check_catalogue(catalogue, run.log)
+        catalogue = _catalogue(run, folders, cached)
         product = _read_product(run, source, catalogue)
         run.log.raise_if_any()
         assert product is not None
         assert run.product is not None
-        documents = {**catalogue.documents, product.product: run.product}
+        documents = ChainMap({product.product: run.product}, catalogue.documents)  # type: ignore[arg-type]
         return replace(catalogue, documents=documents), product
 
 
@@ -326,8 +427,7 @@ def _read_product(run: _Run, source: Path | bytes, catalogue: Catalogue) -> Prod
         try:
             document = read_text(source, "<stdin>")
         except FaultError as error:
-            for fault in error.faults:
-                run.log.add(fault)
+            run.note(error)
             return None
         return _product(run, document, None, catalogue)
     found = run.document(source, str(source))

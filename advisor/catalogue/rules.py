@@ -6,7 +6,7 @@ of sense, asked by `catalog check` and `product check` only.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
@@ -345,7 +345,7 @@ def apply(
     rules: Iterable[Rule],
     record: Any,
     identity: str,
-    document: Document | None,
+    documents: Mapping[str, Document],
     catalogue: Catalogue,
     log: FaultLog,
 ) -> None:
@@ -353,6 +353,7 @@ def apply(
     for rule in rules:
         for path, read, near in rule.breaches(record, catalogue):
             place = None
+            document = documents.get(identity)
             if document is not None:
                 dotted, node = path, figures.resolve(document.root, path)
                 while node is None and "." in dotted:
@@ -364,8 +365,10 @@ def apply(
             )
 
 
-def check_catalogue(catalogue: Catalogue, log: FaultLog) -> None:
-    """Apply the rules that stop a run to every record of a catalogue."""
+def check_catalogue(
+    catalogue: Catalogue, log: FaultLog, only: Collection[str] | None = None
+) -> None:
+    """Apply the rules that stop a run to every record of a catalogue, or to `only` some ids."""
     for records, rules in (
         (catalogue.parts, PART_FAULTS),
         (catalogue.cells, CELL_FAULTS),
@@ -373,11 +376,12 @@ def check_catalogue(catalogue: Catalogue, log: FaultLog) -> None:
         (catalogue.addons, ADDON_FAULTS),
     ):
         for identity, record in records.items():
-            apply(rules, record, identity, catalogue.documents.get(identity), catalogue, log)
+            if only is None or identity in only:
+                apply(rules, record, identity, catalogue.documents, catalogue, log)
 
 
 def check_product(
-    product: Product, document: Document | None, catalogue: Catalogue, log: FaultLog
+    product: Product, document: Document, catalogue: Catalogue, log: FaultLog
 ) -> None:
     """Apply the rules that stop a run to a product."""
-    apply(PRODUCT_FAULTS, product, product.product, document, catalogue, log)
+    apply(PRODUCT_FAULTS, product, product.product, {product.product: document}, catalogue, log)

@@ -169,13 +169,12 @@ def catalogue_warnings(catalogue: Catalogue) -> tuple[Fault, ...]:
     """Everything odd in a catalogue that has passed its rules."""
     log = FaultLog()
     for name, part in catalogue.parts.items():
-        apply(PART_SENSE, part, name, catalogue.documents.get(name), catalogue, log)
+        apply(PART_SENSE, part, name, catalogue.documents, catalogue, log)
     return tuple(log.warnings)
 
 
 def product_warnings(product: Product, catalogue: Catalogue) -> tuple[Fault, ...]:
     """Everything odd in a product that has passed its rules."""
     log = FaultLog()
-    document = catalogue.documents.get(product.product)
-    apply(PRODUCT_SENSE, product, product.product, document, catalogue, log)
+    apply(PRODUCT_SENSE, product, product.product, catalogue.documents, catalogue, log)
     return tuple(log.warnings)

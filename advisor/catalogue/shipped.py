@@ -57,7 +57,11 @@ def find_product(reference: str) -> Path:
 
 
 def load(
-    reference: str, folders: Sequence[Path] = (), changes: Sequence[str] = ()
+    reference: str,
+    folders: Sequence[Path] = (),
+    changes: Sequence[str] = (),
+    *,
+    cached: bool = False,
 ) -> tuple[Catalogue, Product]:
     """A catalogue and a product, read and checked together.
 
@@ -66,6 +70,7 @@ def load(
     reference : a shipped product's id, a file, or `-` for standard input.
     folders : catalogue folders; the shipped one when empty.
     changes : `ID:dotted.path=VALUE` each.
+    cached : whether the user's cache of catalogues may be read and written.
 
     Raises
     ------
@@ -74,5 +79,5 @@ def load(
     """
     where = list(folders) or [catalogue_folder()]
     if reference == "-":
-        return load_run(where, sys.stdin.buffer.read(), changes)
-    return load_run(where, find_product(reference), changes)
+        return load_run(where, sys.stdin.buffer.read(), changes, cached=cached)
+    return load_run(where, find_product(reference), changes, cached=cached)

@@ -11,6 +11,7 @@ from advisor.cli.options import (
     CatalogOption,
     Format,
     FormatOption,
+    NoCacheOption,
     NoColorOption,
     OutputOption,
     ProductArgument,
@@ -46,6 +47,7 @@ def catalog_list(
     width: WidthOption = 0,
     no_color: NoColorOption = False,
     quiet: QuietOption = False,
+    no_cache: NoCacheOption = False,
 ) -> int:
     """List parts, cells, converters, add-ons and kernels.
 
@@ -57,7 +59,7 @@ def catalog_list(
     from advisor.studies.inventory import inventory
 
     screen = Screen(form, output, width, no_color, quiet)
-    found = inventory(load_catalogue(_folders(catalog), changes or []))
+    found = inventory(load_catalogue(_folders(catalog), changes or [], cached=not no_cache))
     if form is Format.JSON:
         screen.text(to_json(found))
     elif form is Format.CSV:
@@ -79,6 +81,7 @@ def catalog_show(
     width: WidthOption = 0,
     no_color: NoColorOption = False,
     quiet: QuietOption = False,
+    no_cache: NoCacheOption = False,
 ) -> int:
     """Show every figure of an entry, with its path, uncertainty and evidence.
 
@@ -91,7 +94,7 @@ def catalog_show(
     from advisor.studies.results import plain
 
     screen = Screen(form, output, width, no_color, quiet)
-    found = entry_of(load_catalogue(_folders(catalog), changes or []), entry)
+    found = entry_of(load_catalogue(_folders(catalog), changes or [], cached=not no_cache), entry)
     if form is Format.JSON:
         screen.text(to_json(found))
     elif form is Format.CSV:
@@ -112,6 +115,7 @@ def catalog_check(
     width: WidthOption = 0,
     no_color: NoColorOption = False,
     quiet: QuietOption = False,
+    no_cache: NoCacheOption = False,
 ) -> int:
     """Read every file, show what is wrong with it, and what looks odd.
 
@@ -122,7 +126,10 @@ def catalog_check(
     from advisor.studies.check import check_catalogue
 
     screen = Screen(form, output, width, no_color, quiet)
-    return _checked(screen, check_catalogue(load_catalogue(_folders(catalog), changes or [])))
+    return _checked(
+        screen,
+        check_catalogue(load_catalogue(_folders(catalog), changes or [], cached=not no_cache)),
+    )
 
 
 @product.command("list")
@@ -165,6 +172,7 @@ def product_check(
     width: WidthOption = 0,
     no_color: NoColorOption = False,
     quiet: QuietOption = False,
+    no_cache: NoCacheOption = False,
 ) -> int:
     """Read a product against the catalogue, show what is wrong, and what looks odd.
 
@@ -175,7 +183,9 @@ def product_check(
     from advisor.studies.check import check_product
 
     screen = Screen(form, output, width, no_color, quiet)
-    return _checked(screen, check_product(*load(product, catalog or (), changes or ())))
+    return _checked(
+        screen, check_product(*load(product, catalog or (), changes or (), cached=not no_cache))
+    )
 
 
 def _checked(screen: object, found: object) -> int:

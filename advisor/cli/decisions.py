@@ -11,6 +11,7 @@ from advisor.cli.options import (
     DrawsOption,
     Format,
     FormatOption,
+    NoCacheOption,
     NoColorOption,
     OutputOption,
     ProductArgument,
@@ -38,6 +39,7 @@ def shortlist(
     width: WidthOption = 0,
     no_color: NoColorOption = False,
     quiet: QuietOption = False,
+    no_cache: NoCacheOption = False,
     top: Annotated[
         int, typer.Option("--top", metavar="N", min=0, help="Rows to show; 0 for all (table).")
     ] = 0,
@@ -53,7 +55,9 @@ def shortlist(
     from advisor.studies.shortlist import shortlist as study
 
     screen = Screen(form, output, width, no_color, quiet)
-    found = study(*load(product, catalog or (), changes or ()), draws=draws, seed=seed)
+    found = study(
+        *load(product, catalog or (), changes or (), cached=not no_cache), draws=draws, seed=seed
+    )
     if form is Format.JSON:
         screen.text(to_json(found))
     elif form is Format.CSV:
@@ -87,6 +91,7 @@ def explain(
     width: WidthOption = 0,
     no_color: NoColorOption = False,
     quiet: QuietOption = False,
+    no_cache: NoCacheOption = False,
 ) -> int:
     """Show where a part's current, money and points go, against another part.
 
@@ -99,7 +104,13 @@ def explain(
     from advisor.studies.results import plain
 
     screen = Screen(form, output, width, no_color, quiet)
-    found = study(*load(product, catalog or (), changes or ()), part, over, draws=draws, seed=seed)
+    found = study(
+        *load(product, catalog or (), changes or (), cached=not no_cache),
+        part,
+        over,
+        draws=draws,
+        seed=seed,
+    )
     if form is Format.JSON:
         screen.text(to_json(found))
     elif form is Format.CSV:

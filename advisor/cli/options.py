@@ -62,3 +62,6 @@ WidthOption = Annotated[
 ]
 NoColorOption = Annotated[bool, typer.Option("--no-color", help="No colour.")]
 QuietOption = Annotated[bool, typer.Option("--quiet", "-q", help="No warnings on standard error.")]
+NoCacheOption = Annotated[
+    bool, typer.Option("--no-cache", help="Read every file; neither use nor keep the cache.")
+]
