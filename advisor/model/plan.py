@@ -33,7 +33,8 @@ class Choice:
     busy : (P, Z) busy share of the choice, or of the least busy one where none is possible.
     late : (P, Z, K) whether no available option finishes the task in time.
     charge : per task, (P, Z, O) C net cell-side charge of an event; length : same, s;
-    allowed : same, options available and in time.
+    fed : per task, (P, O) options that are there and that the feed's voltage can run;
+    allowed : per task, (P, Z, O) those that also finish in time.
     """
 
     option: NDArray[np.intp]
@@ -42,6 +43,7 @@ class Choice:
     late: NDArray[np.bool_]
     charge: tuple[Array, ...]
     length: tuple[Array, ...]
+    fed: tuple[NDArray[np.bool_], ...]
     allowed: tuple[NDArray[np.bool_], ...]
 
 
@@ -72,7 +74,7 @@ def choose(
     late = np.zeros((p, z, len(events)), dtype=bool)
     busy = np.zeros((p, z))
     least_busy = np.zeros((p, z))
-    charges, lengths, alloweds = [], [], []
+    charges, lengths, feds, alloweds = [], [], [], []
     rows = np.arange(p)[:, None]
     for k, event in enumerate(events):
         task = product.tasks[k]
@@ -91,6 +93,7 @@ def choose(
         least_busy += rate * np.where(none, length.min(axis=2), shortest)
         charges.append(charge)
         lengths.append(length)
+        feds.append(fed)
         alloweds.append(allowed)
     possible &= least_busy <= 1
     np.copyto(busy, least_busy, where=~possible)
@@ -102,7 +105,9 @@ def choose(
             [a[i, j] for a in alloweds],
             rates,
         )
-    return Choice(option, possible, busy, late, tuple(charges), tuple(lengths), tuple(alloweds))
+    return Choice(
+        option, possible, busy, late, tuple(charges), tuple(lengths), tuple(feds), tuple(alloweds)
+    )
 
 
 def tight(

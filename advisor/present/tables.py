@@ -230,6 +230,7 @@ def explanation_page(result: Explanation, width: int) -> Page:
         )
         page.line(f"  in all {money(result.cost.lifetime)}")
     _points(page, result)
+    _plan(page, result)
     _build_table(page, result)
     page.heading("Reasons")
     for text in result.reasons:
@@ -258,6 +259,25 @@ def _points(page: Page, result: Explanation) -> None:
     if result.over is not None and result.over_points is not None:
         last += ["", f"{result.over_points:.2f}", f"{result.points - result.over_points:+.2f}"]
     page.table(header, [*rows, last], right, styles=[*styles, STRONG], indent="  ")
+
+
+def _plan(page: Page, result: Explanation) -> None:
+    plan = result.plan
+    page.heading("The operating plan (mean current at the pack, leak and self-discharge apart)")
+    page.paragraph(f"As built, whole points: {show(plan.practical_a, 'current')}.", "  ")
+    if plan.bound_a is not None:
+        page.paragraph(
+            f"No mix of points does better than {show(plan.bound_a, 'current')}, "
+            f"busy {per_cent(plan.busy_share)} of the time.",
+            "  ",
+        )
+    for task, mix in plan.mixed.items():
+        shares = ", ".join(f"{per_cent(x)} at {label}" for label, x in mix.items())
+        page.paragraph(f"That bound runs {task} mixed: {shares}.", "  ")
+    for price in plan.prices:
+        if price.price > 0:
+            dimension = "current" if price.unit == "A" else "charge"
+            page.paragraph(f"{price.of}: {show(price.price, dimension)}", "  ")
 
 
 def _build_table(page: Page, result: Explanation) -> None:

@@ -15,6 +15,7 @@ from advisor.decide.evaluate import Build, Candidate, Evaluation, evaluate
 from advisor.decide.reasons import differences, ending, points, show_value
 from advisor.faults import AdvisorError, Fault, FaultError, nearest
 from advisor.model.battery import ENDS
+from advisor.model.operating_plan import PlanTask, solve
 from advisor.quantities import show
 from advisor.studies.results import (
     BuildResult,
@@ -83,6 +84,29 @@ class BuildItem:
 
 
 @dataclass(frozen=True, slots=True)
+class Price:
+    """What something costs in the operating plan, in `unit` (A of mean current, or C)."""
+
+    of: str
+    price: float
+    unit: str
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """The operating plan: the linear program's bound, the practical current, both A at the pack.
+
+    `mixed` holds the tasks that the bound runs at two options, with the share of each.
+    """
+
+    bound_a: float | None
+    practical_a: float
+    busy_share: float
+    mixed: Mapping[str, Mapping[str, float]]
+    prices: tuple[Price, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Explanation:
     """Why a part stands where it stands."""
 
@@ -101,7 +125,7 @@ class Explanation:
     current: tuple[Consumer, ...]
     money: tuple[MoneyItem, ...]
     score: tuple[ScoreItem, ...]
-    plan: Mapping[str, float | None]
+    plan: Plan
     builds: tuple[BuildItem, ...]
     builds_in_all: int
     reasons: tuple[str, ...]
@@ -285,18 +309,43 @@ def _score(evaluation: Evaluation, build: Build, rival: Build | None) -> tuple[S
     return tuple(out)
 
 
-def _plan(evaluation: Evaluation, candidate: Candidate) -> dict[str, float | None]:
-    """The practical plan's current. While the busy bound is slack no mix of points does better."""
+def _plan(evaluation: Evaluation, candidate: Candidate) -> Plan:
+    """The practical plan's current beside the linear program's bound, and the bound's prices."""
     build = candidate.best
-    practical = float(build.found.battery_a[build.row, 0])
     plan, p = candidate.plan
     z = int(build.found.sleep[build.row])
-    cheapest = all(
-        int(build.found.choice[build.row, k])
-        == int(np.where(plan.allowed[k][p, z], plan.charge[k][p, z], np.inf).argmin())
-        for k in range(len(evaluation.figures.tasks))
+    parts = build.found.stack.parts[int(build.found.part[build.row])]
+    tasks = []
+    for k, task in enumerate(evaluation.figures.tasks):
+        fed = plan.fed[k][p, : len(parts.options[k])]
+        usable = [o for o in range(len(parts.options[k])) if fed[o]]
+        tasks.append(
+            PlanTask(
+                task.name,
+                tuple(parts.options[k][o].label for o in usable),
+                tuple(float(plan.charge[k][p, z, o]) for o in usable),
+                tuple(float(plan.length[k][p, z, o]) for o in usable),
+                float(1 / task.period[0]),
+                tuple(not bool(plan.allowed[k][p, z, o]) for o in usable),
+            )
+        )
+    bound = solve(tasks)
+    practical = float(build.found.battery_a[build.row, 0])
+    chosen = build.found.options(build.row)
+    above = sum(
+        t.rate * t.charge[t.options.index(o.label)] for t, o in zip(tasks, chosen, strict=True)
     )
-    return {"practical_a": practical, "bound_a": practical if cheapest else None}
+    mixed = {name: mix for name, mix in bound.shares.items() if len(mix) > 1}
+    prices = [Price("one more unit of busy share", bound.busy_price, "A")]
+    prices += [Price(f"one more event of {n}", c, "C") for n, c in bound.busier.items()]
+    prices += [Price(f"the deadline of {n}", a, "A") for n, a in bound.deadlines.items()]
+    return Plan(
+        bound_a=None if bound.current is None else practical - above + bound.current,
+        practical_a=practical,
+        busy_share=bound.busy,
+        mixed=mixed,
+        prices=tuple(prices),
+    )
 
 
 def _builds(candidate: Candidate, most: int = 8) -> tuple[BuildItem, ...]:
