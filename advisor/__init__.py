@@ -13,7 +13,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from advisor.catalogue.load import Catalogue, load_catalogue, load_product
+    from advisor.catalogue.load import load_catalogue, load_product
+    from advisor.catalogue.records import Catalogue
     from advisor.catalogue.shipped import load
     from advisor.faults import AdvisorError, FaultError
     from advisor.studies.check import check_catalogue, check_product
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
 
 _HOME = {
     "AdvisorError": "advisor.faults",
-    "Catalogue": "advisor.catalogue.load",
+    "Catalogue": "advisor.catalogue.records",
     "FaultError": "advisor.faults",
     "check_catalogue": "advisor.studies.check",
     "check_product": "advisor.studies.check",

@@ -11,7 +11,7 @@ import contextlib
 import gc
 from collections import ChainMap
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +21,7 @@ from advisor import figures
 from advisor.catalogue import cache, rules
 from advisor.catalogue.fields import MapOf, Record, read_record
 from advisor.catalogue.kinds import Reading
+from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_parts import Kernel, Part
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.schema_supply import AddOn, Cell, Converter
@@ -34,28 +35,6 @@ FOLDERS: Mapping[str, tuple[str, type[Any]]] = {
     "addons": ("addon", AddOn),
 }
 KERNELS = "kernels"
-
-
-@dataclass(frozen=True, slots=True)
-class Catalogue:
-    """Everything that may be chosen from. Each mapping goes from id to record, in order of id."""
-
-    parts: Mapping[str, Part] = field(default_factory=dict)
-    cells: Mapping[str, Cell] = field(default_factory=dict)
-    converters: Mapping[str, Converter] = field(default_factory=dict)
-    addons: Mapping[str, AddOn] = field(default_factory=dict)
-    kernels: Mapping[str, Kernel] = field(default_factory=dict)
-    documents: Mapping[str, Document] = field(default_factory=dict, repr=False, compare=False)
-
-    def only(self, parts: Sequence[str]) -> Catalogue:
-        """The same catalogue with just the named parts.
-
-        Raises
-        ------
-        KeyError
-            For a part that is not there.
-        """
-        return replace(self, parts={name: self.parts[name] for name in sorted(parts)})
 
 
 @contextlib.contextmanager

@@ -9,17 +9,15 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from advisor import figures
+from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_parts import Part
 from advisor.catalogue.schema_product import OWN, Product
 from advisor.catalogue.schema_supply import Cell, Converter
 from advisor.faults import Fault, FaultLog, nearest
 from advisor.source import Document, place_of
-
-if TYPE_CHECKING:
-    from advisor.catalogue.load import Catalogue
 
 # (dotted path, what was read, the nearest valid word or None)
 Breach = tuple[str, str, str | None]

@@ -11,14 +11,16 @@ from collections import defaultdict
 from collections.abc import Iterator
 from itertools import pairwise
 
-from advisor.catalogue.load import Catalogue
+from advisor.catalogue.records import Catalogue
 from advisor.catalogue.rules import Breach, Rule, apply, measured
 from advisor.catalogue.schema_parts import Part
 from advisor.catalogue.schema_product import Product
 from advisor.faults import Fault, FaultLog
 
 OLD = 3 * 365.25  # days
-APART = 10.0  # times the catalogue's median
+APART = 10.0  # times
+
+Medians = dict[tuple[str, bool], float]
 
 
 def _sleep_above_idle(part: Part, _: Catalogue) -> Iterator[Breach]:
@@ -60,20 +62,34 @@ def _energy(part: Part) -> Iterator[tuple[str, str, float]]:
                 yield kernel, variant, f.time.nominal * f.current.nominal * f.supply.nominal
 
 
-def _energy_apart(part: Part, catalogue: Catalogue) -> Iterator[Breach]:
-    # engines do in hardware what cores do in software: they are compared among themselves
-    groups: dict[tuple[str, bool], list[float]] = defaultdict(list)
-    for other in catalogue.parts.values():
-        for kernel, variant, energy in _energy(other):
-            groups[kernel, "+" in variant].append(energy)
-    for kernel, variant, energy in _energy(part):
-        peers = groups[kernel, "+" in variant]
-        if len(peers) < 4:
-            continue
-        times = energy / statistics.median(peers)
+def _energy_apart(part: Part, medians: Medians) -> Iterator[Breach]:
+    """Energy out of line with the catalogue's for the kernel and with the part's own level.
+
+    Parts differ by more than ten times in honest ways, so each is measured by its own median: what
+    stands out is a figure with a slipped digit or unit.
+    """
+    ratios = {
+        (kernel, variant): energy / medians[kernel, "+" in variant]
+        for kernel, variant, energy in _energy(part)
+        if (kernel, "+" in variant) in medians
+    }
+    if not ratios:
+        return
+    own = statistics.median(ratios.values())
+    for (kernel, variant), ratio in ratios.items():
+        times = ratio / own
         if times > APART or times < 1 / APART:
-            word = f"{times:.3g} times the catalogue's median energy per unit of work"
+            word = f"{times:.3g} times the energy that the part's other kernels lead to expect"
             yield f"kernels.{kernel}.{variant}", word, None
+
+
+def _medians(catalogue: Catalogue) -> Medians:
+    """Median energy per unit of work, by kernel and whether an engine does it; of 4 or more."""
+    groups: dict[tuple[str, bool], list[float]] = defaultdict(list)
+    for part in catalogue.parts.values():
+        for kernel, variant, energy in _energy(part):
+            groups[kernel, "+" in variant].append(energy)
+    return {name: statistics.median(group) for name, group in groups.items() if len(group) >= 4}
 
 
 def _old_evidence(part: Part, _: Catalogue) -> Iterator[Breach]:
@@ -86,12 +102,16 @@ def _old_evidence(part: Part, _: Catalogue) -> Iterator[Breach]:
 
 
 def _estimates(part: Part, _: Catalogue) -> Iterator[Breach]:
+    resting: dict[str | None, list[str]] = defaultdict(list)
     for path, record in measured(part):
-        kind = part.evidence.get(record.evidence or "")
-        if record.evidence is None:
-            yield path, "figures without evidence", None
+        resting[record.evidence].append(path)
+    for name, paths in resting.items():
+        kind = part.evidence.get(name or "")
+        rest = f" and {len(paths) - 1} more" if len(paths) > 1 else ""
+        if name is None:
+            yield paths[0], f"figures without evidence: {paths[0]}{rest}", None
         elif kind is not None and kind.kind == "estimate":
-            yield path, "figures that rest on an estimate", None
+            yield f"evidence.{name}", f"an estimate, behind {paths[0]}{rest}", None
 
 
 def _switching_idle(part: Part, _: Catalogue) -> Iterator[Breach]:
@@ -105,7 +125,6 @@ PART_SENSE = (
     Rule("sleep below idle", _sleep_above_idle, "warning"),
     Rule("a price that falls with quantity", _price_rises, "warning"),
     Rule("a shorter time at the higher clock", _slow_is_faster, "warning"),
-    Rule(f"energy within {APART:g} times of the median", _energy_apart, "warning"),
     Rule("evidence of the last three years", _old_evidence, "warning"),
     Rule("figures from the bench or a datasheet", _estimates, "warning"),
     Rule("the supply at which the idle current was taken", _switching_idle, "warning"),
@@ -168,8 +187,14 @@ PRODUCT_SENSE = (
 def catalogue_warnings(catalogue: Catalogue) -> tuple[Fault, ...]:
     """Everything odd in a catalogue that has passed its rules."""
     log = FaultLog()
+    medians = _medians(catalogue)
+    energy = Rule(
+        f"energy per unit of work within {APART:g} times of that",
+        lambda part, _: _energy_apart(part, medians),
+        "warning",
+    )
     for name, part in catalogue.parts.items():
-        apply(PART_SENSE, part, name, catalogue.documents, catalogue, log)
+        apply((*PART_SENSE, energy), part, name, catalogue.documents, catalogue, log)
     return tuple(log.warnings)
 
 

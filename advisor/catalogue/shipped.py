@@ -6,7 +6,8 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
-from advisor.catalogue.load import Catalogue, load_run
+from advisor.catalogue.load import load_run
+from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.faults import Fault, FaultError, nearest
 

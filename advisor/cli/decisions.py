@@ -11,6 +11,7 @@ from advisor.cli.options import (
     DrawsOption,
     Format,
     FormatOption,
+    JobsOption,
     NoCacheOption,
     NoColorOption,
     OutputOption,
@@ -34,6 +35,7 @@ def shortlist(
     changes: SetOption = None,
     seed: SeedOption = 1,
     draws: DrawsOption = 2000,
+    jobs: JobsOption = 1,
     form: FormatOption = Format.TABLE,
     output: OutputOption = None,
     width: WidthOption = 0,
@@ -50,14 +52,15 @@ def shortlist(
     """
     from advisor.catalogue.shipped import load
     from advisor.cli.output import Screen
+    from advisor.cli.progress import progress
     from advisor.present.machine import to_csv, to_json
     from advisor.studies.shortlist import flat_row
     from advisor.studies.shortlist import shortlist as study
 
     screen = Screen(form, output, width, no_color, quiet)
-    found = study(
-        *load(product, catalog or (), changes or (), cached=not no_cache), draws=draws, seed=seed
-    )
+    inputs = load(product, catalog or (), changes or (), cached=not no_cache)
+    with progress(quiet) as tell:
+        found = study(*inputs, draws=draws, seed=seed, jobs=jobs, progress=tell)
     if form is Format.JSON:
         screen.text(to_json(found))
     elif form is Format.CSV:
@@ -86,6 +89,7 @@ def explain(
     changes: SetOption = None,
     seed: SeedOption = 1,
     draws: DrawsOption = 2000,
+    jobs: JobsOption = 1,
     form: FormatOption = Format.TABLE,
     output: OutputOption = None,
     width: WidthOption = 0,
@@ -99,18 +103,15 @@ def explain(
     """
     from advisor.catalogue.shipped import load
     from advisor.cli.output import Screen
+    from advisor.cli.progress import progress
     from advisor.present.machine import to_csv, to_json
     from advisor.studies.explain import explain as study
     from advisor.studies.results import plain
 
     screen = Screen(form, output, width, no_color, quiet)
-    found = study(
-        *load(product, catalog or (), changes or (), cached=not no_cache),
-        part,
-        over,
-        draws=draws,
-        seed=seed,
-    )
+    inputs = load(product, catalog or (), changes or (), cached=not no_cache)
+    with progress(quiet) as tell:
+        found = study(*inputs, part, over, draws=draws, seed=seed, jobs=jobs, progress=tell)
     if form is Format.JSON:
         screen.text(to_json(found))
     elif form is Format.CSV:

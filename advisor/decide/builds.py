@@ -150,6 +150,30 @@ class Assessed:
         return f"{self.feed.name}|{self.sleep_name(row)}|{labels}"
 
 
+@dataclass(frozen=True, slots=True)
+class Build:
+    """One build of a part: a row of an assessment."""
+
+    part: str
+    found: Assessed
+    row: int
+
+    @property
+    def score(self) -> float:
+        """Score at the stated values."""
+        return float(self.found.score[self.row, 0])
+
+    @property
+    def order(self) -> tuple[float, float, str]:
+        """By which builds of a part compete: the least is the best."""
+        return (-self.score, float(self.found.battery_a[self.row, 0]), self.name)
+
+    @property
+    def name(self) -> str:
+        """Everything that tells it from the part's other builds."""
+        return self.found.identity(self.row)
+
+
 def _drain(feed: Feed, lines: Timeline, cut_off: Array) -> Drain:
     """The battery model's view of the builds: what the pack carries in each state."""
     other = (lines.load_a + lines.standing_a)[None]

@@ -8,63 +8,36 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from advisor.catalogue.load import Catalogue
+from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_parts import Part
 from advisor.catalogue.schema_product import OWN, Product
 from advisor.decide.builds import (
-    Assessed,
-    PartSide,
+    Build,
     assess,
     feed_faults,
     part_side,
     row_faults,
 )
-from advisor.decide.costs import FeedCost, PartCost, ProductCost, feed_cost, part_cost, product_cost
+from advisor.decide.costs import PartCost, ProductCost, part_cost
+from advisor.decide.drawing import Drawn, Progress, draw_builds
 from advisor.decide.screens import Failed, Screened, screen
+from advisor.decide.stage import Stage, stage
 from advisor.decide.value import Criterion, criteria
 from advisor.faults import Fault, FaultError
-from advisor.model.draws import Array, Sampler
-from advisor.model.events import EventStates, expand
+from advisor.model.draws import Array
 from advisor.model.maturity import maturity
 from advisor.model.packs import (
     CELL_LIMITS,
-    Feed,
-    cells_name,
-    feed,
     missing_cell,
     missing_converter,
 )
 from advisor.model.plan import Choice, choose
-from advisor.model.tables import PartFigures, Stack, Wanted, part_figures, stack
-from advisor.model.workload import ProductFigures, product_figures
-
-
-@dataclass(frozen=True, slots=True)
-class Build:
-    """One build of a part: a row of an assessment."""
-
-    part: str
-    found: Assessed
-    row: int
-
-    @property
-    def score(self) -> float:
-        """Score at the stated values."""
-        return float(self.found.score[self.row, 0])
-
-    @property
-    def order(self) -> tuple[float, float, str]:
-        """By which builds of a part compete: the least is the best."""
-        return (-self.score, float(self.found.battery_a[self.row, 0]), self.name)
-
-    @property
-    def name(self) -> str:
-        """Everything that tells it from the part's other builds."""
-        return self.found.identity(self.row)
+from advisor.model.tables import PartFigures, Stack, part_figures, stack
+from advisor.model.workload import ProductFigures
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,8 +48,7 @@ class Candidate:
     builds: tuple[Build, ...]
     cost: PartCost
     plan: tuple[Choice, int]  # the plan of the chosen build's feed, and the part's place in it
-    drawn: Assessed | None
-    drawn_row: int
+    drawn: Drawn | None
 
     @property
     def best(self) -> Build:
@@ -89,7 +61,7 @@ class Evaluation:
     """Everything a shortlist, an explanation or a study along a lever reads.
 
     `candidates` come in order of rank; `screened` maps a part to the needs it fails, `set_aside`
-    to the paths of figures it lacks. `samplers_at` gives nominal samplers. N = draws or 1.
+    to the paths of figures it lacks. N = draws or 1.
     """
 
     catalogue: Catalogue
@@ -108,39 +80,10 @@ class Evaluation:
         """Score of every candidate in every draw, (P, N); the stated values without draws."""
         return np.stack(
             [
-                c.best.found.score[c.best.row] if c.drawn is None else c.drawn.score[c.drawn_row]
+                c.best.found.score[c.best.row] if c.drawn is None else c.drawn.score
                 for c in self.candidates
             ]
         )
-
-
-class _Samplers(dict[str, Sampler]):
-    """Samplers by document id, made when first asked for."""
-
-    def __init__(self, draws: int, seed: int) -> None:
-        super().__init__()
-        self.draws, self.seed = draws, seed
-
-    def __missing__(self, identity: str) -> Sampler:
-        made = self[identity] = Sampler(identity, self.draws, self.seed)
-        return made
-
-
-@dataclass(slots=True)
-class _Stage:
-    """The arrays of one pass: at the stated values, or over the draws."""
-
-    samplers: _Samplers
-    figures: ProductFigures
-    own_cost: ProductCost
-    feeds: list[Feed] = field(default_factory=list)
-    feed_costs: list[FeedCost] = field(default_factory=list)
-
-
-def _stage(product: Product, draws: int, seed: int) -> _Stage:
-    samplers = _Samplers(draws, seed)
-    own = samplers[product.product]
-    return _Stage(samplers, product_figures(product, own), product_cost(product, own))
 
 
 def _feed_pairs(
@@ -174,17 +117,6 @@ def _feed_pairs(
     return pairs, missing, list(dict.fromkeys(warnings))
 
 
-def _feed(
-    stage: _Stage, catalogue: Catalogue, product: Product, pair: tuple[int, str]
-) -> tuple[Feed, FeedCost]:
-    option = product.supply_options.cells[pair[0]]
-    cell = None if option.cell is None else catalogue.cells[option.cell]
-    record = None if pair[1] == "none" else catalogue.converters[pair[1]]
-    reservoir = product.supply_options.reservoir
-    made = feed(option, cell, record, stage.figures, reservoir, stage.samplers)
-    return made, feed_cost(made, product, stage.own_cost, stage.samplers)
-
-
 def _criterion_missing(part: Part, product: Product, cost_missing: Sequence[str]) -> list[str]:
     """Paths of figures that a weighted criterion needs and the part lacks."""
     out: list[str] = []
@@ -204,20 +136,28 @@ def _criterion_missing(part: Part, product: Product, cost_missing: Sequence[str]
     return out
 
 
-def evaluate(catalogue: Catalogue, product: Product, draws: int = 0, seed: int = 1) -> Evaluation:
+def evaluate(
+    catalogue: Catalogue,
+    product: Product,
+    draws: int = 0,
+    seed: int = 1,
+    jobs: int = 1,
+    progress: Progress | None = None,
+) -> Evaluation:
     """Screen, build, score and rank every part of a catalogue for a product.
 
     Parameters
     ----------
     draws : Monte Carlo draws of the stated uncertainties; 0 for the stated values alone.
-    seed : of every random stream.
+    seed : of every random stream. jobs : workers for the draws; the result does not depend on it.
+    progress : told how many chunks of the draws are done, of how many.
 
     Raises
     ------
     FaultError
         When no pack of the product's choice states what a battery life needs.
     """
-    stage = _stage(product, 0, seed)
+    here = stage(catalogue, product)
     pairs, missing, warnings = _feed_pairs(catalogue, product)
     if not pairs:
         raise FaultError(
@@ -237,8 +177,8 @@ def evaluate(catalogue: Catalogue, product: Product, draws: int = 0, seed: int =
         if found.failed:
             screened[name] = found.failed
             continue
-        figures = part_figures(part, stage.figures, stage.samplers[name])
-        costs = part_cost(part, stage.own_cost, stage.samplers[name])
+        figures = part_figures(part, here.figures, here.samplers[name])
+        costs = part_cost(part, here.own_cost, here.samplers[name])
         lacking = [*found.missing, *figures.missing]
         lacking += _criterion_missing(part, product, costs.missing)
         if lacking:
@@ -251,10 +191,12 @@ def evaluate(catalogue: Catalogue, product: Product, draws: int = 0, seed: int =
     wanted = criteria(product, None if first is None else catalogue.cells.get(first))
     candidates: list[Candidate] = []
     if kept:
-        candidates, ruled_out = _nominal(stage, catalogue, product, kept, read, wanted, pairs)
+        candidates, ruled_out = _nominal(here, kept, read, wanted, pairs)
         screened |= ruled_out
     if draws and candidates:
-        candidates = _drawn(catalogue, product, candidates, wanted, draws, seed)
+        builds = [c.best for c in candidates]
+        drawn = draw_builds(catalogue, product, builds, wanted, draws, seed, jobs, progress)
+        candidates = [replace(c, drawn=d) for c, d in zip(candidates, drawn, strict=True)]
     return Evaluation(
         catalogue,
         product,
@@ -265,19 +207,13 @@ def evaluate(catalogue: Catalogue, product: Product, draws: int = 0, seed: int =
         dict(sorted(screened.items())),
         set_aside,
         tuple(dict.fromkeys(warnings)),
-        stage.figures,
-        stage.own_cost,
+        here.figures,
+        here.own_cost,
     )
 
 
-def _events(side: Stack, figures: ProductFigures) -> tuple[EventStates, ...]:
-    return tuple(expand(side, figures, k) for k in range(len(figures.tasks)))
-
-
 def _nominal(
-    stage: _Stage,
-    catalogue: Catalogue,
-    product: Product,
+    here: Stage,
     parts: Sequence[Part],
     read: Sequence[PartFigures],
     wanted: Sequence[Criterion],
@@ -285,30 +221,30 @@ def _nominal(
 ) -> tuple[list[Candidate], dict[str, tuple[Failed, ...]]]:
     """Every build at the stated values: candidates by rank, and parts that no build saves."""
     table = stack(read)
-    events = _events(table, stage.figures)
-    part_costs = [part_cost(p, stage.own_cost, stage.samplers[p.part]) for p in parts]
-    side = part_side(parts, part_costs, product, stage.samplers)
+    events = here.events(table)
+    part_costs = [part_cost(p, here.own_cost, here.samplers[p.part]) for p in parts]
+    side = part_side(parts, part_costs, here.product, here.samplers)
     builds: dict[int, list[Build]] = defaultdict(list)
     reasons: dict[int, list[list[Failed]]] = defaultdict(list)
     plans: dict[int, Choice] = {}
     for pair in pairs:
-        made, money = _feed(stage, catalogue, product, pair)
-        out = feed_faults(made, stage.figures)
+        made, money = here.feed(*pair)
+        out = feed_faults(made, here.figures)
         if out:
             for p in range(len(parts)):
                 reasons[p].append(out)
             continue
-        plan = choose(made, table, stage.figures, events)
-        _plan_faults(plan, table, stage.figures, reasons)
+        plan = choose(made, table, here.figures, events)
+        _plan_faults(plan, table, here.figures, reasons)
         rows = np.nonzero(plan.possible)
         if not rows[0].size:
             continue
         found = assess(
             made,
             money,
-            stage.own_cost,
+            here.own_cost,
             table,
-            stage.figures,
+            here.figures,
             events,
             side,
             wanted,
@@ -317,7 +253,7 @@ def _nominal(
             plan.option[rows],
         )
         plans[id(found)] = plan
-        for r, faults in enumerate(row_faults(found, side, stage.own_cost)):
+        for r, faults in enumerate(row_faults(found, side, here.own_cost)):
             p = int(rows[0][r])
             if faults:
                 reasons[p].append(faults)
@@ -331,7 +267,7 @@ def _nominal(
             continue
         ordered = tuple(sorted(builds[p], key=lambda b: b.order))
         plan = plans[id(ordered[0].found)]
-        candidates.append(Candidate(part, ordered, part_costs[p], (plan, p), None, 0))
+        candidates.append(Candidate(part, ordered, part_costs[p], (plan, p), None))
     candidates.sort(key=lambda c: (*c.best.order[:2], c.part.part))
     return candidates, ruled_out
 
@@ -381,55 +317,3 @@ def _nearest(reasons: Sequence[Sequence[Failed]]) -> tuple[Failed, ...]:
 
     order = [(len(faults), sum(f.miss for f in faults)) for faults in reasons]
     return tuple(reasons[order.index(min(order))])
-
-
-def _drawn(
-    catalogue: Catalogue,
-    product: Product,
-    candidates: Sequence[Candidate],
-    wanted: Sequence[Criterion],
-    draws: int,
-    seed: int,
-) -> list[Candidate]:
-    """The chosen builds again, over the draws."""
-    stage = _stage(product, draws, seed)
-    groups: dict[tuple[str, str], list[int]] = defaultdict(list)
-    for i, candidate in enumerate(candidates):
-        made = candidate.best.found.feed
-        groups[cells_name(made.option), made.converter_name].append(i)
-    done = list(candidates)
-    for members in groups.values():
-        here = candidates[members[0]].best.found.feed
-        option = product.supply_options.cells.index(here.option)
-        made, money = _feed(stage, catalogue, product, (option, here.converter_name))
-        parts = [candidates[i].part for i in members]
-        read = []
-        for i in members:
-            best = candidates[i].best
-            chosen = Wanted(best.found.sleep_name(best.row), best.found.options(best.row))
-            part = candidates[i].part
-            read.append(part_figures(part, stage.figures, stage.samplers[part.part], chosen))
-        table = stack(read)
-        costs = [part_cost(p, stage.own_cost, stage.samplers[p.part]) for p in parts]
-        rows = np.arange(len(members))
-        zero = np.zeros(len(members), dtype=np.intp)
-        found = assess(
-            made,
-            money,
-            stage.own_cost,
-            table,
-            stage.figures,
-            _events(table, stage.figures),
-            part_side(parts, costs, product, stage.samplers),
-            wanted,
-            rows,
-            zero,
-            np.zeros((len(members), len(stage.figures.tasks)), dtype=np.intp),
-        )
-        for row, i in enumerate(members):
-            old = candidates[i]
-            done[i] = replace(old, drawn=found, drawn_row=row)
-    return done
-
-
-__all__ = ["Build", "Candidate", "Evaluation", "PartSide", "evaluate"]

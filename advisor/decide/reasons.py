@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from advisor.decide.evaluate import Build, Evaluation
+from advisor.decide.builds import Build
+from advisor.decide.evaluate import Evaluation
 from advisor.decide.value import Criterion
 from advisor.model.battery import ENDS
 from advisor.quantities import show

@@ -69,11 +69,13 @@ class Sampler:
     """Gives the figures of one document as arrays: their stated values, or draws of them.
 
     With `draws` 0 each array is of shape (1,) and holds the stated value; else of shape (draws,).
+    Draws come in chunks, each with streams of its own.
     """
 
     identity: str
     draws: int = 0
     seed: int = 1
+    chunk: int = 0
     _gains: dict[str, Array] = field(default_factory=dict)
 
     @property
@@ -81,13 +83,17 @@ class Sampler:
         """Length of the draw axis."""
         return self.draws or 1
 
+    def stream(self, path: str) -> np.random.Generator:
+        """The stream of a figure in this chunk of the draws."""
+        return stream(self.seed, self.identity, path, str(self.chunk))
+
     def take(self, path: str, quantity: Quantity) -> Array:
         """The figure at `path`, shape (N,), SI."""
         if not self.draws:
             return np.array([quantity.nominal])
         if quantity.u == 0 and quantity.kind != "lognormal":
             return np.full(self.draws, quantity.nominal)
-        return sample(quantity, stream(self.seed, self.identity, path), self.draws)
+        return sample(quantity, self.stream(path), self.draws)
 
     def gain(self, instrument: str, half_width: float) -> Array | float:
         """The factor that one instrument's gain error puts on all its figures, per draw.
@@ -98,6 +104,6 @@ class Sampler:
         if not self.draws or half_width == 0:
             return 1.0
         if instrument not in self._gains:
-            rng = stream(self.seed, "instrument", instrument)
+            rng = stream(self.seed, "instrument", instrument, str(self.chunk))
             self._gains[instrument] = rng.uniform(-1.0, 1.0, self.draws)
         return 1.0 + half_width * self._gains[instrument]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from advisor.catalogue.schema_parts import QUESTIONS, Toolchain
-from advisor.model.draws import Array, Sampler, stream
+from advisor.model.draws import Array, Sampler
 
 POINTS = {"none": 0.0, "partial": 50.0, "full": 100.0}
 
@@ -41,6 +41,6 @@ def maturity_draws(result: Maturity, sampler: Sampler) -> Array:
         return np.full(sampler.size, result.score)
     total = np.full(sampler.draws, result.low)
     for question in result.unanswered:
-        rng = stream(sampler.seed, sampler.identity, f"toolchain.maturity.{question}")
+        rng = sampler.stream(f"toolchain.maturity.{question}")
         total = total + rng.integers(0, 3, sampler.draws) * (50.0 / len(QUESTIONS))
     return total

@@ -35,7 +35,7 @@ def life_range(low: float | None, high: float | None) -> str:
     if low is None or high is None:
         return ""
     if low >= YEAR and math.isfinite(high):
-        return f"{low / YEAR:.3g} to {high / YEAR:.3g} years"
+        return f"{_years(low)} to {_years(high)} years"
     return f"{life(low)} to {life(high)}"
 
 

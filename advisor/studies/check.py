@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from advisor.catalogue.load import Catalogue
+from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.sense import catalogue_warnings, product_warnings
 from advisor.faults import Fault

@@ -8,10 +8,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from advisor.catalogue.load import Catalogue
+from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
+from advisor.decide.builds import Build
 from advisor.decide.cautions import cautions
-from advisor.decide.evaluate import Build, Candidate, Evaluation, evaluate
+from advisor.decide.drawing import Progress
+from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.reasons import differences, ending, points, show_value
 from advisor.faults import AdvisorError, Fault, FaultError, nearest
 from advisor.model.battery import ENDS
@@ -145,13 +147,15 @@ def explain(
     *,
     draws: int = 0,
     seed: int = 1,
+    jobs: int = 1,
+    progress: Progress | None = None,
 ) -> Explanation:
     """Explain a part's place on the shortlist, against another part.
 
     Parameters
     ----------
     part : id of a part. over : id of the part to compare with; the winner when absent, or the
-        runner-up when `part` is the winner.
+        runner-up when `part` is the winner. draws, seed, jobs, progress : as for `shortlist`.
 
     Raises
     ------
@@ -166,7 +170,7 @@ def explain(
             raise FaultError((Fault(name, f'"{given}"', "a part of the catalogue", nearest=near),))
     if over == part:
         raise FaultError((Fault("--over", f'"{over}"', "another part than PART"),))
-    evaluation = evaluate(catalogue, product, draws, seed)
+    evaluation = evaluate(catalogue, product, draws, seed, jobs, progress)
     place = _place(evaluation, part)
     rival: Build | None = None
     if over is not None:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from yaml.nodes import MappingNode, ScalarNode
 
 from advisor import figures
-from advisor.catalogue.load import Catalogue
+from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_parts import Part
 from advisor.faults import Fault, FaultError, nearest
 from advisor.model.maturity import Maturity, maturity

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from advisor.decide.evaluate import Build, Candidate
+from advisor.decide.builds import Build
+from advisor.decide.evaluate import Candidate
 from advisor.decide.ranks import percentiles
 from advisor.decide.screens import Failed
 from advisor.model.battery import ENDS
@@ -168,7 +169,7 @@ def life_result(candidate: Candidate) -> LifeResult:
     """Battery life of the chosen build."""
     build = candidate.best
     life, row = build.found.life, build.row
-    drawn = None if candidate.drawn is None else candidate.drawn.life.life_s[candidate.drawn_row]
+    drawn = None if candidate.drawn is None else candidate.drawn.life_s
     return LifeResult(
         float(life.life_s[row, 0]),
         *spread(drawn),
@@ -181,7 +182,7 @@ def cost_result(candidate: Candidate, currency: str) -> CostResult:
     """Cost of the chosen build."""
     build = candidate.best
     money, row = build.found.costs, build.row
-    drawn = None if candidate.drawn is None else candidate.drawn.costs.lifetime[candidate.drawn_row]
+    drawn = None if candidate.drawn is None else candidate.drawn.lifetime
     low, _, high = spread(drawn)
     return CostResult(
         currency=currency,

@@ -7,11 +7,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from advisor.catalogue.load import Catalogue
+from advisor.catalogue.records import Catalogue
 from advisor.catalogue.rules import measured
 from advisor.catalogue.schema_parts import Part
 from advisor.catalogue.schema_product import Product
 from advisor.decide.cautions import cautions
+from advisor.decide.drawing import Progress
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.ranks import first_place
 from advisor.decide.reasons import ending, points, reason
@@ -137,7 +138,13 @@ def flat_row(part: RankedPart) -> dict[str, object]:
 
 
 def shortlist(
-    catalogue: Catalogue, product: Product, *, draws: int = DRAWS, seed: int = 1
+    catalogue: Catalogue,
+    product: Product,
+    *,
+    draws: int = DRAWS,
+    seed: int = 1,
+    jobs: int = 1,
+    progress: Progress | None = None,
 ) -> Shortlist:
     """Rank the parts of a catalogue for a product.
 
@@ -145,13 +152,15 @@ def shortlist(
     ----------
     draws : Monte Carlo draws of the stated uncertainties; 0 for the stated values alone.
     seed : of every random stream; the same seed gives the same result.
+    jobs : workers for the draws; the result does not depend on it.
+    progress : told how many chunks of the draws are done, of how many.
 
     Raises
     ------
     FaultError
         When no pack of the product's choice states what a battery life needs.
     """
-    return summarise(evaluate(catalogue, product, draws, seed))
+    return summarise(evaluate(catalogue, product, draws, seed, jobs, progress))
 
 
 def summarise(evaluation: Evaluation) -> Shortlist:
@@ -197,8 +206,7 @@ def _ranked(
     target = evaluation.product.life_target
     meets = None
     if candidate.drawn is not None and target is not None:
-        lives = candidate.drawn.life.life_s[candidate.drawn_row]
-        meets = float((lives >= target.nominal).mean())
+        meets = float((candidate.drawn.life_s >= target.nominal).mean())
     tools = maturity(candidate.part.toolchain)
     setup = candidate.part.toolchain.setup
     return RankedPart(

@@ -1,0 +1,32 @@
+"""A catalogue that has been read and checked."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+from advisor.catalogue.schema_parts import Kernel, Part
+from advisor.catalogue.schema_supply import AddOn, Cell, Converter
+from advisor.source import Document
+
+
+@dataclass(frozen=True, slots=True)
+class Catalogue:
+    """Everything that may be chosen from. Each mapping goes from id to record, in order of id."""
+
+    parts: Mapping[str, Part] = field(default_factory=dict)
+    cells: Mapping[str, Cell] = field(default_factory=dict)
+    converters: Mapping[str, Converter] = field(default_factory=dict)
+    addons: Mapping[str, AddOn] = field(default_factory=dict)
+    kernels: Mapping[str, Kernel] = field(default_factory=dict)
+    documents: Mapping[str, Document] = field(default_factory=dict, repr=False, compare=False)
+
+    def only(self, parts: Sequence[str]) -> Catalogue:
+        """The same catalogue with just the named parts.
+
+        Raises
+        ------
+        KeyError
+            For a part that is not there.
+        """
+        return replace(self, parts={name: self.parts[name] for name in sorted(parts)})

@@ -1,0 +1,127 @@
+"""The chosen builds over the draws, in chunks that may run side by side.
+
+A chunk's draws depend on the seed and the chunk's number alone, and chunks are put together in
+order, so any number of workers gives the same numbers; a chunk also bounds the memory used.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from advisor.catalogue.records import Catalogue
+from advisor.catalogue.schema_product import Product
+from advisor.decide.builds import Build, assess, part_side
+from advisor.decide.costs import part_cost
+from advisor.decide.stage import Stage, stage
+from advisor.decide.value import Criterion
+from advisor.model.draws import Array
+from advisor.model.packs import cells_name
+from advisor.model.tables import Wanted, part_figures, stack
+
+CHUNK = 2000
+
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """A build over the draws, each (N,): score, battery life s, lifetime cost per unit."""
+
+    score: Array
+    life_s: Array
+    lifetime: Array
+
+
+def draw_builds(
+    catalogue: Catalogue,
+    product: Product,
+    builds: Sequence[Build],
+    criteria: Sequence[Criterion],
+    draws: int,
+    seed: int,
+    jobs: int = 1,
+    progress: Progress | None = None,
+) -> list[Drawn]:
+    """Draw every stated uncertainty through the given builds.
+
+    Parameters
+    ----------
+    builds : one a part. jobs : workers; the result does not depend on it. progress : told
+        (chunks done, chunks in all).
+
+    Returns
+    -------
+    One `Drawn` a build, in order.
+    """
+    sizes = [min(CHUNK, draws - start) for start in range(0, draws, CHUNK)]
+
+    def one(chunk: int) -> list[Drawn]:
+        here = stage(catalogue, product, sizes[chunk], seed, chunk)
+        return _chunk(here, builds, criteria)
+
+    done: list[list[Drawn]] = []
+    for found in _in_order(one, len(sizes), jobs):
+        done.append(found)
+        if progress is not None:
+            progress(len(done), len(sizes))
+    return [
+        Drawn(
+            np.concatenate([chunk[i].score for chunk in done]),
+            np.concatenate([chunk[i].life_s for chunk in done]),
+            np.concatenate([chunk[i].lifetime for chunk in done]),
+        )
+        for i in range(len(builds))
+    ]
+
+
+def _in_order(one: Callable[[int], list[Drawn]], count: int, jobs: int) -> Iterator[list[Drawn]]:
+    if jobs <= 1 or count == 1:
+        yield from map(one, range(count))
+        return
+    from concurrent.futures import ThreadPoolExecutor
+
+    # the arrays' work runs outside the interpreter's lock, so threads suffice
+    with ThreadPoolExecutor(min(jobs, count)) as pool:
+        yield from pool.map(one, range(count))
+
+
+def _chunk(here: Stage, builds: Sequence[Build], criteria: Sequence[Criterion]) -> list[Drawn]:
+    """One chunk: builds on the same feed are assessed together."""
+    groups: dict[tuple[str, str], list[int]] = defaultdict(list)
+    for i, build in enumerate(builds):
+        made = build.found.feed
+        groups[cells_name(made.option), made.converter_name].append(i)
+    done: dict[int, Drawn] = {}
+    catalogue, product = here.catalogue, here.product
+    for members in groups.values():
+        feed = builds[members[0]].found.feed
+        option = product.supply_options.cells.index(feed.option)
+        made, money = here.feed(option, feed.converter_name)
+        parts = [catalogue.parts[builds[i].part] for i in members]
+        read = []
+        for i, part in zip(members, parts, strict=True):
+            found, row = builds[i].found, builds[i].row
+            chosen = Wanted(found.sleep_name(row), found.options(row))
+            read.append(part_figures(part, here.figures, here.samplers[part.part], chosen))
+        table = stack(read)
+        costs = [part_cost(p, here.own_cost, here.samplers[p.part]) for p in parts]
+        result = assess(
+            made,
+            money,
+            here.own_cost,
+            table,
+            here.figures,
+            here.events(table),
+            part_side(parts, costs, product, here.samplers),
+            criteria,
+            np.arange(len(members)),
+            np.zeros(len(members), dtype=np.intp),
+            np.zeros((len(members), len(here.figures.tasks)), dtype=np.intp),
+        )
+        for row, i in enumerate(members):
+            done[i] = Drawn(result.score[row], result.life.life_s[row], result.costs.lifetime[row])
+    return [done[i] for i in range(len(builds))]

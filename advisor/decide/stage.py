@@ -1,0 +1,61 @@
+"""The arrays of one pass over a product: at the stated values, or over one chunk of the draws."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from advisor.catalogue.records import Catalogue
+from advisor.catalogue.schema_product import Product
+from advisor.decide.costs import FeedCost, ProductCost, feed_cost, product_cost
+from advisor.model.draws import Sampler
+from advisor.model.events import EventStates, expand
+from advisor.model.packs import Feed, feed
+from advisor.model.tables import Stack
+from advisor.model.workload import ProductFigures, product_figures
+
+
+class Samplers(dict[str, Sampler]):
+    """Samplers by document id, made when first asked for."""
+
+    def __init__(self, draws: int, seed: int, chunk: int) -> None:
+        super().__init__()
+        self.draws, self.seed, self.chunk = draws, seed, chunk
+
+    def __missing__(self, identity: str) -> Sampler:
+        made = self[identity] = Sampler(identity, self.draws, self.seed, self.chunk)
+        return made
+
+
+@dataclass(frozen=True, slots=True)
+class Stage:
+    """A product's own figures with the samplers that give everything else."""
+
+    catalogue: Catalogue
+    product: Product
+    samplers: Samplers
+    figures: ProductFigures
+    own_cost: ProductCost
+
+    def feed(self, cells: int, converter: str) -> tuple[Feed, FeedCost]:
+        """A pack option (by its place in the product's list) with a converter (by its id)."""
+        option = self.product.supply_options.cells[cells]
+        cell = None if option.cell is None else self.catalogue.cells[option.cell]
+        record = None if converter == "none" else self.catalogue.converters[converter]
+        reservoir = self.product.supply_options.reservoir
+        made = feed(option, cell, record, self.figures, reservoir, self.samplers)
+        return made, feed_cost(made, self.product, self.own_cost, self.samplers)
+
+    def events(self, table: Stack) -> tuple[EventStates, ...]:
+        """The events of every task."""
+        return tuple(expand(table, self.figures, k) for k in range(len(self.figures.tasks)))
+
+
+def stage(
+    catalogue: Catalogue, product: Product, draws: int = 0, seed: int = 1, chunk: int = 0
+) -> Stage:
+    """Open a pass; with `draws` 0 it is that of the stated values."""
+    samplers = Samplers(draws, seed, chunk)
+    own = samplers[product.product]
+    return Stage(
+        catalogue, product, samplers, product_figures(product, own), product_cost(product, own)
+    )
