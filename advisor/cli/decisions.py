@@ -99,7 +99,7 @@ def explain(
 ) -> int:
     """Show where a part's current, money and points go, against another part.
 
-    Example: part-advisor explain frost-post ostrel-k2 --over vantle-b1
+    Example: part-advisor explain frost-post ostrel-k2 --over tessimur-l4
     """
     from advisor.catalogue.shipped import load
     from advisor.cli.output import Screen

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from advisor.cli import catalogs, decisions
+from advisor.cli import catalogs, decisions, reference
 
 if TYPE_CHECKING:
     from typer.exceptions import TyperException
@@ -32,6 +32,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 decisions.register(app)
+reference.register(app)
 app.add_typer(catalogs.catalog, name="catalog")
 app.add_typer(catalogs.product, name="product")
 

@@ -280,30 +280,30 @@ def _cut_off_depth(pack: Pack, cut_off: Array) -> Array:
 
 
 class _Lows:
-    """The lowest loaded voltage over the states, against the cut-off."""
+    """The lowest loaded voltage over the states, against the cut-off, case by case.
+
+    A case is a row and a draw; arrays of cases are (m,), and states come first: (S, m).
+    """
 
     def __init__(self, pack: Pack, drain: Drain) -> None:
         self.pack, self.drain = pack, drain
         self.shape = drain.cut_off_v.shape
-
-    def _case(self, index: NDArray[np.intp]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-        return np.divmod(index, self.shape[1])
+        self.powered = [bool(drain.power_w[:, s].any()) for s in range(drain.share.shape[1])]
+        # the open voltage never rises with depth; where the resistance never falls, every loaded
+        # voltage falls
+        self.falling = bool((np.diff(pack.resistance, axis=0) >= 0).all())
 
     def first_below(self, upto: Array) -> Array:
         """First depth at which a loaded voltage is below the cut-off, (R, N); else infinite."""
         out = np.full(self.shape, np.inf)
         if self.pack.ideal and not self.pack.resistance.any():
             return out
-        suspect = self._suspect(upto)
-        if not suspect.any():
-            return out
-        index = np.nonzero(suspect.ravel())[0]
-        upto_of = upto.ravel()[index]
-
-        def margin(depth: Array, case: NDArray[np.intp]) -> Array:
-            return self.margin(depth, index[case])
-
-        out.ravel()[index] = first_negative(margin, self.pack.depth, upto_of)
+        index = np.nonzero(self._suspect(upto).ravel())[0]
+        if index.size:
+            cases = _Cases(self.pack, self.drain, index, self.powered)
+            out.ravel()[index] = first_negative(
+                cases.margin, self.pack.depth, upto.ravel()[index], self.falling
+            )
         return out
 
     def _suspect(self, upto: Array) -> NDArray[np.bool_]:
@@ -313,42 +313,14 @@ class _Lows:
         of interest behind the greatest resistance of all; a reservoir only lifts it.
         """
         drain = self.drain
-        depth = self.pack.depth
-        i = np.clip(np.searchsorted(depth, upto, side="right") - 1, 0, len(depth) - 2)
-        t = (upto - depth[i]) / (depth[i + 1] - depth[i])
         n = np.arange(self.shape[1])
-        volts = self.pack.open_v[i, n] * (1 - t) + self.pack.open_v[i + 1, n] * t
+        volts = at_depth(self.pack.depth, self.pack.open_v, upto, n)
         worst = self.pack.resistance.max(axis=0)
         short = np.zeros(self.shape, dtype=bool)
-        for s in range(drain.share.shape[1]):
-            need = needed_voltage(
-                worst, drain.constant_a[:, s], drain.power_w[:, s], drain.cut_off_v
-            )
-            short |= volts < need
+        for s, powered in enumerate(self.powered):
+            power = drain.power_w[:, s] if powered else None
+            short |= volts < needed_voltage(worst, drain.constant_a[:, s], power, drain.cut_off_v)
         return short
-
-    def margin(self, depth: Array, index: NDArray[np.intp]) -> Array:
-        """Lowest of loaded voltage less cut-off over the states, (m,), at depths (m,)."""
-        r, n = self._case(index)
-        volts, ohms = self._at(depth, n)
-        drain = self.drain
-        if self.pack.reservoir is not None:
-            low, _ = self._stepped(volts, ohms, r, n)
-            return np.asarray(np.nan_to_num(low, nan=-np.inf) - drain.cut_off_v[r, n])
-        least = np.full(depth.shape, np.inf)
-        cut = drain.cut_off_v[r, n]
-        for s in range(drain.share.shape[1]):
-            need = needed_voltage(ohms, drain.constant_a[r, s, n], drain.power_w[r, s, n], cut)
-            least = np.minimum(least, volts - need)
-        return least
-
-    def _at(self, depth: Array, n: NDArray[np.intp]) -> tuple[Array, Array]:
-        grid = self.pack.depth
-        i = np.clip(np.searchsorted(grid, depth, side="right") - 1, 0, len(grid) - 2)
-        t = (depth - grid[i]) / (grid[i + 1] - grid[i])
-        volts = self.pack.open_v[i, n] * (1 - t) + self.pack.open_v[i + 1, n] * t
-        ohms = self.pack.resistance[i, n] * (1 - t) + self.pack.resistance[i + 1, n] * t
-        return volts, ohms
 
     def fresh(self) -> tuple[Array, Array]:
         """(lowest loaded voltage V, greatest current of the cells A) of a fresh pack, (R, N)."""
@@ -356,86 +328,122 @@ class _Lows:
         volts = np.broadcast_to(pack.open_v[0], self.shape)
         ohms = np.broadcast_to(pack.resistance[0], self.shape)
         if pack.reservoir is not None:
-            r, n = self._case(np.arange(self.shape[0] * self.shape[1]))
-            low, peak = self._stepped(volts.ravel(), ohms.ravel(), r, n)
+            index = np.arange(self.shape[0] * self.shape[1])
+            cases = _Cases(pack, drain, index, self.powered)
+            low, peak = cases.stepped(volts.ravel(), ohms.ravel(), index)
             return low.reshape(self.shape), peak.reshape(self.shape)
         low = np.full(self.shape, np.inf)
         peak = np.zeros(self.shape)
-        for s in range(drain.share.shape[1]):
-            constant, power = drain.constant_a[:, s], drain.power_w[:, s]
+        for s, powered in enumerate(self.powered):
+            constant = drain.constant_a[:, s]
+            if not powered:
+                low = np.minimum(low, volts - ohms * constant)
+                peak = np.maximum(peak, constant)
+                continue
+            power = drain.power_w[:, s]
             loaded = loaded_voltage(volts, ohms, constant, power)
             low = np.minimum(low, loaded)  # NaN, where there is no voltage, wins
             with np.errstate(divide="ignore", invalid="ignore"):
                 peak = np.maximum(peak, np.where(power == 0, constant, constant + power / loaded))
         return low, peak
 
-    def _stepped(
-        self, volts: Array, ohms: Array, r: NDArray[np.intp], n: NDArray[np.intp]
-    ) -> tuple[Array, Array]:
+
+class _Cases:
+    """Some cases of a drain, their states side by side."""
+
+    def __init__(
+        self, pack: Pack, drain: Drain, index: NDArray[np.intp], powered: list[bool]
+    ) -> None:
+        self.pack, self.powered, self.tasks = pack, powered, drain.tasks
+        states = drain.share.shape[1]
+
+        def flat(values: Array) -> Array:
+            return np.ascontiguousarray(values.swapaxes(0, 1).reshape(states, -1)[:, index])
+
+        self.constant, self.power = flat(drain.constant_a), flat(drain.power_w)
+        self.duration = flat(drain.duration_s)
+        self.cut_off = drain.cut_off_v.ravel()[index]
+        self.draw = index % drain.cut_off_v.shape[1]
+
+    def margin(self, depth: Array, case: NDArray[np.intp]) -> Array:
+        """Lowest of loaded voltage less cut-off over the states, (m,), at depths (m,)."""
+        n = self.draw[case]
+        volts = at_depth(self.pack.depth, self.pack.open_v, depth, n)
+        ohms = at_depth(self.pack.depth, self.pack.resistance, depth, n)
+        cut = self.cut_off[case]
+        if self.pack.reservoir is not None:
+            low, _ = self.stepped(volts, ohms, case)
+            return np.asarray(np.where(np.isnan(low), -np.inf, low) - cut)
+        least = np.full(depth.shape, np.inf)
+        for s, powered in enumerate(self.powered):
+            power = self.power[s, case] if powered else None
+            need = needed_voltage(ohms, self.constant[s, case], power, cut)
+            least = np.minimum(least, volts - need)
+        return least
+
+    def stepped(self, volts: Array, ohms: Array, case: NDArray[np.intp]) -> tuple[Array, Array]:
         """(lowest voltage, greatest cell current) with a reservoir across the pack, (m,).
 
         Each task's event starts from rest; the capacitor relaxes with tau = (R + r) C toward
-        V - R i while the terminals stand at V' = (r (V - R i) + R v_c)/(R + r).
+        V - R i while the terminals stand at V' = (r (V - R i) + R v_c)/(R + r). A constant-power
+        state takes its current at the voltage of each of a few steps.
         """
-        drain = self.drain
         assert self.pack.reservoir is not None
+        n = self.draw[case]
         farad, esr = (x[n] for x in self.pack.reservoir)
-        both = ohms + esr
+        # without any resistance the capacitor follows at once
+        both = np.maximum(ohms + esr, 1e-12)
+        source, near, far = ohms * esr / both, esr / both * volts, ohms / both
         tau = both * farad
-        # a pack and a capacitor without any resistance hold the open voltage
-        safe = np.where(both > 0, both, 1.0)
-        source = np.where(both > 0, ohms * esr / safe, 0.0)
-        rest = loaded_voltage(volts, ohms, drain.constant_a[r, -1, n], drain.power_w[r, -1, n])
-        low = rest.copy()
-        peak = self._cell_current(volts, ohms, rest, drain.constant_a[r, -1, n])
-        for here in drain.tasks:
-            held = rest
-            for s in range(here.start, here.stop):
-                a, p = drain.constant_a[r, s, n], drain.power_w[r, s, n]
-                steps = _SUBSTEPS if p.any() else 1
-                span = drain.duration_s[r, s, n] / steps
-                with np.errstate(divide="ignore", invalid="ignore"):
-                    decay = np.where(tau > 0, np.exp(-span / np.where(tau > 0, tau, 1.0)), 0.0)
-                for _ in range(steps):
-                    loaded = self._terminal(volts, ohms, esr, held, source, safe, both, a, p)
-                    current = a + np.where(p == 0, 0.0, p / loaded)
-                    goal = volts - ohms * current
-                    held = goal + (held - goal) * decay
-                    low = np.minimum(low, loaded)
-                    peak = np.maximum(peak, self._cell_current(volts, ohms, loaded, current))
-                loaded = self._terminal(volts, ohms, esr, held, source, safe, both, a, p)
-                low = np.minimum(low, loaded)
-                current = a + np.where(p == 0, 0.0, p / loaded)
-                peak = np.maximum(peak, self._cell_current(volts, ohms, loaded, current))
+        rest = self._loaded(volts, ohms, -1, case)
+        low, peak = rest.copy(), (volts - rest) / np.maximum(ohms, 1e-12)
+        with np.errstate(invalid="ignore"):
+            for here in self.tasks:
+                held = rest
+                for s in range(here.start, here.stop):
+                    steps = _SUBSTEPS if self.powered[s] else 1
+                    keep = np.exp(self.duration[s, case] / (-steps * tau))
+                    for _ in range(steps):
+                        loaded = self._loaded(near + far * held, source, s, case)
+                        low = np.minimum(low, loaded)
+                        goal = volts - ohms * self._current(loaded, s, case)
+                        held = goal + (held - goal) * keep
+                    low = np.minimum(low, self._loaded(near + far * held, source, s, case))
+            # the cells see the terminals through their resistance, so they give most at the lowest
+            peak = np.maximum(peak, (volts - low) / np.maximum(ohms, 1e-12))
+        if not ohms.all():
+            most = self.constant[:, case].max(axis=0) + (self.power[:, case] / volts).max(axis=0)
+            peak = np.where(ohms > 0, peak, most)
         return low, peak
 
-    @staticmethod
-    def _terminal(
-        volts: Array,
-        ohms: Array,
-        esr: Array,
-        held: Array,
-        source: Array,
-        safe: Array,
-        both: Array,
-        a: Array,
-        p: Array,
-    ) -> Array:
-        open_v = np.where(both > 0, (esr * volts + ohms * held) / safe, volts)
-        return loaded_voltage(open_v, source, a, p)
+    def _loaded(self, volts: Array, ohms: Array, s: int, case: NDArray[np.intp]) -> Array:
+        if not self.powered[s]:
+            return np.asarray(volts - ohms * self.constant[s, case])
+        return loaded_voltage(volts, ohms, self.constant[s, case], self.power[s, case])
 
-    @staticmethod
-    def _cell_current(volts: Array, ohms: Array, loaded: Array, current: Array) -> Array:
-        with np.errstate(divide="ignore", invalid="ignore"):
-            return np.where(ohms > 0, (volts - loaded) / ohms, current)
+    def _current(self, loaded: Array, s: int, case: NDArray[np.intp]) -> Array:
+        if not self.powered[s]:
+            return np.asarray(self.constant[s, case])
+        return np.asarray(self.constant[s, case] + self.power[s, case] / loaded)
 
 
-def needed_voltage(resistance: Array, constant_a: Array, power_w: Array, cut_off: Array) -> Array:
+def at_depth(grid: Array, values: Array, depth: Array, draw: NDArray[np.intp]) -> Array:
+    """Values (G, N) on a grid (G,) at depths of any shape, each for its own draw."""
+    i = np.clip(np.searchsorted(grid, depth, side="right") - 1, 0, len(grid) - 2)
+    t = (depth - grid[i]) / (grid[i + 1] - grid[i])
+    return np.asarray(values[i, draw] * (1 - t) + values[i + 1, draw] * t)
+
+
+def needed_voltage(
+    resistance: Array, constant_a: Array, power_w: Array | None, cut_off: Array
+) -> Array:
     """Least open voltage that keeps the loaded one at or above the cut-off, V.
 
     V = x + R (A + P/x) for a loaded voltage x; the least V over x >= V_cut lies at V_cut, or at
     x = sqrt(R P) where that is higher: below it the pack cannot give the power at all.
     """
+    if power_w is None:
+        return np.asarray(cut_off + resistance * constant_a)
     product = resistance * power_w
     at = np.maximum(cut_off, np.sqrt(product))
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -457,9 +465,7 @@ def _two_well_depth(pack: Pack, drain: Drain, a: Array, b: Array, upto: Array) -
 
     def margin(depth: Array, index: NDArray[np.intp]) -> Array:
         r, n = np.divmod(index, draws)
-        i = np.clip(np.searchsorted(pack.depth, depth, side="right") - 1, 0, len(pack.depth) - 2)
-        t = (depth - pack.depth[i]) / (pack.depth[i + 1] - pack.depth[i])
-        volts = pack.open_v[i, n] * (1 - t) + pack.open_v[i + 1, n] * t
+        volts = at_depth(pack.depth, pack.open_v, depth, n)
         mean = a[r, n] + b[r, n] / volts
         worst = mean / (c[n] * k[n])
         for task, here in enumerate(drain.tasks):
@@ -477,5 +483,5 @@ def _two_well_depth(pack: Pack, drain: Drain, a: Array, b: Array, upto: Array) -
         return np.asarray(1 - (1 - c[n]) * worst / pack.capacity_c[n] - depth)
 
     flat = upto.ravel()
-    found = first_negative(margin, pack.depth, flat)
+    found = first_negative(margin, pack.depth, flat, falling=True)
     return np.asarray(found.reshape(upto.shape))

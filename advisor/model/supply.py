@@ -75,6 +75,6 @@ def loaded_voltage(open_v: Array, resistance: Array, constant_a: Array, power_w:
     u = open_v - resistance * constant_a
     square = u * u - 4 * resistance * power_w
     with np.errstate(invalid="ignore"):
-        root = (u + np.sqrt(np.where(square >= 0, square, np.nan))) / 2
+        root = (u + np.sqrt(square)) / 2
     # with no power asked for the equation is linear and its root may be below zero
-    return np.asarray(np.where(power_w == 0, u, np.where(u > 0, root, np.nan)))
+    return np.asarray(np.where(u > 0, root, np.where(power_w == 0, u, np.nan)))

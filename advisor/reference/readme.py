@@ -1,0 +1,62 @@
+"""The outputs that the README shows, made by running the commands it shows.
+
+A command stands in a comment, its output in the block below it::
+
+    <!-- output of: part-advisor product list -->
+    ```text
+    ...
+    ```
+
+and a file that the reader is to write stands below `<!-- file: NAME -->`. The commands run in a
+folder that holds those files and the catalogue.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import re
+import shlex
+from pathlib import Path
+
+FILE = re.compile(r"<!-- file: (?P<name>[\w./-]+) -->\n```\w*\n(?P<text>.*?)^```$", re.M | re.S)
+OUTPUT = re.compile(
+    r"(?P<head><!-- output of: part-advisor (?P<call>[^\n]+) -->\n```text\n)(?P<text>.*?)^```$",
+    re.M | re.S,
+)
+
+
+def run(call_text: str) -> str:
+    """Standard output of a call of `part-advisor`, run here.
+
+    Raises
+    ------
+    RuntimeError
+        When the exit code is not 0, with what was said.
+    """
+    from advisor.cli.main import call
+
+    out, said = io.StringIO(), io.StringIO()
+    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(said):
+        code = call(shlex.split(call_text))
+    if code:
+        raise RuntimeError(f"part-advisor {call_text}: exit {code}: {said.getvalue()}")
+    return out.getvalue()
+
+
+def write_files(text: str, folder: Path) -> list[Path]:
+    """Write the files that a README shows below `folder`."""
+    written = []
+    for found in FILE.finditer(text):
+        path = folder / found["name"]
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(found["text"], encoding="utf-8")
+        written.append(path)
+    return written
+
+
+def refreshed(text: str, folder: Path) -> str:
+    """The README with every shown output made anew; `folder` is where its commands run."""
+    write_files(text, folder)
+    with contextlib.chdir(folder):
+        return OUTPUT.sub(lambda found: f"{found['head']}{run(found['call'])}```", text)
