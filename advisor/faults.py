@@ -7,7 +7,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
-LONGEST = 60  # characters of what was read that a fault repeats
+LONGEST = 60  # characters that a fault repeats of what is too long to repeat whole
+MOST = 1000  # faults of a run; text made to exhaust could have hundreds of thousands
 
 Severity = Literal["fault", "warning"]
 
@@ -65,15 +66,9 @@ def _visible(text: str) -> str:
 
 def shortened(text: str) -> str:
     """The text with control characters made visible, its middle left out where it is long."""
-    if len(text) > 4 * LONGEST:
-        text = text[: 2 * LONGEST] + " " * LONGEST + text[-LONGEST:]
-        cut = True
-    else:
-        cut = len(text) > 3 * LONGEST
-    shown = _visible(text)
-    if not cut:
-        return shown
-    return f"{shown[:LONGEST]}…{shown[-LONGEST // 3 :]}"
+    if len(text) <= 3 * LONGEST:
+        return _visible(text)
+    return f"{_visible(text[:LONGEST])}…{_visible(text[-LONGEST // 3 :])}"
 
 
 class AdvisorError(Exception):
@@ -89,17 +84,30 @@ class FaultError(AdvisorError):
 
 
 class FaultLog:
-    """Collects the faults and warnings of a run."""
+    """Collects the faults and warnings of a run, up to `MOST` faults."""
 
     def __init__(self) -> None:
         self.faults: list[Fault] = []
         self.warnings: list[Fault] = []
 
     def add(self, fault: Fault) -> None:
-        """Keep a fault or a warning, each once."""
-        kept = self.faults if fault.severity == "fault" else self.warnings
-        if fault not in kept[-50:]:
-            kept.append(fault)
+        """Keep a fault or a warning, each once.
+
+        Raises
+        ------
+        FaultError
+            With every fault so far when there are too many for reading on to be of use.
+        """
+        if fault.severity == "warning":
+            if fault not in self.warnings[-50:]:
+                self.warnings.append(fault)
+            return
+        if fault not in self.faults[-50:]:
+            self.faults.append(fault)
+        if len(self.faults) >= MOST:
+            last = self.faults[-1]
+            stopped = Fault(last.path, f"{MOST} faults", "fewer before reading on", last.place)
+            raise FaultError((*self.faults, stopped))
 
     def raise_if_any(self) -> None:
         """Raise `FaultError` when there is a fault."""

@@ -6,6 +6,7 @@ there, the longest first.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -18,6 +19,8 @@ from advisor.source import read_text
 # a list's entry is named by the first of these keys that it has
 NAME_KEYS = ("task", "load", "cell", "item", "at", "converter", "addon", "part", "kernel", "budget")
 SET = "--set"
+# a new key that begins with a decimal number, such as a depth in a voltage curve, is one key
+_DECIMAL = re.compile(r"[+-]?[0-9]+\.[0-9]+[^.]*")
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,9 +57,12 @@ def _step(node: Node, dotted: str) -> tuple[int, str] | None:
     """(index of the child that `dotted` begins with, what is left of the path)."""
     found: tuple[int, str] | None = None
     longest = -1
-    for i, (name, _) in enumerate(_children(node)):
-        if len(name) > longest and (dotted == name or dotted.startswith(name + ".")):
-            found, longest = (i, dotted[len(name) + 1 :]), len(name)
+    for i, (name, child) in enumerate(_children(node)):
+        rest = dotted[len(name) + 1 :]
+        # a scalar has nothing below it: beside the key `0`, `0.7` is another key
+        on = rest and not isinstance(child, ScalarNode) and dotted.startswith(name + ".")
+        if len(name) > longest and (on or dotted == name):
+            found, longest = (i, rest), len(name)
     return found
 
 
@@ -80,13 +86,17 @@ def assign(root: Node, dotted: str, value: Node) -> Node:
     Raises
     ------
     FaultError
-        For a list that has no such entry, or a figure with keys asked for below it.
+        For a list that has no such entry or several of that name, or a figure with keys asked for
+        below it.
     """
     if not dotted:
         return value
     step = _step(root, dotted)
     if step is not None:
         i, rest = step
+        names = [name for name, _ in _children(root)]
+        if names.count(names[i]) > 1:
+            raise _refused(dotted, f"an entry named once; {names.count(names[i])} bear it", value)
         assert isinstance(root, (MappingNode, SequenceNode))
         if isinstance(root, MappingNode):
             pairs = list(root.value)
@@ -98,27 +108,22 @@ def assign(root: Node, dotted: str, value: Node) -> Node:
         items[i] = assign(items[i], rest, value)
         return SequenceNode(root.tag, items, root.start_mark, root.end_mark)
     if isinstance(root, MappingNode):
-        name, _, rest = dotted.partition(".")
+        decimal = _DECIMAL.match(dotted)
+        name = decimal[0] if decimal else dotted.partition(".")[0]
+        rest = dotted[len(name) + 1 :]
+        if name in (key for key, _ in _children(root)):
+            raise _refused(dotted, f'a path that ends at "{name}", which has no keys', value)
         made = ScalarNode("tag:yaml.org,2002:str", name, value.start_mark, value.end_mark)
         empty = MappingNode("tag:yaml.org,2002:map", [], value.start_mark, value.end_mark)
         pairs = [*root.value, (made, assign(empty, rest, value))]
         return MappingNode(root.tag, pairs, root.start_mark, root.end_mark)
-    return _no_such(root, dotted, value)
+    known = ", ".join(name for name, _ in _children(root)) or "none in an empty list"
+    raise _refused(dotted, f"an entry that stands: {known}", value)
 
 
-def _no_such(root: Node, dotted: str, value: Node) -> Node:
-    """Refuse a list without that entry, or a figure with keys below it."""
-    known = ", ".join(name for name, _ in _children(root)) or "nothing below it"
-    raise FaultError(
-        (
-            Fault(
-                dotted,
-                f'"{dotted}"',
-                f"an entry that stands: {known}",
-                Place(value.start_mark.name, 1, 1),
-            ),
-        )
-    )
+def _refused(dotted: str, expected: str, value: Node) -> FaultError:
+    place = Place(value.start_mark.name, 1, 1)
+    return FaultError((Fault(dotted, f'"{dotted}"', expected, place),))
 
 
 def walk(root: Node, prefix: str = "") -> Iterator[tuple[str, ScalarNode]]:
@@ -154,7 +159,9 @@ def split_assignment(text: str) -> Assignment:
     """
     path, equals, value = text.partition("=")
     document, colon, dotted = path.partition(":")
-    if not (equals and colon and document.strip() and dotted.strip() and value.strip()):
+    keys = dotted.strip()
+    whole = keys and not (keys.startswith(".") or keys.endswith(".") or ".." in keys)
+    if not (equals and colon and document.strip() and whole and value.strip()):
         raise FaultError(
             (
                 Fault(
@@ -168,4 +175,4 @@ def split_assignment(text: str) -> Assignment:
     file = f"{SET} {path.strip()}"
     node = read_text(value.strip(), file).root
     _rename(node, file)
-    return Assignment(document.strip(), dotted.strip(), node, text)
+    return Assignment(document.strip(), keys, node, text)

@@ -1,9 +1,10 @@
 """Text with a unit to an SI figure with its uncertainty, and back.
 
-Uncertainty follows JCGM 100:2008 (GUM): `8.1(2) mA` states the standard uncertainty in the last
-digits (7.2.2); `8.1 ± 0.2 mA` a half-width, rectangular, u = a/sqrt(3) (4.3.7); with `(k=2)` an
-expanded uncertainty, u = U/k, normal. `{typical, max}` is lognormal with the median at typical
-and 99 % at max; `{low, likely, high}` is the PERT beta distribution with mean (L + 4M + H)/6.
+Uncertainty follows JCGM 100:2008 (GUM). `8.1(2) mA` states the standard uncertainty in the last
+digits, `8.1(0.2) mA` in the unit (7.2.2); `8.1 ± 0.2 mA` a half-width, rectangular, u = a/sqrt(3)
+(4.3.7); with `(k=2)` an expanded uncertainty, u = U/k, normal (4.3.3). `{typical, max}` is
+lognormal with the median at typical and 99 % at max; `{low, likely, high}` is the PERT beta
+distribution with mean (L + 4M + H)/6.
 """
 
 from __future__ import annotations
@@ -42,6 +43,14 @@ class Dimension:
     example: str
     offsets: Mapping[str, float] = field(default_factory=dict)
     bare: bool = False
+
+    @property
+    def wanted(self) -> str:
+        """What a fault says was expected."""
+        if self.name == "information":
+            return f"an amount of information such as {self.example}"
+        article = "an" if self.name[0] in "aeiou" else "a"
+        return f"{article} {self.name} such as {self.example}"
 
 
 def _prefixed(unit: str, prefixes: str, power: float = 1.0) -> dict[str, float]:
@@ -137,6 +146,18 @@ DIMENSIONS: Mapping[str, Dimension] = {
 }
 
 
+def _spelled(dimension: Dimension) -> dict[str, tuple[float, float]]:
+    """(factor, offset) to SI by every spelling of a unit: for the micro sign also mu or `u`."""
+    table = {unit: (f, dimension.offsets.get(unit, 0.0)) for unit, f in dimension.units.items()}
+    for unit in dimension.units:
+        if unit.startswith("µ"):
+            table["u" + unit[1:]] = table["\N{GREEK SMALL LETTER MU}" + unit[1:]] = table[unit]
+    return table
+
+
+_SPELLED = {name: _spelled(dimension) for name, dimension in DIMENSIONS.items()}
+
+
 @dataclass(frozen=True, slots=True)
 class Quantity:
     """A figure: stated value and standard uncertainty in SI, and the distribution it stands for.
@@ -161,35 +182,31 @@ class Quantity:
 
 _NUMBER = r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)"
 _FIGURE = re.compile(
-    rf"(?P<value>{_NUMBER})(?:\((?P<digits>[0-9]+)\))?(?P<power>[eE][+-]?[0-9]{{1,3}})?"
+    rf"(?P<value>{_NUMBER})(?:\((?P<digits>[0-9]+(?:\.[0-9]+)?)\))?(?P<power>[eE][+-]?[0-9]{{1,3}})?"
     rf"(?:\s*(?:±|\+/-)\s*(?P<half>{_NUMBER}(?:[eE][+-]?[0-9]{{1,3}})?))?"
     r"\s*(?P<unit>[^0-9\s()±+][^()±+]*?)?"
     rf"(?:\s*(?:±|\+/-)\s*(?P<after>{_NUMBER}(?:[eE][+-]?[0-9]{{1,3}})?)\s*(?P<afterunit>[^()±]*?))?"
     r"(?:\s*\(\s*k\s*=\s*(?P<k>[0-9]+(?:\.[0-9]+)?)\s*\))?\s*\Z"
 )
 _SIMPLE = re.compile(rf"({_NUMBER}(?:[eE][+-]?[0-9]{{1,3}})?) ?([A-Za-zµμΩ%°][A-Za-zµμΩ%°/]*)?\Z")
+_COMMA = re.compile(r"[0-9],[0-9]")
 _MONEY_RATE = re.compile(r"([A-Z]{3})\s*/\s*(h|hour|day|min)\Z")
 
 
 def _unit(text: str, dimension: Dimension) -> tuple[float, float]:
     """(factor, offset) of a unit to SI."""
-    word = text.strip().replace("μ", "µ")
-    if word not in dimension.units and word.startswith("u") and "µ" + word[1:] in dimension.units:
-        word = "µ" + word[1:]
-    if word not in dimension.units:
-        word = word.replace(" ", "")
-    if word in dimension.units:
-        return dimension.units[word], dimension.offsets.get(word, 0.0)
+    word = "".join(text.split()).replace("\N{OHM SIGN}", "Ω")
+    known = _SPELLED[dimension.name].get(word)
+    if known is not None:
+        return known
     if dimension.name == "money-rate":
         found = _MONEY_RATE.match(word)
         if found:
             return 3600.0 / _TIMES[found[2]], 0.0
     if not word:
-        raise QuantityError(f"a {dimension.name} with its unit, such as {dimension.example}")
+        raise QuantityError(dimension.wanted.replace(" such as", " with its unit, such as"))
     near = difflib.get_close_matches(word[:20], [u for u in dimension.units if u], n=1, cutoff=0.5)
-    raise QuantityError(
-        f"a {dimension.name} such as {dimension.example}", near[0] if near else None
-    )
+    raise QuantityError(dimension.wanted, near[0] if near else None)
 
 
 @lru_cache(maxsize=65536)
@@ -208,23 +225,23 @@ def read_quantity(text: str, dimension: str) -> Quantity:
     kind = DIMENSIONS[dimension]
     simple = _SIMPLE.match(text) if len(text) <= LONGEST else None
     if simple is not None:
-        unit = simple[2] or ""
-        factor, offset = _unit(unit, kind)
-        value = float(simple[1]) * factor + offset
+        number, unit = simple.groups("")
+        factor, offset = _SPELLED[dimension].get(unit) or _unit(unit, kind)
+        value = float(number) * factor + offset
         if not math.isfinite(value):
-            raise QuantityError(f"a finite {dimension} such as {kind.example}")
+            raise QuantityError(kind.wanted + ", and finite")
         return Quantity(value, dimension, 0.0, "exact", (), text, unit)
     return _uncertain(text, kind)
 
 
 def _uncertain(text: str, kind: Dimension) -> Quantity:
-    expected = f"a {kind.name} such as {kind.example}"
+    expected = kind.wanted
     if len(text) > LONGEST:
         raise QuantityError(expected)
-    found = _FIGURE.match(text.strip())
+    if _COMMA.search(text):
+        raise QuantityError(expected + ", with a decimal point, not a comma")
+    found = _FIGURE.match(text.strip().replace("\N{MINUS SIGN}", "-"))
     if found is None:
-        if re.match(r"[+-]?[0-9]+,[0-9]", text):
-            raise QuantityError(expected + ", with a decimal point, not a comma")
         raise QuantityError(expected)
     part = found.groupdict()
     power = part["power"] or ""
@@ -235,8 +252,14 @@ def _uncertain(text: str, kind: Dimension) -> Quantity:
         raise QuantityError(expected + ", with one uncertainty")
     if part["half"] is not None:
         half = float(part["half"]) * factor
+        if kind.bare and (part["unit"] or "").strip() == "%" and half > abs(value * factor):
+            # "0.25 ± 10 %" says either 0.25 give or take a tenth, or 0.25 % give or take 10 %
+            raise QuantityError(expected + ", with both numbers in % or neither")
     elif part["after"] is not None:
         after = (part["afterunit"] or "").strip()
+        if after == "%" and (kind.offsets or (part["unit"] or "").strip() == "%"):
+            # a share of degrees from freezing, or points against parts of a percentage
+            raise QuantityError(expected + ", with its uncertainty before the unit")
         if after == "%":
             half = abs(value * factor) * float(part["after"]) / 100
         else:
@@ -251,8 +274,9 @@ def _uncertain(text: str, kind: Dimension) -> Quantity:
     if half is not None and half < 0:
         raise QuantityError(expected + ", with an uncertainty that is not negative")
     if digits is not None:
-        places = len(part["value"].partition(".")[2])
-        u = abs(float(f"{digits}e{-places}{''}") * float("1" + power) * factor)
+        # without a point they are the last digits of the value, with one a figure in its unit
+        places = 0 if "." in digits else len(part["value"].partition(".")[2])
+        u = float(f"{digits}e{-places}") * float("1" + power) * factor
         result = Quantity(nominal, kind.name, u, "normal" if u else "exact", (), text, unit)
     elif half is None or half == 0:
         result = Quantity(nominal, kind.name, 0.0, "exact", (), text, unit)
@@ -262,7 +286,7 @@ def _uncertain(text: str, kind: Dimension) -> Quantity:
         u = half / math.sqrt(3)
         result = Quantity(nominal, kind.name, u, "rectangular", (half,), text, unit)
     if not (math.isfinite(nominal) and math.isfinite(result.u)):
-        raise QuantityError(f"a finite {kind.name} such as {kind.example}")
+        raise QuantityError(expected + ", and finite")
     return result
 
 
@@ -326,6 +350,7 @@ _STEPS: Mapping[str, tuple[tuple[float, str], ...]] = {
         (1e-9, "ns"),
     ),
     "charge": ((3.6, "mAh"), (1e-3, "mC"), (1e-6, "µC"), (1e-9, "nC"), (1e-12, "pC")),
+    "mass": ((1.0, "kg"), (1e-3, "g"), (1e-6, "mg")),
     "information": ((1024.0**2, "MiB"), (1024.0, "KiB"), (1.0, "B")),
 }
 _ENGINEERING = (
@@ -356,7 +381,9 @@ def show(value: float, dimension: str, digits: int = 3) -> str:
     if kind.si_unit in _UNPREFIXED:
         unit = "" if kind.si_unit == "1" else f" {kind.si_unit}"
         return f"{_digits(value, digits)}{unit}"
-    steps = _STEPS.get(dimension) or tuple((f, p + kind.si_unit) for f, p in _ENGINEERING)
+    steps = _STEPS.get(dimension) or tuple(
+        (f, p + kind.si_unit) for f, p in _ENGINEERING if p + kind.si_unit in kind.units
+    )
     if value == 0:
         return f"0 {kind.si_unit}"
     for factor, unit in steps:

@@ -19,12 +19,43 @@ from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 from advisor.faults import Fault, FaultError, Place
 
 LARGEST = 4 * 1024 * 1024  # bytes of a file
-DEEPEST = 24  # nested collections
+DEEPEST = 64  # collections inside one another
+MOST = 50_000  # keys and values of a file; a long one of ours has a few hundred
 # the base loader resolves no types: nothing here wants them
-_LOADER: Any = getattr(yaml, "CBaseLoader", yaml.BaseLoader)
+_BASE: Any = getattr(yaml, "CBaseLoader", yaml.BaseLoader)
 # YAML 1.1's printable characters, less the line ends that are not ours
 _BAD = re.compile("[^\t\n\r\x20-\x7e\xa0-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 _SUSPICIOUS = re.compile(r"[&*!]|<<|^---|^\.\.\.|^%", re.MULTILINE)
+
+
+class _TooMuchError(Exception):
+    """Text that goes too deep or on for too long: (what was read, what was expected, its mark)."""
+
+
+class _Loader(_BASE):  # type: ignore[misc]
+    """Composes plain nodes and gives up early on text made to exhaust.
+
+    The parser is lazy, and both composers call these two hooks around each node, so depth and
+    length are bounded in the same single pass.
+    """
+
+    depth = 0
+    nodes = 0
+
+    def descend_resolver(self, parent: Node | None, index: Node | int | None) -> None:
+        self.depth += 1
+        self.nodes += 1
+        if self.depth > DEEPEST + 1 or self.nodes > MOST:
+            near = index if isinstance(index, Node) else parent
+            if isinstance(near, SequenceNode) and near.value:
+                near = near.value[-1]
+            mark = near.start_mark if near is not None else None
+            if self.nodes > MOST:
+                raise _TooMuchError(f"more than {MOST} keys and values", f"at most {MOST}", mark)
+            raise _TooMuchError("collections nested too deep", f"at most {DEEPEST} levels", mark)
+
+    def ascend_resolver(self) -> None:
+        self.depth -= 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,20 +140,23 @@ def read_text(text: str | bytes, file: str) -> Document:
             raise _refused(file, byte, "text in UTF-8", line, column) from None
     elif len(text) > LARGEST:
         raise _too_large(file, len(text))
-    if not text.isascii() or not text.isprintable():
-        _characters(text, file)
-    _depth(text, file)
+    text = text.removeprefix("\ufeff")
+    _characters(text, file)
     if _SUSPICIOUS.search(text):
         _refuse_constructs(text, file)
     try:
-        loader = _LOADER(text)
+        loader = _Loader(text)
         try:
             root = loader.get_single_node()
         finally:
             loader.dispose()
     except yaml.MarkedYAMLError as error:
         raise _syntax(error, file) from None
-    except (yaml.YAMLError, RecursionError):
+    except _TooMuchError as error:
+        read, expected, mark = error.args
+        line, column = (mark.line + 1, mark.column + 1) if mark is not None else (1, 1)
+        raise _refused(file, read, expected, line, column) from None
+    except yaml.YAMLError:
         raise _refused(file, "text that is not YAML", "a YAML document") from None
     if root is None:
         raise _refused(file, "an empty file", "a YAML document")
@@ -139,33 +173,6 @@ def _characters(text: str, file: str) -> None:
     raise _refused(file, word, "printable text", line, column)
 
 
-def _depth(text: str, file: str) -> None:
-    """Refuse text that could nest beyond what is readable, before a parser spends time on it.
-
-    Counts what can open a collection on one line, and the flow brackets open at a time; a plain
-    file of this tool's is far from both bounds.
-    """
-    opened = 0
-    if text.count("[") + text.count("{") > DEEPEST:
-        for match in re.finditer(r"[\[\]{}]", text):
-            opened += 1 if match[0] in "[{" else -1
-            if opened > DEEPEST:
-                raise _deep(text, file, match.start())
-            opened = max(opened, 0)
-    run = re.search(rf"(?m)^[ \t]*(?:[-?:][ \t]+){{{DEEPEST}}}", text)
-    if run is not None:
-        raise _deep(text, file, run.start())
-    deep = re.search(rf"(?m)^ {{{DEEPEST * 8}}}", text)
-    if deep is not None:
-        raise _deep(text, file, deep.start())
-
-
-def _deep(text: str, file: str, at: int) -> FaultError:
-    line = text.count("\n", 0, at) + 1
-    column = at - (text.rfind("\n", 0, at) + 1) + 1
-    return _refused(file, "collections nested too deep", f"at most {DEEPEST} levels", line, column)
-
-
 def _refuse_constructs(text: str, file: str) -> None:
     """Find anchors, aliases, tags, merges and further documents, with their places."""
     faults: list[Fault] = []
@@ -175,14 +182,14 @@ def _refuse_constructs(text: str, file: str) -> None:
 
     documents = 0
     try:
-        for event in yaml.parse(text, Loader=_LOADER):
+        for count, event in enumerate(yaml.parse(text, Loader=_BASE)):
             mark = event.start_mark
             if isinstance(event, yaml.DocumentStartEvent):
                 documents += 1
-                if documents == 2:
-                    note(mark, "a second document", "one document in a file")
                 if event.tags or event.version:
                     note(mark, "a directive", "plain YAML without directives")
+                if documents == 2:
+                    note(mark, "a second document", "one document in a file")
             elif isinstance(event, yaml.AliasEvent):
                 note(mark, f"alias *{event.anchor}", "the value itself, written out")
             elif isinstance(event, yaml.NodeEvent):
@@ -191,9 +198,10 @@ def _refuse_constructs(text: str, file: str) -> None:
                 tag = getattr(event, "tag", None)
                 if tag is not None:
                     note(mark, f"tag {tag}", "plain values without tags")
-                if isinstance(event, yaml.ScalarEvent) and event.value == "<<":
+                if isinstance(event, yaml.ScalarEvent) and event.value == "<<" and not event.style:
                     note(mark, "merge key <<", "the keys themselves, written out")
-            if len(faults) >= 20:
+            # composing, which follows, refuses what goes on for longer than this
+            if len(faults) >= 20 or documents == 2 or count > 2 * MOST:
                 break
     except yaml.MarkedYAMLError as error:
         raise FaultError((*faults, *_syntax(error, file).faults)) from None

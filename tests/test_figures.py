@@ -1,0 +1,234 @@
+"""Paths to figures: found, changed without harm to the rest, listed."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
+
+from advisor.faults import FaultError
+from advisor.figures import assign, resolve, split_assignment, walk
+from advisor.source import place_of, read_text
+
+# invented, as all data here
+TEXT = """\
+product: frost-post
+workload:
+  - task: sample
+    every: 60 s
+    kernels: {filter: 8, crc: 1}
+    loads: [{load: probe, current: 0.9 mA}]
+  - {task: send, every: 1 h}
+environment: [{at: -10 degC, share: 0.15}, {at: 12 degC, share: 0.85}]
+supply-options:
+  cells: [{cell: thumb, series: 1}, {budget: 900 mAh, voltage: 3.0 V}, {cell: twin, series: 1},
+          {cell: twin, series: 2}]
+  converters: [none, ldo-a]
+extras: [{item: 32.768 kHz crystal, price: 0.12}]
+voltage-curve: {0: 3.0 V, 0.5: 2.9 V, 0.95: 2.6 V}
+price: {breaks: {1: 1.42, 100: 0.98}}
+lists: [[a, b], [c]]
+"""
+
+
+def root() -> Node:
+    return read_text(TEXT, "frost-post.yaml").root
+
+
+def plain(node: Node) -> object:
+    """A node as Python data, pairs kept in order."""
+    if isinstance(node, MappingNode):
+        return [(plain(k), plain(v)) for k, v in node.value]
+    if isinstance(node, SequenceNode):
+        return [plain(v) for v in node.value]
+    return node.value
+
+
+def scalar(node: Node | None) -> str:
+    assert isinstance(node, ScalarNode)
+    return str(node.value)
+
+
+FIGURES = {
+    "product": "frost-post",
+    "workload.sample.every": "60 s",
+    "workload.sample.kernels.filter": "8",
+    "workload.sample.loads.probe.current": "0.9 mA",
+    "workload.send.every": "1 h",
+    "environment.-10 degC.share": "0.15",
+    "supply-options.cells.thumb.series": "1",
+    "supply-options.cells.900 mAh.voltage": "3.0 V",
+    "supply-options.converters.ldo-a": "ldo-a",
+    "extras.32.768 kHz crystal.price": "0.12",
+    "voltage-curve.0": "3.0 V",
+    "voltage-curve.0.5": "2.9 V",
+    "voltage-curve.0.95": "2.6 V",
+    "price.breaks.100": "0.98",
+    "lists.2.c": "c",
+}
+
+
+@pytest.mark.parametrize("path", FIGURES)
+def test_a_path_finds_its_figure(path: str) -> None:
+    assert scalar(resolve(root(), path)) == FIGURES[path]
+
+
+@pytest.mark.parametrize(
+    "path",
+    ["nothing", "workload.sampl", "workload.sample.every.more", "voltage-curve.0.7", "workload.",
+     ".product", "product.", "workload..every", "lists.3", "lists.0"],
+)  # fmt: skip
+def test_a_path_to_nothing_finds_nothing(path: str) -> None:
+    assert resolve(root(), path) is None
+
+
+def test_the_empty_path_is_the_whole() -> None:
+    whole = root()
+    assert resolve(whole, "") is whole
+
+
+def test_every_figure_listed_is_found_under_its_path() -> None:
+    whole = root()
+    listed = list(walk(whole))
+    assert FIGURES.items() <= {path: str(node.value) for path, node in listed}.items()
+    # the second of two entries of one name cannot be told from the first
+    for path, node in listed:
+        if "twin" not in path:
+            assert resolve(whole, path) is node
+
+
+def test_listing_keeps_the_order_of_the_file() -> None:
+    marks = [(n.start_mark.line, n.start_mark.column) for _, n in walk(root())]
+    assert marks == sorted(marks)
+
+
+@pytest.mark.parametrize("path", FIGURES)
+def test_a_change_lands_and_leaves_the_rest_as_it_was(path: str) -> None:
+    whole = root()
+    before = plain(whole)
+    value = split_assignment(f"frost-post:{path}=77").value_node
+    changed = assign(whole, path, value)
+    assert plain(whole) == before
+    # a list of scalars names its entries by themselves, so the entry goes by its new name
+    parent, _, last = path.rpartition(".")
+    now = f"{parent}.77" if FIGURES[path] == last else path
+    assert resolve(changed, now) is value
+    others = {p: n for p, n in walk(whole) if p != path and "twin" not in p}
+    renamed = any(scalar(resolve(whole, path)) == part for part in path.split("."))
+    if not renamed:
+        for other, node in others.items():
+            assert resolve(changed, other) is node
+
+
+def test_a_whole_mapping_can_be_put_in_a_figures_place() -> None:
+    change = split_assignment("frost-post:workload.sample.every={low: 1 s, likely: 2 s, high: 9 s}")
+    changed = assign(root(), change.dotted, change.value_node)
+    assert scalar(resolve(changed, "workload.sample.every.likely")) == "2 s"
+
+
+def test_a_key_that_does_not_stand_yet_is_made() -> None:
+    value = split_assignment("a:b=3 V").value_node
+    made = assign(root(), "needs.temperature.min", value)
+    assert resolve(made, "needs.temperature.min") is value
+    assert resolve(root(), "needs") is None
+    beside = assign(root(), "workload.sample.kernels.hash", value)
+    assert resolve(beside, "workload.sample.kernels.hash") is value
+    assert scalar(resolve(beside, "workload.sample.kernels.filter")) == "8"
+
+
+def test_a_new_depth_of_a_curve_is_one_key() -> None:
+    value = split_assignment("a:b=2.8 V").value_node
+    changed = assign(root(), "voltage-curve.0.7", value)
+    assert resolve(changed, "voltage-curve.0.7") is value
+    assert scalar(resolve(changed, "voltage-curve.0")) == "3.0 V"
+    nested = assign(root(), "efficiency.1.5 mA.low", value)
+    curve = resolve(nested, "efficiency")
+    assert isinstance(curve, MappingNode)
+    assert [k.value for k, _ in curve.value] == ["1.5 mA"]
+
+
+@pytest.mark.parametrize(
+    ("path", "word"),
+    [
+        ("workload.sampel.every", "sample, send"),
+        ("supply-options.converters.boost-z", "none, ldo-a"),
+        ("product.name", "which has no keys"),
+        ("supply-options.cells.twin.series", "named once; 2"),
+    ],
+)
+def test_a_change_that_cannot_land_says_why_and_where(path: str, word: str) -> None:
+    change = split_assignment(f"frost-post:{path}=3")
+    with pytest.raises(FaultError) as caught:
+        assign(root(), change.dotted, change.value_node)
+    (fault,) = caught.value.faults
+    assert word in fault.expected
+    assert fault.place is not None
+    assert fault.place.file == f"--set frost-post:{path}"
+
+
+def test_an_assignment_is_split() -> None:
+    change = split_assignment("frost-post:workload.sample.every = 30 s")
+    assert (change.document, change.dotted) == ("frost-post", "workload.sample.every")
+    assert scalar(change.value_node) == "30 s"
+    assert change.text == "frost-post:workload.sample.every = 30 s"
+
+
+def test_an_assigned_value_may_hold_equals_signs_and_colons() -> None:
+    assert scalar(split_assignment("a:b=8.1 ± 0.2 mA (k=2)").value_node) == "8.1 ± 0.2 mA (k=2)"
+    assert scalar(split_assignment("a:note=at 12:30").value_node) == "at 12:30"
+
+
+def test_every_node_of_an_assigned_value_names_the_option_as_its_place() -> None:
+    change = split_assignment("frost-post:a.b={typical: 2 µA, max: [6 µA]}")
+    name = "--set frost-post:a.b"
+    # the file that the change is laid over is not where the figure stands
+    for node in [change.value_node, *(node for _, node in walk(change.value_node))]:
+        place = place_of(node, "frost-post.yaml")
+        assert (place.file, place.line) == (name, 1)
+    largest = resolve(change.value_node, "max")
+    assert largest is not None
+    assert place_of(largest, "x").column == 22
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["", "=", ":", "a", "a:b", "a=3", ":b=3", "a:=3", "a:b=", "a:b=   ", " : = ", "a.b=3:4"]
+    + ["a:b.=3", "a:.b=3", "a:b..c=3"],
+)
+def test_what_is_no_assignment_is_a_fault(text: str) -> None:
+    with pytest.raises(FaultError) as caught:
+        split_assignment(text)
+    (fault,) = caught.value.faults
+    assert fault.place is not None
+    assert fault.place.file == "--set"
+    assert "ID:KEYS=VALUE" in fault.expected
+
+
+@pytest.mark.parametrize("value", ["&a 3", "*a", "!!int 3", "{", "[1", "'", "a\0b", "{<<: 3}"])
+def test_a_bad_value_is_a_fault_of_the_option(value: str) -> None:
+    with pytest.raises(FaultError) as caught:
+        split_assignment(f"a:b={value}")
+    for fault in caught.value.faults:
+        assert fault.place is not None
+        assert fault.place.file == "--set a:b"
+
+
+WORDS = st.text("abc-", min_size=1, max_size=4)
+
+
+@given(st.lists(WORDS, min_size=1, max_size=5), st.lists(WORDS, min_size=1, max_size=5))
+def test_what_is_assigned_is_found_and_a_second_change_keeps_the_first(
+    one: list[str], two: list[str]
+) -> None:
+    start = read_text("z: 1", "z.yaml").root
+    first, second = (split_assignment(f"a:b={v}").value_node for v in ("1", "2"))
+    changed = assign(start, ".".join(one), first)
+    assert resolve(changed, ".".join(one)) is first
+    shorter = min(len(one), len(two))
+    if one[:shorter] == two[:shorter]:
+        return  # one path runs through the other
+    both = assign(changed, ".".join(two), second)
+    assert resolve(both, ".".join(one)) is first
+    assert resolve(both, ".".join(two)) is second
+    assert scalar(resolve(both, "z")) == "1"
