@@ -33,6 +33,7 @@ _NODES = np.array([0.5 - np.sqrt(0.15), 0.5, 0.5 + np.sqrt(0.15)])
 _WEIGHTS = np.array([5.0, 8.0, 5.0]) / 18.0
 _STEEPEST = 0.85  # ratio of voltages over a step of the depth grid
 _VISIBLE = 0.005  # of depth, between a sag and the open voltage's own end
+_STILL = 0.01  # of the voltage: less than this counts as constant within a state
 _SUBSTEPS = 8  # of a constant-power state on a reservoir
 
 
@@ -401,8 +402,9 @@ class _Cases:
             for here in self.tasks:
                 held = rest
                 for s in range(here.start, here.stop):
-                    steps = _SUBSTEPS if self.powered[s] else 1
-                    keep = np.exp(self.duration[s, case] / (-steps * tau))
+                    span = self.duration[s, case] / tau
+                    steps = self._steps(s, case, volts, ohms, span)
+                    keep = np.exp(span / -steps)
                     for _ in range(steps):
                         loaded = self._loaded(near + far * held, source, s, case)
                         low = np.minimum(low, loaded)
@@ -415,6 +417,14 @@ class _Cases:
             most = self.constant[:, case].max(axis=0) + (self.power[:, case] / volts).max(axis=0)
             peak = np.where(ohms > 0, peak, most)
         return low, peak
+
+    def _steps(self, s: int, case: NDArray[np.intp], volts: Array, ohms: Array, span: Array) -> int:
+        """Steps for a state of `span` time constants: one, unless its own draw moves the voltage
+        by more than a hundredth, for then a constant power's current changes on the way."""
+        if not self.powered[s]:
+            return 1
+        drop = ohms * (self.constant[s, case] + self.power[s, case] / volts) * np.minimum(span, 1)
+        return _SUBSTEPS if bool((drop > _STILL * volts).any()) else 1
 
     def _loaded(self, volts: Array, ohms: Array, s: int, case: NDArray[np.intp]) -> Array:
         if not self.powered[s]:
