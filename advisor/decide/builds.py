@@ -217,7 +217,7 @@ def assess(
         own += [stack.supply_min[part, p][:, None] + 0.0 * cut_off for p in points]
         cut_off = np.maximum.reduce([cut_off, *own])
     drain = _drain(feed, lines, cut_off)
-    found = life(feed.pack, drain)
+    found = life(feed.pack, drain, averaged=lines.share.shape[2] == 1)
     current = lines.rail_current(feed.chip_voltage())
     rail = (lines.share * current).sum(axis=1)
     battery = (lines.share * (drain.constant_a + drain.power_w / feed.nominal_v)).sum(axis=1)

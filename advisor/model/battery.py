@@ -105,12 +105,13 @@ class Life:
     dead: NDArray[np.bool_]
 
 
-def life(pack: Pack, drain: Drain) -> Life:
+def life(pack: Pack, drain: Drain, averaged: bool = True) -> Life:
     """Battery life of R builds on one pack.
 
     Parameters
     ----------
     pack, drain : see `Pack` and `Drain`; their draw axes are alike.
+    averaged : whether the averaged life is wanted as well; it is NaN otherwise.
 
     Returns
     -------
@@ -128,7 +129,7 @@ def life(pack: Pack, drain: Drain) -> Life:
     cold = np.broadcast_to(pack.least_capacity, shape)
     warm = np.broadcast_to(pack.mean_capacity, shape)
     cut = _cut_off_depth(pack, drain.cut_off_v)
-    search = np.minimum(np.maximum(cold, warm), cut)
+    search = np.minimum(np.maximum(cold, warm) if averaged else cold, cut)
     lows = _Lows(pack, drain)
     sag = lows.first_below(search)
     well = _two_well_depth(pack, drain, a - self_a - pack.leak_a, b, search)
@@ -141,9 +142,11 @@ def life(pack: Pack, drain: Drain) -> Life:
     shelf = np.broadcast_to(pack.shelf_life_s, shape)
     found = np.minimum(full, shelf)
     ends_by = np.where(full > shelf, np.int8(SHELF), ends_by)
-    averaged = np.minimum(
-        march.time(np.minimum(np.minimum(warm, cut), np.minimum(sag, well))), shelf
-    )
+    mild = np.full(shape, np.nan)
+    if averaged:
+        mild = np.minimum(
+            march.time(np.minimum(np.minimum(warm, cut), np.minimum(sag, well))), shelf
+        )
     used = np.where(full > shelf, march.depth(np.minimum(shelf, full), end), end)
     with np.errstate(divide="ignore", invalid="ignore"):
         mean = np.where(
@@ -159,7 +162,7 @@ def life(pack: Pack, drain: Drain) -> Life:
         np.where(dead, 0.0, found),
         np.asarray(ends_by, dtype=np.int8),
         np.asarray(mean),
-        np.where(dead, 0.0, averaged),
+        np.where(dead, 0.0, mild),
         peak,
         np.asarray(start_mean),
         low,
