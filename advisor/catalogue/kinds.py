@@ -247,7 +247,7 @@ class Figure:
             return None
 
     def describe(self) -> str:
-        return f"a {self.dimension} such as {quantities.DIMENSIONS[self.dimension].example}"
+        return quantities.DIMENSIONS[self.dimension].wanted
 
 
 @dataclass(frozen=True, slots=True)

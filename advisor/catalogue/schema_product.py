@@ -258,7 +258,9 @@ class Product:
         Record(SupplyOptions), "packs and converters to choose from", default=SupplyOptions()
     )
     add_ons: str = key(
-        Choice(("allowed", "refused")), "whether companion chips may fill gaps", default="refused"
+        Choice(("allowed", "refused")),
+        "whether companion chips may fill gaps; they are not weighed yet, so allowed only warns",
+        default="refused",
     )
     cost: Cost = key(Record(Cost), "the money side", default=Cost())
     priorities: Mapping[str, Priority] = key(

@@ -67,6 +67,9 @@ class TemperatureTableKind:
             row = read_record(AtTemperature, v, f"{path}.{name}", reading)
             if at is None or row is None:
                 good = False
+            elif at.u:
+                reading.fault(k, path, shape_of(k), "an exact temperature")
+                good = False
             elif at.nominal in rows:
                 reading.fault(k, path, f"{shape_of(k)} twice", "each temperature once")
                 good = False

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -21,6 +21,9 @@ from advisor.cli.options import (
     SetOption,
     WidthOption,
 )
+
+if TYPE_CHECKING:
+    from advisor.studies.shortlist import Shortlist
 
 
 def register(app: typer.Typer) -> None:
@@ -53,7 +56,7 @@ def shortlist(
     from advisor.catalogue.shipped import load
     from advisor.cli.output import Screen
     from advisor.cli.progress import progress
-    from advisor.present.machine import to_csv, to_json
+    from advisor.present.machine import to_csv, to_json, with_cautions
     from advisor.studies.shortlist import flat_row
     from advisor.studies.shortlist import shortlist as study
 
@@ -64,13 +67,20 @@ def shortlist(
     if form is Format.JSON:
         screen.text(to_json(found))
     elif form is Format.CSV:
-        screen.warn([*found.warnings, *found.cautions])
-        screen.text(to_csv([flat_row(part) for part in found.ranking]))
+        screen.warn([*found.warnings, *_none_fits(found)])
+        screen.text(to_csv(with_cautions([flat_row(p) for p in found.ranking], found.cautions)))
     else:
         from advisor.present.tables import shortlist_page
 
         screen.page(shortlist_page(found, screen.columns, top or None))
     return 0 if found.ranking else 1
+
+
+def _none_fits(found: Shortlist) -> list[str]:
+    """What CSV cannot say: that no part fits, and which one nearly does."""
+    if found.ranking:
+        return []
+    return ["Nothing fits." + (f" Nearest: {found.nearest_miss}" if found.nearest_miss else "")]
 
 
 def explain(
@@ -104,7 +114,7 @@ def explain(
     from advisor.catalogue.shipped import load
     from advisor.cli.output import Screen
     from advisor.cli.progress import progress
-    from advisor.present.machine import to_csv, to_json
+    from advisor.present.machine import to_csv, to_json, with_cautions
     from advisor.studies.explain import explain as study
     from advisor.studies.results import plain
 
@@ -115,8 +125,8 @@ def explain(
     if form is Format.JSON:
         screen.text(to_json(found))
     elif form is Format.CSV:
-        screen.warn([*found.warnings, *found.cautions])
-        screen.text(to_csv([plain(item) for item in found.score]))
+        screen.warn(list(found.warnings))
+        screen.text(to_csv(with_cautions([plain(i) for i in found.score], found.cautions)))
     else:
         from advisor.present.tables import explanation_page
 

@@ -166,6 +166,8 @@ def evaluate(
                 for path in missing
             )
         )
+    if product.add_ons == "allowed":
+        warnings.append(f"{product.product}:add-ons allowed: companion chips are not weighed yet")
     screens: dict[str, Screened] = {}
     read: list[PartFigures] = []
     kept: list[Part] = []

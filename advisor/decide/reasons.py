@@ -11,6 +11,7 @@ from advisor.model.battery import ENDS
 from advisor.quantities import show
 
 HOUR = 3600.0
+LINE = 72  # letters for a pack and the reason, so that both stand on one line of 80
 
 
 def show_value(criterion: Criterion, value: float) -> str:
@@ -51,8 +52,8 @@ def differences(
     return sorted(rows, key=lambda row: (-abs(row[1]), row[0].name))
 
 
-def reason(evaluation: Evaluation, place: int, room: int = 60) -> str:
-    """Why the candidate at `place` (0 = first) stands there, in numbers and about `room` letters.
+def reason(evaluation: Evaluation, place: int) -> str:
+    """Why the candidate at `place` (0 = first) stands there, in numbers and a line's room.
 
     The points named first are those that make the gap, then after a semicolon those against it.
     """
@@ -61,6 +62,8 @@ def reason(evaluation: Evaluation, place: int, room: int = 60) -> str:
         return "the only part that fits"
     rival = evaluation.candidates[1 if place == 0 else 0].best
     rows = differences(evaluation, build, rival)
+    option = build.found.feed.option
+    room = LINE - len(option.cell or "budget") - (5 if option.series * option.parallel > 1 else 0)
     gap = build.score - rival.score
     lead = f"{abs(gap):.1f} {'ahead of' if place == 0 else 'behind'} {rival.part}"
     sign = 1 if place == 0 else -1
@@ -70,7 +73,8 @@ def reason(evaluation: Evaluation, place: int, room: int = 60) -> str:
     for group, mark in ((making, ": "), (against[:1], "; ")):
         for i, item in enumerate(group):
             piece = (mark if i == 0 else ", ") + item
-            if i and len(text) + len(piece) > room:
+            # what makes the gap is said first and always, the rest where there is room
+            if (i or mark == "; ") and len(text) + len(piece) > room:
                 break
             text += piece
     return text

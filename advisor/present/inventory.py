@@ -85,7 +85,7 @@ def entry_page(entry: Entry, width: int) -> Page:
 def checked_page(found: Checked, width: int) -> Page:
     """Counts, then the warnings, each with its place."""
     page = Page(width)
-    counts = ", ".join(f"{n} {name}" for name, n in found.counts.items())
+    counts = ", ".join(_counted(n, name) for name, n in found.counts.items())
     page.heading(f"{found.what}: no fault in {counts}")
     if found.warnings:
         count = len(found.warnings)
@@ -95,10 +95,19 @@ def checked_page(found: Checked, width: int) -> Page:
     return page
 
 
+def _counted(count: int, name: str) -> str:
+    """A count and its noun, which is given in the plural."""
+    if count == 1:
+        name = name[:-3] + "y" if name.endswith("ies") else name[:-1]
+    return f"{count} {name}"
+
+
 def products_page(rows: Sequence[dict[str, Any]], width: int) -> Page:
     """The shipped products."""
     page = Page(width)
     page.heading(f"{len(rows)} shipped products")
+    if any(row["invented"] for row in rows):
+        page.paragraph(INVENTED, style=FAINT)
     for row in rows:
         page.paragraph(f"{row['product']}: {row['summary'] or ''}".rstrip(": "), "  ", "    ")
     return page

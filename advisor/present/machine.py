@@ -48,6 +48,13 @@ def to_csv(rows: Sequence[Mapping[str, Any]]) -> str:
     return out.getvalue()
 
 
+def with_cautions(
+    rows: Sequence[Mapping[str, Any]], cautions: Sequence[str]
+) -> list[dict[str, Any]]:
+    """Rows that carry the cautions along, as whoever reads them may see nothing else."""
+    return [{**row, "cautions": " | ".join(cautions)} for row in rows]
+
+
 def _cell(value: Any) -> Any:
     if value is None:
         return ""

@@ -115,7 +115,8 @@ def _answer(page: Page, result: Shortlist) -> None:
         page.paragraph(
             f"{money(cost.lifetime, cost.currency)} a unit over the service life, of it "
             f"{money(cost.purchase)} to buy, {money(cost.development)} to develop, "
-            f"{money(cost.upkeep)} for {cost.replacements or 0:g} battery changes."
+            f"{money(cost.upkeep)} for {cost.replacements or 0:g} battery "
+            f"change{'' if cost.replacements == 1 else 's'}."
         )
     chance = best.first_place_probability
     why = f"Why: {best.reason}."

@@ -25,7 +25,7 @@ def check_catalogue(catalogue: Catalogue) -> Checked:
         "parts": len(catalogue.parts),
         "cells": len(catalogue.cells),
         "converters": len(catalogue.converters),
-        "addons": len(catalogue.addons),
+        "add-ons": len(catalogue.addons),
         "kernels": len(catalogue.kernels),
     }
     return Checked("catalogue", counts, catalogue_warnings(catalogue))

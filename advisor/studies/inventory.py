@@ -184,7 +184,7 @@ def _evidence(root: Any, dotted: str) -> str | None:
 
 
 def shipped_products(files: Mapping[str, Path]) -> list[dict[str, Any]]:
-    """The shipped products: id, summary, file.
+    """The shipped products: id, summary, whether they are demonstration data, file.
 
     Raises
     ------
@@ -193,7 +193,9 @@ def shipped_products(files: Mapping[str, Path]) -> list[dict[str, Any]]:
     """
     rows = []
     for name, path in files.items():
-        summary = figures.resolve(read_file(path).root, "summary")
+        root = read_file(path).root
+        summary, invented = (figures.resolve(root, key) for key in ("summary", "invented"))
         text = summary.value if isinstance(summary, ScalarNode) else None
-        rows.append({"product": name, "summary": text, "file": str(path)})
+        demo = isinstance(invented, ScalarNode) and invented.value == "true"
+        rows.append({"product": name, "summary": text, "invented": demo, "file": str(path)})
     return rows
