@@ -9,6 +9,8 @@ from advisor.catalogue.schema_parts import Kernel, Part
 from advisor.catalogue.schema_supply import AddOn, Cell, Converter
 from advisor.source import Document
 
+KERNELS = "kernels"  # id of the file of kernels
+
 
 @dataclass(frozen=True, slots=True)
 class Catalogue:
@@ -20,6 +22,14 @@ class Catalogue:
     addons: Mapping[str, AddOn] = field(default_factory=dict)
     kernels: Mapping[str, Kernel] = field(default_factory=dict)
     documents: Mapping[str, Document] = field(default_factory=dict, repr=False, compare=False)
+
+    def unread(self) -> frozenset[str]:
+        """Ids of files that stand there but could not be read: their faults are told already."""
+        kinds = (self.parts, self.cells, self.converters, self.addons)
+        if len(self.documents) <= sum(map(len, kinds)):
+            return frozenset()
+        read = {KERNELS, *(identity for kind in kinds for identity in kind)}
+        return frozenset(self.documents) - read
 
     def only(self, parts: Sequence[str]) -> Catalogue:
         """The same catalogue with just the named parts.

@@ -253,6 +253,21 @@ def _criterion_matter(product: Product, _: Catalogue) -> Iterator[Breach]:
 
 
 def _unknown_ids(product: Product, catalogue: Catalogue) -> Iterator[Breach]:
+    unread = catalogue.unread()
+    if not unread:
+        yield from _unknown_names(product, catalogue)
+    for option in product.supply_options.cells:
+        if option.cell is not None and option.cell not in {*catalogue.cells, *unread}:
+            near = nearest(option.cell, tuple(catalogue.cells))
+            yield f"supply-options.cells.{option.cell}", f'"{option.cell}"', near
+    for name in product.supply_options.converters:
+        if name != "none" and name not in {*catalogue.converters, *unread}:
+            near = nearest(name, ("none", *catalogue.converters))
+            yield f"supply-options.converters.{name}", f'"{name}"', near
+
+
+def _unknown_names(product: Product, catalogue: Catalogue) -> Iterator[Breach]:
+    """Names that some part must define, which can be told once every part is read."""
     known_blocks = {b for part in catalogue.parts.values() for b in part.blocks}
     known_blocks |= {b for addon in catalogue.addons.values() for b in addon.gives.blocks}
     known_kernels = set(catalogue.kernels) | {
@@ -266,14 +281,6 @@ def _unknown_ids(product: Product, catalogue: Catalogue) -> Iterator[Breach]:
             for name in names:
                 if name not in known:
                     yield f"{path}.{name}", f'"{name}"', nearest(name, tuple(sorted(known)))
-    for option in product.supply_options.cells:
-        if option.cell is not None and option.cell not in catalogue.cells:
-            near = nearest(option.cell, tuple(catalogue.cells))
-            yield f"supply-options.cells.{option.cell}", f'"{option.cell}"', near
-    for name in product.supply_options.converters:
-        if name != "none" and name not in catalogue.converters:
-            near = nearest(name, ("none", *catalogue.converters))
-            yield f"supply-options.converters.{name}", f'"{name}"', near
     own = {name for part in catalogue.parts.values() for name in part.own_figures}
     for name in product.priorities:
         if name.startswith(OWN) and name[len(OWN) :] not in own:

@@ -33,6 +33,7 @@ COUNT = Figure("count")
 MONEY = Figure("money")
 
 LIFECYCLES = ("announced", "active", "last-orders", "ended")
+EVIDENCE_KINDS = ("bench", "datasheet", "estimate", "pack")
 ANSWERS = ("none", "partial", "full")
 QUESTIONS = {
     "compiler": "supported by an upstream compiler",
@@ -65,9 +66,7 @@ class Kernel:
 class Evidence:
     """Where figures come from."""
 
-    kind: str | None = key(
-        Choice(("bench", "datasheet", "estimate", "pack")), "what kind of evidence it is"
-    )
+    kind: str | None = key(Choice(EVIDENCE_KINDS), "what kind of evidence it is")
     date: datetime.date | None = key(Day(), "when it was taken", informational=True)
     instrument: str | None = key(Identity("instrument"), "the meter, by its id")
     gain: Quantity | None = key(

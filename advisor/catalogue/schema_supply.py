@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -12,6 +13,7 @@ from advisor.catalogue.kinds import (
     Choice,
     Curve,
     CurveOf,
+    Day,
     Figure,
     Flag,
     Identity,
@@ -22,6 +24,7 @@ from advisor.catalogue.kinds import (
 from advisor.catalogue.schema_parts import (
     COUNT,
     CURRENT,
+    EVIDENCE_KINDS,
     TEMPERATURE,
     VOLTAGE,
     Block,
@@ -85,6 +88,17 @@ class TemperatureTableKind:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Source:
+    """Where the figures of a cell or converter come from."""
+
+    kind: str | None = key(
+        Choice(EVIDENCE_KINDS), "what kind of evidence it is", informational=True
+    )
+    date: datetime.date | None = key(Day(), "when it was taken", informational=True)
+    note: str | None = key(Text(), "a word on it", informational=True)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class TwoWell:
     """Parameters of the kinetic battery model (Manwell & McGowan 1993)."""
 
@@ -127,8 +141,11 @@ class Cell:
     size: str | None = key(Text(), "size", informational=True)
     two_well: TwoWell | None = key(Record(TwoWell), "kinetic battery model's parameters")
     cautions: tuple[str, ...] = key(ListOf(Text()), "cautions to show", default=())
-    evidence: Mapping[str, Evidence] = key(
-        MapOf(Record(Evidence), "evidence"), "where figures come from", default={}
+    evidence: Mapping[str, Source] = key(
+        MapOf(Record(Source), "evidence"),
+        "where figures come from",
+        default={},
+        informational=True,
     )
 
 
@@ -167,8 +184,11 @@ class Converter:
     max_output: Quantity | None = key(CURRENT, "greatest load current")
     price: Price | None = key(Record(Price), "what one piece costs")
     cautions: tuple[str, ...] = key(ListOf(Text()), "cautions to show", default=())
-    evidence: Mapping[str, Evidence] = key(
-        MapOf(Record(Evidence), "evidence"), "where figures come from", default={}
+    evidence: Mapping[str, Source] = key(
+        MapOf(Record(Source), "evidence"),
+        "where figures come from",
+        default={},
+        informational=True,
     )
 
 

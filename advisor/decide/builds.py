@@ -15,9 +15,11 @@ from numpy.typing import NDArray
 from advisor.catalogue.schema_parts import Part
 from advisor.catalogue.schema_product import OWN, Product
 from advisor.decide.costs import HOUR, Costs, FeedCost, PartCost, ProductCost, costs
+from advisor.decide.ranks import DIGITS
 from advisor.decide.screens import Failed
 from advisor.decide.value import DAY, Criterion, score
-from advisor.model.battery import Drain, Life, life
+from advisor.model.battery import Life, life
+from advisor.model.drain import Drain
 from advisor.model.draws import Array, Sampler
 from advisor.model.events import EventStates, Timeline, timeline
 from advisor.model.maturity import maturity, maturity_draws
@@ -166,7 +168,8 @@ class Build:
     @property
     def order(self) -> tuple[float, float, str]:
         """By which builds of a part compete: the least is the best."""
-        return (-self.score, float(self.found.battery_a[self.row, 0]), self.name)
+        # what is equal but for the order of its sums goes on by the next entry
+        return (-round(self.score, DIGITS), float(self.found.battery_a[self.row, 0]), self.name)
 
     @property
     def name(self) -> str:

@@ -9,8 +9,8 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
-from advisor.catalogue.schema_product import CellOption
 from advisor.catalogue.schema_supply import Cell
+from advisor.model.packs import Feed
 
 GENERAL = (
     "This advises, it does not certify: follow local codes and have a qualified engineer check "
@@ -32,10 +32,20 @@ def is_button(cell: Cell) -> bool:
     return "button" in words or "coin" in words
 
 
-def cautions(uses: Iterable[tuple[CellOption, Cell]], hottest: float) -> tuple[str, ...]:
-    """What to warn of, for packs in use and the hottest place (degC); each sentence once."""
+def cautions(feeds: Iterable[Feed], hottest: float) -> tuple[str, ...]:
+    """What to warn of, for the feeds in use and the hottest place (degC); each sentence once."""
     out: list[str] = []
-    for option, cell in uses:
+    for feed in feeds:
+        out += _of_pack(feed, hottest)
+        if feed.converter is not None:
+            out += [f"{feed.converter_name}: {text}" for text in feed.converter.cautions]
+    return (*dict.fromkeys(out), GENERAL)
+
+
+def _of_pack(feed: Feed, hottest: float) -> list[str]:
+    out: list[str] = []
+    option, cell = feed.option, feed.cell
+    if cell is not None:
         lithium = "lithium" in (cell.chemistry or "").lower()
         if is_button(cell):
             out.append(
@@ -69,4 +79,4 @@ def cautions(uses: Iterable[tuple[CellOption, Cell]], hottest: float) -> tuple[s
                 "them vent; keep within the cell maker's limits and out of direct sun."
             )
         out += [f"{cell.cell}: {text}" for text in cell.cautions]
-    return (*dict.fromkeys(out), GENERAL)
+    return out

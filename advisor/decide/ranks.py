@@ -6,6 +6,8 @@ import numpy as np
 
 from advisor.model.draws import Array
 
+DIGITS = 9  # decimals of a score of 0..100 that count
+
 
 def first_place(scores: Array) -> Array:
     """Share of the draws in which each part is first, ties split evenly.
@@ -18,7 +20,9 @@ def first_place(scores: Array) -> Array:
     -------
     (P,) summing to 1.
     """
-    best = scores == scores.max(axis=0)
+    # equal parts may differ in the last digit, by the order in which numbers were added
+    rounded = np.round(scores, DIGITS)
+    best = rounded == rounded.max(axis=0)
     return np.asarray((best / best.sum(axis=0)).mean(axis=1))
 
 

@@ -19,10 +19,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from advisor.model.crossing import first_negative
+from advisor.model.drain import Array, Drain, Pack, at_depth
 from advisor.model.kinetic_cell import periodic_peak
-from advisor.model.supply import loaded_voltage
-
-Array = NDArray[np.float64]
+from advisor.model.sag import Lows
 
 ENDS = ("capacity", "cold", "cut-off", "sag", "two-well", "shelf-life")
 CAPACITY, COLD, CUT_OFF, SAG, TWO_WELL, SHELF = range(6)
@@ -33,55 +32,6 @@ _NODES = np.array([0.5 - np.sqrt(0.15), 0.5, 0.5 + np.sqrt(0.15)])
 _WEIGHTS = np.array([5.0, 8.0, 5.0]) / 18.0
 _STEEPEST = 0.85  # ratio of voltages over a step of the depth grid
 _VISIBLE = 0.005  # of depth, between a sag and the open voltage's own end
-_STILL = 0.01  # of the voltage: less than this counts as constant within a state
-_SUBSTEPS = 8  # of a constant-power state on a reservoir
-
-
-@dataclass(frozen=True, slots=True)
-class Pack:
-    """A pack at the product's temperatures.
-
-    Attributes
-    ----------
-    depth : (G,) from 0 to 1, ascending. open_v : (G, N) V, not rising. resistance : (G, N) ohm,
-    at the worst temperature. capacity_c : (N,) C. self_discharge_a, leak_a : (N,) A.
-    least_capacity, mean_capacity : (N,) usable share in the coldest place, and on average.
-    shelf_life_s : (N,) s, infinite where none. two_well : (c, k in 1/s), each (N,), or None.
-    reservoir : (capacitance F, esr ohm), each (N,), or None. ideal : a flat source.
-    """
-
-    depth: Array
-    open_v: Array
-    resistance: Array
-    capacity_c: Array
-    self_discharge_a: Array
-    leak_a: Array
-    least_capacity: Array
-    mean_capacity: Array
-    shelf_life_s: Array
-    two_well: tuple[Array, Array] | None = None
-    reservoir: tuple[Array, Array] | None = None
-    ideal: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Drain:
-    """What the pack carries: i = constant_a + power_w/V' in each state.
-
-    Attributes
-    ----------
-    constant_a, power_w : (R, S, N) A, W. share : (R, S, N) of the time. duration_s : (R, S, N)
-    per event. tasks : the states of each task's event, in order; the last state is the rest
-    between events and in no task. period_s : (K, N). cut_off_v : (R, N) V.
-    """
-
-    constant_a: Array
-    power_w: Array
-    share: Array
-    duration_s: Array
-    tasks: tuple[slice, ...]
-    period_s: Array
-    cut_off_v: Array
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,7 +80,7 @@ def life(pack: Pack, drain: Drain, averaged: bool = True) -> Life:
     warm = np.broadcast_to(pack.mean_capacity, shape)
     cut = _cut_off_depth(pack, drain.cut_off_v)
     search = np.minimum(np.maximum(cold, warm) if averaged else cold, cut)
-    lows = _Lows(pack, drain)
+    lows = Lows(pack, drain)
     sag = lows.first_below(search)
     well = _two_well_depth(pack, drain, a - self_a - pack.leak_a, b, search)
     bounds = np.stack([np.ones(shape), cold, cut, sag, well])
@@ -281,187 +231,6 @@ def _cut_off_depth(pack: Pack, cut_off: Array) -> Array:
             out = np.where(here, pack.depth[g] + t * width, out)
             open_rows &= ~here
     return out
-
-
-class _Lows:
-    """The lowest loaded voltage over the states, against the cut-off, case by case.
-
-    A case is a row and a draw; arrays of cases are (m,), and states come first: (S, m).
-    """
-
-    def __init__(self, pack: Pack, drain: Drain) -> None:
-        self.pack, self.drain = pack, drain
-        self.shape = drain.cut_off_v.shape
-        self.powered = [bool(drain.power_w[:, s].any()) for s in range(drain.share.shape[1])]
-        # the open voltage never rises with depth; where the resistance never falls, every loaded
-        # voltage falls
-        self.falling = bool((np.diff(pack.resistance, axis=0) >= 0).all())
-
-    def first_below(self, upto: Array) -> Array:
-        """First depth at which a loaded voltage is below the cut-off, (R, N); else infinite."""
-        out = np.full(self.shape, np.inf)
-        if self.pack.ideal and not self.pack.resistance.any():
-            return out
-        index = np.nonzero(self._suspect(upto).ravel())[0]
-        if index.size:
-            cases = _Cases(self.pack, self.drain, index, self.powered)
-            out.ravel()[index] = first_negative(
-                cases.margin, self.pack.depth, upto.ravel()[index], self.falling
-            )
-        return out
-
-    def _suspect(self, upto: Array) -> NDArray[np.bool_]:
-        """Where a loaded voltage might fall short: a bound that costs one look at each state.
-
-        The open voltage does not rise with depth, so the worst is the voltage at the last depth
-        of interest behind the greatest resistance of all; a reservoir only lifts it.
-        """
-        drain = self.drain
-        n = np.arange(self.shape[1])
-        volts = at_depth(self.pack.depth, self.pack.open_v, upto, n)
-        worst = self.pack.resistance.max(axis=0)
-        short = np.zeros(self.shape, dtype=bool)
-        for s, powered in enumerate(self.powered):
-            power = drain.power_w[:, s] if powered else None
-            short |= volts < needed_voltage(worst, drain.constant_a[:, s], power, drain.cut_off_v)
-        return short
-
-    def fresh(self) -> tuple[Array, Array]:
-        """(lowest loaded voltage V, greatest current of the cells A) of a fresh pack, (R, N)."""
-        drain, pack = self.drain, self.pack
-        volts = np.broadcast_to(pack.open_v[0], self.shape)
-        ohms = np.broadcast_to(pack.resistance[0], self.shape)
-        if pack.reservoir is not None:
-            index = np.arange(self.shape[0] * self.shape[1])
-            cases = _Cases(pack, drain, index, self.powered)
-            low, peak = cases.stepped(volts.ravel(), ohms.ravel(), index)
-            return low.reshape(self.shape), peak.reshape(self.shape)
-        low = np.full(self.shape, np.inf)
-        peak = np.zeros(self.shape)
-        for s, powered in enumerate(self.powered):
-            constant = drain.constant_a[:, s]
-            if not powered:
-                low = np.minimum(low, volts - ohms * constant)
-                peak = np.maximum(peak, constant)
-                continue
-            power = drain.power_w[:, s]
-            loaded = loaded_voltage(volts, ohms, constant, power)
-            low = np.minimum(low, loaded)  # NaN, where there is no voltage, wins
-            with np.errstate(divide="ignore", invalid="ignore"):
-                peak = np.maximum(peak, np.where(power == 0, constant, constant + power / loaded))
-        return low, peak
-
-
-class _Cases:
-    """Some cases of a drain, their states side by side."""
-
-    def __init__(
-        self, pack: Pack, drain: Drain, index: NDArray[np.intp], powered: list[bool]
-    ) -> None:
-        self.pack, self.powered, self.tasks = pack, powered, drain.tasks
-        states = drain.share.shape[1]
-
-        def flat(values: Array) -> Array:
-            return np.ascontiguousarray(values.swapaxes(0, 1).reshape(states, -1)[:, index])
-
-        self.constant, self.power = flat(drain.constant_a), flat(drain.power_w)
-        self.duration = flat(drain.duration_s)
-        self.cut_off = drain.cut_off_v.ravel()[index]
-        self.draw = index % drain.cut_off_v.shape[1]
-
-    def margin(self, depth: Array, case: NDArray[np.intp]) -> Array:
-        """Lowest of loaded voltage less cut-off over the states, (m,), at depths (m,)."""
-        n = self.draw[case]
-        volts = at_depth(self.pack.depth, self.pack.open_v, depth, n)
-        ohms = at_depth(self.pack.depth, self.pack.resistance, depth, n)
-        cut = self.cut_off[case]
-        if self.pack.reservoir is not None:
-            low, _ = self.stepped(volts, ohms, case)
-            return np.asarray(np.where(np.isnan(low), -np.inf, low) - cut)
-        least = np.full(depth.shape, np.inf)
-        for s, powered in enumerate(self.powered):
-            power = self.power[s, case] if powered else None
-            need = needed_voltage(ohms, self.constant[s, case], power, cut)
-            least = np.minimum(least, volts - need)
-        return least
-
-    def stepped(self, volts: Array, ohms: Array, case: NDArray[np.intp]) -> tuple[Array, Array]:
-        """(lowest voltage, greatest cell current) with a reservoir across the pack, (m,).
-
-        Each task's event starts from rest; the capacitor relaxes with tau = (R + r) C toward
-        V - R i while the terminals stand at V' = (r (V - R i) + R v_c)/(R + r). A constant-power
-        state takes its current at the voltage of each of a few steps.
-        """
-        assert self.pack.reservoir is not None
-        n = self.draw[case]
-        farad, esr = (x[n] for x in self.pack.reservoir)
-        # without any resistance the capacitor follows at once
-        both = np.maximum(ohms + esr, 1e-12)
-        source, near, far = ohms * esr / both, esr / both * volts, ohms / both
-        tau = both * farad
-        rest = self._loaded(volts, ohms, -1, case)
-        low, peak = rest.copy(), (volts - rest) / np.maximum(ohms, 1e-12)
-        with np.errstate(invalid="ignore"):
-            for here in self.tasks:
-                held = rest
-                for s in range(here.start, here.stop):
-                    span = self.duration[s, case] / tau
-                    steps = self._steps(s, case, volts, ohms, span)
-                    keep = np.exp(span / -steps)
-                    for _ in range(steps):
-                        loaded = self._loaded(near + far * held, source, s, case)
-                        low = np.minimum(low, loaded)
-                        goal = volts - ohms * self._current(loaded, s, case)
-                        held = goal + (held - goal) * keep
-                    low = np.minimum(low, self._loaded(near + far * held, source, s, case))
-            # the cells see the terminals through their resistance, so they give most at the lowest
-            peak = np.maximum(peak, (volts - low) / np.maximum(ohms, 1e-12))
-        if not ohms.all():
-            most = self.constant[:, case].max(axis=0) + (self.power[:, case] / volts).max(axis=0)
-            peak = np.where(ohms > 0, peak, most)
-        return low, peak
-
-    def _steps(self, s: int, case: NDArray[np.intp], volts: Array, ohms: Array, span: Array) -> int:
-        """Steps for a state of `span` time constants: one, unless its own draw moves the voltage
-        by more than a hundredth, for then a constant power's current changes on the way."""
-        if not self.powered[s]:
-            return 1
-        drop = ohms * (self.constant[s, case] + self.power[s, case] / volts) * np.minimum(span, 1)
-        return _SUBSTEPS if bool((drop > _STILL * volts).any()) else 1
-
-    def _loaded(self, volts: Array, ohms: Array, s: int, case: NDArray[np.intp]) -> Array:
-        if not self.powered[s]:
-            return np.asarray(volts - ohms * self.constant[s, case])
-        return loaded_voltage(volts, ohms, self.constant[s, case], self.power[s, case])
-
-    def _current(self, loaded: Array, s: int, case: NDArray[np.intp]) -> Array:
-        if not self.powered[s]:
-            return np.asarray(self.constant[s, case])
-        return np.asarray(self.constant[s, case] + self.power[s, case] / loaded)
-
-
-def at_depth(grid: Array, values: Array, depth: Array, draw: NDArray[np.intp]) -> Array:
-    """Values (G, N) on a grid (G,) at depths of any shape, each for its own draw."""
-    i = np.clip(np.searchsorted(grid, depth, side="right") - 1, 0, len(grid) - 2)
-    t = (depth - grid[i]) / (grid[i + 1] - grid[i])
-    return np.asarray(values[i, draw] * (1 - t) + values[i + 1, draw] * t)
-
-
-def needed_voltage(
-    resistance: Array, constant_a: Array, power_w: Array | None, cut_off: Array
-) -> Array:
-    """Least open voltage that keeps the loaded one at or above the cut-off, V.
-
-    V = x + R (A + P/x) for a loaded voltage x; the least V over x >= V_cut lies at V_cut, or at
-    x = sqrt(R P) where that is higher: below it the pack cannot give the power at all.
-    """
-    if power_w is None:
-        return np.asarray(cut_off + resistance * constant_a)
-    product = resistance * power_w
-    at = np.maximum(cut_off, np.sqrt(product))
-    with np.errstate(divide="ignore", invalid="ignore"):
-        under = np.where(product > 0, product / at, 0.0)
-    return np.asarray(at + resistance * constant_a + under)
 
 
 def _two_well_depth(pack: Pack, drain: Drain, a: Array, b: Array, upto: Array) -> Array:

@@ -9,7 +9,7 @@ import numpy as np
 
 from advisor.catalogue.schema_product import CellOption, Reservoir
 from advisor.catalogue.schema_supply import Cell, Converter
-from advisor.model.battery import Pack
+from advisor.model.drain import Pack
 from advisor.model.draws import Array, Sampler
 from advisor.model.supply import through_linear, through_switching
 from advisor.model.workload import ProductFigures, curve_values, on_curve

@@ -154,7 +154,10 @@ class _PartReader:
             idle_w.append(w)
             least.append(0.0 if point.supply_min is None else point.supply_min.nominal)
         if not names:
-            self.miss("operating-points")
+            for name in self.part.operating_points:
+                self.miss(f"operating-points.{name}.idle-current")
+            if not self.part.operating_points:
+                self.miss("operating-points")
             names, idle_a, idle_w, least = ["?"], [self.zero], [self.zero], [0.0]
         self.out.points = tuple(names)
         self.out.idle_a, self.out.idle_w = np.stack(idle_a), np.stack(idle_w)
@@ -224,7 +227,7 @@ class _PartReader:
                     for name in ("time", "current", "supply"):
                         if getattr(figure, name) is None and (name != "supply" or self.switching):
                             self.miss(f"kernels.{kernel}.{variant}.{name}")
-        if len(self.out.missing) == before:
+        if len(self.out.missing) == before and self.out.points != ("?",):
             # each kernel is there, but no operating point has them all
             self.miss(f"kernels.{next(iter(task.kernels), 'any')}")
 

@@ -218,9 +218,7 @@ def _explanation(evaluation: Evaluation, place: int, rival: Build | None) -> Exp
         builds=_builds(candidate),
         builds_in_all=len(candidate.builds),
         reasons=_reasons(evaluation, candidate, rival, current),
-        cautions=cautions(
-            [] if feed.cell is None else [(feed.option, feed.cell)], evaluation.figures.hottest
-        ),
+        cautions=cautions([feed], evaluation.figures.hottest),
         warnings=evaluation.warnings,
     )
 

@@ -178,7 +178,6 @@ def summarise(evaluation: Evaluation) -> Shortlist:
         for part, failed in evaluation.screened.items()
     )
     feeds = {c.best.found.feed.name: c.best.found.feed for c in evaluation.candidates}
-    uses = [(f.option, f.cell) for _, f in sorted(feeds.items()) if f.cell is not None]
     return Shortlist(
         product=product.product,
         summary=product.summary,
@@ -191,7 +190,7 @@ def summarise(evaluation: Evaluation) -> Shortlist:
         set_aside=tuple(SetAsidePart(p, m) for p, m in evaluation.set_aside.items()),
         nearest_miss=_nearest_miss(screened),
         evidence=_evidence(evaluation),
-        cautions=cautions(uses, evaluation.figures.hottest),
+        cautions=cautions([feed for _, feed in sorted(feeds.items())], evaluation.figures.hottest),
         warnings=evaluation.warnings,
         evaluation=evaluation,
     )

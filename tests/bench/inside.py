@@ -14,7 +14,8 @@ import numpy as np
 import yaml
 
 from advisor.catalogue.load import load_catalogue, load_product
-from advisor.model.battery import Drain, Pack, _March, life
+from advisor.model.battery import _March, life
+from advisor.model.drain import Drain, Pack
 from advisor.model.operating_plan import relaxed
 from advisor.studies.shortlist import shortlist
 from tests.bench.registry import Row, Scale, benchmark, middle, timed, turn_about

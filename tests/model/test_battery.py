@@ -10,7 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad, solve_ivp
 
-from advisor.model.battery import ENDS, Drain, Life, Pack, life
+from advisor.model.battery import ENDS, Life, life
+from advisor.model.drain import Drain, Pack
 from advisor.model.kinetic_cell import lifetime
 
 YEAR = 365.25 * 86400.0

@@ -1,0 +1,67 @@
+"""A pack and what it carries, as the battery model takes them.
+
+Axes: R rows (builds on one pack), S states, N draws, G depths. SI units.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Pack:
+    """A pack at the product's temperatures.
+
+    Attributes
+    ----------
+    depth : (G,) from 0 to 1, ascending. open_v : (G, N) V, not rising. resistance : (G, N) ohm,
+    at the worst temperature. capacity_c : (N,) C. self_discharge_a, leak_a : (N,) A.
+    least_capacity, mean_capacity : (N,) usable share in the coldest place, and on average.
+    shelf_life_s : (N,) s, infinite where none. two_well : (c, k in 1/s), each (N,), or None.
+    reservoir : (capacitance F, esr ohm), each (N,), or None. ideal : a flat source.
+    """
+
+    depth: Array
+    open_v: Array
+    resistance: Array
+    capacity_c: Array
+    self_discharge_a: Array
+    leak_a: Array
+    least_capacity: Array
+    mean_capacity: Array
+    shelf_life_s: Array
+    two_well: tuple[Array, Array] | None = None
+    reservoir: tuple[Array, Array] | None = None
+    ideal: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Drain:
+    """What the pack carries: i = constant_a + power_w/V' in each state.
+
+    Attributes
+    ----------
+    constant_a, power_w : (R, S, N) A, W. share : (R, S, N) of the time. duration_s : (R, S, N)
+    per event. tasks : the states of each task's event, in order; the last state is the rest
+    between events and in no task. period_s : (K, N). cut_off_v : (R, N) V.
+    """
+
+    constant_a: Array
+    power_w: Array
+    share: Array
+    duration_s: Array
+    tasks: tuple[slice, ...]
+    period_s: Array
+    cut_off_v: Array
+
+
+def at_depth(grid: Array, values: Array, depth: Array, draw: NDArray[np.intp]) -> Array:
+    """Values (G, N) on a grid (G,) at depths of any shape, each for its own draw."""
+    i = np.clip(np.searchsorted(grid, depth, side="right") - 1, 0, len(grid) - 2)
+    t = (depth - grid[i]) / (grid[i + 1] - grid[i])
+    return np.asarray(values[i, draw] * (1 - t) + values[i + 1, draw] * t)

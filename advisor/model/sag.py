@@ -1,0 +1,198 @@
+"""The voltage of a pack under load: its lowest over the states, and where it first falls short.
+
+    V' = V - R i,    i = A + P/V'
+
+in every state, R the resistance at the depth of discharge in the coldest place. A reservoir of
+capacitance C and series resistance r across the pack relaxes with tau = (R + r) C toward V - R i,
+while the terminals stand at V' = (r (V - R i) + R v_c)/(R + r).
+
+Axes: R rows (builds on one pack), S states, N draws, G depths. SI units.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from advisor.model.crossing import first_negative
+from advisor.model.drain import Array, Drain, Pack, at_depth
+from advisor.model.supply import loaded_voltage
+
+_STILL = 0.01  # of the voltage: less than this counts as constant within a state
+_SUBSTEPS = 8  # of a constant-power state on a reservoir
+
+
+class Lows:
+    """The lowest loaded voltage over the states, against the cut-off, case by case.
+
+    A case is a row and a draw; arrays of cases are (m,), and states come first: (S, m).
+    """
+
+    def __init__(self, pack: Pack, drain: Drain) -> None:
+        self.pack, self.drain = pack, drain
+        self.shape = drain.cut_off_v.shape
+        self.powered = [bool(drain.power_w[:, s].any()) for s in range(drain.share.shape[1])]
+        # the open voltage never rises with depth; where the resistance never falls, every loaded
+        # voltage falls
+        self.falling = bool((np.diff(pack.resistance, axis=0) >= 0).all())
+
+    def first_below(self, upto: Array) -> Array:
+        """First depth at which a loaded voltage is below the cut-off, (R, N); else infinite."""
+        out = np.full(self.shape, np.inf)
+        if self.pack.ideal and not self.pack.resistance.any():
+            return out
+        index = np.nonzero(self._suspect(upto).ravel())[0]
+        if index.size:
+            cases = _Cases(self.pack, self.drain, index, self.powered)
+            out.ravel()[index] = first_negative(
+                cases.margin, self.pack.depth, upto.ravel()[index], self.falling
+            )
+        return out
+
+    def _suspect(self, upto: Array) -> NDArray[np.bool_]:
+        """Where a loaded voltage might fall short: a bound that costs one look at each state.
+
+        The open voltage does not rise with depth, so the worst is the voltage at the last depth
+        of interest behind the greatest resistance of all; a reservoir only lifts it.
+        """
+        drain = self.drain
+        n = np.arange(self.shape[1])
+        volts = at_depth(self.pack.depth, self.pack.open_v, upto, n)
+        worst = self.pack.resistance.max(axis=0)
+        short = np.zeros(self.shape, dtype=bool)
+        for s, powered in enumerate(self.powered):
+            power = drain.power_w[:, s] if powered else None
+            short |= volts < needed_voltage(worst, drain.constant_a[:, s], power, drain.cut_off_v)
+        return short
+
+    def fresh(self) -> tuple[Array, Array]:
+        """(lowest loaded voltage V, greatest current of the cells A) of a fresh pack, (R, N)."""
+        drain, pack = self.drain, self.pack
+        volts = np.broadcast_to(pack.open_v[0], self.shape)
+        ohms = np.broadcast_to(pack.resistance[0], self.shape)
+        if pack.reservoir is not None:
+            index = np.arange(self.shape[0] * self.shape[1])
+            cases = _Cases(pack, drain, index, self.powered)
+            low, peak = cases.stepped(volts.ravel(), ohms.ravel(), index)
+            return low.reshape(self.shape), peak.reshape(self.shape)
+        low = np.full(self.shape, np.inf)
+        peak = np.zeros(self.shape)
+        for s, powered in enumerate(self.powered):
+            constant = drain.constant_a[:, s]
+            if not powered:
+                low = np.minimum(low, volts - ohms * constant)
+                peak = np.maximum(peak, constant)
+                continue
+            power = drain.power_w[:, s]
+            loaded = loaded_voltage(volts, ohms, constant, power)
+            low = np.minimum(low, loaded)  # NaN, where there is no voltage, wins
+            with np.errstate(divide="ignore", invalid="ignore"):
+                peak = np.maximum(peak, np.where(power == 0, constant, constant + power / loaded))
+        return low, peak
+
+
+class _Cases:
+    """Some cases of a drain, their states side by side."""
+
+    def __init__(
+        self, pack: Pack, drain: Drain, index: NDArray[np.intp], powered: list[bool]
+    ) -> None:
+        self.pack, self.powered, self.tasks = pack, powered, drain.tasks
+        states = drain.share.shape[1]
+
+        def flat(values: Array) -> Array:
+            return np.ascontiguousarray(values.swapaxes(0, 1).reshape(states, -1)[:, index])
+
+        self.constant, self.power = flat(drain.constant_a), flat(drain.power_w)
+        self.duration = flat(drain.duration_s)
+        self.cut_off = drain.cut_off_v.ravel()[index]
+        self.draw = index % drain.cut_off_v.shape[1]
+
+    def margin(self, depth: Array, case: NDArray[np.intp]) -> Array:
+        """Lowest of loaded voltage less cut-off over the states, (m,), at depths (m,)."""
+        n = self.draw[case]
+        volts = at_depth(self.pack.depth, self.pack.open_v, depth, n)
+        ohms = at_depth(self.pack.depth, self.pack.resistance, depth, n)
+        cut = self.cut_off[case]
+        if self.pack.reservoir is not None:
+            low, _ = self.stepped(volts, ohms, case)
+            return np.asarray(np.where(np.isnan(low), -np.inf, low) - cut)
+        least = np.full(depth.shape, np.inf)
+        for s, powered in enumerate(self.powered):
+            power = self.power[s, case] if powered else None
+            need = needed_voltage(ohms, self.constant[s, case], power, cut)
+            least = np.minimum(least, volts - need)
+        return least
+
+    def stepped(self, volts: Array, ohms: Array, case: NDArray[np.intp]) -> tuple[Array, Array]:
+        """(lowest voltage, greatest cell current) with a reservoir across the pack, (m,).
+
+        Each task's event starts from rest; the capacitor relaxes with tau = (R + r) C toward
+        V - R i while the terminals stand at V' = (r (V - R i) + R v_c)/(R + r). A constant-power
+        state takes its current at the voltage of each of a few steps.
+        """
+        assert self.pack.reservoir is not None
+        n = self.draw[case]
+        farad, esr = (x[n] for x in self.pack.reservoir)
+        # without any resistance the capacitor follows at once
+        both = np.maximum(ohms + esr, 1e-12)
+        source, near, far = ohms * esr / both, esr / both * volts, ohms / both
+        tau = both * farad
+        rest = self._loaded(volts, ohms, -1, case)
+        low, peak = rest.copy(), (volts - rest) / np.maximum(ohms, 1e-12)
+        with np.errstate(invalid="ignore"):
+            for here in self.tasks:
+                held = rest
+                for s in range(here.start, here.stop):
+                    span = self.duration[s, case] / tau
+                    fine = self._moving(s, case, volts, ohms, span)
+                    keep = np.exp(np.where(fine, span / -_SUBSTEPS, -span))
+                    for n in range(_SUBSTEPS if fine.any() else 1):
+                        loaded = self._loaded(near + far * held, source, s, case)
+                        low = np.minimum(low, loaded)
+                        goal = volts - ohms * self._current(loaded, s, case)
+                        held = np.where(fine | (n == 0), goal + (held - goal) * keep, held)
+                    low = np.minimum(low, self._loaded(near + far * held, source, s, case))
+            # the cells see the terminals through their resistance, so they give most at the lowest
+            peak = np.maximum(peak, (volts - low) / np.maximum(ohms, 1e-12))
+        if not ohms.all():
+            most = self.constant[:, case].max(axis=0) + (self.power[:, case] / volts).max(axis=0)
+            peak = np.where(ohms > 0, peak, most)
+        return low, peak
+
+    def _moving(
+        self, s: int, case: NDArray[np.intp], volts: Array, ohms: Array, span: Array
+    ) -> NDArray[np.bool_]:
+        """Where a state of `span` time constants needs steps: where its power, by moving the
+        voltage more than a hundredth, changes its own current on the way."""
+        if not self.powered[s]:
+            return np.zeros(case.shape, dtype=bool)
+        drop = ohms * (self.constant[s, case] + self.power[s, case] / volts) * np.minimum(span, 1)
+        return np.asarray((self.power[s, case] > 0) & (drop > _STILL * volts))
+
+    def _loaded(self, volts: Array, ohms: Array, s: int, case: NDArray[np.intp]) -> Array:
+        if not self.powered[s]:
+            return np.asarray(volts - ohms * self.constant[s, case])
+        return loaded_voltage(volts, ohms, self.constant[s, case], self.power[s, case])
+
+    def _current(self, loaded: Array, s: int, case: NDArray[np.intp]) -> Array:
+        if not self.powered[s]:
+            return np.asarray(self.constant[s, case])
+        return np.asarray(self.constant[s, case] + self.power[s, case] / loaded)
+
+
+def needed_voltage(
+    resistance: Array, constant_a: Array, power_w: Array | None, cut_off: Array
+) -> Array:
+    """Least open voltage that keeps the loaded one at or above the cut-off, V.
+
+    V = x + R (A + P/x) for a loaded voltage x; the least V over x >= V_cut lies at V_cut, or at
+    x = sqrt(R P) where that is higher: below it the pack cannot give the power at all.
+    """
+    if power_w is None:
+        return np.asarray(cut_off + resistance * constant_a)
+    product = resistance * power_w
+    at = np.maximum(cut_off, np.sqrt(product))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        under = np.where(product > 0, product / at, 0.0)
+    return np.asarray(at + resistance * constant_a + under)
