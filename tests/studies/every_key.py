@@ -1,0 +1,155 @@
+"""Documents that state every key of the schema at least once; they describe nothing real."""
+
+KERNELS = """
+hash: {work: one block hashed, stresses: integer, check: a digest}
+filter: {work: 64 samples filtered, stresses: memory, check: a sum}
+"""
+
+PART = """
+part: probe-part
+maker: Probe
+invented: true
+summary: a part that states everything
+lifecycle: active
+core: {architecture: rv32imc, cores: 1, float-unit: none}
+memory: {flash: 64 KiB, ram: 16 KiB}
+supply: {min: 1.7 V, max: 3.7 V, regulator: linear, brown-out: 1.9 V}
+temperature: {min: -40 degC, max: 85 degC}
+features: {uart: 2}
+evidence:
+  bench: {kind: bench, date: 2026-03-11, instrument: meter-a, gain: 1 %, note: three boards}
+  sheet: {kind: datasheet, date: 2026-01-01}
+operating-points:
+  fast:
+    {clock: 48 MHz, idle-current: 1.1(1) mA, supply: 3.3 V, supply-min: 1.8 V, evidence: sheet}
+kernels:
+  hash:
+    fast: {time: 0.4(1) ms, current: 6.0(1) mA, supply: 3.3 V, evidence: bench}
+  filter:
+    fast: {time: 0.2(1) ms, current: 7.0(1) mA, supply: 3.3 V, evidence: bench}
+blocks:
+  radio-advert: {current: 6.1(1) mA, for: 2.1 ms, evidence: bench}
+sleep-states:
+  deep:
+    current: {-20 degC: 1 µA, 25 degC: {typical: 2.4 µA, max: 5 µA}, 85 degC: 18 µA}
+    wake-time: 900 us
+    wake-charge: 1.4 µC
+    retains: [ram, rtc]
+    adds: {ram-kib: 90 nA, rtc: 200 nA}
+    evidence: sheet
+price: {currency: EUR, breaks: {1: 1.42, 100: 0.98, 10000: 0.60}, multiple: 300, lead-time: 12 weeks}
+extras: [{item: crystal, price: 0.12}]
+toolchain:
+  id: probe-kit
+  maturity:
+    compiler: {answer: full, evidence: upstream}
+    debug: partial, needs a patch
+  setup: {low: 2 h, likely: 3 h, high: 8 h}
+own-figures: {radiation-score: 3}
+"""
+
+CELL = """
+cell: probe-cell
+invented: true
+summary: a cell that states everything
+chemistry: lithium manganese dioxide
+rechargeable: false
+nominal-voltage: 3.0 V
+capacity: 500 ± 10 mAh
+voltage-curve: {0: 3.3 V, 0.5: 2.9 V, 1: 2.1 V}
+resistance: {0: 0.5 ohm, 0.5: 1 ohm, 1: 3 ohm}
+cut-off: 2.0 V
+temperature:
+  -20 degC: {capacity: 0.95, resistance: 2.5}
+  20 degC: {capacity: 1.0, resistance: 1.0}
+  60 degC: {capacity: 0.98, resistance: 0.8}
+self-discharge: 1.5(3) %/year
+doubles-every: 10 K
+shelf-life: 12 years
+max-continuous: 100 mA
+max-pulse: 400 mA
+price: {currency: EUR, breaks: {1: 2.60, 100: 2.05, 10000: 1.62}, multiple: 300, lead-time: 4 weeks}
+mass: 9 g
+size: 17 mm x 34.5 mm
+two-well: {c: 0.9, k: 4 /h}
+cautions: [keep dry]
+evidence:
+  sheet: {kind: datasheet, date: 2026-01-01, note: table 2}
+"""
+
+LINEAR = """
+converter: probe-ldo
+invented: true
+summary: a linear converter
+kind: linear
+input: {min: 1.9 V, max: 5.5 V}
+output: {min: 1.2 V, max: 3.6 V}
+quiescent: 1.1 µA ± 20 %
+dropout: 150 mV
+max-output: 200 mA
+price: {currency: USD, breaks: {1: 0.28, 1000: 0.14}, multiple: 300, lead-time: 3 weeks}
+cautions: [keep cool]
+evidence: {sheet: {kind: datasheet, date: 2026-01-01, note: table 2}}
+"""
+
+SWITCHING = """
+converter: probe-sw
+invented: true
+kind: buck-boost
+input: {min: 1.9 V, max: 5.5 V}
+output: {min: 1.2 V, max: 3.6 V}
+quiescent: 1.1 µA
+efficiency: {40 µA: 0.70, 1 mA: 0.85, 100 mA: 0.9}
+max-output: 200 mA
+price: {currency: USD, breaks: {1: 0.28}}
+"""
+
+PRODUCT = """
+product: probe
+invented: true
+summary: a product that states everything
+life-target: 5 years
+service-life: 12 years
+rail: 2.2 V
+environment: [{at: -10 degC, share: 0.2}, {at: 15 degC, share: 0.5}, {at: 45 degC, share: 0.3}]
+workload:
+  - task: sample
+    every: 40 s
+    kernels: {filter: 8, hash: 2}
+    uses: {radio-advert: 2}
+    loads:
+      - {load: probe, current: 2 mA, for: 12 ms, cpu: asleep}
+      - {load: radio, current: 60 mA, for: 20 ms, cpu: idle}
+    finish-within: 250 ms
+    wake-within: 1 ms
+standing-loads: [{load: divider, current: 0.8 µA}]
+retain: [ram, rtc]
+needs:
+  memory: {flash: 48 KiB, ram: 12 KiB}
+  features: {uart: 1}
+  temperature: {min: -20 degC, max: 60 degC}
+  lifecycle: [active]
+supply-options:
+  cells: [{cell: probe-cell, series: 1, parallel: 1}]
+  converters: [none]
+  reservoir: {capacitance: 20 uF, esr: 0.5 ohm, leakage: 0.5 µA, price: 0.20}
+add-ons: refused
+cost:
+  currency: EUR
+  units: 500
+  engineer-rate: 80 EUR/h
+  unit-cost-limit: 40.00
+  service-visit: 30.00
+  tools: 100
+  rates: {USD: 0.92}
+priorities:
+  battery-life: {weight: 5, poor: 1 year, good: 9 years}
+  lifetime-cost: {weight: 4, poor: 300.00, good: 6.00}
+  purchase-cost: {weight: 2}
+  toolchain: {weight: 3}
+  bring-up: {weight: 2}
+  time-headroom: {weight: 1}
+  memory-headroom: {weight: 1}
+  energy-per-day: {weight: 1}
+  own-figures.radiation-score: {weight: 1, poor: 0, good: 10}
+"""
