@@ -37,7 +37,8 @@ sleep-states:
     retains: [ram, rtc]
     adds: {ram-kib: 90 nA, rtc: 200 nA}
     evidence: sheet
-price: {currency: EUR, breaks: {1: 1.42, 100: 0.98, 10000: 0.60}, multiple: 300, lead-time: 12 weeks}
+price:
+  {currency: EUR, breaks: {1: 1.42, 100: 0.98, 10000: 0.60}, multiple: 300, lead-time: 12 weeks}
 extras: [{item: crystal, price: 0.12}]
 toolchain:
   id: probe-kit

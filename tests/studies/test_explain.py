@@ -1,0 +1,118 @@
+"""Explanations add up, and say who is out and why."""
+
+from __future__ import annotations
+
+import pytest
+
+from advisor.catalogue.shipped import load, product_files
+from advisor.faults import FaultError
+from advisor.studies.explain import Explanation, NotRankedError, explain
+from advisor.studies.shortlist import shortlist
+
+PRODUCTS = sorted(product_files())
+
+
+@pytest.fixture(scope="module", params=PRODUCTS)
+def explained(request: pytest.FixtureRequest) -> list[Explanation]:
+    inputs = load(request.param)
+    order = [p.part for p in shortlist(*inputs, draws=0).ranking]
+    some = [order[0], order[1], order[len(order) // 2], order[-1]]
+    return [explain(*inputs, part) for part in some] + [explain(*inputs, order[-1], order[2])]
+
+
+def test_points_add_up_to_the_scores(explained: list[Explanation]) -> None:
+    for found in explained:
+        assert sum(i.points for i in found.score) == pytest.approx(found.points, rel=1e-12)
+        assert found.over_points is not None
+        over = [i.over_points for i in found.score]
+        assert sum(o for o in over if o is not None) == pytest.approx(found.over_points, rel=1e-12)
+
+
+def test_differences_add_up_to_the_difference(explained: list[Explanation]) -> None:
+    for found in explained:
+        assert found.over_points is not None
+        gap = found.points - found.over_points
+        parts = [i.difference for i in found.score if i.difference is not None]
+        # a difference of numbers below 100: rounding is of the order of 1e-14
+        assert sum(parts) == pytest.approx(gap, abs=1e-11)
+
+
+def test_currents_add_up_to_what_the_pack_gives(explained: list[Explanation]) -> None:
+    for found in explained:
+        assert sum(c.share for c in found.current) == pytest.approx(1.0, rel=1e-12)
+        assert all(c.a >= -1e-15 for c in found.current)
+        beside = sum(
+            c.a for c in found.current if c.consumer in ("self-discharge", "reservoir leak")
+        )
+        total = sum(c.a for c in found.current)
+        assert total - beside == pytest.approx(found.plan.practical_a, rel=1e-9)
+        ordered = [c.a for c in found.current]
+        assert ordered == sorted(ordered, reverse=True)
+
+
+def test_money_adds_up_to_the_lifetime_cost(explained: list[Explanation]) -> None:
+    for found in explained:
+        amounts = [i.amount for i in found.money]
+        assert all(a is not None for a in amounts)
+        assert sum(a for a in amounts if a is not None) == pytest.approx(
+            found.cost.lifetime, rel=1e-12
+        )
+
+
+def test_the_plan_is_no_better_than_its_bound(explained: list[Explanation]) -> None:
+    for found in explained:
+        assert found.plan.bound_a is not None
+        assert found.plan.bound_a <= found.plan.practical_a * (1 + 1e-12)
+
+
+def test_the_chosen_build_comes_first(explained: list[Explanation]) -> None:
+    for found in explained:
+        assert found.builds[0].build == found.build
+        assert found.builds[0].difference == 0
+        scores = [b.score for b in found.builds]
+        assert scores == sorted(scores, reverse=True)
+        assert len(found.builds) <= found.builds_in_all
+
+
+def test_reasons_name_the_numbers(explained: list[Explanation]) -> None:
+    for found in explained:
+        text = "\n".join(found.reasons)
+        assert str(found.over) in text
+        assert "the battery's life ends because" in text
+        gained = [i for i in found.score if i.difference is not None and abs(i.difference) >= 0.05]
+        assert all(i.criterion in text for i in gained)
+
+
+def test_breakdown_and_current_agree_without_a_converter() -> None:
+    inputs = load("barrel-tag", changes=["barrel-tag:supply-options.converters=[none]"])
+    part = shortlist(*inputs, draws=0).ranking[0]
+    found = explain(*inputs, part.part)
+    sleep = next(c.a for c in found.current if c.consumer.startswith("sleep"))
+    assert sleep == pytest.approx(part.power.breakdown_a.sleep, rel=1e-12)
+    for task, amount in part.power.breakdown_a.tasks.items():
+        # what a task draws stands there state by state
+        mine = sum(c.a for c in found.current if c.consumer.startswith(f"{task}:"))
+        assert mine == pytest.approx(amount, rel=1e-12)
+
+
+def test_a_part_that_is_screened_out_says_why() -> None:
+    inputs = load("frost-post")
+    out = shortlist(*inputs, draws=0).screened_out[0]
+    with pytest.raises(NotRankedError, match=f"{out.part} is screened out: {out.failed[0].need}"):
+        explain(*inputs, out.part)
+
+
+def test_a_part_that_lacks_figures_names_them() -> None:
+    inputs = load("frost-post")
+    aside = shortlist(*inputs, draws=0).set_aside[0]
+    with pytest.raises(NotRankedError, match=aside.missing[0]):
+        explain(*inputs, aside.part)
+
+
+def test_unknown_parts_and_a_part_over_itself_are_faults() -> None:
+    inputs = load("frost-post")
+    with pytest.raises(FaultError) as caught:
+        explain(*inputs, "quorvane-g44")
+    assert caught.value.faults[0].nearest == "quorvane-g4"
+    with pytest.raises(FaultError):
+        explain(*inputs, "quorvane-g4", "quorvane-g4")
