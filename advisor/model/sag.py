@@ -18,9 +18,6 @@ from advisor.model.crossing import first_negative
 from advisor.model.drain import Array, Drain, Pack, at_depth
 from advisor.model.supply import loaded_voltage
 
-_STILL = 0.01  # of the voltage: less than this counts as constant within a state
-_SUBSTEPS = 8  # of a constant-power state on a reservoir
-
 
 class Lows:
     """The lowest loaded voltage over the states, against the cut-off, case by case.
@@ -127,58 +124,53 @@ class _Cases:
     def stepped(self, volts: Array, ohms: Array, case: NDArray[np.intp]) -> tuple[Array, Array]:
         """(lowest voltage, greatest cell current) with a reservoir across the pack, (m,).
 
-        Each task's event starts from rest; the capacitor relaxes with tau = (R + r) C toward
-        V - R i while the terminals stand at V' = (r (V - R i) + R v_c)/(R + r). A constant-power
-        state takes its current at the voltage of each of a few steps.
+        Each task's event starts from rest. Within a state the voltage moves one way, so its ends
+        tell the lowest. A constant power draws more as the voltage falls: the capacitor is taken
+        to relax exponentially at the rate that it starts with, toward the voltage where it truly
+        comes to rest, which is exact for short and for long states.
         """
         assert self.pack.reservoir is not None
         n = self.draw[case]
         farad, esr = (x[n] for x in self.pack.reservoir)
+        amps, watts = self.constant[:, case], self.power[:, case]
         # without any resistance the capacitor follows at once
         both = np.maximum(ohms + esr, 1e-12)
         source, near, far = ohms * esr / both, esr / both * volts, ohms / both
-        tau = both * farad
-        rest = self._loaded(volts, ohms, -1, case)
-        low, peak = rest.copy(), (volts - rest) / np.maximum(ohms, 1e-12)
-        with np.errstate(invalid="ignore"):
+        spans = self.duration[:, case] / (both * farad)
+
+        def loaded(open_v: Array, behind: Array, s: int) -> Array:
+            """As `supply.loaded_voltage`: NaN where the power is not to be had."""
+            u = open_v - behind * amps[s]
+            if not self.powered[s]:
+                return np.asarray(u)
+            root = (u + np.sqrt(u * u - 4 * behind * watts[s])) / 2
+            return np.asarray(np.where(u > 0, root, np.where(watts[s] == 0, u, np.nan)))
+
+        with np.errstate(invalid="ignore", divide="ignore"):
+            rest = loaded(volts, ohms, -1)
+            lows = [rest]
             for here in self.tasks:
                 held = rest
                 for s in range(here.start, here.stop):
-                    span = self.duration[s, case] / tau
-                    fine = self._moving(s, case, volts, ohms, span)
-                    keep = np.exp(np.where(fine, span / -_SUBSTEPS, -span))
-                    for n in range(_SUBSTEPS if fine.any() else 1):
-                        loaded = self._loaded(near + far * held, source, s, case)
-                        low = np.minimum(low, loaded)
-                        goal = volts - ohms * self._current(loaded, s, case)
-                        held = np.where(fine | (n == 0), goal + (held - goal) * keep, held)
-                    low = np.minimum(low, self._loaded(near + far * held, source, s, case))
+                    start = loaded(near + far * held, source, s)
+                    settled = loaded(volts, ohms, s)
+                    way = settled - held
+                    if self.powered[s]:
+                        pull = volts - ohms * (amps[s] + watts[s] / start) - held
+                        rate = np.where(way == 0, 1.0, pull / way)
+                        moved = -way * np.expm1(-spans[s] * rate)
+                        # where the power cannot be had for long, the fall goes on as it began
+                        moved = np.where(np.isnan(way), pull * spans[s], moved)
+                    else:
+                        moved = -way * np.expm1(-spans[s])
+                    held = held + moved
+                    lows += [start, loaded(near + far * held, source, s)]
+            low = np.minimum.reduce(lows)
             # the cells see the terminals through their resistance, so they give most at the lowest
-            peak = np.maximum(peak, (volts - low) / np.maximum(ohms, 1e-12))
-        if not ohms.all():
-            most = self.constant[:, case].max(axis=0) + (self.power[:, case] / volts).max(axis=0)
-            peak = np.where(ohms > 0, peak, most)
+            peak = (volts - low) / np.maximum(ohms, 1e-12)
+            if not ohms.all():
+                peak = np.where(ohms > 0, peak, (amps + watts / volts).max(axis=0))
         return low, peak
-
-    def _moving(
-        self, s: int, case: NDArray[np.intp], volts: Array, ohms: Array, span: Array
-    ) -> NDArray[np.bool_]:
-        """Where a state of `span` time constants needs steps: where its power, by moving the
-        voltage more than a hundredth, changes its own current on the way."""
-        if not self.powered[s]:
-            return np.zeros(case.shape, dtype=bool)
-        drop = ohms * (self.constant[s, case] + self.power[s, case] / volts) * np.minimum(span, 1)
-        return np.asarray((self.power[s, case] > 0) & (drop > _STILL * volts))
-
-    def _loaded(self, volts: Array, ohms: Array, s: int, case: NDArray[np.intp]) -> Array:
-        if not self.powered[s]:
-            return np.asarray(volts - ohms * self.constant[s, case])
-        return loaded_voltage(volts, ohms, self.constant[s, case], self.power[s, case])
-
-    def _current(self, loaded: Array, s: int, case: NDArray[np.intp]) -> Array:
-        if not self.powered[s]:
-            return np.asarray(self.constant[s, case])
-        return np.asarray(self.constant[s, case] + self.power[s, case] / loaded)
 
 
 def needed_voltage(

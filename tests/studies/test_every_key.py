@@ -140,7 +140,7 @@ CHANGES: dict[str, list[str] | str] = {
     "probe:supply-options.cells.probe-cell.cell": "probe-cell-b",
     "probe:supply-options.cells.probe-cell.series": "2",
     "probe:supply-options.cells.probe-cell.parallel": "2",
-    "probe:supply-options.reservoir.capacitance": "2 uF",
+    "probe:supply-options.reservoir.capacitance": "9 mF",
     "probe:supply-options.reservoir.esr": "50 ohm",
     "probe:add-ons": "allowed",
     "probe:cost.currency": "CHF",
