@@ -6,6 +6,7 @@ one feed, and gives arrays (R, N).
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -18,12 +19,12 @@ from advisor.decide.costs import HOUR, Costs, FeedCost, PartCost, ProductCost, c
 from advisor.decide.ranks import DIGITS
 from advisor.decide.screens import Failed
 from advisor.decide.value import DAY, Criterion, score
-from advisor.model.battery import Life, life
+from advisor.model.battery import Life, lives
 from advisor.model.drain import Drain
 from advisor.model.draws import Array, Sampler
 from advisor.model.events import EventStates, Timeline, timeline
 from advisor.model.maturity import maturity, maturity_draws
-from advisor.model.packs import Feed
+from advisor.model.packs import Feed, cells_name
 from advisor.model.tables import Option, Stack
 from advisor.model.workload import ProductFigures
 
@@ -198,20 +199,38 @@ def _drain(feed: Feed, lines: Timeline, cut_off: Array) -> Drain:
     )
 
 
-def assess(
+@dataclass(frozen=True, slots=True)
+class Prepared:
+    """Builds on one feed before their battery life: see `Assessed` for what is alike."""
+
+    feed: Feed
+    feed_cost: FeedCost
+    stack: Stack
+    side: PartSide
+    part: Index
+    sleep: Index
+    choice: Index
+    timeline: Timeline
+    drain: Drain
+
+
+def prepare(
     feed: Feed,
     feed_cost: FeedCost,
-    own_cost: ProductCost,
     stack: Stack,
     product: ProductFigures,
     events: tuple[EventStates, ...],
     side: PartSide,
-    criteria: Sequence[Criterion],
     part: Index,
     sleep: Index,
     choice: Index,
-) -> Assessed:
-    """Power, life, cost and score of R builds on one feed; see `Assessed`."""
+) -> Prepared:
+    """What R builds on one feed draw from the pack.
+
+    Parameters
+    ----------
+    part, sleep : (R,) indices into the stack; choice : (R, K) index of each task's option.
+    """
     lines = timeline(stack, product, events, part, sleep, choice)
     cut_off = np.broadcast_to(feed.cut_off_v, (len(part), lines.share.shape[2]))
     if feed.converter is None:
@@ -220,11 +239,43 @@ def assess(
         own += [stack.supply_min[part, p][:, None] + 0.0 * cut_off for p in points]
         cut_off = np.maximum.reduce([cut_off, *own])
     drain = _drain(feed, lines, cut_off)
-    found = life(feed.pack, drain, averaged=lines.share.shape[2] == 1)
+    return Prepared(feed, feed_cost, stack, side, part, sleep, choice, lines, drain)
+
+
+def assess(
+    prepared: Sequence[Prepared],
+    own_cost: ProductCost,
+    product: ProductFigures,
+    criteria: Sequence[Criterion],
+) -> list[Assessed]:
+    """Life, cost and score of builds on several feeds; see `Assessed`."""
+    # converters behind the same cells share the battery model's passes
+    packs: dict[str, list[int]] = defaultdict(list)
+    for i, made in enumerate(prepared):
+        packs[cells_name(made.feed.option)].append(i)
+    found: dict[int, Life] = {}
+    for members in packs.values():
+        pack = prepared[members[0]].feed.pack
+        drains = [prepared[i].drain for i in members]
+        averaged = drains[0].share.shape[2] == 1
+        found |= zip(members, lives(pack, drains, averaged), strict=True)
+    return [
+        _assessed(made, found[i], own_cost, product, criteria) for i, made in enumerate(prepared)
+    ]
+
+
+def _assessed(
+    made: Prepared,
+    found: Life,
+    own_cost: ProductCost,
+    product: ProductFigures,
+    criteria: Sequence[Criterion],
+) -> Assessed:
+    feed, lines, drain, side, part = made.feed, made.timeline, made.drain, made.side, made.part
     current = lines.rail_current(feed.chip_voltage())
     rail = (lines.share * current).sum(axis=1)
     battery = (lines.share * (drain.constant_a + drain.power_w / feed.nominal_v)).sum(axis=1)
-    money = costs(side.cost[part], side.setup_h[part], feed_cost, own_cost, found.life_s)
+    money = costs(side.cost[part], side.setup_h[part], made.feed_cost, own_cost, found.life_s)
     headroom = _headroom(lines, product)
     values = _values(criteria, feed, found, money, side, part, headroom)
     total, worth = score(criteria, values)
@@ -232,11 +283,11 @@ def assess(
     held[:, -1] = current[:, -1]
     return Assessed(
         feed,
-        feed_cost,
-        stack,
+        made.feed_cost,
+        made.stack,
         part,
-        sleep,
-        choice,
+        made.sleep,
+        made.choice,
         lines,
         rail,
         battery,
@@ -247,7 +298,7 @@ def assess(
         worth,
         total,
         held.max(axis=(1, 2)),
-        cut_off,
+        drain.cut_off_v,
         product,
     )
 

@@ -14,7 +14,7 @@ import numpy as np
 
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
-from advisor.decide.builds import Build, assess, part_side
+from advisor.decide.builds import Build, assess, part_side, prepare
 from advisor.decide.costs import part_cost
 from advisor.decide.stage import Stage, stage
 from advisor.decide.value import Criterion
@@ -95,8 +95,8 @@ def _chunk(here: Stage, builds: Sequence[Build], criteria: Sequence[Criterion]) 
     for i, build in enumerate(builds):
         made = build.found.feed
         groups[cells_name(made.option), made.converter_name].append(i)
-    done: dict[int, Drawn] = {}
     catalogue, product = here.catalogue, here.product
+    prepared = []
     for members in groups.values():
         feed = builds[members[0]].found.feed
         option = product.supply_options.cells.index(feed.option)
@@ -109,19 +109,22 @@ def _chunk(here: Stage, builds: Sequence[Build], criteria: Sequence[Criterion]) 
             read.append(part_figures(part, here.figures, here.samplers[part.part], chosen))
         table = stack(read)
         costs = [part_cost(p, here.own_cost, here.samplers[p.part]) for p in parts]
-        result = assess(
-            made,
-            money,
-            here.own_cost,
-            table,
-            here.figures,
-            here.events(table),
-            part_side(parts, costs, product, here.samplers),
-            criteria,
-            np.arange(len(members)),
-            np.zeros(len(members), dtype=np.intp),
-            np.zeros((len(members), len(here.figures.tasks)), dtype=np.intp),
+        prepared.append(
+            prepare(
+                made,
+                money,
+                table,
+                here.figures,
+                here.events(table),
+                part_side(parts, costs, product, here.samplers),
+                np.arange(len(members)),
+                np.zeros(len(members), dtype=np.intp),
+                np.zeros((len(members), len(here.figures.tasks)), dtype=np.intp),
+            )
         )
+    results = assess(prepared, here.own_cost, here.figures, criteria)
+    done: dict[int, Drawn] = {}
+    for members, result in zip(groups.values(), results, strict=True):
         for row, i in enumerate(members):
             done[i] = Drawn(result.score[row], result.life.life_s[row], result.costs.lifetime[row])
     return [done[i] for i in range(len(builds))]

@@ -20,6 +20,7 @@ from advisor.decide.builds import (
     assess,
     feed_faults,
     part_side,
+    prepare,
     row_faults,
 )
 from advisor.decide.costs import PartCost, ProductCost, part_cost
@@ -228,7 +229,8 @@ def _nominal(
     side = part_side(parts, part_costs, here.product, here.samplers)
     builds: dict[int, list[Build]] = defaultdict(list)
     reasons: dict[int, list[list[Failed]]] = defaultdict(list)
-    plans: dict[int, Choice] = {}
+    plans: list[Choice] = []
+    prepared = []
     for pair in pairs:
         made, money = here.feed(*pair)
         out = feed_faults(made, here.figures)
@@ -239,24 +241,21 @@ def _nominal(
         plan = choose(made, table, here.figures, events)
         _plan_faults(plan, table, here.figures, reasons)
         rows = np.nonzero(plan.possible)
-        if not rows[0].size:
-            continue
-        found = assess(
-            made,
-            money,
-            here.own_cost,
-            table,
-            here.figures,
-            events,
-            side,
-            wanted,
-            rows[0],
-            rows[1],
-            plan.option[rows],
-        )
-        plans[id(found)] = plan
+        if rows[0].size:
+            plans.append(plan)
+            p_row, z_row = rows
+            prepared.append(
+                prepare(
+                    made, money, table, here.figures, events, side, p_row, z_row, plan.option[rows]
+                )
+            )
+    plan_of: dict[int, Choice] = {}
+    for plan, found in zip(
+        plans, assess(prepared, here.own_cost, here.figures, wanted), strict=True
+    ):
+        plan_of[id(found)] = plan
         for r, faults in enumerate(row_faults(found, side, here.own_cost)):
-            p = int(rows[0][r])
+            p = int(found.part[r])
             if faults:
                 reasons[p].append(faults)
             else:
@@ -268,7 +267,7 @@ def _nominal(
             ruled_out[part.part] = _nearest(reasons[p])
             continue
         ordered = tuple(sorted(builds[p], key=lambda b: b.order))
-        plan = plans[id(ordered[0].found)]
+        plan = plan_of[id(ordered[0].found)]
         candidates.append(Candidate(part, ordered, part_costs[p], (plan, p), None))
     candidates.sort(key=lambda c: (*c.best.order[:2], c.part.part))
     return candidates, ruled_out

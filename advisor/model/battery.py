@@ -13,13 +13,14 @@ Axes: R rows (builds on one pack), S states, N draws, G depths. SI units.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
 
 from advisor.model.crossing import first_negative
-from advisor.model.drain import Array, Drain, Pack, at_depth
+from advisor.model.drain import Array, Drain, Pack, at_depth, joined
 from advisor.model.kinetic_cell import periodic_peak
 from advisor.model.sag import Lows
 
@@ -53,6 +54,17 @@ class Life:
     start_mean_a: Array
     start_low_v: Array
     dead: NDArray[np.bool_]
+
+
+def lives(pack: Pack, drains: Sequence[Drain], averaged: bool = True) -> list[Life]:
+    """`life` for several drains of one pack and the same tasks, worked out side by side."""
+    whole = life(pack, joined(drains), averaged)
+    out, start = [], 0
+    for drain in drains:
+        rows = slice(start, start + len(drain.cut_off_v))
+        out.append(Life(*(getattr(whole, f.name)[rows] for f in fields(Life))))
+        start = rows.stop
+    return out
 
 
 def life(pack: Pack, drain: Drain, averaged: bool = True) -> Life:

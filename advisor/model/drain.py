@@ -5,6 +5,7 @@ Axes: R rows (builds on one pack), S states, N draws, G depths. SI units.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -58,6 +59,22 @@ class Drain:
     tasks: tuple[slice, ...]
     period_s: Array
     cut_off_v: Array
+
+
+def joined(drains: Sequence[Drain]) -> Drain:
+    """The rows of several drains one below the other; tasks and periods are those of the first."""
+    first = drains[0]
+    if len(drains) == 1:
+        return first
+    return Drain(
+        np.concatenate([d.constant_a for d in drains]),
+        np.concatenate([d.power_w for d in drains]),
+        np.concatenate([d.share for d in drains]),
+        np.concatenate([d.duration_s for d in drains]),
+        first.tasks,
+        first.period_s,
+        np.concatenate([d.cut_off_v for d in drains]),
+    )
 
 
 def at_depth(grid: Array, values: Array, depth: Array, draw: NDArray[np.intp]) -> Array:

@@ -138,34 +138,38 @@ class _Cases:
         source, near, far = ohms * esr / both, esr / both * volts, ohms / both
         spans = self.duration[:, case] / (both * farad)
 
-        def loaded(open_v: Array, behind: Array, s: int) -> Array:
+        def loaded(open_v: Array, behind: Array, s: int | slice) -> Array:
             """As `supply.loaded_voltage`: NaN where the power is not to be had."""
             u = open_v - behind * amps[s]
-            if not self.powered[s]:
-                return np.asarray(u)
-            root = (u + np.sqrt(u * u - 4 * behind * watts[s])) / 2
-            return np.asarray(np.where(u > 0, root, np.where(watts[s] == 0, u, np.nan)))
+            power = watts[s]
+            root = (u + np.sqrt(u * u - 4 * behind * power)) / 2
+            return np.asarray(np.where(u > 0, root, np.where(power == 0, u, np.nan)))
 
         with np.errstate(invalid="ignore", divide="ignore"):
-            rest = loaded(volts, ohms, -1)
-            lows = [rest]
+            settled = loaded(volts, ohms, slice(None))
+            rest = settled[-1]
+            ends = np.empty_like(settled)  # of the capacitor
+            starts = np.broadcast_to(rest, settled.shape).copy()
             for here in self.tasks:
                 held = rest
                 for s in range(here.start, here.stop):
-                    start = loaded(near + far * held, source, s)
-                    settled = loaded(volts, ohms, s)
-                    way = settled - held
+                    starts[s] = held
+                    way = settled[s] - held
+                    rate: Array | float = 1.0
                     if self.powered[s]:
-                        pull = volts - ohms * (amps[s] + watts[s] / start) - held
+                        terminals = loaded(near + far * held, source, s)
+                        pull = volts - ohms * (amps[s] + watts[s] / terminals) - held
                         rate = np.where(way == 0, 1.0, pull / way)
-                        moved = -way * np.expm1(-spans[s] * rate)
+                    moved = -way * np.expm1(-spans[s] * rate)
+                    if self.powered[s]:
                         # where the power cannot be had for long, the fall goes on as it began
                         moved = np.where(np.isnan(way), pull * spans[s], moved)
-                    else:
-                        moved = -way * np.expm1(-spans[s])
-                    held = held + moved
-                    lows += [start, loaded(near + far * held, source, s)]
-            low = np.minimum.reduce(lows)
+                    held = ends[s] = held + moved
+            ends[-1] = rest
+            low = np.minimum(
+                loaded(near + far * starts, source, slice(None)).min(axis=0),
+                loaded(near + far * ends, source, slice(None)).min(axis=0),
+            )
             # the cells see the terminals through their resistance, so they give most at the lowest
             peak = (volts - low) / np.maximum(ohms, 1e-12)
             if not ohms.all():
