@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from advisor.studies.check import check_catalogue, check_product
     from advisor.studies.explain import explain
     from advisor.studies.inventory import inventory
+    from advisor.studies.outlook import outlook
     from advisor.studies.schema import schema
     from advisor.studies.shortlist import shortlist
 
@@ -34,6 +35,7 @@ _HOME = {
     "load": "advisor.catalogue.shipped",
     "load_catalogue": "advisor.catalogue.load",
     "load_product": "advisor.catalogue.load",
+    "outlook": "advisor.studies.outlook",
     "schema": "advisor.studies.schema",
     "shortlist": "advisor.studies.shortlist",
 }
@@ -49,6 +51,7 @@ __all__ = [
     "load",
     "load_catalogue",
     "load_product",
+    "outlook",
     "schema",
     "shortlist",
 ]

@@ -78,6 +78,23 @@ def resolve(root: Node, dotted: str) -> Node | None:
     return node
 
 
+def steps(root: Node, dotted: str) -> Iterator[tuple[str, Node | None]]:
+    """(name, node) of each key on the way down a path; nodes that are not there are None.
+
+    What is not there is taken to have no dots in its keys.
+    """
+    node: Node | None = root
+    while dotted:
+        found = None if node is None else _step(node, dotted)
+        if found is None or node is None:
+            name, _, dotted = dotted.partition(".")
+            node = None
+        else:
+            name, node = _children(node)[found[0]]
+            dotted = found[1]
+        yield name, node
+
+
 def assign(root: Node, dotted: str, value: Node) -> Node:
     """A new root with `value` at the path; what lies off the path is shared, nothing is changed.
 

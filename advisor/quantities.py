@@ -376,6 +376,8 @@ def show(value: float, dimension: str, digits: int = 3) -> str:
         return "no end" if dimension == "time" and value > 0 else "unbounded"
     if dimension == "share":
         return f"{_digits(100 * value, digits)} %"
+    if dimension == "count" and float(value).is_integer():
+        return f"{value:.0f}"
     if dimension == "rate":
         return f"{_digits(100 * value * YEAR, digits)} %/year"
     if kind.si_unit in _UNPREFIXED:

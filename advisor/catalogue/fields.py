@@ -61,6 +61,9 @@ class ListOf:
                     return str(given[name])
         return ""
 
+    def below(self, name: str) -> Kind | None:
+        return self.kind
+
     def describe(self) -> str:
         return f"a list, each entry {self.kind.describe()}"
 
@@ -103,6 +106,9 @@ class MapOf:
                 out[name] = value
         return out if good else None
 
+    def below(self, name: str) -> Kind | None:
+        return self.kind
+
     def describe(self) -> str:
         return f"a mapping of {self.names} to {self.kind.describe()}"
 
@@ -115,6 +121,10 @@ class Record:
 
     def read(self, node: Node, path: str, reading: Reading) -> Any:
         return read_record(self.cls, node, path, reading)
+
+    def below(self, name: str) -> Kind | None:
+        found = specification(self.cls).get(name)
+        return None if found is None else found.kind
 
     def describe(self) -> str:
         return "a mapping of " + ", ".join(specification(self.cls))

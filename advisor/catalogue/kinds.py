@@ -50,6 +50,13 @@ class Kind(Protocol):
         """The kind in a few words, for fault texts and the reference."""
 
 
+class Compound(Protocol):
+    """A kind with keys or entries below it."""
+
+    def below(self, name: str) -> Kind | None:
+        """The kind of what bears that name below it; None where nothing can."""
+
+
 def shape_of(node: Node) -> str:
     """What was read, in words, for a fault."""
     if isinstance(node, MappingNode):
@@ -246,6 +253,9 @@ class Figure:
             reading.fault(node, path, "a mapping", error.expected, error.nearest)
             return None
 
+    def below(self, name: str) -> Kind | None:
+        return self if name in PAIR | TRIPLE else None
+
     def describe(self) -> str:
         return quantities.DIMENSIONS[self.dimension].wanted
 
@@ -302,6 +312,9 @@ class CurveOf:
             return None
         ordered = sorted(points)
         return Curve(tuple(ordered), tuple(points[x] for x in ordered))
+
+    def below(self, name: str) -> Kind | None:
+        return self.y
 
     def describe(self) -> str:
         example = quantities.DIMENSIONS[self.x.dimension].example

@@ -351,6 +351,45 @@ def load_catalogue(
         return catalogue
 
 
+def with_changes(
+    catalogue: Catalogue, product: Product, assignments: Sequence[str]
+) -> tuple[Catalogue, Product]:
+    """A catalogue and a product that are loaded already, with changes laid over and checked.
+
+    Parameters
+    ----------
+    assignments : changes, each `ID:dotted.path=VALUE`.
+
+    Raises
+    ------
+    FaultError
+        With every fault found.
+    """
+    run = _Run(assignments)
+    documents: dict[str, Document] = {}
+    read = {kind: dict(getattr(catalogue, kind)) for kind in FOLDERS}
+    for kind, (name, cls) in FOLDERS.items():
+        for identity in run.changes:
+            if identity in read[kind]:
+                document = run.changed(identity, catalogue.documents[identity])
+                documents[identity] = document
+                value = run.record(name, cls, identity, document)
+                if value is not None:
+                    read[kind][identity] = value
+    before = catalogue.documents
+    catalogue = replace(catalogue, documents=ChainMap(documents, before), **read)  # type: ignore[arg-type]
+    rules.check_catalogue(catalogue, run.log, tuple(documents))
+    document = before[product.product]
+    if product.product in run.changes:
+        document = run.changed(product.product, document)
+        product = run.record("product", Product, product.product, document) or product
+    documents[product.product] = document
+    rules.check_product(product, document, catalogue, run.log)
+    run.leftover((*before,))
+    run.log.raise_if_any()
+    return catalogue, product
+
+
 def load_product(
     source: Path | bytes, catalogue: Catalogue, assignments: Sequence[str] = ()
 ) -> Product:

@@ -17,6 +17,7 @@ from advisor.catalogue.kinds import (
     Figure,
     Flag,
     Identity,
+    Kind,
     Reading,
     Text,
     Whole,
@@ -211,6 +212,9 @@ class AnswerKind:
             return Answer(answer=word, evidence=reason or None)
         reading.fault(node, path, f'"{text}"', self.describe(), nearest(word, ANSWERS))
         return None
+
+    def below(self, name: str) -> Kind | None:
+        return Record(Answer).below(name)
 
     def describe(self) -> str:
         return "none, partial or full, then perhaps a comma and a word of evidence"

@@ -13,6 +13,7 @@ from advisor.catalogue.kinds import (
     Figure,
     Flag,
     Identity,
+    Kind,
     Reading,
     Text,
     Whole,
@@ -171,8 +172,49 @@ class Priority:
     good: Quantity | None = key(Figure("score", least=None), "worth everything from here up")
 
 
+@dataclass(frozen=True, slots=True)
+class PriorityKind:
+    """{weight, poor, good} of a criterion; the anchors bear the criterion's dimension."""
+
+    dimension: str
+
+    @property
+    def anchor(self) -> Figure:
+        """What poor and good are."""
+        return Figure(self.dimension, least=None if self.dimension == "score" else 0.0)
+
+    def read(self, node: Node, path: str, reading: Reading) -> Priority | None:
+        if not isinstance(node, MappingNode):
+            reading.fault(node, path, shape_of(node), self.describe())
+            return None
+        plain = []
+        anchors: dict[str, Quantity] = {}
+        good = True
+        for k, v in node.value:
+            name = k.value if isinstance(k, ScalarNode) else ""
+            if name in ("poor", "good") and name not in anchors:
+                value = self.anchor.read(v, f"{path}.{name}", reading)
+                if value is None:
+                    good = False
+                else:
+                    anchors[name] = value
+            else:
+                plain.append((k, v))
+        rest = MappingNode(node.tag, plain, node.start_mark, node.end_mark)
+        read: Priority | None = read_record(Priority, rest, path, reading)
+        if read is None or not good:
+            return None
+        return Priority(weight=read.weight, **anchors)
+
+    def below(self, name: str) -> Kind | None:
+        return self.anchor if name in ("poor", "good") else Record(Priority).below(name)
+
+    def describe(self) -> str:
+        return "a mapping of weight, poor, good"
+
+
 class PrioritiesKind:
-    """Criterion to {weight, poor, good}; the anchors bear the criterion's unit."""
+    """Criterion to {weight, poor, good}."""
 
     def read(self, node: Node, path: str, reading: Reading) -> Mapping[str, Priority] | None:
         if not isinstance(node, MappingNode):
@@ -185,43 +227,23 @@ class PrioritiesKind:
             if name is None:
                 good = False
                 continue
-            dimension = CRITERIA.get(name) or ("score" if name.startswith(OWN) else None)
+            kind = self.below(name)
             at = f"{path}.{name}"
-            if dimension is None:
+            if kind is None:
                 reading.fault(k, at, f'"{name}"', self.describe(), nearest(name, tuple(CRITERIA)))
             elif name in out:
                 reading.fault(k, at, f'"{name}" twice', "each criterion once")
             else:
-                value = self._priority(v, at, reading, dimension)
+                value = kind.read(v, at, reading)
                 if value is not None:
                     out[name] = value
                     continue
             good = False
         return out if good else None
 
-    def _priority(self, node: Node, path: str, reading: Reading, dimension: str) -> Priority | None:
-        anchor = Figure(dimension, least=None if dimension == "score" else 0.0)
-        if not isinstance(node, MappingNode):
-            reading.fault(node, path, shape_of(node), "a mapping of weight, poor, good")
-            return None
-        plain = []
-        anchors: dict[str, Quantity] = {}
-        good = True
-        for k, v in node.value:
-            name = k.value if isinstance(k, ScalarNode) else ""
-            if name in ("poor", "good") and name not in anchors:
-                value = anchor.read(v, f"{path}.{name}", reading)
-                if value is None:
-                    good = False
-                else:
-                    anchors[name] = value
-            else:
-                plain.append((k, v))
-        rest = MappingNode(node.tag, plain, node.start_mark, node.end_mark)
-        read: Priority | None = read_record(Priority, rest, path, reading)
-        if read is None or not good:
-            return None
-        return Priority(weight=read.weight, **anchors)
+    def below(self, name: str) -> PriorityKind | None:
+        dimension = CRITERIA.get(name) or ("score" if name.startswith(OWN) else None)
+        return None if dimension is None else PriorityKind(dimension)
 
     def describe(self) -> str:
         return f"one of {', '.join(CRITERIA)}, {OWN}NAME"

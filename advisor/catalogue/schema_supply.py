@@ -17,6 +17,7 @@ from advisor.catalogue.kinds import (
     Figure,
     Flag,
     Identity,
+    Kind,
     Reading,
     Text,
     shape_of,
@@ -82,6 +83,9 @@ class TemperatureTableKind:
             return None
         order = sorted(rows)
         return TemperatureTable(at=tuple(order), rows=tuple(rows[t] for t in order))
+
+    def below(self, name: str) -> Kind | None:
+        return Record(AtTemperature)
 
     def describe(self) -> str:
         return "a mapping of temperature to {capacity, resistance}"

@@ -1,7 +1,8 @@
-"""Commands that decide: `shortlist` and `explain`."""
+"""Commands that decide: `shortlist`, `explain` and `outlook`."""
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -30,6 +31,7 @@ def register(app: typer.Typer) -> None:
     """Put the commands on the application."""
     app.command()(shortlist)
     app.command()(explain)
+    app.command()(outlook)
 
 
 def shortlist(
@@ -132,3 +134,86 @@ def explain(
 
         screen.page(explanation_page(found, screen.columns))
     return 0
+
+
+def outlook(
+    product: ProductArgument,
+    parts: Annotated[
+        list[str] | None,
+        typer.Argument(
+            metavar="[PART]...",
+            help="Parts to show; if absent, those that lead anywhere.",
+            show_default=False,
+        ),
+    ] = None,
+    along: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--along",
+            metavar="PATH[=FROM:TO]",
+            help="A figure to move; if absent, the busiest task's period, and the units.",
+            show_default=False,
+        ),
+    ] = None,
+    points: Annotated[
+        int, typer.Option("--points", metavar="N", min=2, max=400, help="Places on the way.")
+    ] = 21,
+    plot: Annotated[
+        Path | None,
+        typer.Option(
+            "--plot", metavar="FILE.svg|png", help="Draw the curves there.", show_default=False
+        ),
+    ] = None,
+    catalog: CatalogOption = None,
+    changes: SetOption = None,
+    seed: SeedOption = 1,
+    draws: DrawsOption = 500,
+    jobs: JobsOption = 1,
+    form: FormatOption = Format.TABLE,
+    output: OutputOption = None,
+    width: WidthOption = 0,
+    no_color: NoColorOption = False,
+    quiet: QuietOption = False,
+    no_cache: NoCacheOption = False,
+) -> int:
+    """Show battery life and cost along a figure, and where the leader changes.
+
+    Example: part-advisor outlook barrel-tag --along barrel-tag:cost.units=1000:50000 --points 7
+    """
+    from advisor.catalogue.shipped import load
+    from advisor.cli.output import Screen, plot_file, write_bytes
+    from advisor.cli.progress import progress
+    from advisor.present.machine import to_csv, to_json, with_cautions
+    from advisor.studies.outlook import document
+    from advisor.studies.outlook import outlook as study
+
+    screen = Screen(form, output, width, no_color, quiet)
+    drawing = None if plot is None else plot_file(plot)
+    inputs = load(product, catalog or (), changes or (), cached=not no_cache)
+    with progress(quiet) as tell:
+        found = study(
+            *inputs,
+            parts or (),
+            along or (),
+            points=points,
+            draws=draws,
+            seed=seed,
+            jobs=jobs,
+            progress=tell,
+        )
+    if drawing is not None:
+        from advisor.present.curves import save_plot
+
+        write_bytes(drawing, save_plot(found, drawing))
+    if form is Format.JSON:
+        screen.text(to_json(document(found)))
+    elif form is Format.CSV:
+        screen.warn(list(found.warnings))
+        rows = [row for one in found.levers for row in one.rows()]
+        screen.text(to_csv(with_cautions(rows, found.cautions)))
+    else:
+        from advisor.present.curves import outlook_page
+
+        screen.page(outlook_page(found, screen.columns))
+    fits = any(p.battery_life_s for one in found.levers for c in one.curves for p in c.points)
+    return 0 if fits else 1

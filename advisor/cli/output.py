@@ -28,18 +28,20 @@ class Screen:
     width: int
     no_color: bool
     quiet: bool
+    asked_by: str = "--output"
 
     def __post_init__(self) -> None:
         """Refuse a place that cannot be written before any work is done."""
         if self.output is None:
             return
         if self.output.is_dir():
-            raise _cannot(self.output, "a folder")
+            raise _cannot(self.output, "a folder", self.asked_by)
         parent = self.output.parent
         if not parent.is_dir():
-            raise _cannot(self.output, f'no folder "{parent}"')
+            raise _cannot(self.output, f'no folder "{parent}"', self.asked_by)
         if not os.access(parent, os.W_OK):
-            raise _cannot(self.output, f'a folder that cannot be written, "{parent}"')
+            read = f'a folder that cannot be written, "{parent}"'
+            raise _cannot(self.output, read, self.asked_by)
 
     @property
     def columns(self) -> int:
@@ -84,11 +86,34 @@ class Screen:
                 print(line, file=sys.stderr)
 
 
-def _cannot(path: Path, read: str) -> FaultError:
-    return FaultError((Fault("--output", read, f'a file that can be written, not "{path}"'),))
+def _cannot(path: Path, read: str, option: str = "--output") -> FaultError:
+    return FaultError((Fault(option, read, f'a file that can be written, not "{path}"'),))
+
+
+PLOTS = (".svg", ".png")
+
+
+def plot_file(path: Path) -> Path:
+    """A file for a drawing, refused before any work is done where it cannot be one.
+
+    Raises
+    ------
+    FaultError
+        For an ending that is none of `PLOTS`, or a place that cannot be written.
+    """
+    if path.suffix.lower() not in PLOTS:
+        ending = f'"{path.suffix}"' if path.suffix else "no ending"
+        raise FaultError((Fault("--plot", ending, "a file that ends in " + " or ".join(PLOTS)),))
+    Screen(Format.TABLE, path, 0, True, True, "--plot")
+    return path
 
 
 def write_whole(path: Path, text: str) -> None:
+    """Write a text so that it is there whole or not at all; see `write_bytes`."""
+    write_bytes(path, text.encode())
+
+
+def write_bytes(path: Path, data: bytes) -> None:
     """Write a file so that it is there whole or not at all.
 
     Raises
@@ -99,8 +124,8 @@ def write_whole(path: Path, text: str) -> None:
     try:
         descriptor, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
         try:
-            with os.fdopen(descriptor, "w", encoding="utf-8", newline="\n") as file:
-                file.write(text)
+            with os.fdopen(descriptor, "wb") as file:
+                file.write(data)
             mode = path.stat().st_mode & 0o777 if path.exists() else 0o666 & ~_umask()
             os.chmod(name, mode)
             os.replace(name, path)

@@ -1,0 +1,227 @@
+"""Levers: figures that a study moves, by their paths.
+
+A lever's value is in SI units (money in the file's currency); its text can be pasted behind
+`--set PATH=`.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from yaml.nodes import Node
+
+from advisor import figures
+from advisor.catalogue.fields import Record
+from advisor.catalogue.kinds import CurveOf, Figure, Kind, Reading, Whole
+from advisor.catalogue.records import Catalogue
+from advisor.catalogue.schema_parts import Part
+from advisor.catalogue.schema_product import Product
+from advisor.catalogue.schema_supply import AddOn, Cell, Converter
+from advisor.faults import Fault, FaultError, FaultLog, nearest
+from advisor.quantities import DIMENSIONS, Quantity, show
+from advisor.source import read_text
+
+NEAR = 1e-3  # relative; a price break or a change of leaders is found at least as closely
+
+
+@dataclass(frozen=True, slots=True)
+class Lever:
+    """A figure that a study may move.
+
+    Attributes
+    ----------
+    path : `ID:dotted.keys`. kind : what may stand there. unit : SI unit of its values. now : the
+    value that stands, None where the key is absent. u : its standard uncertainty, 0 where exact.
+    """
+
+    path: str
+    kind: Figure | Whole
+    unit: str
+    now: float | None
+    u: float
+
+    @property
+    def whole(self) -> bool:
+        """Whether it takes whole numbers only."""
+        return isinstance(self.kind, Whole)
+
+    @property
+    def dimension(self) -> str:
+        """Dimension of its values."""
+        return "count" if isinstance(self.kind, Whole) else self.kind.dimension
+
+    def text(self, value: float) -> str:
+        """A value as it may stand in the file."""
+        if self.whole:
+            return f"{round(value)}"
+        # without a space, so that a shell takes it as it stands
+        return f"{value:.12g}{self.unit}" if self.unit not in ("", "1") else f"{value:.12g}"
+
+    def above(self, value: float, digits: int = 6) -> float:
+        """The least value of so many digits that is not below `value`."""
+        if self.whole or value == 0:
+            return value
+        scale = 10.0 ** (digits - 1 - math.floor(math.log10(abs(value))))
+        return math.ceil(value * scale * (1 - 1e-15)) / scale
+
+    def shown(self, value: float) -> str:
+        """A value for people."""
+        if self.whole:
+            return f"{round(value)}"
+        if self.dimension == "money-rate":
+            return f"{value:.4g} {self.unit}"
+        return show(value, self.dimension, 4)
+
+    def assignment(self, value: float) -> str:
+        """The change that sets it."""
+        return f"{self.path}={self.text(value)}"
+
+    def read(self, text: str) -> float:
+        """A value from text.
+
+        Raises
+        ------
+        FaultError
+            For text that may not stand there, and for one with an uncertainty.
+        """
+        log = FaultLog()
+        identity, _, dotted = self.path.partition(":")
+        reading = Reading("--along", identity, log)
+        value = self.kind.read(read_text(text, "--along").root, dotted, reading)
+        log.raise_if_any()
+        if isinstance(value, Quantity):
+            if value.u:
+                raise FaultError(
+                    (Fault("--along", f'"{text}"', "an end of the range, without uncertainty"),)
+                )
+            return value.nominal
+        assert value is not None
+        return float(value)
+
+
+def lever(catalogue: Catalogue, product: Product, path: str) -> Lever:
+    """The lever at a path.
+
+    Raises
+    ------
+    FaultError
+        For a path that leads to no figure.
+    """
+    identity, colon, dotted = path.partition(":")
+    kinds: tuple[tuple[Mapping[str, Any], type[Any]], ...] = (
+        ({product.product: product}, Product),
+        (catalogue.parts, Part),
+        (catalogue.cells, Cell),
+        (catalogue.converters, Converter),
+        (catalogue.addons, AddOn),
+    )
+    known = [name for records, _ in kinds for name in records]
+    cls = next((cls for records, cls in kinds if identity in records), None)
+    if cls is None or not colon or not dotted:
+        raise FaultError(
+            (
+                Fault(
+                    path,
+                    f'"{path}"',
+                    "a figure's path, ID:dotted.keys, such as frost-post:workload.sample.every",
+                    nearest=None if cls is not None else nearest(identity, known),
+                ),
+            )
+        )
+    root = catalogue.documents[identity].root
+    kind: Kind | None = Record(cls)
+    for name, _ in figures.steps(root, dotted):
+        below = getattr(kind, "below", None)
+        kind = None if below is None else below(name)
+        if kind is None:
+            raise _none_there(path, name)
+    if isinstance(kind, CurveOf) and kind.constant:
+        kind = kind.y
+    if not isinstance(kind, Figure | Whole):
+        raise _none_there(path, dotted)
+    return _made(path, kind, figures.resolve(root, dotted), product)
+
+
+def _none_there(path: str, name: str) -> FaultError:
+    return FaultError((Fault(path, f'"{name}"', "a path that leads to a figure"),))
+
+
+def _made(path: str, kind: Figure | Whole, node: Node | None, product: Product) -> Lever:
+    identity, _, dotted = path.partition(":")
+    now, u = None, 0.0
+    if node is not None:
+        value = kind.read(node, dotted, Reading("", identity, FaultLog()))
+        if value is None:
+            # a curve, where a figure might stand as well
+            raise _none_there(path, dotted.rpartition(".")[2])
+        now = value.nominal if isinstance(value, Quantity) else float(value)
+        u = value.u if isinstance(value, Quantity) else 0.0
+    if isinstance(kind, Whole):
+        return Lever(path, kind, "1", now, u)
+    return Lever(path, kind, _unit(kind.dimension, product), now, u)
+
+
+def _unit(dimension: str, product: Product) -> str:
+    if dimension == "money-rate":
+        rate = product.cost.engineer_rate
+        currency = rate.unit_text.partition("/")[0] if rate is not None else product.cost.currency
+        return f"{currency or 'EUR'}/h"
+    unit = DIMENSIONS[dimension].si_unit
+    return f"/{unit[2:]}" if unit.startswith("1/") else unit
+
+
+def span(
+    found: Lever, text: str | None, width: float = 8.0, step: float = 20.0
+) -> tuple[float, float]:
+    """(from, to) of a lever: as written, `FROM:TO`; else about the value that stands.
+
+    A value above zero runs from an eighth of it to eight times it, a temperature by 20 K about it,
+    both within what may stand there; `width` and `step` set those numbers.
+
+    Raises
+    ------
+    FaultError
+        When no value stands and no range is given, or the range is empty.
+    """
+    if text is not None:
+        begin, colon, end = text.partition(":")
+        if not colon:
+            raise FaultError((Fault("--along", f'"{text}"', "a range FROM:TO"),))
+        ends = found.read(begin.strip()), found.read(end.strip())
+        if not ends[0] < ends[1]:
+            raise FaultError(
+                (Fault("--along", f'"{text}"', "a range whose end is above its start"),)
+            )
+        return ends
+    now = found.now
+    if now is None or (now <= 0 and found.dimension != "temperature"):
+        raise FaultError(
+            (Fault(found.path, "no value above zero", f"a range, --along {found.path}=FROM:TO"),)
+        )
+    if found.dimension == "temperature":
+        return now - step, now + step
+    low, high = now / width, now * width
+    if isinstance(found.kind, Whole):
+        return float(max(found.kind.least, round(low))), float(round(high))
+    if found.kind.most is not None:
+        high = min(high, found.kind.most)
+    return low, high
+
+
+def grid(ends: tuple[float, float], points: int, whole: bool, now: float | None) -> Sequence[float]:
+    """Places from end to end, evenly in the logarithm where the start is above zero, else evenly;
+    the value that stands is among them where it lies inside."""
+    low, high = ends
+    if low > 0:
+        places = [low * (high / low) ** (i / (points - 1)) for i in range(points)]
+    else:
+        places = [low + (high - low) * i / (points - 1) for i in range(points)]
+    places[0], places[-1] = low, high
+    if now is not None and low < now < high:
+        places.append(now)
+    if whole:
+        places = [float(round(x)) for x in places]
+    return sorted(set(places))

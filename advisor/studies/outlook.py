@@ -1,0 +1,355 @@
+"""`outlook`: battery life and cost along a lever, where leaders change, what breaks even."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from advisor.catalogue.levers import Lever, grid, lever, span
+from advisor.catalogue.records import Catalogue
+from advisor.catalogue.schema_product import Product
+from advisor.decide.along import MOST_CHANGES, Along, Offer
+from advisor.decide.cautions import cautions
+from advisor.decide.evaluate import Candidate, Evaluation, evaluate
+from advisor.faults import Fault, FaultError, nearest
+from advisor.model.packs import Feed
+from advisor.studies.results import Range, frame, spread
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+POINTS, DRAWS, SHOWN = 21, 500, 4
+STEP = 0.01  # share of the lever's value within which a jump of a curve is drawn
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """A part at a place: battery life in s, lifetime cost per unit; None where it does not fit.
+
+    `step` is 1 on the near side of a jump and 2 on its far side; those points carry no ranges.
+    """
+
+    x: float
+    battery_life_s: Range | None
+    lifetime_cost: float | None
+    lifetime_cost_p05: float | None
+    lifetime_cost_p95: float | None
+    score: float | None
+    step: int
+
+
+@dataclass(frozen=True, slots=True)
+class Curve:
+    """A part along the lever."""
+
+    part: str
+    points: tuple[Point, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Crossing:
+    """From `x` on, up the lever, `to` stands where `from` stood; `text` goes behind `--set`."""
+
+    x: float
+    before: str | None
+    to: str | None
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class LeverOutlook:
+    """Curves along one lever, `now` the value that stands; x in `unit`.
+
+    `crossings` are changes of the leader by score among all parts of the catalogue (or those asked
+    for); `break_even` changes of the cheaper of the two that lead now, over the service life.
+    """
+
+    lever: str
+    unit: str
+    now: float | None
+    curves: tuple[Curve, ...]
+    crossings: tuple[Crossing, ...]
+    break_even: tuple[Crossing, ...]
+    handle: Lever
+
+    def to_frame(self) -> pd.DataFrame:
+        """A row a part and place."""
+        return frame(self.rows())
+
+    def rows(self) -> list[dict[str, object]]:
+        """A row a part and place."""
+        return [
+            {
+                "lever": self.lever,
+                "part": curve.part,
+                "x": p.x,
+                "unit": self.unit,
+                "battery_life_s": None if p.battery_life_s is None else p.battery_life_s.nominal,
+                "battery_life_p05_s": None if p.battery_life_s is None else p.battery_life_s.p05,
+                "battery_life_p95_s": None if p.battery_life_s is None else p.battery_life_s.p95,
+                "lifetime_cost": p.lifetime_cost,
+                "lifetime_cost_p05": p.lifetime_cost_p05,
+                "lifetime_cost_p95": p.lifetime_cost_p95,
+                "score": p.score,
+                "step": p.step,
+            }
+            for curve in self.curves
+            for p in curve.points
+        ]
+
+
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """Outlooks of a product along one lever or more."""
+
+    product: str
+    seed: int
+    draws: int
+    invented: bool
+    currency: str
+    life_target_s: float | None
+    levers: tuple[LeverOutlook, ...]
+    cautions: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+    def to_frame(self) -> pd.DataFrame:
+        """A row a lever, part and place."""
+        return frame([row for found in self.levers for row in found.rows()])
+
+
+def document(found: Outlook) -> dict[str, object]:
+    """The outlook as the JSON document: the first lever's keys stand at the top."""
+
+    def of(one: LeverOutlook) -> dict[str, object]:
+        return {
+            "lever": one.lever,
+            "unit": one.unit,
+            "now": one.now,
+            "curves": one.curves,
+            "crossings": [_crossing(c) for c in one.crossings],
+            "break_even": [_crossing(c) for c in one.break_even],
+        }
+
+    return {
+        "product": found.product,
+        "seed": found.seed,
+        "draws": found.draws,
+        "invented": found.invented,
+        "currency": found.currency,
+        **of(found.levers[0]),
+        "further": [of(one) for one in found.levers[1:]],
+        "cautions": found.cautions,
+        "warnings": found.warnings,
+    }
+
+
+def _crossing(found: Crossing) -> dict[str, object]:
+    return {"x": found.x, "from": found.before, "to": found.to, "text": found.text}
+
+
+def outlook(
+    catalogue: Catalogue,
+    product: Product,
+    parts: Sequence[str] = (),
+    along: Sequence[str] = (),
+    *,
+    points: int = POINTS,
+    draws: int = DRAWS,
+    seed: int = 1,
+    jobs: int = 1,
+    progress: Progress | None = None,
+) -> Outlook:
+    """Battery life and lifetime cost along levers.
+
+    Parameters
+    ----------
+    parts : ids to show; when absent, those that lead anywhere and then the first of now, to four.
+    along : levers, each `PATH` or `PATH=FROM:TO`; the busiest task's period and the units when
+        absent. points : places between the ends. draws, seed, jobs : as for `shortlist`; at each
+        place the build is the best one there, kept in every draw.
+    progress : told how many places are done, of how many.
+
+    Raises
+    ------
+    FaultError
+        For an unknown part, a path that leads to no figure, an empty range, or a place where the
+        product is not valid.
+    """
+    for name in parts:
+        if name not in catalogue.parts:
+            near = nearest(name, tuple(catalogue.parts))
+            raise FaultError((Fault("PART", f'"{name}"', "a part of the catalogue", nearest=near),))
+    if points < 2:
+        raise FaultError((Fault("--points", str(points), "at least 2"),))
+    if parts:
+        catalogue = catalogue.only(tuple(dict.fromkeys(parts)))
+    now = evaluate(catalogue, product)
+    asked = [text.partition("=") for text in (along or _usual(now))]
+    levers = [lever(catalogue, product, path) for path, _, _ in asked]
+    ends = [
+        span(found, text if equals else None)
+        for found, (_, equals, text) in zip(levers, asked, strict=True)
+    ]
+    made = []
+    feeds = {c.best.found.feed.name: c.best.found.feed for c in now.candidates}
+    for n, (found, reach) in enumerate(zip(levers, ends, strict=True)):
+
+        def tell(done: int, total: int, n: int = n) -> None:
+            if progress is not None:
+                progress(n * total + done, len(levers) * total)
+
+        places = grid(reach, points, found.whole, found.now)
+        made.append(
+            _along(
+                Along(catalogue, product, found), now, places, parts, draws, seed, jobs, tell, feeds
+            )
+        )
+    target = product.life_target
+    return Outlook(
+        product=product.product,
+        seed=seed,
+        draws=draws,
+        invented=product.invented or any(p.invented for p in catalogue.parts.values()),
+        currency=now.own_cost.currency,
+        life_target_s=None if target is None else target.nominal,
+        levers=tuple(made),
+        cautions=cautions([feed for _, feed in sorted(feeds.items())], now.figures.hottest),
+        warnings=now.warnings,
+    )
+
+
+def _usual(now: Evaluation) -> list[str]:
+    """The period of the task that keeps the best part busiest, and the units to be made."""
+    product = now.product
+    out = []
+    if now.candidates and product.workload:
+        build = now.candidates[0].best
+        lines = build.found.timeline
+        busy = [float(lines.share[build.row, here, 0].sum()) for here in lines.tasks]
+        task = product.workload[int(np.argmax(busy))].task
+        out.append(f"{product.product}:workload.{task}.every")
+    elif product.workload:
+        out.append(f"{product.product}:workload.{product.workload[0].task}.every")
+    if product.cost.units is not None:
+        out.append(f"{product.product}:cost.units")
+    if not out:
+        raise FaultError((Fault("--along", "nothing", "a path: the product states no task"),))
+    return out
+
+
+def _along(
+    line: Along,
+    now: Evaluation,
+    places: Sequence[float],
+    parts: Sequence[str],
+    draws: int,
+    seed: int,
+    jobs: int,
+    tell: Progress,
+    feeds: dict[str, Feed],
+) -> LeverOutlook:
+    total = 2 * len(places)
+    leaders: list[str] = []
+    for n, place in enumerate(places):
+        leader = line.leader(place)
+        if leader is not None and leader not in leaders:
+            leaders.append(leader)
+        tell(n + 1, total)
+    ranked = [c.part.part for c in now.candidates]
+    shown = list(dict.fromkeys(parts or [*ranked[:1], *leaders, *ranked]))
+    if not parts:
+        shown = shown[: max(SHOWN, len(leaders))]
+    drawn: dict[str, list[Point]] = {name: [] for name in shown}
+    for n, place in enumerate(places):
+        here = tuple(name for name in shown if name in line.offers(place))
+        found = line.evaluated(place, here, draws, seed, jobs) if here else None
+        if found is not None:
+            feeds |= {c.best.found.feed.name: c.best.found.feed for c in found.candidates}
+        by_part = {} if found is None else {c.part.part: c for c in found.candidates}
+        for name in shown:
+            drawn[name].append(_point(place, by_part.get(name)))
+        tell(len(places) + n + 1, total)
+    curves = tuple(
+        Curve(name, _with_steps(line, name, tuple(sorted(shown)), drawn[name])) for name in shown
+    )
+    duel = ranked[:2]
+    return LeverOutlook(
+        lever=line.lever.path,
+        unit=line.lever.unit,
+        now=line.lever.now,
+        curves=curves,
+        crossings=_changes(line, places, line.leader),
+        break_even=_changes(
+            line, places, lambda x: _cheaper(line.offers(x, tuple(sorted(duel))), duel)
+        )
+        if len(duel) == 2
+        else (),
+        handle=line.lever,
+    )
+
+
+def _cheaper(offers: Mapping[str, Offer], duel: Sequence[str]) -> str | None:
+    costs = [offers[name].lifetime if name in offers else None for name in duel]
+    if costs[0] is None or costs[1] is None:
+        return None
+    return duel[0] if costs[0] <= costs[1] else duel[1]
+
+
+def _changes(
+    line: Along, places: Sequence[float], key: Callable[[float], str | None]
+) -> tuple[Crossing, ...]:
+    out = []
+    for low, high in pairwise(places):
+        for before, after in line.changes(key, low, high):
+            x = line.lever.above(after)
+            out.append(Crossing(x, key(before), key(after), line.lever.text(x)))
+    return tuple(out)
+
+
+def _point(x: float, candidate: Candidate | None) -> Point:
+    if candidate is None:
+        return Point(x, None, None, None, None, None, 0)
+    build, drawn = candidate.best, candidate.drawn
+    found, row = build.found, build.row
+    lifetime = float(found.costs.lifetime[row, 0])
+    life = Range(float(found.life.life_s[row, 0]), *spread(None if drawn is None else drawn.life_s))
+    low, _, high = spread(None if drawn is None else drawn.lifetime)
+    return Point(x, life, None if np.isnan(lifetime) else lifetime, low, high, build.score, 0)
+
+
+def _with_steps(
+    line: Along, part: str, shown: tuple[str, ...], points: Sequence[Point]
+) -> tuple[Point, ...]:
+    """The points with both sides of every jump between them."""
+
+    def offer(x: float) -> Offer | None:
+        return line.offers(x, shown).get(part)
+
+    def state(x: float) -> tuple[object, ...] | None:
+        found = offer(x)
+        return None if found is None else found.state
+
+    out = [points[0]]
+    for before, after in pairwise(points):
+        left, right = offer(before.x), offer(after.x)
+        few = left is None or right is None or abs(left.changes - right.changes) <= MOST_CHANGES
+        # where the battery is changed over and over between two places, steps would be a smear
+        if few:
+            for low, high in line.changes(state, before.x, after.x, STEP):
+                for x, side in ((low, 1), (high, 2)):
+                    if before.x < x < after.x and x > out[-1].x:
+                        out.append(replace(_bare(x, offer(x)), step=side))
+        out.append(after)
+    return tuple(out)
+
+
+def _bare(x: float, offer: Offer | None) -> Point:
+    if offer is None:
+        return Point(x, None, None, None, None, None, 0)
+    life = Range(offer.life_s, None, None, None)
+    return Point(x, life, offer.lifetime, None, None, offer.score, 0)

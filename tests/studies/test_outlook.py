@@ -1,0 +1,261 @@
+"""The decision along a lever: closed forms, replays, steps."""
+
+from __future__ import annotations
+
+import json
+from itertools import pairwise
+from pathlib import Path
+
+import pytest
+
+from advisor.catalogue.levers import grid, lever, span
+from advisor.catalogue.load import load_run, with_changes
+from advisor.catalogue.records import Catalogue
+from advisor.catalogue.schema_product import Product
+from advisor.catalogue.shipped import load
+from advisor.faults import FaultError
+from advisor.present.machine import to_json
+from advisor.studies.outlook import document, outlook
+from advisor.studies.shortlist import shortlist
+
+PART = """
+part: NAME
+invented: true
+lifecycle: active
+supply: {min: 1.8 V, max: 3.6 V}
+temperature: {min: -40 degC, max: 85 degC}
+evidence: {bench: {kind: bench, date: 2026-03-11}}
+operating-points: {run: {idle-current: 1 mA, supply: 3.0 V, evidence: bench}}
+kernels: {crc: {run: {time: 2 ms, current: 4(1) mA, supply: 3.0 V, evidence: bench}}}
+sleep-states: {stop: {current: 2 µA, wake-time: 1 ms, evidence: bench}}
+price: {currency: EUR, breaks: BREAKS}
+toolchain: {setup: SETUP h}
+"""
+PRODUCT = """
+product: plain
+invented: true
+life-target: 2 years
+service-life: 1 years
+environment: [{at: 20 degC, share: 1}]
+workload: [{task: sample, every: 10 s, kernels: {crc: 3}}]
+supply-options: {cells: [{budget: 2000 mAh, voltage: 3.0 V}], converters: [none]}
+cost: {currency: EUR, units: 100, engineer-rate: 80 EUR/h, service-visit: 10, tools: 0}
+priorities: {lifetime-cost: {weight: 1, poor: 40, good: 0}}
+"""
+UNITS = "plain:cost.units"
+
+
+def pair(
+    tmp_path: Path, first: str = "{1: 1.00}", second: str = "{1: 2.00}"
+) -> tuple[Catalogue, Product]:
+    (tmp_path / "parts").mkdir()
+    (tmp_path / "kernels.yaml").write_text("crc: {work: one block}\n")
+    for name, breaks, setup in (("cheap", first, "10"), ("quick", second, "2")):
+        text = PART.replace("NAME", name).replace("BREAKS", breaks).replace("SETUP", setup)
+        (tmp_path / f"parts/{name}.yaml").write_text(text)
+    return load_run([tmp_path], PRODUCT.encode())
+
+
+def test_the_break_even_volume_in_closed_form(tmp_path: Path) -> None:
+    # (F2 - F1)/(v1 - v2), a textbook break-even: 8 h at 80 over 1.00 a piece is 640 pieces
+    found = outlook(*pair(tmp_path), along=[f"{UNITS}=10:100000"], draws=0, points=9)
+    (one,) = found.levers
+    assert [(c.before, c.to) for c in one.break_even] == [("quick", "cheap")]
+    # both cost the same at 640; of equal parts the first by id leads
+    assert one.break_even[0].x in (640, 641)
+    assert [(c.before, c.to) for c in one.crossings] == [("quick", "cheap")]
+    assert one.crossings[0].x in (640, 641)
+
+
+def test_price_breaks_are_steps(tmp_path: Path) -> None:
+    inputs = pair(tmp_path, first="{1: 5.00, 1000: 1.00}")
+    found = outlook(*inputs, ["cheap"], along=[f"{UNITS}=100:10000"], draws=0, points=6)
+    points = found.levers[0].curves[0].points
+    (near,) = [p for p in points if p.step == 1]
+    (far,) = [p for p in points if p.step == 2]
+    assert far.x == 1000
+    assert near.x == 999
+    assert near.lifetime_cost == pytest.approx(5.00 + 800 / 999, rel=1e-12)
+    assert far.lifetime_cost == pytest.approx(1.00 + 800 / 1000, rel=1e-12)
+
+
+def test_battery_changes_are_steps(tmp_path: Path) -> None:
+    inputs = with_changes(*pair(tmp_path), ["plain:service-life=30 years"])
+    path = "plain:workload.sample.every"
+    found = outlook(*inputs, ["cheap"], along=[f"{path}=1 s:100 s"], draws=0, points=7)
+    points = found.levers[0].curves[0].points
+    jumps = [(p, q) for p, q in pairwise(points) if p.step == 1]
+    assert jumps
+    for near, far in jumps:
+        assert far.step == 2
+        # a hundredth of the lever, as the module says
+        assert far.x == pytest.approx(near.x, rel=0.011)
+        assert near.lifetime_cost is not None
+        assert far.lifetime_cost is not None
+        assert near.lifetime_cost - far.lifetime_cost == pytest.approx(10.0, abs=0.2)
+
+
+def test_a_curve_is_the_shortlist_at_each_place() -> None:
+    inputs = load("barrel-tag")
+    path = "barrel-tag:workload.sample.every"
+    found = outlook(*inputs, ["quorvane-g0", "vantle-b4"], along=[f"{path}=20 s:90 s"], points=3)
+    for curve in found.levers[0].curves:
+        for point in curve.points:
+            if point.step:
+                continue
+            there = with_changes(*inputs, [f"{path}={point.x:.12g} s"])
+            alone = shortlist(there[0].only([curve.part]), there[1], draws=500).ranking[0]
+            life = point.battery_life_s
+            assert life is not None
+            assert life.nominal == pytest.approx(alone.battery_life_s.nominal, rel=1e-12)
+            assert life.p05 == pytest.approx(alone.battery_life_s.p05, rel=1e-12)
+            assert life.p95 == pytest.approx(alone.battery_life_s.p95, rel=1e-12)
+            assert point.lifetime_cost == pytest.approx(alone.cost.lifetime, rel=1e-12)
+            assert point.score == pytest.approx(alone.score, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    "along",
+    [
+        "barrel-tag:workload.sample.every=8 s:60 s",
+        "barrel-tag:priorities.purchase-cost.weight=1:40",
+        "quorvane-g0:price.breaks.10000=0.1:2",
+    ],
+)
+def test_a_crossing_replays(along: str) -> None:
+    catalogue, product = load("barrel-tag")
+    catalogue = catalogue.only(["quorvane-g0", "tessimur-l0", "vantle-b4"])
+    found = outlook(catalogue, product, along=[along], draws=0, points=5)
+    (one,) = found.levers
+    for crossing in one.crossings:
+        there = with_changes(catalogue, product, [f"{one.lever}={crossing.text}"])
+        assert shortlist(*there, draws=0).ranking[0].part == crossing.to
+        # the crossing is found to a thousandth
+        short = crossing.x * (1 - 2e-3)
+        before = with_changes(catalogue, product, [f"{one.lever}={one.handle.text(short)}"])
+        assert shortlist(*before, draws=0).ranking[0].part == crossing.before
+    if "weight" not in along:
+        assert one.crossings
+
+
+def test_where_nothing_fits_a_curve_has_no_value() -> None:
+    inputs = load("barrel-tag")
+    found = outlook(
+        *inputs, ["quorvane-g0"], along=["barrel-tag:needs.memory.flash=8 KiB:8 MiB"], draws=0
+    )
+    points = found.levers[0].curves[0].points
+    assert points[0].battery_life_s is not None
+    assert points[-1].battery_life_s is None
+    assert points[-1].score is None
+    assert found.levers[0].crossings[-1].to is None
+
+
+def test_the_usual_levers() -> None:
+    found = outlook(*load("barrel-tag"), ["quorvane-g0"], draws=0, points=2)
+    assert [one.lever for one in found.levers] == [
+        "barrel-tag:workload.sample.every",
+        "barrel-tag:cost.units",
+    ]
+    for one in found.levers:
+        assert one.now in [p.x for p in one.curves[0].points]
+
+
+def test_the_document_has_the_agreed_keys_and_is_the_same_for_any_jobs() -> None:
+    inputs = load("barrel-tag")
+    texts = {
+        to_json(document(outlook(*inputs, ["quorvane-g0"], draws=50, points=3, jobs=jobs)))
+        for jobs in (1, 2)
+    }
+    (text,) = texts
+    told = json.loads(text)
+    assert told.keys() >= {"lever", "unit", "curves", "crossings"}
+    point = told["curves"][0]["points"][0]
+    assert point.keys() >= {"x", "battery_life_s", "lifetime_cost"}
+    assert point["battery_life_s"].keys() >= {"nominal", "p05", "p95"}
+    assert told["further"][0]["lever"] == "barrel-tag:cost.units"
+
+
+def test_more_uncertainty_is_a_wider_band(tmp_path: Path) -> None:
+    catalogue, product = pair(tmp_path)
+
+    def width(figure: str) -> float:
+        inputs = with_changes(catalogue, product, [f"cheap:kernels.crc.run.current={figure}"])
+        along = ["plain:workload.sample.every=5 s:50 s"]
+        found = outlook(*inputs, ["cheap"], along=along, draws=300, points=3)
+        life = found.levers[0].curves[0].points[0].battery_life_s
+        assert life is not None
+        assert life.p05 is not None
+        assert life.p95 is not None
+        return life.p95 - life.p05
+
+    widths = [width(f) for f in ("4 mA", "4.0(2) mA", "4.0(5) mA", "4.0(8) mA")]
+    assert widths == sorted(widths)
+    assert widths[0] == 0
+    assert widths[1] > 0
+
+
+@pytest.mark.parametrize(
+    ("path", "near"),
+    [
+        ("barrel-tag", None),
+        ("barrel-tag:summary", None),
+        ("barrel-tag:workload", None),
+        ("barrel-tog:cost.units", "barrel-tag"),
+        ("barrel-tag:nothing.here", None),
+        ("quorvane-g0:sleep-states.stop.current", None),
+    ],
+)
+def test_a_path_to_no_figure_is_a_fault(path: str, near: str | None) -> None:
+    catalogue, product = load("barrel-tag")
+    with pytest.raises(FaultError) as caught:
+        lever(catalogue, product, path)
+    assert caught.value.faults[0].nearest == near
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["10 s", "60 s:10 s", "60 s:60 s", "1 V:2 V", "10(1) s:20 s", "-5 s:5 s", "nan s:5 s", ":", ""],
+)
+def test_a_range_that_is_none_is_a_fault(text: str) -> None:
+    catalogue, product = load("barrel-tag")
+    found = lever(catalogue, product, "barrel-tag:workload.sample.every")
+    with pytest.raises(FaultError):
+        span(found, text)
+
+
+def test_usual_ranges_stay_within_what_may_stand_there() -> None:
+    catalogue, product = load("barrel-tag")
+    share = lever(catalogue, product, "lb-coin:temperature.20 degC.capacity")
+    assert span(share, None)[1] == 1.0
+    series = lever(catalogue, product, "barrel-tag:supply-options.cells.lb-coin.series")
+    assert span(series, "1:3") == (1.0, 3.0)
+    absent = lever(catalogue, product, "barrel-tag:workload.sample.finish-within")
+    assert absent.now is None
+    with pytest.raises(FaultError):
+        span(absent, None)
+
+
+def test_places_run_evenly_in_the_logarithm_and_hold_what_stands() -> None:
+    places = grid((1.0, 100.0), 3, False, 7.0)
+    assert places == [1.0, pytest.approx(7.0), pytest.approx(10.0), 100.0]
+    assert grid((-20.0, 20.0), 5, False, None) == [-20.0, -10.0, 0.0, 10.0, 20.0]
+    assert grid((1.0, 3.0), 20, True, None) == [1.0, 2.0, 3.0]
+
+
+@pytest.mark.parametrize("value", [1.23456789, 12.460693602957132, 9.9999999e-7, 1e6, -14.2000001])
+def test_a_place_rounded_up_is_just_above(value: float) -> None:
+    catalogue, product = load("barrel-tag")
+    found = lever(catalogue, product, "barrel-tag:workload.sample.every")
+    above = found.above(value)
+    assert value <= above <= value + 1e-5 * abs(value)
+    assert float(f"{above:.6g}") == pytest.approx(above, rel=1e-12)
+
+
+def test_changes_are_checked_as_written_ones_are() -> None:
+    inputs = load("barrel-tag")
+    with pytest.raises(FaultError) as caught:
+        with_changes(*inputs, ["barrel-tag:workload.sample.every=0 s", "nobody:x=1"])
+    assert len(caught.value.faults) == 2
+    changed = with_changes(*inputs, ["quorvane-g0:price.breaks.1=9.99"])
+    assert changed[0].parts["quorvane-g0"].price != inputs[0].parts["quorvane-g0"].price
+    assert changed[0].parts["quorvane-g4"] is inputs[0].parts["quorvane-g4"]
