@@ -61,8 +61,9 @@ class Candidate:
 class Evaluation:
     """Everything a shortlist, an explanation or a study along a lever reads.
 
-    `candidates` come in order of rank; `screened` maps a part to the needs it fails, `set_aside`
-    to the paths of figures it lacks. N = draws or 1.
+    `candidates` come in order of rank; `screened` maps a part to the needs it fails, or to what
+    keeps its nearest build out where it is one of the `unbuilt`; `set_aside` to the paths of
+    figures it lacks. N = draws or 1.
     """
 
     catalogue: Catalogue
@@ -72,6 +73,7 @@ class Evaluation:
     criteria: tuple[Criterion, ...]
     candidates: tuple[Candidate, ...]
     screened: Mapping[str, tuple[Failed, ...]]
+    unbuilt: frozenset[str]
     set_aside: Mapping[str, tuple[str, ...]]
     warnings: tuple[str, ...]
     figures: ProductFigures
@@ -193,6 +195,7 @@ def evaluate(
     first = product.supply_options.cells[0].cell
     wanted = criteria(product, None if first is None else catalogue.cells.get(first))
     candidates: list[Candidate] = []
+    ruled_out: dict[str, tuple[Failed, ...]] = {}
     if kept:
         candidates, ruled_out = _nominal(here, kept, read, wanted, pairs)
         screened |= ruled_out
@@ -208,6 +211,7 @@ def evaluate(
         wanted,
         tuple(candidates),
         dict(sorted(screened.items())),
+        frozenset(ruled_out),
         set_aside,
         tuple(dict.fromkeys(warnings)),
         here.figures,
@@ -229,14 +233,14 @@ def _nominal(
     side = part_side(parts, part_costs, here.product, here.samplers)
     builds: dict[int, list[Build]] = defaultdict(list)
     reasons: dict[int, list[list[Failed]]] = defaultdict(list)
+    unfit: list[list[Failed]] = []
     plans: list[Choice] = []
     prepared = []
     for pair in pairs:
         made, money = here.feed(*pair)
         out = feed_faults(made, here.figures)
         if out:
-            for p in range(len(parts)):
-                reasons[p].append(out)
+            unfit.append(out)
             continue
         plan = choose(made, table, here.figures, events)
         _plan_faults(plan, table, here.figures, reasons)
@@ -264,7 +268,8 @@ def _nominal(
     ruled_out = {}
     for p, part in enumerate(parts):
         if not builds[p]:
-            ruled_out[part.part] = _nearest(reasons[p])
+            # a pack and a converter that do not go together say nothing of the part
+            ruled_out[part.part] = _nearest(reasons[p] or unfit)
             continue
         ordered = tuple(sorted(builds[p], key=lambda b: b.order))
         plan = plan_of[id(ordered[0].found)]
@@ -303,11 +308,12 @@ def _plan_faults(
                         f"workload.{task.name} at an operating point that this supply can feed",
                         "one",
                         "none",
+                        miss=np.inf,  # no figure of this supply comes near
                     )
                 )
         if not faults:
             busy = float(plan.busy[p, z])
-            faults.append(Failed("busy share of the time", 1.0, busy, "share", busy - 1))
+            faults.append(Failed("busy share of the time", busy, 1.0, "share", busy - 1))
         reasons[int(p)].append(faults)
 
 

@@ -188,7 +188,7 @@ def summarise(evaluation: Evaluation) -> Shortlist:
         ranking=ranking,
         screened_out=screened,
         set_aside=tuple(SetAsidePart(p, m) for p, m in evaluation.set_aside.items()),
-        nearest_miss=_nearest_miss(screened),
+        nearest_miss=_nearest_miss(evaluation, screened),
         evidence=_evidence(evaluation),
         cautions=cautions([feed for _, feed in sorted(feeds.items())], evaluation.figures.hottest),
         warnings=evaluation.warnings,
@@ -237,8 +237,13 @@ def _ranked(
     )
 
 
-def _nearest_miss(screened: tuple[ScreenedPart, ...]) -> str | None:
-    """The part that came nearest to fitting, in words."""
+def _nearest_miss(evaluation: Evaluation, screened: tuple[ScreenedPart, ...]) -> str | None:
+    """The part that came nearest to fitting, in words.
+
+    Where nothing fits, a part that meets every need came nearer than one whose builds nobody tried.
+    """
+    if not evaluation.candidates and evaluation.unbuilt:
+        screened = tuple(s for s in screened if s.part in evaluation.unbuilt)
     if not screened:
         return None
     near = min(screened, key=lambda s: (len(s.failed), s.miss, s.part))

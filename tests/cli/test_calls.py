@@ -1,0 +1,514 @@
+"""Calls as a user types them: exit codes, hostile input, what goes where."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import os
+import re
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from advisor.catalogue.shipped import catalogue_folder, product_files
+from advisor.cli.main import call
+
+Said = tuple[int, str, str]
+Caller = Callable[..., Said]
+PLACE = re.compile(r"^(.+?):(\d+):(\d+): ", re.M)
+HANG = 30  # s, a guard against hanging on a slow machine, no claim of speed
+
+
+@pytest.fixture
+def said(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Caller:
+    monkeypatch.setenv("ADVISOR_CACHE_DIR", "/dev/null/none")
+
+    def run(*arguments: str) -> Said:
+        code = call(list(arguments))
+        out = capsys.readouterr()
+        assert "Traceback" not in out.out + out.err
+        return code, out.out, out.err
+
+    return run
+
+
+@pytest.fixture
+def product(tmp_path: Path) -> Callable[..., str]:
+    """A file of the shipped product with texts replaced."""
+
+    def write(*changes: tuple[str, str], name: str = "frost-post") -> str:
+        text = product_files()[name].read_text()
+        for old, new in changes:
+            assert old in text
+            text = text.replace(old, new, 1)
+        path = tmp_path / f"{name}.yaml"
+        path.write_text(text)
+        return str(path)
+
+    return write
+
+
+BAD = {
+    "zero period": ("every: 1 s", "every: 0 s", "workload.sample.every"),
+    "negative period": ("every: 1 s", "every: -1 s", "workload.sample.every"),
+    "unknown key": ("rail: 2.5 V", "rial: 2.5 V", "rial"),
+    "duplicate key": ("rail: 2.5 V", "rail: 2.5 V\nrail: 2.6 V", "rail"),
+    "wrong unit": ("rail: 2.5 V", "rail: 2.5 mA", "rail"),
+    "missing unit": ("rail: 2.5 V", "rail: 2.5", "rail"),
+    "not a number": ("rail: 2.5 V", "rail: nan V", "rail"),
+    "infinity": ("rail: 2.5 V", "rail: inf V", "rail"),
+    "huge exponent": ("rail: 2.5 V", "rail: 1e999 V", "rail"),
+    "5,000 digits": ("rail: 2.5 V", f"rail: {'9' * 5000} V", "rail"),
+    "5,000 decimals": ("rail: 2.5 V", f"rail: 0.{'1' * 5000} V", "rail"),
+    "negative current": ("current: 0.6 mA", "current: -0.6 mA", "loads.probe.current"),
+    "unknown cell": ("cell: lm-thumb", "cell: lm-thomb", "lm-thomb"),
+    "unknown kernel": ("filter: 6", "filtre: 6", "workload.sample.kernels.filtre"),
+    "unknown converter": ("boost-a", "boots-a", "boots-a"),
+    "shares": ("share: 0.08", "share: 0.8", "environment"),
+    "a list for a figure": ("rail: 2.5 V", "rail: [2.5 V]", "rail"),
+    "a mapping for a list": ("retain: [ram, rtc]", "retain: {ram: 1}", "retain"),
+    "nothing": ("rail: 2.5 V", "rail:", "rail"),
+    "alias": ("rail: 2.5 V", "rail: &a 2.5 V", "anchor"),
+    "tag": ("rail: 2.5 V", "rail: !!float 2.5", "tag"),
+    "python tag": ("rail: 2.5 V", "rail: !!python/object/apply:os.system [ls]", "tag"),
+    "merge": ("rail: 2.5 V", "<<: {rail: 2.5 V}", "merge"),
+    "syntax": ("rail: 2.5 V", "rail: [2.5 V", ""),
+    "tab": ("rail: 2.5 V", "\trail: 2.5 V", ""),
+    "bell": ("rail: 2.5 V", "rail: 2.5\x07 V", ""),
+    "no unit of money": ("currency: EUR", "currency: [EUR]", "cost.currency"),
+    "weight": ("battery-life: {weight: 5", "battery-life: {weight: -5", "battery-life.weight"),
+    "criterion": ("toolchain: {weight: 2}", "toolchian: {weight: 2}", "toolchian"),
+    "anchors": ("poor: 3 years, good: 10 years", "poor: 3 years, good: 3 years", "battery-life"),
+}
+
+
+@pytest.mark.parametrize("case", BAD)
+@pytest.mark.parametrize("command", ["shortlist", "product check"])
+def test_bad_input_is_refused_at_its_place(
+    said: Caller, product: Callable[..., str], case: str, command: str
+) -> None:
+    old, new, key = BAD[case]
+    path = product((old, new))
+    code, out, err = said(*command.split(), path)
+    assert code == 2
+    assert out == ""
+    places = PLACE.findall(err)
+    assert places
+    assert all(file == path for file, _, _ in places)
+    assert key in err
+    lines = Path(path).read_text().splitlines()
+    assert all(1 <= int(line) <= len(lines) + 1 for _, line, _ in places)
+    assert max(map(len, err.splitlines())) < 1000
+
+
+BYTES = {
+    "empty": b"",
+    "spaces": b"  \n\n",
+    "only a comment": b"# nothing\n",
+    "NUL": b"product: a\x00b\n",
+    "not UTF-8": b"product: \xff\xfe\n",
+    "UTF-16": "product: frost-post\n".encode("utf-16"),
+    "a list": b"- 1\n- 2\n",
+    "a word": b"frost-post\n",
+    "two documents": b"product: a\n---\nproduct: b\n",
+    "deep": b"a: " + b"[" * 100_000,
+    "deep blocks": b"\n".join(b" " * i + b"a:" for i in range(2000)),
+    "long": b"a: " + b"x" * (5 * 1024 * 1024),
+    "many keys": b"".join(b"k%d: 1\n" % i for i in range(200_000)),
+    "laughs": b"a: &a [x,x,x,x,x,x,x,x,x]\n"
+    + b"".join(
+        b"%c: &%c [%s]\n" % (98 + i, 98 + i, b",".join([b"*%c" % (97 + i)] * 9)) for i in range(9)
+    ),
+    "quotes": b'a: "' + b"\\" * 1001,
+    "a long key": b"x" * 100_000 + b": 1\n",
+    "binary": bytes(range(256)) * 100,
+}
+
+
+@pytest.mark.parametrize("case", BYTES)
+def test_hostile_files_are_refused_at_once(tmp_path: Path, case: str) -> None:
+    path = tmp_path / "bad.yaml"
+    path.write_bytes(BYTES[case])
+    # a process of its own: what exhausts memory or recursion must not take the tests along
+    done = subprocess.run(
+        [sys.executable, "-m", "advisor", "shortlist", str(path), "--no-cache"],
+        capture_output=True,
+        text=True,
+        timeout=HANG,
+        check=False,
+    )
+    assert done.returncode == 2, done.stderr[-2000:]
+    assert done.stdout == ""
+    assert PLACE.match(done.stderr) or f"{path}:" in done.stderr
+    assert "Traceback" not in done.stderr
+    assert len(done.stderr) < 400_000
+
+
+def test_a_folder_a_missing_file_and_an_unreadable_one(said: Caller, tmp_path: Path) -> None:
+    (tmp_path / "folder.yaml").mkdir()
+    for name in ("folder.yaml", "missing.yaml"):
+        code, out, err = said("shortlist", str(tmp_path / name))
+        assert (code, out) == (2, "")
+        assert name in err
+    for folder in ("nowhere", "folder.yaml"):
+        code, out, err = said("shortlist", "frost-post", "--catalog", str(tmp_path / folder))
+        assert (code, out) == (2, "")
+        assert folder in err
+
+
+def test_every_fault_of_a_run_at_once(said: Caller, product: Callable[..., str]) -> None:
+    path = product(
+        ("rail: 2.5 V", "rail: 2.5 mA"), ("every: 1 s", "every: 0 s"), ("retain:", "retian:")
+    )
+    code, out, err = said("shortlist", path, "--set", "quorvane-g4:memory.flash=3 V")
+    assert (code, out) == (2, "")
+    for key in ("rail", "workload.sample.every", "retian", "quorvane-g4:memory.flash"):
+        assert key in err
+    assert "4 faults, nothing written" in err
+
+
+def test_faults_as_json(said: Caller, product: Callable[..., str]) -> None:
+    path = product(("rail: 2.5 V", "rial: 2.5 V"))
+    code, out, err = said("shortlist", path, "--format", "json")
+    assert (code, out) == (2, "")
+    (fault,) = json.loads(err)["faults"]
+    assert fault.keys() == {"file", "line", "column", "path", "read", "expected", "nearest"}
+    assert fault["file"] == path
+    assert fault["nearest"] == "rail"
+    assert Path(path).read_text().splitlines()[fault["line"] - 1].startswith("rial")
+
+
+@pytest.mark.parametrize(
+    ("change", "word"),
+    [
+        ("frost-post:workload.sample.every=1ms", "busy share"),
+        ("frost-post:needs.memory.flash=64 MiB", "memory.flash"),
+        (
+            "frost-post:supply-options.cells=[{budget: 10 mAh, voltage: 0.4 V}]",
+            "voltage of a fresh pack",
+        ),
+        ("frost-post:workload.report.finish-within=1 ms", "finish-within"),
+        ("frost-post:cost.unit-cost-limit=0.10", "unit-cost-limit"),
+    ],
+)
+@pytest.mark.parametrize("form", ["table", "json", "csv"])
+def test_nothing_fits_is_an_answer(said: Caller, change: str, word: str, form: str) -> None:
+    code, out, err = said(
+        "shortlist", "frost-post", "--draws", "0", "--set", change, "--format", form
+    )
+    assert code == 1
+    assert word in out + err
+    if form == "json":
+        assert json.loads(out)["ranking"] == []
+        assert err == ""
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ["shortlist"],
+        ["shortlist", "frost-post", "--frobnicate"],
+        ["frobnicate"],
+        ["shortlist", "frost-past"],
+        ["shortlist", "frost-post", "--draws", "-1"],
+        ["shortlist", "frost-post", "--format", "xml"],
+        ["shortlist", "frost-post", "--set", "nonsense"],
+        ["shortlist", "frost-post", "--set", "frost-post:rail"],
+        ["shortlist", "frost-post", "--set", "nobody:rail=1 V"],
+        ["explain", "frost-post", "nobody"],
+        ["explain", "frost-post", "quorvane-g4", "--over", "quorvane-g4"],
+        ["catalog", "show", "nobody"],
+        ["schema", "nothing"],
+        ["outlook", "frost-post", "nobody"],
+        ["outlook", "frost-post", "--along", "frost-post:nothing"],
+        ["outlook", "frost-post", "--points", "1"],
+        ["outlook", "frost-post", "--plot", "curves.pdf"],
+        ["outlook", "frost-post", "--plot", "/nowhere/at/all/curves.svg"],
+        ["shortlist", "frost-post", "-o", "/nowhere/at/all/answer.txt"],
+    ],
+)
+def test_a_wrong_call(said: Caller, arguments: list[str]) -> None:
+    code, out, err = said(*arguments)
+    assert code == 2
+    assert out == ""
+    assert err
+
+
+def test_our_own_fault_is_never_the_user_s(said: Caller, monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken(*_: object, **__: object) -> None:
+        raise ZeroDivisionError("inside")
+
+    monkeypatch.setattr("advisor.studies.shortlist.shortlist", broken)
+    code, out, err = said("shortlist", "frost-post")
+    assert (code, out) == (3, "")
+    assert "fault of this tool" in err
+    assert "inside" not in err
+    monkeypatch.setenv("ADVISOR_DEBUG", "1")
+    with pytest.raises(ZeroDivisionError):
+        call(["shortlist", "frost-post"])
+
+
+def test_an_interrupt(said: Caller, monkeypatch: pytest.MonkeyPatch) -> None:
+    def stopped(*_: object, **__: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("advisor.studies.shortlist.shortlist", stopped)
+    assert said("shortlist", "frost-post")[0] == 130
+
+
+def test_a_closed_pipe_is_quiet() -> None:
+    command = f"{sys.executable} -m advisor catalog show ostrel-k2 | head -n 1"
+    done = subprocess.run(
+        ["bash", "-o", "pipefail", "-c", command],
+        capture_output=True,
+        text=True,
+        timeout=HANG,
+        check=False,
+    )
+    assert done.stderr == ""
+    assert done.returncode == 0
+    assert done.stdout.count("\n") == 1
+
+
+def test_nothing_but_the_result_on_standard_output() -> None:
+    # the solver has been known to print a banner there, so a process of its own tells
+    done = subprocess.run(
+        [
+            sys.executable,
+            "-m",
+            "advisor",
+            "explain",
+            "frost-post",
+            "quorvane-g4",
+            "--format",
+            "json",
+        ],
+        capture_output=True,
+        text=True,
+        timeout=HANG,
+        check=True,
+    )
+    assert json.loads(done.stdout)["plan"]["bound_a"] is not None
+    assert done.stderr == ""
+
+
+SCREENS = [
+    ["shortlist", "frost-post"],
+    ["shortlist", "barrel-tag"],
+    ["shortlist", "valve-driver"],
+    ["explain", "frost-post", "helmaric-r2"],
+    ["explain", "valve-driver", "quorvane-s5"],
+    ["outlook", "barrel-tag", "--points", "3", "--draws", "20"],
+    ["catalog", "list"],
+    ["catalog", "show", "quorvane-s5"],
+    ["catalog", "check"],
+    ["product", "list"],
+    ["product", "check", "frost-post"],
+    ["schema", "part"],
+]
+
+
+@pytest.mark.parametrize("arguments", SCREENS, ids=" ".join)
+def test_screens_keep_to_their_width_and_lose_nothing(said: Caller, arguments: list[str]) -> None:
+    extra = [] if arguments[0] != "shortlist" else ["--draws", "200"]
+    wide = said(*arguments, *extra)
+    assert wide[0] == 0
+    words = set(re.findall(r"[a-z]+(?:-[a-z0-9]+)+", wide[1]))
+    assert "\x1b" not in wide[1]
+    for width in (80, 60, 40):
+        narrow = said(*arguments, *extra, "--width", str(width))
+        assert narrow[0] == 0
+        # what stands at any width stands at this one: nothing is cut
+        assert words <= set(re.findall(r"[a-z]+(?:-[a-z0-9]+)+", narrow[1]))
+        longest = max(narrow[1].splitlines(), key=len)
+        if width == 80:
+            assert len(longest) <= 80 or " " not in longest.strip(), longest
+        assert "…" not in narrow[1] or arguments[0] == "schema"
+
+
+@pytest.mark.parametrize("form", ["table", "json", "csv"])
+@pytest.mark.parametrize(
+    "command", [["shortlist", "barrel-tag"], ["explain", "barrel-tag", "quorvane-g0"]]
+)
+def test_cautions_show_in_every_form_however_quiet(
+    said: Caller, command: list[str], form: str
+) -> None:
+    code, out, err = said(*command, "--draws", "0", "--format", form, "--quiet")
+    assert code == 0
+    assert err == ""
+    flat = " ".join(out.split())
+    assert "button cells kill children" in flat
+    assert "This advises, it does not certify" in flat
+    assert re.search("invented|DEMONSTRATION", out) or command[0] == "explain"
+
+
+def test_each_part_takes_two_lines_at_eighty_columns(said: Caller) -> None:
+    for name in product_files():
+        _, out, _ = said("shortlist", name, "--width", "80", "--draws", "0")
+        lines = out.splitlines()
+        start = next(i for i, line in enumerate(lines) if re.match(r" *# +part", line)) + 1
+        table = []
+        for line in lines[start:]:
+            if not line:
+                break
+            table.append(line)
+        assert len(table) % 2 == 0
+        for figures, why in zip(table[::2], table[1::2], strict=True):
+            assert re.match(r" *\d+  [a-z]", figures), figures
+            assert why.startswith("   on ")
+            assert re.search(r"(ahead of|behind) [a-z]", why)
+
+
+KEYS = {
+    "product", "seed", "draws", "invented", "ranking", "screened_out", "set_aside", "evidence",
+    "cautions", "warnings",
+}  # fmt: skip
+RANKED = {
+    "rank": None,
+    "part": None,
+    "score": None,
+    "first_place_probability": None,
+    "meets_life_target_probability": None,
+    "build": {"cell", "series", "parallel", "converter", "sleep_state", "addons",
+              "operating_points", "engines"},
+    "power": {"rail_current_a", "battery_current_a", "busy_share", "breakdown_a"},
+    "battery_life_s": {"nominal", "p05", "p50", "p95", "ends_by"},
+    "cost": {"currency", "purchase", "development", "upkeep", "lifetime"},
+    "criteria": {"battery-life"},
+}  # fmt: skip
+
+
+def test_the_json_is_the_agreed_one(said: Caller) -> None:
+    code, out, err = said("shortlist", "frost-post", "--format", "json", "--draws", "100")
+    assert (code, err) == (0, "")
+    found = json.loads(out)
+    assert found.keys() >= KEYS
+    first = found["ranking"][0]
+    assert first.keys() >= RANKED.keys()
+    for key, inner in RANKED.items():
+        if inner is not None:
+            assert first[key].keys() >= inner, key
+    assert first["power"]["breakdown_a"].keys() == {"sleep", "standing", "tasks"}
+    assert first["criteria"]["battery-life"].keys() >= {"value", "unit", "utility", "weight"}
+    assert found["screened_out"][0]["failed"][0].keys() >= {"need", "required", "offered"}
+    assert found["set_aside"][0]["missing"]
+    assert sum(found["evidence"].values()) == pytest.approx(1.0)
+    total = sum(p["first_place_probability"] for p in found["ranking"])
+    assert total == pytest.approx(1.0)
+    numbers = re.findall(r": (-?\d\.\d+(?:e-?\d+)?)", out)
+    assert numbers
+    for number in numbers:
+        assert len(re.sub(r"e.*|[-.]", "", number).lstrip("0")) <= 12
+
+
+def test_the_same_seed_gives_the_same_bytes(said: Caller) -> None:
+    call_ = ["shortlist", "barrel-tag", "--format", "json", "--draws", "4100"]
+    first = said(*call_)
+    assert said(*call_, "--jobs", "2") == first
+    assert said(*call_, "--seed", "2")[1] != first[1]
+
+
+def test_csv_parses_and_guards_against_formulas(said: Caller, tmp_path: Path) -> None:
+    code, out, _ = said("shortlist", "frost-post", "--format", "csv", "--draws", "0")
+    assert code == 0
+    rows = list(csv.DictReader(io.StringIO(out)))
+    assert [r["rank"] for r in rows] == [str(i + 1) for i in range(len(rows))]
+    (tmp_path / "parts").mkdir()
+    text = (catalogue_folder() / "parts/ostrel-k2.yaml").read_text()
+    text = re.sub(r"(?m)^summary:.*$", 'summary: "=HYPERLINK(1)"', text)
+    (tmp_path / "parts/ostrel-k2.yaml").write_text(text)
+    shipped = str(catalogue_folder())
+    _, out, _ = said(
+        "catalog", "list", "--catalog", shipped, "--catalog", str(tmp_path), "--format", "csv"
+    )
+    cells = [cell for row in csv.reader(io.StringIO(out)) for cell in row]
+    assert "'=HYPERLINK(1)" in cells
+    assert not any(cell.startswith(("=", "+", "@")) for cell in cells)
+
+
+def test_output_is_all_or_nothing(
+    said: Caller, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    answer = tmp_path / "answer.json"
+    arguments = ["shortlist", "barrel-tag", "--format", "json", "--draws", "0"]
+    assert said(*arguments, "-o", str(answer)) == (0, "", "")
+    before = answer.read_text()
+    assert json.loads(before)["product"] == "barrel-tag"
+    assert said(*arguments, "-o", str(answer), "--set", "barrel-tag:rail=3 A")[0] == 2
+    assert answer.read_text() == before
+
+    def full(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(os, "replace", full)
+    code, out, err = said(*arguments, "-o", str(answer))
+    assert (code, out) == (2, "")
+    assert "No space left" in err
+    assert answer.read_text() == before
+    assert [p.name for p in tmp_path.iterdir()] == ["answer.json"]
+
+
+def test_plots_are_drawn_the_same_each_time(said: Caller, tmp_path: Path) -> None:
+    pytest.importorskip("matplotlib")
+    arguments = ["outlook", "barrel-tag", "--points", "3", "--draws", "20"]
+    drawn = []
+    for name in ("a.svg", "b.svg", "c.PNG"):
+        assert said(*arguments, "--plot", str(tmp_path / name), "--quiet")[0] == 0
+        drawn.append((tmp_path / name).read_bytes())
+    assert drawn[0] == drawn[1]
+    assert b"<svg" in drawn[0]
+    assert drawn[2].startswith(b"\x89PNG")
+    refused = tmp_path / "d.svg"
+    code, _, _ = said(*arguments, "--plot", str(refused), "--set", "barrel-tag:rail=3 A")
+    assert code == 2
+    assert not refused.exists()
+
+
+def test_a_product_from_standard_input() -> None:
+    text = product_files()["barrel-tag"].read_text()
+    done = subprocess.run(
+        [sys.executable, "-m", "advisor", "shortlist", "-", "--draws", "0", "--format", "json"],
+        input=text,
+        capture_output=True,
+        text=True,
+        timeout=HANG,
+        check=True,
+    )
+    assert json.loads(done.stdout)["ranking"][0]["part"] == "quorvane-g0"
+
+
+def test_no_colour_in_a_pipe_nor_where_it_is_unwanted() -> None:
+    import pty
+
+    def on_terminal(**changes: str) -> str:
+        main, side = pty.openpty()
+        environment = {**os.environ, "TERM": "xterm-256color", "COLUMNS": "80", **changes}
+        with subprocess.Popen(
+            [sys.executable, "-m", "advisor", "product", "list"],
+            stdout=side,
+            stderr=side,
+            env=environment,
+        ) as process:
+            os.close(side)
+            out = b""
+            while True:
+                try:
+                    piece = os.read(main, 65536)
+                except OSError:
+                    break
+                if not piece:
+                    break
+                out += piece
+            process.wait(timeout=HANG)
+        os.close(main)
+        return out.decode().replace("\r\n", "\n")
+
+    coloured = on_terminal()
+    assert "\x1b[" in coloured
+    plain = on_terminal(NO_COLOR="1")
+    assert "\x1b" not in plain
+    assert re.sub(r"\x1b\[[0-9;]*m", "", coloured) == plain
