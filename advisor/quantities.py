@@ -9,13 +9,14 @@ distribution with mean (L + 4M + H)/6.
 
 from __future__ import annotations
 
-import difflib
 import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import Literal
+
+from advisor.faults import nearest
 
 Kind = Literal["exact", "normal", "rectangular", "lognormal", "pert"]
 
@@ -205,8 +206,7 @@ def _unit(text: str, dimension: Dimension) -> tuple[float, float]:
             return 3600.0 / _TIMES[found[2]], 0.0
     if not word:
         raise QuantityError(dimension.wanted.replace(" such as", " with its unit, such as"))
-    near = difflib.get_close_matches(word[:20], [u for u in dimension.units if u], n=1, cutoff=0.5)
-    raise QuantityError(dimension.wanted, near[0] if near else None)
+    raise QuantityError(dimension.wanted, nearest(word[:20], [u for u in dimension.units if u]))
 
 
 @lru_cache(maxsize=65536)
