@@ -21,6 +21,8 @@ NAME_KEYS = ("task", "load", "cell", "item", "at", "converter", "addon", "part",
 SET = "--set"
 # a new key that begins with a decimal number, such as a depth in a voltage curve, is one key
 _DECIMAL = re.compile(r"[+-]?[0-9]+\.[0-9]+[^.]*")
+# a priority that names one of the user's own figures is one key
+_OWN = re.compile(r"own-figures\.[^.]+")
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,10 +97,11 @@ def steps(root: Node, dotted: str) -> Iterator[tuple[str, Node | None]]:
         yield name, node
 
 
-def assign(root: Node, dotted: str, value: Node) -> Node:
+def assign(root: Node, dotted: str, value: Node, inside: str = "") -> Node:
     """A new root with `value` at the path; what lies off the path is shared, nothing is changed.
 
     Keys that do not stand yet are made, so that reading the record tells whether they may.
+    `inside` is the key that the root stands behind, if any.
 
     Raises
     ------
@@ -119,20 +122,20 @@ def assign(root: Node, dotted: str, value: Node) -> Node:
             pairs = list(root.value)
             index = [n for n, (k, _) in enumerate(pairs) if isinstance(k, ScalarNode)][i]
             key, old = pairs[index]
-            pairs[index] = (key, assign(old, rest, value))
+            pairs[index] = (key, assign(old, rest, value, key.value))
             return MappingNode(root.tag, pairs, root.start_mark, root.end_mark)
         items = list(root.value)
         items[i] = assign(items[i], rest, value)
         return SequenceNode(root.tag, items, root.start_mark, root.end_mark)
     if isinstance(root, MappingNode):
-        decimal = _DECIMAL.match(dotted)
-        name = decimal[0] if decimal else dotted.partition(".")[0]
+        whole = _DECIMAL.match(dotted) or (inside == "priorities" and _OWN.match(dotted))
+        name = whole[0] if whole else dotted.partition(".")[0]
         rest = dotted[len(name) + 1 :]
         if name in (key for key, _ in _children(root)):
             raise _refused(dotted, f'a path that ends at "{name}", which has no keys', value)
         made = ScalarNode("tag:yaml.org,2002:str", name, value.start_mark, value.end_mark)
         empty = MappingNode("tag:yaml.org,2002:map", [], value.start_mark, value.end_mark)
-        pairs = [*root.value, (made, assign(empty, rest, value))]
+        pairs = [*root.value, (made, assign(empty, rest, value, name))]
         return MappingNode(root.tag, pairs, root.start_mark, root.end_mark)
     known = ", ".join(name for name, _ in _children(root)) or "none in an empty list"
     raise _refused(dotted, f"an entry that stands: {known}", value)

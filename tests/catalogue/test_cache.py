@@ -1,0 +1,191 @@
+"""The cache never changes an answer: it may be damaged, stale, raced or gone."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import stat
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from advisor.catalogue import cache
+from advisor.catalogue.load import load_catalogue, load_run
+from advisor.catalogue.records import Catalogue
+from advisor.catalogue.shipped import catalogue_folder, product_files
+from advisor.faults import FaultError
+
+PRODUCT = product_files()["barrel-tag"].read_bytes()
+
+
+@pytest.fixture
+def kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    place = tmp_path / "cache"
+    monkeypatch.setenv("ADVISOR_CACHE_DIR", str(place))
+    return place
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    copied = tmp_path / "catalog"
+    shutil.copytree(catalogue_folder(), copied)
+    return copied
+
+
+def cached(folder: Path, *changes: str) -> Catalogue:
+    return load_catalogue([folder], changes, cached=True)
+
+
+def test_warm_equals_cold(kept: Path, folder: Path) -> None:
+    cold = load_catalogue([folder])
+    first, warm = cached(folder), cached(folder)
+    assert len(list(kept.glob("*.json"))) == 1
+    assert cold == first == warm
+    assert list(warm.parts) == list(cold.parts)
+    assert warm.documents["quorvane-g0"].root.value[0][1].value == "quorvane-g0"
+
+
+def test_it_is_private_plain_and_no_code(kept: Path, folder: Path) -> None:
+    cached(folder)
+    (entry,) = kept.glob("*.json")
+    assert stat.S_IMODE(kept.stat().st_mode) == 0o700
+    assert stat.S_IMODE(entry.stat().st_mode) == 0o600
+    head, _, body = entry.read_bytes().partition(b"\n")
+    assert len(head) == 64
+    assert json.loads(body).keys() == {"quantities", "records"}
+    assert "pickle" not in Path(cache.__file__).read_text().replace("never pickle", "")
+
+
+DAMAGE: dict[str, Callable[[bytes], bytes]] = {
+    "empty": lambda data: b"",
+    "cut": lambda data: data[: len(data) // 2],
+    "one bit": lambda data: data[:500] + bytes([data[500] ^ 1]) + data[501:],
+    "another digest": lambda data: b"0" * 64 + data[64:],
+    "nonsense": lambda data: b"\x80\x04\x95 not ours",
+    "other JSON": lambda data: b"[]",
+}
+
+
+@pytest.mark.parametrize("case", DAMAGE)
+def test_a_damaged_entry_is_no_entry(kept: Path, folder: Path, case: str) -> None:
+    expected = cached(folder)
+    (entry,) = kept.glob("*.json")
+    entry.write_bytes(DAMAGE[case](entry.read_bytes()))
+    assert cached(folder) == expected
+    # and it is mended
+    assert cache.load(entry.stem) is not None
+
+
+def test_a_sound_digest_over_wrong_content_is_no_entry(kept: Path, folder: Path) -> None:
+    import hashlib
+
+    expected = cached(folder)
+    (entry,) = kept.glob("*.json")
+    for body in (b"{}", b'{"quantities": [], "records": {"parts": {"a": [0, 7]}}}', b"null"):
+        entry.write_bytes(hashlib.sha256(body).hexdigest().encode() + b"\n" + body)
+        assert cached(folder) == expected
+
+
+def test_it_is_never_wrong_after_an_edit(kept: Path, folder: Path) -> None:
+    before = cached(folder)
+    path = folder / "parts/quorvane-g0.yaml"
+    text = path.read_text()
+    times = path.stat()
+    changed = text.replace("flash: 64 KiB", "flash: 32 KiB")
+    assert len(changed) == len(text) and changed != text  # noqa: PT018
+    path.write_text(changed)
+    # the same size, the same times: only the bytes tell
+    os.utime(path, ns=(times.st_atime_ns, times.st_mtime_ns))
+    after = cached(folder)
+    assert after != before
+    assert after == load_catalogue([folder])
+    path.unlink()
+    assert "quorvane-g0" not in cached(folder).parts
+
+
+@pytest.mark.parametrize("when", [0, 4_000_000_000])
+def test_a_clock_that_was_set_changes_nothing(kept: Path, folder: Path, when: int) -> None:
+    expected = cached(folder)
+    for path in [*kept.iterdir(), *folder.rglob("*.yaml"), folder, kept]:
+        os.utime(path, (when, when))
+    assert cached(folder) == expected
+
+
+def test_changes_for_one_run_are_neither_kept_nor_missed(kept: Path, folder: Path) -> None:
+    plain = cached(folder)
+    changed = cached(folder, "quorvane-g0:price.breaks.1=9.99")
+    assert changed.parts["quorvane-g0"] != plain.parts["quorvane-g0"]
+    assert cached(folder) == plain
+    with pytest.raises(FaultError):
+        cached(folder, "quorvane-g0:price.breaks.1=9.99 V")
+    both = load_run([folder], PRODUCT, ["quorvane-g0:price.breaks.1=9.99"], cached=True)
+    assert both[0].parts == changed.parts
+
+
+def test_input_that_fails_writes_none(kept: Path, folder: Path) -> None:
+    (folder / "parts/quorvane-g0.yaml").write_text("part: quorvane-g0\nfoo: 1\n")
+    with pytest.raises(FaultError):
+        cached(folder)
+    assert not kept.exists()
+
+
+def test_places_that_cannot_be_used_are_harmless(
+    folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    expected = load_catalogue([folder])
+    (tmp_path / "file").write_text("")
+    for place in (
+        "/dev/null/none",
+        str(tmp_path / "file"),
+        str(tmp_path / "file/below"),
+        "/proc/none",
+    ):
+        monkeypatch.setenv("ADVISOR_CACHE_DIR", place)
+        assert cached(folder) == expected
+
+
+def test_a_full_disk_is_harmless(kept: Path, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def full(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(os, "replace", full)
+    assert cached(folder) == load_catalogue([folder])
+    assert list(kept.iterdir()) == []
+
+
+def test_old_entries_go(kept: Path, folder: Path) -> None:
+    for n in range(cache.KEPT + 4):
+        (folder / "kernels.yaml").write_text(
+            (folder / "kernels.yaml").read_text() + f"extra-{n}: {{work: none}}\n"
+        )
+        cached(folder)
+    assert len(list(kept.glob("*.json"))) == cache.KEPT
+    assert not list(kept.glob("*.part"))
+
+
+def test_processes_at_once(kept: Path, folder: Path) -> None:
+    code = (
+        "import sys; from pathlib import Path; from advisor.catalogue.load import load_catalogue\n"
+        "for _ in range(3):\n"
+        "    found = load_catalogue([Path(sys.argv[1])], cached=True)\n"
+        "print(len(found.parts), found.parts['quorvane-g0'].price.breaks[1].nominal)"
+    )
+    running = [
+        subprocess.Popen(
+            [sys.executable, "-c", code, str(folder)],
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+        )
+        for _ in range(4)
+    ]
+    said = [process.communicate(timeout=60) for process in running]
+    assert len({out for out, _ in said}) == 1
+    assert all(err == "" for _, err in said)
+    assert len(list(kept.glob("*.json"))) == 1
+    assert not list(kept.glob("*.part"))
+    assert cached(folder) == load_catalogue([folder])
