@@ -62,14 +62,15 @@ class Screen:
 
     def page(self, page: Page) -> None:
         """Give out a page; in colour only on a terminal that wants it."""
-        from rich.console import Console
-
         if self.output is not None or not self._colour():
-            self.text("".join(line.plain.rstrip() + "\n" for line in page.lines))
+            self.text(page.plain())
             return
+        from rich.console import Console
+        from rich.text import Text
+
         console = Console(highlight=False, markup=False, emoji=False, soft_wrap=True)
         for line in page.lines:
-            console.print(line, soft_wrap=True)
+            console.print(Text.assemble(*line), soft_wrap=True)
 
     def _colour(self) -> bool:
         return (

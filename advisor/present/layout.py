@@ -6,36 +6,41 @@ import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from rich.cells import cell_len
-from rich.style import Style
-from rich.text import Text
+# styles by their names in rich, which is loaded only where there is colour to show
+PLAIN = ""
+STRONG = "bold"
+FAINT = "dim"
+GOOD = "green"
+POOR = "red"
+ACCENT = "cyan"
 
-STRONG = Style(bold=True)
-FAINT = Style(dim=True)
-GOOD = Style(color="green")
-POOR = Style(color="red")
-ACCENT = Style(color="cyan")
+Style = str
+Line = list[tuple[str, Style]]
 FULL, EIGHTHS = "█", " ▏▎▍▌▋▊▉"
 
 
 @dataclass(slots=True)
 class Page:
-    """Lines of styled text of a given width; width 0 means that nothing is wrapped."""
+    """Lines of (text, style) pieces of a given width; width 0 means that nothing is wrapped."""
 
     width: int
-    lines: list[Text] = field(default_factory=list)
+    lines: list[Line] = field(default_factory=list)
 
-    def line(self, *pieces: str | Text | tuple[str, Style]) -> None:
+    def line(self, *pieces: str | tuple[str, Style]) -> None:
         """One line, as it stands."""
-        self.lines.append(Text.assemble(*pieces))
+        self.lines.append([(p, PLAIN) if isinstance(p, str) else p for p in pieces])
+
+    def plain(self) -> str:
+        """The page without its styles."""
+        return "".join("".join(t for t, _ in line).rstrip() + "\n" for line in self.lines)
 
     def paragraph(
-        self, text: str, indent: str = "", hanging: str | None = None, style: Style | None = None
+        self, text: str, indent: str = "", hanging: str | None = None, style: Style = PLAIN
     ) -> None:
         """A paragraph, wrapped between words; no word is cut."""
         rest = indent if hanging is None else hanging
         if not self.width:
-            self.line((indent + text, style or Style()))
+            self.line((indent + text, style))
             return
         for row in textwrap.wrap(
             text,
@@ -45,12 +50,12 @@ class Page:
             break_long_words=False,
             break_on_hyphens=False,
         ):
-            self.line((row, style or Style()))
+            self.line((row, style))
 
     def heading(self, text: str) -> None:
         """A heading, with an empty line before it unless it is the first."""
         if self.lines:
-            self.lines.append(Text(""))
+            self.lines.append([])
         self.paragraph(text, style=STRONG)
 
     def table(
@@ -59,7 +64,7 @@ class Page:
         rows: Sequence[Sequence[str]],
         right: Sequence[bool],
         notes: Sequence[str] = (),
-        styles: Sequence[Style | None] = (),
+        styles: Sequence[Style] = (),
         indent: str = "",
     ) -> None:
         """Columns as wide as their widest entry; `notes` go below their row, wrapped.
@@ -67,39 +72,46 @@ class Page:
         Where the width does not take the columns, each row becomes a block of `header: entry`
         lines, so that nothing is cut.
         """
-        widths = [max(cell_len(r[i]) for r in [header, *rows]) for i in range(len(header))]
+        widths = [max(cells(r[i]) for r in [header, *rows]) for i in range(len(header))]
         total = len(indent) + sum(widths) + 2 * (len(widths) - 1)
         stacked = bool(self.width) and total > self.width
         if not stacked:
             self.line((indent + _columns(header, widths, right), FAINT))
         for n, row in enumerate(rows):
-            style = styles[n] if n < len(styles) else None
+            style = styles[n] if n < len(styles) else PLAIN
             if stacked:
                 self._block(header, row, style, indent)
             else:
-                self.line((indent + _columns(row, widths, right), style or Style()))
+                self.line((indent + _columns(row, widths, right), style))
             if n < len(notes) and notes[n]:
                 self.paragraph(notes[n], indent + "   ")
 
-    def _block(
-        self, header: Sequence[str], row: Sequence[str], style: Style | None, indent: str
-    ) -> None:
+    def _block(self, header: Sequence[str], row: Sequence[str], style: Style, indent: str) -> None:
         for i, (name, entry) in enumerate(zip(header, row, strict=True)):
             if entry:
                 lead = indent if i == 0 else indent + "  "
-                self.paragraph(f"{name}: {entry}", lead, lead + "  ", style if i < 2 else None)
+                self.paragraph(f"{name}: {entry}", lead, lead + "  ", style if i < 2 else PLAIN)
 
     def bars(self, rows: Sequence[tuple[str, float, str]], room: int = 24) -> None:
         """Names, bars for shares of 0..1, and figures."""
         if not rows:
             return
-        names = max(cell_len(name) for name, _, _ in rows)
-        figures = max(cell_len(text) for _, _, text in rows)
+        names = max(cells(name) for name, _, _ in rows)
+        figures = max(cells(text) for _, _, text in rows)
         if self.width:
             room = max(4, min(room, self.width - names - figures - 6))
         for name, share, text in rows:
-            pad = " " * (names - cell_len(name))
+            pad = " " * (names - cells(name))
             self.line(f"  {name}{pad}  ", (bar(share, room), ACCENT), f"  {text:>{figures}}")
+
+
+def cells(text: str) -> int:
+    """Columns that a text takes on a terminal."""
+    if text.isascii():
+        return len(text)
+    from rich.cells import cell_len
+
+    return cell_len(text)
 
 
 def bar(share: float, room: int) -> str:
@@ -113,8 +125,8 @@ def bar(share: float, room: int) -> str:
 
 
 def _columns(row: Sequence[str], widths: Sequence[int], right: Sequence[bool]) -> str:
-    cells = []
+    out = []
     for entry, width, to_right in zip(row, widths, right, strict=True):
-        pad = " " * (width - cell_len(entry))
-        cells.append(pad + entry if to_right else entry + pad)
-    return "  ".join(cells).rstrip()
+        pad = " " * (width - cells(entry))
+        out.append(pad + entry if to_right else entry + pad)
+    return "  ".join(out).rstrip()

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
-from advisor.present.layout import FAINT, GOOD, POOR, STRONG, Page
+from advisor.present.layout import FAINT, GOOD, PLAIN, POOR, STRONG, Page
 from advisor.quantities import show
-from advisor.studies.explain import Explanation
 from advisor.studies.results import BuildResult
 from advisor.studies.shortlist import RankedPart, Shortlist
+
+if TYPE_CHECKING:
+    from advisor.studies.explain import Explanation
 
 INVENTED = (
     "DEMONSTRATION DATA: some of the figures behind this are invented and describe no real product."
@@ -142,7 +145,7 @@ def _ranking(page: Page, result: Shortlist, most: int | None) -> None:
         [_ranked_row(part) for part in shown],
         right,
         [f"on {pack(p.build)}: {p.reason}" for p in shown],
-        [STRONG if p.rank == 1 else None for p in shown],
+        [STRONG if p.rank == 1 else PLAIN for p in shown],
     )
     if len(shown) < len(result.ranking):
         page.paragraph(f"and {len(result.ranking) - len(shown)} more (--top)", "   ", style=FAINT)
@@ -255,7 +258,7 @@ def _points(page: Page, result: Explanation) -> None:
             row += [item.over_value or "", f"{item.over_points:.2f}", f"{item.difference:+.2f}"]
         rows.append(row)
         gain = item.difference or 0.0
-        styles.append(GOOD if gain >= 0.05 else POOR if gain <= -0.05 else None)
+        styles.append(GOOD if gain >= 0.05 else POOR if gain <= -0.05 else PLAIN)
     last = ["in all", "100.0 %", "", f"{result.points:.2f}"]
     if result.over is not None and result.over_points is not None:
         last += ["", f"{result.over_points:.2f}", f"{result.points - result.over_points:+.2f}"]
