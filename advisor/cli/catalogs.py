@@ -83,7 +83,7 @@ def catalog_show(
     quiet: QuietOption = False,
     no_cache: NoCacheOption = False,
 ) -> int:
-    """Show every figure of an entry, with its path, uncertainty and evidence.
+    """Show every figure of an entry. Each has its path, uncertainty and evidence.
 
     Example: part-advisor catalog show ostrel-k2
     """
@@ -117,7 +117,7 @@ def catalog_check(
     quiet: QuietOption = False,
     no_cache: NoCacheOption = False,
 ) -> int:
-    """Read every file, show what is wrong with it, and what looks odd.
+    """Read every file and say what is wrong. What looks odd is a warning.
 
     Example: part-advisor catalog check
     """
@@ -174,7 +174,7 @@ def product_check(
     quiet: QuietOption = False,
     no_cache: NoCacheOption = False,
 ) -> int:
-    """Read a product against the catalogue, show what is wrong, and what looks odd.
+    """Read a product and say what is wrong. What looks odd is a warning.
 
     Example: part-advisor product check frost-post
     """

@@ -109,7 +109,7 @@ def explain(
     quiet: QuietOption = False,
     no_cache: NoCacheOption = False,
 ) -> int:
-    """Show where a part's current, money and points go, against another part.
+    """Show where current, money and points go. One part is set against another.
 
     Example: part-advisor explain frost-post ostrel-k2 --over tessimur-l4
     """
@@ -176,7 +176,7 @@ def outlook(
     quiet: QuietOption = False,
     no_cache: NoCacheOption = False,
 ) -> int:
-    """Show battery life and cost along a figure, and where the leader changes.
+    """Show battery life and cost along a figure. Tells where the leader changes.
 
     Example: part-advisor outlook barrel-tag --along barrel-tag:cost.units=1000:50000 --points 7
     """

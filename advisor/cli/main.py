@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import os
 import sys
+from collections.abc import Callable
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import typer
 
@@ -22,15 +23,16 @@ if TYPE_CHECKING:
 
 NO, WRONG, OURS, INTERRUPTED = 1, 2, 3, 130
 
-app = typer.Typer(
-    name="part-advisor",
-    help="Choose a microcontroller for a battery product: measured profiles and a workload in, a "
-    "ranked shortlist with battery life and cost out. It advises; it does not certify.",
-    no_args_is_help=True,
-    add_completion=False,
-    rich_markup_mode=None,
-    pretty_exceptions_enable=False,
-)
+SETTINGS: dict[str, Any] = {
+    "name": "part-advisor",
+    "help": "Choose a microcontroller for a battery product: measured profiles and a workload in, "
+    "a ranked shortlist with battery life and cost out. It advises; it does not certify.",
+    "no_args_is_help": True,
+    "add_completion": False,
+    "rich_markup_mode": None,
+    "pretty_exceptions_enable": False,
+}
+app = typer.Typer(**SETTINGS)
 decisions.register(app)
 reference.register(app)
 app.add_typer(catalogs.catalog, name="catalog")
@@ -48,6 +50,36 @@ def _top(
         raise typer.Exit
 
 
+def _needed(arguments: list[str]) -> typer.Typer:
+    """The application with the options of those commands only that the call may mean.
+
+    Reading the options of every command takes longer than all else that `--help` does.
+    """
+    slim = typer.Typer(**SETTINGS)
+    slim.callback(invoke_without_command=True)(_top)
+    for info in app.registered_commands:
+        assert info.callback is not None
+        name = info.name or info.callback.__name__
+        slim.command(name)(info.callback if name in arguments else _named(info.callback))
+    for group in app.registered_groups:
+        inner = group.typer_instance
+        assert inner is not None
+        if group.name not in arguments:
+            inner = typer.Typer(help=inner.info.help, rich_markup_mode=None)
+            inner.command("none")(_named(_top))
+        slim.add_typer(inner, name=group.name)
+    return slim
+
+
+def _named(command: Callable[..., Any]) -> Callable[[], None]:
+    """A command with another's help and no options; it is never called."""
+
+    def empty() -> None: ...
+
+    empty.__doc__ = command.__doc__
+    return empty
+
+
 def run() -> None:
     """Entry point of the console script."""
     sys.exit(call(sys.argv[1:]))
@@ -61,7 +93,7 @@ def call(arguments: list[str]) -> int:
 
     as_json = _asks_json(arguments)
     try:
-        result = typer.main.get_command(app).main(
+        result = typer.main.get_command(_needed(arguments)).main(
             arguments, prog_name="part-advisor", standalone_mode=False
         )
         sys.stdout.flush()

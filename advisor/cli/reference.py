@@ -32,7 +32,7 @@ def schema(
     no_color: NoColorOption = False,
     quiet: QuietOption = False,
 ) -> int:
-    """List the keys of a kind of file; as JSON: its JSON Schema, draft 2020-12.
+    """List the keys of a kind of file. As JSON: its JSON Schema, draft 2020-12.
 
     Example: part-advisor schema part --format json
     """

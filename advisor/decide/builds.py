@@ -257,8 +257,8 @@ def assess(
     for members in packs.values():
         pack = prepared[members[0]].feed.pack
         drains = [prepared[i].drain for i in members]
-        averaged = drains[0].share.shape[2] == 1
-        found |= zip(members, lives(pack, drains, averaged), strict=True)
+        nominal = drains[0].share.shape[2] == 1
+        found |= zip(members, lives(pack, drains, whole=nominal), strict=True)
     return [
         _assessed(made, found[i], own_cost, product, criteria) for i, made in enumerate(prepared)
     ]

@@ -56,24 +56,25 @@ class Life:
     dead: NDArray[np.bool_]
 
 
-def lives(pack: Pack, drains: Sequence[Drain], averaged: bool = True) -> list[Life]:
+def lives(pack: Pack, drains: Sequence[Drain], whole: bool = True) -> list[Life]:
     """`life` for several drains of one pack and the same tasks, worked out side by side."""
-    whole = life(pack, joined(drains), averaged)
+    found = life(pack, joined(drains), whole)
     out, start = [], 0
     for drain in drains:
         rows = slice(start, start + len(drain.cut_off_v))
-        out.append(Life(*(getattr(whole, f.name)[rows] for f in fields(Life))))
+        out.append(Life(*(getattr(found, f.name)[rows] for f in fields(Life))))
         start = rows.stop
     return out
 
 
-def life(pack: Pack, drain: Drain, averaged: bool = True) -> Life:
+def life(pack: Pack, drain: Drain, whole: bool = True) -> Life:
     """Battery life of R builds on one pack.
 
     Parameters
     ----------
     pack, drain : see `Pack` and `Drain`; their draw axes are alike.
-    averaged : whether the averaged life is wanted as well; it is NaN otherwise.
+    whole : whether the averaged life and the fresh pack's voltage and current are wanted as well;
+        they are NaN otherwise, as draws do without them.
 
     Returns
     -------
@@ -91,7 +92,7 @@ def life(pack: Pack, drain: Drain, averaged: bool = True) -> Life:
     cold = np.broadcast_to(pack.least_capacity, shape)
     warm = np.broadcast_to(pack.mean_capacity, shape)
     cut = _cut_off_depth(pack, drain.cut_off_v)
-    search = np.minimum(np.maximum(cold, warm) if averaged else cold, cut)
+    search = np.minimum(np.maximum(cold, warm) if whole else cold, cut)
     lows = Lows(pack, drain)
     sag = lows.first_below(search)
     well = _two_well_depth(pack, drain, a - self_a - pack.leak_a, b, search)
@@ -105,7 +106,7 @@ def life(pack: Pack, drain: Drain, averaged: bool = True) -> Life:
     found = np.minimum(full, shelf)
     ends_by = np.where(full > shelf, np.int8(SHELF), ends_by)
     mild = np.full(shape, np.nan)
-    if averaged:
+    if whole:
         mild = np.minimum(
             march.time(np.minimum(np.minimum(warm, cut), np.minimum(sag, well))), shelf
         )
@@ -117,8 +118,12 @@ def life(pack: Pack, drain: Drain, averaged: bool = True) -> Life:
         start_mean = mean_a + b / pack.open_v[0]
         # a pack that never starts has no life to average over: its fresh current stands for it
         mean = np.where(found > 0, mean, start_mean + pack.leak_a)
-    low, peak = lows.fresh()
-    dead = ~(low >= drain.cut_off_v)
+    if whole:
+        low, peak = lows.fresh()
+        dead = ~(low >= drain.cut_off_v)
+    else:
+        low = peak = mild
+        dead = end <= 0
     return Life(
         np.where(dead, 0.0, end),
         np.where(dead, 0.0, found),

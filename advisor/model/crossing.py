@@ -11,8 +11,8 @@ Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 Margin = Callable[[Array, Index], Array]
 
-# a depth of 1e-9 is a second in thirty years; margins are in volts or shares
-NARROW = 1e-9
+# a depth of 1e-8 is three seconds in ten years; margins are in volts or shares
+NARROW = 1e-8
 MOST = 60  # steps of the search within one bracket
 
 

@@ -54,12 +54,12 @@ def relaxed(
     rows = charges[0].shape[0] if charges else 0
     prices = [np.zeros((rows, 1))]
     for charge, length, may in zip(charges, lengths, allowed, strict=True):
-        run = length[:, :, None] - length[:, None, :]
-        rise = charge[:, None, :] - charge[:, :, None]
+        left, right = np.triu_indices(charge.shape[1], 1)
+        run = length[:, left] - length[:, right]
         with np.errstate(divide="ignore", invalid="ignore"):
-            slope = rise / run
-        both = may[:, :, None] & may[:, None, :] & (run > 0) & (slope > 0)
-        prices.append(np.where(both, slope, 0.0).reshape(rows, -1))
+            slope = (charge[:, right] - charge[:, left]) / run
+        both = may[:, left] & may[:, right] & (run != 0) & (slope > 0)
+        prices.append(np.where(both, slope, 0.0))
     # corners at zero only repeat the slack case
     candidates = np.sort(np.concatenate(prices, axis=1), axis=1)
     value = -candidates
