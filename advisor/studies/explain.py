@@ -284,7 +284,8 @@ def _money(evaluation: Evaluation, candidate: Candidate) -> tuple[MoneyItem, ...
         items.append(("reservoir", float(cost.reservoir[0])))
     items.append(("development: set-up hours and tools", float(money.development[row, 0])))
     visits = float(money.replacements[row, 0])
-    words = "upkeep" if np.isnan(visits) else f"upkeep: {visits:g} battery changes"
+    words = f"upkeep: {visits:g} battery change{'' if visits == 1 else 's'}"
+    words = "upkeep" if np.isnan(visits) else words
     items.append((words, float(money.upkeep[row, 0])))
     return tuple(MoneyItem(name, known(amount)) for name, amount in items)
 
