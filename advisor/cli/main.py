@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 import sys
+import warnings
 from collections.abc import Callable
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
@@ -92,6 +93,9 @@ def call(arguments: list[str]) -> int:
     from advisor.faults import AdvisorError, FaultError
 
     as_json = _asks_json(arguments)
+    if os.environ.get("ADVISOR_DEBUG") != "1":
+        # absurd figures may overflow on their way to being ruled out; a line of our code is no help
+        warnings.simplefilter("ignore", RuntimeWarning)
     try:
         result = typer.main.get_command(_needed(arguments)).main(
             arguments, prog_name="part-advisor", standalone_mode=False
