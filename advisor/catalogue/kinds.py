@@ -185,14 +185,25 @@ class Figure:
     """A physical figure with its unit and perhaps its uncertainty.
 
     `least` and `most` bound the stated value in SI; with `above`, `least` itself is refused.
+    `exact` figures are limits, needs and targets: an uncertainty there would say nothing.
     """
 
     dimension: str
     least: float | None = 0.0
     above: bool = False
     most: float | None = None
+    exact: bool = False
 
     def read(self, node: Node, path: str, reading: Reading) -> Quantity | None:
+        value = self._read(node, path, reading)
+        if self.exact and value is not None and value.u:
+            reading.fault(
+                node, path, "an uncertain figure", f"{self.describe()}, without uncertainty"
+            )
+            return None
+        return value
+
+    def _read(self, node: Node, path: str, reading: Reading) -> Quantity | None:
         if type(node) is ScalarNode:
             return self._one(node, path, reading)
         if isinstance(node, MappingNode):

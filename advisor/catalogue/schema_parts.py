@@ -31,6 +31,8 @@ TIME = Figure("time")
 VOLTAGE = Figure("voltage", above=True)
 TEMPERATURE = Figure("temperature", least=-273.15)
 COUNT = Figure("count")
+FEATURE = Figure("count", exact=True)
+LIMIT = Figure("temperature", least=-273.15, exact=True)
 MONEY = Figure("money")
 
 LIFECYCLES = ("announced", "active", "last-orders", "ended")
@@ -71,7 +73,8 @@ class Evidence:
     date: datetime.date | None = key(Day(), "when it was taken", informational=True)
     instrument: str | None = key(Identity("instrument"), "the meter, by its id")
     gain: Quantity | None = key(
-        Figure("share", most=0.5), "gain error of the instrument, half-width, shared by its figures"
+        Figure("share", most=0.5, exact=True),
+        "gain error of the instrument, half-width, shared by its figures",
     )
     note: str | None = key(Text(), "a word on it", informational=True)
 
@@ -91,8 +94,8 @@ class Core:
 class Memory:
     """Program and data memory."""
 
-    flash: Quantity | None = key(Figure("information"), "program memory")
-    ram: Quantity | None = key(Figure("information"), "data memory")
+    flash: Quantity | None = key(Figure("information", exact=True), "program memory")
+    ram: Quantity | None = key(Figure("information", exact=True), "data memory")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,7 +103,7 @@ class PartSupply:
     """What the chip's supply pin takes."""
 
     min: Quantity | None = key(VOLTAGE, "least supply voltage")
-    max: Quantity | None = key(VOLTAGE, "greatest supply voltage")
+    max: Quantity | None = key(Figure("voltage", above=True, exact=True), "greatest supply voltage")
     regulator: str | None = key(
         Choice(("linear", "switching")), "regulator on the chip", default="linear"
     )
@@ -111,8 +114,8 @@ class PartSupply:
 class Span:
     """A range of temperature."""
 
-    min: Quantity | None = key(TEMPERATURE, "coldest")
-    max: Quantity | None = key(TEMPERATURE, "hottest")
+    min: Quantity | None = key(LIMIT, "coldest")
+    max: Quantity | None = key(LIMIT, "hottest")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,7 +125,9 @@ class OperatingPoint:
     clock: Quantity | None = key(Figure("frequency", above=True), "core clock", informational=True)
     idle_current: Quantity | None = key(CURRENT, "clocks on, waiting")
     supply: Quantity | None = key(VOLTAGE, "supply at which the idle current was taken")
-    supply_min: Quantity | None = key(VOLTAGE, "least supply at this point")
+    supply_min: Quantity | None = key(
+        Figure("voltage", above=True, exact=True), "least supply at this point"
+    )
     evidence: str | None = key(Identity("evidence"), "where the figures come from")
 
 
@@ -247,7 +252,7 @@ class Part:
     supply: PartSupply = key(Record(PartSupply), "supply pin", default=PartSupply())
     temperature: Span = key(Record(Span), "rated ambient temperature", default=Span())
     features: Mapping[str, Quantity] = key(
-        MapOf(COUNT, "feature"), "counts of whatever the part offers", default={}
+        MapOf(FEATURE, "feature"), "counts of whatever the part offers", default={}
     )
     evidence: Mapping[str, Evidence] = key(
         MapOf(Record(Evidence), "evidence"), "where figures come from", default={}

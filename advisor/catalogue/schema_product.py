@@ -23,6 +23,7 @@ from advisor.catalogue.kinds import (
 from advisor.catalogue.schema_parts import (
     COUNT,
     CURRENT,
+    FEATURE,
     LIFECYCLES,
     MONEY,
     TEMPERATURE,
@@ -91,9 +92,11 @@ class Task:
         ListOf(Record(Load), named_by="load"), "loads switched on in this order", default=()
     )
     finish_within: Quantity | None = key(
-        Figure("time", above=True), "from the wake to the end of the event"
+        Figure("time", above=True, exact=True), "from the wake to the end of the event"
     )
-    wake_within: Quantity | None = key(Figure("time", above=True), "longest wake allowed")
+    wake_within: Quantity | None = key(
+        Figure("time", above=True, exact=True), "longest wake allowed"
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,7 +104,7 @@ class Needs:
     """What a part must have; never traded against anything."""
 
     memory: Memory = key(Record(Memory), "least memory", default=Memory())
-    features: Mapping[str, Quantity] = key(MapOf(COUNT, "feature"), "least counts", default={})
+    features: Mapping[str, Quantity] = key(MapOf(FEATURE, "feature"), "least counts", default={})
     temperature: Span = key(Record(Span), "range the part must be rated for", default=Span())
     lifecycle: tuple[str, ...] | None = key(
         ListOf(Choice(LIFECYCLES)), "states of supply that are acceptable"
@@ -152,7 +155,7 @@ class Cost:
     units: int | None = key(Whole(), "units to be made")
     engineer_rate: Quantity | None = key(Figure("money-rate"), "cost of an engineer's hour")
     unit_cost_limit: Quantity | None = key(
-        Figure("money", above=True), "most that the parts of a unit may cost"
+        Figure("money", above=True, exact=True), "most that the parts of a unit may cost"
     )
     service_visit: Quantity | None = key(MONEY, "cost of a visit to change the cells")
     tools: Quantity | None = key(MONEY, "one-off cost of tools")
@@ -181,7 +184,8 @@ class PriorityKind:
     @property
     def anchor(self) -> Figure:
         """What poor and good are."""
-        return Figure(self.dimension, least=None if self.dimension == "score" else 0.0)
+        least = None if self.dimension == "score" else 0.0
+        return Figure(self.dimension, least=least, exact=True)
 
     def read(self, node: Node, path: str, reading: Reading) -> Priority | None:
         if not isinstance(node, MappingNode):
@@ -258,7 +262,9 @@ class Product:
     )
     invented: bool = key(Flag(), "demonstration data", default=False)
     summary: str | None = key(Text(), "what it is and where it stands", informational=True)
-    life_target: Quantity | None = key(Figure("time", above=True), "battery life wanted")
+    life_target: Quantity | None = key(
+        Figure("time", above=True, exact=True), "battery life wanted"
+    )
     service_life: Quantity | None = key(
         Figure("time", above=True), "how long the product is in use"
     )

@@ -23,9 +23,9 @@ from advisor.catalogue.kinds import (
     shape_of,
 )
 from advisor.catalogue.schema_parts import (
-    COUNT,
     CURRENT,
     EVIDENCE_KINDS,
+    FEATURE,
     TEMPERATURE,
     VOLTAGE,
     Block,
@@ -138,8 +138,8 @@ class Cell:
         Figure("temperature-step", above=True), "warming that doubles the self-discharge"
     )
     shelf_life: Quantity | None = key(Figure("time", above=True), "longest time in use or store")
-    max_continuous: Quantity | None = key(CURRENT, "greatest mean current")
-    max_pulse: Quantity | None = key(CURRENT, "greatest pulse current")
+    max_continuous: Quantity | None = key(Figure("current", exact=True), "greatest mean current")
+    max_pulse: Quantity | None = key(Figure("current", exact=True), "greatest pulse current")
     price: Price | None = key(Record(Price), "what one cell costs")
     mass: Quantity | None = key(Figure("mass"), "mass of one cell", informational=True)
     size: str | None = key(Text(), "size", informational=True)
@@ -157,8 +157,8 @@ class Cell:
 class Window:
     """A range of voltage."""
 
-    min: Quantity | None = key(Figure("voltage"), "least")
-    max: Quantity | None = key(VOLTAGE, "greatest")
+    min: Quantity | None = key(Figure("voltage", exact=True), "least")
+    max: Quantity | None = key(Figure("voltage", above=True, exact=True), "greatest")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -185,7 +185,7 @@ class Converter:
         ),
         "total efficiency over load current, own draw included, switching kinds",
     )
-    max_output: Quantity | None = key(CURRENT, "greatest load current")
+    max_output: Quantity | None = key(Figure("current", exact=True), "greatest load current")
     price: Price | None = key(Record(Price), "what one piece costs")
     cautions: tuple[str, ...] = key(ListOf(Text()), "cautions to show", default=())
     evidence: Mapping[str, Source] = key(
@@ -201,7 +201,7 @@ class Giving:
     """What an add-on brings."""
 
     features: Mapping[str, Quantity] = key(
-        MapOf(COUNT, "feature"), "features it brings", default={}
+        MapOf(FEATURE, "feature"), "features it brings", default={}
     )
     blocks: Mapping[str, Block] = key(MapOf(Record(Block), "block"), "blocks it brings", default={})
 
@@ -211,7 +211,7 @@ class Taking:
     """What an add-on occupies."""
 
     features: Mapping[str, Quantity] = key(
-        MapOf(COUNT, "feature"), "ports of the part that it occupies", default={}
+        MapOf(FEATURE, "feature"), "ports of the part that it occupies", default={}
     )
 
 

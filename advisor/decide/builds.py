@@ -247,8 +247,12 @@ def assess(
     own_cost: ProductCost,
     product: ProductFigures,
     criteria: Sequence[Criterion],
+    weights: Array | None = None,
 ) -> list[Assessed]:
-    """Life, cost and score of builds on several feeds; see `Assessed`."""
+    """Life, cost and score of builds on several feeds; see `Assessed`.
+
+    `weights` (C, N) take the place of the criteria's own where they are drawn.
+    """
     # converters behind the same cells share the battery model's passes
     packs: dict[str, list[int]] = defaultdict(list)
     for i, made in enumerate(prepared):
@@ -260,7 +264,8 @@ def assess(
         nominal = drains[0].share.shape[2] == 1
         found |= zip(members, lives(pack, drains, whole=nominal), strict=True)
     return [
-        _assessed(made, found[i], own_cost, product, criteria) for i, made in enumerate(prepared)
+        _assessed(made, found[i], own_cost, product, criteria, weights)
+        for i, made in enumerate(prepared)
     ]
 
 
@@ -270,6 +275,7 @@ def _assessed(
     own_cost: ProductCost,
     product: ProductFigures,
     criteria: Sequence[Criterion],
+    weights: Array | None,
 ) -> Assessed:
     feed, lines, drain, side, part = made.feed, made.timeline, made.drain, made.side, made.part
     current = lines.rail_current(feed.chip_voltage())
@@ -278,7 +284,7 @@ def _assessed(
     money = costs(side.cost[part], side.setup_h[part], made.feed_cost, own_cost, found.life_s)
     headroom = _headroom(lines, product)
     values = _values(criteria, feed, found, money, side, part, headroom)
-    total, worth = score(criteria, values)
+    total, worth = score(criteria, values, weights)
     held = np.where(lines.duration > 0, current, 0.0)
     held[:, -1] = current[:, -1]
     return Assessed(

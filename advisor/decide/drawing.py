@@ -17,7 +17,7 @@ from advisor.catalogue.schema_product import Product
 from advisor.decide.builds import Build, assess, part_side, prepare
 from advisor.decide.costs import part_cost
 from advisor.decide.stage import Stage, stage
-from advisor.decide.value import Criterion
+from advisor.decide.value import Criterion, weights
 from advisor.model.draws import Array
 from advisor.model.packs import cells_name
 from advisor.model.tables import Wanted, part_figures, stack
@@ -122,7 +122,8 @@ def _chunk(here: Stage, builds: Sequence[Build], criteria: Sequence[Criterion]) 
                 np.zeros((len(members), len(here.figures.tasks)), dtype=np.intp),
             )
         )
-    results = assess(prepared, here.own_cost, here.figures, criteria)
+    drawn = weights(product, criteria, here.samplers[product.product])
+    results = assess(prepared, here.own_cost, here.figures, criteria, drawn)
     done: dict[int, Drawn] = {}
     for members, result in zip(groups.values(), results, strict=True):
         for row, i in enumerate(members):

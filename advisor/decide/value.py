@@ -15,7 +15,7 @@ import numpy as np
 
 from advisor.catalogue.schema_product import CRITERIA, Product
 from advisor.catalogue.schema_supply import Cell
-from advisor.model.draws import Array
+from advisor.model.draws import Array, Sampler
 
 DAY = 86400.0
 HOUR = 3600.0
@@ -95,17 +95,36 @@ def nominal_energy(product: Product, first_cell: Cell | None) -> float:
     return first_cell.capacity.nominal * first_cell.nominal_voltage.nominal * cells
 
 
-def score(criteria: Sequence[Criterion], values: Array) -> tuple[Array, Array]:
+def weights(product: Product, criteria: Sequence[Criterion], sampler: Sampler) -> Array:
+    """Weights of the criteria, (C, N), each draw's summing to 1.
+
+    A weight may be uncertain, as `5 ± 2` when a team cannot say: then it is drawn, and the chance
+    of being first counts over weights as well (SMAA: Lahdelma, Hokkanen & Salminen 1998).
+    """
+    drawn = []
+    for criterion in criteria:
+        weight = product.priorities[criterion.name].weight
+        assert weight is not None
+        drawn.append(sampler.take(f"priorities.{criterion.name}.weight", weight))
+    raw = np.stack(drawn)
+    return np.asarray(raw / raw.sum(axis=0))
+
+
+def score(
+    criteria: Sequence[Criterion], values: Array, drawn: Array | None = None
+) -> tuple[Array, Array]:
     """(score, utilities) of builds.
 
     Parameters
     ----------
-    values : (C, R, N) in the order of `criteria`.
+    values : (C, R, N) in the order of `criteria`. drawn : (C, N) weights, those of the criteria
+        when absent.
 
     Returns
     -------
     (R, N) score of 0..100, and (C, R, N) utilities.
     """
     worth = np.stack([c.utility(v) for c, v in zip(criteria, values, strict=True)])
-    weights = np.array([c.weight for c in criteria])
-    return 100 * np.einsum("c,crn->rn", weights, worth), worth
+    if drawn is None:
+        drawn = np.array([c.weight for c in criteria])[:, None]
+    return np.asarray(100 * (drawn[:, None] * worth).sum(axis=0)), worth

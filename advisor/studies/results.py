@@ -62,6 +62,15 @@ class Range:
 
 
 @dataclass(frozen=True, slots=True)
+class Spread:
+    """5, 50 and 95 % of the draws (None without draws)."""
+
+    p05: float | None
+    p50: float | None
+    p95: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class LifeResult:
     """Battery life, s, and what ends it; `averaged` takes the mean capacity over the year."""
 

@@ -24,6 +24,7 @@ from advisor.studies.results import (
     FailedResult,
     LifeResult,
     Power,
+    Spread,
     build_result,
     cost_result,
     failed_result,
@@ -31,6 +32,7 @@ from advisor.studies.results import (
     known,
     life_result,
     power_result,
+    spread,
 )
 
 if TYPE_CHECKING:
@@ -48,6 +50,7 @@ class RankedPart:
     maker: str | None
     invented: bool
     score: float
+    score_range: Spread
     first_place_probability: float | None
     meets_life_target_probability: float | None
     build: BuildResult
@@ -108,6 +111,8 @@ def flat_row(part: RankedPart) -> dict[str, object]:
         "rank": part.rank,
         "part": part.part,
         "score": part.score,
+        "score_p05": part.score_range.p05,
+        "score_p95": part.score_range.p95,
         "first_place_probability": part.first_place_probability,
         "meets_life_target_probability": part.meets_life_target_probability,
         "cell": part.build.cell,
@@ -214,6 +219,7 @@ def _ranked(
         maker=candidate.part.maker,
         invented=candidate.part.invented,
         score=build.score,
+        score_range=Spread(*spread(None if candidate.drawn is None else candidate.drawn.score)),
         first_place_probability=chance,
         meets_life_target_probability=meets,
         build=build_result(build),

@@ -20,11 +20,13 @@ from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
 from advisor.catalogue.fields import ListOf, MapOf, Record, specification
 from advisor.catalogue.kinds import CurveOf, Figure
+from advisor.catalogue.levers import lever
 from advisor.catalogue.load import load_run
 from advisor.catalogue.schema_parts import Kernel, Part
 from advisor.catalogue.schema_product import PrioritiesKind, Priority, Product
 from advisor.catalogue.schema_supply import AtTemperature, Cell, Converter, TemperatureTableKind
 from advisor.faults import FaultError
+from advisor.figures import steps
 from advisor.source import read_text
 from advisor.studies.explain import explain
 from advisor.studies.results import plain
@@ -377,6 +379,64 @@ def test_the_documents_state_every_key() -> None:
                 assert (cls, name) in stated, f"{cls.__name__}.{name}"
     assert Part in seen
     assert AtTemperature in seen
+
+
+# bounds that do not bind at the stated values: an uncertainty about them is felt where they do
+SLACK = {
+    "probe-part:supply.min",
+    "probe-part:supply.brown-out",
+    "probe-part:price.breaks.1",
+    "probe-part:price.breaks.10000",
+    "probe-cell:price.breaks.1",
+    "probe-cell:price.breaks.10000",
+    "probe-ldo:price.breaks.1000",
+    "probe-cell:nominal-voltage",  # compares builds; no figure of the chosen one rests on it
+    "probe-cell:resistance.0",
+    "probe-cell:temperature.60 degC.capacity",
+    "probe-cell:temperature.60 degC.resistance",
+    "probe-cell:shelf-life",
+    "probe-cell:two-well.c",
+    "probe-cell:two-well.k",
+    "probe:supply-options.reservoir.capacitance",
+}
+
+
+def uncertain() -> list[str]:
+    """Paths of every figure that enters the answer, but for ends of a spread."""
+    out = []
+    for name, (text, kind) in DOCUMENTS.items():
+        root = read_text(text, name).root
+        for path, value, told in leaves(root, kind, "", False):
+            found: Any = kind
+            for step, _ in steps(root, path):
+                found = getattr(found, "below", lambda _: None)(step)
+            ends = path.rpartition(".")[2] in ("typical", "max", "low", "likely", "high")
+            inside = isinstance(found, Figure) and ends and ":" not in value
+            if isinstance(found, CurveOf):
+                found = found.y
+            spread = inside and path.rpartition(".")[0].endswith(("degC", "setup"))
+            if isinstance(found, Figure) and not told and not spread:
+                out.append(f"{name}:{path}")
+    return out
+
+
+@pytest.mark.parametrize("path", uncertain())
+def test_an_uncertainty_is_drawn_or_refused(results: _Results, folder: Path, path: str) -> None:
+    inputs = load_run([folder], PRODUCT.encode())
+    handle = lever(*inputs, path)
+    value = handle.now or 0.1
+    unit = "" if handle.unit == "1" else handle.unit
+    exact = f"{path}={value:.9g} {unit}"
+    wide = f"{path}={value:.9g} ± {abs(value) * 0.02:.6g} {unit}"
+    differs = False
+    for setting in SETTINGS:
+        plain_one, drawn = results.of(setting, (exact,)), results.of(setting, (wide,))
+        if isinstance(drawn, list):
+            assert handle.kind.exact, drawn  # type: ignore[union-attr]
+            assert any("without uncertainty" in text for text in drawn)
+            return
+        differs |= plain_one != drawn
+    assert differs or path in SLACK
 
 
 def test_every_key_of_a_kernel_is_informational() -> None:
