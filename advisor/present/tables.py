@@ -84,6 +84,8 @@ def shortlist_page(result: Shortlist, width: int, most: int | None = None) -> Pa
         page.heading("Nothing fits.")
         if result.nearest_miss:
             page.paragraph(f"The nearest miss is {result.nearest_miss}.")
+    if result.ranking and result.draws:
+        _firmness(page, result)
     _left_out(page, result)
     if result.evidence:
         page.heading("What the answer rests on")
@@ -121,11 +123,9 @@ def _answer(page: Page, result: Shortlist) -> None:
             f"{money(cost.upkeep)} for {cost.replacements or 0:g} battery "
             f"change{'' if cost.replacements == 1 else 's'}."
         )
-    chance = best.first_place_probability
-    why = f"Why: {best.reason}."
-    if chance is not None and len(result.ranking) > 1:
-        why += f" First in {per_cent(chance)} of draws."
-    page.paragraph(why)
+    page.paragraph(f"Why: {best.reason}.")
+    if result.verdict is not None and len(result.ranking) > 1:
+        page.paragraph(f"Verdict {result.verdict.text}.")
 
 
 def _ranking(page: Page, result: Shortlist, most: int | None) -> None:
@@ -165,6 +165,39 @@ def _ranked_row(part: RankedPart) -> list[str]:
         "-" if part.setup_h is None else f"{part.setup_h:.1f}",
         "-" if part.toolchain is None else f"{part.toolchain:.0f}",
     ]
+
+
+def _firmness(page: Page, result: Shortlist) -> None:
+    """Ranks over the draws, for those that may come near the top."""
+    near = [p for p in result.ranking if p.rank == 1 or sum((p.rank_acceptability or ())[:3]) > 0]
+    if len(result.ranking) < 2:
+        return
+    page.heading("How firm the order is")
+    page.paragraph(
+        "share of draws at each rank; regret: points given away on average against the best of "
+        "each draw; beaten: parts that are at least as good by every criterion and better by one",
+        style=FAINT,
+    )
+    ranks = range(min(5, len(result.ranking)))
+    page.table(
+        ["part", *(f"rank {r + 1}" for r in ranks), "regret", "beaten by"],
+        [
+            [
+                p.part,
+                *(per_cent(_rank(p, r)) for r in ranks),
+                "-" if p.expected_regret is None else f"{p.expected_regret:.2f}",
+                "none" if not p.dominated_by else str(len(p.dominated_by)),
+            ]
+            for p in near
+        ],
+        [False, *(True for _ in ranks), True, True],
+        indent="  ",
+    )
+
+
+def _rank(part: RankedPart, rank: int) -> float:
+    shares = part.rank_acceptability or ()
+    return shares[rank] if rank < len(shares) else 0.0
 
 
 def _years(seconds: float | None) -> str:

@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.sense import catalogue_warnings, product_warnings
 from advisor.faults import Fault
+from advisor.studies.results import frame
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,6 +22,10 @@ class Checked:
     what: str
     counts: dict[str, int]
     warnings: tuple[Fault, ...]
+
+    def to_frame(self) -> pd.DataFrame:
+        """The warnings as a data frame, a row a warning."""
+        return frame([warning.as_dict() for warning in self.warnings])
 
 
 def check_catalogue(catalogue: Catalogue) -> Checked:

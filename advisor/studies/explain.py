@@ -15,6 +15,7 @@ from advisor.decide.cautions import cautions
 from advisor.decide.drawing import Progress
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.reasons import differences, ending, points, show_value
+from advisor.decide.robustness import firmness
 from advisor.faults import AdvisorError, Fault, FaultError, nearest
 from advisor.model.battery import ENDS
 from advisor.model.operating_plan import PlanTask, solve
@@ -379,6 +380,12 @@ def _reasons(
     build = candidate.best
     life = life_result(candidate)
     out = []
+    firm = firmness(evaluation)
+    if firm.verdict is not None and len(evaluation.candidates) > 1:
+        out.append(f"verdict {firm.verdict.text}")
+    above = firm.dominated_by[evaluation.candidates.index(candidate)]
+    if above:
+        out.append(f"beaten or met by every criterion by {', '.join(above)}")
     if rival is not None:
         for criterion, gain, mine, theirs in differences(evaluation, build, rival):
             if abs(gain) >= 0.05:

@@ -126,6 +126,10 @@ class Entry:
     toolchain: Maturity | None
     cautions: tuple[str, ...]
 
+    def to_frame(self) -> pd.DataFrame:
+        """Every figure as a data frame, a row a figure."""
+        return frame([plain(row) for row in self.figures])
+
 
 def entry_of(catalogue: Catalogue, identity: str) -> Entry:
     """One part, cell, converter or add-on, figure by figure.

@@ -7,6 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.rules import measured
 from advisor.catalogue.schema_parts import Part
@@ -14,8 +16,9 @@ from advisor.catalogue.schema_product import Product
 from advisor.decide.cautions import cautions
 from advisor.decide.drawing import Progress
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
-from advisor.decide.ranks import first_place
 from advisor.decide.reasons import ending, points, reason
+from advisor.decide.robustness import Firmness, Verdict, firmness
+from advisor.model.draws import Array
 from advisor.model.maturity import maturity
 from advisor.studies.results import (
     BuildResult,
@@ -53,6 +56,9 @@ class RankedPart:
     score_range: Spread
     first_place_probability: float | None
     meets_life_target_probability: float | None
+    rank_acceptability: tuple[float, ...] | None
+    expected_regret: float | None
+    dominated_by: tuple[str, ...]
     build: BuildResult
     power: Power
     battery_life_s: LifeResult
@@ -95,6 +101,8 @@ class Shortlist:
     screened_out: tuple[ScreenedPart, ...]
     set_aside: tuple[SetAsidePart, ...]
     nearest_miss: str | None
+    verdict: Verdict | None
+    pareto_front: tuple[str, ...]
     evidence: Mapping[str, float]
     cautions: tuple[str, ...]
     warnings: tuple[str, ...]
@@ -171,9 +179,9 @@ def shortlist(
 def summarise(evaluation: Evaluation) -> Shortlist:
     """The shortlist of an evaluation that is done already."""
     product = evaluation.product
-    chances = first_place(evaluation.scores()) if evaluation.draws and evaluation.candidates else ()
+    firm = firmness(evaluation)
     ranking = tuple(
-        _ranked(evaluation, place, candidate, float(chances[place]) if len(chances) else None)
+        _ranked(evaluation, place, candidate, firm)
         for place, candidate in enumerate(evaluation.candidates)
     )
     screened = tuple(
@@ -194,6 +202,10 @@ def summarise(evaluation: Evaluation) -> Shortlist:
         screened_out=screened,
         set_aside=tuple(SetAsidePart(p, m) for p, m in evaluation.set_aside.items()),
         nearest_miss=_nearest_miss(evaluation, screened),
+        verdict=firm.verdict,
+        pareto_front=tuple(
+            p.part for p, over in zip(ranking, firm.dominated_by, strict=True) if not over
+        ),
         evidence=_evidence(evaluation),
         cautions=cautions([feed for _, feed in sorted(feeds.items())], evaluation.figures.hottest),
         warnings=evaluation.warnings,
@@ -201,9 +213,13 @@ def summarise(evaluation: Evaluation) -> Shortlist:
     )
 
 
-def _ranked(
-    evaluation: Evaluation, place: int, candidate: Candidate, chance: float | None
-) -> RankedPart:
+def _trimmed(shares: Array) -> tuple[float, ...]:
+    """Shares of the ranks from the first on, without the zeros behind the last."""
+    last = int(np.nonzero(shares)[0].max(initial=0)) + 1
+    return tuple(float(x) for x in shares[:last])
+
+
+def _ranked(evaluation: Evaluation, place: int, candidate: Candidate, firm: Firmness) -> RankedPart:
     build = candidate.best
     found, row = build.found, build.row
     each = points(evaluation, build)
@@ -220,8 +236,11 @@ def _ranked(
         invented=candidate.part.invented,
         score=build.score,
         score_range=Spread(*spread(None if candidate.drawn is None else candidate.drawn.score)),
-        first_place_probability=chance,
+        first_place_probability=None if firm.first is None else float(firm.first[place]),
         meets_life_target_probability=meets,
+        rank_acceptability=None if firm.ranks is None else _trimmed(firm.ranks[place]),
+        expected_regret=None if firm.regret is None else float(firm.regret[place]),
+        dominated_by=firm.dominated_by[place],
         build=build_result(build),
         power=power_result(build),
         battery_life_s=life_result(candidate),

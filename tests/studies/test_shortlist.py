@@ -140,10 +140,20 @@ def shipped(request: pytest.FixtureRequest) -> tuple[Catalogue, Product, Shortli
     return catalogue, product, shortlist(catalogue, product, draws=300)
 
 
+OF_THE_OTHERS = (
+    "rank",
+    "first_place_probability",
+    "rank_acceptability",
+    "expected_regret",
+    "dominated_by",
+    "reason",
+)
+
+
 def told(part: RankedPart) -> dict[str, Any]:
     """What a part's own figures say: not its place, nor what refers to the others."""
     own: dict[str, Any] = plain_of(part)
-    for key in ("rank", "first_place_probability", "reason"):
+    for key in OF_THE_OTHERS:
         own.pop(key)
     return own
 

@@ -1,0 +1,135 @@
+"""How firm a ranking is: ranks over the draws, regret, dominance, and a verdict in a word.
+
+Rank acceptability is that of SMAA-2 (Lahdelma & Salminen, Operations Research 49 (2001) 444-454):
+the share of the draws, of figures and of weights, in which a part has a rank.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from advisor.decide.evaluate import Evaluation
+from advisor.decide.ranks import DIGITS, first_place
+from advisor.decide.value import Criterion
+from advisor.model.draws import Array
+
+SETTLED, LEANING = 0.9, 0.6
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """`settled`, `leaning` or `open`, with the rule by which it is so."""
+
+    word: str
+    text: str
+
+
+def verdict(parts: Sequence[str], chances: Array, regrets: Array) -> Verdict:
+    """The verdict on the part that is first at the stated values.
+
+    Parameters
+    ----------
+    parts : ids in the order of the ranking. chances : (P,) share of the draws in which each leads.
+    regrets : (P,) expected regret, points.
+    """
+    chance, regret = float(chances[0]), float(regrets[0])
+    word = "settled" if chance >= SETTLED else "leaning" if chance >= LEANING else "open"
+    text = (
+        f"{word}: {parts[0]} leads in {100 * chance:.0f} % of the draws (settled from "
+        f"{100 * SETTLED:.0f} %, leaning from {100 * LEANING:.0f} %); choosing it gives away "
+        f"{regret:.2f} points on average"
+    )
+    safest = int(np.argmin(regrets))
+    if regrets[safest] < regret - 0.005:
+        text += f", {parts[safest]} {float(regrets[safest]):.2f}, the least of all"
+    return Verdict(word, text)
+
+
+def rank_acceptability(scores: Array) -> Array:
+    """Share of the draws in which each part has each rank, ties split evenly over their ranks.
+
+    Parameters
+    ----------
+    scores : (P, N).
+
+    Returns
+    -------
+    (P, P), part by rank; rows and columns sum to 1.
+    """
+    parts, draws = scores.shape
+    rounded = np.round(scores, DIGITS)
+    order = np.argsort(-rounded, axis=0, kind="stable")
+    ordered = np.take_along_axis(rounded, order, axis=0)
+    place = np.arange(parts)[:, None]
+    begins = np.ones(ordered.shape, dtype=bool)
+    begins[1:] = ordered[1:] != ordered[:-1]
+    start = np.maximum.accumulate(np.where(begins, place, 0), axis=0)
+    ends = np.ones(ordered.shape, dtype=bool)
+    ends[:-1] = begins[1:]
+    stop = np.minimum.accumulate(np.where(ends, place, parts)[::-1], axis=0)[::-1] + 1
+    # a tie over ranks start..stop gives each of them an equal share: rise at one end, fall at the
+    # other, and sum along the ranks
+    share = 1.0 / (stop - start)
+    change = np.zeros((parts, parts + 1))
+    np.add.at(change, (order, start), share)
+    np.add.at(change, (order, stop), -share)
+    return np.asarray(np.clip(np.cumsum(change, axis=1)[:, :-1] / draws, 0.0, 1.0))
+
+
+def expected_regret(scores: Array) -> Array:
+    """Points that choosing a part gives away on average against the best of each draw, (P,)."""
+    return np.asarray((scores.max(axis=0) - scores).mean(axis=1))
+
+
+def dominators(criteria: Sequence[Criterion], values: Array) -> list[tuple[int, ...]]:
+    """Who dominates each part: at least as good by every criterion and better by one.
+
+    Parameters
+    ----------
+    values : (C, P) in the order of `criteria`, at the stated values; good is where a criterion's
+        good anchor lies.
+
+    Returns
+    -------
+    For each part the indices of the parts that dominate it; those with none are the Pareto front.
+    """
+    ways = np.array([np.sign(c.good - c.poor) for c in criteria])
+    better = ways[:, None] * values
+    out = []
+    for p in range(values.shape[1]):
+        mine = better[:, p][:, None]
+        over = (better >= mine).all(axis=0) & (better > mine).any(axis=0)
+        out.append(tuple(int(i) for i in np.nonzero(over)[0]))
+    return out
+
+
+@dataclass(frozen=True, slots=True)
+class Firmness:
+    """How firm an evaluation's ranking is, part by part in its order; None without draws."""
+
+    first: Array | None
+    ranks: Array | None
+    regret: Array | None
+    dominated_by: tuple[tuple[str, ...], ...]
+    verdict: Verdict | None
+
+
+def firmness(evaluation: Evaluation) -> Firmness:
+    """Ranks over the draws, regret, dominance at the stated values and the verdict."""
+    if not evaluation.candidates:
+        return Firmness(None, None, None, (), None)
+    names = [c.part.part for c in evaluation.candidates]
+    values = np.stack(
+        [c.best.found.values[:, c.best.row, 0] for c in evaluation.candidates], axis=1
+    )
+    over = dominators(evaluation.criteria, values)
+    dominated = tuple(tuple(names[i] for i in who) for who in over)
+    if not evaluation.draws:
+        return Firmness(None, None, None, dominated, None)
+    scores = evaluation.scores()
+    first, regret = first_place(scores), expected_regret(scores)
+    found = verdict(names, first, regret)
+    return Firmness(first, rank_acceptability(scores), regret, dominated, found)

@@ -1,0 +1,110 @@
+"""Ranks, regret, dominance and the verdict, against a published exact case and libraries."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy import stats
+
+from advisor.catalogue.shipped import load
+from advisor.decide.robustness import dominators, expected_regret, rank_acceptability, verdict
+from advisor.decide.value import Criterion
+from advisor.studies.shortlist import shortlist
+
+
+def of(directions: list[float]) -> list[Criterion]:
+    return [
+        Criterion(f"c{i}", "score", 1.0, 0.0 if d > 0 else 1.0, 1.0 if d > 0 else 0.0, "1")
+        for i, d in enumerate(directions)
+    ]
+
+
+def test_the_exact_case_of_smaa() -> None:
+    # three unit vectors and their middle under weights uniform over the simplex (exact, by
+    # symmetry and volume): first with 1/4 each, the middle one second with 3/4; the central
+    # weights of a unit vector are 2/3, 1/6, 1/6
+    draws = 200_000
+    weights = np.random.default_rng(3).dirichlet(np.ones(3), draws).T
+    alternatives = np.array([[1, 0, 0], [0, 1, 0], [0, 0, 1], [1 / 2, 1 / 2, 1 / 2]])
+    # the middle one scores 1/2 always, so it is first where no weight is above a half
+    scores = alternatives @ weights
+    found = rank_acceptability(scores)
+    error = 4 * np.sqrt(0.25 * 0.75 / draws)
+    assert found[:, 0] == pytest.approx([0.25] * 4, abs=error)
+    assert found[3, 1] == pytest.approx(0.75, abs=error)
+    assert found.sum(axis=0) == pytest.approx(np.ones(4), rel=1e-9)
+    assert found.sum(axis=1) == pytest.approx(np.ones(4), rel=1e-9)
+    first = scores.argmax(axis=0) == 0
+    assert weights[:, first].mean(axis=1) == pytest.approx([2 / 3, 1 / 6, 1 / 6], abs=4e-3)
+
+
+@given(
+    parts=st.integers(1, 6),
+    draws=st.integers(1, 40),
+    levels=st.integers(1, 4),
+    seed=st.integers(0, 999),
+)
+def test_ranks_match_scipy_s_with_ties_shared(
+    parts: int, draws: int, levels: int, seed: int
+) -> None:
+    scores = np.random.default_rng(seed).integers(0, levels, (parts, draws)).astype(float)
+    low = stats.rankdata(-scores, method="min", axis=0)
+    high = stats.rankdata(-scores, method="max", axis=0)
+    expected = np.zeros((parts, parts))
+    for r in range(1, parts + 1):
+        inside = (low <= r) & (r <= high)
+        expected[:, r - 1] = (inside / (high - low + 1)).mean(axis=1)
+    assert rank_acceptability(scores) == pytest.approx(expected, abs=1e-12)
+
+
+@given(parts=st.integers(1, 12), columns=st.integers(1, 4), seed=st.integers(0, 999))
+def test_dominance_is_scikit_criteria_s(parts: int, columns: int, seed: int) -> None:
+    from skcriteria import mkdm
+
+    rng = np.random.default_rng(seed)
+    values = rng.integers(0, 4, (columns, parts)).astype(float)
+    directions = rng.choice([-1.0, 1.0], columns)
+    ours = dominators(of(list(directions)), values)
+    matrix = mkdm(values.T, [max if d > 0 else min for d in directions])
+    theirs = matrix.dominance.dominance(strict=False)
+    expected = [tuple(np.nonzero(theirs.to_numpy()[:, p])[0]) for p in range(parts)]
+    assert ours == expected
+
+
+def test_expected_regret() -> None:
+    scores = np.array([[3.0, 1.0], [2.0, 4.0]])
+    assert expected_regret(scores) == pytest.approx([1.5, 0.5])
+
+
+@pytest.mark.parametrize(
+    ("chance", "word"),
+    [(1.0, "settled"), (0.9, "settled"), (0.89, "leaning"), (0.6, "leaning"), (0.59, "open")],
+)
+def test_the_verdict_and_its_rule(chance: float, word: str) -> None:
+    found = verdict(["a", "b"], np.array([chance, 1 - chance]), np.array([0.2, 0.4]))
+    assert found.word == word
+    assert "settled from 90 %, leaning from 60 %" in found.text
+    assert "0.20 points" in found.text
+    assert "b" not in found.text.replace("beaten", "").split("; ")[1].split()
+    other = verdict(["a", "b"], np.array([chance, 1 - chance]), np.array([0.4, 0.2]))
+    assert other.text.endswith("b 0.20, the least of all")
+
+
+def test_the_shortlist_tells_it_all() -> None:
+    found = shortlist(*load("frost-post"), draws=400)
+    ranks = [p.rank_acceptability for p in found.ranking]
+    for part, shares in zip(found.ranking, ranks, strict=True):
+        assert shares is not None
+        assert sum(shares) == pytest.approx(1.0)
+        assert shares[0] == pytest.approx(part.first_place_probability)
+        assert part.expected_regret is not None
+        assert part.expected_regret >= 0
+        assert (part.part in found.pareto_front) == (not part.dominated_by)
+    assert found.verdict is not None
+    assert found.ranking[0].part in found.verdict.text
+    alone = shortlist(*load("frost-post"), draws=0)
+    assert alone.verdict is None
+    assert alone.ranking[0].rank_acceptability is None
+    assert alone.pareto_front == found.pareto_front
