@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from advisor.studies.outlook import outlook
     from advisor.studies.schema import schema
     from advisor.studies.shortlist import shortlist
+    from advisor.studies.weights import weights
 
 _HOME = {
     "AdvisorError": "advisor.faults",
@@ -38,6 +39,7 @@ _HOME = {
     "outlook": "advisor.studies.outlook",
     "schema": "advisor.studies.schema",
     "shortlist": "advisor.studies.shortlist",
+    "weights": "advisor.studies.weights",
 }
 
 __all__ = [
@@ -54,6 +56,7 @@ __all__ = [
     "outlook",
     "schema",
     "shortlist",
+    "weights",
 ]
 
 

@@ -1,0 +1,205 @@
+"""`weights`: ask for weights, show what they imply, write them back."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from advisor.cli.options import (
+    CatalogOption,
+    Format,
+    FormatOption,
+    NoCacheOption,
+    NoColorOption,
+    OutputOption,
+    ProductArgument,
+    QuietOption,
+    SetOption,
+    WidthOption,
+)
+from advisor.faults import Fault, FaultError
+
+if TYPE_CHECKING:
+    from advisor.catalogue.schema_product import Product
+    from advisor.studies.weights import Weights
+
+
+class Ask(StrEnum):
+    """Ways of asking."""
+
+    ORDER = "order"
+    PAIRS = "pairs"
+
+
+def register(app: typer.Typer) -> None:
+    """Put the command on the application."""
+    app.command()(weights)
+
+
+def weights(
+    product: ProductArgument,
+    order: Annotated[
+        str | None,
+        typer.Option(
+            "--order",
+            metavar="A,B,...",
+            help="Weights from an order: criteria, the most important first.",
+            show_default=False,
+        ),
+    ] = None,
+    judge: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--judge",
+            metavar="A:B=N",
+            help="Weights from pairs: A is N times as important as B (3, 1/3).",
+            show_default=False,
+        ),
+    ] = None,
+    ask: Annotated[
+        Ask | None, typer.Option("--ask", help="Ask for an order or for pairs.", show_default=False)
+    ] = None,
+    write: Annotated[
+        bool, typer.Option("--write", help="Write the weights into the product's file.")
+    ] = False,
+    catalog: CatalogOption = None,
+    changes: SetOption = None,
+    form: FormatOption = Format.TABLE,
+    output: OutputOption = None,
+    width: WidthOption = 0,
+    no_color: NoColorOption = False,
+    quiet: QuietOption = False,
+    no_cache: NoCacheOption = False,
+) -> int:
+    """Show what weights mean and whom they put first. Makes them from an order or from pairs.
+
+    Example: part-advisor weights valve-driver
+    """
+    from advisor.catalogue.shipped import load
+    from advisor.cli.output import Screen
+    from advisor.present.machine import to_csv, to_json
+    from advisor.studies.results import plain
+    from advisor.studies.weights import weights as study
+
+    screen = Screen(form, output, width, no_color, quiet)
+    if sum(map(bool, (order, judge, ask))) > 1:
+        raise FaultError((Fault("--ask", "several ways at once", "--order, --judge or --ask"),))
+    target = _file(product, changes or ()) if write else None
+    if ask is not None and product == "-":
+        raise FaultError((Fault("--ask", "a product from standard input", "a product's file"),))
+    inputs = load(product, catalog or (), changes or (), cached=not no_cache)
+    names = [] if order is None else [name.strip() for name in order.split(",")]
+    pairs = _pairs(judge or ())
+    if ask is Ask.ORDER:
+        names = _asked_order(inputs[1])
+    elif ask is Ask.PAIRS:
+        pairs = _asked_pairs(inputs[1])
+    found = study(*inputs, order=names, pairs=pairs or None)
+    if target is not None:
+        _write(target, found)
+    if form is Format.JSON:
+        screen.text(to_json(found))
+    elif form is Format.CSV:
+        screen.text(to_csv([plain(row) for row in found.rows]))
+    else:
+        from advisor.present.weights import weights_page
+
+        screen.page(weights_page(found, screen.columns))
+    return 0 if found.winner is not None else 1
+
+
+def _file(reference: str, changes: Sequence[str]) -> Path:
+    """The user's own file, which may be written."""
+    from advisor.catalogue.shipped import find_product, product_files
+
+    if reference == "-" or find_product(reference) in product_files().values():
+        raise FaultError((Fault("--write", f'"{reference}"', "a product's file of your own"),))
+    if changes:
+        raise FaultError((Fault("--write", "--set", "the file as it stands: one of the two"),))
+    return find_product(reference)
+
+
+def _write(path: Path, found: Weights) -> None:
+    from advisor.catalogue.edit import replaced
+    from advisor.cli.output import write_bytes
+    from advisor.source import read_bytes
+
+    text = read_bytes(path, str(path)).decode("utf-8")
+    values = {f"priorities.{name}.weight": weight for name, weight in found.texts.items()}
+    write_bytes(path, replaced(text, str(path), values).encode())
+
+
+def _number(text: str) -> float | None:
+    """`3`, `0.5` or `1/3`; None for anything else."""
+    above, slash, below = text.partition("/")
+    try:
+        return float(above) / float(below) if slash else float(above)
+    except (ValueError, ZeroDivisionError):
+        return None
+
+
+def _pairs(texts: Sequence[str]) -> dict[tuple[str, str], float]:
+    out: dict[tuple[str, str], float] = {}
+    faults = []
+    for text in texts:
+        names, equals, number = text.partition("=")
+        first, colon, second = (piece.strip() for piece in names.partition(":"))
+        value = _number(number.strip())
+        if not (equals and colon and first and second) or value is None:
+            faults.append(Fault("--judge", f'"{text}"', "A:B=N, such as battery-life:toolchain=3"))
+        elif (first, second) in out:
+            faults.append(Fault("--judge", f"{first}:{second} twice", "each pair judged once"))
+        else:
+            out[first, second] = value
+    if faults:
+        raise FaultError(tuple(faults))
+    return out
+
+
+def _answer(question: str) -> str:
+    """A line of standard input, asked for on standard error."""
+    print(question, end=" ", file=sys.stderr, flush=True)
+    line = sys.stdin.readline()
+    if not line:
+        raise FaultError((Fault("--ask", "the end of the answers", "an answer to each question"),))
+    return line.strip()
+
+
+def _asked_order(product: Product) -> list[str]:
+    left = list(product.priorities)
+    out: list[str] = []
+    while len(left) > 1:
+        for i, name in enumerate(left, 1):
+            print(f"  {i} {name}", file=sys.stderr)
+        rank = "most" if not out else "next most"
+        text = _answer(f"Which matters {rank}? (number or name)")
+        if text in left:
+            chosen = text
+        elif text.isascii() and text.isdigit() and 1 <= int(text) <= len(left):
+            chosen = left[int(text) - 1]
+        else:
+            print(f"  not one of them: {text[:40]!r}", file=sys.stderr)
+            continue
+        left.remove(chosen)
+        out.append(chosen)
+    return [*out, *left]
+
+
+def _asked_pairs(product: Product) -> dict[tuple[str, str], float]:
+    from advisor.studies.weights import pairs_of
+
+    print("1: equally; 3: three times as important as; 1/3: a third.", file=sys.stderr)
+    out: dict[tuple[str, str], float] = {}
+    for first, second in pairs_of(product):
+        while (first, second) not in out:
+            value = _number(_answer(f"{first} against {second}:"))
+            if value is not None and 0 < value < float("inf"):
+                out[first, second] = value
+            else:
+                print("  a number above zero, such as 3 or 1/3", file=sys.stderr)
+    return out

@@ -1,0 +1,88 @@
+"""The screen of `weights`."""
+
+from __future__ import annotations
+
+from advisor.present.layout import FAINT, Page
+from advisor.present.tables import INVENTED
+from advisor.studies.weights import Weights
+
+HOW = {
+    "file": "as the file states them",
+    "order": "from the order, rank-order centroid (Barron & Barrett 1996)",
+    "pairs": "from judgements by pairs, principal eigenvector (Saaty 1980)",
+}
+MOST = 8  # parts of the smallest changes that are told
+
+
+def weights_page(found: Weights, width: int) -> Page:
+    """The weights, what they mean, whom they put first, and how little would change that."""
+    page = Page(width)
+    page.heading(f"{found.product}: weights {HOW[found.method]}")
+    if found.invented:
+        page.paragraph(INVENTED, style=FAINT)
+    asked = found.method != "file"
+    page.table(
+        ["criterion", "weight", *(["in the file"] if asked else [])],
+        [
+            [r.criterion, f"{100 * r.weight:.1f} %", *([f"{100 * r.stands:.1f} %"] * asked)]
+            for r in found.rows
+        ],
+        [False, True, *([True] * asked)],
+        indent="  ",
+    )
+    if found.consistency is not None:
+        _consistency(page, found)
+    if found.exchange:
+        page.heading("What that means")
+        for text in found.exchange:
+            page.paragraph(text, "  ", "    ")
+    page.heading("Whom they put first")
+    if found.winner is None:
+        page.paragraph("Nothing fits, whatever the weights.", "  ")
+        return page
+    words = f"{found.winner}" + (
+        f", in place of {found.winner_before}" if found.winner != found.winner_before else ""
+    )
+    page.paragraph(f"{words}.", "  ")
+    rivals = [lead for lead in found.leads if lead.part != found.winner]
+    if rivals:
+        page.heading("The smallest changes that put another part first")
+        page.paragraph(
+            "sum of the changes of weights that sum to 100, then the weights that change, at which "
+            "the part has at least drawn level",
+            "  ",
+            style=FAINT,
+        )
+        for lead in rivals[:MOST]:
+            moved = ", ".join(
+                f"{r.criterion} {100 * lead.weights[r.criterion]:.1f}"
+                for r in found.rows
+                if abs(lead.weights[r.criterion] - r.weight) >= 5e-4
+            )
+            page.paragraph(f"{lead.part}: {100 * (lead.l1 or 0):.1f}: {moved}", "  ", "    ")
+        if len(rivals) > MOST:
+            page.paragraph(f"and {len(rivals) - MOST} more", "  ", style=FAINT)
+    if found.never_first:
+        page.paragraph(
+            f"First under no weights at all: {', '.join(found.never_first)}.", "  ", "    "
+        )
+    return page
+
+
+def _consistency(page: Page, found: Weights) -> None:
+    told = found.consistency
+    assert told is not None
+    word = "good enough" if told.accepted else "judge again"
+    page.paragraph(
+        f"Consistency ratio {told.ratio:.3f}: {word} (up to 0.1 is commonly accepted); greatest "
+        f"eigenvalue {told.greatest:.4f} for {len(found.rows)} criteria.",
+        "  ",
+    )
+    if told.triple and told.discord > 1.001:
+        a, b, c = told.triple
+        page.paragraph(
+            f"Least in agreement: {a} to {b} and {b} to {c} miss {a} to {c} by a factor of "
+            f"{told.discord:.3g}.",
+            "  ",
+            "    ",
+        )

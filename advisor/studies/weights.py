@@ -1,0 +1,254 @@
+"""`weights`: where weights come from, what they mean in the product's units, what they decide."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import combinations
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from advisor.catalogue.records import Catalogue
+from advisor.catalogue.schema_product import Product
+from advisor.decide.evaluate import evaluate
+from advisor.decide.reasons import show_value
+from advisor.decide.value import Criterion
+from advisor.decide.weighing import ACCEPTED, exchange, leads, order_weights, pair_weights
+from advisor.faults import Fault, FaultError, nearest
+from advisor.model.draws import Array
+from advisor.quantities import YEAR, Quantity, exact
+from advisor.studies.results import frame, plain
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+METHODS = ("file", "order", "pairs")
+HOUR = 3600.0
+
+
+@dataclass(frozen=True, slots=True)
+class WeightRow:
+    """A criterion's weight, of a sum of 1: in the file, and by the answers (None without any)."""
+
+    criterion: str
+    stands: float
+    weight: float
+
+
+@dataclass(frozen=True, slots=True)
+class Consistency:
+    """How well judgements by pairs agree; `triple` names the three that agree least."""
+
+    greatest: float
+    ratio: float
+    accepted: bool
+    triple: tuple[str, ...]
+    discord: float
+
+
+@dataclass(frozen=True, slots=True)
+class LeadRow:
+    """A part and the smallest change of weights that brings it to the front (None: none does)."""
+
+    part: str
+    l1: float | None
+    weights: Mapping[str, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Weights:
+    """Weights of a product, what they imply, and how firmly they decide.
+
+    `method` is `file`, `order` or `pairs`; `exchange` says in words what is worth what;
+    `winner_before` and `winner` lead by the weights in the file and by these; `never_first` lead
+    under no weights at all; `texts` are weights for the file, by criterion.
+    """
+
+    product: str
+    method: str
+    invented: bool
+    rows: tuple[WeightRow, ...]
+    consistency: Consistency | None
+    exchange: tuple[str, ...]
+    winner_before: str | None
+    winner: str | None
+    leads: tuple[LeadRow, ...]
+    never_first: tuple[str, ...]
+    texts: Mapping[str, str]
+
+    def to_frame(self) -> pd.DataFrame:
+        """A row a criterion."""
+        return frame([plain(row) for row in self.rows])
+
+
+def weights(
+    catalogue: Catalogue,
+    product: Product,
+    *,
+    order: Sequence[str] = (),
+    pairs: Mapping[tuple[str, str], float] | None = None,
+) -> Weights:
+    """What a product's weights mean, or what weights follow from an order or from judgements.
+
+    Parameters
+    ----------
+    order : the criteria, the most important first. pairs : how many times as important the first
+        criterion is as the second, for every pair once.
+
+    Raises
+    ------
+    FaultError
+        For an unknown criterion, a missing or repeated one, a missing pair, or both ways at once.
+    """
+    names = tuple(product.priorities)
+    if order and pairs:
+        raise FaultError((Fault("--judge", "an order and judgements", "one of the two"),))
+    now = _of_file(product)
+    consistency = None
+    method = "file"
+    new = now
+    if order:
+        method = "order"
+        _check_order(order, names)
+        by_rank = order_weights(len(names))
+        new = np.array([by_rank[order.index(name)] for name in names])
+    elif pairs:
+        method = "pairs"
+        new, consistency = _by_pairs(pairs, names)
+    before = evaluate(catalogue, product)
+    texts = {n: _text(w) for n, w in zip(names, new, strict=True)}
+    changed = before if method == "file" else evaluate(catalogue, _weighed(product, texts))
+    found = leads(changed, new)
+    return Weights(
+        product=product.product,
+        method=method,
+        invented=product.invented or any(p.invented for p in catalogue.parts.values()),
+        rows=tuple(
+            WeightRow(n, float(a), float(b)) for n, a, b in zip(names, now, new, strict=True)
+        ),
+        consistency=consistency,
+        exchange=tuple(_exchange(changed.criteria, new)),
+        winner_before=before.candidates[0].part.part if before.candidates else None,
+        winner=changed.candidates[0].part.part if changed.candidates else None,
+        leads=tuple(
+            LeadRow(lead.part, lead.distance, lead.weights)
+            for lead in sorted(
+                (x for x in found if x.distance is not None),
+                key=lambda x: (round(x.distance or 0.0, 9), x.part),
+            )
+        ),
+        never_first=tuple(sorted(lead.part for lead in found if lead.distance is None)),
+        texts=texts,
+    )
+
+
+def pairs_of(product: Product) -> list[tuple[str, str]]:
+    """Every pair of the product's criteria, in the order of the file."""
+    return list(combinations(product.priorities, 2))
+
+
+def _of_file(product: Product) -> Array:
+    raw = np.array([p.weight.nominal for p in product.priorities.values() if p.weight is not None])
+    return np.asarray(raw / raw.sum())
+
+
+def _weighed(product: Product, texts: Mapping[str, str]) -> Product:
+    """The product with other weights."""
+    made: dict[str, Quantity] = {n: exact(float(text), "count") for n, text in texts.items()}
+    return replace(
+        product,
+        priorities={n: replace(p, weight=made[n]) for n, p in product.priorities.items()},
+    )
+
+
+def _text(weight: float) -> str:
+    """A weight as it stands in a file, of 100."""
+    return f"{100 * weight:.4g}"
+
+
+def _check_order(order: Sequence[str], names: Sequence[str]) -> None:
+    faults = [
+        Fault("--order", f'"{name}"', "a criterion of the product", nearest=nearest(name, names))
+        for name in order
+        if name not in names
+    ]
+    faults += [
+        Fault("--order", f'"{name}" twice', "each criterion once")
+        for name in dict.fromkeys(order)
+        if order.count(name) > 1
+    ]
+    faults += [
+        Fault("--order", f'no "{name}"', "every criterion of the product")
+        for name in names
+        if name not in order
+    ]
+    if faults:
+        raise FaultError(tuple(faults))
+
+
+def _by_pairs(
+    pairs: Mapping[tuple[str, str], float], names: Sequence[str]
+) -> tuple[Array, Consistency]:
+    faults = [
+        Fault("--judge", f'"{name}"', "a criterion of the product", nearest=nearest(name, names))
+        for name in dict.fromkeys(n for pair in pairs for n in pair)
+        if name not in names
+    ]
+    faults += [Fault("--judge", f"{a} against itself", "two criteria") for a, b in pairs if a == b]
+    faults += [
+        Fault("--judge", f"{value:g}", "a number above zero, such as 3 or 1/3")
+        for value in pairs.values()
+        if not 0 < value < np.inf
+    ]
+    for a, b in combinations(names, 2):
+        given = ((a, b) in pairs) + ((b, a) in pairs)
+        if given != 1:
+            read = "nothing" if given == 0 else "two judgements"
+            faults.append(Fault("--judge", f"{read} of {a} and {b}", "each pair judged once"))
+    if faults:
+        raise FaultError(tuple(faults))
+    matrix = np.ones((len(names), len(names)))
+    for (a, b), value in pairs.items():
+        i, j = names.index(a), names.index(b)
+        matrix[i, j], matrix[j, i] = value, 1 / value
+    found = pair_weights(matrix)
+    triple = () if found.triple is None else tuple(names[i] for i in found.triple)
+    return found.weights, Consistency(
+        found.greatest, found.ratio, found.ratio <= ACCEPTED, triple, found.discord
+    )
+
+
+# what people count each criterion's dimension in: (one of it in SI, its words)
+UNITS = {
+    "time": (YEAR, "one year"),
+    "share": (0.1, "10 percentage points"),
+    "score": (10.0, "10 points"),
+    "energy": (1.0, "1 J/day"),
+}
+
+
+def _unit(criterion: Criterion) -> tuple[float, str]:
+    if criterion.name == "bring-up":
+        return HOUR, "one hour"
+    if criterion.dimension == "money":
+        return 1.0, f"{criterion.unit} 1"
+    return UNITS[criterion.dimension]
+
+
+def _exchange(criteria: Sequence[Criterion], weights: Array) -> list[str]:
+    """What one more of each criterion is worth, in money where a cost is weighed."""
+    money = [i for i, c in enumerate(criteria) if c.dimension == "money" and weights[i] > 0]
+    weighed = [i for i in range(len(criteria)) if weights[i] > 0]
+    if len(weighed) < 2:
+        return []
+    of = money[0] if money else max(weighed, key=lambda i: weights[i])
+    out = []
+    for i in weighed:
+        if i != of:
+            one, words = _unit(criteria[i])
+            amount = show_value(criteria[of], exchange(criteria, weights, of, i) * one)
+            way = "more" if criteria[i].good > criteria[i].poor else "less"
+            name = criteria[i].name
+            out.append(f"{name}: {words} {way} is worth {amount} of {criteria[of].name}")
+    return out

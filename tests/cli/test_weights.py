@@ -1,0 +1,135 @@
+"""`weights` as it is called: asked, judged, ordered, written."""
+
+from __future__ import annotations
+
+import io
+import json
+from pathlib import Path
+
+import pytest
+
+from advisor.catalogue.shipped import product_files
+from tests.cli.conftest import Caller
+
+NAMES = ["purchase-cost", "lifetime-cost", "battery-life", "memory-headroom", "toolchain"]
+
+
+@pytest.fixture
+def own(tmp_path: Path) -> Path:
+    path = tmp_path / "barrel-tag.yaml"
+    path.write_text(product_files()["barrel-tag"].read_text())
+    return path
+
+
+def answers(monkeypatch: pytest.MonkeyPatch, *lines: str) -> None:
+    monkeypatch.setattr("sys.stdin", io.StringIO("".join(f"{line}\n" for line in lines)))
+
+
+def test_what_the_file_s_weights_mean(said: Caller) -> None:
+    code, out, _ = said("weights", "barrel-tag", "--format", "json")
+    assert code == 0
+    found = json.loads(out)
+    assert found["method"] == "file"
+    assert found["winner"] == found["winner_before"] == "quorvane-g0"
+    assert sum(row["weight"] for row in found["rows"]) == pytest.approx(1.0)
+    # EUR 13 of lifetime cost and EUR 3 of purchase stand for the same weight
+    assert (
+        f"lifetime-cost: EUR 1 less is worth EUR {3 / 13:.2f} of purchase-cost" in found["exchange"]
+    )
+    assert found["leads"][0]["part"] == "quorvane-g0"
+    distances = [lead["l1"] for lead in found["leads"]]
+    assert distances == sorted(distances)
+
+
+def test_an_order_changes_the_winner(said: Caller) -> None:
+    code, out, _ = said(
+        "weights", "barrel-tag", "--order", ",".join(reversed(NAMES)), "--format", "json"
+    )
+    assert code == 0
+    found = json.loads(out)
+    assert [row["weight"] for row in found["rows"]] == pytest.approx(
+        [0.04, 0.09, 0.1567, 0.2567, 0.4567], abs=5e-5
+    )
+    assert found["winner"] != found["winner_before"]
+
+
+def test_questions_for_an_order(said: Caller, monkeypatch: pytest.MonkeyPatch) -> None:
+    answers(monkeypatch, "toolchain", "9", "4", "1", "battery-life")
+    code, out, err = said("weights", "barrel-tag", "--ask", "order", "--format", "json")
+    assert code == 0
+    assert "not one of them: '9'" in err
+    weights = {row["criterion"]: row["weight"] for row in json.loads(out)["rows"]}
+    assert sorted(weights, key=lambda n: -weights[n]) == [
+        "toolchain",
+        "memory-headroom",
+        "purchase-cost",
+        "battery-life",
+        "lifetime-cost",
+    ]
+
+
+def test_questions_by_pairs(said: Caller, monkeypatch: pytest.MonkeyPatch) -> None:
+    # all alike, but for a nonsense answer and one great discord
+    answers(monkeypatch, "1", "much", "9", *["1"] * 8)
+    code, out, err = said("weights", "barrel-tag", "--ask", "pairs", "--format", "json")
+    assert code == 0
+    assert "a number above zero" in err
+    told = json.loads(out)["consistency"]
+    assert told["discord"] == pytest.approx(9.0)
+    assert {"purchase-cost", "battery-life"} <= set(told["triple"])
+
+
+def test_judgements_as_options(said: Caller) -> None:
+    pairs = [(a, b) for i, a in enumerate(NAMES) for b in NAMES[i + 1 :]]
+    options = [x for a, b in pairs for x in ("--judge", f"{b}:{a}=1/2")]
+    code, out, _ = said("weights", "barrel-tag", *options, "--width", "80")
+    assert code == 0
+    assert "judge again" in out or "good enough" in out
+    code, out, err = said("weights", "barrel-tag", *options[:-2])
+    assert (code, out) == (2, "")
+    assert "memory-headroom and toolchain" in err
+
+
+def test_written_weights_keep_the_file(said: Caller, own: Path) -> None:
+    before = own.read_text()
+    code, _, err = said("weights", str(own), "--order", ",".join(NAMES), "--write")
+    assert (code, err) == (0, "")
+    after = own.read_text()
+    assert "purchase-cost: {weight: 45.67, poor: 3.50, good: 0.50}" in after
+    assert [x for x in before.splitlines() if "weight" not in x] == [
+        x for x in after.splitlines() if "weight" not in x
+    ]
+    assert said("product", "check", str(own))[0] == 0
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ["--order", "toolchain"],
+        ["--order", ",".join([*NAMES, "toolchain"])],
+        ["--order", ",".join([*NAMES[:-1], "tools"])],
+        ["--judge", "toolchain=3"],
+        ["--judge", "toolchain:battery-life=x"],
+        ["--judge", "toolchain:battery-life=0"],
+        ["--judge", "toolchain:toolchain=1"],
+        ["--order", ",".join(NAMES), "--judge", "toolchain:battery-life=3"],
+        ["--write"],
+        ["--ask", "order"],
+        ["--ask", "nothing"],
+    ],
+)
+def test_wrong_answers_write_nothing(
+    said: Caller, monkeypatch: pytest.MonkeyPatch, arguments: list[str]
+) -> None:
+    answers(monkeypatch)
+    code, out, err = said("weights", "barrel-tag", *arguments)
+    assert (code, out) == (2, "")
+    assert err
+
+
+def test_what_is_written_is_the_file_as_it_stands(said: Caller, own: Path) -> None:
+    text = own.read_text()
+    code, _, err = said("weights", str(own), "--write", "--set", "barrel-tag:rail=2.3 V")
+    assert code == 2
+    assert "--set" in err
+    assert own.read_text() == text
