@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from advisor.faults import AdvisorError, FaultError
     from advisor.studies.check import check_catalogue, check_product
     from advisor.studies.explain import explain
+    from advisor.studies.gaps import gaps
     from advisor.studies.inventory import inventory
     from advisor.studies.outlook import outlook
     from advisor.studies.schema import schema
@@ -32,6 +33,7 @@ _HOME = {
     "check_catalogue": "advisor.studies.check",
     "check_product": "advisor.studies.check",
     "explain": "advisor.studies.explain",
+    "gaps": "advisor.studies.gaps",
     "inventory": "advisor.studies.inventory",
     "load": "advisor.catalogue.shipped",
     "load_catalogue": "advisor.catalogue.load",
@@ -49,6 +51,7 @@ __all__ = [
     "check_catalogue",
     "check_product",
     "explain",
+    "gaps",
     "inventory",
     "load",
     "load_catalogue",

@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from yaml.nodes import Node
+from yaml.nodes import MappingNode, Node
 
 from advisor import figures
 from advisor.catalogue.fields import Record
@@ -143,6 +143,40 @@ def lever(catalogue: Catalogue, product: Product, path: str) -> Lever:
     if not isinstance(kind, Figure | Whole):
         raise _none_there(path, dotted)
     return _made(path, kind, figures.resolve(root, dotted), product)
+
+
+def curve_key(catalogue: Catalogue, path: str, place: float | None) -> str:
+    """The path of the entry of a curve at a place (SI), as the file writes it.
+
+    Without a place, that of a curve's only entry; the path itself where no entry stands there.
+    """
+    identity, _, dotted = path.partition(":")
+    root = catalogue.documents[identity].root
+    kind: Kind | None = Record(_class_of(catalogue, identity))
+    for name, _ in figures.steps(root, dotted):
+        kind = None if kind is None else getattr(kind, "below", lambda _: None)(name)
+    node = figures.resolve(root, dotted)
+    if isinstance(kind, CurveOf) and isinstance(node, MappingNode):
+        if place is None:
+            names = [key.value for key, _ in node.value]
+            return f"{path}.{names[0]}" if len(names) == 1 else path
+        for key, _ in node.value:
+            x = kind.x.read(key, dotted, Reading("", identity, FaultLog()))
+            if x is not None and math.isclose(x.nominal, place, rel_tol=1e-9, abs_tol=1e-15):
+                return f"{path}.{key.value}"
+    return path
+
+
+def _class_of(catalogue: Catalogue, identity: str) -> type[Any]:
+    for records, cls in (
+        (catalogue.parts, Part),
+        (catalogue.cells, Cell),
+        (catalogue.converters, Converter),
+        (catalogue.addons, AddOn),
+    ):
+        if identity in records:
+            return cls
+    return Product
 
 
 def _none_there(path: str, name: str) -> FaultError:

@@ -1,4 +1,4 @@
-"""Commands that decide: `shortlist`, `explain` and `outlook`."""
+"""Commands that decide: `shortlist`, `explain`, `outlook` and `gaps`."""
 
 from __future__ import annotations
 
@@ -32,6 +32,7 @@ def register(app: typer.Typer) -> None:
     app.command()(shortlist)
     app.command()(explain)
     app.command()(outlook)
+    app.command()(gaps)
 
 
 def shortlist(
@@ -217,3 +218,48 @@ def outlook(
         screen.page(outlook_page(found, screen.columns))
     fits = any(p.battery_life_s for one in found.levers for c in one.curves for p in c.points)
     return 0 if fits else 1
+
+
+def gaps(
+    product: ProductArgument,
+    catalog: CatalogOption = None,
+    changes: SetOption = None,
+    seed: SeedOption = 1,
+    draws: Annotated[
+        int,
+        typer.Option("--draws", metavar="N", min=100, max=1_000_000, help="Number of draws."),
+    ] = 8000,
+    jobs: JobsOption = 1,
+    form: FormatOption = Format.TABLE,
+    output: OutputOption = None,
+    width: WidthOption = 0,
+    no_color: NoColorOption = False,
+    quiet: QuietOption = False,
+    no_cache: NoCacheOption = False,
+) -> int:
+    """Tell what to measure next. Each figure has what knowing it first is worth.
+
+    Example: part-advisor gaps barrel-tag
+    """
+    from advisor.catalogue.shipped import load
+    from advisor.cli.output import Screen
+    from advisor.cli.progress import progress
+    from advisor.present.machine import to_csv, to_json
+    from advisor.studies.gaps import gaps as study
+    from advisor.studies.results import plain
+
+    screen = Screen(form, output, width, no_color, quiet)
+    inputs = load(product, catalog or (), changes or (), cached=not no_cache)
+    with progress(quiet) as tell:
+        found = study(*inputs, draws=draws, seed=seed, jobs=jobs, progress=tell)
+    if form is Format.JSON:
+        screen.text(to_json(found))
+    elif form is Format.CSV:
+        screen.warn(list(found.warnings))
+        rows = [plain(gap) for gap in (*found.figures, *found.groups)]
+        screen.text(to_csv([{**row, "members": " ".join(row["members"])} for row in rows]))
+    else:
+        from advisor.present.gaps import gaps_page
+
+        screen.page(gaps_page(found, screen.columns))
+    return 0 if found.chosen is not None else 1

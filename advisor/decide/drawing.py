@@ -45,13 +45,14 @@ def draw_builds(
     seed: int,
     jobs: int = 1,
     progress: Progress | None = None,
+    trace: dict[str, Array] | None = None,
 ) -> list[Drawn]:
     """Draw every stated uncertainty through the given builds.
 
     Parameters
     ----------
     builds : one a part. jobs : workers; the result does not depend on it. progress : told
-        (chunks done, chunks in all).
+        (chunks done, chunks in all). trace : filled with the draws (N,) of every uncertain figure.
 
     Returns
     -------
@@ -59,8 +60,11 @@ def draw_builds(
     """
     sizes = [min(CHUNK, draws - start) for start in range(0, draws, CHUNK)]
 
+    traces: list[dict[str, Array]] = [{} for _ in sizes]
+
     def one(chunk: int) -> list[Drawn]:
-        here = stage(catalogue, product, sizes[chunk], seed, chunk)
+        kept = None if trace is None else traces[chunk]
+        here = stage(catalogue, product, sizes[chunk], seed, chunk, kept)
         return _chunk(here, builds, criteria)
 
     done: list[list[Drawn]] = []
@@ -68,6 +72,9 @@ def draw_builds(
         done.append(found)
         if progress is not None:
             progress(len(done), len(sizes))
+    if trace is not None:
+        for path in traces[0]:
+            trace[path] = np.concatenate([kept[path] for kept in traces])
     return [
         Drawn(
             np.concatenate([chunk[i].score for chunk in done]),

@@ -146,6 +146,7 @@ def evaluate(
     seed: int = 1,
     jobs: int = 1,
     progress: Progress | None = None,
+    trace: dict[str, Array] | None = None,
 ) -> Evaluation:
     """Screen, build, score and rank every part of a catalogue for a product.
 
@@ -154,6 +155,7 @@ def evaluate(
     draws : Monte Carlo draws of the stated uncertainties; 0 for the stated values alone.
     seed : of every random stream. jobs : workers for the draws; the result does not depend on it.
     progress : told how many chunks of the draws are done, of how many.
+    trace : filled with the draws (N,) of every uncertain figure of the chosen builds, by path.
 
     Raises
     ------
@@ -201,7 +203,7 @@ def evaluate(
         screened |= ruled_out
     if draws and candidates:
         builds = [c.best for c in candidates]
-        drawn = draw_builds(catalogue, product, builds, wanted, draws, seed, jobs, progress)
+        drawn = draw_builds(catalogue, product, builds, wanted, draws, seed, jobs, progress, trace)
         candidates = [replace(c, drawn=d) for c, d in zip(candidates, drawn, strict=True)]
     return Evaluation(
         catalogue,

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.decide.costs import FeedCost, ProductCost, feed_cost, product_cost
-from advisor.model.draws import Sampler
+from advisor.model.draws import Array, Sampler
 from advisor.model.events import EventStates, expand
 from advisor.model.packs import Feed, feed
 from advisor.model.tables import Stack
@@ -17,12 +17,14 @@ from advisor.model.workload import ProductFigures, product_figures
 class Samplers(dict[str, Sampler]):
     """Samplers by document id, made when first asked for."""
 
-    def __init__(self, draws: int, seed: int, chunk: int) -> None:
+    def __init__(
+        self, draws: int, seed: int, chunk: int, trace: dict[str, Array] | None = None
+    ) -> None:
         super().__init__()
-        self.draws, self.seed, self.chunk = draws, seed, chunk
+        self.draws, self.seed, self.chunk, self.trace = draws, seed, chunk, trace
 
     def __missing__(self, identity: str) -> Sampler:
-        made = self[identity] = Sampler(identity, self.draws, self.seed, self.chunk)
+        made = self[identity] = Sampler(identity, self.draws, self.seed, self.chunk, self.trace)
         return made
 
 
@@ -51,10 +53,18 @@ class Stage:
 
 
 def stage(
-    catalogue: Catalogue, product: Product, draws: int = 0, seed: int = 1, chunk: int = 0
+    catalogue: Catalogue,
+    product: Product,
+    draws: int = 0,
+    seed: int = 1,
+    chunk: int = 0,
+    trace: dict[str, Array] | None = None,
 ) -> Stage:
-    """Open a pass; with `draws` 0 it is that of the stated values."""
-    samplers = Samplers(draws, seed, chunk)
+    """Open a pass; with `draws` 0 it is that of the stated values.
+
+    `trace` is filled with the draws of every uncertain figure taken, by its path.
+    """
+    samplers = Samplers(draws, seed, chunk, trace)
     own = samplers[product.product]
     return Stage(
         catalogue, product, samplers, product_figures(product, own), product_cost(product, own)

@@ -69,13 +69,15 @@ class Sampler:
     """Gives the figures of one document as arrays: their stated values, or draws of them.
 
     With `draws` 0 each array is of shape (1,) and holds the stated value; else of shape (draws,).
-    Draws come in chunks, each with streams of its own.
+    Draws come in chunks, each with streams of its own. A `trace` keeps the draws of every
+    uncertain figure that is taken, by its path.
     """
 
     identity: str
     draws: int = 0
     seed: int = 1
     chunk: int = 0
+    trace: dict[str, Array] | None = None
     _gains: dict[str, Array] = field(default_factory=dict)
 
     @property
@@ -93,7 +95,13 @@ class Sampler:
             return np.array([quantity.nominal])
         if quantity.u == 0 and quantity.kind != "lognormal":
             return np.full(self.draws, quantity.nominal)
-        return sample(quantity, self.stream(path), self.draws)
+        return self.traced(path, sample(quantity, self.stream(path), self.draws))
+
+    def traced(self, path: str, values: Array) -> Array:
+        """The values, kept in the trace where there is one."""
+        if self.trace is not None:
+            self.trace[f"{self.identity}:{path}"] = values
+        return values
 
     def gain(self, instrument: str, half_width: float) -> Array | float:
         """The factor that one instrument's gain error puts on all its figures, per draw.
@@ -106,4 +114,6 @@ class Sampler:
         if instrument not in self._gains:
             rng = stream(self.seed, "instrument", instrument, str(self.chunk))
             self._gains[instrument] = rng.uniform(-1.0, 1.0, self.draws)
+        if self.trace is not None:
+            self.trace[f"instrument {instrument}"] = self._gains[instrument]
         return 1.0 + half_width * self._gains[instrument]

@@ -41,6 +41,9 @@ def maturity_draws(result: Maturity, sampler: Sampler) -> Array:
         return np.full(sampler.size, result.score)
     total = np.full(sampler.draws, result.low)
     for question in result.unanswered:
-        rng = sampler.stream(f"toolchain.maturity.{question}")
-        total = total + rng.integers(0, 3, sampler.draws) * (50.0 / len(QUESTIONS))
+        path = f"toolchain.maturity.{question}"
+        answer = sampler.stream(path).integers(0, 3, sampler.draws)
+        total = total + sampler.traced(
+            path, np.asarray(answer * (50.0 / len(QUESTIONS)), dtype=np.float64)
+        )
     return total

@@ -1,0 +1,71 @@
+"""The screen of `gaps`."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from advisor.present.layout import FAINT, Page
+from advisor.present.tables import INVENTED
+from advisor.studies.gaps import Gap, Gaps
+
+MOST = 12  # rows of a table
+
+
+def gaps_page(found: Gaps, width: int) -> Page:
+    """The advice, what perfect knowledge is worth, and the figures and groups behind it."""
+    page = Page(width)
+    page.heading(f"{found.product}: what to measure next")
+    if found.invented:
+        page.paragraph(INVENTED, style=FAINT)
+    page.heading(found.advice)
+    if found.chosen is None:
+        return page
+    text = f"As things stand one takes {found.chosen}, the best on average"
+    if found.first != found.chosen:
+        text += f", though {found.first} leads at the stated values"
+    text += f". Knowing every figure first would add {found.evpi_score:.2f} points"
+    if found.evpi_money is not None:
+        text += f", worth {found.currency} {found.evpi_money:.2f} a unit by the weights"
+        if found.units is not None:
+            text += f" ({found.currency} {found.evpi_money * found.units:.0f} in all)"
+    page.paragraph(text + ".")
+    _table(page, "By figure", found.figures, found.currency)
+    _table(page, "By group", found.groups, found.currency)
+    page.paragraph(
+        f"{found.draws} draws, seed {found.seed}; a worth counts where it exceeds twice its "
+        "standard error. Only parts that may still win are asked about.",
+        style=FAINT,
+    )
+    if found.warnings:
+        page.heading("Warnings")
+        for warning in found.warnings:
+            page.paragraph(f"- {warning}", "  ", "    ")
+    return page
+
+
+def _table(page: Page, title: str, rows: Sequence[Gap], currency: str) -> None:
+    page.heading(title)
+    shown = [g for g in rows if g.score > 0][:MOST]
+    if not shown:
+        page.paragraph("None is worth anything by itself.", "  ")
+        return
+    money = any(g.money is not None for g in shown)
+    page.table(
+        ["figure", "points", "error", *([f"{currency} a unit"] if money else []), "worth it"],
+        [
+            [
+                g.path,
+                f"{g.score:.3f}",
+                f"{g.error:.3f}",
+                *([f"{g.money:.2f}"] if money and g.money is not None else []),
+                "yes" if g.worth_it else "no",
+            ]
+            for g in shown
+        ],
+        [False, True, True, *([True] if money else []), False],
+        [g.action if g.worth_it else "" for g in shown],
+        indent="  ",
+    )
+    left = len(rows) - len(shown)
+    if left:
+        page.paragraph(f"and {left} more, worth less or nothing", "  ", style=FAINT)

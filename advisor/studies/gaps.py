@@ -1,0 +1,255 @@
+"""`gaps`: what to measure next, by what knowing it would be worth."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from advisor.catalogue.levers import curve_key
+from advisor.catalogue.records import Catalogue
+from advisor.catalogue.schema_product import Product
+from advisor.decide.drawing import Progress
+from advisor.decide.evaluate import Evaluation, evaluate
+from advisor.decide.information import Worth, partial, perfect
+from advisor.decide.ranks import first_place
+from advisor.model.draws import Array
+from advisor.studies.results import frame, plain
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+DRAWS = 8000
+NEAR = 0.001  # chance of being first from which a part's figures are asked about
+SURE = 2.0  # standard errors that a worth must exceed to count
+LEAST = 0.005  # points below which nothing is worth a measurement
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """An uncertain figure, or a group of them, and what knowing it first is worth.
+
+    `score` in points with its standard error; `money` the same per unit of the product, at the
+    rate at which the weights trade points for cost (None without a cost criterion); `members` the
+    paths of a group; `action` what to do about it, in words.
+    """
+
+    path: str
+    score: float
+    error: float
+    money: float | None
+    money_error: float | None
+    worth_it: bool
+    action: str
+    members: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Gaps:
+    """What to measure next.
+
+    `chosen` is the part of the greatest mean score, which one takes as things stand; `first` the
+    one that leads at the stated values. EVPI is what knowing everything first would add.
+    """
+
+    product: str
+    seed: int
+    draws: int
+    invented: bool
+    currency: str
+    units: int | None
+    first: str | None
+    chosen: str | None
+    evpi_score: float
+    evpi_money: float | None
+    figures: tuple[Gap, ...]
+    groups: tuple[Gap, ...]
+    advice: str
+    warnings: tuple[str, ...]
+
+    def to_frame(self) -> pd.DataFrame:
+        """A row a figure or group, the worthiest first."""
+        return frame([plain(gap) for gap in (*self.figures, *self.groups)])
+
+
+def gaps(
+    catalogue: Catalogue,
+    product: Product,
+    *,
+    draws: int = DRAWS,
+    seed: int = 1,
+    jobs: int = 1,
+    progress: Progress | None = None,
+) -> Gaps:
+    """What each uncertain figure is worth knowing before the choice.
+
+    Parameters
+    ----------
+    draws : at least 100. seed, jobs, progress : as for `shortlist`.
+
+    Raises
+    ------
+    FaultError
+        When no pack of the product's choice states what a battery life needs.
+    """
+    trace: dict[str, Array] = {}
+    found = evaluate(catalogue, product, draws, seed, jobs, progress, trace)
+    if not found.candidates:
+        return _nothing(found)
+    scores = found.scores()
+    names = [c.part.part for c in found.candidates]
+    chances = first_place(scores)
+    best = int(scores.mean(axis=1).argmax())
+    near = sorted({best, *np.nonzero(chances >= NEAR)[0].tolist()})
+    rate = _rate(found)
+    rivals = scores[near]
+    asked = _asked(found, [names[i] for i in near], trace)
+    figures = [_gap(_path(found, path), partial(rivals, [trace[path]]), rate, ()) for path in asked]
+    groups = []
+    for group, members in _groups(found, asked).items():
+        worth = partial(rivals, [trace[m] for m in members])
+        groups.append(_gap(group, worth, rate, tuple(_path(found, m) for m in members)))
+    evpi = perfect(scores)
+    figures.sort(key=lambda g: (-round(g.score, 9), g.path))
+    groups.sort(key=lambda g: (-round(g.score, 9), g.path))
+    return Gaps(
+        product=product.product,
+        seed=seed,
+        draws=draws,
+        invented=product.invented or any(p.invented for p in catalogue.parts.values()),
+        currency=found.own_cost.currency,
+        units=product.cost.units,
+        first=names[0],
+        chosen=names[best],
+        evpi_score=evpi,
+        evpi_money=None if rate is None else evpi * rate,
+        figures=tuple(figures),
+        groups=tuple(groups),
+        advice=_advice(evpi, figures, groups),
+        warnings=found.warnings,
+    )
+
+
+def _nothing(found: Evaluation) -> Gaps:
+    product = found.product
+    return Gaps(
+        product.product,
+        found.seed,
+        found.draws,
+        product.invented,
+        found.own_cost.currency,
+        product.cost.units,
+        None,
+        None,
+        0.0,
+        None,
+        (),
+        (),
+        "Nothing fits, so no measurement decides anything.",
+        found.warnings,
+    )
+
+
+def _rate(found: Evaluation) -> float | None:
+    """Cost per unit that one point of the score is worth by the weights."""
+    for criterion in found.criteria:
+        if criterion.dimension == "money" and criterion.weight > 0:
+            return abs(criterion.poor - criterion.good) / (100 * criterion.weight)
+    return None
+
+
+def _asked(found: Evaluation, near: Sequence[str], trace: Mapping[str, Array]) -> list[str]:
+    """Traced paths that a measurement or an enquiry could settle, of what may still win."""
+    feeds = [c.best.found.feed for c in found.candidates if c.part.part in near]
+    known = {*near, found.product.product}
+    known |= {f.option.cell for f in feeds if f.option.cell is not None}
+    known |= {f.converter_name for f in feeds if f.converter is not None}
+    own = f"{found.product.product}:priorities."
+    return sorted(
+        path
+        for path in trace
+        if (path.startswith("instrument ") or path.partition(":")[0] in known)
+        and not path.startswith(own)
+    )
+
+
+def _groups(found: Evaluation, asked: Sequence[str]) -> dict[str, list[str]]:
+    """Groups of two figures or more: everything of a document."""
+    out: dict[str, list[str]] = defaultdict(list)
+    for path in asked:
+        identity, colon, _ = path.partition(":")
+        if colon:
+            out[identity].append(path)
+    return {name: members for name, members in sorted(out.items()) if len(members) > 1}
+
+
+def _path(found: Evaluation, traced: str) -> str:
+    """The user's path of a traced figure: a place on a curve is written as in the file."""
+    if traced.startswith("instrument "):
+        return traced
+    path, at, place = traced.partition("@")
+    return curve_key(found.catalogue, path, float(place) if at else None)
+
+
+def _gap(path: str, worth: Worth, rate: float | None, members: tuple[str, ...]) -> Gap:
+    return Gap(
+        path=path,
+        score=worth.value,
+        error=worth.error,
+        money=None if rate is None else worth.value * rate,
+        money_error=None if rate is None else worth.error * rate,
+        worth_it=worth.value > max(SURE * worth.error, LEAST),
+        action=_action(path, members),
+        members=members,
+    )
+
+
+def _advice(evpi: float, figures: Sequence[Gap], groups: Sequence[Gap]) -> str:
+    single = next((g for g in figures if g.worth_it), None)
+    group = next((g for g in groups if g.worth_it), None)
+    if single is not None and (group is None or single.score >= 0.5 * group.score):
+        return f"First {single.action}."
+    if group is not None:
+        alone = "" if single is None else f" (alone, first {single.action})"
+        return f"No one figure settles it; {group.action}{alone}."
+    if evpi < LEAST:
+        return "Nothing is worth measuring: the choice is the best in nearly every draw."
+    return (
+        f"Nothing is worth measuring by itself: knowing all would add {evpi:.2f} points, but no "
+        "figure or group of figures shows a part of it beyond chance."
+    )
+
+
+def _action(path: str, members: tuple[str, ...]) -> str:
+    """What to do about a figure, in words."""
+    if members:
+        return f"measure all of {path} better, {len(members)} figures"
+    if path.startswith("instrument "):
+        return f"calibrate {path.removeprefix('instrument ')}, whose gain many figures share"
+    identity, _, dotted = path.partition(":")
+    keys = dotted.split(".")
+    match keys:
+        case ["kernels", kernel, point, what]:
+            how = " with a better meter" if what == "current" else ""
+            return f"measure the {what} of {kernel} at {point} of {identity}{how}"
+        case ["operating-points", point, what]:
+            return f"measure the {what.replace('-', ' ')} at {point} of {identity}"
+        case ["sleep-states", state, "current", *place]:
+            where = f" at {'.'.join(place)}" if place else ""
+            return f"measure the sleep current in {state}{where} of {identity} with a better meter"
+        case ["sleep-states", state, what, *_]:
+            return f"measure the {what.replace('-', ' ')} of {state} of {identity}"
+        case ["blocks", block, what]:
+            word = "length" if what == "for" else what
+            return f"measure the {word} of {block} of {identity}"
+        case ["price" | "extras", *_]:
+            return f"ask for a quotation for {identity}"
+        case ["toolchain", "setup"]:
+            return f"try the toolchain of {identity} for a day"
+        case ["toolchain", "maturity", question]:
+            return f'answer the question "{question}" on the toolchain of {identity}'
+        case _:
+            return f"find out {dotted} of {identity}"
