@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from advisor.catalogue.shipped import load
     from advisor.faults import AdvisorError, FaultError
     from advisor.studies.check import check_catalogue, check_product
+    from advisor.studies.compare import compare
     from advisor.studies.explain import explain
     from advisor.studies.gaps import gaps
     from advisor.studies.inventory import inventory
@@ -32,6 +33,7 @@ _HOME = {
     "FaultError": "advisor.faults",
     "check_catalogue": "advisor.studies.check",
     "check_product": "advisor.studies.check",
+    "compare": "advisor.studies.compare",
     "explain": "advisor.studies.explain",
     "gaps": "advisor.studies.gaps",
     "inventory": "advisor.studies.inventory",
@@ -50,6 +52,7 @@ __all__ = [
     "FaultError",
     "check_catalogue",
     "check_product",
+    "compare",
     "explain",
     "gaps",
     "inventory",

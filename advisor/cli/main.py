@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
-from advisor.cli import catalogs, decisions, reference, weighing
+from advisor.cli import catalogs, comparing, decisions, reference, weighing
 
 if TYPE_CHECKING:
     from typer.exceptions import TyperException
@@ -36,6 +36,7 @@ SETTINGS: dict[str, Any] = {
 app = typer.Typer(**SETTINGS)
 decisions.register(app)
 weighing.register(app)
+comparing.register(app)
 reference.register(app)
 app.add_typer(catalogs.catalog, name="catalog")
 app.add_typer(catalogs.product, name="product")

@@ -1,0 +1,104 @@
+"""`compare`: parts by their measured kernels."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from advisor.cli.options import (
+    CatalogOption,
+    Format,
+    FormatOption,
+    NoCacheOption,
+    NoColorOption,
+    OutputOption,
+    QuietOption,
+    SetOption,
+    WidthOption,
+)
+
+
+def register(app: typer.Typer) -> None:
+    """Put the command on the application."""
+    app.command()(compare)
+
+
+def compare(
+    parts: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="[PART]...", help="Parts; all if absent.", show_default=False),
+    ] = None,
+    kernel: Annotated[
+        list[str] | None,
+        typer.Option("--kernel", metavar="K", help="A kernel; all if absent.", show_default=False),
+    ] = None,
+    at_clock: Annotated[
+        str | None,
+        typer.Option(
+            "--at-clock",
+            metavar="CLOCK",
+            help="A common clock, such as 24MHz.",
+            show_default=False,
+        ),
+    ] = None,
+    plot: Annotated[
+        Path | None,
+        typer.Option(
+            "--plot", metavar="FILE.svg|png", help="Draw the energies there.", show_default=False
+        ),
+    ] = None,
+    catalog: CatalogOption = None,
+    changes: SetOption = None,
+    form: FormatOption = Format.TABLE,
+    output: OutputOption = None,
+    width: WidthOption = 0,
+    no_color: NoColorOption = False,
+    quiet: QuietOption = False,
+    no_cache: NoCacheOption = False,
+) -> int:
+    """Compare parts by their kernels. At their own clocks, at a common one, and where ranks flip.
+
+    Example: part-advisor compare quorvane-g0 tessimur-l0 --kernel filter --at-clock 16MHz
+    """
+    from advisor.catalogue.load import load_catalogue
+    from advisor.catalogue.shipped import catalogue_folder
+    from advisor.cli.output import Screen, plot_file, write_bytes
+    from advisor.present.machine import to_csv, to_json
+    from advisor.studies.compare import compare as study
+
+    screen = Screen(form, output, width, no_color, quiet)
+    drawing = None if plot is None else plot_file(plot)
+    clock = None if at_clock is None else _clock(at_clock)
+    folders = catalog or [catalogue_folder()]
+    loaded = load_catalogue(folders, changes or [], cached=not no_cache)
+    found = study(loaded, parts or (), kernel or (), clock)
+    if drawing is not None:
+        from advisor.present.compare import save_bars
+
+        write_bytes(drawing, save_bars(found, drawing))
+    if form is Format.JSON:
+        screen.text(to_json(found))
+    elif form is Format.CSV:
+        screen.text(to_csv(found.rows()))
+    else:
+        from advisor.present.compare import compare_page
+
+        screen.page(compare_page(found, screen.columns))
+    return 0 if any(found.kernels.values()) else 1
+
+
+def _clock(text: str) -> float:
+    from advisor.faults import Fault, FaultError
+    from advisor.quantities import QuantityError, read_quantity
+
+    try:
+        value = read_quantity(text, "frequency")
+    except QuantityError as error:
+        raise FaultError(
+            (Fault("--at-clock", f'"{text[:60]}"', error.expected, nearest=error.nearest),)
+        ) from None
+    if value.nominal <= 0 or value.u:
+        raise FaultError((Fault("--at-clock", f'"{text}"', "a clock above zero, exact"),))
+    return value.nominal

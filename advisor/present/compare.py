@@ -1,0 +1,153 @@
+"""The screens and drawings of `compare`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from advisor.present.layout import FAINT, Page
+from advisor.present.tables import INVENTED
+from advisor.quantities import show
+from advisor.studies.compare import Comparison, Flip, Row
+
+MOST = 10  # flips that are told
+
+
+def compare_page(found: Comparison, width: int) -> Page:
+    """A table and bars for each kernel, then where ranks flip."""
+    page = Page(width)
+    page.heading("Kernels by part, one unit of work at each part's own fastest clock")
+    if found.invented:
+        page.paragraph(INVENTED, style=FAINT)
+    page.paragraph(
+        "x: against the best; ~: the energy cannot be told from the best one's (twice the "
+        "standard uncertainty, a shared instrument's gain apart)",
+        style=FAINT,
+    )
+    for kernel, rows in found.kernels.items():
+        native = [r for r in rows if r.native]
+        work = found.work.get(kernel)
+        page.heading(f"{kernel}" + (f": {work}" if work else ""))
+        if not native:
+            page.paragraph("Nobody states it.", "  ")
+            continue
+        page.table(
+            ["part", "point", "time", "x", "current", "energy", "x", ""],
+            [_row(r) for r in native],
+            [False, False, True, True, True, True, True, False],
+            [_there(r) for r in native],
+            indent="  ",
+        )
+        _bars(page, native)
+        if kernel in found.missing:
+            page.paragraph(f"not stated by {', '.join(found.missing[kernel])}", "  ", style=FAINT)
+    _flips(page, found.flips)
+    return page
+
+
+def _row(row: Row) -> list[str]:
+    relative = ""
+    if row.energy_j is not None and row.energy_u_j:
+        relative = f" ±{100 * row.energy_u_j / row.energy_j:.1f} %"
+    return [
+        row.part,
+        row.point,
+        show(row.time_s, "time"),
+        f"{row.time_ratio:.2f}",
+        show(row.current_a, "current"),
+        "-" if row.energy_j is None else show(row.energy_j, "energy") + relative,
+        "-" if row.energy_ratio is None else f"{row.energy_ratio:.2f}",
+        "~" if row.tied else "",
+    ]
+
+
+def _there(row: Row) -> str:
+    """The row at the common clock, in words."""
+    held = row.at_clock
+    if held is None:
+        return ""
+    words = [f"at {held.clock_hz / 1e6:.4g} MHz"]
+    if held.time_s is not None:
+        words.append(show(held.time_s, "time"))
+    if held.current_a is not None:
+        words.append(show(held.current_a, "current"))
+    if held.energy_j is not None:
+        words.append(show(held.energy_j, "energy"))
+    return ", ".join(words) + (f" ({held.why})" if held.why else "")
+
+
+def _bars(page: Page, rows: list[Row]) -> None:
+    told = [r for r in rows if r.energy_j is not None]
+    if len(told) < 2:
+        return
+    most = max(r.energy_j or 0.0 for r in told)
+    page.bars(
+        [
+            (f"{r.part} {r.point}", (r.energy_j or 0.0) / most, show(r.energy_j or 0.0, "energy"))
+            for r in told
+        ]
+    )
+
+
+def flip_words(flip: Flip) -> str:
+    """A flip in words."""
+    by = f"by {flip.factor:.2f} or more"
+    if flip.kind == "kernel":
+        return f"{flip.first} uses less on {flip.here}, {flip.second} on {flip.there}, {by} each"
+    if flip.kind == "draw":
+        return (
+            f"{flip.first} draws less on {flip.here}, yet {flip.second} uses less, being done "
+            f"sooner, {by} each"
+        )
+    return (
+        f"{flip.first} is faster on {flip.here} at its own clock, {flip.second} at the common "
+        f"one, {by} each"
+    )
+
+
+def _flips(page: Page, flips: tuple[Flip, ...]) -> None:
+    page.heading("Where ranks flip")
+    if not flips:
+        page.paragraph("Nowhere beyond the uncertainties.", "  ")
+        return
+    for flip in flips[:MOST]:
+        page.paragraph(flip_words(flip), "  ", "    ")
+    if len(flips) > MOST:
+        page.paragraph(f"and {len(flips) - MOST} more (--format json)", "  ", style=FAINT)
+
+
+def save_bars(found: Comparison, path: Path) -> bytes:
+    """Energy by part for each kernel with its standard uncertainty, as an SVG or PNG."""
+    import io
+
+    import matplotlib as mpl
+    from matplotlib.figure import Figure
+
+    shown = {
+        k: [r for r in rows if r.native and r.energy_j is not None]
+        for k, rows in found.kernels.items()
+    }
+    shown = {k: rows for k, rows in shown.items() if rows}
+    with mpl.rc_context({"svg.hashsalt": "compare", "font.size": 8}):
+        heights = [0.22 * len(rows) + 0.7 for rows in shown.values()] or [1.0]
+        figure = Figure(figsize=(8, sum(heights) + 0.6), layout="constrained")
+        axes: Any = figure.subplots(
+            len(heights), 1, squeeze=False, gridspec_kw={"height_ratios": heights}
+        )
+        for axis, (kernel, rows) in zip(axes[:, 0], shown.items(), strict=False):
+            axis.barh(
+                [f"{r.part} {r.point}" for r in rows],
+                [1e6 * (r.energy_j or 0.0) for r in rows],
+                xerr=[1e6 * (r.energy_u_j or 0.0) for r in rows],
+                color="C0",
+            )
+            axis.invert_yaxis()
+            axis.set_title(f"{kernel}: energy of one unit of work, µJ", fontsize=9)
+            axis.grid(True, axis="x", alpha=0.3)
+        if found.invented:
+            figure.suptitle(INVENTED, fontsize=8)
+        out = io.BytesIO()
+        kind = path.suffix.lower().lstrip(".")
+        metadata: dict[str, Any] = {"Date": None} if kind == "svg" else {}
+        figure.savefig(out, format=kind, dpi=130, metadata=metadata)
+    return out.getvalue()

@@ -1,0 +1,278 @@
+"""`compare`: kernels part by part, at their own clock and at a common one, and where ranks flip."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+from typing import TYPE_CHECKING
+
+from advisor.bench.same_clock import AtClock, Run, apart, at_clock
+from advisor.catalogue.records import Catalogue
+from advisor.catalogue.schema_parts import KernelFigure, Part
+from advisor.faults import Fault, FaultError, nearest
+from advisor.studies.results import frame, plain
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One unit of a kernel's work on a part at a point, perhaps with an engine.
+
+    `native` marks the fastest clock of a part (per engine). `energy_ratio` and `time_ratio` are
+    against the best native row of the kernel; `tied` says that the energy cannot be told from the
+    best one's.
+    """
+
+    part: str
+    point: str
+    native: bool
+    clock_hz: float | None
+    time_s: float
+    time_u_s: float
+    current_a: float
+    charge_c: float
+    energy_j: float | None
+    energy_u_j: float | None
+    cycles: float | None
+    time_ratio: float
+    energy_ratio: float | None
+    tied: bool
+    at_clock: AtClock | None
+
+
+@dataclass(frozen=True, slots=True)
+class Flip:
+    """Two parts whose order turns.
+
+    `kind` is `kernel` (by energy, between two kernels), `draw` (the part that draws less uses more
+    energy) or `clock` (faster at its own clock, slower at the common one). `here` and `there` are
+    the kernels (one kernel twice for the others), `first` leads here and `second` there; `factor`
+    is the lesser of the two leads.
+    """
+
+    kind: str
+    first: str
+    second: str
+    here: str
+    there: str
+    factor: float
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """Kernels part by part."""
+
+    invented: bool
+    clock_hz: float | None
+    work: Mapping[str, str | None]
+    kernels: Mapping[str, tuple[Row, ...]]
+    flips: tuple[Flip, ...]
+    missing: Mapping[str, tuple[str, ...]]
+
+    def rows(self) -> list[dict[str, object]]:
+        """A row a kernel, part and point."""
+        out = []
+        for kernel, rows in self.kernels.items():
+            for row in rows:
+                flat = plain(row)
+                there = flat.pop("at_clock") or {}
+                out.append(
+                    {"kernel": kernel, **flat, **{f"at_clock_{k}": v for k, v in there.items()}}
+                )
+        return out
+
+    def to_frame(self) -> pd.DataFrame:
+        """A row a kernel, part and point."""
+        return frame(self.rows())
+
+
+def compare(
+    catalogue: Catalogue,
+    parts: Sequence[str] = (),
+    kernels: Sequence[str] = (),
+    clock_hz: float | None = None,
+) -> Comparison:
+    """Compare parts by their measured kernels.
+
+    Parameters
+    ----------
+    parts, kernels : ids; all when empty. clock_hz : a common clock to compare at as well.
+
+    Raises
+    ------
+    FaultError
+        For an id that the catalogue does not have.
+    """
+    known = list(catalogue.kernels) or sorted(
+        {k for part in catalogue.parts.values() for k in part.kernels}
+    )
+    faults = [
+        Fault("PART", f'"{p}"', "a part of the catalogue", nearest=nearest(p, catalogue.parts))
+        for p in parts
+        if p not in catalogue.parts
+    ]
+    faults += [
+        Fault("--kernel", f'"{k}"', "a kernel of the catalogue", nearest=nearest(k, known))
+        for k in kernels
+        if k not in known
+    ]
+    if faults:
+        raise FaultError(tuple(faults))
+    chosen = [catalogue.parts[p] for p in dict.fromkeys(parts)] or list(catalogue.parts.values())
+    names = list(dict.fromkeys(kernels)) or known
+    runs = {k: {p.part: _runs(p, k) for p in chosen} for k in names}
+    tables = {k: _rows(by_part, clock_hz) for k, by_part in runs.items()}
+    return Comparison(
+        invented=any(p.invented for p in chosen),
+        clock_hz=clock_hz,
+        work={k: catalogue.kernels[k].work if k in catalogue.kernels else None for k in names},
+        kernels=tables,
+        flips=_flips(runs, tables),
+        missing={
+            k: tuple(p for p, found in by_part.items() if not found)
+            for k, by_part in runs.items()
+            if not all(by_part.values())
+        },
+    )
+
+
+def _runs(part: Part, kernel: str) -> dict[str, Run]:
+    """A part's runs of a kernel by `POINT` or `POINT+ENGINE`, those with time and current."""
+    out = {}
+    for variant, figure in sorted(part.kernels.get(kernel, {}).items()):
+        run = _run(part, variant, figure)
+        if run is not None:
+            out[variant] = run
+    return out
+
+
+def _run(part: Part, variant: str, figure: KernelFigure) -> Run | None:
+    if figure.time is None or figure.current is None:
+        return None
+    point = part.operating_points.get(variant.split("+")[0])
+    evidence = part.evidence.get(figure.evidence or "")
+    gain = 0.0 if evidence is None or evidence.gain is None else evidence.gain.nominal
+    return Run(
+        clock_hz=None if point is None or point.clock is None else point.clock.nominal,
+        time_s=figure.time.nominal,
+        time_u_s=figure.time.u,
+        current_a=figure.current.nominal,
+        current_u_a=figure.current.u,
+        supply_v=None if figure.supply is None else figure.supply.nominal,
+        supply_u_v=0.0 if figure.supply is None else figure.supply.u,
+        gain_u=gain / math.sqrt(3),
+        instrument=None if evidence is None else evidence.instrument,
+    )
+
+
+def _engines(variant: str) -> str:
+    return variant.partition("+")[2]
+
+
+def _native(runs: Mapping[str, Run]) -> dict[str, str]:
+    """Per set of engines ("" for none) the variant of the fastest clock, else of the least time."""
+    out: dict[str, str] = {}
+    for variant, run in runs.items():
+        best = out.get(_engines(variant))
+        order = (-(run.clock_hz or 0.0), run.time_s)
+        if best is None or order < (-(runs[best].clock_hz or 0.0), runs[best].time_s):
+            out[_engines(variant)] = variant
+    return out
+
+
+def _rows(by_part: Mapping[str, Mapping[str, Run]], clock_hz: float | None) -> tuple[Row, ...]:
+    natives = [runs[variant] for runs in by_part.values() for variant in _native(runs).values()]
+    if not natives:
+        return ()
+    fastest = min(run.time_s for run in natives)
+    with_energy = [run for run in natives if run.energy_j is not None]
+    best = min(with_energy, key=lambda r: r.energy_j or 0.0) if with_energy else None
+    rows = []
+    for part, runs in by_part.items():
+        native = set(_native(runs).values())
+        for variant, run in runs.items():
+            alike = [r for v, r in runs.items() if _engines(v) == _engines(variant)]
+            energy = run.energy_j
+            rows.append(
+                Row(
+                    part=part,
+                    point=variant,
+                    native=variant in native,
+                    clock_hz=run.clock_hz,
+                    time_s=run.time_s,
+                    time_u_s=run.time_u_s,
+                    current_a=run.current_a,
+                    charge_c=run.charge_c,
+                    energy_j=energy,
+                    energy_u_j=None if energy is None else energy * run.relative_u(),
+                    cycles=run.cycles,
+                    time_ratio=run.time_s / fastest,
+                    energy_ratio=None
+                    if energy is None or best is None or not best.energy_j
+                    else energy / best.energy_j,
+                    tied=best is not None and energy is not None and not apart(run, best),
+                    at_clock=at_clock(alike, clock_hz)
+                    if clock_hz is not None and variant in native
+                    else None,
+                )
+            )
+    return tuple(sorted(rows, key=lambda r: (r.energy_j is None, r.energy_j or 0.0, r.part)))
+
+
+def _flips(
+    runs: Mapping[str, Mapping[str, Mapping[str, Run]]], tables: Mapping[str, tuple[Row, ...]]
+) -> tuple[Flip, ...]:
+    """The strongest flip of each kind for every pair of parts, the strongest first."""
+    plain_runs = {
+        kernel: {
+            p: found[_native(found)[""]] for p, found in by_part.items() if "" in _native(found)
+        }
+        for kernel, by_part in runs.items()
+    }
+    common = {
+        kernel: {
+            r.part: r.at_clock.time_s
+            for r in rows
+            if r.native and not _engines(r.point) and r.at_clock and r.at_clock.time_s
+        }
+        for kernel, rows in tables.items()
+    }
+    parts = sorted({p for by_part in plain_runs.values() for p in by_part})
+    out: list[Flip] = []
+    for a, b in combinations(parts, 2):
+        best: dict[str, Flip] = {}
+        leads = {
+            k: (by_part[b].energy_j or 0.0) / (by_part[a].energy_j or 1.0)
+            for k, by_part in plain_runs.items()
+            if a in by_part and b in by_part and apart(by_part[a], by_part[b])
+        }
+        for here, there in combinations(leads, 2):
+            for x, y in ((here, there), (there, here)):
+                if leads[x] > 1 > leads[y]:
+                    _keep(best, Flip("kernel", a, b, x, y, min(leads[x], 1 / leads[y])))
+        for k, by_part in plain_runs.items():
+            if k not in leads:
+                continue
+            draw = by_part[b].current_a / by_part[a].current_a
+            if draw > 1 > leads[k]:
+                _keep(best, Flip("draw", a, b, k, k, min(draw, 1 / leads[k])))
+            elif draw < 1 < leads[k]:
+                _keep(best, Flip("draw", b, a, k, k, min(1 / draw, leads[k])))
+            times = common[k]
+            if a in times and b in times:
+                own, held = by_part[b].time_s / by_part[a].time_s, times[b] / times[a]
+                if own > 1 > held:
+                    _keep(best, Flip("clock", a, b, k, k, min(own, 1 / held)))
+                elif own < 1 < held:
+                    _keep(best, Flip("clock", b, a, k, k, min(1 / own, held)))
+        out += best.values()
+    return tuple(sorted(out, key=lambda f: (-round(f.factor, 9), f.kind, f.first, f.second)))
+
+
+def _keep(best: dict[str, Flip], flip: Flip) -> None:
+    if flip.kind not in best or flip.factor > best[flip.kind].factor:
+        best[flip.kind] = flip

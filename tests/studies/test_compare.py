@@ -1,0 +1,180 @@
+"""Kernels side by side: hand cases of the common clock, uncertainty, flips, the document."""
+
+from __future__ import annotations
+
+import json
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy import stats
+
+from advisor.bench.same_clock import Run, apart, at_clock
+from advisor.catalogue.load import load_catalogue
+from advisor.catalogue.records import Catalogue
+from advisor.catalogue.shipped import catalogue_folder
+from advisor.faults import FaultError
+from advisor.present.machine import to_json
+from advisor.studies.compare import compare
+
+
+def shipped() -> Catalogue:
+    return load_catalogue([catalogue_folder()])
+
+
+def run(
+    clock: float | None,
+    time: float,
+    current: float,
+    supply: float | None = 3.0,
+    time_u: float = 0.0,
+    current_u: float = 0.0,
+    gain: float = 0.0,
+    instrument: str | None = None,
+) -> Run:
+    return Run(clock, time, time_u, current, current_u, supply, 0.0, gain, instrument)
+
+
+def test_energy_is_power_over_time() -> None:
+    one = run(24e6, 2e-3, 5e-3)
+    assert one.charge_c == pytest.approx(1e-5, rel=1e-15)
+    assert one.energy_j == pytest.approx(3e-5, rel=1e-15)
+    assert one.cycles == pytest.approx(48_000, rel=1e-15)
+    assert run(None, 1.0, 1.0, supply=None).energy_j is None
+
+
+def test_the_uncertainty_of_the_energy_is_the_uncertainties_library_s() -> None:
+    from uncertainties import ufloat
+
+    one = Run(24e6, 2e-3, 3e-5, 5e-3, 4e-5, 3.0, 0.02, 0.01, "m")
+    exact = ufloat(3.0, 0.02) * ufloat(5e-3, 4e-5) * ufloat(2e-3, 3e-5) * ufloat(1, 0.01)
+    assert one.energy_j is not None
+    assert one.energy_j * one.relative_u() == pytest.approx(exact.std_dev, rel=1e-9)
+
+
+@given(
+    base=st.floats(0.1e-3, 2e-3),
+    slope=st.floats(1e-11, 2e-10),
+    cycles=st.floats(1e3, 1e6),
+    at=st.floats(4e6, 96e6),
+)
+def test_a_part_of_constant_cycles_and_straight_current_is_found_exactly(
+    base: float, slope: float, cycles: float, at: float
+) -> None:
+    runs = [run(f, cycles / f, base + slope * f) for f in (8e6, 24e6, 96e6)]
+    found = at_clock(runs, at)
+    assert found.time_s == pytest.approx(cycles / at, rel=1e-9)
+    assert found.current_a == pytest.approx(base + slope * at, rel=1e-6)
+    assert found.energy_j == pytest.approx(3.0 * (base + slope * at) * cycles / at, rel=1e-6)
+    assert found.extrapolated == (at < 8e6 * (1 - 1e-6))
+    assert ("beyond what was measured" in found.why) == found.extrapolated
+
+
+def test_waiting_for_memory_costs_cycles_at_a_fast_clock() -> None:
+    # 100 and 150 thousand cycles at 20 and 100 MHz: half way, 125 thousand
+    found = at_clock([run(20e6, 5e-3, 2e-3), run(100e6, 1.5e-3, 8e-3)], 60e6)
+    assert found.time_s == pytest.approx(125_000 / 60e6, rel=1e-12)
+    assert found.current_a == pytest.approx(5e-3, rel=1e-9)
+
+
+def test_the_current_is_scipy_s_straight_line() -> None:
+    clocks = np.array([8e6, 24e6, 48e6, 96e6])
+    currents = np.array([1.1e-3, 2.3e-3, 4.6e-3, 8.4e-3])
+    runs = [run(f, 1e5 / f, i) for f, i in zip(clocks, currents, strict=True)]
+    line = stats.linregress(clocks, currents)
+    found = at_clock(runs, 60e6)
+    assert found.current_a == pytest.approx(line.intercept + line.slope * 60e6, rel=1e-9)
+
+
+def test_from_one_point_no_current_is_invented() -> None:
+    found = at_clock([run(48e6, 1e-3, 5e-3)], 24e6)
+    assert found.time_s == pytest.approx(2e-3, rel=1e-12)
+    assert found.current_a is None
+    assert found.energy_j is None
+    assert "no current from one point" in found.why
+    # at its own clock it is what was measured
+    assert at_clock([run(48e6, 1e-3, 5e-3)], 48e6).current_a == 5e-3
+
+
+@pytest.mark.parametrize(
+    ("runs", "why"),
+    [
+        ([], "no operating point states its clock"),
+        ([run(None, 1e-3, 5e-3)], "no operating point states its clock"),
+        ([run(24e6, 1e-3, 5e-3), run(24e6, 1e-3, 5e-3)], "two runs at one clock"),
+        ([run(24e6, 1e-3, 5e-3), run(48e6, 1e-3, 5e-3, supply=None)], "no one supply voltage"),
+        ([run(80e6, 1e-3, 5e-3), run(96e6, 1e-3, 50e-3)], "below zero"),
+    ],
+)
+def test_where_nothing_may_be_said_it_says_why(runs: list[Run], why: str) -> None:
+    found = at_clock(runs, 24e6)
+    assert found.energy_j is None
+    assert why in found.why
+
+
+def test_a_shared_gain_cancels_between_two_parts() -> None:
+    a = run(24e6, 1e-3, 5.0e-3, gain=0.02, instrument="m", current_u=1e-6)
+    b = run(24e6, 1e-3, 5.1e-3, gain=0.02, instrument="m", current_u=1e-6)
+    other = run(24e6, 1e-3, 5.1e-3, gain=0.02, instrument="n", current_u=1e-6)
+    assert apart(a, b)
+    assert not apart(a, other)
+    # two standard uncertainties, each of its own gain of 2 %: 5 % apart is not, 6 % is
+    far = run(24e6, 1e-3, 5.35e-3, gain=0.02, instrument="n")
+    assert apart(a, far)
+
+
+def test_the_shipped_parts_tell_the_lessons_of_the_bench() -> None:
+    found = compare(shipped(), clock_hz=24e6)
+    assert len(found.kernels) == 8
+    kinds = {flip.kind for flip in found.flips}
+    # the part that draws least can lose, ranks flip between kernels and with the clock
+    assert kinds == {"kernel", "draw", "clock"}
+    for flip in found.flips:
+        of = {
+            (k, r.part): r
+            for k in (flip.here, flip.there)
+            for r in found.kernels[k]
+            if r.native and "+" not in r.point
+        }
+        here = [of[flip.here, p] for p in (flip.first, flip.second)]
+        there = [of[flip.there, p] for p in (flip.first, flip.second)]
+        if flip.kind == "kernel":
+            leads = (here[1].energy_j, here[0].energy_j), (there[0].energy_j, there[1].energy_j)
+        elif flip.kind == "draw":
+            leads = (here[1].current_a, here[0].current_a), (here[0].energy_j, here[1].energy_j)
+        else:
+            held = [r.at_clock.time_s if r.at_clock else None for r in here]
+            leads = (here[1].time_s, here[0].time_s), (held[0], held[1])
+        ratios = [a / b for a, b in leads if a is not None and b is not None]
+        assert min(ratios) == pytest.approx(flip.factor, rel=1e-12)
+        assert flip.factor > 1
+    for rows in found.kernels.values():
+        energies = [r.energy_j for r in rows if r.energy_j is not None]
+        assert energies == sorted(energies)
+        best = min(r.energy_ratio or math.inf for r in rows if r.native)
+        assert best == 1.0
+        assert any(r.tied for r in rows)
+
+
+def test_the_document_has_the_agreed_keys() -> None:
+    found = compare(shipped(), ["quorvane-s5", "quorvane-g0"], ["hash"], 16e6)
+    told = json.loads(to_json(found))
+    assert told.keys() >= {"kernels", "flips"}
+    assert list(told["kernels"]) == ["hash"]
+    row = told["kernels"]["hash"][0]
+    assert row.keys() >= {
+        "part", "point", "clock_hz", "time_s", "time_u_s", "current_a", "charge_c", "energy_j",
+        "energy_u_j", "cycles", "at_clock",
+    }  # fmt: skip
+    held = next(r["at_clock"] for r in told["kernels"]["hash"] if r["at_clock"])
+    assert held.keys() >= {"clock_hz", "time_s", "current_a", "energy_j", "why"}
+    assert len(found.to_frame()) == len(told["kernels"]["hash"])
+
+
+def test_unknown_parts_and_kernels_are_faults() -> None:
+    with pytest.raises(FaultError) as caught:
+        compare(shipped(), ["quorvane-g1"], ["hush"])
+    assert len(caught.value.faults) == 2
+    assert caught.value.faults[1].nearest == "hash"
