@@ -14,7 +14,10 @@ KERNELS = "kernels"  # id of the file of kernels
 
 @dataclass(frozen=True, slots=True)
 class Catalogue:
-    """Everything that may be chosen from. Each mapping goes from id to record, in order of id."""
+    """Everything that may be chosen from. Each mapping goes from id to record, in order of id.
+
+    `estimated` maps a part to the paths of figures that nobody measured and a study has filled in.
+    """
 
     parts: Mapping[str, Part] = field(default_factory=dict)
     cells: Mapping[str, Cell] = field(default_factory=dict)
@@ -22,6 +25,7 @@ class Catalogue:
     addons: Mapping[str, AddOn] = field(default_factory=dict)
     kernels: Mapping[str, Kernel] = field(default_factory=dict)
     documents: Mapping[str, Document] = field(default_factory=dict, repr=False, compare=False)
+    estimated: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
     def unread(self) -> frozenset[str]:
         """Ids of files that stand there but could not be read: their faults are told already."""

@@ -10,6 +10,7 @@ import typer
 from advisor.cli.options import (
     CatalogOption,
     DrawsOption,
+    EstimateOption,
     Format,
     FormatOption,
     JobsOption,
@@ -48,6 +49,7 @@ def shortlist(
     no_color: NoColorOption = False,
     quiet: QuietOption = False,
     no_cache: NoCacheOption = False,
+    estimate_missing: EstimateOption = False,
     top: Annotated[
         int, typer.Option("--top", metavar="N", min=0, help="Rows to show; 0 for all (table).")
     ] = 0,
@@ -66,7 +68,14 @@ def shortlist(
     screen = Screen(form, output, width, no_color, quiet)
     inputs = load(product, catalog or (), changes or (), cached=not no_cache)
     with progress(quiet) as tell:
-        found = study(*inputs, draws=draws, seed=seed, jobs=jobs, progress=tell)
+        found = study(
+            *inputs,
+            draws=draws,
+            seed=seed,
+            jobs=jobs,
+            progress=tell,
+            estimate_missing=estimate_missing,
+        )
     if form is Format.JSON:
         screen.text(to_json(found))
     elif form is Format.CSV:
@@ -109,6 +118,7 @@ def explain(
     no_color: NoColorOption = False,
     quiet: QuietOption = False,
     no_cache: NoCacheOption = False,
+    estimate_missing: EstimateOption = False,
 ) -> int:
     """Show where current, money and points go. One part is set against another.
 
@@ -124,7 +134,16 @@ def explain(
     screen = Screen(form, output, width, no_color, quiet)
     inputs = load(product, catalog or (), changes or (), cached=not no_cache)
     with progress(quiet) as tell:
-        found = study(*inputs, part, over, draws=draws, seed=seed, jobs=jobs, progress=tell)
+        found = study(
+            *inputs,
+            part,
+            over,
+            draws=draws,
+            seed=seed,
+            jobs=jobs,
+            progress=tell,
+            estimate_missing=estimate_missing,
+        )
     if form is Format.JSON:
         screen.text(to_json(found))
     elif form is Format.CSV:

@@ -69,3 +69,7 @@ QuietOption = Annotated[bool, typer.Option("--quiet", "-q", help="No warnings on
 NoCacheOption = Annotated[
     bool, typer.Option("--no-cache", help="Read every file; neither use nor keep the cache.")
 ]
+EstimateOption = Annotated[
+    bool,
+    typer.Option("--estimate-missing", help="Estimate kernels that a part was not measured with."),
+]

@@ -25,6 +25,7 @@ from advisor.decide.builds import (
 )
 from advisor.decide.costs import PartCost, ProductCost, part_cost
 from advisor.decide.drawing import Drawn, Progress, draw_builds
+from advisor.decide.missing import Estimated, fill_missing, notes
 from advisor.decide.screens import Failed, Screened, screen
 from advisor.decide.stage import Stage, stage
 from advisor.decide.value import Criterion, criteria
@@ -147,6 +148,7 @@ def evaluate(
     jobs: int = 1,
     progress: Progress | None = None,
     trace: dict[str, Array] | None = None,
+    estimate_missing: bool = False,
 ) -> Evaluation:
     """Screen, build, score and rank every part of a catalogue for a product.
 
@@ -156,12 +158,16 @@ def evaluate(
     seed : of every random stream. jobs : workers for the draws; the result does not depend on it.
     progress : told how many chunks of the draws are done, of how many.
     trace : filled with the draws (N,) of every uncertain figure of the chosen builds, by path.
+    estimate_missing : whether kernels that a part was not measured with are estimated.
 
     Raises
     ------
     FaultError
         When no pack of the product's choice states what a battery life needs.
     """
+    filled: tuple[Estimated, ...] = ()
+    if estimate_missing:
+        catalogue, filled = fill_missing(catalogue, product)
     here = stage(catalogue, product)
     pairs, missing, warnings = _feed_pairs(catalogue, product)
     if not pairs:
@@ -205,6 +211,8 @@ def evaluate(
         builds = [c.best for c in candidates]
         drawn = draw_builds(catalogue, product, builds, wanted, draws, seed, jobs, progress, trace)
         candidates = [replace(c, drawn=d) for c, d in zip(candidates, drawn, strict=True)]
+    ranked = {c.part.part for c in candidates}
+    warnings += notes([one for one in filled if one.part in ranked])
     return Evaluation(
         catalogue,
         product,

@@ -147,6 +147,10 @@ def _ranking(page: Page, result: Shortlist, most: int | None) -> None:
         [f"on {pack(p.build)}: {p.reason}" for p in shown],
         [STRONG if p.rank == 1 else PLAIN for p in shown],
     )
+    if any(p.estimated for p in shown):
+        page.paragraph(
+            "*: rests on kernels that were estimated, not measured; see the warnings", "  "
+        )
     if len(shown) < len(result.ranking):
         page.paragraph(f"and {len(result.ranking) - len(shown)} more (--top)", "   ", style=FAINT)
 
@@ -156,7 +160,7 @@ def _ranked_row(part: RankedPart) -> list[str]:
     return [
         str(part.rank),
         part.part,
-        f"{part.score:.1f}",
+        f"{part.score:.1f}" + ("*" if part.estimated else ""),
         per_cent(part.first_place_probability),
         _years(lives.nominal),
         "" if lives.p05 is None else f"{_years(lives.p05)}-{_years(lives.p95)}",

@@ -150,13 +150,15 @@ def explain(
     seed: int = 1,
     jobs: int = 1,
     progress: Progress | None = None,
+    estimate_missing: bool = False,
 ) -> Explanation:
     """Explain a part's place on the shortlist, against another part.
 
     Parameters
     ----------
     part : id of a part. over : id of the part to compare with; the winner when absent, or the
-        runner-up when `part` is the winner. draws, seed, jobs, progress : as for `shortlist`.
+        runner-up when `part` is the winner. draws, seed, jobs, progress, estimate_missing : as for
+        `shortlist`.
 
     Raises
     ------
@@ -171,7 +173,9 @@ def explain(
             raise FaultError((Fault(name, f'"{given}"', "a part of the catalogue", nearest=near),))
     if over == part:
         raise FaultError((Fault("--over", f'"{over}"', "another part than PART"),))
-    evaluation = evaluate(catalogue, product, draws, seed, jobs, progress)
+    evaluation = evaluate(
+        catalogue, product, draws, seed, jobs, progress, estimate_missing=estimate_missing
+    )
     place = _place(evaluation, part)
     rival: Build | None = None
     if over is not None:
@@ -383,6 +387,9 @@ def _reasons(
     firm = firmness(evaluation)
     if firm.verdict is not None and len(evaluation.candidates) > 1:
         out.append(f"verdict {firm.verdict.text}")
+    guessed = evaluation.catalogue.estimated.get(build.part, ())
+    if guessed:
+        out.append(f"rests on estimates of what was not measured: {', '.join(guessed)}")
     above = firm.dominated_by[evaluation.candidates.index(candidate)]
     if above:
         out.append(f"beaten or met by every criterion by {', '.join(above)}")

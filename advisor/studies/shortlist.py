@@ -59,6 +59,7 @@ class RankedPart:
     rank_acceptability: tuple[float, ...] | None
     expected_regret: float | None
     dominated_by: tuple[str, ...]
+    estimated: tuple[str, ...]
     build: BuildResult
     power: Power
     battery_life_s: LifeResult
@@ -143,6 +144,7 @@ def flat_row(part: RankedPart) -> dict[str, object]:
         "setup_h": part.setup_h,
         "toolchain": part.toolchain,
         "invented": part.invented,
+        "estimated": " ".join(part.estimated),
     }
     for name, criterion in part.criteria.items():
         row[f"points {name}"] = criterion.points
@@ -158,6 +160,7 @@ def shortlist(
     seed: int = 1,
     jobs: int = 1,
     progress: Progress | None = None,
+    estimate_missing: bool = False,
 ) -> Shortlist:
     """Rank the parts of a catalogue for a product.
 
@@ -167,13 +170,25 @@ def shortlist(
     seed : of every random stream; the same seed gives the same result.
     jobs : workers for the draws; the result does not depend on it.
     progress : told how many chunks of the draws are done, of how many.
+    estimate_missing : whether kernels that a part was not measured with are estimated from the
+        others; without it such a part is set aside.
 
     Raises
     ------
     FaultError
         When no pack of the product's choice states what a battery life needs.
     """
-    return summarise(evaluate(catalogue, product, draws, seed, jobs, progress))
+    return summarise(
+        evaluate(
+            catalogue,
+            product,
+            draws,
+            seed,
+            jobs,
+            progress,
+            estimate_missing=estimate_missing,
+        )
+    )
 
 
 def summarise(evaluation: Evaluation) -> Shortlist:
@@ -241,6 +256,7 @@ def _ranked(evaluation: Evaluation, place: int, candidate: Candidate, firm: Firm
         rank_acceptability=None if firm.ranks is None else _trimmed(firm.ranks[place]),
         expected_regret=None if firm.regret is None else float(firm.regret[place]),
         dominated_by=firm.dominated_by[place],
+        estimated=evaluation.catalogue.estimated.get(build.part, ()),
         build=build_result(build),
         power=power_result(build),
         battery_life_s=life_result(candidate),

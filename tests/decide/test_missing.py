@@ -1,0 +1,149 @@
+"""Kernels nobody measured: exact where the table is additive, honest where it is not."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from advisor.catalogue.records import Catalogue
+from advisor.catalogue.schema_product import Product
+from advisor.catalogue.shipped import load
+from advisor.decide.missing import EVIDENCE, _additive, _Fit, fill_missing, notes
+from advisor.studies.explain import explain
+from advisor.studies.shortlist import shortlist
+
+STRESS = ["integer", "memory", "memory", "float", "integer"]
+
+
+def without(catalogue: Catalogue, part: str, kernel: str) -> Catalogue:
+    old = catalogue.parts[part]
+    kernels = {k: v for k, v in old.kernels.items() if k != kernel}
+    return replace(catalogue, parts={**catalogue.parts, part: replace(old, kernels=kernels)})
+
+
+@given(seed=st.integers(0, 9999), gone=st.integers(0, 49))
+def test_an_additive_table_is_filled_exactly(seed: int, gone: int) -> None:
+    rng = np.random.default_rng(seed)
+    truth = rng.normal(size=10)[:, None] + rng.normal(size=5)[None, :]
+    table = truth.copy()
+    p, k = divmod(gone, 5)
+    table[p, k] = np.nan
+    fit = _Fit(table, STRESS)
+    value, error = fit.predict(p, k)
+    # the alternating least squares end at 1e-10
+    assert value == pytest.approx(truth[p, k], abs=1e-7)
+    assert error == pytest.approx(0.0, abs=1e-7)
+
+
+@given(seed=st.integers(0, 9999))
+def test_effects_are_least_squares(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    table = rng.normal(size=(7, 4))
+    mask = rng.random((7, 4)) < 0.8
+    mask[0], mask[:, 0] = True, True
+    part, kernel = _additive(table, mask)
+    # the same by numpy's own solver of the indicator equations
+    rows = [(p, k) for p in range(7) for k in range(4) if mask[p, k]]
+    design = np.zeros((len(rows), 11))
+    for i, (p, k) in enumerate(rows):
+        design[i, p] = design[i, 7 + k] = 1.0
+    found, *_ = np.linalg.lstsq(design, [table[r] for r in rows], rcond=None)
+    fitted = part[:, None] + kernel[None, :]
+    theirs = found[:7, None] + found[None, 7:]
+    assert fitted == pytest.approx(theirs, abs=1e-6)
+
+
+def test_a_leaning_toward_memory_is_carried_over() -> None:
+    # parts differ in how they fare on both memory kernels: one tells of the other
+    rng = np.random.default_rng(2)
+    lean = rng.normal(0, 0.5, 16)
+    truth = rng.normal(size=16)[:, None] + rng.normal(size=5)[None, :]
+    truth[:, 1:3] += lean[:, None]
+    truth += rng.normal(0, 0.02, truth.shape)
+    blind = _Fit(truth, ["a", "b", "c", "d", "e"])
+    seeing = _Fit(truth, STRESS)
+    assert seeing.errors[1] < 0.75 * blind.errors[1]
+
+
+def test_the_stated_error_is_that_of_entries_left_out() -> None:
+    rng = np.random.default_rng(5)
+    table = rng.normal(size=12)[:, None] + rng.normal(size=5)[None, :]
+    table += rng.normal(0, 0.3, table.shape)
+    fit = _Fit(table, ["a", "b", "c", "d", "e"])
+    # 12 x 5 table: a residual of 0.3 with 16 effects estimated from 60 entries
+    assert fit.errors.mean() == pytest.approx(0.3 * np.sqrt(1 + 16 / 60), rel=0.25)
+
+
+@pytest.fixture(scope="module")
+def frost() -> tuple[Catalogue, Product]:
+    return load("frost-post")
+
+
+def test_without_the_flag_the_part_is_set_aside(frost: tuple[Catalogue, Product]) -> None:
+    catalogue, product = frost
+    found = shortlist(without(catalogue, "quorvane-s5", "filter"), product, draws=0)
+    aside = {a.part: a.missing for a in found.set_aside}
+    assert aside["quorvane-s5"] == ("quorvane-s5:kernels.filter",)
+
+
+def test_with_it_the_part_is_ranked_marked_and_less_sure(frost: tuple[Catalogue, Product]) -> None:
+    catalogue, product = frost
+    less = without(catalogue, "quorvane-s5", "filter")
+    found = shortlist(less, product, draws=500, estimate_missing=True)
+    part = next(p for p in found.ranking if p.part == "quorvane-s5")
+    assert part.estimated == (
+        "quorvane-s5:kernels.filter.fast",
+        "quorvane-s5:kernels.filter.slow",
+    )
+    assert any("filter is estimated for quorvane-s5" in w for w in found.warnings)
+    assert found.evidence["estimate"] > 0
+    full = shortlist(catalogue, product, draws=500)
+    sure = next(p for p in full.ranking if p.part == "quorvane-s5")
+    assert sure.estimated == ()
+    assert part.score_range.p05 is not None
+    assert sure.score_range.p05 is not None
+    assert part.score_range.p05 < sure.score_range.p05
+    # the others are as they were
+    others = {p.part: p.score for p in full.ranking if p.part != "quorvane-s5"}
+    assert {p.part: p.score for p in found.ranking if p.part != "quorvane-s5"} == others
+    told = explain(less, product, "quorvane-s5", draws=0, estimate_missing=True)
+    assert any("rests on estimates" in r for r in told.reasons)
+
+
+@pytest.mark.parametrize("kernel", ["filter", "transform", "matrix", "hash", "cipher", "crc"])
+def test_the_truth_is_within_three_errors(frost: tuple[Catalogue, Product], kernel: str) -> None:
+    catalogue, product = frost
+    for name in ("quorvane-s5", "tessimur-l4", "helmaric-r2"):
+        filled, told = fill_missing(without(catalogue, name, kernel), product)
+        (mine,) = [t for t in told if t.part == name]
+        assert notes([mine])
+        for point, figure in filled.parts[name].kernels[kernel].items():
+            true = catalogue.parts[name].kernels[kernel][point]
+            assert figure.evidence == EVIDENCE
+            for what in ("time", "current"):
+                made, known = getattr(figure, what), getattr(true, what)
+                sigma = made.shape[1]
+                assert abs(np.log(made.nominal / known.nominal)) < 3 * sigma + 0.05
+
+
+def test_too_little_to_estimate_from_stays_missing(frost: tuple[Catalogue, Product]) -> None:
+    catalogue, product = frost
+    lone = replace(
+        catalogue.parts["quorvane-s5"],
+        kernels={"hash": catalogue.parts["quorvane-s5"].kernels["hash"]},
+    )
+    filled, told = fill_missing(
+        replace(catalogue, parts={**catalogue.parts, "quorvane-s5": lone}), product
+    )
+    assert "quorvane-s5" not in {t.part for t in told}
+    assert "filter" not in filled.parts["quorvane-s5"].kernels
+
+
+def test_nothing_missing_nothing_changed(frost: tuple[Catalogue, Product]) -> None:
+    catalogue, product = frost
+    complete = catalogue.only(["quorvane-s5", "tessimur-l4"])
+    assert fill_missing(complete, product) == (complete, ())
