@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
@@ -119,6 +118,8 @@ def nearest(word: str, choices: Iterable[str]) -> str | None:
     """The choice nearest to a word that is none of them; None when none is near."""
     if len(word) > LONGEST:
         return None
+    import difflib
+
     lower = {choice.lower(): choice for choice in choices}
     found = difflib.get_close_matches(word.lower(), list(lower), n=1, cutoff=0.6)
     return lower[found[0]] if found else None

@@ -213,3 +213,37 @@ def plans(scale: Scale) -> list[Row]:
             0.1,
         )
     ]
+
+
+@benchmark("ranks", "rank acceptability of very many parts against the bare matrix product")
+def ranks(scale: Scale) -> list[Row]:
+    from advisor.decide.robustness import simulated_ranks
+
+    parts, criteria, draws = scale.many * 20, 8, scale.draws * 5
+    draw = np.random.default_rng(13)
+    utilities = draw.random((parts, criteria))
+    weights = draw.dirichlet(np.ones(criteria), draws).T
+    noise = draw.uniform(0.005, 0.03, parts)
+    left, right = utilities.astype(np.float32), weights.astype(np.float32)
+    block = 500
+
+    def product() -> None:
+        for start in range(0, draws, block):
+            left @ right[:, start : start + block]
+
+    ours, bare = turn_about(
+        scale.rounds,
+        [
+            partial(timed, lambda: simulated_ranks(utilities, weights, noise)),
+            partial(timed, product),
+        ],
+    )
+    return [
+        Row(
+            f"ranks 1 to 5 of {parts} parts x {criteria} criteria x {draws} draws, noise for each",
+            middle(ours),
+            "the single-precision matrix product of that shape, in blocks",
+            middle(bare),
+            20,
+        )
+    ]
