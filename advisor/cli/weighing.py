@@ -6,7 +6,7 @@ import sys
 from collections.abc import Sequence
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
@@ -22,7 +22,6 @@ from advisor.cli.options import (
     SetOption,
     WidthOption,
 )
-from advisor.faults import Fault, FaultError
 
 if TYPE_CHECKING:
     from advisor.catalogue.schema_product import Product
@@ -88,10 +87,10 @@ def weights(
 
     screen = Screen(form, output, width, no_color, quiet)
     if sum(map(bool, (order, judge, ask))) > 1:
-        raise FaultError((Fault("--ask", "several ways at once", "--order, --judge or --ask"),))
+        _refuse(("--ask", "several ways at once", "--order, --judge or --ask"))
     target = _file(product, changes or ()) if write else None
     if ask is not None and product == "-":
-        raise FaultError((Fault("--ask", "a product from standard input", "a product's file"),))
+        _refuse(("--ask", "a product from standard input", "a product's file"))
     inputs = load(product, catalog or (), changes or (), cached=not no_cache)
     names = [] if order is None else [name.strip() for name in order.split(",")]
     pairs = _pairs(judge or ())
@@ -118,9 +117,9 @@ def _file(reference: str, changes: Sequence[str]) -> Path:
     from advisor.catalogue.shipped import find_product, product_files
 
     if reference == "-" or find_product(reference) in product_files().values():
-        raise FaultError((Fault("--write", f'"{reference}"', "a product's file of your own"),))
+        _refuse(("--write", f'"{reference}"', "a product's file of your own"))
     if changes:
-        raise FaultError((Fault("--write", "--set", "the file as it stands: one of the two"),))
+        _refuse(("--write", "--set", "the file as it stands: one of the two"))
     return find_product(reference)
 
 
@@ -132,6 +131,13 @@ def _write(path: Path, found: Weights) -> None:
     text = read_bytes(path, str(path)).decode("utf-8")
     values = {f"priorities.{name}.weight": weight for name, weight in found.texts.items()}
     write_bytes(path, replaced(text, str(path), values).encode())
+
+
+def _refuse(*faults: tuple[str, str, str]) -> NoReturn:
+    """Raise faults of (where, read, expected); what they need is loaded for them alone."""
+    from advisor.faults import Fault, FaultError
+
+    raise FaultError(tuple(Fault(*fault) for fault in faults))
 
 
 def _number(text: str) -> float | None:
@@ -151,13 +157,13 @@ def _pairs(texts: Sequence[str]) -> dict[tuple[str, str], float]:
         first, colon, second = (piece.strip() for piece in names.partition(":"))
         value = _number(number.strip())
         if not (equals and colon and first and second) or value is None:
-            faults.append(Fault("--judge", f'"{text}"', "A:B=N, such as battery-life:toolchain=3"))
+            faults.append(("--judge", f'"{text}"', "A:B=N, such as battery-life:toolchain=3"))
         elif (first, second) in out:
-            faults.append(Fault("--judge", f"{first}:{second} twice", "each pair judged once"))
+            faults.append(("--judge", f"{first}:{second} twice", "each pair judged once"))
         else:
             out[first, second] = value
     if faults:
-        raise FaultError(tuple(faults))
+        _refuse(*faults)
     return out
 
 
@@ -166,7 +172,7 @@ def _answer(question: str) -> str:
     print(question, end=" ", file=sys.stderr, flush=True)
     line = sys.stdin.readline()
     if not line:
-        raise FaultError((Fault("--ask", "the end of the answers", "an answer to each question"),))
+        _refuse(("--ask", "the end of the answers", "an answer to each question"))
     return line.strip()
 
 
