@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from advisor.studies.outlook import outlook
     from advisor.studies.schema import schema
     from advisor.studies.shortlist import shortlist
+    from advisor.studies.tipping import tipping
     from advisor.studies.weights import weights
 
 _HOME = {
@@ -43,6 +44,7 @@ _HOME = {
     "outlook": "advisor.studies.outlook",
     "schema": "advisor.studies.schema",
     "shortlist": "advisor.studies.shortlist",
+    "tipping": "advisor.studies.tipping",
     "weights": "advisor.studies.weights",
 }
 
@@ -62,6 +64,7 @@ __all__ = [
     "outlook",
     "schema",
     "shortlist",
+    "tipping",
     "weights",
 ]
 

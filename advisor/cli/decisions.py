@@ -1,4 +1,4 @@
-"""Commands that decide: `shortlist`, `explain`, `outlook` and `gaps`."""
+"""Commands that decide: `shortlist`, `explain`, `outlook`, `tipping` and `gaps`."""
 
 from __future__ import annotations
 
@@ -33,6 +33,7 @@ def register(app: typer.Typer) -> None:
     app.command()(shortlist)
     app.command()(explain)
     app.command()(outlook)
+    app.command()(tipping)
     app.command()(gaps)
 
 
@@ -237,6 +238,56 @@ def outlook(
         screen.page(outlook_page(found, screen.columns))
     fits = any(p.battery_life_s for one in found.levers for c in one.curves for p in c.points)
     return 0 if fits else 1
+
+
+def tipping(
+    product: ProductArgument,
+    levers: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--lever",
+            metavar="PATH",
+            help="A figure to move; all that decide if absent, which may take a minute.",
+            show_default=False,
+        ),
+    ] = None,
+    points: Annotated[
+        int, typer.Option("--points", metavar="N", min=1, max=400, help="Places on each side.")
+    ] = 6,
+    catalog: CatalogOption = None,
+    changes: SetOption = None,
+    form: FormatOption = Format.TABLE,
+    output: OutputOption = None,
+    width: WidthOption = 0,
+    no_color: NoColorOption = False,
+    quiet: QuietOption = False,
+    no_cache: NoCacheOption = False,
+) -> int:
+    """Tell what would change the winner. Each figure has the value at which another part leads.
+
+    Example: part-advisor tipping barrel-tag --lever quorvane-g0:price.breaks.10000
+    """
+    from advisor.catalogue.shipped import load
+    from advisor.cli.output import Screen
+    from advisor.cli.progress import progress
+    from advisor.present.machine import to_csv, to_json
+    from advisor.studies.results import plain
+    from advisor.studies.tipping import tipping as study
+
+    screen = Screen(form, output, width, no_color, quiet)
+    inputs = load(product, catalog or (), changes or (), cached=not no_cache)
+    with progress(quiet) as tell:
+        found = study(*inputs, levers or (), points=points, progress=tell)
+    if form is Format.JSON:
+        screen.text(to_json(found))
+    elif form is Format.CSV:
+        screen.warn(list(found.warnings))
+        screen.text(to_csv([plain(tip) for tip in found.levers]))
+    else:
+        from advisor.present.tipping import tipping_page
+
+        screen.page(tipping_page(found, screen.columns))
+    return 0 if found.winner is not None else 1
 
 
 def gaps(

@@ -1,0 +1,189 @@
+"""The nearest value of a lever at which another part takes the lead.
+
+From the value that stands the search goes outward on both sides, place by place, on the real
+decision; where the leader has changed, halving finds the first change to a thousandth. A figure of
+one part alone moves that part's score one way, so there a look at the end of the range tells
+whether there is a change at all.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from advisor.catalogue.levers import Lever
+from advisor.catalogue.load import with_changes
+from advisor.catalogue.records import Catalogue
+from advisor.catalogue.schema_product import Product
+from advisor.decide.along import Along
+from advisor.decide.evaluate import Evaluation, evaluate
+from advisor.faults import FaultError
+
+
+@dataclass(frozen=True, slots=True)
+class Tip:
+    """Where a lever tips the decision: the first value found beyond the change, and who leads."""
+
+    at: float
+    leader: str | None
+
+
+class Deciding:
+    """The decision as one lever moves, who leads at each value."""
+
+    def __init__(
+        self, catalogue: Catalogue, product: Product, base: Evaluation, contenders: tuple[str, ...]
+    ) -> None:
+        self.catalogue, self.product = catalogue.only(contenders), product
+        self.scores = {
+            c.part.part: c.best.score for c in base.candidates if c.part.part in contenders
+        }
+        self.winner = base.candidates[0].part.part
+        self.base = base
+        builds = [(c.part.part, b) for c in base.candidates for b in c.builds]
+        self.parts = [part for part, _ in builds]
+        self.values = np.stack([b.found.values[:, b.row, 0] for _, b in builds], axis=1)
+
+    def along(self, lever: Lever) -> Callable[[float], str | None]:
+        """Who leads at a value; the value's own text is what is set."""
+        identity, _, dotted = lever.path.partition(":")
+        if identity in self.scores:
+            return self._of_part(lever, identity)
+        if identity == self.product.product and dotted.startswith("priorities."):
+            return self._of_priority(lever, dotted)
+        line = Along(self.catalogue, self.product, lever)
+
+        def leader(x: float) -> str | None:
+            try:
+                return line.leader(x)
+            except FaultError:
+                # a value that may not stand there is no value of the lever
+                return self.winner
+
+        return leader
+
+    def _of_part(self, lever: Lever, part: str) -> Callable[[float], str | None]:
+        """A figure of one part moves no other's score."""
+        alone = self.catalogue.only([part])
+        others = {name: score for name, score in self.scores.items() if name != part}
+
+        def leader(x: float) -> str | None:
+            try:
+                there = with_changes(alone, self.product, [lever.assignment(x)])
+            except FaultError:
+                return self.winner
+            found = evaluate(*there).candidates
+            scores = {**others, **({part: found[0].best.score} if found else {})}
+            return _first(scores)
+
+        return leader
+
+    def _of_priority(self, lever: Lever, dotted: str) -> Callable[[float], str | None]:
+        """A weight or an anchor changes what values are worth, and no value."""
+        name, _, what = dotted.removeprefix("priorities.").rpartition(".")
+
+        def leader(x: float) -> str | None:
+            raw = {n: p.weight.nominal for n, p in self.product.priorities.items() if p.weight}
+            if what == "weight":
+                raw[name] = x
+            total = sum(raw.values())
+            worth = np.zeros(len(self.parts))
+            for criterion, row in zip(self.base.criteria, self.values, strict=True):
+                made = criterion
+                if criterion.name == name and what in ("poor", "good"):
+                    made = (
+                        replace(criterion, poor=x) if what == "poor" else replace(criterion, good=x)
+                    )
+                    if made.poor == made.good:
+                        return self.winner
+                worth += raw[criterion.name] / total * made.utility(row)
+            best: dict[str, float] = {}
+            for part, score in zip(self.parts, 100 * worth, strict=True):
+                best[part] = max(best.get(part, -np.inf), float(score))
+            return _first(best)
+
+        return leader
+
+    def alone(self, lever: Lever) -> bool:
+        """Whether a lever moves one part's score alone, and so one way."""
+        return lever.path.partition(":")[0] in self.scores
+
+
+def _first(scores: Mapping[str, float]) -> str | None:
+    return min(scores, key=lambda name: (-round(scores[name], 9), name), default=None)
+
+
+def nearest_tip(
+    leader: Callable[[float], str | None],
+    lever: Lever,
+    ends: tuple[float, float],
+    winner: str | None,
+    points: int,
+) -> Tip | None:
+    """The nearest tip on either side of the value that stands; None where there is none.
+
+    Parameters
+    ----------
+    ends : of the range looked at. winner : who leads now. points : places on each side.
+    """
+    now = lever.now
+    assert now is not None
+    found = [
+        tip
+        for end in ends
+        if end != now and (tip := _one_side(leader, lever, now, end, winner, points)) is not None
+    ]
+    return min(found, key=lambda tip: _distance(tip.at, now), default=None)
+
+
+def _distance(x: float, now: float) -> float:
+    if x > 0 and now > 0:
+        return abs(float(np.log(x / now)))
+    return abs(x - now)
+
+
+def _one_side(
+    leader: Callable[[float], str | None],
+    lever: Lever,
+    now: float,
+    end: float,
+    winner: str | None,
+    points: int,
+) -> Tip | None:
+    before = now
+    for x in _outward(now, end, points, lever.whole):
+        there = leader(x)
+        if there != winner:
+            near, far = before, x
+            while (middle := _middle(near, far, lever.whole)) is not None:
+                if leader(middle) == winner:
+                    near = middle
+                else:
+                    far = middle
+            return Tip(far, leader(far))
+        before = x
+    return None
+
+
+def _outward(now: float, end: float, points: int, whole: bool) -> list[float]:
+    steps = np.arange(1, points + 1) / points
+    # closer together near the value that stands
+    steps = steps**1.5
+    if now > 0 and end > 0:
+        places = [float(now * (end / now) ** s) for s in steps]
+    else:
+        places = [float(now + (end - now) * s) for s in steps]
+    if whole:
+        places = list(dict.fromkeys(float(round(x)) for x in places))
+    return [x for x in places if x != now]
+
+
+def _middle(near: float, far: float, whole: bool) -> float | None:
+    if whole:
+        middle = float(round((near + far) / 2))
+        return middle if min(near, far) < middle < max(near, far) else None
+    if abs(far - near) <= 5e-4 * max(abs(near), abs(far)) or abs(far - near) < 1e-12:
+        return None
+    return float(np.sqrt(near * far)) if near > 0 and far > 0 else (near + far) / 2

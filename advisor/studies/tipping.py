@@ -1,0 +1,216 @@
+"""`tipping`: what would change the winner, lever by lever, and how far away that is."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from advisor import figures
+from advisor.catalogue.levers import Lever, lever, span
+from advisor.catalogue.records import Catalogue
+from advisor.catalogue.schema_product import Product
+from advisor.decide.evaluate import Candidate, Evaluation, evaluate
+from advisor.decide.tips import Deciding, nearest_tip
+from advisor.decide.weighing import leads
+from advisor.faults import Fault, FaultError
+from advisor.studies.results import frame, plain
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+POINTS = 6
+CONTENDERS = 10
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True, slots=True)
+class LeverTip:
+    """A lever's nearest tip: `text` goes behind `--set PATH=`; None where it tips nowhere.
+
+    `distance_u` in standard uncertainties of the figure (None where it is exact), `distance_share`
+    as a share of the value that stands (None where that is zero).
+    """
+
+    path: str
+    now: float
+    unit: str
+    tips_at: float | None
+    text: str | None
+    new_winner: str | None
+    distance_u: float | None
+    distance_share: float | None
+    now_shown: str
+    tips_shown: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class WeightTip:
+    """The smallest change of weights, of a sum of 1, that brings a part to the front."""
+
+    part: str
+    l1: float
+    weights: Mapping[str, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Tipping:
+    """What would change the winner. Levers that tip come first, the nearest first."""
+
+    product: str
+    invented: bool
+    winner: str | None
+    points: int
+    contenders: tuple[str, ...]
+    levers: tuple[LeverTip, ...]
+    weights: tuple[WeightTip, ...]
+    never_first: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+    def to_frame(self) -> pd.DataFrame:
+        """A row a lever."""
+        return frame([plain(tip) for tip in self.levers])
+
+
+def tipping(
+    catalogue: Catalogue,
+    product: Product,
+    levers: Sequence[str] = (),
+    *,
+    points: int = POINTS,
+    progress: Progress | None = None,
+) -> Tipping:
+    """The nearest value of every lever at which another part takes the lead.
+
+    Parameters
+    ----------
+    levers : paths; when empty all of the product's figures, the prices of what it may be built of,
+        and the figures that the two leaders' builds rest on. points : places looked at on each side
+        of the value that stands, up to eight times it, or 20 K.
+    progress : told how many levers are done, of how many.
+
+    Raises
+    ------
+    FaultError
+        For a path that leads to no figure or to one that is absent.
+    """
+    base = evaluate(catalogue, product)
+    invented = product.invented or any(p.invented for p in catalogue.parts.values())
+    if not base.candidates:
+        return Tipping(product.product, invented, None, points, (), (), (), (), base.warnings)
+    now = np.array([c.weight for c in base.criteria])
+    order = leads(base, now)
+    names = [c.part.part for c in base.candidates]
+    contenders = tuple(sorted(names[:CONTENDERS]))
+    asked = _asked(base, levers)
+    deciding = Deciding(catalogue, product, base, contenders)
+    tips = []
+    for n, handle in enumerate(asked):
+        tips.append(_tip(deciding, handle, points))
+        if progress is not None:
+            progress(n + 1, len(asked))
+    tips.sort(key=lambda t: (t.tips_at is None, round(t.distance_share or 0.0, 9), t.path))
+    return Tipping(
+        product=product.product,
+        invented=invented,
+        winner=names[0],
+        points=points,
+        contenders=contenders,
+        levers=tuple(tips),
+        weights=tuple(
+            WeightTip(x.part, x.distance, x.weights)
+            for x in sorted(order, key=lambda x: (x.distance or 0.0, x.part))
+            if x.distance is not None and x.part != names[0]
+        ),
+        never_first=tuple(sorted(x.part for x in order if x.distance is None)),
+        warnings=base.warnings,
+    )
+
+
+def _tip(deciding: Deciding, handle: Lever, points: int) -> LeverTip:
+    assert handle.now is not None
+    found = nearest_tip(
+        deciding.along(handle),
+        handle,
+        span(handle, None),
+        deciding.winner,
+        1 if deciding.alone(handle) or ":price." in handle.path else points,
+    )
+    far = None if found is None else abs(found.at - handle.now)
+    return LeverTip(
+        path=handle.path,
+        now=handle.now,
+        unit=handle.unit,
+        tips_at=None if found is None else found.at,
+        text=None if found is None else handle.text(found.at),
+        new_winner=None if found is None else found.leader,
+        distance_u=None if far is None or handle.u == 0 else far / handle.u,
+        distance_share=None if far is None or handle.now == 0 else far / abs(handle.now),
+        now_shown=handle.shown(handle.now),
+        tips_shown=None if found is None else handle.shown(found.at),
+    )
+
+
+def _asked(base: Evaluation, paths: Sequence[str]) -> list[Lever]:
+    catalogue, product = base.catalogue, base.product
+    if paths:
+        made = [lever(catalogue, product, path) for path in dict.fromkeys(paths)]
+        absent = [m.path for m in made if not _movable(m)]
+        if absent:
+            raise FaultError(
+                tuple(Fault(p, "no value above zero", "a figure that stands") for p in absent)
+            )
+        return made
+    out = []
+    for path in _paths(base):
+        try:
+            handle = lever(catalogue, product, path)
+        except FaultError:
+            continue  # a word, a list, a share of a sum: no figure that moves by itself
+        if _movable(handle):
+            out.append(handle)
+    return out
+
+
+def _movable(handle: Lever) -> bool:
+    if handle.now is None:
+        return False
+    return handle.now > 0 or handle.dimension == "temperature"
+
+
+def _paths(base: Evaluation) -> Iterator[str]:
+    """Paths of the product's figures, of prices, and of what the two leaders rest on."""
+    product, documents = base.product.product, base.catalogue.documents
+    for dotted, _ in figures.walk(documents[product].root):
+        share = dotted.startswith("environment.") and dotted.endswith(".share")
+        if not share and not dotted.startswith("needs."):
+            yield f"{product}:{dotted}"
+    feeds = {f.name: f for c in base.candidates[:2] for f in [c.best.found.feed]}
+    others = {f.option.cell for f in feeds.values()}
+    others |= {f.converter_name for f in feeds.values() if f.converter is not None}
+    for identity in sorted(x for x in others if x is not None):
+        for dotted, _ in figures.walk(documents[identity].root):
+            if dotted.startswith("price."):
+                yield f"{identity}:{dotted}"
+    for candidate in base.candidates[:2]:
+        yield from _of_part(candidate, documents)
+
+
+def _of_part(candidate: Candidate, documents: Mapping[str, object]) -> Iterator[str]:
+    build = candidate.best
+    found, row = build.found, build.row
+    used = {f"sleep-states.{found.sleep_name(row)}", "price", "extras", "toolchain.setup"}
+    used |= {"supply", "own-figures"}
+    for task, option in zip(found.product.tasks, found.options(row), strict=True):
+        used.add(f"operating-points.{option.point}")
+        used |= {
+            f"kernels.{kernel}.{variant}"
+            for kernel, variant in zip(task.kernels, option.variants, strict=True)
+        }
+        used |= {f"blocks.{block}" for block in task.uses}
+    root = documents[build.part].root  # type: ignore[attr-defined]
+    for dotted, _ in figures.walk(root):
+        if any(dotted == name or dotted.startswith(f"{name}.") for name in used):
+            yield f"{build.part}:{dotted}"
