@@ -1,9 +1,9 @@
 """The nearest value of a lever at which another part takes the lead.
 
 From the value that stands the search goes outward on both sides, place by place, on the real
-decision; where the leader has changed, halving finds the first change to a thousandth. A figure of
-one part alone moves that part's score one way, so there a look at the end of the range tells
-whether there is a change at all.
+decision; where the leader has changed, false position on the lead, with halving against steps,
+closes in on a change to a thousandth. A figure of one part alone moves that part's score one way,
+so there a look at the end of the range tells whether there is a change at all.
 """
 
 from __future__ import annotations
@@ -20,6 +20,17 @@ from advisor.catalogue.schema_product import Product
 from advisor.decide.along import Along
 from advisor.decide.evaluate import Evaluation, evaluate
 from advisor.faults import FaultError
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """Who leads, and by how many points the part that leads now is ahead (behind: below zero)."""
+
+    leader: str | None
+    lead: float
+
+
+Leader = Callable[[float], Standing]
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +57,7 @@ class Deciding:
         self.parts = [part for part, _ in builds]
         self.values = np.stack([b.found.values[:, b.row, 0] for _, b in builds], axis=1)
 
-    def along(self, lever: Lever) -> Callable[[float], str | None]:
+    def along(self, lever: Lever) -> Leader:
         """Who leads at a value; the value's own text is what is set."""
         identity, _, dotted = lever.path.partition(":")
         if identity in self.scores:
@@ -55,36 +66,45 @@ class Deciding:
             return self._of_priority(lever, dotted)
         line = Along(self.catalogue, self.product, lever)
 
-        def leader(x: float) -> str | None:
+        def leader(x: float) -> Standing:
             try:
-                return line.leader(x)
+                offers = line.offers(x)
             except FaultError:
                 # a value that may not stand there is no value of the lever
-                return self.winner
+                return self._unmoved()
+            return self._standing({name: offer.score for name, offer in offers.items()})
 
         return leader
 
-    def _of_part(self, lever: Lever, part: str) -> Callable[[float], str | None]:
+    def _unmoved(self) -> Standing:
+        return self._standing(self.scores)
+
+    def _standing(self, scores: Mapping[str, float]) -> Standing:
+        others = [score for name, score in scores.items() if name != self.winner]
+        mine = scores.get(self.winner, -np.inf)
+        lead = mine - max(others, default=-np.inf) if scores else -np.inf
+        return Standing(_first(scores), float(lead))
+
+    def _of_part(self, lever: Lever, part: str) -> Leader:
         """A figure of one part moves no other's score."""
         alone = self.catalogue.only([part])
         others = {name: score for name, score in self.scores.items() if name != part}
 
-        def leader(x: float) -> str | None:
+        def leader(x: float) -> Standing:
             try:
                 there = with_changes(alone, self.product, [lever.assignment(x)])
             except FaultError:
-                return self.winner
+                return self._unmoved()
             found = evaluate(*there).candidates
-            scores = {**others, **({part: found[0].best.score} if found else {})}
-            return _first(scores)
+            return self._standing({**others, **({part: found[0].best.score} if found else {})})
 
         return leader
 
-    def _of_priority(self, lever: Lever, dotted: str) -> Callable[[float], str | None]:
+    def _of_priority(self, lever: Lever, dotted: str) -> Leader:
         """A weight or an anchor changes what values are worth, and no value."""
         name, _, what = dotted.removeprefix("priorities.").rpartition(".")
 
-        def leader(x: float) -> str | None:
+        def leader(x: float) -> Standing:
             raw = {n: p.weight.nominal for n, p in self.product.priorities.items() if p.weight}
             if what == "weight":
                 raw[name] = x
@@ -97,12 +117,12 @@ class Deciding:
                         replace(criterion, poor=x) if what == "poor" else replace(criterion, good=x)
                     )
                     if made.poor == made.good:
-                        return self.winner
+                        return self._unmoved()
                 worth += raw[criterion.name] / total * made.utility(row)
             best: dict[str, float] = {}
             for part, score in zip(self.parts, 100 * worth, strict=True):
                 best[part] = max(best.get(part, -np.inf), float(score))
-            return _first(best)
+            return self._standing(best)
 
         return leader
 
@@ -116,7 +136,7 @@ def _first(scores: Mapping[str, float]) -> str | None:
 
 
 def nearest_tip(
-    leader: Callable[[float], str | None],
+    leader: Leader,
     lever: Lever,
     ends: tuple[float, float],
     winner: str | None,
@@ -145,26 +165,58 @@ def _distance(x: float, now: float) -> float:
 
 
 def _one_side(
-    leader: Callable[[float], str | None],
-    lever: Lever,
-    now: float,
-    end: float,
-    winner: str | None,
-    points: int,
+    leader: Leader, lever: Lever, now: float, end: float, winner: str | None, points: int
 ) -> Tip | None:
-    before = now
+    before, ahead = now, np.nan
     for x in _outward(now, end, points, lever.whole):
         there = leader(x)
-        if there != winner:
-            near, far = before, x
-            while (middle := _middle(near, far, lever.whole)) is not None:
-                if leader(middle) == winner:
-                    near = middle
-                else:
-                    far = middle
-            return Tip(far, leader(far))
-        before = x
+        if there.leader != winner:
+            return _closed_in(leader, lever.whole, winner, (before, ahead), (x, there))
+        before, ahead = x, there.lead
     return None
+
+
+def _closed_in(
+    leader: Leader,
+    whole: bool,
+    winner: str | None,
+    near: tuple[float, float],
+    far: tuple[float, Standing],
+) -> Tip:
+    """The change between a place where the winner leads and one where it does not."""
+    close, ahead = near
+    beyond, there = far
+    behind = there.lead
+    side = 0
+    for n in range(200):
+        middle = _middle(close, beyond, whole)
+        if middle is None:
+            break
+        x = _guess(close, beyond, ahead, behind) if n % 3 != 2 and not whole else None
+        at = middle if x is None else x
+        standing = leader(at)
+        if standing.leader == winner:
+            close, ahead = at, standing.lead
+            behind = behind / 2 if side == 1 else behind
+            side = 1
+        else:
+            beyond, behind, there = at, standing.lead, standing
+            ahead = ahead / 2 if side == -1 else ahead
+            side = -1
+    return Tip(beyond, there.leader)
+
+
+def _guess(close: float, beyond: float, ahead: float, behind: float) -> float | None:
+    """Where a straight line between the leads crosses zero, a little beyond it."""
+    if not (np.isfinite(ahead) and np.isfinite(behind)) or ahead - behind <= 0:
+        return None
+    share = min(max(ahead / (ahead - behind), 0.0) + 2e-4, 1.0)
+    if close > 0 and beyond > 0:
+        x = float(close * (beyond / close) ** share)
+    else:
+        x = close + (beyond - close) * share
+    inside = min(close, beyond) < x < max(close, beyond)
+    return x if inside else None
 
 
 def _outward(now: float, end: float, points: int, whole: bool) -> list[float]:

@@ -135,3 +135,18 @@ def shortlist_process(scale: Scale) -> list[Row]:
         Row(f"shortlist {PRODUCT}, cache warm", min(kept), against, min(bare), 60),
         Row(f"peak memory of shortlist {PRODUCT}", peak, "1/250 of the bound", 1.0, 250, "MB"),
     ]
+
+
+@benchmark("tipping", "the whole process of `tipping barrel-tag` against `python -c pass`")
+def tipping_process(scale: Scale) -> list[Row]:
+    # every figure that decides; one figure is enough to see that it works
+    some = [] if scale.rounds > 1 else ["--lever", "barrel-tag:cost.units"]
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        warm = {"ADVISOR_CACHE_DIR": str(folder / "warm")}
+        command = [*RUN, "tipping", "barrel-tag", *some]
+        whole, bare = turn_about(
+            min(scale.rounds, 2),
+            [lambda: wait(command, folder, warm), lambda: wait(BARE, folder)],
+        )
+    return [Row("tipping barrel-tag", min(whole), "python -c pass", min(bare), 500)]
