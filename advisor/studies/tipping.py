@@ -22,7 +22,8 @@ if TYPE_CHECKING:
     import pandas as pd
 
 POINTS = 6
-CONTENDERS = 10
+FREE = 200  # places where a look costs no new battery life
+CONTENDERS = 8
 Progress = Callable[[int, int], None]
 
 
@@ -136,7 +137,7 @@ def _tip(deciding: Deciding, handle: Lever, points: int) -> LeverTip:
         handle,
         span(handle, None),
         deciding.winner,
-        1 if deciding.alone(handle) or ":price." in handle.path else points,
+        _places(deciding, handle, points),
     )
     far = None if found is None else abs(found.at - handle.now)
     return LeverTip(
@@ -151,6 +152,22 @@ def _tip(deciding: Deciding, handle: Lever, points: int) -> LeverTip:
         now_shown=handle.shown(handle.now),
         tips_shown=None if found is None else handle.shown(found.at),
     )
+
+
+def _places(deciding: Deciding, handle: Lever, points: int) -> int:
+    """Places to look at on each side: all that anyone may want where looking costs nothing.
+
+    A price, and what one part alone rests on, moves scores one way, so the end of the range tells;
+    costs shared by all parts nearly do.
+    """
+    dotted = handle.path.partition(":")[2]
+    if dotted.startswith("priorities."):
+        return max(points, FREE)
+    if deciding.alone(handle) or dotted.startswith("price."):
+        return 1
+    if dotted.startswith("cost.") and dotted != "cost.units":
+        return min(points, 2)
+    return points
 
 
 def _asked(base: Evaluation, paths: Sequence[str]) -> list[Lever]:
