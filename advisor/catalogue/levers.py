@@ -7,8 +7,8 @@ A lever's value is in SI units (money in the file's currency); its text can be p
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 from yaml.nodes import MappingNode, Node
@@ -17,9 +17,7 @@ from advisor import figures
 from advisor.catalogue.fields import Record
 from advisor.catalogue.kinds import CurveOf, Figure, Kind, Reading, Whole
 from advisor.catalogue.records import Catalogue
-from advisor.catalogue.schema_parts import Part
 from advisor.catalogue.schema_product import Product
-from advisor.catalogue.schema_supply import AddOn, Cell, Converter
 from advisor.faults import Fault, FaultError, FaultLog, nearest
 from advisor.quantities import DIMENSIONS, Quantity, show
 from advisor.source import read_text
@@ -87,19 +85,47 @@ class Lever:
         FaultError
             For text that may not stand there, and for one with an uncertainty.
         """
-        log = FaultLog()
-        identity, _, dotted = self.path.partition(":")
-        reading = Reading("--along", identity, log)
-        value = self.kind.read(read_text(text, "--along").root, dotted, reading)
-        log.raise_if_any()
+        value = read_option("--along", text, self.kind)
         if isinstance(value, Quantity):
-            if value.u:
-                raise FaultError(
-                    (Fault("--along", f'"{text}"', "an end of the range, without uncertainty"),)
-                )
             return value.nominal
-        assert value is not None
         return float(value)
+
+    def between(self, one: float, other: float, near: float) -> float | None:
+        """A place between two, midway; None where they are within a share `near` of each other,
+        or next to each other for a whole number."""
+        middle = part_way(one, other, 0.5)
+        if self.whole:
+            low, high = sorted((one, other))
+            middle = float(round(middle))
+            return middle if low < middle < high else low + 1 if high - low > 1 else None
+        apart = abs(other - one)
+        # about zero no share of the value is small enough
+        if apart <= near * max(abs(one), abs(other)) or (min(one, other) <= 0 and apart <= 1e-9):
+            return None
+        return middle
+
+
+def part_way(one: float, other: float, share: float) -> float:
+    """The place a share of the way from one to another, in the logarithm where both are above
+    zero."""
+    if one > 0 and other > 0:
+        return float(one * (other / one) ** share)
+    return one + (other - one) * share
+
+
+def read_option(option: str, text: str, kind: Figure | Whole) -> Any:
+    """A value that an option gives, exact.
+
+    Raises
+    ------
+    FaultError
+        For text that may not stand there, and for a figure with an uncertainty.
+    """
+    log = FaultLog()
+    wanted = replace(kind, exact=True) if isinstance(kind, Figure) else kind
+    value = wanted.read(read_text(text, option).root, "", Reading(option, option, log))
+    log.raise_if_any()
+    return value
 
 
 def lever(catalogue: Catalogue, product: Product, path: str) -> Lever:
@@ -111,31 +137,22 @@ def lever(catalogue: Catalogue, product: Product, path: str) -> Lever:
         For a path that leads to no figure.
     """
     identity, colon, dotted = path.partition(":")
-    kinds: tuple[tuple[Mapping[str, Any], type[Any]], ...] = (
-        ({product.product: product}, Product),
-        (catalogue.parts, Part),
-        (catalogue.cells, Cell),
-        (catalogue.converters, Converter),
-        (catalogue.addons, AddOn),
-    )
-    known = [name for records, _ in kinds for name in records]
-    cls = next((cls for records, cls in kinds if identity in records), None)
-    if cls is None or not colon or not dotted:
+    record = product if identity == product.product else catalogue.record(identity)
+    if record is None or not colon or not dotted:
+        known = [product.product, *(name for kind in catalogue.kinds.values() for name in kind)]
         raise FaultError(
             (
                 Fault(
                     path,
                     f'"{path}"',
                     "a figure's path, ID:dotted.keys, such as frost-post:workload.sample.every",
-                    nearest=None if cls is not None else nearest(identity, known),
+                    nearest=nearest(identity, known) if record is None else None,
                 ),
             )
         )
     root = catalogue.documents[identity].root
-    kind: Kind | None = Record(cls)
-    for name, _ in figures.steps(root, dotted):
-        below = getattr(kind, "below", None)
-        kind = None if below is None else below(name)
+    kind: Kind | None = None
+    for name, kind in _kinds_down(type(record), root, dotted):
         if kind is None:
             raise _none_there(path, name)
     if isinstance(kind, CurveOf) and kind.constant:
@@ -152,9 +169,9 @@ def curve_key(catalogue: Catalogue, path: str, place: float | None) -> str:
     """
     identity, _, dotted = path.partition(":")
     root = catalogue.documents[identity].root
-    kind: Kind | None = Record(_class_of(catalogue, identity))
-    for name, _ in figures.steps(root, dotted):
-        kind = None if kind is None else getattr(kind, "below", lambda _: None)(name)
+    record = catalogue.record(identity)
+    cls = Product if record is None else type(record)
+    *_, (_, kind) = _kinds_down(cls, root, dotted)
     node = figures.resolve(root, dotted)
     if isinstance(kind, CurveOf) and isinstance(node, MappingNode):
         if place is None:
@@ -167,16 +184,13 @@ def curve_key(catalogue: Catalogue, path: str, place: float | None) -> str:
     return path
 
 
-def _class_of(catalogue: Catalogue, identity: str) -> type[Any]:
-    for records, cls in (
-        (catalogue.parts, Part),
-        (catalogue.cells, Cell),
-        (catalogue.converters, Converter),
-        (catalogue.addons, AddOn),
-    ):
-        if identity in records:
-            return cls
-    return Product
+def _kinds_down(cls: type[Any], root: Node, dotted: str) -> Iterator[tuple[str, Kind | None]]:
+    """(key, what may stand there) on the way down a path below a record; None where nothing may."""
+    kind: Kind | None = Record(cls)
+    for name, _ in figures.steps(root, dotted):
+        below = getattr(kind, "below", None)
+        kind = None if below is None else below(name)
+        yield name, kind
 
 
 def _none_there(path: str, name: str) -> FaultError:
@@ -249,10 +263,7 @@ def grid(ends: tuple[float, float], points: int, whole: bool, now: float | None)
     """Places from end to end, evenly in the logarithm where the start is above zero, else evenly;
     the value that stands is among them where it lies inside."""
     low, high = ends
-    if low > 0:
-        places = [low * (high / low) ** (i / (points - 1)) for i in range(points)]
-    else:
-        places = [low + (high - low) * i / (points - 1) for i in range(points)]
+    places = [part_way(low, high, i / (points - 1)) for i in range(points)]
     places[0], places[-1] = low, high
     if now is not None and low < now < high:
         places.append(now)

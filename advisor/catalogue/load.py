@@ -21,7 +21,7 @@ from advisor import figures
 from advisor.catalogue import cache, rules
 from advisor.catalogue.fields import MapOf, Record, read_record
 from advisor.catalogue.kinds import Reading
-from advisor.catalogue.records import Catalogue
+from advisor.catalogue.records import KERNELS, Catalogue
 from advisor.catalogue.schema_parts import Kernel, Part
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.schema_supply import AddOn, Cell, Converter
@@ -34,7 +34,6 @@ FOLDERS: Mapping[str, tuple[str, type[Any]]] = {
     "converters": ("converter", Converter),
     "addons": ("addon", AddOn),
 }
-KERNELS = "kernels"
 
 
 @contextlib.contextmanager

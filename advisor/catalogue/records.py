@@ -27,9 +27,24 @@ class Catalogue:
     documents: Mapping[str, Document] = field(default_factory=dict, repr=False, compare=False)
     estimated: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
+    @property
+    def kinds(self) -> Mapping[str, Mapping[str, Part | Cell | Converter | AddOn]]:
+        """Records by id, for each kind of file."""
+        return {
+            "part": self.parts,
+            "cell": self.cells,
+            "converter": self.converters,
+            "add-on": self.addons,
+        }
+
+    def record(self, identity: str) -> Part | Cell | Converter | AddOn | None:
+        """The record that bears an id, of whatever kind."""
+        found = (records.get(identity) for records in self.kinds.values())
+        return next((record for record in found if record is not None), None)
+
     def unread(self) -> frozenset[str]:
         """Ids of files that stand there but could not be read: their faults are told already."""
-        kinds = (self.parts, self.cells, self.converters, self.addons)
+        kinds = self.kinds.values()
         if len(self.documents) <= sum(map(len, kinds)):
             return frozenset()
         read = {KERNELS, *(identity for kind in kinds for identity in kind)}

@@ -62,6 +62,8 @@ def compare(
 
     Example: part-advisor compare quorvane-g0 tessimur-l0 --kernel filter --at-clock 16MHz
     """
+    from advisor.catalogue.kinds import Figure
+    from advisor.catalogue.levers import read_option
     from advisor.catalogue.load import load_catalogue
     from advisor.catalogue.shipped import catalogue_folder
     from advisor.cli.output import Screen, plot_file, write_bytes
@@ -70,7 +72,9 @@ def compare(
 
     screen = Screen(form, output, width, no_color, quiet)
     drawing = None if plot is None else plot_file(plot)
-    clock = None if at_clock is None else _clock(at_clock)
+    clock = None
+    if at_clock is not None:
+        clock = read_option("--at-clock", at_clock, Figure("frequency", above=True)).nominal
     folders = catalog or [catalogue_folder()]
     loaded = load_catalogue(folders, changes or [], cached=not no_cache)
     found = study(loaded, parts or (), kernel or (), clock)
@@ -87,18 +91,3 @@ def compare(
 
         screen.page(compare_page(found, screen.columns))
     return 0 if any(found.kernels.values()) else 1
-
-
-def _clock(text: str) -> float:
-    from advisor.faults import Fault, FaultError
-    from advisor.quantities import QuantityError, read_quantity
-
-    try:
-        value = read_quantity(text, "frequency")
-    except QuantityError as error:
-        raise FaultError(
-            (Fault("--at-clock", f'"{text[:60]}"', error.expected, nearest=error.nearest),)
-        ) from None
-    if value.nominal <= 0 or value.u:
-        raise FaultError((Fault("--at-clock", f'"{text}"', "a clock above zero, exact"),))
-    return value.nominal

@@ -82,25 +82,12 @@ class Along:
         """
         if key(low) == key(high):
             return
-        middle = self._between(low, high, near)
+        middle = self.lever.between(low, high, near)
         if middle is None:
             yield low, high
             return
         yield from self.changes(key, low, middle, near)
         yield from self.changes(key, middle, high, near)
-
-    def _between(self, low: float, high: float, near: float) -> float | None:
-        """A place between two that are not close yet."""
-        if self.lever.whole:
-            middle = float(round(np.sqrt(low * high)))
-            return middle if low < middle < high else low + 1 if high - low > 1 else None
-        if high - low <= near * max(abs(low), abs(high)):
-            return None
-        if low > 0:
-            return float(np.sqrt(low * high))
-        middle = (low + high) / 2
-        # about zero no share of the value is small enough
-        return middle if high - low > 1e-9 else None
 
 
 def _offer(candidate: Candidate, evaluation: Evaluation) -> Offer:

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from advisor.catalogue.levers import Lever
+from advisor.catalogue.levers import NEAR, Lever, part_way
 from advisor.catalogue.load import with_changes
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
@@ -171,14 +171,14 @@ def _one_side(
     for x in _outward(now, end, points, lever.whole):
         there = leader(x)
         if there.leader != winner:
-            return _closed_in(leader, lever.whole, winner, (before, ahead), (x, there))
+            return _closed_in(leader, lever, winner, (before, ahead), (x, there))
         before, ahead = x, there.lead
     return None
 
 
 def _closed_in(
     leader: Leader,
-    whole: bool,
+    lever: Lever,
     winner: str | None,
     near: tuple[float, float],
     far: tuple[float, Standing],
@@ -189,10 +189,10 @@ def _closed_in(
     behind = there.lead
     side = 0
     for n in range(200):
-        middle = _middle(close, beyond, whole)
+        middle = lever.between(close, beyond, NEAR / 2)
         if middle is None:
             break
-        x = _guess(close, beyond, ahead, behind) if n % 3 != 2 and not whole else None
+        x = _guess(close, beyond, ahead, behind) if n % 3 != 2 and not lever.whole else None
         at = middle if x is None else x
         standing = leader(at)
         if standing.leader == winner:
@@ -211,31 +211,14 @@ def _guess(close: float, beyond: float, ahead: float, behind: float) -> float | 
     if not (np.isfinite(ahead) and np.isfinite(behind)) or ahead - behind <= 0:
         return None
     share = min(max(ahead / (ahead - behind), 0.0) + 2e-4, 1.0)
-    if close > 0 and beyond > 0:
-        x = float(close * (beyond / close) ** share)
-    else:
-        x = close + (beyond - close) * share
+    x = part_way(close, beyond, share)
     inside = min(close, beyond) < x < max(close, beyond)
     return x if inside else None
 
 
 def _outward(now: float, end: float, points: int, whole: bool) -> list[float]:
-    steps = np.arange(1, points + 1) / points
     # closer together near the value that stands
-    steps = steps**1.5
-    if now > 0 and end > 0:
-        places = [float(now * (end / now) ** s) for s in steps]
-    else:
-        places = [float(now + (end - now) * s) for s in steps]
+    places = [part_way(now, end, (i / points) ** 1.5) for i in range(1, points + 1)]
     if whole:
         places = list(dict.fromkeys(float(round(x)) for x in places))
     return [x for x in places if x != now]
-
-
-def _middle(near: float, far: float, whole: bool) -> float | None:
-    if whole:
-        middle = float(round((near + far) / 2))
-        return middle if min(near, far) < middle < max(near, far) else None
-    if abs(far - near) <= 5e-4 * max(abs(near), abs(far)) or abs(far - near) < 1e-12:
-        return None
-    return float(np.sqrt(near * far)) if near > 0 and far > 0 else (near + far) / 2

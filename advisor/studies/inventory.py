@@ -139,12 +139,7 @@ def entry_of(catalogue: Catalogue, identity: str) -> Entry:
     FaultError
         For an id that the catalogue does not have.
     """
-    kinds: Mapping[str, Mapping[str, Any]] = {
-        "part": catalogue.parts,
-        "cell": catalogue.cells,
-        "converter": catalogue.converters,
-        "add-on": catalogue.addons,
-    }
+    kinds: Mapping[str, Mapping[str, Any]] = catalogue.kinds
     kind = next((kind for kind, records in kinds.items() if identity in records), None)
     if kind is None:
         known = tuple(name for records in kinds.values() for name in records)

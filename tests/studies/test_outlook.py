@@ -259,3 +259,12 @@ def test_changes_are_checked_as_written_ones_are() -> None:
     changed = with_changes(*inputs, ["quorvane-g0:price.breaks.1=9.99"])
     assert changed[0].parts["quorvane-g0"].price != inputs[0].parts["quorvane-g0"].price
     assert changed[0].parts["quorvane-g4"] is inputs[0].parts["quorvane-g4"]
+
+
+@pytest.mark.parametrize("scale", [1e-10, 1.0, 1e9])
+def test_halving_is_as_close_for_small_figures_as_for_large_ones(scale: float) -> None:
+    found = lever(*load("barrel-tag"), "lb-coin:self-discharge")
+    near, far = scale, 1.5 * scale
+    while (middle := found.between(near, far, 1e-3)) is not None:
+        near = middle
+    assert far - near <= 1e-3 * far
