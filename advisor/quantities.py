@@ -302,14 +302,19 @@ def typical_max(typical: Quantity, maximum: Quantity) -> Quantity:
     if median <= 0 or top < median:
         raise QuantityError("typical above zero and not above max")
     sigma = math.log(top / median) / NORMAL_99
+    text = f"typical {typical.text}, max {maximum.text}"
+    return lognormal(median, sigma, typical.dimension, text, typical.unit_text)
+
+
+def lognormal(
+    median: float, sigma: float, dimension: str, text: str, unit_text: str = ""
+) -> Quantity:
+    """Lognormal figure of a median, its stated value, and the logarithm's standard deviation."""
+    if sigma == 0:
+        return Quantity(median, dimension, 0.0, "exact", (), text, unit_text)
     mean = median * math.exp(sigma * sigma / 2)
     u = mean * math.sqrt(math.expm1(sigma * sigma))
-    text = f"typical {typical.text}, max {maximum.text}"
-    if sigma == 0:
-        return Quantity(median, typical.dimension, 0.0, "exact", (), text, typical.unit_text)
-    return Quantity(
-        median, typical.dimension, u, "lognormal", (median, sigma), text, typical.unit_text
-    )
+    return Quantity(median, dimension, u, "lognormal", (median, sigma), text, unit_text)
 
 
 def pert(low: Quantity, likely: Quantity, high: Quantity) -> Quantity:

@@ -18,6 +18,7 @@ from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_parts import Price
 from advisor.catalogue.schema_product import Product
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
+from advisor.model.money import pieces_bought
 
 MOST_CHANGES = 3  # battery changes between two places that are worth telling apart as steps
 
@@ -117,7 +118,7 @@ def _tiers(candidate: Candidate, evaluation: Evaluation) -> Iterator[int]:
         bought.append((feed.converter.price, units))
     for price, pieces in bought:
         if price is not None and price.breaks:
-            multiple = price.multiple or 1
-            whole = -(-max(pieces, min(price.breaks)) // multiple) * multiple
+            first = min(price.breaks)
+            whole = pieces_bought(first, price.multiple or 1, pieces)
             yield sum(quantity <= whole for quantity in price.breaks)
-            yield int(pieces < min(price.breaks))
+            yield int(pieces < first)

@@ -80,6 +80,11 @@ class Evaluation:
     figures: ProductFigures
     own_cost: ProductCost
 
+    @property
+    def weights(self) -> Array:
+        """Weights of the criteria at the stated values, (C,), of a sum of 1."""
+        return np.array([c.weight for c in self.criteria])
+
     def scores(self) -> Array:
         """Score of every candidate in every draw, (P, N); the stated values without draws."""
         return np.stack(

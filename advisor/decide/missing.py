@@ -24,7 +24,7 @@ from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_parts import Evidence, KernelFigure, Part
 from advisor.catalogue.schema_product import Product
 from advisor.model.draws import Array
-from advisor.quantities import Quantity
+from advisor.quantities import lognormal
 
 LEAST_PARTS, LEAST_KERNELS = 4, 2  # known entries of a kernel, and of a part, to estimate from
 EVIDENCE = "estimated-missing"
@@ -214,7 +214,12 @@ def _figures(
         if any(r is None for r in ratios):
             continue
         time, current = (
-            _lognormal(np.exp(log) * (ratio or 1.0), sigma, what)
+            lognormal(
+                float(np.exp(log) * (ratio or 1.0)),
+                sigma,
+                what,
+                f"estimated, within {100 * np.expm1(sigma):.0f} %",
+            )
             for (log, sigma), ratio, what in zip(
                 predicted, ratios, ("time", "current"), strict=True
             )
@@ -233,15 +238,6 @@ def _ratio(part: Part, fastest: str, point: str, what: str, exact: bool) -> floa
     ]
     known = [r for r in found if np.isfinite(r)]
     return float(np.median(known)) if known else None
-
-
-def _lognormal(median: float, sigma: float, dimension: str) -> Quantity:
-    mean = median * np.exp(sigma * sigma / 2)
-    u = float(mean * np.sqrt(np.expm1(sigma * sigma)))
-    text = f"estimated, within {100 * np.expm1(sigma):.0f} %"
-    kind = "lognormal" if sigma > 0 else "exact"
-    shape = (float(median), float(sigma)) if sigma > 0 else ()
-    return Quantity(float(median), dimension, u, kind, shape, text, "")  # type: ignore[arg-type]
 
 
 def _with(part: Part, kernel: str, made: Mapping[str, KernelFigure]) -> Part:

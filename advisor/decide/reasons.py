@@ -31,8 +31,7 @@ def show_value(criterion: Criterion, value: float) -> str:
 
 def points(evaluation: Evaluation, build: Build) -> np.ndarray:
     """Points of the score per criterion, (C,), at the stated values; they sum to the score."""
-    weights = np.array([c.weight for c in evaluation.criteria])
-    return np.asarray(100 * weights * build.found.utilities[:, build.row, 0])
+    return np.asarray(100 * evaluation.weights * build.found.utilities[:, build.row, 0])
 
 
 def differences(

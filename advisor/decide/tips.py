@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -19,6 +20,8 @@ from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.decide.along import Along
 from advisor.decide.evaluate import Evaluation, evaluate
+from advisor.decide.ranks import DIGITS
+from advisor.decide.value import score
 from advisor.faults import FaultError
 
 
@@ -105,23 +108,22 @@ class Deciding:
         name, _, what = dotted.removeprefix("priorities.").rpartition(".")
 
         def leader(x: float) -> Standing:
-            raw = {n: p.weight.nominal for n, p in self.product.priorities.items() if p.weight}
+            criteria = self.base.criteria
+            raw = self.base.weights
             if what == "weight":
-                raw[name] = x
-            total = sum(raw.values())
-            worth = np.zeros(len(self.parts))
-            for criterion, row in zip(self.base.criteria, self.values, strict=True):
-                made = criterion
-                if criterion.name == name and what in ("poor", "good"):
-                    made = (
-                        replace(criterion, poor=x) if what == "poor" else replace(criterion, good=x)
-                    )
-                    if made.poor == made.good:
-                        return self._unmoved()
-                worth += raw[criterion.name] / total * made.utility(row)
+                # on the file's own scale, of which the weights that stand are shares
+                at = [c.name for c in criteria].index(name)
+                stands = lever.now or 0.0
+                raw[at] = x * raw[at] / stands
+            else:
+                anchor: dict[str, Any] = {what: x}
+                criteria = tuple(replace(c, **anchor) if c.name == name else c for c in criteria)
+                if any(c.poor == c.good for c in criteria):
+                    return self._unmoved()
+            total, _ = score(criteria, self.values[:, :, None], (raw / raw.sum())[:, None])
             best: dict[str, float] = {}
-            for part, score in zip(self.parts, 100 * worth, strict=True):
-                best[part] = max(best.get(part, -np.inf), float(score))
+            for part, points in zip(self.parts, total[:, 0].tolist(), strict=True):
+                best[part] = max(best.get(part, -np.inf), points)
             return self._standing(best)
 
         return leader
@@ -132,7 +134,7 @@ class Deciding:
 
 
 def _first(scores: Mapping[str, float]) -> str | None:
-    return min(scores, key=lambda name: (-round(scores[name], 9), name), default=None)
+    return min(scores, key=lambda name: (-round(scores[name], DIGITS), name), default=None)
 
 
 def nearest_tip(

@@ -20,6 +20,12 @@ class Purchase:
     total: Array
 
 
+def pieces_bought(first: int, multiple: int, pieces: int) -> int:
+    """Pieces bought where `pieces` are needed: at least the first break's quantity, whole
+    multiples."""
+    return -(-max(pieces, first) // multiple) * multiple
+
+
 def price_at(breaks: Sequence[tuple[int, Array]], multiple: int, pieces: int) -> Purchase:
     """What `pieces` cost.
 
@@ -40,8 +46,7 @@ def price_at(breaks: Sequence[tuple[int, Array]], multiple: int, pieces: int) ->
     """
     if not breaks or multiple < 1 or pieces < 1:
         raise ValueError("breaks, multiple and pieces must be there and above zero")
-    wanted = max(pieces, breaks[0][0])
-    bought = -(-wanted // multiple) * multiple
+    bought = pieces_bought(breaks[0][0], multiple, pieces)
     each = next(price for quantity, price in reversed(breaks) if quantity <= bought)
     return Purchase(bought, each, each * bought)
 

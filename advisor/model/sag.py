@@ -139,11 +139,7 @@ class _Cases:
         spans = self.duration[:, case] / (both * farad)
 
         def loaded(open_v: Array, behind: Array, s: int | slice) -> Array:
-            """As `supply.loaded_voltage`: NaN where the power is not to be had."""
-            u = open_v - behind * amps[s]
-            power = watts[s]
-            root = (u + np.sqrt(u * u - 4 * behind * power)) / 2
-            return np.asarray(np.where(u > 0, root, np.where(power == 0, u, np.nan)))
+            return loaded_voltage(open_v, behind, amps[s], watts[s])
 
         with np.errstate(invalid="ignore", divide="ignore"):
             settled = loaded(volts, ohms, slice(None))

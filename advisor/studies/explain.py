@@ -222,7 +222,7 @@ def _explanation(evaluation: Evaluation, place: int, rival: Build | None) -> Exp
         plan=_plan(evaluation, candidate),
         builds=_builds(candidate),
         builds_in_all=len(candidate.builds),
-        reasons=_reasons(evaluation, candidate, rival, current),
+        reasons=_reasons(evaluation, place, rival, current),
         cautions=cautions([feed], evaluation.figures.hottest),
         warnings=evaluation.warnings,
     )
@@ -377,10 +377,11 @@ def _builds(candidate: Candidate, most: int = 8) -> tuple[BuildItem, ...]:
 
 def _reasons(
     evaluation: Evaluation,
-    candidate: Candidate,
+    place: int,
     rival: Build | None,
     current: tuple[Consumer, ...],
 ) -> tuple[str, ...]:
+    candidate = evaluation.candidates[place]
     build = candidate.best
     life = life_result(candidate)
     out = []
@@ -390,7 +391,7 @@ def _reasons(
     guessed = evaluation.catalogue.estimated.get(build.part, ())
     if guessed:
         out.append(f"rests on estimates of what was not measured: {', '.join(guessed)}")
-    above = firm.dominated_by[evaluation.candidates.index(candidate)]
+    above = firm.dominated_by[place]
     if above:
         out.append(f"beaten or met by every criterion by {', '.join(above)}")
     if rival is not None:

@@ -14,6 +14,7 @@ from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.decide.along import MOST_CHANGES, Along, Offer
 from advisor.decide.cautions import cautions
+from advisor.decide.drawing import Progress
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.faults import Fault, FaultError, nearest
 from advisor.model.packs import Feed
@@ -24,7 +25,6 @@ if TYPE_CHECKING:
 
 POINTS, DRAWS, SHOWN = 21, 500, 4
 STEP = 0.01  # share of the lever's value within which a jump of a curve is drawn
-Progress = Callable[[int, int], None]
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
-
-import numpy as np
 
 from advisor import figures
 from advisor.catalogue.levers import Lever, lever, span
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
+from advisor.decide.drawing import Progress
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.tips import Deciding, nearest_tip
 from advisor.decide.weighing import leads
 from advisor.faults import Fault, FaultError
 from advisor.studies.results import frame, plain
+from advisor.studies.shortlist import figures_in_use
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -24,7 +24,6 @@ if TYPE_CHECKING:
 POINTS = 6
 FREE = 200  # places where a look costs no new battery life
 CONTENDERS = 8
-Progress = Callable[[int, int], None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,8 +100,7 @@ def tipping(
     invented = product.invented or any(p.invented for p in catalogue.parts.values())
     if not base.candidates:
         return Tipping(product.product, invented, None, points, (), (), (), (), base.warnings)
-    now = np.array([c.weight for c in base.criteria])
-    order = leads(base, now)
+    order = leads(base, base.weights)
     names = [c.part.part for c in base.candidates]
     contenders = tuple(sorted(names[:CONTENDERS]))
     asked = _asked(base, levers)
@@ -216,18 +214,10 @@ def _paths(base: Evaluation) -> Iterator[str]:
 
 
 def _of_part(candidate: Candidate, documents: Mapping[str, object]) -> Iterator[str]:
-    build = candidate.best
-    found, row = build.found, build.row
-    used = {f"sleep-states.{found.sleep_name(row)}", "price", "extras", "toolchain.setup"}
-    used |= {"supply", "own-figures"}
-    for task, option in zip(found.product.tasks, found.options(row), strict=True):
-        used.add(f"operating-points.{option.point}")
-        used |= {
-            f"kernels.{kernel}.{variant}"
-            for kernel, variant in zip(task.kernels, option.variants, strict=True)
-        }
-        used |= {f"blocks.{block}" for block in task.uses}
-    root = documents[build.part].root  # type: ignore[attr-defined]
+    used = {*figures_in_use(candidate), "price", "extras", "toolchain.setup", "supply"}
+    used.add("own-figures")
+    part = candidate.part.part
+    root = documents[part].root  # type: ignore[attr-defined]
     for dotted, _ in figures.walk(root):
         if any(dotted == name or dotted.startswith(f"{name}.") for name in used):
-            yield f"{build.part}:{dotted}"
+            yield f"{part}:{dotted}"

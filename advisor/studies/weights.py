@@ -104,10 +104,9 @@ def weights(
     names = tuple(product.priorities)
     if order and pairs:
         raise FaultError((Fault("--judge", "an order and judgements", "one of the two"),))
-    now = _of_file(product)
     consistency = None
     method = "file"
-    new = now
+    new: Array | None = None
     if order:
         method = "order"
         _check_order(order, names)
@@ -117,6 +116,9 @@ def weights(
         method = "pairs"
         new, consistency = _by_pairs(pairs, names)
     before = evaluate(catalogue, product)
+    now = before.weights
+    if new is None:
+        new = now
     texts = {n: _text(w) for n, w in zip(names, new, strict=True)}
     changed = before if method == "file" else evaluate(catalogue, _weighed(product, texts))
     found = leads(changed, new)
@@ -146,11 +148,6 @@ def weights(
 def pairs_of(product: Product) -> list[tuple[str, str]]:
     """Every pair of the product's criteria, in the order of the file."""
     return list(combinations(product.priorities, 2))
-
-
-def _of_file(product: Product) -> Array:
-    raw = np.array([p.weight.nominal for p in product.priorities.values() if p.weight is not None])
-    return np.asarray(raw / raw.sum())
 
 
 def _weighed(product: Product, texts: Mapping[str, str]) -> Product:
