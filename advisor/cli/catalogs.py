@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -19,6 +19,9 @@ from advisor.cli.options import (
     SetOption,
     WidthOption,
 )
+
+if TYPE_CHECKING:
+    from advisor.present.layout import Page
 
 catalog = typer.Typer(
     help="The catalogue: list it, show an entry, check the files.",
@@ -55,19 +58,17 @@ def catalog_list(
     """
     from advisor.catalogue.load import load_catalogue
     from advisor.cli.output import Screen
-    from advisor.present.machine import to_csv, to_json
     from advisor.studies.inventory import inventory
 
     screen = Screen(form, output, width, no_color, quiet)
     found = inventory(load_catalogue(_folders(catalog), changes or [], cached=not no_cache))
-    if form is Format.JSON:
-        screen.text(to_json(found))
-    elif form is Format.CSV:
-        screen.text(to_csv(found.rows()))
-    else:
+
+    def page() -> Page:
         from advisor.present.inventory import inventory_page
 
-        screen.page(inventory_page(found, screen.columns))
+        return inventory_page(found, screen.columns)
+
+    screen.give(found, lambda: found.rows(), page)
     return 0
 
 
@@ -89,20 +90,18 @@ def catalog_show(
     """
     from advisor.catalogue.load import load_catalogue
     from advisor.cli.output import Screen
-    from advisor.present.machine import to_csv, to_json
     from advisor.studies.inventory import entry_of
     from advisor.studies.results import plain
 
     screen = Screen(form, output, width, no_color, quiet)
     found = entry_of(load_catalogue(_folders(catalog), changes or [], cached=not no_cache), entry)
-    if form is Format.JSON:
-        screen.text(to_json(found))
-    elif form is Format.CSV:
-        screen.text(to_csv([plain(row) for row in found.figures]))
-    else:
+
+    def page() -> Page:
         from advisor.present.inventory import entry_page
 
-        screen.page(entry_page(found, screen.columns))
+        return entry_page(found, screen.columns)
+
+    screen.give(found, lambda: [plain(row) for row in found.figures], page)
     return 0
 
 
@@ -146,19 +145,17 @@ def product_list(
     """
     from advisor.catalogue.shipped import product_files
     from advisor.cli.output import Screen
-    from advisor.present.machine import to_csv, to_json
     from advisor.studies.inventory import shipped_products
 
     screen = Screen(form, output, width, no_color, quiet)
     rows = shipped_products(product_files())
-    if form is Format.JSON:
-        screen.text(to_json({"products": rows}))
-    elif form is Format.CSV:
-        screen.text(to_csv(rows))
-    else:
+
+    def page() -> Page:
         from advisor.present.inventory import products_page
 
-        screen.page(products_page(rows, screen.columns))
+        return products_page(rows, screen.columns)
+
+    screen.give({"products": rows}, lambda: rows, page)
     return 0
 
 
@@ -190,17 +187,15 @@ def product_check(
 
 def _checked(screen: object, found: object) -> int:
     from advisor.cli.output import Screen
-    from advisor.present.machine import to_csv, to_json
     from advisor.studies.check import Checked
 
     assert isinstance(screen, Screen)
     assert isinstance(found, Checked)
-    if screen.form is Format.JSON:
-        screen.text(to_json(found))
-    elif screen.form is Format.CSV:
-        screen.text(to_csv([w.as_dict() for w in found.warnings]))
-    else:
+
+    def page() -> Page:
         from advisor.present.inventory import checked_page
 
-        screen.page(checked_page(found, screen.columns))
+        return checked_page(found, screen.columns)
+
+    screen.give(found, lambda: [w.as_dict() for w in found.warnings], page)
     return 0

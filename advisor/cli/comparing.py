@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -18,6 +18,9 @@ from advisor.cli.options import (
     SetOption,
     WidthOption,
 )
+
+if TYPE_CHECKING:
+    from advisor.present.layout import Page
 
 
 def register(app: typer.Typer) -> None:
@@ -67,7 +70,6 @@ def compare(
     from advisor.catalogue.load import load_catalogue
     from advisor.catalogue.shipped import catalogue_folder
     from advisor.cli.output import Screen, plot_file, write_bytes
-    from advisor.present.machine import to_csv, to_json
     from advisor.studies.compare import compare as study
 
     screen = Screen(form, output, width, no_color, quiet)
@@ -81,13 +83,12 @@ def compare(
     if drawing is not None:
         from advisor.present.compare import save_bars
 
-        write_bytes(drawing, save_bars(found, drawing))
-    if form is Format.JSON:
-        screen.text(to_json(found))
-    elif form is Format.CSV:
-        screen.text(to_csv(found.rows()))
-    else:
+        write_bytes(drawing, save_bars(found, drawing), "--plot")
+
+    def page() -> Page:
         from advisor.present.compare import compare_page
 
-        screen.page(compare_page(found, screen.columns))
+        return compare_page(found, screen.columns)
+
+    screen.give(found, lambda: found.rows(), page)
     return 0 if any(found.kernels.values()) else 1

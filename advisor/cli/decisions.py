@@ -25,6 +25,7 @@ from advisor.cli.options import (
 )
 
 if TYPE_CHECKING:
+    from advisor.present.layout import Page
     from advisor.studies.shortlist import Shortlist
 
 
@@ -62,7 +63,7 @@ def shortlist(
     from advisor.catalogue.shipped import load
     from advisor.cli.output import Screen
     from advisor.cli.progress import progress
-    from advisor.present.machine import to_csv, to_json, with_cautions
+    from advisor.present.machine import with_cautions
     from advisor.studies.shortlist import flat_row
     from advisor.studies.shortlist import shortlist as study
 
@@ -77,15 +78,18 @@ def shortlist(
             progress=tell,
             estimate_missing=estimate_missing,
         )
-    if form is Format.JSON:
-        screen.text(to_json(found))
-    elif form is Format.CSV:
-        screen.warn([*found.warnings, *_none_fits(found)])
-        screen.text(to_csv(with_cautions([flat_row(p) for p in found.ranking], found.cautions)))
-    else:
+
+    def page() -> Page:
         from advisor.present.tables import shortlist_page
 
-        screen.page(shortlist_page(found, screen.columns, top or None))
+        return shortlist_page(found, screen.columns, top or None)
+
+    screen.give(
+        found,
+        lambda: with_cautions([flat_row(p) for p in found.ranking], found.cautions),
+        page,
+        [*found.warnings, *_none_fits(found)],
+    )
     return 0 if found.ranking else 1
 
 
@@ -128,7 +132,7 @@ def explain(
     from advisor.catalogue.shipped import load
     from advisor.cli.output import Screen
     from advisor.cli.progress import progress
-    from advisor.present.machine import to_csv, to_json, with_cautions
+    from advisor.present.machine import with_cautions
     from advisor.studies.explain import explain as study
     from advisor.studies.results import plain
 
@@ -145,15 +149,18 @@ def explain(
             progress=tell,
             estimate_missing=estimate_missing,
         )
-    if form is Format.JSON:
-        screen.text(to_json(found))
-    elif form is Format.CSV:
-        screen.warn(list(found.warnings))
-        screen.text(to_csv(with_cautions([plain(i) for i in found.score], found.cautions)))
-    else:
+
+    def page() -> Page:
         from advisor.present.tables import explanation_page
 
-        screen.page(explanation_page(found, screen.columns))
+        return explanation_page(found, screen.columns)
+
+    screen.give(
+        found,
+        lambda: with_cautions([plain(i) for i in found.score], found.cautions),
+        page,
+        found.warnings,
+    )
     return 0
 
 
@@ -204,7 +211,7 @@ def outlook(
     from advisor.catalogue.shipped import load
     from advisor.cli.output import Screen, plot_file, write_bytes
     from advisor.cli.progress import progress
-    from advisor.present.machine import to_csv, to_json, with_cautions
+    from advisor.present.machine import with_cautions
     from advisor.studies.outlook import document
     from advisor.studies.outlook import outlook as study
 
@@ -225,17 +232,16 @@ def outlook(
     if drawing is not None:
         from advisor.present.curves import save_plot
 
-        write_bytes(drawing, save_plot(found, drawing))
-    if form is Format.JSON:
-        screen.text(to_json(document(found)))
-    elif form is Format.CSV:
-        screen.warn(list(found.warnings))
-        rows = [row for one in found.levers for row in one.rows()]
-        screen.text(to_csv(with_cautions(rows, found.cautions)))
-    else:
+        write_bytes(drawing, save_plot(found, drawing), "--plot")
+
+    def page() -> Page:
         from advisor.present.curves import outlook_page
 
-        screen.page(outlook_page(found, screen.columns))
+        return outlook_page(found, screen.columns)
+
+    screen.give(
+        document(found), lambda: with_cautions(found.rows(), found.cautions), page, found.warnings
+    )
     fits = any(p.battery_life_s for one in found.levers for c in one.curves for p in c.points)
     return 0 if fits else 1
 
@@ -270,7 +276,6 @@ def tipping(
     from advisor.catalogue.shipped import load
     from advisor.cli.output import Screen
     from advisor.cli.progress import progress
-    from advisor.present.machine import to_csv, to_json
     from advisor.studies.results import plain
     from advisor.studies.tipping import tipping as study
 
@@ -278,15 +283,13 @@ def tipping(
     inputs = load(product, catalog or (), changes or (), cached=not no_cache)
     with progress(quiet) as tell:
         found = study(*inputs, levers or (), points=points, progress=tell)
-    if form is Format.JSON:
-        screen.text(to_json(found))
-    elif form is Format.CSV:
-        screen.warn(list(found.warnings))
-        screen.text(to_csv([plain(tip) for tip in found.levers]))
-    else:
+
+    def page() -> Page:
         from advisor.present.tipping import tipping_page
 
-        screen.page(tipping_page(found, screen.columns))
+        return tipping_page(found, screen.columns)
+
+    screen.give(found, lambda: [plain(tip) for tip in found.levers], page, found.warnings)
     return 0 if found.winner is not None else 1
 
 
@@ -314,22 +317,17 @@ def gaps(
     from advisor.catalogue.shipped import load
     from advisor.cli.output import Screen
     from advisor.cli.progress import progress
-    from advisor.present.machine import to_csv, to_json
     from advisor.studies.gaps import gaps as study
-    from advisor.studies.results import plain
 
     screen = Screen(form, output, width, no_color, quiet)
     inputs = load(product, catalog or (), changes or (), cached=not no_cache)
     with progress(quiet) as tell:
         found = study(*inputs, draws=draws, seed=seed, jobs=jobs, progress=tell)
-    if form is Format.JSON:
-        screen.text(to_json(found))
-    elif form is Format.CSV:
-        screen.warn(list(found.warnings))
-        rows = [plain(gap) for gap in (*found.figures, *found.groups)]
-        screen.text(to_csv([{**row, "members": " ".join(row["members"])} for row in rows]))
-    else:
+
+    def page() -> Page:
         from advisor.present.gaps import gaps_page
 
-        screen.page(gaps_page(found, screen.columns))
+        return gaps_page(found, screen.columns)
+
+    screen.give(found, found.rows, page, found.warnings)
     return 0 if found.chosen is not None else 1

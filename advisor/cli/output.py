@@ -6,9 +6,10 @@ import os
 import shutil
 import sys
 import tempfile
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from advisor.cli.options import Format
 from advisor.faults import Fault, FaultError
@@ -28,20 +29,11 @@ class Screen:
     width: int
     no_color: bool
     quiet: bool
-    asked_by: str = "--output"
 
     def __post_init__(self) -> None:
         """Refuse a place that cannot be written before any work is done."""
-        if self.output is None:
-            return
-        if self.output.is_dir():
-            raise _cannot(self.output, "a folder", self.asked_by)
-        parent = self.output.parent
-        if not parent.is_dir():
-            raise _cannot(self.output, f'no folder "{parent}"', self.asked_by)
-        if not os.access(parent, os.W_OK):
-            read = f'a folder that cannot be written, "{parent}"'
-            raise _cannot(self.output, read, self.asked_by)
+        if self.output is not None:
+            _writable(self.output, "--output")
 
     @property
     def columns(self) -> int:
@@ -52,13 +44,38 @@ class Screen:
             return max(shutil.get_terminal_size().columns, LEAST_WIDTH)
         return 0
 
+    def give(
+        self,
+        document: object,
+        rows: Callable[[], Sequence[Mapping[str, Any]]],
+        page: Callable[[], Page],
+        beside: Sequence[str] = (),
+    ) -> None:
+        """Give out a result in the form that was asked for.
+
+        Parameters
+        ----------
+        document : for JSON. rows : for CSV, `beside` on standard error what rows cannot say.
+        page : for the table; only what is asked for is made.
+        """
+        if self.form is Format.TABLE:
+            self.page(page())
+            return
+        from advisor.present.machine import to_csv, to_json
+
+        if self.form is Format.JSON:
+            self.text(to_json(document))
+        else:
+            self.warn(beside)
+            self.text(to_csv(rows()))
+
     def text(self, text: str) -> None:
         """Give out a text as it stands."""
         if self.output is None:
             sys.stdout.write(text)
             sys.stdout.flush()
             return
-        write_whole(self.output, text)
+        write_bytes(self.output, text.encode())
 
     def page(self, page: Page) -> None:
         """Give out a page; in colour only on a terminal that wants it."""
@@ -80,14 +97,25 @@ class Screen:
             and sys.stdout.isatty()
         )
 
-    def warn(self, lines: list[str]) -> None:
+    def warn(self, lines: Sequence[str]) -> None:
         """Warnings on standard error, unless quiet."""
         if not self.quiet:
             for line in lines:
                 print(line, file=sys.stderr)
 
 
-def _cannot(path: Path, read: str, option: str = "--output") -> FaultError:
+def _writable(path: Path, option: str) -> None:
+    """Refuse a place that cannot be written."""
+    parent = path.parent
+    if path.is_dir():
+        raise _cannot(path, "a folder", option)
+    if not parent.is_dir():
+        raise _cannot(path, f'no folder "{parent}"', option)
+    if not os.access(parent, os.W_OK):
+        raise _cannot(path, f'a folder that cannot be written, "{parent}"', option)
+
+
+def _cannot(path: Path, read: str, option: str) -> FaultError:
     return FaultError((Fault(option, read, f'a file that can be written, not "{path}"'),))
 
 
@@ -105,16 +133,11 @@ def plot_file(path: Path) -> Path:
     if path.suffix.lower() not in PLOTS:
         ending = f'"{path.suffix}"' if path.suffix else "no ending"
         raise FaultError((Fault("--plot", ending, "a file that ends in " + " or ".join(PLOTS)),))
-    Screen(Format.TABLE, path, 0, True, True, "--plot")
+    _writable(path, "--plot")
     return path
 
 
-def write_whole(path: Path, text: str) -> None:
-    """Write a text so that it is there whole or not at all; see `write_bytes`."""
-    write_bytes(path, text.encode())
-
-
-def write_bytes(path: Path, data: bytes) -> None:
+def write_bytes(path: Path, data: bytes, option: str = "--output") -> None:
     """Write a file so that it is there whole or not at all.
 
     Raises
@@ -134,7 +157,7 @@ def write_bytes(path: Path, data: bytes) -> None:
             os.unlink(name)
             raise
     except OSError as error:
-        raise _cannot(path, str(error.strerror)) from None
+        raise _cannot(path, str(error.strerror), option) from None
 
 
 def _umask() -> int:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -14,6 +14,9 @@ from advisor.cli.options import (
     QuietOption,
     WidthOption,
 )
+
+if TYPE_CHECKING:
+    from advisor.present.layout import Page
 
 
 def register(app: typer.Typer) -> None:
@@ -37,17 +40,15 @@ def schema(
     Example: part-advisor schema part --format json
     """
     from advisor.cli.output import Screen
-    from advisor.present.machine import to_csv, to_json
     from advisor.studies.schema import schema as study
 
     screen = Screen(form, output, width, no_color, quiet)
     found = study(kind)
-    if form is Format.JSON:
-        screen.text(to_json(found.document))
-    elif form is Format.CSV:
-        screen.text(to_csv(found.rows()))
-    else:
+
+    def page() -> Page:
         from advisor.present.reference import reference_page
 
-        screen.page(reference_page(found, screen.columns))
+        return reference_page(found, screen.columns)
+
+    screen.give(found.document, lambda: found.rows(), page)
     return 0

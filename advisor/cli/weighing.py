@@ -25,6 +25,7 @@ from advisor.cli.options import (
 
 if TYPE_CHECKING:
     from advisor.catalogue.schema_product import Product
+    from advisor.present.layout import Page
     from advisor.studies.weights import Weights
 
 
@@ -81,7 +82,6 @@ def weights(
     """
     from advisor.catalogue.shipped import load
     from advisor.cli.output import Screen
-    from advisor.present.machine import to_csv, to_json
     from advisor.studies.results import plain
     from advisor.studies.weights import weights as study
 
@@ -101,14 +101,13 @@ def weights(
     found = study(*inputs, order=names, pairs=pairs or None)
     if target is not None:
         _write(target, found)
-    if form is Format.JSON:
-        screen.text(to_json(found))
-    elif form is Format.CSV:
-        screen.text(to_csv([plain(row) for row in found.rows]))
-    else:
+
+    def page() -> Page:
         from advisor.present.weights import weights_page
 
-        screen.page(weights_page(found, screen.columns))
+        return weights_page(found, screen.columns)
+
+    screen.give(found, lambda: [plain(row) for row in found.rows], page)
     return 0 if found.winner is not None else 1
 
 
@@ -130,7 +129,7 @@ def _write(path: Path, found: Weights) -> None:
 
     text = read_bytes(path, str(path)).decode("utf-8")
     values = {f"priorities.{name}.weight": weight for name, weight in found.texts.items()}
-    write_bytes(path, replaced(text, str(path), values).encode())
+    write_bytes(path, replaced(text, str(path), values).encode(), "--write")
 
 
 def _refuse(*faults: tuple[str, str, str]) -> NoReturn:

@@ -35,7 +35,8 @@ def is_button(cell: Cell) -> bool:
 def cautions(feeds: Iterable[Feed], hottest: float) -> tuple[str, ...]:
     """What to warn of, for the feeds in use and the hottest place (degC); each sentence once."""
     out: list[str] = []
-    for feed in feeds:
+    by_name = {feed.name: feed for feed in feeds}
+    for _, feed in sorted(by_name.items()):
         out += _of_pack(feed, hottest)
         if feed.converter is not None:
             out += [f"{feed.converter_name}: {text}" for text in feed.converter.cautions]

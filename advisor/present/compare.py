@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from advisor.present.layout import FAINT, Page
+from advisor.present.plots import saved, style
 from advisor.present.tables import INVENTED
 from advisor.quantities import show
 from advisor.studies.compare import Comparison, Flip, Row
@@ -118,9 +119,6 @@ def _flips(page: Page, flips: tuple[Flip, ...]) -> None:
 
 def save_bars(found: Comparison, path: Path) -> bytes:
     """Energy by part for each kernel with its standard uncertainty, as an SVG or PNG."""
-    import io
-
-    import matplotlib as mpl
     from matplotlib.figure import Figure
 
     shown = {
@@ -128,7 +126,7 @@ def save_bars(found: Comparison, path: Path) -> bytes:
         for k, rows in found.kernels.items()
     }
     shown = {k: rows for k, rows in shown.items() if rows}
-    with mpl.rc_context({"svg.hashsalt": "compare", "font.size": 8}):
+    with style(8):
         heights = [0.22 * len(rows) + 0.7 for rows in shown.values()] or [1.0]
         figure = Figure(figsize=(8, sum(heights) + 0.6), layout="constrained")
         axes: Any = figure.subplots(
@@ -146,8 +144,4 @@ def save_bars(found: Comparison, path: Path) -> bytes:
             axis.grid(True, axis="x", alpha=0.3)
         if found.invented:
             figure.suptitle(INVENTED, fontsize=8)
-        out = io.BytesIO()
-        kind = path.suffix.lower().lstrip(".")
-        metadata: dict[str, Any] = {"Date": None} if kind == "svg" else {}
-        figure.savefig(out, format=kind, dpi=130, metadata=metadata)
-    return out.getvalue()
+        return saved(figure, path, dots=130)

@@ -8,10 +8,11 @@ from pathlib import Path
 from typing import Any
 
 from advisor.present.layout import FAINT, Page
-from advisor.present.tables import INVENTED, life, money, notes
+from advisor.present.plots import saved, style
+from advisor.present.tables import INVENTED, in_years, life, money, notes
+from advisor.quantities import YEAR
 from advisor.studies.outlook import Crossing, LeverOutlook, Outlook, Point
 
-YEAR = 365.25 * 86400.0
 NARROWEST, WIDEST = 40, 100  # columns of a chart
 HIGH = 15  # lines of a chart
 LETTERS = "abcdefghijklmnopqrstuvwxyz"
@@ -160,7 +161,7 @@ def _table(page: Page, one: LeverOutlook) -> None:
             ranged = (
                 ""
                 if lives is None or lives.p05 is None or lives.p95 is None
-                else f"{_years(lives.p05)}-{_years(lives.p95)}"
+                else f"{in_years(lives.p05)}-{in_years(lives.p95)}"
             )
             rows.append(
                 [
@@ -180,22 +181,12 @@ def _table(page: Page, one: LeverOutlook) -> None:
     )
 
 
-def _years(seconds: float) -> str:
-    value = seconds / YEAR
-    if not math.isfinite(value):
-        return "no end"
-    return f"{value:.2f}" if value < 10 else f"{value:.1f}"
-
-
 def save_plot(found: Outlook, path: Path) -> bytes:
     """The curves as an SVG or PNG, by the ending of the file's name."""
-    import io
-
-    import matplotlib as mpl
     from matplotlib.figure import Figure
 
     columns = 2
-    with mpl.rc_context({"svg.hashsalt": "outlook", "font.size": 9}):
+    with style(9):
         figure = Figure(figsize=(11, 3.6 * len(found.levers) + 0.6), layout="constrained")
         axes = figure.subplots(len(found.levers), columns, squeeze=False)
         for row, one in zip(axes, found.levers, strict=True):
@@ -211,11 +202,7 @@ def save_plot(found: Outlook, path: Path) -> bytes:
         if found.invented:
             title += "\n" + INVENTED
         figure.suptitle(title, fontsize=10)
-        out = io.BytesIO()
-        kind = path.suffix.lower().lstrip(".")
-        metadata: dict[str, Any] = {"Date": None} if kind == "svg" else {}
-        figure.savefig(out, format=kind, dpi=150, metadata=metadata)
-    return out.getvalue()
+        return saved(figure, path, dots=150)
 
 
 STYLES = ("-", "--", "-.", ":")

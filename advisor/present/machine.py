@@ -60,6 +60,8 @@ def _cell(value: Any) -> Any:
         return ""
     if isinstance(value, float):
         return f"{value:.12g}"
+    if isinstance(value, list | tuple):
+        value = " ".join(map(str, value))
     if isinstance(value, str) and value.startswith(("=", "+", "-", "@", "\t", "\r")):
         return "'" + value
     return value

@@ -6,7 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from advisor.present.layout import FAINT, GOOD, PLAIN, POOR, STRONG, Page
-from advisor.quantities import show
+from advisor.quantities import YEAR, show
 from advisor.studies.results import BuildResult
 from advisor.studies.shortlist import RankedPart, Shortlist
 
@@ -16,7 +16,6 @@ if TYPE_CHECKING:
 INVENTED = (
     "DEMONSTRATION DATA: some of the figures behind this are invented and describe no real product."
 )
-YEAR = 365.25 * 86400
 
 
 def money(amount: float | None, currency: str = "") -> str:
@@ -38,7 +37,7 @@ def life_range(low: float | None, high: float | None) -> str:
     if low is None or high is None:
         return ""
     if low >= YEAR and math.isfinite(high):
-        return f"{_years(low)} to {_years(high)} years"
+        return f"{in_years(low)} to {in_years(high)} years"
     return f"{life(low)} to {life(high)}"
 
 
@@ -162,8 +161,8 @@ def _ranked_row(part: RankedPart) -> list[str]:
         part.part,
         f"{part.score:.1f}" + ("*" if part.estimated else ""),
         per_cent(part.first_place_probability),
-        _years(lives.nominal),
-        "" if lives.p05 is None else f"{_years(lives.p05)}-{_years(lives.p95)}",
+        in_years(lives.nominal),
+        "" if lives.p05 is None else f"{in_years(lives.p05)}-{in_years(lives.p95)}",
         money(part.cost.lifetime),
         money(part.cost.purchase),
         "-" if part.setup_h is None else f"{part.setup_h:.1f}",
@@ -204,7 +203,8 @@ def _rank(part: RankedPart, rank: int) -> float:
     return shares[rank] if rank < len(shares) else 0.0
 
 
-def _years(seconds: float | None) -> str:
+def in_years(seconds: float | None) -> str:
+    """A battery life as a number of years."""
     if seconds is None:
         return "-"
     years = seconds / YEAR

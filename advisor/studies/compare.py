@@ -12,7 +12,7 @@ from advisor.bench.same_clock import AtClock, Run, apart, at_clock
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_parts import KernelFigure, Part
 from advisor.faults import Fault, FaultError, nearest
-from advisor.studies.results import frame, plain
+from advisor.studies.results import frame, plain, unknown_parts
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -110,11 +110,7 @@ def compare(
     known = list(catalogue.kernels) or sorted(
         {k for part in catalogue.parts.values() for k in part.kernels}
     )
-    faults = [
-        Fault("PART", f'"{p}"', "a part of the catalogue", nearest=nearest(p, catalogue.parts))
-        for p in parts
-        if p not in catalogue.parts
-    ]
+    faults = unknown_parts(catalogue, [("PART", name) for name in parts])
     faults += [
         Fault("--kernel", f'"{k}"', "a kernel of the catalogue", nearest=nearest(k, known))
         for k in kernels

@@ -16,7 +16,7 @@ from advisor.decide.drawing import Progress
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.reasons import differences, ending, points, show_value
 from advisor.decide.robustness import firmness
-from advisor.faults import AdvisorError, Fault, FaultError, nearest
+from advisor.faults import AdvisorError, Fault, FaultError
 from advisor.model.battery import ENDS
 from advisor.model.operating_plan import PlanTask, solve
 from advisor.quantities import show
@@ -28,10 +28,12 @@ from advisor.studies.results import (
     build_result,
     cost_result,
     frame,
+    invented,
     known,
     life_result,
     plain,
     power_result,
+    unknown_parts,
 )
 
 if TYPE_CHECKING:
@@ -167,10 +169,10 @@ def explain(
     NotRankedError
         When one of the parts is not on the shortlist, with the reason.
     """
-    for name, given in (("PART", part), ("--over", over)):
-        if given is not None and given not in catalogue.parts:
-            near = nearest(given, tuple(catalogue.parts))
-            raise FaultError((Fault(name, f'"{given}"', "a part of the catalogue", nearest=near),))
+    asked = [("PART", part)] + ([] if over is None else [("--over", over)])
+    faults = unknown_parts(catalogue, asked)
+    if faults:
+        raise FaultError(tuple(faults))
     if over == part:
         raise FaultError((Fault("--over", f'"{over}"', "another part than PART"),))
     evaluation = evaluate(
@@ -210,7 +212,7 @@ def _explanation(evaluation: Evaluation, place: int, rival: Build | None) -> Exp
         points=build.score,
         over=None if rival is None else rival.part,
         over_points=None if rival is None else rival.score,
-        invented=candidate.part.invented or evaluation.product.invented,
+        invented=invented(evaluation),
         build=build_result(build),
         power=power_result(build),
         battery_life_s=life_result(candidate),

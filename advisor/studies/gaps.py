@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -17,7 +17,7 @@ from advisor.decide.evaluate import Evaluation, evaluate
 from advisor.decide.information import Worth, partial, perfect
 from advisor.decide.ranks import first_place
 from advisor.model.draws import Array
-from advisor.studies.results import frame, plain
+from advisor.studies.results import frame, invented, plain
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -70,9 +70,13 @@ class Gaps:
     advice: str
     warnings: tuple[str, ...]
 
+    def rows(self) -> list[dict[str, Any]]:
+        """A row a figure or group, each kind the worthiest first."""
+        return [plain(gap) for gap in (*self.figures, *self.groups)]
+
     def to_frame(self) -> pd.DataFrame:
-        """A row a figure or group, the worthiest first."""
-        return frame([plain(gap) for gap in (*self.figures, *self.groups)])
+        """The rows as a data frame."""
+        return frame(self.rows())
 
 
 def gaps(
@@ -119,7 +123,7 @@ def gaps(
         product=product.product,
         seed=seed,
         draws=draws,
-        invented=product.invented or any(p.invented for p in catalogue.parts.values()),
+        invented=invented(found),
         currency=found.own_cost.currency,
         units=product.cost.units,
         first=names[0],
@@ -139,7 +143,7 @@ def _nothing(found: Evaluation) -> Gaps:
         product.product,
         found.seed,
         found.draws,
-        product.invented,
+        invented(found),
         found.own_cost.currency,
         product.cost.units,
         None,

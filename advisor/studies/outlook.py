@@ -16,9 +16,9 @@ from advisor.decide.along import MOST_CHANGES, Along, Offer
 from advisor.decide.cautions import cautions
 from advisor.decide.drawing import Progress
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
-from advisor.faults import Fault, FaultError, nearest
+from advisor.faults import Fault, FaultError
 from advisor.model.packs import Feed
-from advisor.studies.results import Range, frame, spread
+from advisor.studies.results import Range, frame, invented, spread, unknown_parts
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -77,10 +77,6 @@ class LeverOutlook:
     break_even: tuple[Crossing, ...]
     handle: Lever
 
-    def to_frame(self) -> pd.DataFrame:
-        """A row a part and place."""
-        return frame(self.rows())
-
     def rows(self) -> list[dict[str, object]]:
         """A row a part and place."""
         return [
@@ -117,9 +113,13 @@ class Outlook:
     cautions: tuple[str, ...]
     warnings: tuple[str, ...]
 
-    def to_frame(self) -> pd.DataFrame:
+    def rows(self) -> list[dict[str, object]]:
         """A row a lever, part and place."""
-        return frame([row for found in self.levers for row in found.rows()])
+        return [row for found in self.levers for row in found.rows()]
+
+    def to_frame(self) -> pd.DataFrame:
+        """The rows as a data frame."""
+        return frame(self.rows())
 
 
 def document(found: Outlook) -> dict[str, object]:
@@ -180,10 +180,9 @@ def outlook(
         For an unknown part, a path that leads to no figure, an empty range, or a place where the
         product is not valid.
     """
-    for name in parts:
-        if name not in catalogue.parts:
-            near = nearest(name, tuple(catalogue.parts))
-            raise FaultError((Fault("PART", f'"{name}"', "a part of the catalogue", nearest=near),))
+    faults = unknown_parts(catalogue, [("PART", name) for name in parts])
+    if faults:
+        raise FaultError(tuple(faults))
     if points < 2:
         raise FaultError((Fault("--points", str(points), "at least 2"),))
     if parts:
@@ -196,7 +195,7 @@ def outlook(
         for found, (_, equals, text) in zip(levers, asked, strict=True)
     ]
     made = []
-    feeds = {c.best.found.feed.name: c.best.found.feed for c in now.candidates}
+    feeds = [c.best.found.feed for c in now.candidates]
     for n, (found, reach) in enumerate(zip(levers, ends, strict=True)):
 
         def tell(done: int, total: int, n: int = n) -> None:
@@ -214,11 +213,11 @@ def outlook(
         product=product.product,
         seed=seed,
         draws=draws,
-        invented=product.invented or any(p.invented for p in catalogue.parts.values()),
+        invented=invented(now),
         currency=now.own_cost.currency,
         life_target_s=None if target is None else target.nominal,
         levers=tuple(made),
-        cautions=cautions([feed for _, feed in sorted(feeds.items())], now.figures.hottest),
+        cautions=cautions(feeds, now.figures.hottest),
         warnings=now.warnings,
     )
 
@@ -251,7 +250,7 @@ def _along(
     seed: int,
     jobs: int,
     tell: Progress,
-    feeds: dict[str, Feed],
+    feeds: list[Feed],
 ) -> LeverOutlook:
     total = 2 * len(places)
     leaders: list[str] = []
@@ -269,7 +268,7 @@ def _along(
         here = tuple(name for name in shown if name in line.offers(place))
         found = line.evaluated(place, here, draws, seed, jobs) if here else None
         if found is not None:
-            feeds |= {c.best.found.feed.name: c.best.found.feed for c in found.candidates}
+            feeds += [c.best.found.feed for c in found.candidates]
         by_part = {} if found is None else {c.part.part: c for c in found.candidates}
         for name in shown:
             drawn[name].append(_point(place, by_part.get(name)))

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, fields, is_dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from advisor.catalogue.records import Catalogue
 from advisor.decide.builds import Build
-from advisor.decide.evaluate import Candidate
+from advisor.decide.evaluate import Candidate, Evaluation
 from advisor.decide.ranks import percentiles
 from advisor.decide.screens import Failed
+from advisor.faults import Fault, nearest
 from advisor.model.battery import ENDS
 
 if TYPE_CHECKING:
@@ -228,3 +230,28 @@ def frame(rows: Sequence[Mapping[str, Any]]) -> pd.DataFrame:
     import pandas as pd
 
     return pd.DataFrame.from_records([dict(row) for row in rows])
+
+
+def invented(evaluation: Evaluation) -> bool:
+    """Whether anything of the answer rests on demonstration data."""
+    feeds = [c.best.found.feed for c in evaluation.candidates]
+    return (
+        evaluation.product.invented
+        or any(p.invented for p in evaluation.catalogue.parts.values())
+        or any(f.cell is not None and f.cell.invented for f in feeds)
+        or any(f.converter is not None and f.converter.invented for f in feeds)
+    )
+
+
+def unknown_parts(catalogue: Catalogue, given: Iterable[tuple[str, str]]) -> list[Fault]:
+    """Faults of parts that the catalogue does not have, of (option, id)."""
+    return [
+        Fault(
+            option,
+            f'"{part}"',
+            "a part of the catalogue",
+            nearest=nearest(part, tuple(catalogue.parts)),
+        )
+        for option, part in given
+        if part not in catalogue.parts
+    ]

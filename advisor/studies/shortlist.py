@@ -32,6 +32,7 @@ from advisor.studies.results import (
     cost_result,
     failed_result,
     frame,
+    invented,
     known,
     life_result,
     power_result,
@@ -144,7 +145,7 @@ def flat_row(part: RankedPart) -> dict[str, object]:
         "setup_h": part.setup_h,
         "toolchain": part.toolchain,
         "invented": part.invented,
-        "estimated": " ".join(part.estimated),
+        "estimated": part.estimated,
     }
     for name, criterion in part.criteria.items():
         row[f"points {name}"] = criterion.points
@@ -205,13 +206,13 @@ def summarise(evaluation: Evaluation) -> Shortlist:
         )
         for part, failed in evaluation.screened.items()
     )
-    feeds = {c.best.found.feed.name: c.best.found.feed for c in evaluation.candidates}
+    feeds = [c.best.found.feed for c in evaluation.candidates]
     return Shortlist(
         product=product.product,
         summary=product.summary,
         seed=evaluation.seed,
         draws=evaluation.draws,
-        invented=_invented(evaluation),
+        invented=invented(evaluation),
         life_target_s=None if product.life_target is None else product.life_target.nominal,
         ranking=ranking,
         screened_out=screened,
@@ -222,7 +223,7 @@ def summarise(evaluation: Evaluation) -> Shortlist:
             p.part for p, over in zip(ranking, firm.dominated_by, strict=True) if not over
         ),
         evidence=_evidence(evaluation),
-        cautions=cautions([feed for _, feed in sorted(feeds.items())], evaluation.figures.hottest),
+        cautions=cautions(feeds, evaluation.figures.hottest),
         warnings=evaluation.warnings,
         evaluation=evaluation,
     )
@@ -289,17 +290,6 @@ def _nearest_miss(evaluation: Evaluation, screened: tuple[ScreenedPart, ...]) ->
         return None
     near = min(screened, key=lambda s: (len(s.failed), s.miss, s.part))
     return f"{near.part}: " + "; ".join(f.text for f in near.failed)
-
-
-def _invented(evaluation: Evaluation) -> bool:
-    """Whether anything of the answer rests on demonstration data."""
-    feeds = [c.best.found.feed for c in evaluation.candidates]
-    return (
-        evaluation.product.invented
-        or any(p.invented for p in evaluation.catalogue.parts.values())
-        or any(f.cell is not None and f.cell.invented for f in feeds)
-        or any(f.converter is not None and f.converter.invented for f in feeds)
-    )
 
 
 def _evidence(evaluation: Evaluation) -> dict[str, float]:

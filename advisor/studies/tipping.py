@@ -15,7 +15,7 @@ from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.tips import Deciding, nearest_tip
 from advisor.decide.weighing import leads
 from advisor.faults import Fault, FaultError
-from advisor.studies.results import frame, plain
+from advisor.studies.results import frame, invented, plain
 from advisor.studies.shortlist import figures_in_use
 
 if TYPE_CHECKING:
@@ -97,9 +97,8 @@ def tipping(
         For a path that leads to no figure or to one that is absent.
     """
     base = evaluate(catalogue, product)
-    invented = product.invented or any(p.invented for p in catalogue.parts.values())
     if not base.candidates:
-        return Tipping(product.product, invented, None, points, (), (), (), (), base.warnings)
+        return Tipping(product.product, invented(base), None, points, (), (), (), (), base.warnings)
     order = leads(base, base.weights)
     names = [c.part.part for c in base.candidates]
     contenders = tuple(sorted(names[:CONTENDERS]))
@@ -113,7 +112,7 @@ def tipping(
     tips.sort(key=lambda t: (t.tips_at is None, round(t.distance_share or 0.0, 9), t.path))
     return Tipping(
         product=product.product,
-        invented=invented,
+        invented=invented(base),
         winner=names[0],
         points=points,
         contenders=contenders,

@@ -18,7 +18,7 @@ from advisor.decide.weighing import ACCEPTED, exchange, leads, order_weights, pa
 from advisor.faults import Fault, FaultError, nearest
 from advisor.model.draws import Array
 from advisor.quantities import YEAR, Quantity, exact
-from advisor.studies.results import frame, plain
+from advisor.studies.results import frame, invented, plain
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -125,7 +125,7 @@ def weights(
     return Weights(
         product=product.product,
         method=method,
-        invented=product.invented or any(p.invented for p in catalogue.parts.values()),
+        invented=invented(before),
         rows=tuple(
             WeightRow(n, float(a), float(b)) for n, a, b in zip(names, now, new, strict=True)
         ),
