@@ -9,25 +9,15 @@ import numpy as np
 import pytest
 
 from advisor.catalogue.levers import lever
-from advisor.catalogue.load import load_run, with_changes
+from advisor.catalogue.load import with_changes
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.shipped import load, product_files
 from advisor.present.machine import to_json
 from advisor.studies.gaps import gaps
 from advisor.studies.shortlist import shortlist
+from tests.studies.small import loaded, part
 
-PART = """
-part: NAME
-invented: true
-lifecycle: active
-supply: {min: 1.8 V, max: 3.6 V}
-temperature: {min: -40 degC, max: 85 degC}
-evidence: {bench: {kind: bench, date: 2026-03-11}}
-operating-points: {run: {idle-current: 1 mA, supply: 3.0 V, evidence: bench}}
-kernels: {crc: {run: {time: 2 ms, current: KERNEL, supply: 3.0 V, evidence: bench}}}
-sleep-states: {stop: {current: {25 degC: SLEEP}, wake-time: 0.1 ms, evidence: bench}}
-"""
 PRODUCT = """
 product: plain
 invented: true
@@ -42,8 +32,6 @@ priorities: {battery-life: {weight: 1, poor: 0 years, good: 40 years}}
 def two(root: Path, seed: int) -> tuple[Catalogue, Product]:
     """Two parts nearly alike: the sleep current of one is hardly known, the kernels are."""
     rng = np.random.default_rng(seed)
-    (root / "parts").mkdir(parents=True)
-    (root / "kernels.yaml").write_text("crc: {work: one block}\n")
     sleep = 2.0 * rng.uniform(0.98, 1.02)
     figures = {
         "vague": (
@@ -52,10 +40,11 @@ def two(root: Path, seed: int) -> tuple[Catalogue, Product]:
         ),
         "sharp": (f"4.00({rng.integers(1, 3)}) mA", "2.00(1) µA"),
     }
-    for name, (kernel, current) in figures.items():
-        text = PART.replace("NAME", name).replace("KERNEL", kernel).replace("SLEEP", current)
-        (root / f"parts/{name}.yaml").write_text(text)
-    return load_run([root], PRODUCT.encode())
+    parts = {
+        name: part(name, kernel=kernel, sleep=f"{{25 degC: {current}}}")
+        for name, (kernel, current) in figures.items()
+    }
+    return loaded(root, parts, PRODUCT)
 
 
 def test_the_vague_figure_comes_first(tmp_path: Path) -> None:

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from advisor.catalogue.levers import grid, lever, span
-from advisor.catalogue.load import load_run, with_changes
+from advisor.catalogue.load import with_changes
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.shipped import load
@@ -17,20 +17,8 @@ from advisor.faults import FaultError
 from advisor.present.machine import to_json
 from advisor.studies.outlook import document, outlook
 from advisor.studies.shortlist import shortlist
+from tests.studies.small import loaded, part
 
-PART = """
-part: NAME
-invented: true
-lifecycle: active
-supply: {min: 1.8 V, max: 3.6 V}
-temperature: {min: -40 degC, max: 85 degC}
-evidence: {bench: {kind: bench, date: 2026-03-11}}
-operating-points: {run: {idle-current: 1 mA, supply: 3.0 V, evidence: bench}}
-kernels: {crc: {run: {time: 2 ms, current: 4(1) mA, supply: 3.0 V, evidence: bench}}}
-sleep-states: {stop: {current: 2 µA, wake-time: 1 ms, evidence: bench}}
-price: {currency: EUR, breaks: BREAKS}
-toolchain: {setup: SETUP h}
-"""
 PRODUCT = """
 product: plain
 invented: true
@@ -48,12 +36,11 @@ UNITS = "plain:cost.units"
 def pair(
     tmp_path: Path, first: str = "{1: 1.00}", second: str = "{1: 2.00}"
 ) -> tuple[Catalogue, Product]:
-    (tmp_path / "parts").mkdir()
-    (tmp_path / "kernels.yaml").write_text("crc: {work: one block}\n")
-    for name, breaks, setup in (("cheap", first, "10"), ("quick", second, "2")):
-        text = PART.replace("NAME", name).replace("BREAKS", breaks).replace("SETUP", setup)
-        (tmp_path / f"parts/{name}.yaml").write_text(text)
-    return load_run([tmp_path], PRODUCT.encode())
+    parts = {
+        "cheap": part("cheap", kernel="4(1) mA", breaks=first, setup="10 h"),
+        "quick": part("quick", kernel="4(1) mA", breaks=second, setup="2 h"),
+    }
+    return loaded(tmp_path, parts, PRODUCT)
 
 
 def test_the_break_even_volume_in_closed_form(tmp_path: Path) -> None:

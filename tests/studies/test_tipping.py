@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from advisor.catalogue.levers import lever
-from advisor.catalogue.load import load_run, with_changes
+from advisor.catalogue.load import with_changes
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.shipped import load
@@ -17,20 +17,8 @@ from advisor.faults import FaultError
 from advisor.present.machine import to_json
 from advisor.studies.shortlist import shortlist
 from advisor.studies.tipping import tipping
+from tests.studies.small import loaded, part
 
-PART = """
-part: NAME
-invented: true
-lifecycle: active
-supply: {min: 1.8 V, max: 3.6 V}
-temperature: {min: -40 degC, max: 85 degC}
-evidence: {bench: {kind: bench, date: 2026-03-11}}
-operating-points: {run: {idle-current: 1 mA, supply: 3.0 V, evidence: bench}}
-kernels: {crc: {run: {time: TIME ms, current: KERNEL(10) mA, supply: 3.0 V, evidence: bench}}}
-sleep-states: {stop: {current: SLEEP µA, wake-time: 0.1 ms, evidence: bench}}
-price: {currency: EUR, breaks: {1: PRICE}}
-toolchain: {maturity: {compiler: full}, setup: SETUP h}
-"""
 PRODUCT = """
 product: plain
 invented: true
@@ -51,20 +39,21 @@ priorities:
 def drawn(root: Path, seed: int) -> tuple[Catalogue, Product]:
     """Four parts drawn at random, none of them far from the others."""
     rng = np.random.default_rng(seed)
-    (root / "parts").mkdir(parents=True)
-    (root / "kernels.yaml").write_text("crc: {work: one block}\n")
+    parts = {}
     for n in range(4):
-        text = PART.replace("NAME", f"part-{n}")
-        for word, low, high in (
-            ("TIME", 1.0, 3.0),
-            ("KERNEL", 3.0, 6.0),
-            ("SLEEP", 1.0, 4.0),
-            ("PRICE", 1.0, 3.0),
-            ("SETUP", 2.0, 12.0),
-        ):
-            text = text.replace(word, f"{rng.uniform(low, high):.2f}")
-        (root / f"parts/part-{n}.yaml").write_text(text)
-    return load_run([root], PRODUCT.encode())
+        time, kernel, sleep, price, setup = (
+            f"{rng.uniform(low, high):.2f}"
+            for low, high in ((1.0, 3.0), (3.0, 6.0), (1.0, 4.0), (1.0, 3.0), (2.0, 12.0))
+        )
+        parts[f"part-{n}"] = part(
+            f"part-{n}",
+            f"{time} ms",
+            f"{kernel}(10) mA",
+            f"{sleep} µA",
+            f"{{1: {price}}}",
+            f"{setup} h",
+        )
+    return loaded(root, parts, PRODUCT)
 
 
 @pytest.mark.parametrize("seed", range(5))
