@@ -7,8 +7,8 @@ shows at the halves, to a stated closeness.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Hashable, Iterator
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -17,6 +17,7 @@ from advisor.catalogue.load import with_changes
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_parts import Price
 from advisor.catalogue.schema_product import Product
+from advisor.decide.drawing import draw_builds
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.model.money import pieces_bought
 
@@ -42,37 +43,43 @@ class Along:
 
     def __init__(self, catalogue: Catalogue, product: Product, lever: Lever) -> None:
         self.catalogue, self.product, self.lever = catalogue, product, lever
-        self._offers: dict[tuple[float, tuple[str, ...]], dict[str, Offer]] = {}
+        self._found: dict[tuple[float, tuple[str, ...]], Evaluation] = {}
 
-    def evaluated(
-        self,
-        place: float,
-        parts: tuple[str, ...] = (),
-        draws: int = 0,
-        seed: int = 1,
-        jobs: int = 1,
-    ) -> Evaluation:
-        """The whole evaluation at a place, of all parts or of some."""
+    def evaluated(self, place: float, parts: tuple[str, ...] = ()) -> Evaluation:
+        """The evaluation at a place at the stated values, of all parts or of some."""
+        for known in ((place, ()), (place, parts)):
+            if known in self._found:
+                return self._found[known]
         catalogue, product = with_changes(
             self.catalogue, self.product, [self.lever.assignment(place)]
         )
-        if parts:
-            catalogue = catalogue.only(parts)
-        return evaluate(catalogue, product, draws, seed, jobs)
+        found = evaluate(catalogue.only(parts) if parts else catalogue, product)
+        self._found[place, parts] = found
+        return found
+
+    def drawn(
+        self, place: float, parts: Collection[str], draws: int, seed: int, jobs: int
+    ) -> dict[str, Candidate]:
+        """The parts of those named that fit at a place, their best builds drawn."""
+        found = self.evaluated(place)
+        here = [c for c in found.candidates if c.part.part in parts]
+        if draws and here:
+            builds = [c.best for c in here]
+            drawn = draw_builds(
+                found.catalogue, found.product, builds, found.criteria, draws, seed, jobs
+            )
+            here = [replace(c, drawn=d) for c, d in zip(here, drawn, strict=True)]
+        return {c.part.part: c for c in here}
 
     def offers(self, place: float, parts: tuple[str, ...] = ()) -> dict[str, Offer]:
         """What every part (or some) that fits offers at a place, in order of rank."""
-        known = self._offers.get((place, ()))
-        if known is not None:
-            return known
-        if (place, parts) not in self._offers:
-            found = self.evaluated(place, parts)
-            self._offers[place, parts] = {c.part.part: _offer(c, found) for c in found.candidates}
-        return self._offers[place, parts]
+        found = self.evaluated(place, parts)
+        return {c.part.part: _offer(c, found) for c in found.candidates}
 
     def leader(self, place: float) -> str | None:
         """The part of the greatest score; None where nothing fits."""
-        return next(iter(self.offers(place)), None)
+        found = self.evaluated(place)
+        return found.candidates[0].part.part if found.candidates else None
 
     def changes(
         self, key: Callable[[float], Hashable], low: float, high: float, near: float = NEAR

@@ -265,11 +265,8 @@ def _along(
         shown = shown[: max(SHOWN, len(leaders))]
     drawn: dict[str, list[Point]] = {name: [] for name in shown}
     for n, place in enumerate(places):
-        here = tuple(name for name in shown if name in line.offers(place))
-        found = line.evaluated(place, here, draws, seed, jobs) if here else None
-        if found is not None:
-            feeds += [c.best.found.feed for c in found.candidates]
-        by_part = {} if found is None else {c.part.part: c for c in found.candidates}
+        by_part = line.drawn(place, shown, draws, seed, jobs)
+        feeds += [candidate.best.found.feed for candidate in by_part.values()]
         for name in shown:
             drawn[name].append(_point(place, by_part.get(name)))
         tell(len(places) + n + 1, total)
