@@ -127,7 +127,8 @@ def test_a_shared_gain_cancels_between_two_parts() -> None:
 
 def test_the_shipped_parts_tell_the_lessons_of_the_bench() -> None:
     found = compare(shipped(), clock_hz=24e6)
-    assert len(found.kernels) == 8
+    stated = [kernel for kernel, rows in found.kernels.items() if rows]
+    assert len(stated) == 8
     kinds = {flip.kind for flip in found.flips}
     # the part that draws least can lose, ranks flip between kernels and with the clock
     assert kinds == {"kernel", "draw", "clock"}
@@ -151,6 +152,8 @@ def test_the_shipped_parts_tell_the_lessons_of_the_bench() -> None:
         assert min(ratios) == pytest.approx(flip.factor, rel=1e-12)
         assert flip.factor > 1
     for rows in found.kernels.values():
+        if not rows:
+            continue
         energies = [r.energy_j for r in rows if r.energy_j is not None]
         assert energies == sorted(energies)
         best = min(r.energy_ratio or math.inf for r in rows if r.native)

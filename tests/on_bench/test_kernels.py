@@ -1,0 +1,222 @@
+"""The pack computes right, on this host and emulated; planted faults are caught; lines are read."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from advisor.bench.kernels import KERNELS, PACK, read_log, sources
+from advisor.bench.targets import TARGETS, Pass, missing_tools, run_pass
+from advisor.catalogue.load import load_catalogue
+from advisor.catalogue.shipped import catalogue_folder
+from advisor.faults import FaultError
+from tests.on_bench import kernel_reference as reference
+
+CI = os.environ.get("CI") == "true"
+
+
+def needs(target: str) -> None:
+    """Skip where the target's tools are missing; in CI that is a failure."""
+    missing = missing_tools(TARGETS[target])
+    if missing and CI:
+        pytest.fail(f"{target} needs {', '.join(missing)}")
+    if missing:
+        pytest.skip(f"{target} needs {', '.join(missing)}, which this machine lacks")
+
+
+def literal(source: str) -> int:
+    """The digest that a kernel's source holds its output against."""
+    found = re.search(r"return (?:d|out) == (0x[0-9a-f]+|\d+)u?;", source)
+    assert found is not None
+    return int(found[1], 0)
+
+
+def test_digests_are_of_independent_computations() -> None:
+    """hashlib, zlib and an independent cipher library; NumPy for what nothing is published for."""
+    text = dict(sources())
+    re_, im = reference.transformed()
+    expected = {
+        "cipher": reference.enciphered(),
+        "crc": reference.checked(),
+        "filter": reference.digest(reference.filtered(), 2),
+        "transform": reference.digest(np.stack([re_, im], axis=1).ravel(), 2),
+        "matrix": reference.digest(reference.multiplied(), 4),
+        "copy": reference.digest(reference.copied(), 4),
+        "control": reference.digest(reference.controlled(), 4),
+        "search": 92,  # OEIS A000170
+    }
+    for name, value in expected.items():
+        assert literal(text[f"{name}.c"]) == value, name
+    held = re.findall(r"0x([0-9a-f]{2})\b", text["hash.c"].partition("result(void)")[2])
+    assert bytes.fromhex("".join(held)) == reference.hashed()
+
+
+def test_reference_transform_is_a_transform() -> None:
+    """`numpy.fft` to a few last digits of Q15: eight stages round at most half a digit each."""
+    real, imaginary = reference.transformed()
+    exact = np.fft.fft(reference.transform_input()) / 256
+    assert np.abs(real + 1j * imaginary - exact).max() < 4
+
+
+def test_reference_controller_settles() -> None:
+    """Each quarter ends near its wanted value, within 5 % of the jump before it."""
+    path = reference.controlled()
+    wanted = [65536, -98304, 98304, 16384]
+    before = 0
+    for k, value in enumerate(wanted):
+        assert abs(path[64 * k + 63] - value) < 0.05 * abs(value - before) + 500
+        before = value
+
+
+@pytest.mark.parametrize("level", ["-O0", "-O2", "-Os"])
+def test_right_on_this_host(tmp_path: Path, level: str) -> None:
+    needs("host")
+    found = run_pass(TARGETS["host"], tmp_path, level)
+    assert [k.kernel for k in found.kernels] == list(KERNELS)
+    assert all(k.right and k.code_bytes > 60 for k in found.kernels)
+    assert all(k.instructions is None for k in found.kernels)
+
+
+EMULATED = [name for name, target in TARGETS.items() if target.emulator]
+
+
+@pytest.mark.parametrize("target", EMULATED)
+def test_right_and_counted_under_emulation(tmp_path: Path, target: str) -> None:
+    needs(target)
+    passes: list[Pass] = []
+    for k, level in enumerate(("-Os", "-Os", "-O2")):
+        folder = tmp_path / str(k)
+        folder.mkdir()
+        passes.append(run_pass(TARGETS[target], folder, level))
+    small, again, fast = passes
+    assert [k.kernel for k in small.kernels] == list(KERNELS)
+    assert all(k.right for found in passes for k in found.kernels)
+    assert small == again, "counts are repeatable"
+    assert small.flags != fast.flags
+    for kernel in small.kernels:
+        assert 100 < kernel.code_bytes < 2000
+        # the work was not optimised away, and counts are of whole instructions
+        assert kernel.instructions is not None
+        assert 2000 < kernel.instructions < 1_000_000
+        assert abs(kernel.instructions - round(kernel.instructions)) < 0.1
+
+
+def test_float_hardware_shows(tmp_path: Path) -> None:
+    """The float matrix takes many times the instructions where floats are computed by software."""
+    needs("armv6m")
+    needs("armv7em")
+    counts = {}
+    for name in ("armv6m", "armv7em"):
+        found = run_pass(TARGETS[name], tmp_path)
+        counts[name] = {k.kernel: k.instructions or 0.0 for k in found.kernels}
+    assert counts["armv6m"]["matrix"] > 8 * counts["armv7em"]["matrix"]
+    assert counts["armv6m"]["crc"] < 2 * counts["armv7em"]["crc"]
+
+
+PLANTED = {
+    "hash": ("turn(s[4], 6)", "turn(s[4], 7)"),
+    "cipher": ("? 0x1b : 0", "? 0x1d : 0"),
+    "crc": ("0xedb88320u, data", "0xedb88321u, data"),
+    "filter": ("int32_t sum = 0x4000", "int32_t sum = 0x2000"),
+    "transform": ("shift_right(u - x, 1)", "shift_right(u - x + 1, 1)"),
+    "matrix": ("k < 8; k++", "k < 7; k++"),
+    "search": ("(right | bit) >> 1", "(right | bit) >> 2"),
+    "copy": ("stride = 2 * pass + 3", "stride = 2 * pass + 5"),
+    "control": ("times(error, 410)", "times(error, 411)"),
+}
+
+
+@pytest.mark.parametrize("kernel", KERNELS)
+def test_planted_fault_is_caught(tmp_path: Path, kernel: str) -> None:
+    """One fault in a kernel's source: its lines say WRONG, the others' do not."""
+    needs("host")
+    pack = tmp_path / "pack"
+    shutil.copytree(PACK, pack)
+    path = pack / f"{kernel}.c"
+    old, new = PLANTED[kernel]
+    text = path.read_text()
+    assert text.count(old) == 1
+    path.write_text(text.replace(old, new))
+    work = tmp_path / "work"
+    work.mkdir()
+    found = run_pass(TARGETS["host"], work, "-O1", pack)
+    assert {k.kernel for k in found.kernels if not k.right} == {kernel}
+
+
+def test_no_heap_and_no_library() -> None:
+    for name, text in sources():
+        if not name.startswith("ports/"):
+            included = set(re.findall(r"#include [<\"]([^>\"]+)", text))
+            assert included <= {"stdint.h", "kernels.h", "port.h"}, name
+            assert not re.search(r"\b(malloc|calloc|alloca|printf|memcpy)\b", text), name
+
+
+def test_strict_c99_without_a_warning(tmp_path: Path) -> None:
+    needs("host")
+    flags = ["-std=c99", "-pedantic-errors", "-Wall", "-Wextra", "-Werror", "-O2"]
+    for name, _ in sources():
+        if name.endswith(".c") and name not in ("ports/arm.c", "ports/riscv.c"):
+            made = str(tmp_path / "a.o")
+            command = ["cc", *flags, f"-I{PACK}", "-c", str(PACK / name), "-o", made]
+            subprocess.run(command, check=True, timeout=60)
+
+
+def test_pack_and_shipped_catalogue_agree() -> None:
+    shipped = load_catalogue([catalogue_folder()]).kernels
+    assert list(shipped) == list(KERNELS)
+    for name, kernel in KERNELS.items():
+        assert shipped[name].stresses == kernel.stresses
+    assert sum(1 for k in KERNELS.values() if k.published) >= 4
+
+
+LOG = """boot 1.2
+kernel=hash run=1 units=20 ticks=5 check=right
+kernel=hash run=2 units=20 ticks=6 check=WRONG
+kernel=crc run=1 units=40 ticks=7 check=right
+end check=WRONG
+"""
+
+
+def test_lines_of_a_run() -> None:
+    found = read_log(LOG, "run.txt")
+    assert found.kernels == {"hash": False, "crc": True}
+    assert found.ended
+    assert not read_log(LOG.rpartition("end")[0], "run.txt").ended
+    with pytest.raises(FaultError, match=r"run\.txt:3:1"):
+        read_log(LOG.replace("ticks=6", "ticks=?"), "run.txt")
+    with pytest.raises(FaultError, match="no kernel's line"):
+        read_log("boot\n", "run.txt")
+
+
+def test_example_port_of_the_export_compiles(tmp_path: Path) -> None:
+    """The 30 lines that the pack's README shows are whole: they compile, and link with the pack."""
+    needs("host")
+    text = (PACK / "README.md").read_text()
+    found = re.search(r"```c\n(.*?)```", text, re.S)
+    assert found is not None
+    assert found[1].count("\n") <= 30
+    (tmp_path / "mine.c").write_text(found[1])
+    parts = [str(p) for p in sorted(PACK.glob("*.c"))]
+    command = ["cc", "-std=c99", f"-I{PACK}", *parts, str(tmp_path / "mine.c"), "-o"]
+    subprocess.run([*command, str(tmp_path / "run")], check=True, timeout=60)
+
+
+def test_export_builds_as_it_says(tmp_path: Path) -> None:
+    needs("host")
+    run = [sys.executable, "-c", "from advisor.cli.main import run; run()"]
+    subprocess.run([*run, "kernels", "export", "pack"], cwd=tmp_path, check=True, timeout=60)
+    text = (tmp_path / "pack" / "README.md").read_text()
+    line = re.search(r"^    (cc .*)$", text, re.M)
+    assert line is not None
+    subprocess.run(line[1], shell=True, cwd=tmp_path / "pack", check=True, timeout=60)
+    log = read_log((tmp_path / "pack" / "run.txt").read_text(), "run.txt")
+    assert log.ended
+    assert len(log.lines) == 20 * len(KERNELS)
+    assert all(log.kernels.values())
