@@ -138,7 +138,7 @@ DIMENSIONS: Mapping[str, Dimension] = {
             "2.5 mJ",
         ),
         Dimension("power", "W", _prefixed("W", "k m µ n"), "1.2 mW"),
-        Dimension("share", "1", {"": 1.0, "%": 0.01}, "0.25 or 25 %", bare=True),
+        Dimension("share", "1", {"": 1.0, "%": 0.01, "ppm": 1e-6}, "0.25 or 25 %", bare=True),
         Dimension("ratio", "1", {"": 1.0, "%": 0.01}, "0.8", bare=True),
         Dimension("count", "1", _PLAIN, "3", bare=True),
         Dimension("score", "1", _PLAIN, "3", bare=True),
@@ -207,6 +207,11 @@ def _unit(text: str, dimension: Dimension) -> tuple[float, float]:
     if not word:
         raise QuantityError(dimension.wanted.replace(" such as", " with its unit, such as"))
     raise QuantityError(dimension.wanted, nearest(word[:20], [u for u in dimension.units if u]))
+
+
+def spellings(dimension: str) -> dict[str, float]:
+    """SI units in one of each unit of a dimension, by every spelling; offsets are left out."""
+    return {unit: factor for unit, (factor, _) in _SPELLED[dimension].items() if unit}
 
 
 @lru_cache(maxsize=65536)
@@ -398,6 +403,26 @@ def show(value: float, dimension: str, digits: int = 3) -> str:
             return f"{_digits(value / factor, digits)} {unit}"
     factor, unit = steps[-1]
     return f"{_digits(value / factor, digits)} {unit}"
+
+
+def written(value: float, u: float, dimension: str) -> str:
+    """A figure as it stands in a file, `0.41203(24) ms`: u to two digits (JCGM 100:2008, 7.2.6).
+
+    Parameters
+    ----------
+    value, u : SI; with u = 0 the value to seven digits. dimension : one whose units scale.
+    """
+    shown = show(value, dimension, 7)
+    if u <= 0:
+        number, _, unit = shown.partition(" ")
+        return f"{float(number):.7g} {unit}"
+    unit = shown.partition(" ")[2]
+    factor = spellings(dimension)[unit]
+    places = max(0, 1 - math.floor(math.log10(u / factor)))
+    last = round(u / factor * 10**places)
+    if last >= 100 and places > 0:
+        places, last = places - 1, round(last / 10)
+    return f"{value / factor:.{places}f}({last}) {unit}"
 
 
 def _digits(value: float, digits: int) -> str:

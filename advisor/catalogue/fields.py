@@ -16,7 +16,16 @@ from typing import Any, cast
 
 from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
-from advisor.catalogue.kinds import Kind, Reading, Whole, scalar, shape_of
+from advisor.catalogue.kinds import (
+    PAIR,
+    TRIPLE,
+    Figure,
+    Kind,
+    Reading,
+    Whole,
+    scalar,
+    shape_of,
+)
 from advisor.faults import nearest
 from advisor.figures import NAME_KEYS
 
@@ -128,6 +137,29 @@ class Record:
 
     def describe(self) -> str:
         return "a mapping of " + ", ".join(specification(self.cls))
+
+
+@dataclass(frozen=True, slots=True)
+class Either:
+    """A figure, or a record where a mapping stands that is not the figure's own."""
+
+    plain: Figure
+    record: Record
+
+    def read(self, node: Node, path: str, reading: Reading) -> Any:
+        names = (
+            {k.value for k, _ in node.value if isinstance(k, ScalarNode)}
+            if isinstance(node, MappingNode)
+            else set()
+        )
+        kind: Kind = self.record if names - PAIR - TRIPLE else self.plain
+        return kind.read(node, path, reading)
+
+    def below(self, name: str) -> Kind | None:
+        return self.plain.below(name) or self.record.below(name)
+
+    def describe(self) -> str:
+        return f"{self.plain.describe()}, or {self.record.describe()}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -176,6 +176,27 @@ class Whole:
         return f"a whole number of at least {self.least}"
 
 
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """A unit of a dimension, by itself: what the numbers of a column are in."""
+
+    dimensions: tuple[str, ...]
+
+    def read(self, node: Node, path: str, reading: Reading) -> str | None:
+        text = scalar(node, path, reading, self.describe())
+        if text is None or text in self.spellings():
+            return text
+        reading.fault(node, path, f'"{text}"', self.describe(), nearest(text, self.spellings()))
+        return None
+
+    def spellings(self) -> list[str]:
+        """Every unit that may stand here, as often as it may be spelled."""
+        return [unit for name in self.dimensions for unit in quantities.spellings(name)]
+
+    def describe(self) -> str:
+        return "a unit of " + " or ".join(self.dimensions) + ", such as " + self.spellings()[1]
+
+
 PAIR = frozenset(("typical", "max"))
 TRIPLE = frozenset(("low", "likely", "high"))
 

@@ -27,7 +27,9 @@ def register(app: typer.Typer) -> None:
 def schema(
     kind: Annotated[
         str,
-        typer.Argument(metavar="KIND", help="part, cell, converter, addon, kernels or product."),
+        typer.Argument(
+            metavar="KIND", help="part, cell, converter, addon, kernels, product or notes."
+        ),
     ],
     form: FormatOption = Format.TABLE,
     output: OutputOption = None,

@@ -12,7 +12,7 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
-from advisor.catalogue.fields import ListOf, MapOf, Record, specification
+from advisor.catalogue.fields import Either, ListOf, MapOf, Record, specification
 from advisor.catalogue.kinds import (
     Choice,
     CurveOf,
@@ -22,6 +22,7 @@ from advisor.catalogue.kinds import (
     Identity,
     Kind,
     Text,
+    Unit,
     Whole,
 )
 from advisor.catalogue.schema_parts import ANSWERS, TEMPERATURE, Answer, AnswerKind
@@ -146,6 +147,10 @@ class _Builder:
                 "format": "date",
                 "pattern": "^[0-9]{4}-[0-9]{2}-[0-9]{2}$",
             }
+        if isinstance(kind, Unit):
+            return {"enum": kind.spellings()}
+        if isinstance(kind, Either):
+            return {"anyOf": [self.of(kind.plain), self.of(kind.record)]}
         if isinstance(kind, Whole):
             return {"type": "integer", "minimum": kind.least, "maximum": 10**12 - 1}
         if isinstance(kind, AnswerKind):

@@ -7,8 +7,9 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from advisor.catalogue.fields import Declared, ListOf, MapOf, Record, specification
+from advisor.catalogue.fields import Declared, Either, ListOf, MapOf, Record, specification
 from advisor.catalogue.kinds import CurveOf, Figure, Identity, Kind
+from advisor.catalogue.schema_bench import Notes
 from advisor.catalogue.schema_parts import Answer, AnswerKind, Kernel, Part
 from advisor.catalogue.schema_product import CRITERIA, PrioritiesKind, Priority, Product
 from advisor.catalogue.schema_supply import (
@@ -35,6 +36,7 @@ KINDS: Mapping[str, tuple[str, Kind]] = {
     "addon": ("catalog/addons/ID.yaml", Record(AddOn)),
     "kernels": ("catalog/kernels.yaml", MapOf(Record(Kernel), "kernel")),
     "product": ("profiles/ID.yaml", Record(Product)),
+    "notes": ("bench notes, for distil and rehearse", Record(Notes)),
 }
 
 
@@ -78,7 +80,7 @@ def schema(kind: str) -> Reference:
 
     Parameters
     ----------
-    kind : a key of `KINDS`: part, cell, converter, addon, kernels or product.
+    kind : a key of `KINDS`: part, cell, converter, addon, kernels, product or notes.
 
     Raises
     ------
@@ -96,6 +98,8 @@ def _inside(kind: Kind, at: str, informational: bool) -> Iterator[KeyRow]:
     """The keys below a key; none below a figure or a word."""
     if isinstance(kind, Record):
         yield from _record(kind.cls, at, informational)
+    elif isinstance(kind, Either):
+        yield from _record(kind.record.cls, at, informational)
     elif isinstance(kind, ListOf):
         yield from _inside(kind.kind, f"{at}.<{_entry(kind)}>", informational)
     elif isinstance(kind, MapOf):

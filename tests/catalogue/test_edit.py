@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import re
+from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from advisor.catalogue.edit import replaced
-from advisor.catalogue.shipped import product_files
+from advisor.catalogue.edit import Tree, placed, quoted, replaced
+from advisor.catalogue.shipped import catalogue_folder, product_files
 from advisor.faults import FaultError
 from advisor.figures import resolve
 from advisor.source import read_text
@@ -72,3 +73,109 @@ def test_shipped_products_keep_everything_else(name: str, weights: list[float]) 
         assert resolve(root, path) is not None
     blank = re.compile(r"weight: [^,}]+")
     assert blank.sub("weight", found) == blank.sub("weight", text)
+
+
+def catalogue_files() -> dict[str, Path]:
+    return {path.stem: path for path in (catalogue_folder() / "parts").iterdir()}
+
+
+PART = """# our part
+part: a      # the id
+
+supply: {min: 2.0 V}  # of the pin
+kernels:   # as measured
+  hash:
+    fast: {time: 1 ms, current: 2 mA, evidence: sheet}  # from the sheet
+    # slow is not measured yet
+  crc:
+    fast:
+      time: 3 ms
+      current: 4 mA
+
+evidence:
+  sheet: {kind: datasheet}
+empty:
+open: {}
+# the end"""
+
+
+def put(**tree: str | Tree) -> str:
+    return placed(PART, "a.yaml", {k.replace("_", "-"): v for k, v in tree.items()})
+
+
+def test_placed_values_replace_and_join_what_stands() -> None:
+    after = put(
+        kernels={
+            "hash": {
+                "fast": {"time": "1.20(3) ms", "supply": "3.3 V"},
+                "slow": {"time": "5 ms", "current": "1 mA"},
+            },
+            "crc": {"fast": {"current": "4.4 mA", "evidence": "bench"}},
+            "copy": {"fast": {"time": "9 ms"}},
+        },
+        evidence={"bench": {"kind": "bench", "note": quoted('a "word": more')}},
+        empty="1",
+        open={"a": "1"},
+        invented="true",
+    )
+    kept = [line for line in PART.splitlines() if line not in after.splitlines()]
+    assert kept == [
+        "    fast: {time: 1 ms, current: 2 mA, evidence: sheet}  # from the sheet",
+        "      current: 4 mA",
+        "empty:",
+        "open: {}",
+    ]
+    lines = after.splitlines()
+    assert (
+        "    fast: {time: 1.20(3) ms, current: 2 mA, evidence: sheet, supply: 3.3 V}"
+        "  # from the sheet" in lines
+    )
+    root = read_text(after, "a.yaml").root
+    expected = {
+        "kernels.hash.fast.time": "1.20(3) ms",
+        "kernels.hash.slow.current": "1 mA",
+        "kernels.crc.fast.current": "4.4 mA",
+        "kernels.crc.fast.evidence": "bench",
+        "kernels.crc.fast.time": "3 ms",
+        "kernels.copy.fast.time": "9 ms",
+        "evidence.bench.note": 'a "word": more',
+        "evidence.sheet.kind": "datasheet",
+        "empty": "1",
+        "open.a": "1",
+        "invented": "true",
+        "supply.min": "2.0 V",
+    }
+    for path, value in expected.items():
+        node = resolve(root, path)
+        assert node is not None, path
+        assert node.value == value, path
+
+
+@pytest.mark.parametrize("part", sorted(catalogue_files()))
+def test_placed_in_shipped_parts_moves_nothing_else(part: str) -> None:
+    before = catalogue_files()[part].read_text("utf-8")
+    tree: Tree = {
+        "kernels": {"hash": {"night": {"time": "1 ms"}}, "new": {"fast": {"time": "2 s"}}}
+    }
+    after = placed(before, part, tree)
+    theirs = iter(after.splitlines())
+    assert all(line in theirs for line in before.splitlines()), "lines stay, in their order"
+    assert len(after.splitlines()) == len(before.splitlines()) + 3
+    # and again: what stands is replaced by itself
+    assert placed(after, part, tree) == after
+
+
+@pytest.mark.parametrize("ending", ["\n", "\r\n"])
+@pytest.mark.parametrize("last", ["", "\n", "\n\n# bye\n"])
+def test_placed_keeps_ends_of_lines(ending: str, last: str) -> None:
+    text = f"part: a\nkernels: {{}}{last}".replace("\n", ending)
+    after = placed(text, "a.yaml", {"kernels": {"hash": "1"}, "more": {"a": {"b": {"c": "2"}}}})
+    assert after.replace("\r\n", "").count("\n") == (0 if ending == "\r\n" else after.count("\n"))
+    root = read_text(after, "a.yaml").root
+    for path in ("kernels.hash", "more.a.b.c", "part"):
+        assert resolve(root, path) is not None
+
+
+def test_placed_needs_a_mapping() -> None:
+    with pytest.raises(FaultError, match="no mapping"):
+        placed("- a\n", "a.yaml", {"b": "1"})

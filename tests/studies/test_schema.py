@@ -16,7 +16,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from jsonschema import Draft202012Validator, FormatChecker
 
-from advisor.catalogue import schema_parts, schema_product, schema_supply
+from advisor.catalogue import schema_bench, schema_parts, schema_product, schema_supply
 from advisor.catalogue.fields import specification
 from advisor.catalogue.kinds import Figure
 from advisor.cli.main import call
@@ -37,6 +37,7 @@ def shipped() -> list[tuple[str, Path]]:
         for path in sorted((ROOT / "catalog" / folder).glob("*.yaml"))
     ]
     found += [("product", path) for path in sorted((ROOT / "profiles").glob("*.yaml"))]
+    found.append(("notes", ROOT / "advisor" / "bench" / "pack" / "notes.yaml"))
     return [*found, ("kernels", ROOT / "catalog" / "kernels.yaml")]
 
 
@@ -173,7 +174,7 @@ def test_pattern_of_a_figure_that_cannot_be_negative() -> None:
 
 def records() -> Iterator[type[Any]]:
     """Every record that the schema modules declare, found by looking."""
-    for module in (schema_parts, schema_supply, schema_product):
+    for module in (schema_bench, schema_parts, schema_supply, schema_product):
         for value in vars(module).values():
             if isinstance(value, type) and dataclasses.is_dataclass(value) and specification(value):
                 yield value

@@ -1,0 +1,184 @@
+"""The notes of a session on the bench: every key, declared once."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from advisor.catalogue.fields import Either, ListOf, MapOf, Record, key
+from advisor.catalogue.kinds import Choice, Day, Figure, Identity, Text, Unit, Whole
+from advisor.catalogue.schema_parts import LIMIT
+from advisor.quantities import Quantity
+
+IDLE = "idle"  # the state that is an operating point's, not a sleep state
+
+_ERROR = Figure("share", most=0.5, exact=True)
+_MOMENT = Figure("time", least=None, exact=True)
+_AMPERES = Figure("current", exact=True)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TimeColumn:
+    """Where the time stands in a trace."""
+
+    column: str = key(Text("a column's name"), "name of the column", required=True)
+    unit: str = key(Unit(("time",)), "unit of its numbers", required=True)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CurrentColumn:
+    """Where the current stands in a trace, or the voltage across a shunt."""
+
+    column: str = key(Text("a column's name"), "name of the column", required=True)
+    unit: str = key(Unit(("current", "voltage")), "unit of its numbers", required=True)
+    shunt: Quantity | None = key(
+        Figure("resistance", above=True), "the shunt that a voltage was taken across"
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class VoltageColumn:
+    """Where the supply voltage at the chip's pin stands in a trace."""
+
+    column: str = key(Text("a column's name"), "name of the column", required=True)
+    unit: str = key(Unit(("voltage",)), "unit of its numbers", required=True)
+    gain: Quantity | None = key(_ERROR, "gain error of the voltage channel, half-width")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MarkerColumn:
+    """Where the marker stands in a trace, and when it says that a kernel is at work."""
+
+    column: str = key(Text("a column's name"), "name of the column", required=True)
+    above: Quantity | None = key(Figure("score", least=None, exact=True), "at work above this")
+    below: Quantity | None = key(Figure("score", least=None, exact=True), "at work below this")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TraceColumns:
+    """What the columns of the traces mean."""
+
+    time: TimeColumn = key(Record(TimeColumn), "the time", required=True)
+    current: CurrentColumn = key(Record(CurrentColumn), "the supply current", required=True)
+    voltage: VoltageColumn | None = key(Record(VoltageColumn), "the supply voltage, if recorded")
+    marker: MarkerColumn | None = key(
+        Record(MarkerColumn), "the marker; absent: stretches are found by their current"
+    )
+    decimal: str = key(Choice(("point", "comma")), "decimal mark of a text file", default="point")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Instrument:
+    """The meter's statement of its limits of error, rectangular (JCGM 100:2008, 4.3.7)."""
+
+    id: str | None = key(Identity("instrument"), "the meter, by its id")
+    gain: Quantity | None = key(_ERROR, "gain error, half-width")
+    offset: Quantity | None = key(_AMPERES, "offset error, half-width")
+    timebase: Quantity | None = key(_ERROR, "error of its clock, half-width")
+    range: Quantity | None = key(
+        Figure("current", above=True, exact=True), "greatest current it reads; from there it clips"
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OverheadTrace:
+    """A stretch of a trace with the chip's own supply link lifted."""
+
+    trace: str = key(Text("a file's name"), "the trace, beside the notes", required=True)
+    begin: Quantity | None = key(_MOMENT, "where the stretch begins", name="from")
+    end: Quantity | None = key(_MOMENT, "where it ends", name="to")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Point:
+    """The operating point of the session."""
+
+    name: str = key(Identity("operating point"), "its name in the part's file", required=True)
+    clock: Quantity | None = key(Figure("frequency", above=True), "core clock")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Segment:
+    """A stretch of a trace: runs of a kernel, wake-ups, or a state that is held."""
+
+    kernel: str | None = key(Identity("kernel"), "a kernel at work, a pulse of the marker a run")
+    engine: str | None = key(Identity("engine"), "hardware engine that does the work")
+    units: int | None = key(Whole(), "units of work in a run")
+    wake: str | None = key(
+        Identity("sleep state"), "wake-ups, a pulse from the wake event to running code"
+    )
+    runs: int | None = key(Whole(), "pulses of the marker")
+    state: str | None = key(Identity("state"), "a sleep state, or idle, held for a while")
+    begin: Quantity | None = key(_MOMENT, "where the state's stretch begins", name="from")
+    end: Quantity | None = key(_MOMENT, "where it ends", name="to")
+    temperature: Quantity | None = key(LIMIT, "of the chip in this state")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TrueWork:
+    """What a unit of work takes, for a rehearsal."""
+
+    time: Quantity = key(Figure("time", above=True, exact=True), "time", required=True)
+    current: Quantity = key(Figure("current", above=True, exact=True), "current", required=True)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rehearsal:
+    """What a rehearsed trace is made of; kernels and states that are absent come from the part."""
+
+    rate: Quantity = key(
+        Figure("frequency", above=True, exact=True), "samples a second", required=True
+    )
+    noise: Quantity | None = key(_AMPERES, "standard deviation of one sample")
+    spread: Quantity | None = key(_ERROR, "relative standard deviation from run to run")
+    jitter: Quantity | None = key(
+        Figure("time", exact=True), "standard deviation of a marker's edge"
+    )
+    pause: Quantity | None = key(
+        Figure("time", above=True, exact=True), "between pulses; absent: 5 ms"
+    )
+    idle: Quantity | None = key(_AMPERES, "the chip's draw between pulses")
+    kernels: Mapping[str, TrueWork] = key(
+        MapOf(Record(TrueWork), "kernel, or kernel+engine"), "true work", default={}
+    )
+    wakes: Mapping[str, TrueWork] = key(
+        MapOf(Record(TrueWork), "sleep state"), "true wake-ups", default={}
+    )
+    states: Mapping[str, Quantity] = key(
+        MapOf(_AMPERES, "state"), "true current of a state", default={}
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Notes:
+    """Notes of a session on the bench, for one part at one operating point."""
+
+    part: str = key(Identity("part"), "the part's id", required=True)
+    origin: str = key(
+        Choice(("recorded", "rehearsed")), "a meter's trace, or a made-up one", required=True
+    )
+    date: datetime.date | None = key(Day(), "of the session; absent: today")
+    note: str | None = key(Text(), "a word on it, for the part's evidence")
+    log: str | None = key(Text("a file's name"), "the lines the kernels printed, beside the notes")
+    trace: TraceColumns = key(Record(TraceColumns), "the traces' columns", required=True)
+    supply: Quantity | None = key(Figure("voltage", above=True), "supply voltage at the chip's pin")
+    instrument: Instrument = key(Record(Instrument), "the meter", default=Instrument())
+    measured_at: str = key(
+        Choice(("chip", "board-linear", "board-switching")),
+        "where the current was taken: at the chip's pin, or before a regulator of the board",
+        default="chip",
+    )
+    board_overhead: Quantity | OverheadTrace | None = key(
+        Either(Figure("current"), Record(OverheadTrace)),
+        "what the board draws beside the chip, with the chip's own supply link lifted",
+    )
+    reset_current: Quantity | None = key(
+        Figure("current"),
+        "the chip's own draw in reset, added back where the overhead was taken so",
+    )
+    point: Point = key(Record(Point), "the operating point", required=True)
+    segments: tuple[Segment, ...] = key(
+        ListOf(Record(Segment)), "stretches in the order of the marker's pulses", required=True
+    )
+    rehearsal: Rehearsal | None = key(Record(Rehearsal), "what `rehearse` makes a trace of")
