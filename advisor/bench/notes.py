@@ -1,0 +1,188 @@
+"""Notes of a session on the bench: read, and checked as a whole."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from pathlib import Path
+
+from yaml.nodes import Node
+
+from advisor import figures
+from advisor.catalogue.fields import read_record
+from advisor.catalogue.kinds import Reading
+from advisor.catalogue.schema_bench import IDLE, Notes, OverheadTrace, Segment
+from advisor.faults import FaultError, FaultLog
+from advisor.quantities import spellings
+from advisor.source import Document, read_file
+
+LEAST_RUNS = 2  # below this there is no scatter to tell; JCGM 101 asks for 4 (6.4.9.4)
+
+
+@dataclass(frozen=True, slots=True)
+class Session:
+    """Checked notes and where they stand; `folder` is what file names in them are relative to."""
+
+    notes: Notes
+    document: Document
+    folder: Path
+
+    def fault(self, log: FaultLog, dotted: str, read: str, expected: str) -> None:
+        """Note a fault at a key of the notes, or at the deepest key on the way that stands."""
+        node: Node = self.document.root
+        for _, found in figures.steps(self.document.root, dotted):
+            node = found or node
+        Reading(self.document.file, self.notes.part, log).fault(node, dotted, read, expected)
+
+    def refuse(self, dotted: str, read: str, expected: str) -> FaultError:
+        """One fault at a key of the notes, to be raised."""
+        log = FaultLog()
+        self.fault(log, dotted, read, expected)
+        return FaultError(log.faults)
+
+    @property
+    def pulses(self) -> tuple[Segment, ...]:
+        """Segments that the marker's pulses stand for, in order."""
+        return tuple(s for s in self.notes.segments if s.state is None)
+
+    @property
+    def states(self) -> tuple[Segment, ...]:
+        """Segments in which a state is held."""
+        return tuple(s for s in self.notes.segments if s.state is not None)
+
+    @property
+    def variant(self) -> str:
+        """The operating point's name."""
+        return self.notes.point.name
+
+
+def key_of(segment: Segment) -> str:
+    """What a segment is of: `hash`, `hash+engine`, `deep`."""
+    name = segment.kernel or segment.wake or segment.state or ""
+    return f"{name}+{segment.engine}" if segment.engine else name
+
+
+def read_notes(path: Path) -> Session:
+    """Read the notes of a session.
+
+    Raises
+    ------
+    FaultError
+        With every fault found.
+    """
+    document = read_file(path, str(path))
+    log = FaultLog()
+    notes = read_record(Notes, document.root, "", Reading(str(path), path.stem, log))
+    log.raise_if_any()
+    session = Session(notes, document, path.parent)
+    _check(session, log)
+    log.raise_if_any()
+    return session
+
+
+def _check(session: Session, log: FaultLog) -> None:
+    notes, columns = session.notes, session.notes.trace
+    current = columns.current
+    volts = current.unit in spellings("voltage")
+    if volts != (current.shunt is not None):
+        session.fault(
+            log,
+            "trace.current",
+            f'unit "{current.unit}" {"without" if volts else "with"} a shunt',
+            "a current's unit, or a voltage's with the shunt it was taken across",
+        )
+    names = [("time", columns.time.column), ("current", current.column)]
+    if columns.voltage is not None:
+        names.append(("voltage", columns.voltage.column))
+    if columns.marker is not None:
+        names.append(("marker", columns.marker.column))
+        if (columns.marker.above is None) == (columns.marker.below is None):
+            session.fault(log, "trace.marker", "above and below", "one of above and below")
+    for i, (what, name) in enumerate(names):
+        if name in [other for _, other in names[:i]]:
+            session.fault(log, f"trace.{what}.column", f'"{name}" twice', "a column of its own")
+    if (notes.supply is None) == (columns.voltage is None):
+        session.fault(
+            log,
+            "supply",
+            "no supply voltage" if notes.supply is None else "two supply voltages",
+            "supply, or a voltage column in trace",
+        )
+    if notes.measured_at == "board-switching":
+        session.fault(
+            log,
+            "measured-at",
+            '"board-switching"',
+            "a current taken behind the board's switching regulator: before it the current is "
+            "another, by the ratio of the voltages and a loss that nobody knows",
+        )
+    overhead = notes.board_overhead
+    if notes.measured_at == "board-linear" and overhead is None:
+        session.fault(
+            log,
+            "board-overhead",
+            "no such key",
+            "the board's own draw, to be taken off: 0 mA is an answer too",
+        )
+    if isinstance(overhead, OverheadTrace):
+        _window(session, log, "board-overhead", overhead.begin, overhead.end)
+    if notes.reset_current is not None and overhead is None:
+        session.fault(log, "reset-current", "no overhead", "board-overhead, taken in reset")
+    if not notes.segments:
+        session.fault(log, "segments", "an empty list", "at least one stretch")
+    seen: set[tuple[str, float | None]] = set()
+    for i, segment in enumerate(notes.segments, 1):
+        _segment(session, log, i, segment, seen)
+
+
+def _window(session: Session, log: FaultLog, at: str, begin: object, end: object) -> None:
+    low = getattr(begin, "nominal", math.nan)
+    high = getattr(end, "nominal", math.nan)
+    if not low < high:
+        session.fault(log, at, "no stretch of time", "from and to, from before to")
+
+
+def _segment(
+    session: Session,
+    log: FaultLog,
+    number: int,
+    segment: Segment,
+    seen: set[tuple[str, float | None]],
+) -> None:
+    at = "segments"
+    entry = session.document.root
+    for _, found in figures.steps(session.document.root, at):
+        entry = found or entry
+    node = entry.value[number - 1]
+    reading = Reading(session.document.file, session.notes.part, log)
+
+    def fault(read: str, expected: str) -> None:
+        reading.fault(node, f"{at}.{number}", read, expected)
+
+    kinds = [name for name in ("kernel", "wake", "state") if getattr(segment, name) is not None]
+    if len(kinds) != 1:
+        fault(" and ".join(kinds) or "none of them", "one of kernel, wake and state")
+        return
+    needs = {"kernel": {"units", "runs"}, "wake": {"runs"}, "state": {"begin", "end"}}[kinds[0]]
+    may = {"kernel": {"engine"}, "wake": set(), "state": {"temperature"}}[kinds[0]]
+    names = {"begin": "from", "end": "to"}
+    for name in ("engine", "units", "runs", "begin", "end", "temperature"):
+        given = getattr(segment, name) is not None
+        if name in needs and not given:
+            fault(f"no {names.get(name, name)}", f"{names.get(name, name)}, for a {kinds[0]}")
+        elif given and name not in needs | may:
+            fault(names.get(name, name), f"no {names.get(name, name)} for a {kinds[0]}")
+    if segment.runs is not None and segment.runs < LEAST_RUNS:
+        fault(f"{segment.runs} run", f"at least {LEAST_RUNS} runs: one shows no scatter")
+    begin, end = segment.begin, segment.end
+    if begin is not None and end is not None and not begin.nominal < end.nominal:
+        fault("no stretch of time", "from before to")
+    if segment.state == IDLE and segment.temperature is not None:
+        fault("a temperature", "none for the idle current")
+    temperature = None if segment.temperature is None else segment.temperature.nominal
+    held = (f"{kinds[0]} {key_of(segment)}", temperature)
+    if held in seen:
+        fault(f'"{key_of(segment)}" twice', "each kernel, wake and state once")
+    seen.add(held)
+    if segment.state and {t is None for n, t in seen if n == held[0]} == {True, False}:
+        fault("no temperature", "one, as its other stretches have")
