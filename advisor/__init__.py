@@ -19,10 +19,13 @@ if TYPE_CHECKING:
     from advisor.faults import AdvisorError, FaultError
     from advisor.studies.check import check_catalogue, check_product
     from advisor.studies.compare import compare
+    from advisor.studies.distil import distil
     from advisor.studies.explain import explain
     from advisor.studies.gaps import gaps
     from advisor.studies.inventory import inventory
+    from advisor.studies.kernels import kernels
     from advisor.studies.outlook import outlook
+    from advisor.studies.rehearse import rehearse
     from advisor.studies.schema import schema
     from advisor.studies.shortlist import shortlist
     from advisor.studies.tipping import tipping
@@ -35,13 +38,16 @@ _HOME = {
     "check_catalogue": "advisor.studies.check",
     "check_product": "advisor.studies.check",
     "compare": "advisor.studies.compare",
+    "distil": "advisor.studies.distil",
     "explain": "advisor.studies.explain",
     "gaps": "advisor.studies.gaps",
     "inventory": "advisor.studies.inventory",
+    "kernels": "advisor.studies.kernels",
     "load": "advisor.catalogue.shipped",
     "load_catalogue": "advisor.catalogue.load",
     "load_product": "advisor.catalogue.load",
     "outlook": "advisor.studies.outlook",
+    "rehearse": "advisor.studies.rehearse",
     "schema": "advisor.studies.schema",
     "shortlist": "advisor.studies.shortlist",
     "tipping": "advisor.studies.tipping",
@@ -55,13 +61,16 @@ __all__ = [
     "check_catalogue",
     "check_product",
     "compare",
+    "distil",
     "explain",
     "gaps",
     "inventory",
+    "kernels",
     "load",
     "load_catalogue",
     "load_product",
     "outlook",
+    "rehearse",
     "schema",
     "shortlist",
     "tipping",

@@ -11,7 +11,7 @@ import yaml
 
 from advisor.catalogue.load import load_catalogue, load_product
 from advisor.studies.shortlist import shortlist
-from tests.bench import inside, processes, registry, synthetic
+from tests.bench import inside, processes, registry, synthetic, traces
 
 ROOT = Path(__file__).resolve().parent.parent
 
@@ -96,4 +96,5 @@ def test_what_is_measured_is_registered() -> None:
     assert {b.run.__module__ for b in registry.BENCHMARKS.values()} == {
         inside.__name__,
         processes.__name__,
+        traces.__name__,
     }

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import json
+import os
 import re
 import shlex
+import shutil
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -69,6 +71,34 @@ def other_calls() -> list[str]:
 @pytest.mark.parametrize("line", other_calls())
 def test_other_calls_run(line: str, folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert call(shlex.split(line)[1:]) == 0, capsys.readouterr().err
+
+
+def test_the_way_from_the_bench_runs(folder: Path) -> None:
+    """The block runs line by line as it stands; each command answers yes."""
+    if shutil.which("cc") is None and os.environ.get("CI") != "true":
+        pytest.skip("needs a C compiler")
+    blocks = re.findall(r"^```bash\n(.*?)^```$", README, re.M | re.S)
+    assert len(blocks) == 1
+    shim = folder / "bin" / "part-advisor"
+    shim.parent.mkdir()
+    shim.write_text(f'#!/bin/sh\nexec "{sys.executable}" -m advisor "$@"\n')
+    shim.chmod(0o755)
+    environment = {
+        **os.environ,
+        "PATH": f"{shim.parent}:{os.environ['PATH']}",
+        "PYTHONPATH": str(ROOT),
+    }
+    done = subprocess.run(
+        ["bash", "-euo", "pipefail", "-c", blocks[0]],
+        cwd=folder,
+        env=environment,
+        capture_output=True,
+        text=True,
+        timeout=300,
+        check=False,
+    )
+    assert done.returncode == 0, done.stdout[-2000:] + done.stderr
+    assert "my-part" in done.stdout.rpartition("Shortlist")[2]
 
 
 def test_library_example_runs(folder: Path) -> None:

@@ -33,7 +33,7 @@ class Screen:
     def __post_init__(self) -> None:
         """Refuse a place that cannot be written before any work is done."""
         if self.output is not None:
-            _writable(self.output, "--output")
+            check_writable(self.output, "--output")
 
     @property
     def columns(self) -> int:
@@ -104,7 +104,7 @@ class Screen:
                 print(line, file=sys.stderr)
 
 
-def _writable(path: Path, option: str) -> None:
+def check_writable(path: Path, option: str) -> None:
     """Refuse a place that cannot be written."""
     parent = path.parent
     if path.is_dir():
@@ -133,7 +133,7 @@ def plot_file(path: Path) -> Path:
     if path.suffix.lower() not in PLOTS:
         ending = f'"{path.suffix}"' if path.suffix else "no ending"
         raise FaultError((Fault("--plot", ending, "a file that ends in " + " or ".join(PLOTS)),))
-    _writable(path, "--plot")
+    check_writable(path, "--plot")
     return path
 
 
@@ -158,6 +158,34 @@ def write_bytes(path: Path, data: bytes, option: str = "--output") -> None:
             raise
     except OSError as error:
         raise _cannot(path, str(error.strerror), option) from None
+
+
+def write_folder(folder: Path, files: Mapping[str, bytes]) -> None:
+    """Write files into a new or empty folder so that all are there or none.
+
+    Raises
+    ------
+    FaultError
+        For a folder that has something in it, or that cannot be written.
+    """
+    if not folder.exists():
+        check_writable(folder, "DIR")
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        read = "a folder with files in it" if folder.is_dir() else "a file"
+        raise FaultError((Fault("DIR", f'{read}, "{folder}"', "a new or empty folder"),))
+    try:
+        made = Path(tempfile.mkdtemp(dir=folder.parent, prefix=f".{folder.name}."))
+        try:
+            for name, data in files.items():
+                (made / name).parent.mkdir(parents=True, exist_ok=True)
+                (made / name).write_bytes(data)
+            os.chmod(made, 0o777 & ~_umask())
+            os.replace(made, folder)
+        except BaseException:
+            shutil.rmtree(made, ignore_errors=True)
+            raise
+    except OSError as error:
+        raise _cannot(folder, str(error.strerror), "DIR") from None
 
 
 def _umask() -> int:

@@ -17,11 +17,11 @@ import sys
 from dataclasses import replace
 from importlib.metadata import version
 
-from tests.bench import inside, processes
+from tests.bench import inside, processes, traces
 from tests.bench.registry import BENCHMARKS, FULL, SMOKE, Scale, table
 
-MODULES = (processes, inside)  # imported for what they register
-PINNED = ("numpy", "pandas", "PyYAML", "typer", "PuLP", "highspy", "scipy")
+MODULES = (processes, inside, traces)  # imported for what they register
+PINNED = ("numpy", "pandas", "PyYAML", "typer", "PuLP", "highspy", "scipy", "polars")
 
 
 def main(arguments: list[str]) -> int:

@@ -22,10 +22,11 @@ class Scale:
     many: int
     few: int
     draws: int
+    samples: int
 
 
-FULL = Scale(rounds=9, files=2000, many=1000, few=100, draws=2000)
-SMOKE = Scale(rounds=1, files=12, many=12, few=6, draws=16)
+FULL = Scale(rounds=9, files=2000, many=1000, few=100, draws=2000, samples=41_000_000)
+SMOKE = Scale(rounds=1, files=12, many=12, few=6, draws=16, samples=20_000)
 
 
 @dataclass(frozen=True, slots=True)

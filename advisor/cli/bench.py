@@ -1,0 +1,260 @@
+"""Commands of the bench: `kernels list|export|verify`, `distil`, `rehearse`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from advisor.cli.options import (
+    CatalogOption,
+    Format,
+    FormatOption,
+    NoCacheOption,
+    NoColorOption,
+    OutputOption,
+    QuietOption,
+    SeedOption,
+    SetOption,
+    WidthOption,
+)
+
+if TYPE_CHECKING:
+    from advisor.present.layout import Page
+
+kernels = typer.Typer(
+    help="The kernels that boards run on the bench: list, export, verify.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+)
+
+
+def register(app: typer.Typer) -> None:
+    """Put the commands on the application."""
+    app.command()(distil)
+    app.command()(rehearse)
+
+
+@kernels.command("list")
+def kernels_list(
+    form: FormatOption = Format.TABLE,
+    output: OutputOption = None,
+    width: WidthOption = 0,
+    no_color: NoColorOption = False,
+    quiet: QuietOption = False,
+) -> int:
+    """List the kernels. What a unit of work is, what it leans on, how it is checked.
+
+    Example: part-advisor kernels list
+    """
+    from advisor.cli.output import Screen
+    from advisor.studies.kernels import kernels as study
+
+    screen = Screen(form, output, width, no_color, quiet)
+    found = study()
+
+    def page() -> Page:
+        from advisor.present.bench import pack_page
+
+        return pack_page(found, screen.columns)
+
+    screen.give(found, lambda: found.rows(), page)
+    return 0
+
+
+@kernels.command("export")
+def kernels_export(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="A new or empty folder.")],
+    quiet: QuietOption = False,
+) -> int:
+    """Export the C sources. With ports, instructions for a board, and notes to fill in.
+
+    Example: part-advisor kernels export pack
+    """
+    from advisor.cli.output import write_folder
+    from advisor.studies.kernels import exported
+
+    files = exported()
+    write_folder(folder, files)
+    if not quiet:
+        typer.echo(f"{len(files)} files in {folder}; README.md there tells how to build", err=True)
+    return 0
+
+
+@kernels.command("verify")
+def kernels_verify(
+    target: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--target",
+            metavar="NAME",
+            help="host, armv6m, armv7em, armv8m or rv32imc; all that can be built if absent.",
+            show_default=False,
+        ),
+    ] = None,
+    level: Annotated[
+        str, typer.Option("--optimise", metavar="LEVEL", help="0, 1, 2, 3 or s.")
+    ] = "s",
+    log: Annotated[
+        Path | None,
+        typer.Option(
+            "--log",
+            metavar="FILE",
+            help="Read the lines that a board printed, and build nothing.",
+            show_default=False,
+        ),
+    ] = None,
+    form: FormatOption = Format.TABLE,
+    output: OutputOption = None,
+    width: WidthOption = 0,
+    no_color: NoColorOption = False,
+    quiet: QuietOption = False,
+) -> int:
+    """Verify that the kernels compute right. Built for this host and emulated targets, or a log's.
+
+    Example: part-advisor kernels verify --target host
+    """
+    from advisor.cli.output import Screen
+    from advisor.faults import Fault, FaultError
+    from advisor.studies.kernels import read_run, verify
+    from advisor.studies.results import plain
+
+    screen = Screen(form, output, width, no_color, quiet)
+    if level not in ("0", "1", "2", "3", "s"):
+        raise FaultError((Fault("--optimise", f'"{level}"', "0, 1, 2, 3 or s"),))
+    if log is not None:
+        if target:
+            raise FaultError((Fault("--log", "a log and a target", "one of them"),))
+        run = read_run(log)
+
+        def lines() -> Page:
+            from advisor.present.bench import log_page
+
+            return log_page(run, screen.columns)
+
+        screen.give(run, lambda: [plain(line) for line in run.lines], lines)
+        return 0 if run.ended and all(run.kernels.values()) else 1
+    found = verify(target or (), f"-O{level}")
+
+    def page() -> Page:
+        from advisor.present.bench import verification_page
+
+        return verification_page(found, screen.columns)
+
+    screen.give(found, lambda: found.rows(), page)
+    return 0 if found.right else 1
+
+
+def distil(
+    traces: Annotated[
+        list[Path], typer.Argument(metavar="TRACE...", help="CSV, TSV, Parquet or NumPy files.")
+    ],
+    bench: Annotated[
+        Path, typer.Option("--bench", metavar="NOTES.yaml", help="The notes of the session.")
+    ],
+    output: Annotated[
+        Path | None,
+        typer.Option(
+            "--output",
+            "-o",
+            metavar="PART.yaml",
+            help="Put the figures into this part's file, new or standing, and nothing else.",
+            show_default=False,
+        ),
+    ] = None,
+    form: FormatOption = Format.TABLE,
+    width: WidthOption = 0,
+    no_color: NoColorOption = False,
+    quiet: QuietOption = False,
+) -> int:
+    """Distil traces into a part's figures. With the uncertainty budget of each, line by line.
+
+    Example: part-advisor distil trace.csv --bench notes.yaml
+    """
+    from advisor.cli.output import Screen, check_writable, write_bytes
+    from advisor.source import read_bytes
+    from advisor.studies.distil import distil as study
+    from advisor.studies.distil import into_part
+
+    screen = Screen(form, None, width, no_color, quiet)
+    if output is not None:
+        check_writable(output, "--output")
+    found = study(bench, traces)
+    if output is not None:
+        before = None
+        if output.exists():
+            before = read_bytes(output, str(output)).decode("utf-8")
+        after = into_part(found, before, str(output))
+        write_bytes(output, after.encode())
+
+    def page() -> Page:
+        from advisor.present.bench import distilled_page
+
+        return distilled_page(found, screen.columns)
+
+    screen.give(found.document(), lambda: found.rows(), page, found.warnings)
+    return 0
+
+
+def rehearse(
+    notes: Annotated[Path, typer.Argument(metavar="NOTES", help="Bench notes with a rehearsal.")],
+    output: Annotated[
+        Path | None,
+        typer.Option(
+            "--output",
+            "-o",
+            metavar="TRACE",
+            help="Write a made-up trace: .csv, .csv.gz, .parquet or .npz.",
+            show_default=False,
+        ),
+    ] = None,
+    want: Annotated[
+        str | None,
+        typer.Option(
+            "--want",
+            metavar="SHARE",
+            help="Half-width that every energy should reach, such as 1%.",
+            show_default=False,
+        ),
+    ] = None,
+    seed: SeedOption = 1,
+    catalog: CatalogOption = None,
+    changes: SetOption = None,
+    form: FormatOption = Format.TABLE,
+    width: WidthOption = 0,
+    no_color: NoColorOption = False,
+    quiet: QuietOption = False,
+    no_cache: NoCacheOption = False,
+) -> int:
+    """Rehearse a session on the bench. A made-up trace, and which rate and runs would suffice.
+
+    Example: part-advisor rehearse notes.yaml --want 1%
+    """
+    from advisor.catalogue.kinds import Figure
+    from advisor.catalogue.levers import read_option
+    from advisor.catalogue.load import load_catalogue
+    from advisor.catalogue.shipped import catalogue_folder
+    from advisor.cli.output import Screen, check_writable, write_bytes
+    from advisor.studies.rehearse import rehearse as study
+
+    screen = Screen(form, None, width, no_color, quiet)
+    if output is not None:
+        check_writable(output, "--output")
+    wanted = None
+    if want is not None:
+        wanted = read_option("--want", want, Figure("share", above=True, exact=True)).nominal
+    folders = catalog or [catalogue_folder()]
+    loaded = load_catalogue(folders, changes or [], cached=not no_cache)
+    found = study(notes, loaded, seed, wanted)
+    if output is not None:
+        for path, data in found.write(output).items():
+            write_bytes(path, data)
+
+    def page() -> Page:
+        from advisor.present.bench import rehearsed_page
+
+        return rehearsed_page(found, screen.columns)
+
+    screen.give(found.document(), lambda: found.rows(), page)
+    return 0 if wanted is None or found.reaches is not None else 1

@@ -1,0 +1,206 @@
+"""The screens of `kernels`, `distil` and `rehearse`."""
+
+from __future__ import annotations
+
+from advisor.bench.budget import Result
+from advisor.bench.kernels import RunLog
+from advisor.present.layout import FAINT, POOR, Page
+from advisor.quantities import show
+from advisor.studies.distil import Distilled
+from advisor.studies.kernels import COUNTED, Pack, Verification
+from advisor.studies.rehearse import Rehearsed
+
+REHEARSED = "REHEARSED: made up for trying things out; nothing here was measured."
+SAFETY = (
+    "Power the board from a limited supply while measuring; a lithium cell that is shorted burns. "
+    "The tool advises; it does not certify."
+)
+
+
+def pack_page(found: Pack, width: int) -> Page:
+    """Every kernel: its work, what it leans on, how it is checked."""
+    page = Page(width)
+    page.heading("Kernels of the pack, in the order they run")
+    page.table(
+        ["kernel", "stresses", "one unit of work"],
+        [[k.name, k.stresses, k.work] for k in found.kernels],
+        [False, False, False],
+        [f"checked by {k.check}" for k in found.kernels],
+        indent="  ",
+    )
+    return page
+
+
+def verification_page(found: Verification, width: int) -> Page:
+    """A table a target."""
+    page = Page(width)
+    for run in found.passes:
+        counted = any(k.instructions is not None for k in run.kernels)
+        page.heading(f"{run.target}, by {run.compiler}")
+        page.paragraph(run.flags, "  ", "    ", FAINT)
+        page.table(
+            ["kernel", "result", "code bytes", *(["instructions"] if counted else [])],
+            [
+                [
+                    k.kernel,
+                    "right" if k.right else "WRONG",
+                    str(k.code_bytes),
+                    *([f"{k.instructions:.0f}"] if k.instructions is not None else []),
+                ]
+                for k in run.kernels
+            ],
+            [False, False, True, *([True] if counted else [])],
+            styles=["" if k.right else POOR for k in run.kernels],
+            indent="  ",
+        )
+    for name, tools in found.left_out:
+        page.heading(f"{name}: left out, not on this machine: {tools}")
+    if any(k.instructions is not None for run in found.passes for k in run.kernels):
+        page.line("")
+        page.paragraph(COUNTED, style=FAINT)
+    return page
+
+
+def log_page(found: RunLog, width: int) -> Page:
+    """What a board's lines say."""
+    page = Page(width)
+    page.heading("Kernels by the lines of a run")
+    right = found.kernels
+    page.table(
+        ["kernel", "runs", "result"],
+        [
+            [
+                name,
+                str(sum(line.kernel == name for line in found.lines)),
+                "right" if ok else "WRONG",
+            ]
+            for name, ok in right.items()
+        ],
+        [False, True, False],
+        styles=["" if ok else POOR for ok in right.values()],
+        indent="  ",
+    )
+    if not found.ended:
+        page.paragraph("The last line is not there: the run broke off, or the log was cut.", "  ")
+    return page
+
+
+def distilled_page(found: Distilled, width: int) -> Page:
+    """What was cut, the figures, and every line of their budgets."""
+    page = Page(width)
+    page.heading(f"{found.part} at {found.point}: from the bench")
+    if found.invented:
+        page.paragraph(REHEARSED, style=FAINT)
+    how = "by the marker" if found.figures.by_marker else "by their current, no marker being there"
+    page.heading(f"Stretches, told {how}")
+    page.table(
+        ["of", "kind", "runs", "from", "to"],
+        [
+            [s.name, s.kind, str(s.runs), f"{s.start_s:.6g} s", f"{s.end_s:.6g} s"]
+            for s in found.figures.stretches
+        ],
+        [False, False, True, True, True],
+        indent="  ",
+    )
+    page.heading("Figures of one unit of work, of the chip alone, with their budgets")
+    page.paragraph(
+        "±: half-width of the 95 % interval, k95 times the standard uncertainty u; each source's "
+        "part of u below, A from repeats, B from a statement",
+        style=FAINT,
+    )
+    rows, notes = [], []
+    for name, figure, dimension, result in found.results():
+        rows.append([name, figure, *_figure(result, dimension)])
+        notes.append(_budget(result))
+    page.table(
+        ["of", "figure", "value", "±", "", "k95", "freedom"],
+        rows,
+        [False, False, True, True, True, True, True],
+        notes,
+        indent="  ",
+    )
+    _warnings(page, found.warnings)
+    page.line("")
+    page.paragraph(SAFETY, style=FAINT)
+    return page
+
+
+def _figure(result: Result, dimension: str) -> list[str]:
+    share = result.expanded / result.value if result.value else 0.0
+    return [
+        show(result.value, dimension, 4),
+        show(result.expanded, dimension, 2),
+        f"{100 * share:.2g} %",
+        f"{result.k95:.2f}",
+        f"{result.dof:.0f}" if result.dof < 1e6 else "any",
+    ]
+
+
+def _budget(result: Result) -> str:
+    return "; ".join(
+        f"{t.source} ({t.type}) {100 * t.u / result.value:.2g} %" for t in result.budget
+    )
+
+
+def _warnings(page: Page, warnings: tuple[str, ...]) -> None:
+    if warnings:
+        page.heading("Warnings")
+        for warning in warnings:
+            page.paragraph(f"- {warning}", "  ", "    ")
+
+
+def rehearsed_page(found: Rehearsed, width: int) -> Page:
+    """The plan, and the truth behind the trace."""
+    page = Page(width)
+    page.heading(f"{found.session.notes.part} at {found.session.variant}: a rehearsal")
+    page.paragraph(REHEARSED, style=FAINT)
+    page.heading("Truth that distilling should find again")
+    page.table(
+        ["of", "time", "current"],
+        [
+            [name, show(time, "time", 5), show(current, "current", 5)]
+            for works in (found.truth.kernels, found.truth.wakes)
+            for name, (time, current) in works.items()
+        ]
+        + [[name, "", show(current, "current", 5)] for name, current in found.truth.states.items()],
+        [False, True, True],
+        indent="  ",
+    )
+    _plan(page, found)
+    return page
+
+
+def _plan(page: Page, found: Rehearsed) -> None:
+    page.heading("Half-width of the 95 % interval of the energy that is told least well")
+    if not found.plan:
+        page.paragraph("No rate here puts enough samples into a run: more units of work.", "  ")
+        return
+    rates = sorted({p.rate_hz for p in found.plan})
+    runs = sorted({p.runs for p in found.plan})
+    widths = {(p.rate_hz, p.runs): p.half_width_95 for p in found.plan}
+    page.table(
+        ["samples a second", *(f"{n} runs" for n in runs)],
+        [
+            [show(rate, "frequency"), *(f"{100 * widths[rate, n]:.2g} %" for n in runs)]
+            for rate in rates
+        ],
+        [True, *(True for _ in runs)],
+        indent="  ",
+    )
+    if found.wanted is None:
+        return
+    wanted = f"{100 * found.wanted:.3g} %"
+    if found.reaches is not None:
+        page.paragraph(
+            f"{wanted} is reached from {show(found.reaches.rate_hz, 'frequency')} with "
+            f"{found.reaches.runs} runs ({found.reaches.kernel} is told least well).",
+            "  ",
+        )
+        return
+    least = min(found.plan, key=lambda p: p.half_width_95)
+    page.paragraph(
+        f"{wanted} is not reached: {100 * least.half_width_95:.2g} % is the best here, and "
+        f"{100 * least.type_b:.2g} % of it, as a standard uncertainty, is the meter's and the "
+        "supply's statement, which no number of runs makes less.",
+        "  ",
+    )

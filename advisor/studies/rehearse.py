@@ -1,0 +1,238 @@
+"""`rehearse`: a made-up trace with a known truth, and which rate and runs reach an uncertainty."""
+
+from __future__ import annotations
+
+import io
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from advisor.bench import trace as traces
+from advisor.bench.budget import Term, combined
+from advisor.bench.notes import Session, key_of, read_notes
+from advisor.bench.rehearse import (
+    Errors,
+    Expected,
+    Truth,
+    errors_of,
+    expected,
+    overhead_trace,
+    rehearsed,
+    truth_of,
+)
+from advisor.bench.trace import Chunk
+from advisor.catalogue.records import Catalogue
+from advisor.catalogue.schema_bench import OverheadTrace
+from advisor.faults import Fault, FaultError
+from advisor.studies.results import frame, plain
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+RATES = (1e3, 3e3, 1e4, 3e4, 1e5, 3e5, 1e6)
+RUNS = (5, 10, 20, 50, 100, 200)
+LEAST_SAMPLES = 5  # in a run, for a rate to be worth naming
+ENDINGS = (".csv", ".csv.gz", ".parquet", ".npz")
+
+
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """What a rate and a number of runs would reach, by the kernel that is told least well.
+
+    `half_width_95` is of its energy, relative; `type_b` the relative standard uncertainty that no
+    number of runs reduces.
+    """
+
+    rate_hz: float
+    runs: int
+    kernel: str
+    half_width_95: float
+    type_b: float
+
+
+@dataclass(frozen=True, slots=True)
+class Rehearsed:
+    """A rehearsal: its truth, its meter's errors, and what a session would reach.
+
+    `wanted` is the relative half-width asked for; `reaches` the least rate, then the fewest runs,
+    that reach it, None where nothing in the plan does.
+    """
+
+    session: Session
+    seed: int
+    truth: Truth
+    errors: Errors
+    plan: tuple[Planned, ...]
+    wanted: float | None
+    reaches: Planned | None
+
+    def document(self) -> dict[str, Any]:
+        """The result for JSON, SI."""
+
+        def works(given: Mapping[str, tuple[float, float]]) -> dict[str, Any]:
+            return {
+                name: {"time_s": time, "current_a": current, "charge_c": time * current}
+                for name, (time, current) in given.items()
+            }
+
+        return {
+            "part": self.session.notes.part,
+            "point": self.session.variant,
+            "origin": "rehearsed",
+            "invented": True,
+            "seed": self.seed,
+            "truth": {
+                "kernels": works(self.truth.kernels),
+                "wakes": works(self.truth.wakes),
+                "states_a": dict(self.truth.states),
+                "supply_v": _known(self.errors.supply),
+            },
+            "errors": {k: _known(v) for k, v in plain(self.errors).items()},
+            "wanted": self.wanted,
+            "reaches": None if self.reaches is None else plain(self.reaches),
+            "plan": self.rows(),
+        }
+
+    def rows(self) -> list[dict[str, Any]]:
+        """A row a rate and number of runs."""
+        return [plain(row) for row in self.plan]
+
+    def to_frame(self) -> pd.DataFrame:
+        """The plan as a data frame."""
+        return frame(self.rows())
+
+    def write(self, path: Path) -> dict[Path, bytes]:
+        """The trace, and the overhead's where the notes want one, as files' bytes by path.
+
+        Raises
+        ------
+        FaultError
+            For an ending that no trace has, and where a recorded overhead would be overwritten.
+        """
+        files = {}
+        draw = np.random.default_rng((self.seed, 1))
+        files[path] = _bytes(path, list(rehearsed(self.session, self.truth, self.errors, draw)))
+        stated = self.session.notes.board_overhead
+        if isinstance(stated, OverheadTrace):
+            beside = self.session.folder / stated.trace
+            if beside.exists() and not traces.is_rehearsed(beside):
+                raise self.session.refuse(
+                    "board-overhead.trace", f'"{beside}", recorded', "a name that is free"
+                )
+            draw = np.random.default_rng((self.seed, 2))
+            files[beside] = _bytes(beside, list(overhead_trace(self.session, self.errors, draw)))
+        return files
+
+
+def _known(value: float) -> float | None:
+    return None if math.isnan(value) else value
+
+
+def _bytes(path: Path, chunks: list[Chunk]) -> bytes:
+    """A trace in the form that its name's ending says, bearing the rehearsal's mark."""
+    t = np.concatenate([c.t for c in chunks])
+    i = np.concatenate([c.i for c in chunks])
+    m = np.concatenate([np.asarray(c.m) for c in chunks])
+    name = path.name.lower()
+    if name.endswith((".csv", ".csv.gz")):
+        text = traces.text_of(t, i, m, header=True)
+        if name.endswith(".gz"):
+            import gzip
+
+            # no time in it: the same rehearsal is the same bytes
+            return gzip.compress(text, mtime=0)
+        return text
+    out = io.BytesIO()
+    if name.endswith(".parquet"):
+        import polars as pl
+
+        table = pl.DataFrame({"t": t, "i": i, "m": m.astype(np.int8)})
+        table.write_parquet(out, metadata={"rehearsed": traces.REHEARSED})
+        return out.getvalue()
+    if name.endswith(".npz"):
+        np.savez(out, t=t, i=i, m=m.astype(np.int8), rehearsed=np.array([1]))
+        return out.getvalue()
+    expected = "a file that ends in " + ", ".join(ENDINGS)
+    raise FaultError((Fault("--output", f'"{path.name}"', expected),))
+
+
+def rehearse(
+    notes: Path, catalogue: Catalogue, seed: int = 1, wanted: float | None = None
+) -> Rehearsed:
+    """Rehearse a session on the bench.
+
+    Parameters
+    ----------
+    notes : the session's notes, with `rehearsal`. catalogue : whose part gives the truth where the
+    notes do not. wanted : relative half-width of the 95 % interval of every kernel's energy.
+
+    Raises
+    ------
+    FaultError
+        For notes without a rehearsal, or whose columns are not those of a rehearsed trace.
+    """
+    session = read_notes(notes)
+    _columns(session)
+    truth = truth_of(session, catalogue.parts.get(session.notes.part))
+    errors = errors_of(session, np.random.default_rng((seed, 0)))
+    plan = tuple(
+        planned
+        for rate in RATES
+        for runs in RUNS
+        if (planned := _planned(session, truth, rate, runs)) is not None
+    )
+    reaches = None
+    if wanted is not None:
+        reaches = next((p for p in plan if p.half_width_95 <= wanted), None)
+    return Rehearsed(session, seed, truth, errors, plan, wanted, reaches)
+
+
+def _columns(session: Session) -> None:
+    """A rehearsed trace has t in s, i in A or V over a shunt, and m."""
+    notes, columns = session.notes, session.notes.trace
+    wants = {"time": ("t", "s"), "current": ("i", "A" if columns.current.shunt is None else "V")}
+    for what, (column, unit) in wants.items():
+        given = getattr(columns, what)
+        if (given.column, given.unit) != (column, unit):
+            raise session.refuse(
+                f"trace.{what}",
+                f"{given.column} in {given.unit}",
+                f"{column} in {unit}: that is what a rehearsed trace has",
+            )
+    marker = columns.marker
+    if marker is not None and (
+        marker.column != "m" or marker.above is None or not 0 <= marker.above.nominal < 1
+    ):
+        raise session.refuse("trace.marker", f"{marker.column}", "m, above 0.5")
+    if columns.voltage is not None:
+        raise session.refuse("trace.voltage", "a voltage column", "supply: a rehearsal has one")
+    if columns.current.shunt is not None:
+        raise session.refuse("trace.current.shunt", "a shunt", "i in A: a rehearsal is in A")
+    if notes.origin != "rehearsed":
+        raise session.refuse("origin", '"recorded"', '"rehearsed", for a rehearsal')
+    if notes.instrument.range is not None and notes.trace.decimal != "point":
+        raise session.refuse("trace.decimal", '"comma"', "point")
+
+
+def _planned(session: Session, truth: Truth, rate: float, runs: int) -> Planned | None:
+    """The kernel that would be told least well; None where a run has hardly a sample."""
+    worst: Planned | None = None
+    for name in truth.kernels:
+        found: Expected = expected(session, truth, name, rate, runs)
+        segment = next(s for s in session.pulses if s.kernel and key_of(s) == name)
+        if truth.kernels[name][0] * (segment.units or 1) * rate < LEAST_SAMPLES:
+            return None
+        budget = combined(
+            1.0,
+            [
+                Term("repeats", "A", found.type_a, "t", runs - 1),
+                Term("statements", "B", found.type_b),
+            ],
+        )
+        if worst is None or budget.expanded > worst.half_width_95:
+            worst = Planned(rate, runs, name, budget.expanded, found.type_b)
+    return worst
