@@ -20,6 +20,7 @@ SETTLED, LEANING = 0.9, 0.6
 REACH = 6.0  # standard deviations; beyond lie two in a thousand million
 STRONG = 256  # parts that bound what it takes to be among the first
 BLOCK = 4_000_000  # scores at a time
+AGREE = 10  # parts whose order is compared with that of the draws
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +88,33 @@ def expected_regret(scores: Array) -> Array:
     return np.asarray((scores.max(axis=0) - scores).mean(axis=1))
 
 
+def order_agreement(scores: Array, stated: Array) -> float | None:
+    """Mean over the draws of Kendall's tau-b between the order of a draw and the stated one.
+
+    1 where every draw has the stated order, 0 where draws know nothing of it (M. G. Kendall,
+    "The treatment of ties in ranking problems", Biometrika 33 (1945) 239-251).
+
+    Parameters
+    ----------
+    scores : (P, N). stated : (P,) at the stated values.
+
+    Returns
+    -------
+    None where fewer than two parts differ, at the stated values or in every draw.
+    """
+    i, j = np.triu_indices(len(stated), 1)
+    if not len(i):
+        return None
+    known = np.sign(np.round(stated[i], DIGITS) - np.round(stated[j], DIGITS))
+    rounded = np.round(scores, DIGITS)
+    drawn = np.sign(rounded[i] - rounded[j])
+    size = np.sqrt(np.abs(known).sum() * np.abs(drawn).sum(axis=0))
+    if not (size > 0).any():
+        return None
+    tau = (known @ drawn)[size > 0] / size[size > 0]
+    return float(tau.mean())
+
+
 def dominators(criteria: Sequence[Criterion], values: Array) -> list[tuple[int, ...]]:
     """Who dominates each part: at least as good by every criterion and better by one.
 
@@ -118,6 +146,7 @@ class Firmness:
     regret: Array | None
     dominated_by: tuple[tuple[str, ...], ...]
     verdict: Verdict | None
+    agreement: float | None = None
 
 
 def firmness(evaluation: Evaluation) -> Firmness:
@@ -135,7 +164,11 @@ def firmness(evaluation: Evaluation) -> Firmness:
     scores = evaluation.scores()
     first, regret = first_place(scores), expected_regret(scores)
     found = verdict(names, first, regret)
-    return Firmness(first, rank_acceptability(scores), regret, dominated, found)
+    # who is far down the list is nobody's question, and pairs grow with the square
+    top = scores[:AGREE]
+    stated = np.array([c.best.score for c in evaluation.candidates[:AGREE]])
+    agreement = order_agreement(top, stated)
+    return Firmness(first, rank_acceptability(scores), regret, dominated, found, agreement)
 
 
 def simulated_ranks(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from advisor.decide.robustness import AGREE
 from advisor.present.layout import FAINT, GOOD, PLAIN, POOR, STRONG, Page
 from advisor.quantities import YEAR, show
 from advisor.studies.results import BuildResult
@@ -196,6 +197,12 @@ def _firmness(page: Page, result: Shortlist) -> None:
         [False, *(True for _ in ranks), True, True],
         indent="  ",
     )
+    if result.order_agreement is not None:
+        page.paragraph(
+            f"The draws agree with this order, over the first {min(AGREE, len(result.ranking))}, "
+            f"by a mean Kendall's tau of {result.order_agreement:.2f} (1 the same, 0 unrelated).",
+            "  ",
+        )
 
 
 def _rank(part: RankedPart, rank: int) -> float:

@@ -105,6 +105,7 @@ class Shortlist:
     nearest_miss: str | None
     verdict: Verdict | None
     pareto_front: tuple[str, ...]
+    order_agreement: float | None
     evidence: Mapping[str, float]
     cautions: tuple[str, ...]
     warnings: tuple[str, ...]
@@ -222,6 +223,7 @@ def summarise(evaluation: Evaluation) -> Shortlist:
         pareto_front=tuple(
             p.part for p, over in zip(ranking, firm.dominated_by, strict=True) if not over
         ),
+        order_agreement=firm.agreement,
         evidence=_evidence(evaluation),
         cautions=cautions(feeds, evaluation.figures.hottest),
         warnings=evaluation.warnings,

@@ -12,6 +12,7 @@ from advisor.catalogue.shipped import load
 from advisor.decide.robustness import (
     dominators,
     expected_regret,
+    order_agreement,
     rank_acceptability,
     simulated_ranks,
     verdict,
@@ -98,6 +99,38 @@ def test_the_verdict_and_its_rule(chance: float, word: str) -> None:
     assert other.text.endswith("b 0.20, the least of all")
 
 
+@given(st.integers(0, 10_000), st.integers(2, 12), st.integers(1, 5))
+def test_agreement_against_scipy(seed: int, parts: int, levels: int) -> None:
+    """`scipy.stats.kendalltau`, variant b, draw by draw, with ties."""
+    rng = np.random.default_rng(seed)
+    stated = rng.integers(0, levels + 1, parts).astype(float)
+    scores = rng.integers(0, levels + 1, (parts, 6)).astype(float)
+    theirs = [stats.kendalltau(stated, scores[:, n]).statistic for n in range(6)]
+    theirs = [tau for tau in theirs if not np.isnan(tau)]
+    found = order_agreement(scores, stated)
+    if not theirs:
+        assert found is None
+    else:
+        assert found == pytest.approx(float(np.mean(theirs)), abs=1e-12)
+
+
+def test_pareto_front_against_a_library() -> None:
+    """`skcriteria`'s filter of what is dominated, on drawn tables with ties."""
+    from skcriteria import mkdm
+    from skcriteria.preprocessing.filters import FilterNonDominated
+
+    for seed in range(20):
+        rng = np.random.default_rng(seed)
+        directions = [1.0, -1.0, 1.0]
+        table = rng.integers(0, 4, (12, 3)).astype(float)
+        theirs = FilterNonDominated(strict=False).transform(
+            mkdm(table, [max if d > 0 else min for d in directions])
+        )
+        over = dominators(of(directions), table.T)
+        ours = [f"A{n}" for n, who in enumerate(over) if not who]
+        assert list(theirs.alternatives) == ours
+
+
 def test_the_shortlist_tells_it_all() -> None:
     found = shortlist(*load("frost-post"), draws=400)
     ranks = [p.rank_acceptability for p in found.ranking]
@@ -114,6 +147,9 @@ def test_the_shortlist_tells_it_all() -> None:
     assert alone.verdict is None
     assert alone.ranking[0].rank_acceptability is None
     assert alone.pareto_front == found.pareto_front
+    assert alone.order_agreement is None
+    assert found.order_agreement is not None
+    assert 0.5 < found.order_agreement < 1
 
 
 def test_many_parts_without_noise_are_the_plain_ranks() -> None:
