@@ -248,10 +248,12 @@ def assess(
     product: ProductFigures,
     criteria: Sequence[Criterion],
     weights: Array | None = None,
+    whole: bool = False,
 ) -> list[Assessed]:
     """Life, cost and score of builds on several feeds; see `Assessed`.
 
-    `weights` (C, N) take the place of the criteria's own where they are drawn.
+    `weights` (C, N) take the place of the criteria's own where they are drawn; `whole` asks for
+    the fresh pack's voltage and current over draws as well, as the stated values always have them.
     """
     # converters behind the same cells share the battery model's passes
     packs: dict[str, list[int]] = defaultdict(list)
@@ -261,8 +263,8 @@ def assess(
     for members in packs.values():
         pack = prepared[members[0]].feed.pack
         drains = [prepared[i].drain for i in members]
-        nominal = drains[0].share.shape[2] == 1
-        found |= zip(members, lives(pack, drains, whole=nominal), strict=True)
+        all_of_it = whole or drains[0].share.shape[2] == 1
+        found |= zip(members, lives(pack, drains, whole=all_of_it), strict=True)
     return [
         _assessed(made, found[i], own_cost, product, criteria, weights)
         for i, made in enumerate(prepared)

@@ -14,7 +14,7 @@ import numpy as np
 
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
-from advisor.decide.builds import Build, assess, part_side, prepare
+from advisor.decide.builds import Assessed, Build, Prepared, assess, part_side, prepare
 from advisor.decide.costs import part_cost
 from advisor.decide.stage import Stage, stage
 from advisor.decide.value import Criterion, weights
@@ -97,7 +97,23 @@ def _in_order(one: Callable[[int], list[Drawn]], count: int, jobs: int) -> Itera
 
 
 def _chunk(here: Stage, builds: Sequence[Build], criteria: Sequence[Criterion]) -> list[Drawn]:
-    """One chunk: builds on the same feed are assessed together."""
+    """One chunk of the draws."""
+    done: dict[int, Drawn] = {}
+    for members, _, result in assessed(here, builds, criteria):
+        for row, i in enumerate(members):
+            done[i] = Drawn(result.score[row], result.life.life_s[row], result.costs.lifetime[row])
+    return [done[i] for i in range(len(builds))]
+
+
+def assessed(
+    here: Stage, builds: Sequence[Build], criteria: Sequence[Criterion], whole: bool = False
+) -> Iterator[tuple[list[int], Prepared, Assessed]]:
+    """Builds through a stage's figures, those on the same feed together; `whole` as in `assess`.
+
+    Yields
+    ------
+    Places in `builds` of a feed's rows, what they draw, and what comes of it.
+    """
     groups: dict[tuple[str, str], list[int]] = defaultdict(list)
     for i, build in enumerate(builds):
         made = build.found.feed
@@ -130,9 +146,5 @@ def _chunk(here: Stage, builds: Sequence[Build], criteria: Sequence[Criterion]) 
             )
         )
     drawn = weights(product, criteria, here.samplers[product.product])
-    results = assess(prepared, here.own_cost, here.figures, criteria, drawn)
-    done: dict[int, Drawn] = {}
-    for members, result in zip(groups.values(), results, strict=True):
-        for row, i in enumerate(members):
-            done[i] = Drawn(result.score[row], result.life.life_s[row], result.costs.lifetime[row])
-    return [done[i] for i in range(len(builds))]
+    results = assess(prepared, here.own_cost, here.figures, criteria, drawn, whole)
+    yield from zip(groups.values(), prepared, results, strict=True)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.decide.costs import FeedCost, ProductCost, feed_cost, product_cost
-from advisor.model.draws import Array, Sampler
+from advisor.model.draws import Array, GridSampler, Sampler
 from advisor.model.events import EventStates, expand
 from advisor.model.packs import Feed, feed
 from advisor.model.tables import Stack
@@ -26,6 +26,26 @@ class Samplers(dict[str, Sampler]):
     def __missing__(self, identity: str) -> Sampler:
         made = self[identity] = Sampler(identity, self.draws, self.seed, self.chunk, self.trace)
         return made
+
+
+class GridSamplers(Samplers):
+    """Samplers of which one gives the places of a grid for one figure."""
+
+    def __init__(self, path: str, places: Array) -> None:
+        super().__init__(len(places), 1, 0)
+        self.places = places
+        self.identity, _, self.dotted = path.partition(":")
+
+    def __missing__(self, identity: str) -> Sampler:
+        dotted = self.dotted if identity == self.identity else ""
+        made = self[identity] = GridSampler(identity, dotted, self.places)
+        return made
+
+    @property
+    def taken(self) -> bool:
+        """Whether the figure was asked for."""
+        owner = self.get(self.identity)
+        return isinstance(owner, GridSampler) and owner.taken
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +84,20 @@ def stage(
 
     `trace` is filled with the draws of every uncertain figure taken, by its path.
     """
-    samplers = Samplers(draws, seed, chunk, trace)
+    return _opened(catalogue, product, Samplers(draws, seed, chunk, trace))
+
+
+def grid_stage(catalogue: Catalogue, product: Product, path: str, places: Array) -> Stage:
+    """Open a pass in which one figure takes the places of a grid and all others stand.
+
+    Parameters
+    ----------
+    path : `ID:dotted.keys`. places : (N,) in SI, in the place of draws.
+    """
+    return _opened(catalogue, product, GridSamplers(path, places))
+
+
+def _opened(catalogue: Catalogue, product: Product, samplers: Samplers) -> Stage:
     own = samplers[product.product]
     return Stage(
         catalogue, product, samplers, product_figures(product, own), product_cost(product, own)

@@ -1,18 +1,21 @@
 """The nearest value of a lever at which another part takes the lead.
 
-From the value that stands the search goes outward on both sides, place by place, on the real
-decision; where the leader has changed, false position on the lead, with halving against steps,
+From the value that stands the search goes outward on both sides. A scan over a hundred places at
+once carries the builds that stand now along the lever and shows where the lead may be lost; there
+the real decision is asked. A lever that no scan can move (a whole number, say) is looked at place
+by place. Where the leader has changed, false position on the lead, with halving against steps,
 closes in on a change to a thousandth. A figure of one part alone moves that part's score one way,
 so there a look at the end of the range tells whether there is a change at all.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from advisor.catalogue.levers import NEAR, Lever, part_way
 from advisor.catalogue.load import with_changes
@@ -21,8 +24,16 @@ from advisor.catalogue.schema_product import Product
 from advisor.decide.along import Along
 from advisor.decide.evaluate import Evaluation, evaluate
 from advisor.decide.ranks import DIGITS
+from advisor.decide.scan import scan
 from advisor.decide.value import score
 from advisor.faults import FaultError
+from advisor.model.draws import Array
+
+SCANNED = 100  # places that a scan looks at on each side
+SLACK = 3.0  # points; a scanned lead below this may be none, as other builds may be better there
+STRIDE = 12  # of the places where a scanned lead stays lost, every so many are asked at
+ASKED = 3  # places asked at once for a nearer change
+NEARER = 3  # times that a nearer change is looked for
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +69,7 @@ class Deciding:
         self.base = base
         builds = [(c.part.part, b) for c in base.candidates for b in c.builds]
         self.parts = [part for part, _ in builds]
+        self.builds = [b for part, b in builds if part in self.scores]
         self.values = np.stack([b.found.values[:, b.row, 0] for _, b in builds], axis=1)
 
     def along(self, lever: Lever) -> Leader:
@@ -78,6 +90,26 @@ class Deciding:
             return self._standing({name: offer.score for name, offer in offers.items()})
 
         return leader
+
+    def scanned(self, lever: Lever, places: Array) -> Array | None:
+        """The lead over the places by the builds that stand now, (N,); None where none can tell."""
+        identity, _, dotted = lever.path.partition(":")
+        if identity in self.scores:
+            return None
+        if identity == self.product.product and dotted.startswith("priorities."):
+            found: dict[str, Array] | None = self._weighed(lever, dotted, places)
+        else:
+            found = scan(
+                self.catalogue, self.product, self.builds, self.base.criteria, lever.path, places
+            )
+        if found is None:
+            return None
+        mine = found.pop(self.winner)
+        others = np.fmax.reduce([*found.values(), np.full(len(places), -np.inf)])
+        with np.errstate(invalid="ignore"):
+            lead = mine - others
+        # where nothing stands nobody leads
+        return np.where(np.isnan(lead), -np.inf, lead)
 
     def _unmoved(self) -> Standing:
         return self._standing(self.scores)
@@ -105,28 +137,34 @@ class Deciding:
 
     def _of_priority(self, lever: Lever, dotted: str) -> Leader:
         """A weight or an anchor changes what values are worth, and no value."""
-        name, _, what = dotted.removeprefix("priorities.").rpartition(".")
 
         def leader(x: float) -> Standing:
-            criteria = self.base.criteria
-            raw = self.base.weights
-            if what == "weight":
-                # on the file's own scale, of which the weights that stand are shares
-                at = [c.name for c in criteria].index(name)
-                stands = lever.now or 0.0
-                raw[at] = x * raw[at] / stands
-            else:
-                anchor: dict[str, Any] = {what: x}
-                criteria = tuple(replace(c, **anchor) if c.name == name else c for c in criteria)
-                if any(c.poor == c.good for c in criteria):
-                    return self._unmoved()
-            total, _ = score(criteria, self.values[:, :, None], (raw / raw.sum())[:, None])
-            best: dict[str, float] = {}
-            for part, points in zip(self.parts, total[:, 0].tolist(), strict=True):
-                best[part] = max(best.get(part, -np.inf), points)
-            return self._standing(best)
+            found = self._weighed(lever, dotted, np.array([x]))
+            return self._standing({part: float(points[0]) for part, points in found.items()})
 
         return leader
+
+    def _weighed(self, lever: Lever, dotted: str, places: Array) -> dict[str, Array]:
+        """Every part's best score over the places of a weight or an anchor, exactly."""
+        name, _, what = dotted.removeprefix("priorities.").rpartition(".")
+        criteria, count = self.base.criteria, len(places)
+        raw = np.repeat(self.base.weights[:, None], count, axis=1)
+        at = [c.name for c in criteria].index(name)
+        if what == "weight":
+            # on the file's own scale, of which the weights that stand are shares
+            raw[at] *= places / (lever.now or 1.0)
+        else:
+            other = criteria[at].good if what == "poor" else criteria[at].poor
+            # anchors that meet are refused: such a value is none of the lever's
+            stands = criteria[at].poor if what == "poor" else criteria[at].good
+            anchor: dict[str, Any] = {what: np.where(places == other, stands, places)}
+            criteria = tuple(replace(c, **anchor) if c.name == name else c for c in criteria)
+        values = np.broadcast_to(self.values[:, :, None], (*self.values.shape, count))
+        total, _ = score(criteria, values, raw / raw.sum(axis=0))
+        best: dict[str, Array] = {}
+        for part, points in zip(self.parts, total, strict=True):
+            best[part] = np.fmax(best[part], points) if part in best else points
+        return best
 
     def alone(self, lever: Lever) -> bool:
         """Whether a lever moves one part's score alone, and so one way."""
@@ -138,25 +176,33 @@ def _first(scores: Mapping[str, float]) -> str | None:
 
 
 def nearest_tip(
-    leader: Leader,
-    lever: Lever,
-    ends: tuple[float, float],
-    winner: str | None,
-    points: int,
+    deciding: Deciding, lever: Lever, ends: tuple[float, float], points: int
 ) -> Tip | None:
     """The nearest tip on either side of the value that stands; None where there is none.
 
     Parameters
     ----------
-    ends : of the range looked at. winner : who leads now. points : places on each side.
+    ends : of the range looked at. points : places on each side where no scan can tell.
     """
     now = lever.now
     assert now is not None
-    found = [
-        tip
+    search = _Search(deciding.along(lever), lever, deciding.winner)
+    sides = {
+        end: np.array([part_way(now, end, i / SCANNED) for i in range(1, SCANNED + 1)])
         for end in ends
-        if end != now and (tip := _one_side(leader, lever, now, end, winner, points)) is not None
-    ]
+        if end != now
+    }
+    leads = None
+    if sides and points > 1 and not lever.whole:
+        leads = deciding.scanned(lever, np.concatenate(list(sides.values())))
+    found = []
+    for n, (end, places) in enumerate(sides.items()):
+        if leads is None:
+            tip = search.place_by_place(end, points)
+        else:
+            tip = search.where_it_may(places, leads[n * SCANNED : (n + 1) * SCANNED])
+        if tip is not None:
+            found.append(tip)
     return min(found, key=lambda tip: _distance(tip.at, now), default=None)
 
 
@@ -166,16 +212,62 @@ def _distance(x: float, now: float) -> float:
     return abs(x - now)
 
 
-def _one_side(
-    leader: Leader, lever: Lever, now: float, end: float, winner: str | None, points: int
-) -> Tip | None:
-    before, ahead = now, np.nan
-    for x in _outward(now, end, points, lever.whole):
-        there = leader(x)
-        if there.leader != winner:
-            return _closed_in(leader, lever, winner, (before, ahead), (x, there))
-        before, ahead = x, there.lead
-    return None
+@dataclass(slots=True)
+class _Search:
+    """The search of one lever for the nearest change, on the real decision."""
+
+    leader: Leader
+    lever: Lever
+    winner: str
+
+    def place_by_place(self, end: float, points: int) -> Tip | None:
+        """The first change at so many places outward."""
+        now = self.lever.now
+        assert now is not None
+        return self._first(now, _outward(now, end, points, self.lever.whole))
+
+    def where_it_may(self, places: Array, leads: Array) -> Tip | None:
+        """The first change at the places where the scanned lead is lost or nearly so."""
+        now = self.lever.now
+        assert now is not None
+        suspects = _suspects(leads)
+        tip = self._first(now, places[suspects].tolist())
+        for _ in range(NEARER):
+            if tip is None:
+                return None
+            # what is nearer than the change found, where the lead is least
+            inside = np.flatnonzero(np.abs(places - now) < 0.98 * abs(tip.at - now))
+            inside = inside[leads[inside] < SLACK]
+            inside = np.setdiff1d(inside, suspects)
+            if not len(inside):
+                break
+            ask = np.sort(inside[np.argsort(leads[inside], kind="stable")[:ASKED]])
+            suspects = np.union1d(suspects, ask)
+            nearer = self._first(now, places[ask].tolist())
+            if nearer is None:
+                break
+            tip = nearer
+        return tip
+
+    def _first(self, now: float, places: Sequence[float]) -> Tip | None:
+        before, ahead = now, np.nan
+        for x in places:
+            there = self.leader(x)
+            if there.leader != self.winner:
+                return _closed_in(self.leader, self.lever, self.winner, (before, ahead), (x, there))
+            before, ahead = x, there.lead
+        return None
+
+
+def _suspects(leads: Array) -> NDArray[np.intp]:
+    """Places to ask at: where a scanned lead is lost, on the way while it stays lost, where it is
+    least before it grows again, and the end."""
+    lost = leads < 0
+    begins = np.flatnonzero(lost & ~np.concatenate(([False], lost[:-1])))
+    while_lost = np.flatnonzero(lost)[::STRIDE]
+    around = np.concatenate(([np.inf], leads, [np.inf]))
+    least = (leads < around[:-2]) & (leads <= around[2:]) & (leads < SLACK)
+    return np.unique([*begins, *while_lost, *np.flatnonzero(least), len(leads) - 1])
 
 
 def _closed_in(

@@ -37,7 +37,7 @@ def maturity(toolchain: Toolchain) -> Maturity | None:
 
 def maturity_draws(result: Maturity, sampler: Sampler) -> Array:
     """Draws of the score, (N,): each unanswered question is none, partial or full alike."""
-    if not sampler.draws or not result.unanswered:
+    if not sampler.random or not result.unanswered:
         return np.full(sampler.size, result.score)
     total = np.full(sampler.draws, result.low)
     for question in result.unanswered:

@@ -22,7 +22,6 @@ if TYPE_CHECKING:
     import pandas as pd
 
 POINTS = 6
-FREE = 200  # places where a look costs no new battery life
 CONTENDERS = 8
 
 
@@ -88,7 +87,7 @@ def tipping(
     ----------
     levers : paths; when empty all of the product's figures, the prices of what it may be built of,
         and the figures that the two leaders' builds rest on. points : places looked at on each side
-        of the value that stands, up to eight times it, or 20 K.
+        of the value that stands, up to eight times it, or 20 K, where no scan can tell.
     progress : told how many levers are done, of how many.
 
     Raises
@@ -129,13 +128,7 @@ def tipping(
 
 def _tip(deciding: Deciding, handle: Lever, points: int) -> LeverTip:
     assert handle.now is not None
-    found = nearest_tip(
-        deciding.along(handle),
-        handle,
-        span(handle, None),
-        deciding.winner,
-        _places(deciding, handle, points),
-    )
+    found = nearest_tip(deciding, handle, span(handle, None), _places(deciding, handle, points))
     far = None if found is None else abs(found.at - handle.now)
     return LeverTip(
         path=handle.path,
@@ -152,14 +145,12 @@ def _tip(deciding: Deciding, handle: Lever, points: int) -> LeverTip:
 
 
 def _places(deciding: Deciding, handle: Lever, points: int) -> int:
-    """Places to look at on each side: all that anyone may want where looking costs nothing.
+    """Places to look at on each side where no scan can tell.
 
     A price, and what one part alone rests on, moves scores one way, so the end of the range tells;
     costs shared by all parts nearly do.
     """
     dotted = handle.path.partition(":")[2]
-    if dotted.startswith("priorities."):
-        return max(points, FREE)
     if deciding.alone(handle) or dotted.startswith("price."):
         return 1
     if dotted.startswith("cost.") and dotted != "cost.units":

@@ -8,11 +8,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from advisor.catalogue.levers import lever
+from advisor.catalogue.levers import lever, part_way
 from advisor.catalogue.load import with_changes
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.shipped import load
+from advisor.decide.along import Along
+from advisor.decide.evaluate import evaluate
+from advisor.decide.scan import scan
 from advisor.faults import FaultError
 from advisor.present.machine import to_json
 from advisor.studies.shortlist import shortlist
@@ -76,17 +79,63 @@ def test_tips_replay(tmp_path: Path, seed: int) -> None:
             assert shortlist(*before, draws=0).ranking[0].part == found.winner, tip.path
 
 
-def test_nothing_changes_between_now_and_the_tip(tmp_path: Path) -> None:
-    inputs = drawn(tmp_path, 3)
-    found = tipping(*inputs, points=12)
-    for tip in [t for t in found.levers if t.tips_at is not None][:6]:
+@pytest.mark.parametrize("seed", [0, 3])
+def test_nothing_changes_between_now_and_the_tip(tmp_path: Path, seed: int) -> None:
+    """On a grid of 200 places no other part leads before the tip, for every lever that tips."""
+    inputs = drawn(tmp_path, seed)
+    found = tipping(*inputs)
+    tips = [t for t in found.levers if t.tips_at is not None]
+    assert len(tips) >= 5
+    for tip in tips:
         handle = lever(*inputs, tip.path)
+        line = Along(*inputs, handle)
         assert tip.tips_at is not None
-        for x in np.linspace(tip.now, tip.tips_at, 200)[:-2:7]:
-            if handle.whole and round(x) == round(tip.tips_at):
-                continue
-            there = with_changes(*inputs, [handle.assignment(float(x))])
-            assert shortlist(*there, draws=0).ranking[0].part == found.winner, (tip.path, x)
+        for k in range(1, 200):
+            x = part_way(tip.now, tip.tips_at, k / 200)
+            x = float(round(x)) if handle.whole else x
+            # the change is found to a thousandth
+            if abs(x - tip.tips_at) > 1.2e-3 * abs(tip.tips_at):
+                assert line.leader(x) == found.winner, (tip.path, x)
+
+
+def test_a_narrow_lead_is_not_stepped_over() -> None:
+    """Between 15.55 and 16.4 mA another part leads, as a cell's limit of pulses rules out one
+    build of the leader before it does one of the rival; from there on the leader leads again."""
+    path = "barrel-tag:workload.report.loads.radio.current"
+    inputs = load("barrel-tag")
+    (tip,) = tipping(*inputs, [path]).levers
+    assert tip.new_winner == "tessimur-l0"
+    assert tip.tips_at is not None
+    assert tip.tips_at == pytest.approx(15.55e-3, rel=2e-3)
+    line = Along(*inputs, lever(*inputs, path))
+    assert line.leader(tip.tips_at * 0.998) == line.leader(17e-3) != tip.new_winner
+
+
+@pytest.mark.parametrize("product", ["barrel-tag", "frost-post", "valve-driver"])
+def test_a_scan_starts_at_what_stands(product: str) -> None:
+    """At the stated value of a lever the scan gives the decision's own scores."""
+    catalogue, chosen = load(product)
+    base = evaluate(catalogue, chosen)
+    first = base.candidates[:4]
+    builds = [build for candidate in first for build in candidate.builds]
+    names = ("workload.report.loads.radio.current", "rail", "cost.engineer-rate")
+    told = 0
+    for dotted in names:
+        try:
+            handle = lever(catalogue, chosen, f"{product}:{dotted}")
+        except FaultError:
+            continue
+        if handle.now is None:
+            continue
+        places = np.full(3, handle.now)
+        found = scan(catalogue, chosen, builds, base.criteria, handle.path, places)
+        assert found is not None
+        for candidate in first:
+            scores = found[candidate.part.part]
+            np.testing.assert_allclose(scores, candidate.best.score, rtol=1e-12)
+        told += 1
+    assert told >= 2
+    assert scan(catalogue, chosen, builds, base.criteria, f"{product}:cost.units", places) is None
 
 
 def test_distances(tmp_path: Path) -> None:
