@@ -23,6 +23,7 @@ from advisor.quantities import Quantity
 PAUSE_S = 5e-3
 OVERHEAD_A = 1e-3  # what the board draws where its overhead is to be taken from a trace
 MOST_SAMPLES = 50_000_000
+EDGES = 10  # standard deviations of an edge that a pause must hold, for pulses to stay apart
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +101,10 @@ def _rehearsal(session: Session) -> Rehearsal:
     return session.notes.rehearsal
 
 
+def _pause(given: Rehearsal) -> float:
+    return PAUSE_S if given.pause is None else given.pause.nominal
+
+
 def _idle(session: Session, part: Part | None) -> float:
     given = _rehearsal(session).idle
     if given is not None:
@@ -166,7 +171,7 @@ def errors_of(session: Session, draw: np.random.Generator) -> Errors:
 def _pieces(session: Session, truth: Truth, draw: np.random.Generator) -> Iterator[_Piece]:
     """Stretches of one current in order of time, the marker's among them."""
     given = _rehearsal(session)
-    pause = PAUSE_S if given.pause is None else given.pause.nominal
+    pause = _pause(given)
     spread = 0.0 if given.spread is None else given.spread.nominal
     quiet = sorted(
         (s.begin.nominal, s.end.nominal, truth.states[key_of(s)])
@@ -212,13 +217,28 @@ def rehearsed(
     rate = given.rate.nominal
     jitter = 0.0 if given.jitter is None else given.jitter.nominal
     noise = 0.0 if given.noise is None else given.noise.nominal
-    pieces = list(_pieces(session, truth, draw))
-    length = pieces[-1].end - pieces[0].begin
-    if length * rate > MOST_SAMPLES:
+    pause = _pause(given)
+    if jitter > pause / EDGES:
+        raise session.refuse(
+            "rehearsal.jitter",
+            f"{jitter:g} s",
+            f"at most the pause over {EDGES}, {pause / EDGES:g} s",
+        )
+    works = {**truth.kernels, **truth.wakes}
+    length = sum(
+        (s.runs or 0) * (works[key_of(s)][0] * (s.units or 1) + pause) for s in session.pulses
+    ) + sum(s.end.nominal - s.begin.nominal for s in session.states if s.begin and s.end)
+    if length * rate > MOST_SAMPLES or length / pause > MOST_SAMPLES:
         raise session.refuse(
             "rehearsal.rate",
             f"{length * rate:.3g} samples",
             f"at most {MOST_SAMPLES:.0e}: fewer runs, less time or a lower rate",
+        )
+    pieces = list(_pieces(session, truth, draw))
+    length = pieces[-1].end - pieces[0].begin
+    if length * rate > MOST_SAMPLES:
+        raise session.refuse(
+            "segments", f"{length:.3g} s at {rate:g} Hz", f"at most {MOST_SAMPLES:.0e} samples"
         )
     # samples fall anywhere between edges
     first = pieces[0].begin + float(draw.uniform(0.0, 1.0)) / rate

@@ -131,7 +131,9 @@ class Rehearsal:
         Figure("frequency", above=True, exact=True), "samples a second", required=True
     )
     noise: Quantity | None = key(_AMPERES, "standard deviation of one sample")
-    spread: Quantity | None = key(_ERROR, "relative standard deviation from run to run")
+    spread: Quantity | None = key(
+        Figure("share", most=0.1, exact=True), "relative standard deviation from run to run"
+    )
     jitter: Quantity | None = key(
         Figure("time", exact=True), "standard deviation of a marker's edge"
     )

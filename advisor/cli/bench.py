@@ -173,7 +173,7 @@ def distil(
     Example: part-advisor distil trace.csv --bench notes.yaml
     """
     from advisor.cli.output import Screen, check_writable, write_bytes
-    from advisor.source import read_bytes
+    from advisor.source import read_bytes, read_text
     from advisor.studies.distil import distil as study
     from advisor.studies.distil import into_part
 
@@ -184,7 +184,9 @@ def distil(
     if output is not None:
         before = None
         if output.exists():
-            before = read_bytes(output, str(output)).decode("utf-8")
+            data = read_bytes(output, str(output))
+            read_text(data, str(output))  # what is no YAML in UTF-8 is refused with its place
+            before = data.decode("utf-8")
         after = into_part(found, before, str(output))
         write_bytes(output, after.encode())
 

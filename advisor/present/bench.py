@@ -113,7 +113,7 @@ def distilled_page(found: Distilled, width: int) -> Page:
         rows.append([name, figure, *_figure(result, dimension)])
         notes.append(_budget(result))
     page.table(
-        ["of", "figure", "value", "±", "", "k95", "freedom"],
+        ["of", "figure", "value", "±", "share", "k95", "freedom"],
         rows,
         [False, False, True, True, True, True, True],
         notes,

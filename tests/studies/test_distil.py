@@ -202,6 +202,23 @@ def test_bad_calls_write_nothing(bench: Path, said: Caller) -> None:
         (["kernels", "verify", "--optimise", "fast"], "0, 1, 2, 3 or s"),
         (["kernels", "verify", "--log", "notes.yaml"], "no kernel's line"),
     ]
+    for name, old, new in (
+        ("many", "runs: 20}", "runs: 999999999}"),
+        ("long", "units: 20, runs", "units: 999999999999, runs"),
+        ("shaky", "jitter: 2 us", "jitter: 2 s"),
+        ("wild", "spread: 0.2 %", "spread: 50 %"),
+    ):
+        (bench / f"{name}.yaml").write_text(text.replace(old, new, 1))
+    cases += [
+        (["rehearse", "many.yaml", "-o", "x.csv"], "fewer runs"),
+        (["rehearse", "long.yaml", "-o", "x.csv"], "fewer runs"),
+        (["rehearse", "shaky.yaml", "-o", "x.csv"], "at most the pause"),
+        (["rehearse", "wild.yaml"], "spread"),
+    ]
+    (bench / "mine").mkdir()
+    (bench / "mine" / "my-part.yaml").write_bytes(b"part: my-part # \xff")
+    bad = ["distil", "trace.csv", "--bench", "notes.yaml", "-o", "mine/my-part.yaml"]
+    cases.append((bad, "text in UTF-8"))
     before = sorted(bench.iterdir())
     for call, words in cases:
         code, out, err = said(*call)
