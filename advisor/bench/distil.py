@@ -109,35 +109,17 @@ def distil(session: Session, trace: Source, overhead: Source | None = None) -> F
         of times than the notes say, drop-outs and clipped samples, time that runs backwards, a
         baseline above the signal.
     """
-    notes = session.notes
     log = FaultLog()
     warnings: list[str] = []
     board = _board(session, overhead, log)
-    windows = [_window(s) for s in session.states]
-    marker = notes.trace.marker
-    if marker is not None:
-        level = marker.above if marker.above is not None else marker.below
-        assert level is not None
-        found = measure(trace(), windows, level.nominal, marker.above is None)
-        start, end, charge, energy = found.start, found.end, found.charge, found.energy
-        told = windows
-    else:
-        pulses = list(_by_current(session, trace)) if session.pulses else []
-        found = measure(trace(), [*windows, *pulses])
-        start = np.array([p.begin for p in pulses])
-        end = np.array([p.end for p in pulses])
-        sums = found.windows[len(windows) :]
-        charge = np.array([q[0] for _, q, _ in sums])
-        energy = np.array([0.0 if e is None else e[0] for _, _, e in sums])
-        energy = energy if notes.supply is None else None
-        told = windows
+    found, pulses = _cut(session, trace)
     _sound(session, found, log)
-    _count(session, start, marker is not None, log)
-    for segment, window in zip(session.states, told, strict=True):
-        _inside(session, segment, window, found, log)
+    _count(session, pulses, log)
+    for segment in session.states:
+        _inside(session, segment, found, pulses, log)
     log.raise_if_any()
 
-    supply = _supply(session, found, charge, energy)
+    supply = _supply(session, found, pulses)
     kernels: dict[str, Work] = {}
     wakes: dict[str, Work] = {}
     stretches = []
@@ -147,16 +129,14 @@ def distil(session: Session, trace: Source, overhead: Source | None = None) -> F
         span = slice(at, at + segment.runs)
         at += segment.runs
         name = key_of(segment)
-        pulse = _Pulses(
-            start[span], end[span], charge[span], None if energy is None else energy[span]
-        )
+        pulse = pulses.some(span)
         pulse.whole(session, name, found, log)
         work = _work(session, segment, pulse, board, found.step, supply, log)
         if work is not None:
             (wakes if segment.wake else kernels)[name] = work
         kind: Literal["kernel", "wake"] = "wake" if segment.wake else "kernel"
         stretches.append(
-            Stretch(kind, name, segment.runs, float(start[span][0]), float(end[span][-1]))
+            Stretch(kind, name, segment.runs, float(pulse.start[0]), float(pulse.end[-1]))
         )
         warnings += _warn(name, segment, pulse, found.step)
     states = []
@@ -178,7 +158,7 @@ def distil(session: Session, trace: Source, overhead: Source | None = None) -> F
         )
     return Figures(
         tuple(sorted(stretches, key=lambda s: s.start_s)),
-        marker is not None,
+        session.notes.trace.marker is not None,
         kernels,
         wakes,
         tuple(states),
@@ -191,6 +171,27 @@ def _window(segment: Segment) -> Window:
     assert segment.begin is not None
     assert segment.end is not None
     return Window(segment.begin.nominal, segment.end.nominal, BLOCKS)
+
+
+def _cut(session: Session, trace: Source) -> tuple[Measured, _Pulses]:
+    """The trace's sums, and the pulses in it by the marker or, without one, by their current."""
+    windows = [_window(s) for s in session.states]
+    marker = session.notes.trace.marker
+    if marker is not None:
+        level = marker.above if marker.above is not None else marker.below
+        assert level is not None
+        found = measure(trace(), windows, level.nominal, marker.above is None)
+        return found, _Pulses(found.start, found.end, found.charge, found.energy)
+    told = list(_by_current(session, trace)) if session.pulses else []
+    found = measure(trace(), [*windows, *told])
+    sums = found.windows[len(windows) :]
+    energy = [e[0] for _, _, e in sums if e is not None]
+    return found, _Pulses(
+        np.array([w.begin for w in told]),
+        np.array([w.end for w in told]),
+        np.array([q[0] for _, q, _ in sums]),
+        None if session.notes.supply is not None else np.array(energy),
+    )
 
 
 def _by_current(session: Session, trace: Source) -> Iterator[Window]:
@@ -241,32 +242,38 @@ def _sound(session: Session, found: Measured, log: FaultLog) -> None:
         )
 
 
-def _count(session: Session, start: Floats, by_marker: bool, log: FaultLog) -> None:
-    wanted = sum(s.runs or 0 for s in session.pulses)
-    if len(start) == wanted:
+def _count(session: Session, pulses: _Pulses, log: FaultLog) -> None:
+    wanted, found = sum(s.runs or 0 for s in session.pulses), len(pulses.start)
+    if found == wanted:
         return
-    what = "pulses of the marker" if by_marker else "stretches of high current"
-    if by_marker and not len(start):
+    by_marker = session.notes.trace.marker is not None
+    if by_marker and not found:
         session.fault(
             log, "trace.marker", "a marker that never rises", f"{wanted} pulses, as in segments"
         )
         return
+    what = "pulses of the marker" if by_marker else "stretches of high current"
     session.fault(
         log,
         "segments",
-        f"{len(start)} {what}" + (f", the first at {start[0]:.6g} s" if len(start) else ""),
-        f"{wanted}, the runs of " + ", ".join(f"{key_of(s)} {s.runs}" for s in session.pulses),
+        f"{found} {what}" + (f", the first at {pulses.start[0]:.6g} s" if found else ""),
+        f"{wanted}, the runs of " + ", ".join(f"{key_of(s)} {s.runs}" for s in session.pulses)
+        if wanted
+        else "none, as in segments",
     )
 
 
 def _inside(
-    session: Session, segment: Segment, window: Window, found: Measured, log: FaultLog
+    session: Session, segment: Segment, found: Measured, pulses: _Pulses, log: FaultLog
 ) -> None:
+    """Refuse a state's stretch that is not in the trace, is too short, or has something else."""
+    window = _window(segment)
+    span = f"{key_of(segment)} from {window.begin:g} to {window.end:g} s"
     if window.begin < found.first or window.end > found.last:
         session.fault(
             log,
             "segments",
-            f"{key_of(segment)} from {window.begin:g} to {window.end:g} s",
+            span,
             f"a stretch inside the trace, {found.first:g} to {found.last:g} s",
         )
     elif (window.end - window.begin) / BLOCKS < 2 * found.step:
@@ -275,6 +282,12 @@ def _inside(
             "segments",
             f"{key_of(segment)}: fewer than {2 * BLOCKS} samples",
             "a longer stretch",
+        )
+    other = (pulses.start < window.end) & (pulses.end > window.begin)
+    if other.any():
+        at = float(pulses.start[other][0])
+        session.fault(
+            log, "segments", f"{span}, with a pulse at {at:.6g} s in it", "a stretch without pulses"
         )
     gap = found.gap_inside(window.begin, window.end)
     if gap is not None:
@@ -333,32 +346,36 @@ def _limit(source: str, limit: Quantity | None, factor: float) -> Term:
     return Term(source, "B", half / math.sqrt(3) * abs(factor), "rectangular")
 
 
-def _supply(session: Session, found: Measured, charge: Floats, energy: Floats | None) -> Result:
+def _supply(session: Session, found: Measured, pulses: _Pulses) -> Result:
     """The voltage at the chip's pin: as stated, or the mean over what was drawn."""
     notes = session.notes
     if notes.supply is not None:
         return combined(notes.supply.nominal, [_stated("supply voltage", notes.supply, 1.0)])
-    pieces = [(q, e) for _, q, e in found.windows if e is not None]
-    total_q = float(charge.sum()) + sum(float(q.sum()) for q, _ in pieces)
-    total_e = (0.0 if energy is None else float(energy.sum())) + sum(
-        float(e.sum()) for _, e in pieces
-    )
-    if total_q <= 0:
+    states = found.windows[: len(session.states)]
+    charge = float(pulses.charge.sum()) + sum(float(q.sum()) for _, q, _ in states)
+    energy = sum(float(e.sum()) for _, _, e in states if e is not None)
+    energy += 0.0 if pulses.energy is None else float(pulses.energy.sum())
+    if charge <= 0:
         raise session.refuse("trace.voltage", "no charge drawn", "a current above zero")
     column = notes.trace.voltage
     assert column is not None
-    value = total_e / total_q
+    value = energy / charge
     return combined(value, [_limit("gain of the voltage channel", column.gain, value)])
 
 
 @dataclass(frozen=True, slots=True)
 class _Pulses:
-    """The runs of one segment."""
+    """Runs: edges in s, charge in C, energy in J where a voltage was recorded."""
 
     start: Floats
     end: Floats
     charge: Floats
     energy: Floats | None
+
+    def some(self, rows: slice) -> _Pulses:
+        """Those of one segment."""
+        energy = None if self.energy is None else self.energy[rows]
+        return _Pulses(self.start[rows], self.end[rows], self.charge[rows], energy)
 
     def whole(self, session: Session, name: str, found: Measured, log: FaultLog) -> None:
         """Refuse runs with drop-outs or with hardly any samples."""

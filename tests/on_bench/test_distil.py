@@ -259,6 +259,13 @@ def test_spoilt_traces_are_refused(tmp_path: Path, case: str) -> None:
         distilled(notes, changed(trace, change))
 
 
+def test_a_state_with_a_run_in_it_is_refused(tmp_path: Path) -> None:
+    early = ("from: 2.0 s, to: 2.5 s", "from: 0.2 s, to: 0.4 s")
+    _, _, trace, _ = trace_of(session(tmp_path), 9)
+    with pytest.raises(FaultError, match="with a pulse at"):
+        distilled(session(tmp_path, early), trace)
+
+
 def test_range_is_where_it_clips(tmp_path: Path) -> None:
     notes = session(tmp_path, ("timebase: 50 ppm", "timebase: 50 ppm, range: 10 mA"))
     _, _, trace, _ = trace_of(notes, 9)
