@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from advisor.studies.inventory import inventory
     from advisor.studies.kernels import kernels
     from advisor.studies.outlook import outlook
+    from advisor.studies.record import decide, revisit
     from advisor.studies.rehearse import rehearse
     from advisor.studies.schema import schema
     from advisor.studies.shortlist import shortlist
@@ -38,6 +39,7 @@ _HOME = {
     "check_catalogue": "advisor.studies.check",
     "check_product": "advisor.studies.check",
     "compare": "advisor.studies.compare",
+    "decide": "advisor.studies.record",
     "distil": "advisor.studies.distil",
     "explain": "advisor.studies.explain",
     "gaps": "advisor.studies.gaps",
@@ -48,6 +50,7 @@ _HOME = {
     "load_product": "advisor.catalogue.load",
     "outlook": "advisor.studies.outlook",
     "rehearse": "advisor.studies.rehearse",
+    "revisit": "advisor.studies.record",
     "schema": "advisor.studies.schema",
     "shortlist": "advisor.studies.shortlist",
     "tipping": "advisor.studies.tipping",
@@ -61,6 +64,7 @@ __all__ = [
     "check_catalogue",
     "check_product",
     "compare",
+    "decide",
     "distil",
     "explain",
     "gaps",
@@ -71,6 +75,7 @@ __all__ = [
     "load_product",
     "outlook",
     "rehearse",
+    "revisit",
     "schema",
     "shortlist",
     "tipping",

@@ -11,10 +11,11 @@ from typing import Any
 import pytest
 import yaml
 
-from advisor.catalogue.shipped import catalogue_folder, product_files
+from advisor.catalogue.shipped import catalogue_folder, load, product_files
 from advisor.cli.main import call
 from advisor.reference import FOLDER, __main__, pages
 from advisor.reference.commands import commands, example
+from advisor.studies.record import decide
 from tests.on_bench.sessions import pack_session
 
 COMMANDS = dict(commands())
@@ -102,6 +103,9 @@ def test_every_example_runs(
     monkeypatch.chdir(tmp_path)
     if name in ("distil", "rehearse"):
         pack_session(tmp_path)
+    if name == "revisit":
+        decided = decide(*load("frost-post"), "quorvane-s5", "tools", draws=20)
+        (tmp_path / "record.yaml").write_text(decided.text, "utf-8")
     text = example(COMMANDS[name])
     assert text is not None, f"{name}: no line 'Example: part-advisor …' in its docstring"
     words = shlex.split(text)

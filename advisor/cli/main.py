@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
-from advisor.cli import bench, catalogs, comparing, decisions, reference, weighing
+from advisor.cli import bench, catalogs, comparing, deciding, decisions, reference, weighing
 
 if TYPE_CHECKING:
     from typer.exceptions import TyperException
@@ -38,6 +38,7 @@ decisions.register(app)
 weighing.register(app)
 comparing.register(app)
 bench.register(app)
+deciding.register(app)
 reference.register(app)
 app.add_typer(bench.kernels, name="kernels")
 app.add_typer(catalogs.catalog, name="catalog")

@@ -28,7 +28,7 @@ def schema(
     kind: Annotated[
         str,
         typer.Argument(
-            metavar="KIND", help="part, cell, converter, addon, kernels, product or notes."
+            metavar="KIND", help="part, cell, converter, addon, kernels, product, record or notes."
         ),
     ],
     form: FormatOption = Format.TABLE,

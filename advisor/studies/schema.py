@@ -12,6 +12,7 @@ from advisor.catalogue.kinds import CurveOf, Figure, Identity, Kind
 from advisor.catalogue.schema_bench import Notes
 from advisor.catalogue.schema_parts import Answer, AnswerKind, Kernel, Part
 from advisor.catalogue.schema_product import CRITERIA, PrioritiesKind, Priority, Product
+from advisor.catalogue.schema_record import DecisionRecord
 from advisor.catalogue.schema_supply import (
     AddOn,
     AtTemperature,
@@ -36,6 +37,7 @@ KINDS: Mapping[str, tuple[str, Kind]] = {
     "addon": ("catalog/addons/ID.yaml", Record(AddOn)),
     "kernels": ("catalog/kernels.yaml", MapOf(Record(Kernel), "kernel")),
     "product": ("profiles/ID.yaml", Record(Product)),
+    "record": ("the record of a decision, of decide and for revisit", Record(DecisionRecord)),
     "notes": ("bench notes, for distil and rehearse", Record(Notes)),
 }
 
@@ -80,7 +82,7 @@ def schema(kind: str) -> Reference:
 
     Parameters
     ----------
-    kind : a key of `KINDS`: part, cell, converter, addon, kernels, product or notes.
+    kind : a key of `KINDS`: part, cell, converter, addon, kernels, product, record or notes.
 
     Raises
     ------

@@ -1,0 +1,87 @@
+"""The screens of `decide` and `revisit`."""
+
+from __future__ import annotations
+
+from advisor.present.layout import FAINT, GOOD, POOR, Page
+from advisor.present.tables import INVENTED
+from advisor.studies.record import Decided, Revisited
+
+MOST = 20  # changed figures, and parts, that are told
+
+
+def decided_page(found: Decided, width: int) -> Page:
+    """What was decided, against the advice of the day."""
+    page = Page(width)
+    page.heading(f"{found.product}: {found.part} is chosen")
+    if found.shortlist.invented:
+        page.paragraph(INVENTED, style=FAINT)
+    first = found.shortlist.ranking[0]
+    if found.rank == 1:
+        page.paragraph("It is the first of the shortlist.")
+    else:
+        page.paragraph(f"It is number {found.rank} of the shortlist; first is {first.part}.")
+    if found.shortlist.verdict is not None:
+        page.paragraph(f"The order is {found.shortlist.verdict.text}.")
+    return page
+
+
+def revisited_page(found: Revisited, width: int) -> Page:
+    """Whether the decision stands, and what has changed since."""
+    page = Page(width)
+    page.heading(f"{found.product}: {found.part}, chosen on {found.date.isoformat()}")
+    if found.shortlist.invented:
+        page.paragraph(INVENTED, style=FAINT)
+    page.paragraph(f"Because: {found.because}")
+    if found.stands:
+        page.line(("The decision stands.", GOOD))
+    elif found.unfit is not None:
+        page.paragraph(f"The decision does not stand: {found.unfit}.", style=POOR)
+    else:
+        ahead = ", ".join(found.passed_by)
+        page.paragraph(f"The decision does not stand: ahead of it now: {ahead}.", style=POOR)
+    page.paragraph(f"Rule: {found.rule}.", style=FAINT)
+    _order(page, found)
+    page.heading("What has changed")
+    if not (found.changed or found.documents or found.new or found.gone):
+        page.paragraph("Nothing.", "  ")
+        return page
+    if found.changed:
+        page.table(
+            ["figure", "was", "is"],
+            [[c.path, c.was or "-", c.now or "-"] for c in found.changed[:MOST]],
+            [False, False, False],
+            indent="  ",
+        )
+        if len(found.changed) > MOST:
+            page.paragraph(f"and {len(found.changed) - MOST} more (--format json)", "  ")
+    for words, names in (
+        ("figures of", found.documents),
+        ("new:", found.new),
+        ("no longer there:", found.gone),
+    ):
+        if names:
+            page.paragraph(f"{words} {', '.join(names)}", "  ", "    ")
+    return page
+
+
+def _order(page: Page, found: Revisited) -> None:
+    page.heading("The order then and now")
+    places = [p for p in found.places if p.part == found.part] + [
+        p for p in found.places[:MOST] if p.part != found.part
+    ]
+    places.sort(key=lambda p: (p.rank_now is None, p.rank_now or 0))
+    page.table(
+        ["part", "then", "now", "score then", "score now"],
+        [
+            [
+                p.part + (" *" if p.part == found.part else ""),
+                "-" if p.rank_then is None else str(p.rank_then),
+                "-" if p.rank_now is None else str(p.rank_now),
+                "-" if p.score_then is None else f"{p.score_then:.1f}",
+                "-" if p.score_now is None else f"{p.score_now:.1f}",
+            ]
+            for p in places
+        ],
+        [False, True, True, True, True],
+        indent="  ",
+    )

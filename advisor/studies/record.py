@@ -1,0 +1,326 @@
+"""`decide` and `revisit`: a decision written down with what it rests on, and looked at again."""
+
+from __future__ import annotations
+
+import datetime
+import hashlib
+import json
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from advisor import figures
+from advisor.catalogue.fields import read_record
+from advisor.catalogue.kinds import Reading
+from advisor.catalogue.records import Catalogue
+from advisor.catalogue.schema_product import Product
+from advisor.catalogue.schema_record import DecisionRecord
+from advisor.faults import Fault, FaultError, FaultLog, nearest
+from advisor.source import read_file
+from advisor.studies.results import frame, plain
+from advisor.studies.shortlist import DRAWS, RankedPart, Shortlist, shortlist
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+NEAREST = 3  # parts, first in the order, whose figures are kept beside the chosen one's
+RULE = (
+    "the decision stands where its part still fits and no part is ahead of it that was not ahead "
+    "of it then"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Decided:
+    """A decision and the shortlist that it was taken on; `text` is the record as YAML."""
+
+    product: str
+    part: str
+    rank: int
+    text: str
+    shortlist: Shortlist = field(repr=False, compare=False)
+
+
+def decide(
+    catalogue: Catalogue,
+    product: Product,
+    part: str,
+    because: str,
+    *,
+    changes: Sequence[str] = (),
+    date: datetime.date | None = None,
+    draws: int = DRAWS,
+    seed: int = 1,
+    jobs: int = 1,
+) -> Decided:
+    """Write down that a part is chosen for a product.
+
+    Parameters
+    ----------
+    because : why. changes : what was set for the run, kept so that it is set again. date : today
+    when absent. draws, seed, jobs : as for `shortlist`.
+
+    Raises
+    ------
+    FaultError
+        For a part that does not fit, with the reason, and for a decision without one.
+    """
+    reason = " ".join(because.split())
+    if not reason:
+        raise FaultError((Fault("--because", "nothing", "why this part, in a few words"),))
+    found = shortlist(catalogue, product, draws=draws, seed=seed, jobs=jobs)
+    ranked = {p.part: p for p in found.ranking}
+    if part not in ranked:
+        raise FaultError((_unfit(found, part),))
+    record = _text(catalogue, product, found, ranked[part], reason, changes, date)
+    return Decided(product.product, part, ranked[part].rank, record, found)
+
+
+def _unfit(found: Shortlist, part: str) -> Fault:
+    names = [p.part for p in found.ranking]
+    for screened in found.screened_out:
+        if screened.part == part:
+            why = ", ".join(f.need for f in screened.failed)
+            return Fault("PART", f'"{part}", which fails {why}', "a part that fits")
+    for aside in found.set_aside:
+        if aside.part == part:
+            why = ", ".join(aside.missing)
+            return Fault("PART", f'"{part}", which lacks {why}', "a part that fits")
+    return Fault("PART", f'"{part}"', "a part of the catalogue", nearest=nearest(part, names))
+
+
+def _quoted(text: str) -> str:
+    # what a terminal would not show is escaped, so that the file stays text
+    return json.dumps(text, ensure_ascii=not text.isprintable())
+
+
+def _text(
+    catalogue: Catalogue,
+    product: Product,
+    found: Shortlist,
+    chosen: RankedPart,
+    because: str,
+    changes: Sequence[str],
+    date: datetime.date | None,
+) -> str:
+    from importlib.metadata import version
+
+    lines = [
+        "# A decision as it was taken. `part-advisor revisit` says whether it still stands.",
+        f"decision: {product.product}",
+        f"part: {chosen.part}",
+        f"because: {_quoted(because)}",
+        f"date: {(date or datetime.date.today()).isoformat()}",
+        f"version: {_quoted(version('part-advisor'))}",
+        *([f"currency: {_quoted(product.cost.currency)}"] if product.cost.currency else []),
+        f"draws: {found.draws}",
+        f"seed: {found.seed}",
+        f"verdict: {'none' if found.verdict is None else found.verdict.word}",
+    ]
+    if found.invented:
+        lines.insert(1, "# Some of the figures behind it are invented for demonstration.")
+    if changes:
+        lines += ["changes:", *(f"  - {_quoted(change)}" for change in changes)]
+    lines.append("ranking:")
+    lines += [f"  - {{{', '.join(_entry(part))}}}" for part in found.ranking]
+    lines.append("digests:")
+    lines += [f"  {name}: {value}" for name, value in digests(catalogue, product).items()]
+    near = [chosen.part, *(p.part for p in found.ranking[:NEAREST])]
+    lines.append("figures:")
+    for path, text in _figures(catalogue, _kept(found, product.product, near)):
+        lines.append(f"  {_quoted(path)}: {_quoted(text)}")
+    return "\n".join(lines) + "\n"
+
+
+def _entry(part: RankedPart) -> Iterator[str]:
+    yield f"part: {part.part}"
+    yield f"score: {part.score:.6g}"
+    if part.first_place_probability is not None:
+        yield f"first: {part.first_place_probability:.4g}"
+    life, cost = part.battery_life_s.nominal, part.cost.lifetime
+    if math.isfinite(life):
+        yield f"battery-life: {life:.6g} s"
+    if cost is not None and math.isfinite(cost):
+        yield f"lifetime-cost: {cost:.6g}"
+
+
+def _kept(found: Shortlist, product: str, parts: Sequence[str]) -> list[str]:
+    """Ids of the documents whose figures are kept: product, parts, and what their builds use."""
+    kept = [product, *parts]
+    for part in found.ranking:
+        if part.part in parts:
+            kept += [name for name in (part.build.cell, part.build.converter) if name]
+    known = found.evaluation.catalogue.documents
+    return sorted({name for name in kept if name in known})
+
+
+def _figures(catalogue: Catalogue, names: Sequence[str]) -> Iterator[tuple[str, str]]:
+    for name in names:
+        for dotted, node in figures.walk(catalogue.documents[name].root):
+            if node.value:
+                yield f"{name}:{dotted}", str(node.value)
+
+
+def digests(catalogue: Catalogue, product: Product) -> dict[str, str]:
+    """SHA-256 of each document's figures as they stand, comments and layout apart, by id."""
+    out = {}
+    for name in sorted({*catalogue.documents, product.product}):
+        found = hashlib.sha256()
+        for dotted, node in figures.walk(catalogue.documents[name].root):
+            found.update(f"{dotted}\0{node.value}\0".encode())
+        out[name] = found.hexdigest()
+    return out
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """A figure that is another now; None where it is new or gone."""
+
+    path: str
+    was: str | None
+    now: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a part stood and stands; None where it was or is not ranked."""
+
+    part: str
+    rank_then: int | None
+    rank_now: int | None
+    score_then: float | None
+    score_now: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Revisited:
+    """A decision looked at again.
+
+    Attributes
+    ----------
+    stands : by `RULE`. passed_by : parts ahead of it now that were not then. changed : figures
+    that were kept and are others now. documents : ids whose figures changed, of those whose
+    figures were not kept. new, gone : ids of files. unfit : why the part no longer fits.
+    """
+
+    product: str
+    part: str
+    because: str
+    date: datetime.date
+    stands: bool
+    rule: str
+    passed_by: tuple[str, ...]
+    unfit: str | None
+    changed: tuple[Change, ...]
+    documents: tuple[str, ...]
+    new: tuple[str, ...]
+    gone: tuple[str, ...]
+    places: tuple[Place, ...]
+    shortlist: Shortlist = field(repr=False, compare=False)
+
+    def rows(self) -> list[dict[str, object]]:
+        """A row a part."""
+        return [plain(place) for place in self.places]
+
+    def document(self) -> dict[str, object]:
+        """The result for JSON; the shortlist itself is `shortlist`'s."""
+        found = {n: getattr(self, n) for n in self.__slots__ if n != "shortlist"}
+        date = self.date.isoformat()
+        return {**plain(found), "date": date, "invented": self.shortlist.invented}
+
+    def to_frame(self) -> pd.DataFrame:
+        """A row a part."""
+        return frame(self.rows())
+
+
+def read_decision(path: Path) -> DecisionRecord:
+    """Read the record of a decision.
+
+    Raises
+    ------
+    FaultError
+        With every fault found.
+    """
+    document = read_file(path, str(path))
+    log = FaultLog()
+    record = read_record(DecisionRecord, document.root, "", Reading(str(path), path.stem, log))
+    if record is not None and record.part not in [p.part for p in record.ranking]:
+        log.add(Fault("part", f'"{record.part}"', "a part of the record's own ranking"))
+    log.raise_if_any()
+    found: DecisionRecord = record
+    return found
+
+
+def revisit(
+    record: DecisionRecord, catalogue: Catalogue, product: Product, jobs: int = 1
+) -> Revisited:
+    """Say what has changed since a decision and whether it still stands.
+
+    Parameters
+    ----------
+    catalogue, product : as they stand now, with the record's own changes laid over them.
+
+    Raises
+    ------
+    FaultError
+        For a product that is not the record's.
+    """
+    if product.product != record.decision:
+        raise FaultError(
+            (Fault("--product", f'"{product.product}"', f'"{record.decision}", as in the record'),)
+        )
+    found = shortlist(catalogue, product, draws=record.draws, seed=record.seed, jobs=jobs)
+    then = {p.part: n for n, p in enumerate(record.ranking, 1)}
+    now = {p.part: p.rank for p in found.ranking}
+    ahead_then = {p for p, rank in then.items() if rank < then[record.part]}
+    unfit = None
+    passed: tuple[str, ...] = ()
+    if record.part in now:
+        ahead = [p for p, rank in now.items() if rank < now[record.part]]
+        passed = tuple(p for p in ahead if p not in ahead_then)
+    else:
+        unfit = _unfit(found, record.part).read
+    current = digests(catalogue, product)
+    kept = {path.partition(":")[0] for path in record.figures}
+    others = [n for n in current if record.digests.get(n) not in (None, current[n])]
+    return Revisited(
+        product=product.product,
+        part=record.part,
+        because=record.because,
+        date=record.date,
+        stands=unfit is None and not passed,
+        rule=RULE,
+        passed_by=passed,
+        unfit=unfit,
+        changed=tuple(_changes(record.figures, catalogue, kept)),
+        documents=tuple(n for n in others if n not in kept),
+        new=tuple(n for n in current if n not in record.digests),
+        gone=tuple(sorted(n for n in record.digests if n not in current)),
+        places=tuple(_places(record, found)),
+        shortlist=found,
+    )
+
+
+def _changes(was: Mapping[str, str], catalogue: Catalogue, kept: set[str]) -> Iterator[Change]:
+    there = sorted(name for name in kept if name in catalogue.documents)
+    now = dict(_figures(catalogue, there))
+    for path in sorted({*was, *now}):
+        if was.get(path) != now.get(path):
+            yield Change(path, was.get(path), now.get(path))
+
+
+def _places(record: DecisionRecord, found: Shortlist) -> Iterator[Place]:
+    then = {p.part: (n, p.score.nominal) for n, p in enumerate(record.ranking, 1)}
+    now = {p.part: (p.rank, p.score) for p in found.ranking}
+    order = [*now, *(p for p in then if p not in now)]
+    for part in order:
+        before, after = then.get(part), now.get(part)
+        yield Place(
+            part,
+            None if before is None else before[0],
+            None if after is None else after[0],
+            None if before is None else before[1],
+            None if after is None else after[1],
+        )

@@ -1,0 +1,182 @@
+"""Decisions on record: what they hold, what revisiting tells, hostile input."""
+
+from __future__ import annotations
+
+import datetime
+import json
+import re
+from pathlib import Path
+
+import pytest
+import yaml
+from jsonschema import Draft202012Validator
+
+from advisor.catalogue.load import load_run, with_changes
+from advisor.catalogue.shipped import catalogue_folder, load, product_files
+from advisor.faults import FaultError
+from advisor.studies.record import decide, digests, read_decision, revisit
+from advisor.studies.schema import schema
+from advisor.studies.shortlist import shortlist
+from tests.cli.conftest import Caller
+from tests.cli.conftest import said as said  # the fixture
+
+DAY = datetime.date(2026, 3, 1)
+WHY = 'it is "the one": 3 suppliers # really'
+
+
+@pytest.fixture
+def record(tmp_path: Path) -> Path:
+    found = decide(*load("frost-post"), "quorvane-s5", WHY, date=DAY, draws=200)
+    path = tmp_path / "record.yaml"
+    path.write_text(found.text, "utf-8")
+    return path
+
+
+def test_a_record_holds_the_day(record: Path) -> None:
+    held = read_decision(record)
+    assert (held.decision, held.part, held.because, held.date) == (
+        "frost-post",
+        "quorvane-s5",
+        WHY,
+        DAY,
+    )
+    then = shortlist(*load("frost-post"), draws=200)
+    assert [p.part for p in held.ranking] == [p.part for p in then.ranking]
+    for kept, part in zip(held.ranking, then.ranking, strict=True):
+        assert kept.score.nominal == pytest.approx(part.score, rel=1e-5)
+        assert kept.first is not None
+        assert kept.first.nominal == pytest.approx(part.first_place_probability, abs=1e-4)
+    assert len(held.digests) == len(load("frost-post")[0].documents)
+    assert held.figures["frost-post:workload.sample.every"] == "1 s"
+    assert held.figures["quorvane-s5:lifecycle"] == "active"
+    document = yaml.safe_load(record.read_text("utf-8"))
+    document["date"] = document["date"].isoformat()
+    faults = list(Draft202012Validator(schema("record").document).iter_errors(document))
+    assert faults == []
+
+
+def test_nothing_changed_stands(record: Path) -> None:
+    found = revisit(read_decision(record), *load("frost-post"))
+    assert found.stands
+    told = [found.changed, found.documents, found.new, found.gone, found.passed_by]
+    assert not any(told)
+    assert all(p.rank_then == p.rank_now for p in found.places)
+
+
+def test_digests_are_of_figures_not_of_layout(tmp_path: Path) -> None:
+    text = product_files()["frost-post"].read_text("utf-8")
+    path = tmp_path / "frost-post.yaml"
+    path.write_text(
+        "# another head\n\n" + text.replace("product: frost-post", "product:   frost-post")
+    )
+    here = load_run([catalogue_folder()], path)
+    assert digests(*here) == digests(*load("frost-post"))
+    other = with_changes(*load("frost-post"), ["ostrel-k1:price.breaks.1=7"])
+    changed = {k for k, v in digests(*other).items() if v != digests(*here)[k]}
+    assert changed == {"ostrel-k1"}
+
+
+def test_what_changed_is_told(record: Path) -> None:
+    now = with_changes(
+        *load("frost-post"),
+        [
+            "quorvane-s5:price.breaks.1000=2.30",
+            "ostrel-k1:price.breaks.1=7",
+            "frost-post:service-life=8 years",
+        ],
+    )
+    found = revisit(read_decision(record), *now)
+    told = {c.path: (c.was, c.now) for c in found.changed}
+    assert told["quorvane-s5:price.breaks.1000"] == ("2.05", "2.30")
+    assert told["frost-post:service-life"][1] == "8 years"
+    assert len(told) == 2
+    assert found.documents == ("ostrel-k1",)
+
+
+def test_a_rival_that_passes_it(record: Path) -> None:
+    now = with_changes(
+        *load("frost-post"),
+        [f"tessimur-l4:price.breaks.{n}=0.01" for n in (1, 100, 1000)]
+        + ["tessimur-l4:toolchain.setup=1 h"],
+    )
+    found = revisit(read_decision(record), *now)
+    assert not found.stands
+    assert "tessimur-l4" in found.passed_by
+    place = next(p for p in found.places if p.part == "tessimur-l4")
+    assert place.rank_then is not None
+    assert place.rank_now is not None
+    assert place.rank_now < place.rank_then
+
+
+def test_parts_that_come_and_go(record: Path, tmp_path: Path) -> None:
+    mine = tmp_path / "mine" / "parts"
+    mine.mkdir(parents=True)
+    base = (catalogue_folder() / "parts" / "quorvane-s5.yaml").read_text("utf-8")
+    better = base.replace("part: quorvane-s5", "part: newcomer")
+    better = re.sub(r"breaks: \{[^}]*\}", "breaks: {1: 0.10}", better)
+    (mine / "newcomer.yaml").write_text(better)
+    here = load("frost-post", [catalogue_folder(), tmp_path / "mine"])
+    found = revisit(read_decision(record), *here)
+    assert found.new == ("newcomer",)
+    assert found.passed_by == ("newcomer",)
+    later = decide(*here, "newcomer", "cheap", draws=0)
+    (tmp_path / "later.yaml").write_text(later.text)
+    gone = revisit(read_decision(tmp_path / "later.yaml"), *load("frost-post"))
+    assert gone.gone == ("newcomer",)
+    assert gone.unfit is not None
+    assert not gone.stands
+
+
+def test_a_part_that_does_not_fit() -> None:
+    inputs = load("frost-post")
+    out = shortlist(*inputs, draws=0).screened_out[0]
+    with pytest.raises(FaultError, match="which fails"):
+        decide(*inputs, out.part, "why not", draws=0)
+    with pytest.raises(FaultError, match="nearest valid: quorvane-s5"):
+        decide(*inputs, "quorvane-s6", "why not", draws=0)
+    with pytest.raises(FaultError, match="why this part"):
+        decide(*inputs, "quorvane-s5", " \n ", draws=0)
+
+
+@pytest.mark.parametrize(
+    "why", ["\x1b[31mred\x07", "]] }} : - &a *b !!python", "ü\u202e\u2028", "'"]
+)
+def test_any_reason_is_text(tmp_path: Path, why: str) -> None:
+    found = decide(*load("barrel-tag"), "quorvane-g0", why, draws=0)
+    assert all(c == "\n" or c.isprintable() for c in found.text)
+    (tmp_path / "r.yaml").write_text(found.text, "utf-8")
+    assert read_decision(tmp_path / "r.yaml").because == " ".join(why.split())
+
+
+def test_as_a_user_calls_it(said: Caller, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    call = ["decide", "frost-post", "quorvane-s5", "--because", "tools", "--draws", "50"]
+    change = ["--set", "frost-post:workload.sample.every=2s"]
+    code, out, err = said(*call, *change, "-o", "r.yaml", "-q")
+    assert (code, err) == (0, "")
+    assert "quorvane-s5 is chosen" in out
+    code, _, err = said(*call, "-o", "r.yaml")
+    assert code == 2
+    assert "a name that is free" in err
+    code, out, _ = said("revisit", "r.yaml", "-q")
+    assert code == 0
+    assert "The decision stands." in out
+    assert "Nothing." in out
+    code, out, _ = said(
+        "revisit", "r.yaml", "--set", "quorvane-s5:lifecycle=ended", "--format", "json", "-q"
+    )
+    assert code == 1
+    told = json.loads(out)
+    assert told["stands"] is False
+    assert re.fullmatch(r"\d{4}-\d\d-\d\d", told["date"])
+    assert "lifecycle" in told["unfit"]
+    assert told["changed"][0]["path"] == "quorvane-s5:lifecycle"
+    code, _, err = said("revisit", "r.yaml", "--product", "barrel-tag")
+    assert code == 2
+    text = (tmp_path / "r.yaml").read_text("utf-8")
+    (tmp_path / "bad.yaml").write_text(text.replace("part: quorvane-s5", "part: none-such", 1))
+    code, out, err = said("revisit", "bad.yaml")
+    assert (code, out) == (2, "")
+    assert "the record's own ranking" in err
+    code, out, _ = said(*call, "-q")
+    assert out.startswith("# A decision as it was taken.")
