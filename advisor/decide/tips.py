@@ -86,7 +86,7 @@ class Deciding:
                 offers = line.offers(x)
             except FaultError:
                 # a value that may not stand there is no value of the lever
-                return self._unmoved()
+                return self.stands()
             return self._standing({name: offer.score for name, offer in offers.items()})
 
         return leader
@@ -111,7 +111,8 @@ class Deciding:
         # where nothing stands nobody leads
         return np.where(np.isnan(lead), -np.inf, lead)
 
-    def _unmoved(self) -> Standing:
+    def stands(self) -> Standing:
+        """Who leads at the stated values."""
         return self._standing(self.scores)
 
     def _standing(self, scores: Mapping[str, float]) -> Standing:
@@ -129,7 +130,7 @@ class Deciding:
             try:
                 there = with_changes(alone, self.product, [lever.assignment(x)])
             except FaultError:
-                return self._unmoved()
+                return self.stands()
             found = evaluate(*there).candidates
             return self._standing({**others, **({part: found[0].best.score} if found else {})})
 
@@ -187,6 +188,8 @@ def nearest_tip(
     now = lever.now
     assert now is not None
     search = _Search(deciding.along(lever), lever, deciding.winner)
+    if points == 1 and deciding.alone(lever):
+        return _one_way(search, deciding, ends)
     sides = {
         end: np.array([part_way(now, end, i / SCANNED) for i in range(1, SCANNED + 1)])
         for end in ends
@@ -206,6 +209,22 @@ def nearest_tip(
     return min(found, key=lambda tip: _distance(tip.at, now), default=None)
 
 
+def _one_way(search: _Search, deciding: Deciding, ends: tuple[float, float]) -> Tip | None:
+    """The tip of a figure that moves one part's score one way: at one end of its range at most.
+
+    More of most figures is worse, so the leader's is looked at from above first, a rival's from
+    below; where the lead has shrunk there without a change, the other end only lengthens it.
+    """
+    lever = search.lever
+    mine = lever.path.partition(":")[0] == deciding.winner
+    stands = deciding.stands().lead
+    for end in sorted((e for e in ends if e != lever.now), reverse=mine):
+        tip = search.place_by_place(end, 1)
+        if tip is not None or search.lead < stands - 1e-9:
+            return tip
+    return None
+
+
 def _distance(x: float, now: float) -> float:
     if x > 0 and now > 0:
         return abs(float(np.log(x / now)))
@@ -219,6 +238,7 @@ class _Search:
     leader: Leader
     lever: Lever
     winner: str
+    lead: float = np.nan  # at the last place that was looked at
 
     def place_by_place(self, end: float, points: int) -> Tip | None:
         """The first change at so many places outward."""
@@ -253,6 +273,7 @@ class _Search:
         before, ahead = now, np.nan
         for x in places:
             there = self.leader(x)
+            self.lead = there.lead
             if there.leader != self.winner:
                 return _closed_in(self.leader, self.lever, self.winner, (before, ahead), (x, there))
             before, ahead = x, there.lead
