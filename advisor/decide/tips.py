@@ -1,6 +1,6 @@
 """The nearest value of a lever at which another part takes the lead.
 
-From the value that stands the search goes outward on both sides. A scan over a hundred places at
+From the value that stands the search goes outward on both sides. A scan over many places at
 once carries the builds that stand now along the lever and shows where the lead may be lost; there
 the real decision is asked. A lever that no scan can move (a whole number, say) is looked at place
 by place. Where the leader has changed, false position on the lead, with halving against steps,
@@ -11,7 +11,7 @@ so there a look at the end of the range tells whether there is a change at all.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -29,10 +29,11 @@ from advisor.decide.value import score
 from advisor.faults import FaultError
 from advisor.model.draws import Array
 
-SCANNED = 100  # places that a scan looks at on each side
+SURE = 0.5  # points; a scanned lead above this is one where scans are all but exact
+GRID = 200  # places between the value that stands and a change, on which no nearer one is left
+SCANNED = 64  # places that a scan looks at on each side
 SLACK = 3.0  # points; a scanned lead below this may be none, as other builds may be better there
 STRIDE = 12  # of the places where a scanned lead stays lost, every so many are asked at
-ASKED = 3  # places asked at once for a nearer change
 NEARER = 3  # times that a nearer change is looked for
 
 
@@ -187,16 +188,18 @@ def nearest_tip(
     """
     now = lever.now
     assert now is not None
-    search = _Search(deciding.along(lever), lever, deciding.winner)
+    search = _Search(deciding, lever)
     if points == 1 and deciding.alone(lever):
         return _one_way(search, deciding, ends)
+    if points == 1:
+        return _by_the_ends(search, deciding, ends)
     sides = {
         end: np.array([part_way(now, end, i / SCANNED) for i in range(1, SCANNED + 1)])
         for end in ends
         if end != now
     }
     leads = None
-    if sides and points > 1 and not lever.whole:
+    if sides and not lever.whole:
         leads = deciding.scanned(lever, np.concatenate(list(sides.values())))
     found = []
     for n, (end, places) in enumerate(sides.items()):
@@ -225,6 +228,25 @@ def _one_way(search: _Search, deciding: Deciding, ends: tuple[float, float]) -> 
     return None
 
 
+def _by_the_ends(search: _Search, deciding: Deciding, ends: tuple[float, float]) -> Tip | None:
+    """The tip of a price that several parts' builds share: it moves scores one way.
+
+    Prices choose no operating point, so the builds that stand tell by themselves whether the lead
+    is anywhere near lost at an end.
+    """
+    now = search.lever.now
+    assert now is not None
+    leads = deciding.scanned(search.lever, np.array(ends))
+    found = []
+    for n, end in enumerate(ends):
+        if end == now or (leads is not None and leads[n] > SURE):
+            continue
+        tip = search.place_by_place(end, 1)
+        if tip is not None:
+            found.append(tip)
+    return min(found, key=lambda tip: _distance(tip.at, now), default=None)
+
+
 def _distance(x: float, now: float) -> float:
     if x > 0 and now > 0:
         return abs(float(np.log(x / now)))
@@ -235,10 +257,14 @@ def _distance(x: float, now: float) -> float:
 class _Search:
     """The search of one lever for the nearest change, on the real decision."""
 
-    leader: Leader
+    deciding: Deciding
     lever: Lever
-    winner: str
     lead: float = np.nan  # at the last place that was looked at
+    leader: Leader = field(init=False)
+    winner: str = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.leader, self.winner = self.deciding.along(self.lever), self.deciding.winner
 
     def place_by_place(self, end: float, points: int) -> Tip | None:
         """The first change at so many places outward."""
@@ -247,23 +273,23 @@ class _Search:
         return self._first(now, _outward(now, end, points, self.lever.whole))
 
     def where_it_may(self, places: Array, leads: Array) -> Tip | None:
-        """The first change at the places where the scanned lead is lost or nearly so."""
+        """The first change at the places where the scanned lead is lost or nearly so.
+
+        What is nearer than a change that was found is looked for on a grid of its own.
+        """
         now = self.lever.now
         assert now is not None
-        suspects = _suspects(leads)
-        tip = self._first(now, places[suspects].tolist())
+        tip = self._first(now, places[_suspects(leads)].tolist())
         for _ in range(NEARER):
             if tip is None:
                 return None
-            # what is nearer than the change found, where the lead is least
-            inside = np.flatnonzero(np.abs(places - now) < 0.98 * abs(tip.at - now))
-            inside = inside[leads[inside] < SLACK]
-            inside = np.setdiff1d(inside, suspects)
-            if not len(inside):
-                break
-            ask = np.sort(inside[np.argsort(leads[inside], kind="stable")[:ASKED]])
-            suspects = np.union1d(suspects, ask)
-            nearer = self._first(now, places[ask].tolist())
+            inside = np.array([part_way(now, tip.at, k / GRID) for k in range(1, GRID)])
+            inside = inside[np.abs(inside - tip.at) > 2 * NEAR * abs(tip.at)]
+            nearer = None
+            if len(inside):
+                again = self.deciding.scanned(self.lever, inside)
+                assert again is not None
+                nearer = self._first(now, inside[_suspects(again)].tolist())
             if nearer is None:
                 break
             tip = nearer

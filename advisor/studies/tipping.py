@@ -154,8 +154,8 @@ def _places(deciding: Deciding, handle: Lever, points: int) -> int:
     if deciding.alone(handle) or dotted.startswith("price."):
         return 1
     if dotted.startswith("cost.") and dotted != "cost.units":
-        return min(points, 2)
-    return points
+        return 2
+    return max(points, 2)
 
 
 def _asked(base: Evaluation, paths: Sequence[str]) -> list[Lever]:
