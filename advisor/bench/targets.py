@@ -141,7 +141,7 @@ class Verified:
     kernel: str
     right: bool
     code_bytes: int
-    instructions: float | None
+    instructions: int | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,19 +179,34 @@ def run_pass(target: Target, work: Path, level: str = "-Os", pack: Path = PACK) 
     if target.per_tick is not None:
         _, more = _built_and_run(target, flags, work, pack, MANY)
         before = {line.kernel: line.ticks for line in log.lines}
+        span = target.ticks_mask + 1
         for line in more.lines:
-            ticks[line.kernel] = (line.ticks - before[line.kernel]) / (MANY - FEW)
+            one = before[line.kernel]
+            # a counter of few bits may have gone round in the longer run, never in the shorter
+            rounds = round((MANY * one / FEW - line.ticks) / span)
+            ticks[line.kernel] = (line.ticks + rounds * span - one) / (MANY - FEW)
     kernels = tuple(
         Verified(
             target.name,
             name,
             right,
             _size(target, few / f"{name}.o"),
-            ticks[name] * target.per_tick if target.per_tick is not None else None,
+            _whole(target, name, ticks[name]) if ticks else None,
         )
         for name, right in log.kernels.items()
     )
     return Pass(target.name, _version(target.compiler), " ".join(flags), kernels)
+
+
+def _whole(target: Target, kernel: str, ticks: float) -> int:
+    """Instructions of one unit of work; a count that is no whole number counted something else."""
+    assert target.per_tick is not None
+    found = ticks * target.per_tick
+    if abs(found - round(found)) > 0.25:
+        raise RunFailedError(
+            f"{target.name}: {kernel} took {found:.2f} instructions, no whole ones"
+        )
+    return round(found)
 
 
 def _built_and_run(

@@ -45,7 +45,7 @@ def verification_page(found: Verification, width: int) -> Page:
                     k.kernel,
                     "right" if k.right else "WRONG",
                     str(k.code_bytes),
-                    *([f"{k.instructions:.0f}"] if k.instructions is not None else []),
+                    *([str(k.instructions)] if k.instructions is not None else []),
                 ]
                 for k in run.kernels
             ],

@@ -91,21 +91,23 @@ EMULATED = [name for name, target in TARGETS.items() if target.emulator]
 def test_right_and_counted_under_emulation(tmp_path: Path, target: str) -> None:
     needs(target)
     passes: list[Pass] = []
-    for k, level in enumerate(("-Os", "-Os", "-O2")):
+    for k, level in enumerate(("-Os", "-Os", "-O2", "-O0")):
         folder = tmp_path / str(k)
         folder.mkdir()
         passes.append(run_pass(TARGETS[target], folder, level))
-    small, again, fast = passes
+    small, again, fast, plain = passes
     assert [k.kernel for k in small.kernels] == list(KERNELS)
     assert all(k.right for found in passes for k in found.kernels)
     assert small == again, "counts are repeatable"
     assert small.flags != fast.flags
-    for kernel in small.kernels:
-        assert 100 < kernel.code_bytes < 2000
-        # the work was not optimised away, and counts are of whole instructions
+    # even where the counter goes round in the longer run
+    for kernel, slow in zip(small.kernels, plain.kernels, strict=True):
         assert kernel.instructions is not None
+        assert slow.instructions is not None
+        assert kernel.instructions < slow.instructions < 10 * kernel.instructions
+        assert 100 < kernel.code_bytes < 2000
+        # the work was not optimised away
         assert 2000 < kernel.instructions < 1_000_000
-        assert abs(kernel.instructions - round(kernel.instructions)) < 0.1
 
 
 def test_float_hardware_shows(tmp_path: Path) -> None:
@@ -115,7 +117,7 @@ def test_float_hardware_shows(tmp_path: Path) -> None:
     counts = {}
     for name in ("armv6m", "armv7em"):
         found = run_pass(TARGETS[name], tmp_path)
-        counts[name] = {k.kernel: k.instructions or 0.0 for k in found.kernels}
+        counts[name] = {k.kernel: k.instructions or 0 for k in found.kernels}
     assert counts["armv6m"]["matrix"] > 8 * counts["armv7em"]["matrix"]
     assert counts["armv6m"]["crc"] < 2 * counts["armv7em"]["crc"]
 
