@@ -31,7 +31,7 @@ from advisor.model.draws import Array
 
 SURE = 0.5  # points; a scanned lead above this is one where scans are all but exact
 GRID = 200  # places between the value that stands and a change, on which no nearer one is left
-SCANNED = 64  # places that a scan looks at on each side
+SCANNED = 100  # places that a scan looks at on each side
 SLACK = 3.0  # points; a scanned lead below this may be none, as other builds may be better there
 STRIDE = 12  # of the places where a scanned lead stays lost, every so many are asked at
 NEARER = 3  # times that a nearer change is looked for
