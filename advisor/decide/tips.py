@@ -33,6 +33,7 @@ SURE = 0.5  # points; a scanned lead above this is one where scans are all but e
 GRID = 200  # places between the value that stands and a change, on which no nearer one is left
 SCANNED = 100  # places that a scan looks at on each side
 SLACK = 3.0  # points; a scanned lead below this may be none, as other builds may be better there
+FAR_BEHIND = 30.0  # points
 STRIDE = 12  # of the places where a scanned lead stays lost, every so many are asked at
 NEARER = 3  # times that a nearer change is looked for
 
@@ -71,6 +72,7 @@ class Deciding:
         builds = [(c.part.part, b) for c in base.candidates for b in c.builds]
         self.parts = [part for part, _ in builds]
         self.builds = [b for part, b in builds if part in self.scores]
+        self.near = [b for b in self.builds if b.score >= self.scores[b.part] - FAR_BEHIND]
         self.values = np.stack([b.found.values[:, b.row, 0] for _, b in builds], axis=1)
 
     def along(self, lever: Lever) -> Leader:
@@ -100,8 +102,11 @@ class Deciding:
         if identity == self.product.product and dotted.startswith("priorities."):
             found: dict[str, Array] | None = self._weighed(lever, dotted, places)
         else:
+            # a build far behind its part's best seldom leads, but where the supply itself moves
+            supply = dotted.startswith(("rail", "supply-options"))
+            builds = self.builds if supply else self.near
             found = scan(
-                self.catalogue, self.product, self.builds, self.base.criteria, lever.path, places
+                self.catalogue, self.product, builds, self.base.criteria, lever.path, places
             )
         if found is None:
             return None
