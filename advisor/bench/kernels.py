@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from advisor.faults import Fault, FaultError, Place
+from advisor.source import read_bytes
 
 PACK = Path(__file__).parent / "pack"
 
@@ -89,6 +90,17 @@ class RunLog:
         for line in self.lines:
             found[line.kernel] = found.get(line.kernel, True) and line.right
         return found
+
+
+def read_run(path: Path) -> RunLog:
+    """The lines that a board printed, from a file.
+
+    Raises
+    ------
+    FaultError
+        For a file that cannot be read or has no such lines.
+    """
+    return read_log(read_bytes(path, str(path)).decode("utf-8", "replace"), str(path))
 
 
 _LINE = re.compile(

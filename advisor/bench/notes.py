@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from pathlib import Path
 
 from yaml.nodes import Node
 
 from advisor import figures
-from advisor.catalogue.fields import read_record
 from advisor.catalogue.kinds import Reading
+from advisor.catalogue.load import read_document
 from advisor.catalogue.schema_bench import IDLE, Notes, OverheadTrace, Segment
 from advisor.faults import FaultError, FaultLog
-from advisor.quantities import spellings
-from advisor.source import Document, read_file
+from advisor.quantities import Quantity, spellings
+from advisor.source import Document
 
 LEAST_RUNS = 2  # below this there is no scatter to tell; JCGM 101 asks for 4 (6.4.9.4)
 
@@ -51,9 +50,14 @@ class Session:
         return tuple(s for s in self.notes.segments if s.state is not None)
 
     @property
-    def variant(self) -> str:
+    def point(self) -> str:
         """The operating point's name."""
         return self.notes.point.name
+
+    def in_part(self, name: str) -> tuple[str, str]:
+        """(kernel, operating point with its engine) of a key such as `hash+engine` in a part."""
+        kernel, plus, engine = name.partition("+")
+        return kernel, self.point + plus + engine
 
 
 def key_of(segment: Segment) -> str:
@@ -70,11 +74,9 @@ def read_notes(path: Path) -> Session:
     FaultError
         With every fault found.
     """
-    document = read_file(path, str(path))
-    log = FaultLog()
-    notes = read_record(Notes, document.root, "", Reading(str(path), path.stem, log))
-    log.raise_if_any()
+    notes, document = read_document(Notes, path)
     session = Session(notes, document, path.parent)
+    log = FaultLog()
     _check(session, log)
     log.raise_if_any()
     return session
@@ -124,8 +126,9 @@ def _check(session: Session, log: FaultLog) -> None:
             "no such key",
             "the board's own draw, to be taken off: 0 mA is an answer too",
         )
-    if isinstance(overhead, OverheadTrace):
-        _window(session, log, "board-overhead", overhead.begin, overhead.end)
+    if isinstance(overhead, OverheadTrace) and not _in_order(overhead.begin, overhead.end):
+        expected = "from and to, from before to"
+        session.fault(log, "board-overhead", "no stretch of time", expected)
     if notes.reset_current is not None and overhead is None:
         session.fault(log, "reset-current", "no overhead", "board-overhead, taken in reset")
     if not notes.segments:
@@ -135,11 +138,8 @@ def _check(session: Session, log: FaultLog) -> None:
         _segment(session, log, i, segment, seen)
 
 
-def _window(session: Session, log: FaultLog, at: str, begin: object, end: object) -> None:
-    low = getattr(begin, "nominal", math.nan)
-    high = getattr(end, "nominal", math.nan)
-    if not low < high:
-        session.fault(log, at, "no stretch of time", "from and to, from before to")
+def _in_order(begin: Quantity | None, end: Quantity | None) -> bool:
+    return begin is not None and end is not None and begin.nominal < end.nominal
 
 
 def _segment(
@@ -150,10 +150,9 @@ def _segment(
     seen: set[tuple[str, float | None]],
 ) -> None:
     at = "segments"
-    entry = session.document.root
-    for _, found in figures.steps(session.document.root, at):
-        entry = found or entry
-    node = entry.value[number - 1]
+    entries = figures.resolve(session.document.root, at)
+    assert entries is not None
+    node = entries.value[number - 1]
     reading = Reading(session.document.file, session.notes.part, log)
 
     def fault(read: str, expected: str) -> None:
@@ -174,8 +173,8 @@ def _segment(
             fault(names.get(name, name), f"no {names.get(name, name)} for a {kinds[0]}")
     if segment.runs is not None and segment.runs < LEAST_RUNS:
         fault(f"{segment.runs} run", f"at least {LEAST_RUNS} runs: one shows no scatter")
-    begin, end = segment.begin, segment.end
-    if begin is not None and end is not None and not begin.nominal < end.nominal:
+    both = segment.begin is not None and segment.end is not None
+    if both and not _in_order(segment.begin, segment.end):
         fault("no stretch of time", "from before to")
     if segment.state == IDLE and segment.temperature is not None:
         fault("a temperature", "none for the idle current")

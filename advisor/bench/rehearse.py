@@ -109,7 +109,7 @@ def _idle(session: Session, part: Part | None) -> float:
     given = _rehearsal(session).idle
     if given is not None:
         return given.nominal
-    point = None if part is None else part.operating_points.get(session.variant)
+    point = None if part is None else part.operating_points.get(session.point)
     known = None if point is None else point.idle_current
     return 0.0 if known is None else known.nominal
 
@@ -118,8 +118,8 @@ def _kernel(session: Session, part: Part | None, segment: Segment) -> tuple[floa
     work = _rehearsal(session).kernels.get(key_of(segment))
     if work is not None:
         return work.time.nominal, work.current.nominal
-    variant = session.variant + (f"+{segment.engine}" if segment.engine else "")
-    known = None if part is None else part.kernels.get(segment.kernel or "", {}).get(variant)
+    kernel, variant = session.in_part(key_of(segment))
+    known = None if part is None else part.kernels.get(kernel, {}).get(variant)
     if known is None or known.time is None or known.current is None:
         return None
     return known.time.nominal, known.current.nominal

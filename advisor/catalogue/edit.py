@@ -170,5 +170,8 @@ def _block(name: str, value: str | Tree, indent: int) -> list[str]:
 
 
 def quoted(text: str) -> str:
-    """Free text as a double-quoted YAML scalar."""
-    return json.dumps(text, ensure_ascii=False)
+    """Free text as a double-quoted YAML scalar.
+
+    What a terminal would not show is escaped, so that the file stays text.
+    """
+    return json.dumps(text, ensure_ascii=not text.isprintable())

@@ -13,7 +13,7 @@ from collections import ChainMap
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from yaml.nodes import MappingNode, Node, ScalarNode
 
@@ -34,6 +34,9 @@ FOLDERS: Mapping[str, tuple[str, type[Any]]] = {
     "converters": ("converter", Converter),
     "addons": ("addon", AddOn),
 }
+
+
+T = TypeVar("T")
 
 
 @contextlib.contextmanager
@@ -324,6 +327,21 @@ def _product(
         run.leftover((*catalogue.documents, name))
         run.product = document
     return value
+
+
+def read_document(cls: type[T], path: Path) -> tuple[T, Document]:
+    """A file that stands by itself, such as notes or a record, and its document.
+
+    Raises
+    ------
+    FaultError
+        With every fault found.
+    """
+    document = read_file(path, str(path))
+    log = FaultLog()
+    found = read_record(cls, document.root, "", Reading(str(path), path.stem, log))
+    log.raise_if_any()
+    return found, document
 
 
 def load_catalogue(

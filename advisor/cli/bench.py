@@ -115,9 +115,10 @@ def kernels_verify(
 
     Example: part-advisor kernels verify --target host
     """
+    from advisor.bench.kernels import read_run
     from advisor.cli.output import Screen
     from advisor.faults import Fault, FaultError
-    from advisor.studies.kernels import read_run, verify
+    from advisor.studies.kernels import verify
     from advisor.studies.results import plain
 
     screen = Screen(form, output, width, no_color, quiet)

@@ -8,7 +8,7 @@ shows at the halves, to a stated closeness.
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Hashable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -18,7 +18,7 @@ from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_parts import Price
 from advisor.catalogue.schema_product import Product
 from advisor.decide.drawing import draw_builds
-from advisor.decide.evaluate import Candidate, Evaluation, evaluate
+from advisor.decide.evaluate import Candidate, Evaluation, evaluate, with_draws
 from advisor.model.money import pieces_bought
 
 MOST_CHANGES = 3  # battery changes between two places that are worth telling apart as steps
@@ -68,7 +68,7 @@ class Along:
             drawn = draw_builds(
                 found.catalogue, found.product, builds, found.criteria, draws, seed, jobs
             )
-            here = [replace(c, drawn=d) for c, d in zip(here, drawn, strict=True)]
+            here = with_draws(here, drawn)
         return {c.part.part: c for c in here}
 
     def offers(self, place: float, parts: tuple[str, ...] = ()) -> dict[str, Offer]:

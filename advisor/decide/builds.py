@@ -110,7 +110,7 @@ class Assessed:
     rail_a, battery_a : (R, N) mean current at series x nominal voltage, at the rail and at the
     pack (reservoir leak and self-discharge not in it). life : the battery model's result.
     headroom : (R, N) share of the tightest deadline left, NaN without one.
-    values, utilities : (C, R, N) per criterion; score : (R, N). peak_a : (R,) greatest rail
+    values, utilities : (C, R, N) per criterion; score : (R, N). peak_a : (R, N) greatest rail
     current. cut_off_v : (R, N).
     """
 
@@ -305,7 +305,7 @@ def _assessed(
         values,
         worth,
         total,
-        held.max(axis=(1, 2)),
+        held.max(axis=1),
         drain.cut_off_v,
         product,
     )
@@ -421,8 +421,8 @@ def row_faults(found: Assessed, side: PartSide, own: ProductCost) -> list[list[F
     record = feed.converter
     if record is not None and record.max_output is not None:
         limit = record.max_output.nominal
-        bad = found.peak_a > limit
-        rule(f"{record.converter} max-output", bad, found.peak_a, limit, "current")
+        peak = found.peak_a[:, 0]
+        rule(f"{record.converter} max-output", peak > limit, peak, limit, "current")
     cell = feed.cell
     if cell is not None:
         for name, limit_q, value in (

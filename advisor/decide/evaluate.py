@@ -215,7 +215,7 @@ def evaluate(
     if draws and candidates:
         builds = [c.best for c in candidates]
         drawn = draw_builds(catalogue, product, builds, wanted, draws, seed, jobs, progress, trace)
-        candidates = [replace(c, drawn=d) for c, d in zip(candidates, drawn, strict=True)]
+        candidates = with_draws(candidates, drawn)
     ranked = {c.part.part for c in candidates}
     warnings += notes([one for one in filled if one.part in ranked])
     return Evaluation(
@@ -232,6 +232,11 @@ def evaluate(
         here.figures,
         here.own_cost,
     )
+
+
+def with_draws(candidates: Sequence[Candidate], drawn: Sequence[Drawn]) -> list[Candidate]:
+    """Candidates with the draws of their best builds, in the same order."""
+    return [replace(c, drawn=d) for c, d in zip(candidates, drawn, strict=True)]
 
 
 def _nominal(

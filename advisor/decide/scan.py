@@ -73,10 +73,7 @@ def _stands(made: Prepared, found: Assessed, own: ProductCost) -> NDArray[np.boo
         if record.kind in ("buck", "boost"):
             good &= (open_v >= rail) if record.kind == "buck" else (open_v <= rail)
         if record.max_output is not None:
-            current = lines.rail_current(feed.chip_voltage())
-            held = np.where(lines.duration > 0, current, 0.0)
-            held[:, -1] = current[:, -1]
-            good &= held.max(axis=1) <= record.max_output.nominal
+            good &= found.peak_a <= record.max_output.nominal
     if cell is not None:
         for limit, value in (
             (cell.max_pulse, found.life.start_peak_a),

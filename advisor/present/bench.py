@@ -152,7 +152,7 @@ def _warnings(page: Page, warnings: tuple[str, ...]) -> None:
 def rehearsed_page(found: Rehearsed, width: int) -> Page:
     """The plan, and the truth behind the trace."""
     page = Page(width)
-    page.heading(f"{found.session.notes.part} at {found.session.variant}: a rehearsal")
+    page.heading(f"{found.session.notes.part} at {found.session.point}: a rehearsal")
     page.paragraph(REHEARSED, style=FAINT)
     page.heading("Truth that distilling should find again")
     page.table(

@@ -16,7 +16,7 @@ from advisor.bench import trace as traces
 from advisor.bench.budget import Result
 from advisor.bench.distil import GAIN, Figures, Held, Work
 from advisor.bench.distil import distil as measured
-from advisor.bench.kernels import read_log
+from advisor.bench.kernels import read_run
 from advisor.bench.notes import Session, read_notes
 from advisor.catalogue.edit import Tree, placed, quoted
 from advisor.catalogue.fields import read_record
@@ -25,7 +25,7 @@ from advisor.catalogue.schema_bench import IDLE, OverheadTrace
 from advisor.catalogue.schema_parts import Part
 from advisor.faults import FaultError, FaultLog
 from advisor.quantities import QuantityError, read_quantity, written
-from advisor.source import read_bytes, read_text
+from advisor.source import read_text
 from advisor.studies.results import frame
 
 if TYPE_CHECKING:
@@ -55,7 +55,7 @@ class Distilled:
     @property
     def point(self) -> str:
         """The operating point's name."""
-        return self.session.variant
+        return self.session.point
 
     def document(self) -> dict[str, Any]:
         """The result as `distil` prints it in JSON, SI."""
@@ -99,8 +99,7 @@ class Distilled:
     def _kernels(self) -> dict[str, Any]:
         out: dict[str, Any] = {}
         for name, work in self.figures.kernels.items():
-            kernel, _, engine = name.partition("+")
-            variant = f"{self.point}+{engine}" if engine else self.point
+            kernel, variant = self.session.in_part(name)
             out.setdefault(kernel, {})[variant] = {
                 "time_s": _q(work.time),
                 "current_a": _q(work.current),
@@ -195,9 +194,8 @@ def _computed_right(session: Session, log: FaultLog) -> Iterator[str]:
         if kernels:
             yield NO_LOG
         return
-    path = session.folder / name
     try:
-        found = read_log(read_bytes(path, str(path)).decode("utf-8", "replace"), str(path))
+        found = read_run(session.folder / name)
     except FaultError as error:
         for fault in error.faults:
             log.add(fault)
@@ -263,8 +261,7 @@ def _tree(found: Distilled, root: Any) -> Tree:
     own = {"supply": supply, "evidence": evidence}
     kernels: dict[str, dict[str, Tree]] = {}
     for name, work in found.figures.kernels.items():
-        kernel, _, engine = name.partition("+")
-        variant = f"{found.point}+{engine}" if engine else found.point
+        kernel, variant = found.session.in_part(name)
         kernels.setdefault(kernel, {})[variant] = {**_work(found, work), **own}
     point: dict[str, str] = {}
     if notes.point.clock is not None:

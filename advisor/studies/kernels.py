@@ -8,10 +8,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from advisor.bench.kernels import KERNELS, PACK, PackKernel, RunLog, read_log, sources
+from advisor.bench.kernels import KERNELS, PACK, PackKernel, sources
 from advisor.bench.targets import TARGETS, Pass, Target, missing_tools, run_pass
 from advisor.faults import AdvisorError, Fault, FaultError, nearest
-from advisor.source import read_bytes
 from advisor.studies.results import frame, plain
 
 if TYPE_CHECKING:
@@ -113,14 +112,3 @@ def verify(names: Sequence[str] = (), level: str = "-Os") -> Verification:
     if not passes:
         raise AdvisorError("no compiler on this machine: " + "; ".join(lacking.values()))
     return Verification(tuple(passes), tuple(lacking.items()))
-
-
-def read_run(path: Path) -> RunLog:
-    """The lines that a board printed.
-
-    Raises
-    ------
-    FaultError
-        For a file that cannot be read or has no such lines.
-    """
-    return read_log(read_bytes(path, str(path)).decode("utf-8", "replace"), str(path))

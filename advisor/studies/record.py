@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime
 import hashlib
-import json
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -12,13 +11,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from advisor import figures
-from advisor.catalogue.fields import read_record
-from advisor.catalogue.kinds import Reading
+from advisor.catalogue.edit import quoted
+from advisor.catalogue.load import read_document
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.schema_record import DecisionRecord
-from advisor.faults import Fault, FaultError, FaultLog, nearest
-from advisor.source import read_file
+from advisor.faults import Fault, FaultError, nearest
 from advisor.studies.results import frame, plain
 from advisor.studies.shortlist import DRAWS, RankedPart, Shortlist, shortlist
 
@@ -91,11 +89,6 @@ def _unfit(found: Shortlist, part: str) -> Fault:
     return Fault("PART", f'"{part}"', "a part of the catalogue", nearest=nearest(part, names))
 
 
-def _quoted(text: str) -> str:
-    # what a terminal would not show is escaped, so that the file stays text
-    return json.dumps(text, ensure_ascii=not text.isprintable())
-
-
 def _text(
     catalogue: Catalogue,
     product: Product,
@@ -111,10 +104,10 @@ def _text(
         "# A decision as it was taken. `part-advisor revisit` says whether it still stands.",
         f"decision: {product.product}",
         f"part: {chosen.part}",
-        f"because: {_quoted(because)}",
+        f"because: {quoted(because)}",
         f"date: {(date or datetime.date.today()).isoformat()}",
-        f"version: {_quoted(version('part-advisor'))}",
-        *([f"currency: {_quoted(product.cost.currency)}"] if product.cost.currency else []),
+        f"version: {quoted(version('part-advisor'))}",
+        *([f"currency: {quoted(product.cost.currency)}"] if product.cost.currency else []),
         f"draws: {found.draws}",
         f"seed: {found.seed}",
         f"verdict: {'none' if found.verdict is None else found.verdict.word}",
@@ -122,7 +115,7 @@ def _text(
     if found.invented:
         lines.insert(1, "# Some of the figures behind it are invented for demonstration.")
     if changes:
-        lines += ["changes:", *(f"  - {_quoted(change)}" for change in changes)]
+        lines += ["changes:", *(f"  - {quoted(change)}" for change in changes)]
     lines.append("ranking:")
     lines += [f"  - {{{', '.join(_entry(part))}}}" for part in found.ranking]
     lines.append("digests:")
@@ -130,7 +123,7 @@ def _text(
     near = [chosen.part, *(p.part for p in found.ranking[:NEAREST])]
     lines.append("figures:")
     for path, text in _figures(catalogue, _kept(found, product.product, near)):
-        lines.append(f"  {_quoted(path)}: {_quoted(text)}")
+        lines.append(f"  {quoted(path)}: {quoted(text)}")
     return "\n".join(lines) + "\n"
 
 
@@ -243,14 +236,11 @@ def read_decision(path: Path) -> DecisionRecord:
     FaultError
         With every fault found.
     """
-    document = read_file(path, str(path))
-    log = FaultLog()
-    record = read_record(DecisionRecord, document.root, "", Reading(str(path), path.stem, log))
-    if record is not None and record.part not in [p.part for p in record.ranking]:
-        log.add(Fault("part", f'"{record.part}"', "a part of the record's own ranking"))
-    log.raise_if_any()
-    found: DecisionRecord = record
-    return found
+    record, _ = read_document(DecisionRecord, path)
+    if record.part not in [p.part for p in record.ranking]:
+        expected = "a part of the record's own ranking"
+        raise FaultError((Fault("part", f'"{record.part}"', expected),))
+    return record
 
 
 def revisit(

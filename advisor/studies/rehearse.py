@@ -81,7 +81,7 @@ class Rehearsed:
 
         return {
             "part": self.session.notes.part,
-            "point": self.session.variant,
+            "point": self.session.point,
             "origin": "rehearsed",
             "invented": True,
             "seed": self.seed,
@@ -214,7 +214,7 @@ def _columns(session: Session) -> None:
         raise session.refuse("trace.current.shunt", "a shunt", "i in A: a rehearsal is in A")
     if notes.origin != "rehearsed":
         raise session.refuse("origin", '"recorded"', '"rehearsed", for a rehearsal')
-    if notes.instrument.range is not None and notes.trace.decimal != "point":
+    if notes.trace.decimal != "point":
         raise session.refuse("trace.decimal", '"comma"', "point")
 
 

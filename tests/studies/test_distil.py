@@ -207,6 +207,7 @@ def test_bad_calls_write_nothing(bench: Path, said: Caller) -> None:
         ("long", "units: 20, runs", "units: 999999999999, runs"),
         ("shaky", "jitter: 2 us", "jitter: 2 s"),
         ("wild", "spread: 0.2 %", "spread: 50 %"),
+        ("comma", "  marker:", "  decimal: comma\n  marker:"),
     ):
         (bench / f"{name}.yaml").write_text(text.replace(old, new, 1))
     cases += [
@@ -214,6 +215,7 @@ def test_bad_calls_write_nothing(bench: Path, said: Caller) -> None:
         (["rehearse", "long.yaml", "-o", "x.csv"], "fewer runs"),
         (["rehearse", "shaky.yaml", "-o", "x.csv"], "at most the pause"),
         (["rehearse", "wild.yaml"], "spread"),
+        (["rehearse", "comma.yaml"], "trace.decimal"),
     ]
     (bench / "mine").mkdir()
     (bench / "mine" / "my-part.yaml").write_bytes(b"part: my-part # \xff")
