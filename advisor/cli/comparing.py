@@ -69,11 +69,11 @@ def compare(
     from advisor.catalogue.levers import read_option
     from advisor.catalogue.load import load_catalogue
     from advisor.catalogue.shipped import catalogue_folder
-    from advisor.cli.output import Screen, plot_file, write_bytes
+    from advisor.cli.output import Screen, file_by_ending, write_bytes
     from advisor.studies.compare import compare as study
 
     screen = Screen(form, output, width, no_color, quiet)
-    drawing = None if plot is None else plot_file(plot)
+    drawing = None if plot is None else file_by_ending(plot)
     clock = None
     if at_clock is not None:
         clock = read_option("--at-clock", at_clock, Figure("frequency", above=True)).nominal

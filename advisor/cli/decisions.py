@@ -209,14 +209,14 @@ def outlook(
     Example: part-advisor outlook barrel-tag --along barrel-tag:cost.units=1000:50000 --points 7
     """
     from advisor.catalogue.shipped import load
-    from advisor.cli.output import Screen, plot_file, write_bytes
+    from advisor.cli.output import Screen, file_by_ending, write_bytes
     from advisor.cli.progress import progress
     from advisor.present.machine import with_cautions
     from advisor.studies.outlook import document
     from advisor.studies.outlook import outlook as study
 
     screen = Screen(form, output, width, no_color, quiet)
-    drawing = None if plot is None else plot_file(plot)
+    drawing = None if plot is None else file_by_ending(plot)
     inputs = load(product, catalog or (), changes or (), cached=not no_cache)
     with progress(quiet) as tell:
         found = study(

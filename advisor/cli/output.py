@@ -122,18 +122,18 @@ def _cannot(path: Path, read: str, option: str) -> FaultError:
 PLOTS = (".svg", ".png")
 
 
-def plot_file(path: Path) -> Path:
-    """A file for a drawing, refused before any work is done where it cannot be one.
+def file_by_ending(path: Path, option: str = "--plot", endings: Sequence[str] = PLOTS) -> Path:
+    """A file whose ending says what is to be written, refused before any work is done.
 
     Raises
     ------
     FaultError
-        For an ending that is none of `PLOTS`, or a place that cannot be written.
+        For another ending than those, or a place that cannot be written.
     """
-    if path.suffix.lower() not in PLOTS:
+    if path.suffix.lower() not in endings:
         ending = f'"{path.suffix}"' if path.suffix else "no ending"
-        raise FaultError((Fault("--plot", ending, "a file that ends in " + " or ".join(PLOTS)),))
-    check_writable(path, "--plot")
+        raise FaultError((Fault(option, ending, "a file that ends in " + " or ".join(endings)),))
+    check_writable(path, option)
     return path
 
 

@@ -15,6 +15,8 @@ from advisor.studies.outlook import Crossing, LeverOutlook, Outlook, Point
 
 NARROWEST, WIDEST = 40, 100  # columns of a chart
 HIGH = 15  # lines of a chart
+LEADER = "Leader by score"
+BREAK_EVEN = "Cheaper of the two that lead now (break-even)"
 LETTERS = "abcdefghijklmnopqrstuvwxyz"
 
 Reading = Callable[[Point], float | None]
@@ -71,8 +73,8 @@ def _lever(page: Page, found: Outlook, one: LeverOutlook) -> None:
     if any(cost(p) is not None for c in one.curves for p in c.points):
         unit = found.currency or "no currency"
         _chart(page, one, f"cost over the service life, {unit} a unit", cost, band=False)
-    _told(page, one, "Leader by score", one.crossings)
-    _told(page, one, "Cheaper of the two that lead now (break-even)", one.break_even)
+    _told(page, one, LEADER, one.crossings)
+    _told(page, one, BREAK_EVEN, one.break_even)
     _table(page, one)
 
 
@@ -106,7 +108,7 @@ def _chart(page: Page, one: LeverOutlook, title: str, reading: Reading, band: bo
         for piece in _pieces(curve.points, reading):
             xs, ys = [at(x) for x, _ in piece], [y for _, y in piece]
             plotext.plot(xs, ys, marker=LETTERS[i % 26])
-    marks = _ticks(places, log)
+    marks = ticks(places, log)
     plotext.xticks([at(x) for x in marks], [one.handle.shown(x) for x in marks])
     for row in plotext.uncolorize(plotext.build()).splitlines():
         page.line(row.rstrip())
@@ -125,29 +127,37 @@ def _pieces(points: Sequence[Point], reading: Reading) -> list[list[tuple[float,
     return [piece for piece in out if piece]
 
 
-def _ticks(places: Sequence[float], log: bool) -> list[float]:
+def ticks(places: Sequence[float], log: bool) -> list[float]:
+    """Five marks of an axis that ends at the first and last place."""
     low, high = places[0], places[-1]
     if log:
         return [low * (high / low) ** (i / 4) for i in range(5)]
     return [low + (high - low) * i / 4 for i in range(5)]
 
 
-def _told(page: Page, one: LeverOutlook, what: str, found: Sequence[Crossing]) -> None:
+def told(one: LeverOutlook, what: str, found: Sequence[Crossing]) -> list[tuple[str, str]]:
+    """What changes along a lever, in lines: each with what sets the place, if anything does."""
     if not found:
-        page.paragraph(f"{what}: no change on the way.", "  ", "    ")
-        return
-    page.paragraph(f"{what}: {found[0].before or 'nothing fits'} at first", "  ", "    ")
+        return [(f"{what}: no change on the way.", "")]
+    out = [(f"{what}: {found[0].before or 'nothing fits'} at first", "")]
     for crossing in found:
-        page.paragraph(
-            f"from {one.handle.shown(crossing.x)} on: {crossing.to or 'nothing fits'}",
-            "    ",
-            "      ",
-        )
-        page.paragraph(f"--set {one.lever}={crossing.text}", "      ", style=FAINT)
+        text = f"from {one.handle.shown(crossing.x)} on: {crossing.to or 'nothing fits'}"
+        out.append((text, f"--set {one.lever}={crossing.text}"))
+    return out
 
 
-def _table(page: Page, one: LeverOutlook) -> None:
-    """Each part at a handful of places."""
+def _told(page: Page, one: LeverOutlook, what: str, found: Sequence[Crossing]) -> None:
+    for n, (text, sets) in enumerate(told(one, what, found)):
+        page.paragraph(text, "    " if n else "  ", "      " if n else "    ")
+        if sets:
+            page.paragraph(sets, "      ", style=FAINT)
+
+
+PLACES = ["part", "at", "battery life", "5-95 %, years", "cost", "score"]
+
+
+def place_rows(one: LeverOutlook) -> list[list[str]]:
+    """Each part at a handful of places, under `PLACES`."""
     whole = [p.x for p in one.curves[0].points if p.step == 0]
     places = whole[:: max(1, (len(whole) - 1) // 4)]
     if one.now in whole and one.now not in places:
@@ -173,12 +183,11 @@ def _table(page: Page, one: LeverOutlook) -> None:
                     "-" if point.score is None else f"{point.score:.1f}",
                 ]
             )
-    page.table(
-        ["part", "at", "battery life", "5-95 %, years", "cost", "score"],
-        rows,
-        [False, True, True, True, True, True],
-        indent="  ",
-    )
+    return rows
+
+
+def _table(page: Page, one: LeverOutlook) -> None:
+    page.table(PLACES, place_rows(one), [False, True, True, True, True, True], indent="  ")
 
 
 def save_plot(found: Outlook, path: Path) -> bytes:

@@ -20,6 +20,27 @@ def gaps_page(found: Gaps, width: int) -> Page:
     page.heading(found.advice)
     if found.chosen is None:
         return page
+    page.paragraph(worth(found))
+    _table(page, "By figure", found.figures, found.currency)
+    _table(page, "By group", found.groups, found.currency)
+    page.paragraph(how(found), style=FAINT)
+    if found.warnings:
+        page.heading("Warnings")
+        for warning in found.warnings:
+            page.paragraph(f"- {warning}", "  ", "    ")
+    return page
+
+
+def how(found: Gaps) -> str:
+    """What the worths rest on."""
+    return (
+        f"{found.draws} draws, seed {found.seed}; a worth counts where it exceeds twice its "
+        "standard error. Only parts that may still win are asked about."
+    )
+
+
+def worth(found: Gaps) -> str:
+    """What knowing every figure first would add."""
     text = f"As things stand one takes {found.chosen}, the best on average"
     if found.first != found.chosen:
         text += f", though {found.first} leads at the stated values"
@@ -28,30 +49,16 @@ def gaps_page(found: Gaps, width: int) -> Page:
         text += f", worth {found.currency} {found.evpi_money:.2f} a unit by the weights"
         if found.units is not None:
             text += f" ({found.currency} {found.evpi_money * found.units:.0f} in all)"
-    page.paragraph(text + ".")
-    _table(page, "By figure", found.figures, found.currency)
-    _table(page, "By group", found.groups, found.currency)
-    page.paragraph(
-        f"{found.draws} draws, seed {found.seed}; a worth counts where it exceeds twice its "
-        "standard error. Only parts that may still win are asked about.",
-        style=FAINT,
-    )
-    if found.warnings:
-        page.heading("Warnings")
-        for warning in found.warnings:
-            page.paragraph(f"- {warning}", "  ", "    ")
-    return page
+    return text + "."
 
 
-def _table(page: Page, title: str, rows: Sequence[Gap], currency: str) -> None:
-    page.heading(title)
+def gap_rows(rows: Sequence[Gap], currency: str) -> tuple[list[str], list[list[str]], list[Gap]]:
+    """(header, rows, the figures of the rows) of those worth anything by themselves."""
     shown = [g for g in rows if g.score > 0][:MOST]
-    if not shown:
-        page.paragraph("None is worth anything by itself.", "  ")
-        return
     money = any(g.money is not None for g in shown)
-    page.table(
-        ["figure", "points", "error", *([f"{currency} a unit"] if money else []), "worth it"],
+    header = ["figure", "points", "error", *([f"{currency} a unit"] if money else []), "worth it"]
+    return (
+        header,
         [
             [
                 g.path,
@@ -62,7 +69,20 @@ def _table(page: Page, title: str, rows: Sequence[Gap], currency: str) -> None:
             ]
             for g in shown
         ],
-        [False, True, True, *([True] if money else []), False],
+        shown,
+    )
+
+
+def _table(page: Page, title: str, rows: Sequence[Gap], currency: str) -> None:
+    page.heading(title)
+    header, cells, shown = gap_rows(rows, currency)
+    if not shown:
+        page.paragraph("None is worth anything by itself.", "  ")
+        return
+    page.table(
+        header,
+        cells,
+        [False, *(True for _ in header[2:]), False],
         [g.action if g.worth_it else "" for g in shown],
         indent="  ",
     )

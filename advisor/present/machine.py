@@ -13,15 +13,15 @@ from advisor.faults import Fault
 from advisor.studies.results import plain
 
 
-def rounded(value: Any) -> Any:
-    """Floats to 12 significant digits; what is not a finite number becomes null."""
+def rounded(value: Any, digits: int = 12) -> Any:
+    """Floats to significant digits (17 keep them as they are); what is not finite becomes null."""
     if isinstance(value, bool) or value is None or isinstance(value, (int, str)):
         return value
     if isinstance(value, float):
-        return float(f"{value:.12g}") if math.isfinite(value) else None
+        return float(f"{value:.{digits}g}") if math.isfinite(value) else None
     if isinstance(value, Mapping):
-        return {k: rounded(v) for k, v in value.items()}
-    return [rounded(v) for v in value]
+        return {k: rounded(v, digits) for k, v in value.items()}
+    return [rounded(v, digits) for v in value]
 
 
 def to_json(document: Any) -> str:

@@ -78,7 +78,10 @@ def shortlist_page(result: Shortlist, width: int, most: int | None = None) -> Pa
     if result.invented:
         page.paragraph(INVENTED, style=FAINT)
     if result.ranking:
-        _answer(page, result)
+        first, *more = answer(result)
+        page.heading(first)
+        for text in more:
+            page.paragraph(text)
         _ranking(page, result, most)
     else:
         page.heading("Nothing fits.")
@@ -89,62 +92,80 @@ def shortlist_page(result: Shortlist, width: int, most: int | None = None) -> Pa
     _left_out(page, result)
     if result.evidence:
         page.heading("What the answer rests on")
-        shares = ", ".join(f"{k} {per_cent(v)}" for k, v in result.evidence.items())
-        page.paragraph(f"Measured figures in use: {shares}.", "  ")
-        how = (
-            f"{result.draws} draws of the stated uncertainties, seed {result.seed}; ranges are 5 "
-            "to 95 %."
-            if result.draws
-            else "Stated values only, no draws."
-        )
-        page.paragraph(how, "  ")
+        for text in rests_on(result):
+            page.paragraph(text, "  ")
     notes(page, result.warnings, result.cautions)
     return page
 
 
-def _answer(page: Page, result: Shortlist) -> None:
+def rests_on(result: Shortlist) -> tuple[str, str]:
+    """What kinds of evidence the figures in use are of, and how they were drawn."""
+    shares = ", ".join(f"{k} {per_cent(v)}" for k, v in result.evidence.items())
+    how = (
+        f"{result.draws} draws of the stated uncertainties, seed {result.seed}; ranges are 5 "
+        "to 95 %."
+        if result.draws
+        else "Stated values only, no draws."
+    )
+    return f"Measured figures in use: {shares}.", how
+
+
+def answer(result: Shortlist) -> tuple[str, ...]:
+    """The first part in sentences: its build first, then its life, its cost, why, how firm."""
     best = result.ranking[0]
     lives = best.battery_life_s
     spread = life_range(lives.p05, lives.p95)
-    text = f"First: {best.part} on {build_words(best.build)}."
-    page.heading(text)
     words = f"Battery life {life(lives.nominal)}" + (f" ({spread})" if spread else "")
     if result.life_target_s is not None:
         words += f", wanted {life(result.life_target_s)}"
         if best.meets_life_target_probability is not None:
             words += f" (met in {per_cent(best.meets_life_target_probability)} of draws)"
-    words += f"; it ends because {best.ends}."
-    page.paragraph(words)
+    out = [
+        f"First: {best.part} on {build_words(best.build)}.",
+        f"{words}; it ends because {best.ends}.",
+    ]
     cost = best.cost
     if cost.lifetime is not None:
-        page.paragraph(
+        out.append(
             f"{money(cost.lifetime, cost.currency)} a unit over the service life, of it "
             f"{money(cost.purchase)} to buy, {money(cost.development)} to develop, "
             f"{money(cost.upkeep)} for {cost.replacements or 0:g} battery "
             f"change{'' if cost.replacements == 1 else 's'}."
         )
-    page.paragraph(f"Why: {best.reason}.")
+    out.append(f"Why: {best.reason}.")
     if result.verdict is not None and len(result.ranking) > 1:
-        page.paragraph(f"Verdict {result.verdict.text}.")
+        out.append(f"Verdict {result.verdict.text}.")
+    return tuple(out)
+
+
+RANKED = ["#", "part", "score", "first", "years", "5-95 %", "cost", "buy", "hours", "tools"]
+
+
+def columns(currency: str) -> str:
+    """What the columns of `RANKED` are."""
+    return (
+        "first: share of draws in first place; years: battery life; cost: over the service life, "
+        f"{currency or 'no currency'} a unit; buy: its purchase; hours: set-up; tools: toolchain "
+        "maturity of 100"
+    )
+
+
+def below(part: RankedPart) -> str:
+    """A ranked part's second line: its pack and why it stands there."""
+    return f"on {pack(part.build)}: {part.reason}"
 
 
 def _ranking(page: Page, result: Shortlist, most: int | None) -> None:
     currency = result.ranking[0].cost.currency
-    header = ["#", "part", "score", "first", "years", "5-95 %", "cost", "buy", "hours", "tools"]
     right = [True, False, True, True, True, True, True, True, True, True]
     shown = result.ranking if most is None else result.ranking[:most]
     page.heading("Shortlist")
-    page.paragraph(
-        "first: share of draws in first place; years: battery life; cost: over the service life, "
-        f"{currency or 'no currency'} a unit; buy: its purchase; hours: set-up; tools: toolchain "
-        "maturity of 100",
-        style=FAINT,
-    )
+    page.paragraph(columns(currency), style=FAINT)
     page.table(
-        header,
-        [_ranked_row(part) for part in shown],
+        RANKED,
+        [ranked_row(part) for part in shown],
         right,
-        [f"on {pack(p.build)}: {p.reason}" for p in shown],
+        [below(p) for p in shown],
         [STRONG if p.rank == 1 else PLAIN for p in shown],
     )
     if any(p.estimated for p in shown):
@@ -155,7 +176,8 @@ def _ranking(page: Page, result: Shortlist, most: int | None) -> None:
         page.paragraph(f"and {len(result.ranking) - len(shown)} more (--top)", "   ", style=FAINT)
 
 
-def _ranked_row(part: RankedPart) -> list[str]:
+def ranked_row(part: RankedPart) -> list[str]:
+    """A part under `RANKED`."""
     lives = part.battery_life_s
     return [
         str(part.rank),
@@ -171,38 +193,47 @@ def _ranked_row(part: RankedPart) -> list[str]:
     ]
 
 
-def _firmness(page: Page, result: Shortlist) -> None:
-    """Ranks over the draws, for those that may come near the top."""
+FIRM = (
+    "share of draws at each rank; regret: points given away on average against the best of "
+    "each draw; beaten: parts that are at least as good by every criterion and better by one"
+)
+
+
+def firm_rows(result: Shortlist) -> tuple[list[str], list[list[str]]]:
+    """(header, rows) of the ranks over the draws, for those that may come near the top."""
     near = [p for p in result.ranking if p.rank == 1 or sum((p.rank_acceptability or ())[:3]) > 0]
+    ranks = range(min(5, len(result.ranking)))
+    return ["part", *(f"rank {r + 1}" for r in ranks), "regret", "beaten by"], [
+        [
+            p.part,
+            *(per_cent(_rank(p, r)) for r in ranks),
+            "-" if p.expected_regret is None else f"{p.expected_regret:.2f}",
+            "none" if not p.dominated_by else str(len(p.dominated_by)),
+        ]
+        for p in near
+    ]
+
+
+def agreement(result: Shortlist) -> str | None:
+    """How far the draws agree with the order, in words."""
+    if result.order_agreement is None:
+        return None
+    return (
+        f"The draws agree with this order, over the first {min(AGREE, len(result.ranking))}, "
+        f"by a mean Kendall's tau of {result.order_agreement:.2f} (1 the same, 0 unrelated)."
+    )
+
+
+def _firmness(page: Page, result: Shortlist) -> None:
     if len(result.ranking) < 2:
         return
     page.heading("How firm the order is")
-    page.paragraph(
-        "share of draws at each rank; regret: points given away on average against the best of "
-        "each draw; beaten: parts that are at least as good by every criterion and better by one",
-        style=FAINT,
-    )
-    ranks = range(min(5, len(result.ranking)))
-    page.table(
-        ["part", *(f"rank {r + 1}" for r in ranks), "regret", "beaten by"],
-        [
-            [
-                p.part,
-                *(per_cent(_rank(p, r)) for r in ranks),
-                "-" if p.expected_regret is None else f"{p.expected_regret:.2f}",
-                "none" if not p.dominated_by else str(len(p.dominated_by)),
-            ]
-            for p in near
-        ],
-        [False, *(True for _ in ranks), True, True],
-        indent="  ",
-    )
-    if result.order_agreement is not None:
-        page.paragraph(
-            f"The draws agree with this order, over the first {min(AGREE, len(result.ranking))}, "
-            f"by a mean Kendall's tau of {result.order_agreement:.2f} (1 the same, 0 unrelated).",
-            "  ",
-        )
+    page.paragraph(FIRM, style=FAINT)
+    header, rows = firm_rows(result)
+    page.table(header, rows, [False, *(True for _ in header[1:])], indent="  ")
+    text = agreement(result)
+    if text is not None:
+        page.paragraph(text, "  ")
 
 
 def _rank(part: RankedPart, rank: int) -> float:
@@ -287,45 +318,55 @@ def explanation_page(result: Explanation, width: int) -> Page:
     return page
 
 
-def _points(page: Page, result: Explanation) -> None:
-    page.heading("Where the points come from")
+def point_rows(result: Explanation) -> tuple[list[str], list[list[str]]]:
+    """(header, rows) of the points by criterion, against the other part's; the sum last."""
     header = ["criterion", "weight", "value", "points"]
-    right = [False, True, True, True]
     if result.over is not None:
         header += [result.over, "points", "difference"]
-        right += [True, True, True]
     rows = []
-    styles = []
     for item in result.score:
         row = [item.criterion, f"{100 * item.weight:.1f} %", item.value, f"{item.points:.2f}"]
         if result.over is not None:
             row += [item.over_value or "", f"{item.over_points:.2f}", f"{item.difference:+.2f}"]
         rows.append(row)
-        gain = item.difference or 0.0
-        styles.append(GOOD if gain >= 0.05 else POOR if gain <= -0.05 else PLAIN)
     last = ["in all", "100.0 %", "", f"{result.points:.2f}"]
     if result.over is not None and result.over_points is not None:
         last += ["", f"{result.over_points:.2f}", f"{result.points - result.over_points:+.2f}"]
-    page.table(header, [*rows, last], right, styles=[*styles, STRONG], indent="  ")
+    return header, [*rows, last]
 
 
-def _plan(page: Page, result: Explanation) -> None:
+def _points(page: Page, result: Explanation) -> None:
+    page.heading("Where the points come from")
+    header, rows = point_rows(result)
+    gains = [item.difference or 0.0 for item in result.score]
+    styles = [GOOD if g >= 0.05 else POOR if g <= -0.05 else PLAIN for g in gains]
+    right = [False, *(True for _ in header[1:])]
+    page.table(header, rows, right, styles=[*styles, STRONG], indent="  ")
+
+
+def plan_words(result: Explanation) -> list[str]:
+    """The operating plan in sentences."""
     plan = result.plan
-    page.heading("The operating plan (mean current at the pack, leak and self-discharge apart)")
-    page.paragraph(f"As built, whole points: {show(plan.practical_a, 'current')}.", "  ")
+    out = [f"As built, whole points: {show(plan.practical_a, 'current')}."]
     if plan.bound_a is not None:
-        page.paragraph(
+        out.append(
             f"No mix of points does better than {show(plan.bound_a, 'current')}, "
-            f"busy {per_cent(plan.busy_share)} of the time.",
-            "  ",
+            f"busy {per_cent(plan.busy_share)} of the time."
         )
     for task, mix in plan.mixed.items():
         shares = ", ".join(f"{per_cent(x)} at {label}" for label, x in mix.items())
-        page.paragraph(f"That bound runs {task} mixed: {shares}.", "  ")
+        out.append(f"That bound runs {task} mixed: {shares}.")
     for price in plan.prices:
         if price.price > 0:
             dimension = "current" if price.unit == "A" else "charge"
-            page.paragraph(f"{price.of}: {show(price.price, dimension)}", "  ")
+            out.append(f"{price.of}: {show(price.price, dimension)}")
+    return out
+
+
+def _plan(page: Page, result: Explanation) -> None:
+    page.heading("The operating plan (mean current at the pack, leak and self-discharge apart)")
+    for text in plan_words(result):
+        page.paragraph(text, "  ")
 
 
 def _build_table(page: Page, result: Explanation) -> None:

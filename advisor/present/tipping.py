@@ -7,6 +7,8 @@ from advisor.present.tables import INVENTED
 from advisor.studies.tipping import LeverTip, Tipping
 
 MOST = 20  # levers that are told
+AWAY = "away: change of the figure; u: in its standard uncertainties"
+HEADER = ["now", "tips at", "away", "u", "then leads"]
 
 
 def tipping_page(found: Tipping, width: int) -> Page:
@@ -20,14 +22,10 @@ def tipping_page(found: Tipping, width: int) -> Page:
         page.paragraph(INVENTED, style=FAINT)
     tips = [t for t in found.levers if t.tips_at is not None]
     if tips:
-        page.paragraph(
-            "away: change of the figure; u: in its standard uncertainties; below each, what sets "
-            "it",
-            style=FAINT,
-        )
+        page.paragraph(f"{AWAY}; below each, what sets it", style=FAINT)
         page.table(
-            ["now", "tips at", "away", "u", "then leads"],
-            [_row(t) for t in tips[:MOST]],
+            HEADER,
+            [tip_row(t) for t in tips[:MOST]],
             [True, True, True, True, False],
             [f"--set {t.path}={t.text}" for t in tips[:MOST]],
             indent="  ",
@@ -38,26 +36,41 @@ def tipping_page(found: Tipping, width: int) -> Page:
     if firm:
         page.heading("Figures that tip nowhere in the range")
         page.paragraph(", ".join(firm), "  ")
-    if found.weights:
+    near, never = weight_words(found)
+    if near:
         page.heading("Weights")
-        near = found.weights[0]
-        page.paragraph(
-            f"{near.part} draws level when the weights change by {100 * near.l1:.1f} of 100 in "
-            f"all (see weights {found.product}).",
-            "  ",
-        )
-    if found.never_first:
-        page.paragraph(f"First under no weights: {', '.join(found.never_first)}.", "  ", "    ")
-    places = f"{found.points} place{'' if found.points == 1 else 's'}"
-    page.paragraph(
-        f"Looked at {places} on each side, up to eight times the value or 20 K, among "
-        f"{', '.join(found.contenders)}; what comes and goes between two places is not seen.",
-        style=FAINT,
-    )
+        page.paragraph(near, "  ")
+    if never:
+        page.paragraph(never, "  ", "    ")
+    page.paragraph(looked(found), style=FAINT)
     return page
 
 
-def _row(tip: LeverTip) -> list[str]:
+def weight_words(found: Tipping) -> tuple[str, str]:
+    """How little the weights must change for another part, and who is first under none."""
+    near = never = ""
+    if found.weights:
+        first = found.weights[0]
+        near = (
+            f"{first.part} draws level when the weights change by {100 * first.l1:.1f} of 100 in "
+            f"all (see weights {found.product})."
+        )
+    if found.never_first:
+        never = f"First under no weights: {', '.join(found.never_first)}."
+    return near, never
+
+
+def looked(found: Tipping) -> str:
+    """Where tips were looked for."""
+    places = f"{found.points} place{'' if found.points == 1 else 's'}"
+    return (
+        f"Looked at {places} on each side, up to eight times the value or 20 K, among "
+        f"{', '.join(found.contenders)}; what comes and goes between two places is not seen."
+    )
+
+
+def tip_row(tip: LeverTip) -> list[str]:
+    """A tip under `HEADER`."""
     return [
         tip.now_shown,
         tip.tips_shown or "-",

@@ -184,7 +184,7 @@ def explain(
         rival = evaluation.candidates[_place(evaluation, over)].best
     elif len(evaluation.candidates) > 1:
         rival = evaluation.candidates[1 if place == 0 else 0].best
-    return _explanation(evaluation, place, rival)
+    return explained(evaluation, place, rival)
 
 
 def _place(evaluation: Evaluation, part: str) -> int:
@@ -199,11 +199,12 @@ def _place(evaluation: Evaluation, part: str) -> int:
     )
 
 
-def _explanation(evaluation: Evaluation, place: int, rival: Build | None) -> Explanation:
+def explained(evaluation: Evaluation, place: int, rival: Build | None) -> Explanation:
+    """The explanation of the candidate at `place` (0 = first), against another build."""
     candidate = evaluation.candidates[place]
     build = candidate.best
     feed = build.found.feed
-    current = _current(build)
+    current = consumers(build)
     target = evaluation.product.life_target
     return Explanation(
         product=evaluation.product.product,
@@ -219,7 +220,7 @@ def _explanation(evaluation: Evaluation, place: int, rival: Build | None) -> Exp
         life_target_s=None if target is None else target.nominal,
         cost=cost_result(candidate, evaluation.own_cost.currency),
         current=current,
-        money=_money(evaluation, candidate),
+        money=money_items(evaluation, candidate, build),
         score=_score(evaluation, build, rival),
         plan=_plan(evaluation, candidate),
         builds=_builds(candidate),
@@ -230,7 +231,7 @@ def _explanation(evaluation: Evaluation, place: int, rival: Build | None) -> Exp
     )
 
 
-def _current(build: Build) -> tuple[Consumer, ...]:
+def consumers(build: Build) -> tuple[Consumer, ...]:
     """The pack's mean current by consumer, at series x nominal voltage; shares sum to 1.
 
     Through a switching converter a rail current I appears as I x V_rail/V at the pack; what the
@@ -271,9 +272,10 @@ def _current(build: Build) -> tuple[Consumer, ...]:
     return tuple(sorted(rows, key=lambda c: -c.a))
 
 
-def _money(evaluation: Evaluation, candidate: Candidate) -> tuple[MoneyItem, ...]:
-    """The lifetime cost by item, per unit; the items add up to it."""
-    build = candidate.best
+def money_items(
+    evaluation: Evaluation, candidate: Candidate, build: Build
+) -> tuple[MoneyItem, ...]:
+    """The lifetime cost of a candidate's build by item, per unit; the items add up to it."""
     found, row = build.found, build.row
     money, feed = found.costs, found.feed
     cost = found.feed_cost

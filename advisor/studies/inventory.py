@@ -154,18 +154,23 @@ def entry_of(catalogue: Catalogue, identity: str) -> Entry:
             )
         )
     record = kinds[kind][identity]
-    root = catalogue.documents[identity].root
-    rows = []
-    for dotted, node in figures.walk(root):
-        rows.append(FigureRow(f"{identity}:{dotted}", node.value, _evidence(root, dotted)))
     return Entry(
         id=identity,
         kind=kind,
         invented=record.invented,
         summary=record.summary,
-        figures=tuple(rows),
+        figures=figures_of(catalogue, identity),
         toolchain=maturity(record.toolchain) if isinstance(record, Part) else None,
         cautions=() if isinstance(record, Part) else record.cautions,
+    )
+
+
+def figures_of(catalogue: Catalogue, identity: str) -> tuple[FigureRow, ...]:
+    """Every figure of a document of the catalogue's, the product's and the kernels' among them."""
+    root = catalogue.documents[identity].root
+    return tuple(
+        FigureRow(f"{identity}:{dotted}", node.value, _evidence(root, dotted))
+        for dotted, node in figures.walk(root)
     )
 
 
