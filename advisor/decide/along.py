@@ -39,10 +39,15 @@ class Offer:
 
 
 class Along:
-    """The decision at the places of one lever, each worked out once."""
+    """The decision at the places of one lever, each worked out once.
 
-    def __init__(self, catalogue: Catalogue, product: Product, lever: Lever) -> None:
-        self.catalogue, self.product, self.lever = catalogue, product, lever
+    `near` is the share of the lever's value to which changes are found, unless another is asked.
+    """
+
+    def __init__(
+        self, catalogue: Catalogue, product: Product, lever: Lever, near: float = NEAR
+    ) -> None:
+        self.catalogue, self.product, self.lever, self.near = catalogue, product, lever, near
         self._found: dict[tuple[float, tuple[str, ...]], Evaluation] = {}
 
     def evaluated(self, place: float, parts: tuple[str, ...] = ()) -> Evaluation:
@@ -82,7 +87,7 @@ class Along:
         return found.candidates[0].part.part if found.candidates else None
 
     def changes(
-        self, key: Callable[[float], Hashable], low: float, high: float, near: float = NEAR
+        self, key: Callable[[float], Hashable], low: float, high: float, near: float | None = None
     ) -> Iterator[tuple[float, float]]:
         """(last place before, first place after) of each change of a property between two places.
 
@@ -90,7 +95,7 @@ class Along:
         """
         if key(low) == key(high):
             return
-        middle = self.lever.between(low, high, near)
+        middle = self.lever.between(low, high, self.near if near is None else near)
         if middle is None:
             yield low, high
             return

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from advisor.catalogue.levers import Lever, grid, lever, span
+from advisor.catalogue.levers import NEAR, Lever, grid, lever, span
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.decide.along import MOST_CHANGES, Along, Offer
@@ -32,6 +32,7 @@ class Point:
     """A part at a place: battery life in s, lifetime cost per unit; None where it does not fit.
 
     `step` is 1 on the near side of a jump and 2 on its far side; those points carry no ranges.
+    `joined` says that nothing which makes the curve jump changed since the point before.
     """
 
     x: float
@@ -41,6 +42,7 @@ class Point:
     lifetime_cost_p95: float | None
     score: float | None
     step: int
+    joined: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +95,7 @@ class LeverOutlook:
                 "lifetime_cost_p95": p.lifetime_cost_p95,
                 "score": p.score,
                 "step": p.step,
+                "joined": p.joined,
             }
             for curve in self.curves
             for p in curve.points
@@ -163,6 +166,8 @@ def outlook(
     seed: int = 1,
     jobs: int = 1,
     progress: Progress | None = None,
+    near: float = NEAR,
+    steps: bool = True,
 ) -> Outlook:
     """Battery life and lifetime cost along levers.
 
@@ -173,6 +178,8 @@ def outlook(
         absent. points : places between the ends. draws, seed, jobs : as for `shortlist`; at each
         place the build is the best one there, kept in every draw.
     progress : told how many places are done, of how many.
+    near : share of the lever's value to which changes of the leader are found.
+    steps : whether both sides of every jump of a curve are looked for, which takes longest.
 
     Raises
     ------
@@ -205,7 +212,16 @@ def outlook(
         places = grid(reach, points, found.whole, found.now)
         made.append(
             _along(
-                Along(catalogue, product, found), now, places, parts, draws, seed, jobs, tell, feeds
+                Along(catalogue, product, found, near),
+                now,
+                places,
+                parts,
+                draws,
+                seed,
+                jobs,
+                tell,
+                feeds,
+                steps,
             )
         )
     target = product.life_target
@@ -251,6 +267,7 @@ def _along(
     jobs: int,
     tell: Progress,
     feeds: list[Feed],
+    steps: bool,
 ) -> LeverOutlook:
     total = 2 * len(places)
     leaders: list[str] = []
@@ -270,9 +287,8 @@ def _along(
         for name in shown:
             drawn[name].append(_point(place, by_part.get(name)))
         tell(len(places) + n + 1, total)
-    curves = tuple(
-        Curve(name, _with_steps(line, name, tuple(sorted(shown)), drawn[name])) for name in shown
-    )
+    some = tuple(sorted(shown))
+    curves = tuple(Curve(name, _joined(line, name, some, drawn[name], steps)) for name in shown)
     duel = ranked[:2]
     return LeverOutlook(
         lever=line.lever.path,
@@ -309,19 +325,21 @@ def _changes(
 
 def _point(x: float, candidate: Candidate | None) -> Point:
     if candidate is None:
-        return Point(x, None, None, None, None, None, 0)
+        return Point(x, None, None, None, None, None, 0, False)
     build, drawn = candidate.best, candidate.drawn
     found, row = build.found, build.row
     lifetime = float(found.costs.lifetime[row, 0])
     life = Range(float(found.life.life_s[row, 0]), *spread(None if drawn is None else drawn.life_s))
     low, _, high = spread(None if drawn is None else drawn.lifetime)
-    return Point(x, life, None if np.isnan(lifetime) else lifetime, low, high, build.score, 0)
+    return Point(
+        x, life, None if np.isnan(lifetime) else lifetime, low, high, build.score, 0, False
+    )
 
 
-def _with_steps(
-    line: Along, part: str, shown: tuple[str, ...], points: Sequence[Point]
+def _joined(
+    line: Along, part: str, shown: tuple[str, ...], points: Sequence[Point], steps: bool
 ) -> tuple[Point, ...]:
-    """The points with both sides of every jump between them."""
+    """The points, with both sides of every jump between them if asked, and where they join."""
 
     def offer(x: float) -> Offer | None:
         return line.offers(x, shown).get(part)
@@ -335,17 +353,18 @@ def _with_steps(
         left, right = offer(before.x), offer(after.x)
         few = left is None or right is None or abs(left.changes - right.changes) <= MOST_CHANGES
         # where the battery is changed over and over between two places, steps would be a smear
-        if few:
-            for low, high in line.changes(state, before.x, after.x, STEP):
+        if steps and few:
+            for low, high in line.changes(state, before.x, after.x, max(STEP, line.near)):
                 for x, side in ((low, 1), (high, 2)):
                     if before.x < x < after.x and x > out[-1].x:
                         out.append(replace(_bare(x, offer(x)), step=side))
         out.append(after)
-    return tuple(out)
+    same = (a is not None and a == b for a, b in pairwise(state(p.x) for p in out))
+    return (out[0], *(replace(p, joined=j) for p, j in zip(out[1:], same, strict=True)))
 
 
 def _bare(x: float, offer: Offer | None) -> Point:
     if offer is None:
-        return Point(x, None, None, None, None, None, 0)
+        return Point(x, None, None, None, None, None, 0, False)
     life = Range(offer.life_s, None, None, None)
-    return Point(x, life, offer.lifetime, None, None, offer.score, 0)
+    return Point(x, life, offer.lifetime, None, None, offer.score, 0, False)
