@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from advisor.studies.outlook import outlook
     from advisor.studies.record import decide, revisit
     from advisor.studies.rehearse import rehearse
+    from advisor.studies.report import report
     from advisor.studies.schema import schema
     from advisor.studies.shortlist import shortlist
     from advisor.studies.tipping import tipping
@@ -50,6 +51,7 @@ _HOME = {
     "load_product": "advisor.catalogue.load",
     "outlook": "advisor.studies.outlook",
     "rehearse": "advisor.studies.rehearse",
+    "report": "advisor.studies.report",
     "revisit": "advisor.studies.record",
     "schema": "advisor.studies.schema",
     "shortlist": "advisor.studies.shortlist",
@@ -75,6 +77,7 @@ __all__ = [
     "load_product",
     "outlook",
     "rehearse",
+    "report",
     "revisit",
     "schema",
     "shortlist",

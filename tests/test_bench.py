@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -11,7 +12,8 @@ import yaml
 
 from advisor.catalogue.load import load_catalogue, load_product
 from advisor.studies.shortlist import shortlist
-from tests.bench import inside, processes, registry, synthetic, traces
+from tests.bench import inside, processes, registry, reports, synthetic, traces
+from tests.browsing import programs
 
 ROOT = Path(__file__).resolve().parent.parent
 
@@ -19,6 +21,8 @@ ROOT = Path(__file__).resolve().parent.parent
 @pytest.mark.smoke
 @pytest.mark.parametrize("name", sorted(registry.BENCHMARKS))
 def test_each_runs(name: str) -> None:
+    if name == "page" and programs() is None and os.environ.get("CI") != "true":
+        pytest.skip("no Chromium with its driver")
     rows = registry.BENCHMARKS[name].run(registry.SMOKE)
     assert rows
     for row in rows:
@@ -97,4 +101,5 @@ def test_what_is_measured_is_registered() -> None:
         inside.__name__,
         processes.__name__,
         traces.__name__,
+        reports.__name__,
     }

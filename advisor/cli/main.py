@@ -15,7 +15,16 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
-from advisor.cli import bench, catalogs, comparing, deciding, decisions, reference, weighing
+from advisor.cli import (
+    bench,
+    catalogs,
+    comparing,
+    deciding,
+    decisions,
+    reference,
+    reporting,
+    weighing,
+)
 
 if TYPE_CHECKING:
     from typer.exceptions import TyperException
@@ -39,6 +48,7 @@ weighing.register(app)
 comparing.register(app)
 bench.register(app)
 deciding.register(app)
+reporting.register(app)
 reference.register(app)
 app.add_typer(bench.kernels, name="kernels")
 app.add_typer(catalogs.catalog, name="catalog")

@@ -145,6 +145,20 @@ def _front(builds: Sequence[Build]) -> list[Array]:
     return _greatest([b.found.utilities[:, b.row, 0] for b in builds])
 
 
+def may_win(builds: Sequence[Build]) -> list[Build]:
+    """A part's builds that some weights may choose, so that it can be ranked again under any.
+
+    A build is left out where another is at least as good by every criterion and goes before it
+    where their scores are equal (`Build.order`): whatever the weights, that other one is taken.
+    """
+    kept: list[tuple[Build, Array]] = []
+    for build in sorted(builds, key=lambda b: b.order[1:]):
+        worth = build.found.utilities[:, build.row, 0]
+        if not any((other >= worth).all() for _, other in kept):
+            kept.append((build, worth))
+    return [build for build, _ in kept]
+
+
 def _nearest(
     names: Sequence[str], weights: Array, build: Array, rivals: Sequence[Array]
 ) -> tuple[float, list[float]] | None:

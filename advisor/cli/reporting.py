@@ -1,0 +1,104 @@
+"""`report`: a decision with all that it rests on, as a file."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from advisor.cli.options import (
+    CatalogOption,
+    DrawsOption,
+    JobsOption,
+    NoCacheOption,
+    ProductArgument,
+    QuietOption,
+    SeedOption,
+    SetOption,
+)
+
+ENDINGS = (".html", ".md", ".xlsx")
+
+
+def register(app: typer.Typer) -> None:
+    """Put the command on the application."""
+    app.command()(report)
+
+
+def report(
+    product: ProductArgument,
+    output: Annotated[
+        Path,
+        typer.Option(
+            "--output",
+            "-o",
+            metavar="FILE.html|md|xlsx",
+            help="The file to write; its ending says which form.",
+        ),
+    ],
+    along: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--along",
+            metavar="PATH[=FROM:TO]",
+            help="A figure to move; if absent, the busiest task's period, and the units.",
+            show_default=False,
+        ),
+    ] = None,
+    tipping: Annotated[
+        bool, typer.Option("--tipping", help="With what would change the winner; takes a minute.")
+    ] = False,
+    gaps: Annotated[bool, typer.Option("--gaps", help="With what to measure next.")] = False,
+    catalog: CatalogOption = None,
+    changes: SetOption = None,
+    seed: SeedOption = 1,
+    draws: DrawsOption = 2000,
+    jobs: JobsOption = 1,
+    quiet: QuietOption = False,
+    no_cache: NoCacheOption = False,
+) -> int:
+    """Write a report. A page with live weights, Markdown, or a workbook with formulas.
+
+    Example: part-advisor report frost-post -o frost-post.html
+    """
+    from advisor.catalogue.shipped import load
+    from advisor.cli.options import Format
+    from advisor.cli.output import Screen, file_by_ending, write_bytes
+    from advisor.cli.progress import progress
+    from advisor.studies.report import report as study
+
+    file_by_ending(output, "--output", ENDINGS)
+    screen = Screen(Format.TABLE, None, 0, True, quiet)
+    inputs = load(product, catalog or (), changes or (), cached=not no_cache)
+    with progress(quiet) as tell:
+        found = study(
+            *inputs,
+            along=along or (),
+            tipping=tipping,
+            gaps=gaps,
+            call=[product, *(f"--catalog={folder}" for folder in catalog or ())],
+            changes=changes or (),
+            draws=draws,
+            seed=seed,
+            jobs=jobs,
+            progress=tell,
+        )
+    match output.suffix.lower():
+        case ".html":
+            from advisor.present.html.page import html_page
+
+            data = html_page(found).encode()
+        case ".md":
+            from advisor.present.markdown import markdown
+
+            data = markdown(found).encode()
+        case _:
+            from advisor.present.workbook import workbook
+
+            data = workbook(found)
+    write_bytes(output, data)
+    screen.warn(found.warnings)
+    first = f"{found.parts[0].part} is first" if found.parts else "nothing fits"
+    screen.text(f"{found.product}: {first}; written to {output}, {len(data) / 1000:.0f} kB\n")
+    return 0 if found.parts else 1

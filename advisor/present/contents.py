@@ -1,0 +1,357 @@
+"""What a report holds, in blocks that a page and a text file both show."""
+
+from __future__ import annotations
+
+import shlex
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from advisor.present import curves, gaps, tables, tipping
+from advisor.present.formulas import FORMULAS
+from advisor.quantities import show
+from advisor.studies.outlook import LeverOutlook
+from advisor.studies.report import OfferedBuild, Report
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """A paragraph; `kind` is empty, `lead` or `faint`."""
+
+    text: str
+    kind: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Bullets:
+    """A list."""
+
+    items: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Typed:
+    """What one types to get there."""
+
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """A table of texts.
+
+    `name` tells it from the others; `texts` counts the columns from the left that hold words, the
+    others hold figures. `small` has a line to each row, to stand below its words; `last` marks a
+    row of sums.
+    """
+
+    name: str
+    caption: str
+    header: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    texts: int = 1
+    small: tuple[str, ...] = ()
+    last: bool = False
+
+
+Block = Words | Bullets | Typed | Grid
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """A part of the report; `bulky` where a reader asks for it first."""
+
+    id: str
+    title: str
+    blocks: tuple[Block, ...]
+    bulky: bool = False
+
+
+def sections(found: Report) -> Iterator[Section]:
+    """The report in order; what there is nothing to say of is left out."""
+    listed = found.shortlist
+    if listed.ranking:
+        yield _answer(found)
+        yield _shortlist(found)
+        yield _pair(found)
+        if listed.draws and len(listed.ranking) > 1:
+            yield _firm(found)
+        yield _why(found)
+        if found.outlook is not None:
+            blocks = [b for one in found.outlook.levers for b in _lever(one)]
+            yield Section("outlook", "Outlook", (*_along(found), *blocks))
+    else:
+        near = f"The nearest miss is {listed.nearest_miss}." if listed.nearest_miss else ""
+        yield Section("answer", "Nothing fits", (Words(near, "lead"),))
+    if found.tipping is not None and found.tipping.winner is not None:
+        yield Section("tipping", "What would change the winner", tuple(_tipping(found)))
+    if found.gaps is not None:
+        yield Section("gaps", "What to measure next", tuple(_gaps(found)))
+    if listed.screened_out or listed.set_aside:
+        yield Section("out", "Left out", tuple(_left_out(found)))
+    if found.warnings:
+        yield Section("warnings", "Warnings", (Bullets(found.warnings),))
+    yield Section("cautions", "Cautions", (Bullets(found.cautions),))
+    yield Section("model", "The model in short", tuple(_model()))
+    yield Section("inputs", "Inputs", tuple(_inputs(found)), bulky=True)
+    yield Section("again", "To get this again", tuple(_again(found)))
+
+
+def command(found: Report) -> str:
+    """What makes the shortlist of this report again, where the catalogue is the same."""
+    listed = found.shortlist
+    changes = "".join(f" --set {shlex.quote(text)}" for text in found.changes)
+    usual = f" --seed {listed.seed} --draws {listed.draws}"
+    return f"part-advisor shortlist {shlex.join(found.call)}{changes}{usual}"
+
+
+def _answer(found: Report) -> Section:
+    first, *more = tables.answer(found.shortlist)
+    return Section("answer", "The answer", (Words(first, "lead"), *(Words(t) for t in more)))
+
+
+def _shortlist(found: Report) -> Section:
+    ranking = found.shortlist.ranking
+    blocks: list[Block] = [Words(tables.columns(ranking[0].cost.currency), "faint")]
+    if any(p.estimated for p in ranking):
+        blocks.append(Words("*: rests on kernels that were estimated, not measured", "faint"))
+    rows = tuple(tuple(tables.ranked_row(p)) for p in ranking)
+    small = tuple(tables.below(p) for p in ranking)
+    grid = Grid("ranking", "Parts that fit, by score", tuple(tables.RANKED), rows, 2, small)
+    blocks += [grid, *(Words(text, "faint") for text in tables.rests_on(found.shortlist))]
+    return Section("shortlist", "Shortlist", tuple(blocks))
+
+
+def _firm(found: Report) -> Section:
+    header, rows = tables.firm_rows(found.shortlist)
+    grid = Grid("ranks", "Ranks over the draws", tuple(header), tuple(map(tuple, rows)))
+    said = tables.agreement(found.shortlist)
+    last = () if said is None else (Words(said),)
+    return Section("firm", "How firm the order is", (Words(tables.FIRM, "faint"), grid, *last))
+
+
+def _why(found: Report) -> Section:
+    winner = found.explanation
+    assert winner is not None
+    title = f"Why {winner.part}" + (f" over {winner.over}" if winner.over else "")
+    plan = tuple(tables.plan_words(winner))
+    about = Words(
+        "Its operating plan (mean current at the pack, leak and self-discharge apart):", "faint"
+    )
+    return Section("why", title, (Bullets(winner.reasons), about, Bullets(plan)))
+
+
+# Two builds beside each other ------------------------------------------------------------------
+
+
+def best(found: Report, place: int) -> OfferedBuild:
+    """The build by which the part at `place` (0 = first) is ranked."""
+    chosen = found.shortlist.ranking[place]
+    builds = found.parts[place].builds
+    return next(b for b in builds if b.build == chosen.build)
+
+
+def _pair(found: Report) -> Section:
+    """The first part's breakdowns beside the second's; alone where there is no other."""
+    one = best(found, 0)
+    two = best(found, 1) if len(found.parts) > 1 else None
+    names = tuple(part.part for part in found.parts[:2])
+    winner = found.explanation
+    assert winner is not None
+    header, rows = tables.point_rows(winner)
+    if winner.over is not None:
+        header = [*header[:2], winner.part, "points", *header[4:]]
+    points = Grid(
+        "points", "Points of the score", tuple(header), tuple(map(tuple, rows)), last=True
+    )
+    current = Grid(
+        "current",
+        "Mean current at the pack, by what draws it",
+        ("drawn by", *names),
+        tuple(
+            (name, *(show(a, "current") if a else "-" for a in amounts))
+            for name, amounts in beside(
+                [{c.consumer: c.a for c in b.current} for b in (one, two) if b is not None]
+            )
+        ),
+        last=True,
+    )
+    unit = winner.cost.currency or "no currency"
+    money = Grid(
+        "money",
+        f"Cost over the service life, {unit} a unit",
+        ("item", *names),
+        tuple(
+            (name, *(f"{a:.2f}" if a is not None else "-" for a in amounts))
+            for name, amounts in beside(
+                [{m.item: m.amount for m in b.money} for b in (one, two) if b is not None]
+            )
+        ),
+        last=True,
+    )
+    builds = tuple(
+        f"{name}: {tables.build_words(b.build)}; battery life {tables.life(b.battery_life_s)}, "
+        f"{b.ends}"
+        for name, b in zip(names, (one, two), strict=False)
+        if b is not None
+    )
+    title = "Two parts side by side" if two is not None else "Where current and money go"
+    return Section("pair", title, (Bullets(builds), points, current, money))
+
+
+def beside(
+    sides: Sequence[Mapping[str, float | None]],
+) -> list[tuple[str, list[float | None]]]:
+    """(name, amount on each side) of all that either side has, the greatest first; sums last.
+
+    None is an amount that a side does not have, or that is not known.
+    """
+    names = list(dict.fromkeys(name for side in sides for name in side))
+    names.sort(key=lambda n: -max(side.get(n, 0.0) or 0.0 for side in sides))
+    rows: list[tuple[str, list[float | None]]] = [
+        (name, [side.get(name) for side in sides]) for name in names
+    ]
+    sums: list[float | None] = []
+    for side in sides:
+        known = [a for a in side.values() if a is not None]
+        sums.append(sum(known) if len(known) == len(side) else None)
+    return [*rows, ("in all", sums)]
+
+
+# Along levers, tips, gaps ----------------------------------------------------------------------
+
+
+def _along(found: Report) -> Iterator[Block]:
+    assert found.outlook is not None
+    draws = found.outlook.draws
+    how = f"Ranges are 5 to 95 % of {draws} draws. " if draws else "Stated values only, no draws. "
+    yield Words(
+        f"{how}At each place every part has its best build there. Between two places where a "
+        "build, a price break or the number of battery changes differs, the curves of the page are "
+        "dotted; changes of the leader are found to a tenth of the figure. The command outlook "
+        "looks closer.",
+        "faint",
+    )
+
+
+def _lever(one: LeverOutlook) -> Iterator[Block]:
+    now = "" if one.now is None else f", now {one.handle.shown(one.now)}"
+    yield Words(f"Along {one.lever}{now}", "lead")
+    for what, changes in ((curves.LEADER, one.crossings), (curves.BREAK_EVEN, one.break_even)):
+        lines = curves.told(one, what, changes)
+        yield Bullets(tuple(f"{text} ({sets})" if sets else text for text, sets in lines))
+    rows = curves.place_rows(one)
+    part = ""
+    for row in rows:
+        # a page's row is read by itself
+        part = row[0] = row[0] or part
+    yield Grid(
+        f"along {one.lever}",
+        f"Along {one.lever}",
+        tuple(curves.PLACES),
+        tuple(map(tuple, rows)),
+    )
+
+
+def _tipping(found: Report) -> Iterator[Block]:
+    tips = found.tipping
+    assert tips is not None
+    shown = [t for t in tips.levers if t.tips_at is not None][: tipping.MOST]
+    if shown:
+        yield Words(f"{tipping.AWAY}; below each, what replays it", "faint")
+        yield Grid(
+            "tips",
+            f"Nearest values at which another part leads instead of {tips.winner}",
+            ("figure", *tipping.HEADER),
+            tuple((t.path, *tipping.tip_row(t)) for t in shown),
+            small=tuple(f"--set {t.path}={t.text}" for t in shown),
+        )
+    else:
+        yield Words("No figure that was looked at changes the winner within its range.")
+    yield from (Words(text) for text in tipping.weight_words(tips) if text)
+    yield Words(tipping.looked(tips), "faint")
+
+
+def _gaps(found: Report) -> Iterator[Block]:
+    asked = found.gaps
+    assert asked is not None
+    yield Words(asked.advice, "lead")
+    if asked.chosen is None:
+        return
+    yield Words(gaps.worth(asked))
+    for name, caption, rows in (
+        ("figures", "By figure", asked.figures),
+        ("groups", "By group", asked.groups),
+    ):
+        header, cells, shown = gaps.gap_rows(rows, asked.currency)
+        if shown:
+            small = tuple(g.action if g.worth_it else "" for g in shown)
+            yield Grid(name, caption, tuple(header), tuple(map(tuple, cells)), small=small)
+    yield Words(gaps.how(asked), "faint")
+
+
+# What is out, the model, the inputs -------------------------------------------------------------
+
+
+def _left_out(found: Report) -> Iterator[Block]:
+    listed = found.shortlist
+    if listed.screened_out:
+        yield Grid(
+            "screened",
+            "Screened out: needs that are not met",
+            ("part", "why"),
+            tuple((p.part, "; ".join(f.text for f in p.failed)) for p in listed.screened_out),
+            texts=2,
+        )
+        if listed.ranking and listed.nearest_miss:
+            yield Words(f"Nearest miss: {listed.nearest_miss}.", "faint")
+    if listed.set_aside:
+        yield Grid(
+            "aside",
+            "Set aside: figures that are missing",
+            ("part", "missing"),
+            tuple((p.part, ", ".join(p.missing)) for p in listed.set_aside),
+            texts=2,
+        )
+
+
+def _model() -> Iterator[Block]:
+    yield Grid("formulas", "What is reckoned, and how", ("what", "how", "source"), FORMULAS, 3)
+
+
+def _inputs(found: Report) -> Iterator[Block]:
+    yield Words(
+        "Every figure as its file has it, with its uncertainty where one is stated, and the "
+        "evidence that it names. A figure without evidence is its file's own word.",
+        "faint",
+    )
+    for file in found.inputs:
+        kinds = {e.evidence: f"{e.evidence} ({e.kind})" for e in file.evidence}
+        about = ": ".join(x for x in (f"{file.kind} {file.id}", file.summary) if x)
+        lead = len(file.id) + 1
+        yield Grid(
+            f"file {file.id}",
+            about + (" (invented)" if file.invented else ""),
+            ("figure", "as written", "evidence"),
+            tuple(
+                (f.path[lead:], f.text, kinds.get(f.evidence or "", f.evidence or ""))
+                for f in file.figures
+            ),
+            texts=3,
+        )
+
+
+def _again(found: Report) -> Iterator[Block]:
+    listed = found.shortlist
+    yield Words(
+        f"Made on {found.date.isoformat()} by part-advisor {found.version}, seed {listed.seed}, "
+        f"{listed.draws} draws. The same files give the same figures:"
+    )
+    yield Typed(command(found))
+    yield Words("SHA-256 of each file's figures, comments and layout apart:", "faint")
+    yield Grid(
+        "digests",
+        "Digests of the inputs",
+        ("file", "digest"),
+        tuple(found.digests.items()),
+        texts=2,
+    )

@@ -1,0 +1,111 @@
+"""The report as one HTML file that needs nothing else: no network, no other file.
+
+A content security policy in the page lets its own two scripts run, by their digests, and nothing
+load; texts of a catalogue go in as text, by the template's escaping or as JSON.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+from pathlib import Path
+from typing import Any
+
+from advisor.present import contents, tables
+from advisor.present.html.charts import MOST, charts
+from advisor.present.machine import rounded
+from advisor.studies.report import OfferedBuild, Report
+
+HERE = Path(__file__).parent
+LIBRARY = "charts.js"
+
+
+def html_page(found: Report) -> str:
+    """The page.
+
+    Raises
+    ------
+    FileNotFoundError
+        Where the package was never installed, as the chart library is bundled then.
+    """
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+    scripts = [(HERE / name).read_text("utf-8").replace("\r\n", "\n") for name in _SCRIPTS]
+    environment = Environment(
+        loader=FileSystemLoader(HERE),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters["kind"] = lambda block: type(block).__name__
+    drawn = charts(found)
+    return environment.get_template("page.html").render(
+        report=found,
+        sections=list(contents.sections(found)),
+        charts={name: len(specs) for name, specs in drawn.items()},
+        invented=tables.INVENTED,
+        policy=_policy(scripts),
+        style=(HERE / "page.css").read_text("utf-8"),
+        scripts=scripts,
+        data=_inline(_data(found, drawn)),
+    )
+
+
+_SCRIPTS = (LIBRARY, "page.js")
+
+
+def _policy(scripts: list[str]) -> str:
+    digests = (base64.b64encode(hashlib.sha256(s.encode()).digest()).decode() for s in scripts)
+    allowed = " ".join(f"'sha256-{digest}'" for digest in digests)
+    return (
+        f"default-src 'none'; style-src 'unsafe-inline'; script-src {allowed}; "
+        "img-src data:; base-uri 'none'; form-action 'none'"
+    )
+
+
+def _inline(value: Any) -> str:
+    """JSON that cannot end the element it stands in."""
+    text = json.dumps(rounded(value, 17), allow_nan=False, separators=(",", ":"))
+    return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
+
+
+def _data(found: Report, drawn: dict[str, Any]) -> dict[str, Any]:
+    """What the page's script ranks and draws with."""
+    return {
+        "criteria": [{"name": c.criterion, "weight": c.weight} for c in found.criteria],
+        "product": found.product,
+        "command": contents.command(found),
+        "most": MOST,
+        "charts": drawn,
+        "parts": [
+            {
+                "part": ranked.part,
+                "cells": tables.ranked_row(ranked),
+                "small": tables.below(ranked),
+                "own": contents.best(found, place).name,
+                "builds": [_build(build) for build in part.builds],
+            }
+            for place, (ranked, part) in enumerate(
+                zip(found.shortlist.ranking, found.parts, strict=True)
+            )
+        ],
+    }
+
+
+def _build(build: OfferedBuild) -> dict[str, Any]:
+    return {
+        "name": build.name,
+        "a": build.battery_a,
+        "worth": build.worth,
+        "shown": build.shown,
+        "pack": tables.pack(build.build),
+        "words": f"{tables.build_words(build.build)}; battery life "
+        f"{tables.life(build.battery_life_s)}, {build.ends}",
+        "years": tables.in_years(build.battery_life_s),
+        "cost": tables.money(build.lifetime),
+        "buy": tables.money(build.purchase),
+        "current": {c.consumer: c.a for c in build.current},
+        "money": {m.item: m.amount for m in build.money},
+    }

@@ -1,0 +1,77 @@
+"""The report as Markdown, to stand in a pull request or a wiki (CommonMark with tables).
+
+Texts are escaped so that a catalogue's text shows as it is: no markup, no link, no mention of
+anyone, no row of a table out of place.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+
+from advisor.present import contents, tables
+from advisor.present.contents import Block, Bullets, Grid, Typed, Words
+from advisor.studies.report import Report
+
+_MARKUP = re.compile(r"[\\`*_\[\]<>|&~]")
+_OPENING = re.compile(r"^(\d*)([-#+=.)])")
+# what readers make a link or a mention of where nothing marks it: a space of no width keeps it text
+_LIVELY = re.compile(r"(@|#)(?=\w)|(:)(?=//)|\b(www)(?=\.)", re.IGNORECASE)
+_NO_WIDTH = "&#8203;"
+
+
+def markdown(found: Report) -> str:
+    """The report as text; the input files' figures are left to the other forms."""
+    lines = [f"# {escaped(found.product)}: which part", ""]
+    if found.summary:
+        lines += [_line(found.summary), ""]
+    if found.invented:
+        lines += [f"**{escaped(tables.INVENTED)}**", ""]
+    for section in contents.sections(found):
+        if section.bulky:
+            continue
+        lines += [f"## {escaped(section.title)}", ""]
+        for block in section.blocks:
+            lines += [*_block(block), ""]
+    return "\n".join(lines).rstrip("\n") + "\n"
+
+
+def escaped(text: str) -> str:
+    """A text within a line that shows as it is."""
+    line = _MARKUP.sub(lambda found: "\\" + found[0], " ".join(text.split()))
+    return _LIVELY.sub(lambda found: found[0] + _NO_WIDTH, line)
+
+
+def _line(text: str) -> str:
+    """A text that begins a line, where more would be markup."""
+    return _OPENING.sub(r"\1\\\2", escaped(text))
+
+
+def _block(block: Block) -> Iterator[str]:
+    match block:
+        case Words():
+            yield f"**{escaped(block.text)}**" if block.kind == "lead" else _line(block.text)
+        case Bullets():
+            yield from (f"- {_line(item)}" for item in block.items)
+        case Typed():
+            text = " ".join(block.text.split())
+            fence = "`" * max(3, 1 + max(map(len, re.findall("`+", text)), default=0))
+            yield from (f"{fence}sh", text, fence)
+        case Grid():
+            yield from _table(block)
+
+
+def _table(grid: Grid) -> Iterator[str]:
+    noted = any(grid.small)
+    yield f"{_line(grid.caption)}:"
+    yield ""
+    header = [*grid.header, *(["note"] if noted else [])]
+    yield _row(header)
+    texts = [i < grid.texts or i >= len(grid.header) for i in range(len(header))]
+    yield "|" + "|".join(":--" if left else "--:" for left in texts) + "|"
+    for n, row in enumerate(grid.rows):
+        yield _row([*row, *([grid.small[n]] if noted else [])])
+
+
+def _row(cells: list[str]) -> str:
+    return "| " + " | ".join(escaped(cell) for cell in cells) + " |"

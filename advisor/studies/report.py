@@ -1,0 +1,271 @@
+"""`report`: everything that a decision rests on in one result, to be shown, questioned and kept."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from importlib.metadata import version
+
+from advisor.catalogue.records import KERNELS, Catalogue
+from advisor.catalogue.schema_product import Product
+from advisor.decide.builds import Build
+from advisor.decide.cautions import GENERAL, cautions
+from advisor.decide.drawing import Progress
+from advisor.decide.evaluate import Candidate, Evaluation, evaluate
+from advisor.decide.reasons import ending, show_value
+from advisor.decide.weighing import may_win
+from advisor.model.packs import Feed
+from advisor.studies.explain import Consumer, Explanation, MoneyItem, consumers, explained
+from advisor.studies.explain import money_items as money_of
+from advisor.studies.gaps import Gaps
+from advisor.studies.gaps import gaps as study_gaps
+from advisor.studies.inventory import FigureRow, figures_of
+from advisor.studies.outlook import Outlook, outlook
+from advisor.studies.record import digests
+from advisor.studies.results import BuildResult, build_result, known
+from advisor.studies.shortlist import DRAWS, Shortlist, summarise
+from advisor.studies.tipping import Tipping
+from advisor.studies.tipping import tipping as study_tipping
+
+# Curves for a page: fewer places than `outlook` has, jumps shown and not searched for
+PLACES, PLACE_DRAWS, NEAR = 11, 200, 0.1
+
+
+@dataclass(frozen=True, slots=True)
+class Weighted:
+    """A criterion with its weight as the file has it, on any scale, and its anchors in `unit`."""
+
+    criterion: str
+    weight: float
+    poor: float
+    good: float
+    unit: str
+
+
+@dataclass(frozen=True, slots=True)
+class OfferedBuild:
+    """A build that some weights may choose.
+
+    Attributes
+    ----------
+    name, battery_a : by which builds of equal score go, the least current (A) and then the name
+    first. values, worth : per criterion, in its unit, and as the 0..1 that its weight multiplies;
+    shown : the values in words. battery_life_s : s. purchase, lifetime : per unit.
+    current : A at the pack. money : per unit over the service life.
+    """
+
+    build: BuildResult
+    name: str
+    battery_a: float
+    values: tuple[float, ...]
+    worth: tuple[float, ...]
+    shown: tuple[str, ...]
+    battery_life_s: float
+    ends: str
+    purchase: float | None
+    lifetime: float | None
+    current: tuple[Consumer, ...]
+    money: tuple[MoneyItem, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class OfferedPart:
+    """A ranked part with the builds that it may be ranked by."""
+
+    part: str
+    builds: tuple[OfferedBuild, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class EvidenceRow:
+    """Where figures of a part come from, as its file says."""
+
+    evidence: str
+    kind: str
+    date: datetime.date | None
+    instrument: str | None
+    note: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class InputFile:
+    """A document and every figure in it as written, uncertainty and all; `evidence` by its id."""
+
+    id: str
+    kind: str
+    invented: bool
+    summary: str | None
+    figures: tuple[FigureRow, ...]
+    evidence: tuple[EvidenceRow, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """A decision with all that it rests on.
+
+    Attributes
+    ----------
+    call : what names the product and its catalogue on the command line. changes : what was set for
+    the run. criteria : in the order of `OfferedBuild.worth`.
+    parts : in the order of the ranking. explanation : of the first part; None where nothing fits.
+    outlook, tipping, gaps : None where they were not asked for or nothing fits.
+    """
+
+    product: str
+    summary: str | None
+    invented: bool
+    version: str
+    date: datetime.date
+    call: tuple[str, ...]
+    changes: tuple[str, ...]
+    shortlist: Shortlist
+    explanation: Explanation | None
+    criteria: tuple[Weighted, ...]
+    parts: tuple[OfferedPart, ...]
+    outlook: Outlook | None
+    tipping: Tipping | None
+    gaps: Gaps | None
+    inputs: tuple[InputFile, ...]
+    digests: Mapping[str, str]
+    cautions: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+
+def report(
+    catalogue: Catalogue,
+    product: Product,
+    *,
+    along: Sequence[str] = (),
+    tipping: bool = False,
+    gaps: bool = False,
+    call: Sequence[str] = (),
+    changes: Sequence[str] = (),
+    draws: int = DRAWS,
+    seed: int = 1,
+    jobs: int = 1,
+    date: datetime.date | None = None,
+    progress: Progress | None = None,
+) -> Report:
+    """Gather a decision for a file: shortlist, breakdowns, curves, inputs, digests.
+
+    Parameters
+    ----------
+    along : levers of the curves, as for `outlook`. tipping, gaps : whether these are worked out as
+    well; the first may take a minute. call, changes : what names the inputs on the command line
+    (the product's id when absent), and what was set for the run, to be told. date : today when
+    absent. draws, seed, jobs : as for `shortlist`. progress : told of each study in turn.
+
+    Raises
+    ------
+    FaultError
+        As `shortlist` and `outlook` do.
+    """
+    found = evaluate(catalogue, product, draws, seed, jobs, progress)
+    listed = summarise(found)
+    curves = None
+    if found.candidates:
+        places = min(draws, PLACE_DRAWS)
+        curves = outlook(
+            catalogue,
+            product,
+            along=along,
+            points=PLACES,
+            draws=places,
+            seed=seed,
+            jobs=jobs,
+            progress=progress,
+            near=NEAR,
+            steps=False,
+        )
+    winner = None
+    if found.candidates:
+        rival = found.candidates[1].best if len(found.candidates) > 1 else None
+        winner = explained(found, 0, rival)
+    offered = [(c, may_win(c.builds)) for c in found.candidates]
+    feeds = [build.found.feed for _, builds in offered for build in builds]
+    return Report(
+        product=product.product,
+        summary=product.summary,
+        invented=listed.invented,
+        version=version("part-advisor"),
+        date=date or datetime.date.today(),
+        call=tuple(call) or (product.product,),
+        changes=tuple(changes),
+        shortlist=listed,
+        explanation=winner,
+        criteria=tuple(_criteria(found)),
+        parts=tuple(
+            OfferedPart(c.part.part, tuple(_offered(found, c, b) for b in builds))
+            for c, builds in offered
+        ),
+        outlook=curves,
+        tipping=study_tipping(catalogue, product, progress=progress) if tipping else None,
+        gaps=study_gaps(catalogue, product, seed=seed, jobs=jobs, progress=progress)
+        if gaps
+        else None,
+        inputs=tuple(_inputs(catalogue, product)),
+        digests=digests(catalogue, product),
+        cautions=_cautions(feeds, found, curves),
+        warnings=listed.warnings,
+    )
+
+
+def _criteria(found: Evaluation) -> Iterator[Weighted]:
+    for one in found.criteria:
+        weight = found.product.priorities[one.name].weight
+        assert weight is not None  # a rule asks for it
+        yield Weighted(one.name, weight.nominal, one.poor, one.good, one.unit)
+
+
+def _offered(found: Evaluation, candidate: Candidate, build: Build) -> OfferedBuild:
+    at, row = build.found, build.row
+    values = at.values[:, row, 0]
+    return OfferedBuild(
+        build=build_result(build),
+        name=build.name,
+        battery_a=build.order[1],
+        values=tuple(float(v) for v in values),
+        worth=tuple(float(u) for u in at.utilities[:, row, 0]),
+        shown=tuple(show_value(c, float(v)) for c, v in zip(found.criteria, values, strict=True)),
+        battery_life_s=float(at.life.life_s[row, 0]),
+        ends=ending(build),
+        purchase=known(at.costs.purchase[row, 0]),
+        lifetime=known(at.costs.lifetime[row, 0]),
+        current=consumers(build),
+        money=_comparable(money_of(found, candidate, build), build.part),
+    )
+
+
+def _comparable(items: Sequence[MoneyItem], part: str) -> tuple[MoneyItem, ...]:
+    """The items under names that other parts' items have too; those of one name are one."""
+    merged: dict[str, float | None] = {}
+    for one in items:
+        name = "the part itself" if one.item == part else one.item.removeprefix(f"{part}: ")
+        before = merged.get(name, 0.0)
+        merged[name] = None if before is None or one.amount is None else before + one.amount
+    return tuple(MoneyItem(name, amount) for name, amount in merged.items())
+
+
+def _cautions(feeds: list[Feed], found: Evaluation, curves: Outlook | None) -> tuple[str, ...]:
+    """Those of every pack that any weights, or any place of the curves, may choose."""
+    along = () if curves is None else curves.cautions
+    said = dict.fromkeys([*cautions(feeds, found.figures.hottest), *along])
+    return (*(text for text in said if text != GENERAL), GENERAL)
+
+
+def _inputs(catalogue: Catalogue, product: Product) -> Iterator[InputFile]:
+    """The product's file first, then the catalogue's by kind."""
+    name = product.product
+    figures = figures_of(catalogue, name)
+    yield InputFile(name, "product", product.invented, product.summary, figures, ())
+    if KERNELS in catalogue.documents:
+        yield InputFile(KERNELS, "kernels", False, None, figures_of(catalogue, KERNELS), ())
+    for kind, records in catalogue.kinds.items():
+        for identity, record in records.items():
+            evidence = tuple(
+                EvidenceRow(key, e.kind or "unstated", e.date, e.instrument, e.note)
+                for key, e in getattr(record, "evidence", {}).items()
+            )
+            figures = figures_of(catalogue, identity)
+            yield InputFile(identity, kind, record.invented, record.summary, figures, evidence)

@@ -1,0 +1,77 @@
+"""`report` on the command line: what it writes, refuses and says."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from tests.cli.conftest import Caller
+
+QUICK = ("--draws", "0")
+
+
+@pytest.mark.parametrize(
+    ("ending", "begins"), [("html", b"<!doctype html>"), ("md", b"# barrel-tag"), ("xlsx", b"PK")]
+)
+def test_ending_says_the_form(ending: str, begins: bytes, said: Caller, tmp_path: Path) -> None:
+    place = tmp_path / f"report.{ending.upper()}"
+    code, out, err = said("report", "barrel-tag", "-o", str(place), *QUICK)
+    assert (code, err) == (0, "")
+    assert out.startswith(f"barrel-tag: quorvane-g0 is first; written to {place}")
+    assert place.read_bytes().startswith(begins)
+    assert [p.name for p in tmp_path.iterdir()] == [place.name]
+
+
+@pytest.mark.parametrize("name", ["report", "report.pdf", "nowhere/report.html"])
+def test_refuses_a_place_before_any_work(name: str, said: Caller, tmp_path: Path) -> None:
+    code, out, err = said("report", "barrel-tag", "-o", str(tmp_path / name))
+    assert (code, out) == (2, "")
+    assert "--output" in err
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_asks_for_a_place(said: Caller) -> None:
+    code, _, err = said("report", "barrel-tag")
+    assert code == 2
+    assert "--output" in err
+
+
+@pytest.mark.parametrize(
+    "wrong", [("--set", "barrel-tag:service-life=soon"), ("--along", "barrel-tag:nothing")]
+)
+def test_faults_leave_what_was_there(wrong: tuple[str, str], said: Caller, tmp_path: Path) -> None:
+    place = tmp_path / "report.html"
+    place.write_text("before", "utf-8")
+    code, _, err = said("report", "barrel-tag", "-o", str(place), *QUICK, *wrong)
+    assert code == 2
+    assert "nothing written" in err
+    assert place.read_text("utf-8") == "before"
+
+
+@pytest.mark.parametrize("ending", ["html", "md", "xlsx"])
+def test_nothing_fits_is_an_answer(ending: str, said: Caller, tmp_path: Path) -> None:
+    place = tmp_path / f"report.{ending}"
+    needs = "barrel-tag:needs.memory.flash=1GiB"
+    code, out, _ = said("report", "barrel-tag", "-o", str(place), *QUICK, "--set", needs)
+    assert code == 1
+    assert "nothing fits" in out
+    if ending != "xlsx":
+        assert "memory.flash" in place.read_text("utf-8")
+
+
+def test_tells_what_was_set_and_how_to_get_it_again(said: Caller, tmp_path: Path) -> None:
+    place = tmp_path / "report.md"
+    change = "barrel-tag:cost.units=2500"
+    said("report", "barrel-tag", "-o", str(place), *QUICK, "--seed", "5", "--set", change)
+    command = f"part-advisor shortlist barrel-tag --set {change} --seed 5 --draws 0"
+    assert command in place.read_text("utf-8")
+
+
+def test_curves_along_another_figure(said: Caller, tmp_path: Path) -> None:
+    place = tmp_path / "report.md"
+    along = "barrel-tag:cost.engineer-rate"
+    assert said("report", "barrel-tag", "-o", str(place), *QUICK, "--along", along)[0] == 0
+    text = place.read_text("utf-8")
+    assert f"Along {along}" in text
+    assert "Along barrel-tag:cost.units" not in text

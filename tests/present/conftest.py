@@ -1,0 +1,21 @@
+"""A browser for the tests of the page."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+
+import pytest
+
+from tests.browsing import Browser, browsing, programs
+
+
+@pytest.fixture(scope="session")
+def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Browser]:
+    """One browser for all tests of a worker; it must be there where `.ci/run` installs it."""
+    if programs() is None:
+        if os.environ.get("CI") == "true":
+            pytest.fail("no Chromium with its driver")
+        pytest.skip("no Chromium with its driver")
+    with browsing(tmp_path_factory.mktemp("profile")) as started:
+        yield started

@@ -1,0 +1,25 @@
+"""Reports and pages for the tests, each made once a worker."""
+
+from __future__ import annotations
+
+import datetime
+from functools import cache
+
+from advisor.catalogue.shipped import load
+from advisor.present.html.page import html_page
+from advisor.studies.report import Report, report
+
+PRODUCTS = ("frost-post", "barrel-tag", "valve-driver")
+DAY = datetime.date(2026, 3, 11)
+
+
+@cache
+def made(product: str, extras: bool = False) -> Report:
+    """The report of a shipped product; `extras` brings tips along and what to measure next."""
+    return report(*load(product), draws=60, date=DAY, tipping=extras, gaps=extras)
+
+
+@cache
+def page(product: str) -> str:
+    """Its page."""
+    return html_page(made(product))

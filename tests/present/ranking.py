@@ -1,0 +1,20 @@
+"""The ranking under other weights by the whole decision, to compare the reports' own with."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from advisor.catalogue.load import with_changes
+from advisor.catalogue.shipped import load
+from advisor.decide.evaluate import evaluate
+from advisor.studies.report import Report
+
+
+def weighted(found: Report, weights: Sequence[float]) -> list[tuple[str, float]]:
+    """(part, score) in order, of a shipped product under other weights."""
+    changes = [
+        f"{found.product}:priorities.{c.criterion}.weight={w!r}"
+        for c, w in zip(found.criteria, weights, strict=True)
+    ]
+    decided = evaluate(*with_changes(*load(found.product), changes))
+    return [(c.part.part, c.best.score) for c in decided.candidates]

@@ -1,0 +1,126 @@
+"""The workbook, as other programs read and reckon it."""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import formulas
+import numpy as np
+import openpyxl
+import pytest
+
+from advisor.present.workbook import workbook
+from tests.present.hostile import TEXTS, hostile_report
+from tests.present.pages import PRODUCTS, made
+from tests.present.ranking import weighted
+
+LIVE = ("Shortlist", "Weights", "Parts", "Builds")
+HEAD = 4  # number of the header's row
+
+
+def opened(data: bytes, values: bool = False) -> Any:
+    return openpyxl.load_workbook(io.BytesIO(data), data_only=values)
+
+
+def rows(sheet: Any) -> list[tuple[Any, ...]]:
+    return list(sheet.iter_rows(min_row=HEAD + 1, values_only=True))
+
+
+@pytest.mark.parametrize("name", PRODUCTS)
+def test_shows_the_shortlist_as_it_is(name: str) -> None:
+    """The values that stand beside the formulas, for whoever does not reckon them anew."""
+    found = made(name)
+    shown = rows(opened(workbook(found), values=True)["Shortlist"])
+    assert [row[1] for row in shown] == [p.part for p in found.shortlist.ranking]
+    scores = [p.score for p in found.shortlist.ranking]
+    assert [row[2] for row in shown] == pytest.approx(scores, abs=2e-9)
+
+
+def reckoned(book: Any, folder: Path) -> list[tuple[str, float]]:
+    """(part, score) of the shortlist, by another program's reading of every formula."""
+    for name in book.sheetnames:
+        if name not in LIVE:
+            del book[name]
+    book.save(folder / "book.xlsx")
+    solution = formulas.ExcelModel().loads(str(folder / "book.xlsx")).finish().calculate()
+    cells = {}
+    for key, found in solution.items():
+        at = re.fullmatch(r"'\[book\.xlsx\]SHORTLIST'!([A-Z]+)(\d+)", str(key))
+        if at and int(at[2]) > HEAD:
+            cells[int(at[2]), at[1]] = found.value[0, 0]
+    numbers = sorted({row for row, _ in cells})
+    return [(str(cells[row, "B"]), float(cells[row, "C"])) for row in numbers]
+
+
+@pytest.mark.parametrize("name", PRODUCTS)
+@pytest.mark.filterwarnings("ignore")
+def test_other_weights_rank_as_the_whole_decision_does(name: str, tmp_path: Path) -> None:
+    """score = sum of weights x worth, reckoned by a spreadsheet interpreter."""
+    found = made(name)
+    random = np.random.default_rng(11)
+    weights = np.round(random.dirichlet(np.full(len(found.criteria), 0.7)) * 9, 3).tolist()
+    book = opened(workbook(found))
+    for i, weight in enumerate(weights):
+        book["Weights"].cell(HEAD + 1 + i, 2).value = weight
+    shown = reckoned(book, tmp_path)
+    expected = weighted(found, weights)
+    assert [part for part, _ in shown] == [part for part, _ in expected]
+    assert [s for _, s in shown] == pytest.approx([s for _, s in expected], abs=1e-7)
+
+
+def _formulas(book: Any) -> Sequence[tuple[str, Any]]:
+    return [
+        (sheet.title, cell)
+        for sheet in book
+        for row in sheet.iter_rows()
+        for cell in row
+        if cell.data_type == "f"
+    ]
+
+
+def test_hostile_texts_are_texts(tmp_path: Path) -> None:
+    """Only the live sheets have formulas, and those call nothing but what they need."""
+    book = opened(workbook(hostile_report(tmp_path / "catalogue")))
+    found = _formulas(book)
+    assert {sheet for sheet, _ in found} == set(LIVE)
+    called = {name for _, cell in found for name in re.findall(r"[A-Z]+(?=\()", cell.value)}
+    assert called == {"INDEX", "MATCH", "MAX", "MIN", "ROUND", "ROW", "SUM", "SUMPRODUCT"}
+    texts = {
+        cell.value: cell
+        for sheet in book
+        for row in sheet.iter_rows()
+        for cell in row
+        if cell.data_type == "s"
+    }
+    for text in TEXTS:
+        assert text in texts
+        assert texts[text].hyperlink is None
+        # marked as text, so that it stays one when somebody edits the cell
+        assert texts[text].quotePrefix
+
+
+def test_sheets_say_that_data_are_invented() -> None:
+    book = opened(workbook(made("barrel-tag", True)))
+    assert {"Current", "Cost", "Outlook", "Tipping", "Gaps", "Inputs", "About"} <= set(
+        book.sheetnames
+    )
+    for sheet in book:
+        assert "DEMONSTRATION DATA" in sheet["A2"].value, sheet.title
+
+
+def test_breakdowns_add_up() -> None:
+    found = made("frost-post")
+    book = opened(workbook(found))
+    for part in found.shortlist.ranking:
+        amounts = [row[2] for row in rows(book["Cost"]) if row[0] == part.part]
+        assert sum(amounts) == pytest.approx(part.cost.lifetime, rel=1e-9)
+        shares = [row[3] for row in rows(book["Current"]) if row[0] == part.part]
+        assert sum(shares) == pytest.approx(1.0)
+
+
+def test_same_report_same_bytes() -> None:
+    assert workbook(made("barrel-tag")) == workbook(made("barrel-tag"))
