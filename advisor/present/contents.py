@@ -77,7 +77,8 @@ def sections(found: Report) -> Iterator[Section]:
             yield _firm(found)
         yield _why(found)
         if found.outlook is not None:
-            blocks = [b for one in found.outlook.levers for b in _lever(one)]
+            levers = enumerate(found.outlook.levers)
+            blocks = [b for n, one in levers for b in _lever(n, one)]
             yield Section("outlook", "Outlook", (*_along(found), *blocks))
     else:
         near = f"The nearest miss is {listed.nearest_miss}." if listed.nearest_miss else ""
@@ -233,7 +234,12 @@ def _along(found: Report) -> Iterator[Block]:
     )
 
 
-def _lever(one: LeverOutlook) -> Iterator[Block]:
+def along(number: int) -> str:
+    """The name of the table along a lever, by its place among the levers."""
+    return f"along {number}"
+
+
+def _lever(number: int, one: LeverOutlook) -> Iterator[Block]:
     now = "" if one.now is None else f", now {one.handle.shown(one.now)}"
     yield Words(f"Along {one.lever}{now}", "lead")
     for what, changes in ((curves.LEADER, one.crossings), (curves.BREAK_EVEN, one.break_even)):
@@ -245,7 +251,7 @@ def _lever(one: LeverOutlook) -> Iterator[Block]:
         # a page's row is read by itself
         part = row[0] = row[0] or part
     yield Grid(
-        f"along {one.lever}",
+        along(number),
         f"Along {one.lever}",
         tuple(curves.PLACES),
         tuple(map(tuple, rows)),
@@ -267,6 +273,9 @@ def _tipping(found: Report) -> Iterator[Block]:
         )
     else:
         yield Words("No figure that was looked at changes the winner within its range.")
+    firm = sum(t.tips_at is None for t in tips.levers)
+    if firm:
+        yield Words(f"{firm} of the figures that decide tip nowhere in their range.")
     yield from (Words(text) for text in tipping.weight_words(tips) if text)
     yield Words(tipping.looked(tips), "faint")
 

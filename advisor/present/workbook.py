@@ -30,6 +30,7 @@ SHEETS = {
     "warnings": "Warnings",
     "cautions": "Cautions",
 }
+WIDEST = 60  # characters of a column
 TOP = 3  # rows above a table's header: title, what the data is, what the sheet is for
 
 
@@ -65,9 +66,11 @@ class _Writer:
         text = {"quote_prefix": True}
         self.title = book.add_format({**text, "bold": True, "font_size": 14})
         self.head = book.add_format({**text, "bold": True, "bottom": 1, "text_wrap": True})
+        self.right = book.add_format({**text, "bold": True, "bottom": 1, "align": "right"})
         self.note = book.add_format({**text, "italic": True})
         self.text = book.add_format(text)
-        self.number = book.add_format({"num_format": "#,##0.00###"})
+        self.number = book.add_format({"num_format": "#,##0.00"})
+        self.share = book.add_format({"num_format": "0.000"})
         self.small = book.add_format({"num_format": "0.000E+00"})
         self.entry = book.add_format({"num_format": "0.00##", "bg_color": "#FFF3C4", "border": 1})
 
@@ -304,6 +307,8 @@ class _Writer:
             self._cell(sheet, 1, 0, tables.INVENTED, self.note)
         self._cell(sheet, 2, 0, purpose, self.note)
         sheet.hide_gridlines(2)
+        sheet.set_landscape()
+        sheet.fit_to_pages(1, 0)
         return sheet
 
     def _table(
@@ -316,14 +321,14 @@ class _Writer:
     ) -> int:
         """Write a table; gives the number of the row after it."""
         for i, name in enumerate(header):
-            self._cell(sheet, top, i, name, self.head)
+            figures = bool(rows) and isinstance(_now(rows[0][i]), (int, float))
+            self._cell(sheet, top, i, name, self.right if figures else self.head)
         for n, row in enumerate(rows, top + 1):
             for i, value in enumerate(row):
                 self._cell(sheet, n, i, value)
         if wide:
             for i, name in enumerate(header):
-                texts = [row[i] for row in rows if isinstance(row[i], str)]
-                sheet.set_column(i, i, min(max(map(len, [name[:14], *map(str, texts)])) + 2, 60))
+                sheet.set_column(i, i, max(_width(name), *(_width(row[i]) for row in rows), 8))
             sheet.freeze_panes(top + 1, 0)
         return top + 1 + len(rows)
 
@@ -339,7 +344,20 @@ class _Writer:
     def _form(self, value: float) -> Any:
         if isinstance(value, int):
             return None
-        return self.small if 0 < abs(value) < 1e-3 else self.number
+        if 0 < abs(value) < 1e-3:
+            return self.small
+        return self.share if abs(value) < 1 else self.number
+
+
+def _now(value: Cell) -> str | float | None:
+    return value.value if isinstance(value, Formula) else value
+
+
+def _width(value: Cell) -> int:
+    """Characters that a cell takes as it is shown."""
+    value = _now(value)
+    text = f"{value:,.2f}" if isinstance(value, float) else str(value or "")
+    return min(len(text) + 2, WIDEST)
 
 
 def _letters(column: int) -> str:

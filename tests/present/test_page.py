@@ -342,10 +342,11 @@ def test_paper(browser: Browser, pages: Mapping[str, Path]) -> None:
     browser.command("Emulation.setEmulatedMedia", {"media": "print", "features": [dark]})
     seen = browser.run(
         "const shown = (s) => document.querySelector(s).getBoundingClientRect().height > 0;"
-        "return [shown('#weights'), shown('nav'), shown('#ranking'), shown('.chart svg'),"
+        "return [shown('#weights'), shown('#pairing'), shown('nav'), shown('#ranking'),"
+        "shown('.chart svg'),"
         "getComputedStyle(document.documentElement).getPropertyValue('--paper').trim()]"
     )
-    assert seen == [False, False, True, True, "#ffffff"]
+    assert seen == [False, False, False, True, True, "#ffffff"]
     printed = browser.command("Page.printToPDF", {"printBackground": True})
     assert len(printed["data"]) > 20_000
 

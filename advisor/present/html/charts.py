@@ -11,6 +11,7 @@ import math
 from collections.abc import Iterator, Sequence
 from typing import Any
 
+from advisor.present.contents import along
 from advisor.present.curves import cost, ticks, years
 from advisor.quantities import YEAR
 from advisor.studies.outlook import Curve, LeverOutlook, Outlook
@@ -79,10 +80,10 @@ def charts(found: Report) -> dict[str, list[Spec]]:
         "money": [_bars(f"Cost over the service life, {unit} a unit")],
     }
     if found.outlook is not None:
-        for one in found.outlook.levers:
+        for n, one in enumerate(found.outlook.levers):
             drawn = list(_curves(found.outlook, one))
             if drawn:
-                out[f"along {one.lever}"] = drawn
+                out[along(n)] = drawn
     return out
 
 

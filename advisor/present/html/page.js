@@ -68,7 +68,7 @@ function show() {
   document.querySelectorAll(".weight output").forEach((out, i) => {
     out.textContent = `${+weights[i].toPrecision(4)} (${total ? Math.round((100 * weights[i]) / total) : 0} %)`;
   });
-  const sets = data.criteria.map((c, i) => ` --set ${data.product}:priorities.${c.name}.weight=${weights[i]}`);
+  const sets = data.criteria.map((c, i) => ` --set ${c.set}${weights[i]}`);
   at("command").textContent = data.command + (same ? "" : sets.join(""));
   if (!total) {
     at("said").textContent = "Give at least one weight more than nothing.";

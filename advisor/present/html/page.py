@@ -9,6 +9,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
+import shlex
 from pathlib import Path
 from typing import Any
 
@@ -74,8 +75,14 @@ def _inline(value: Any) -> str:
 def _data(found: Report, drawn: dict[str, Any]) -> dict[str, Any]:
     """What the page's script ranks and draws with."""
     return {
-        "criteria": [{"name": c.criterion, "weight": c.weight} for c in found.criteria],
-        "product": found.product,
+        "criteria": [
+            {
+                "name": c.criterion,
+                "weight": c.weight,
+                "set": shlex.quote(f"{found.product}:priorities.{c.criterion}.weight="),
+            }
+            for c in found.criteria
+        ],
         "command": contents.command(found),
         "most": MOST,
         "charts": drawn,
