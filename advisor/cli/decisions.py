@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from advisor.cli.options import (
+    AlongOption,
     CatalogOption,
     DrawsOption,
     EstimateOption,
@@ -174,15 +175,7 @@ def outlook(
             show_default=False,
         ),
     ] = None,
-    along: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--along",
-            metavar="PATH[=FROM:TO]",
-            help="A figure to move; if absent, the busiest task's period, and the units.",
-            show_default=False,
-        ),
-    ] = None,
+    along: AlongOption = None,
     points: Annotated[
         int, typer.Option("--points", metavar="N", min=2, max=400, help="Places on the way.")
     ] = 21,

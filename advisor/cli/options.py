@@ -69,6 +69,15 @@ QuietOption = Annotated[bool, typer.Option("--quiet", "-q", help="No warnings on
 NoCacheOption = Annotated[
     bool, typer.Option("--no-cache", help="Read every file; neither use nor keep the cache.")
 ]
+AlongOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--along",
+        metavar="PATH[=FROM:TO]",
+        help="A figure to move; if absent, the busiest task's period, and the units.",
+        show_default=False,
+    ),
+]
 EstimateOption = Annotated[
     bool,
     typer.Option("--estimate-missing", help="Estimate kernels that a part was not measured with."),

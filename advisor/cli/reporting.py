@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from advisor.cli.options import (
+    AlongOption,
     CatalogOption,
     DrawsOption,
     JobsOption,
@@ -37,15 +38,7 @@ def report(
             help="The file to write; its ending says which form.",
         ),
     ],
-    along: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--along",
-            metavar="PATH[=FROM:TO]",
-            help="A figure to move; if absent, the busiest task's period, and the units.",
-            show_default=False,
-        ),
-    ] = None,
+    along: AlongOption = None,
     tipping: Annotated[
         bool, typer.Option("--tipping", help="With what would change the winner; takes a minute.")
     ] = False,

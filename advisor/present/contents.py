@@ -182,7 +182,7 @@ def _pair(found: Report) -> Section:
         f"Cost over the service life, {unit} a unit",
         ("item", *names),
         tuple(
-            (name, *(f"{a:.2f}" if a is not None else "-" for a in amounts))
+            (name, *(tables.money(a) for a in amounts))
             for name, amounts in beside(
                 [{m.item: m.amount for m in b.money} for b in (one, two) if b is not None]
             )
@@ -228,8 +228,8 @@ def _along(found: Report) -> Iterator[Block]:
     yield Words(
         f"{how}At each place every part has its best build there. Between two places where a "
         "build, a price break or the number of battery changes differs, the curves of the page are "
-        "dotted; changes of the leader are found to a tenth of the figure. The command outlook "
-        "looks closer.",
+        "dotted; thin lines across mark what stands now and the life wanted. Changes of the "
+        "leader are found to a tenth of the figure; the command outlook looks closer.",
         "faint",
     )
 
@@ -334,7 +334,7 @@ def _inputs(found: Report) -> Iterator[Block]:
         "faint",
     )
     for file in found.inputs:
-        kinds = {e.evidence: f"{e.evidence} ({e.kind})" for e in file.evidence}
+        kinds = {name: f"{name} ({kind})" for name, kind in file.evidence.items()}
         about = ": ".join(x for x in (f"{file.kind} {file.id}", file.summary) if x)
         lead = len(file.id) + 1
         yield Grid(

@@ -6,6 +6,7 @@ import datetime
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from importlib.metadata import version
+from typing import TYPE_CHECKING
 
 from advisor.catalogue.records import KERNELS, Catalogue
 from advisor.catalogue.schema_product import Product
@@ -27,6 +28,9 @@ from advisor.studies.results import BuildResult, build_result, known
 from advisor.studies.shortlist import DRAWS, Shortlist, summarise
 from advisor.studies.tipping import Tipping
 from advisor.studies.tipping import tipping as study_tipping
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 # Curves for a page: fewer places than `outlook` has, jumps shown and not searched for
 PLACES, PLACE_DRAWS, NEAR = 11, 200, 0.1
@@ -78,26 +82,18 @@ class OfferedPart:
 
 
 @dataclass(frozen=True, slots=True)
-class EvidenceRow:
-    """Where figures of a part come from, as its file says."""
-
-    evidence: str
-    kind: str
-    date: datetime.date | None
-    instrument: str | None
-    note: str | None
-
-
-@dataclass(frozen=True, slots=True)
 class InputFile:
-    """A document and every figure in it as written, uncertainty and all; `evidence` by its id."""
+    """A document and every figure in it as written, uncertainty and all.
+
+    `evidence` says of what kind each evidence is that figures name.
+    """
 
     id: str
     kind: str
     invented: bool
     summary: str | None
     figures: tuple[FigureRow, ...]
-    evidence: tuple[EvidenceRow, ...]
+    evidence: Mapping[str, str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,6 +126,10 @@ class Report:
     digests: Mapping[str, str]
     cautions: tuple[str, ...]
     warnings: tuple[str, ...]
+
+    def to_frame(self) -> pd.DataFrame:
+        """The ranking as a data frame, a row a part."""
+        return self.shortlist.to_frame()
 
 
 def report(
@@ -258,14 +258,12 @@ def _inputs(catalogue: Catalogue, product: Product) -> Iterator[InputFile]:
     """The product's file first, then the catalogue's by kind."""
     name = product.product
     figures = figures_of(catalogue, name)
-    yield InputFile(name, "product", product.invented, product.summary, figures, ())
+    yield InputFile(name, "product", product.invented, product.summary, figures, {})
     if KERNELS in catalogue.documents:
-        yield InputFile(KERNELS, "kernels", False, None, figures_of(catalogue, KERNELS), ())
+        yield InputFile(KERNELS, "kernels", False, None, figures_of(catalogue, KERNELS), {})
     for kind, records in catalogue.kinds.items():
         for identity, record in records.items():
-            evidence = tuple(
-                EvidenceRow(key, e.kind or "unstated", e.date, e.instrument, e.note)
-                for key, e in getattr(record, "evidence", {}).items()
-            )
+            named = getattr(record, "evidence", {})
+            evidence = {key: one.kind or "unstated" for key, one in named.items()}
             figures = figures_of(catalogue, identity)
             yield InputFile(identity, kind, record.invented, record.summary, figures, evidence)

@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from advisor.present.contents import along
 from advisor.present.curves import cost, ticks, years
 from advisor.quantities import YEAR
-from advisor.studies.outlook import Curve, LeverOutlook, Outlook
+from advisor.studies.outlook import LeverOutlook, Outlook, Point
 from advisor.studies.report import Report
 
 Spec = dict[str, Any]
@@ -131,43 +132,128 @@ def _bars(title: str) -> Spec:
 
 
 def _curves(found: Outlook, one: LeverOutlook) -> Iterator[Spec]:
-    rows = [row for curve in one.curves for row in _rows(curve)]
-    lives = [row for row in rows if row["years"] is not None]
-    costs = [row for row in rows if row["cost"] is not None]
-    if lives:
-        target = found.life_target_s
-        wanted = None if target is None else target / YEAR
-        yield _curve(found, one, rows, "years", "battery life, years", wanted)
-    if costs:
-        unit = found.currency or "no currency"
-        yield _curve(found, one, rows, "cost", f"cost over the service life, {unit} a unit", None)
+    """Battery life and cost along a lever, each where there is something to draw."""
+    target = found.life_target_s
+    wanted = None if target is None else target / YEAR
+    unit = found.currency or "no currency"
+    lives = _Readings("battery life, years", years, _life_range, wanted)
+    costs = _Readings(f"cost over the service life, {unit} a unit", cost, _cost_range, None, True)
+    for readings in (lives, costs):
+        layers = _layers(one, readings)
+        if layers:
+            about = f"{readings.title} along {one.lever}; the table says the same"
+            yield _spec(about, height=260, layer=layers)
 
 
-def _finite(value: float | None) -> float | None:
-    return value if value is not None and math.isfinite(value) else None
+@dataclass(frozen=True, slots=True)
+class _Readings:
+    """What a chart reads off a point: `value`, its range, the value `wanted`."""
+
+    title: str
+    value: Callable[[Point], float | None]
+    ends: Callable[[Point], tuple[float | None, float | None]]
+    wanted: float | None
+    steep: bool = False  # whether it may be drawn on a logarithmic scale
 
 
-def _rows(curve: Curve) -> Iterator[Spec]:
-    """A row a place, each with the place before it and whether the curve runs on from there."""
-    before: Spec | None = None
-    for p in curve.points:
-        life = p.battery_life_s
-        low, high = (None, None) if life is None else (life.p05, life.p95)
-        row: Spec = {
-            "part": curve.part,
-            "x": p.x,
-            "years": years(p),
-            "years_low": None if low is None else _finite(low / YEAR),
-            "years_high": None if high is None else _finite(high / YEAR),
-            "cost": cost(p),
-            "cost_low": _finite(p.lifetime_cost_p05),
-            "cost_high": _finite(p.lifetime_cost_p95),
-            "joined": p.joined,
-        }
-        if before is not None:
-            row |= {f"{name}_before": before[name] for name in ("x", "years", "cost")}
-        before = row
-        yield row
+def _life_range(point: Point) -> tuple[float | None, float | None]:
+    life = point.battery_life_s
+    if life is None or life.p05 is None or life.p95 is None:
+        return None, None
+    return life.p05 / YEAR, life.p95 / YEAR
+
+
+def _cost_range(point: Point) -> tuple[float | None, float | None]:
+    return point.lifetime_cost_p05, point.lifetime_cost_p95
+
+
+def _layers(one: LeverOutlook, readings: _Readings) -> list[Spec]:
+    """Ranges, lines, dots and marks; a layer without a row is left out."""
+    names = [curve.part for curve in one.curves]
+    dots: list[Spec] = []
+    ranges: list[Spec] = []
+    lines: list[Spec] = []
+    gaps: list[Spec] = []
+    for curve in one.curves:
+        before: Spec | None = None
+        for point in curve.points:
+            y = readings.value(point)
+            if y is None:
+                before = None
+                continue
+            dot: Spec = {"part": curve.part, "x": point.x, "y": y}
+            dots.append(dot)
+            low, high = readings.ends(point)
+            if low is not None and high is not None and math.isfinite(low + high):
+                ranges.append({"part": curve.part, "x": point.x, "y": low, "y2": high})
+            if before is not None:
+                piece = {**dot, "x2": before["x"], "y2": before["y"]}
+                (lines if point.joined else gaps).append(piece)
+            before = dot
+    if not dots:
+        return []
+    x, y_axis = _axes(one, readings, [dot["y"] for dot in dots])
+    colour = {
+        "field": "part",
+        "scale": _colour(names),
+        "sort": None,
+        "legend": {"symbolOpacity": 1, "symbolType": "circle", "symbolStrokeWidth": 0},
+    }
+    dashes = [DASHES[i % len(DASHES)] for i in range(len(names))]
+    dashed = {"strokeDash": {"field": "part", "scale": {"domain": names, "range": dashes}}}
+    both = {"x2": {"field": "x2"}, "y2": {"field": "y2"}}
+    tooltip = [
+        {"field": "part"},
+        {"field": "x", "title": "at", "type": "quantitative", "format": ".4~g"},
+        {"field": "y", "title": readings.title, "type": "quantitative", "format": ".3~f"},
+    ]
+    thin = {"type": "rule", "color": "var(--faint)", "strokeDash": [4, 3]}
+    line = {"type": "rule", "strokeWidth": 2, "strokeCap": "butt"}
+    marks = sorted({dot["x"] for dot in dots})
+    now = one.now is not None and marks[0] <= one.now <= marks[-1]
+    wanted = [] if readings.wanted is None else [{"y": readings.wanted}]
+    drawn: list[tuple[list[Spec], Spec, Spec]] = [
+        (
+            ranges,
+            {"type": "rule", "strokeWidth": 5, "opacity": 0.25},
+            {"x": x, "y": y_axis, "y2": {"field": "y2"}, "color": colour},
+        ),
+        (lines, line, {"x": x, "y": y_axis, **both, "color": colour, **dashed}),
+        (gaps, {**line, "strokeDash": [1, 4]}, {"x": x, "y": y_axis, **both, "color": colour}),
+        (
+            dots,
+            {"type": "point", "filled": True, "size": 30, "opacity": 1},
+            {"x": x, "y": y_axis, "color": colour, "tooltip": tooltip},
+        ),
+        ([{"x": one.now}] if now else [], thin, {"x": x}),
+        (wanted, thin, {"y": y_axis}),
+    ]
+    return [{"data": {"values": r}, "mark": m, "encoding": e} for r, m, e in drawn if r]
+
+
+def _axes(one: LeverOutlook, readings: _Readings, seen: Sequence[float]) -> tuple[Spec, Spec]:
+    """The axis of the lever's places, with their names, and that of the readings."""
+    places = sorted({p.x for curve in one.curves for p in curve.points})
+    log = places[0] > 0
+    marks = ticks(places, log)
+    named = (f"datum.value == {x!r} ? {json.dumps(one.handle.shown(x))}" for x in marks)
+    x: Spec = {
+        "field": "x",
+        "type": "quantitative",
+        "title": one.lever,
+        "scale": {"type": "log", "nice": False} if log else {"nice": False, "zero": False},
+        "axis": {
+            "values": marks,
+            "labelExpr": " : ".join([*named, "''"]),
+            "labelOverlap": "greedy",
+        },
+    }
+    y: Spec = {"field": "y", "type": "quantitative", "title": readings.title}
+    low, high = min(seen), max(seen)
+    if readings.steep and low > 0 and high > STEEP * low:
+        y["scale"] = {"type": "log", "nice": False}
+        y["axis"] = {"values": _decades(low, high)}
+    return x, y
 
 
 def _decades(low: float, high: float) -> list[float]:
@@ -176,98 +262,3 @@ def _decades(low: float, high: float) -> list[float]:
     first, last = math.floor(math.log10(low)), math.ceil(math.log10(high))
     marks = (step * 10.0**power for power in range(first, last + 1) for step in steps)
     return [x for x in marks if low <= x <= high]
-
-
-def _curve(
-    found: Outlook, one: LeverOutlook, rows: list[Spec], y: str, title: str, wanted: float | None
-) -> Spec:
-    names = [curve.part for curve in one.curves]
-    places = sorted({row["x"] for row in rows})
-    log = places[0] > 0
-    marks = ticks(places, log)
-    shown = {x: one.handle.shown(x) for x in marks}
-    label = " : ".join(f"datum.value == {x!r} ? {json.dumps(shown[x])}" for x in marks) + " : ''"
-    x_axis = {
-        "field": "x",
-        "type": "quantitative",
-        "title": one.lever,
-        "scale": {"type": "log", "nice": False} if log else {"nice": False, "zero": False},
-        "axis": {"values": marks, "labelExpr": label, "labelOverlap": "greedy"},
-    }
-    y_axis: Spec = {"field": y, "type": "quantitative", "title": title}
-    seen = [row[y] for row in rows if row[y] is not None]
-    if y == "cost" and min(seen) > 0 and max(seen) > STEEP * min(seen):
-        y_axis["scale"] = {"type": "log", "nice": False}
-        y_axis["axis"] = {"values": _decades(min(seen), max(seen))}
-    colour = {
-        "field": "part",
-        "scale": _colour(names),
-        "sort": None,
-        "legend": {"symbolOpacity": 1, "symbolType": "circle", "symbolStrokeWidth": 0},
-    }
-    known = f"isValid(datum['{y}'])"
-    pieces = f"{known} && isValid(datum['{y}_before'])"
-    ends = {"x2": {"field": "x_before"}, "y2": {"field": f"{y}_before"}}
-    dashes = [DASHES[i % len(DASHES)] for i in range(len(names))]
-    layers: list[Spec] = []
-    if found.draws and len(names) > 0:
-        layers.append(
-            {
-                "transform": [
-                    {"filter": f"isValid(datum['{y}_low']) && isValid(datum['{y}_high'])"}
-                ],
-                "mark": {"type": "rule", "strokeWidth": 5, "opacity": 0.25},
-                "encoding": {
-                    "x": x_axis,
-                    "y": {**y_axis, "field": f"{y}_low"},
-                    "y2": {"field": f"{y}_high"},
-                    "color": colour,
-                },
-            }
-        )
-    for joined, dash in (("datum.joined", None), ("!datum.joined", [1, 4])):
-        stroke: Spec = (
-            {"strokeDash": {"field": "part", "scale": {"domain": names, "range": dashes}}}
-            if dash is None
-            else {"strokeDash": {"value": dash}}
-        )
-        layers.append(
-            {
-                "transform": [{"filter": f"{pieces} && {joined}"}],
-                "mark": {"type": "rule", "strokeWidth": 2, "strokeCap": "butt"},
-                "encoding": {"x": x_axis, "y": y_axis, **ends, "color": colour, **stroke},
-            }
-        )
-    layers.append(
-        {
-            "transform": [{"filter": known}],
-            "mark": {"type": "point", "filled": True, "size": 30, "opacity": 1},
-            "encoding": {
-                "x": x_axis,
-                "y": y_axis,
-                "color": colour,
-                "tooltip": [
-                    {"field": "part"},
-                    {"field": "x", "title": "at", "type": "quantitative", "format": ".4~g"},
-                    {"field": y, "title": title, "type": "quantitative", "format": ".3~f"},
-                ],
-            },
-        }
-    )
-    thin = {"type": "rule", "color": "var(--faint)", "strokeDash": [4, 3]}
-    if one.now is not None and places[0] <= one.now <= places[-1]:
-        layers.append(
-            {
-                "data": {"values": [{"x": one.now}]},
-                "mark": thin,
-                "encoding": {"x": x_axis},
-            }
-        )
-    if wanted is not None:
-        layers.append({"data": {"values": [{y: wanted}]}, "mark": thin, "encoding": {"y": y_axis}})
-    return _spec(
-        f"{title} along {one.lever}; the table says the same",
-        data={"values": rows},
-        height=260,
-        layer=layers,
-    )

@@ -9,52 +9,57 @@ const DECIMALS = 1e9; // of a score of 0..100 that count
 const NONE = "–";
 
 // Charts --------------------------------------------------------------------------------------
-const views = {}; // by chart: a promise of its view, so that rows given early arrive
+const places = new Map(); // of the charts whose rows change, by name
+const views = {}; // promises of those that have been drawn
+const due = new Map(); // what is drawn after the next frame, so that tables answer first
 
-function drawn(place) {
-  const spec = data.charts[place.dataset.chart][place.dataset.number];
-  return vegaEmbed(place, spec, { mode: "vega-lite", ast: true, renderer: "svg", actions: false, logLevel: 1 })
-    .then((made) => made.view);
+function embed(place, spec) {
+  const options = { mode: "vega-lite", ast: true, renderer: "svg", actions: false };
+  return vegaEmbed(place, spec, options).then((made) => made.view);
 }
 for (const place of document.querySelectorAll(".chart")) {
-  views[place.dataset.chart] = drawn(place);
+  const spec = data.charts[place.dataset.chart][place.dataset.number];
+  if (spec.data) places.set(place.dataset.chart, [place, spec]);
+  else embed(place, spec);
 }
-const heights = {}; // of a row, as each chart's specification has it
-const due = new Map(); // what is drawn after the next frame, so that tables answer first
 function fill(chart, rows, lines) {
-  if (!(chart in views)) return;
+  if (!places.has(chart)) return;
   due.set(chart, [rows, lines]);
   if (due.size === 1) requestAnimationFrame(() => setTimeout(draw));
 }
 function draw() {
   for (const [chart, [rows, lines]] of due) {
-    heights[chart] ??= data.charts[chart][0].height;
-    views[chart].then((view) => view.height(heights[chart] * lines).data("rows", rows).runAsync());
+    const [place, spec] = places.get(chart);
+    const height = spec.height * lines; // a specification has that of one line
+    if (chart in views) views[chart].then((view) => view.height(height).data("rows", rows).runAsync());
+    else views[chart] = embed(place, { ...spec, height, data: { name: "rows", values: rows } });
   }
   due.clear();
 }
 
 // Ranking -------------------------------------------------------------------------------------
+let order = []; // parts by rank, each by its best build
+let shares = []; // of the weights by which they are ranked
+const sum = (numbers) => numbers.reduce((all, x) => all + x, 0);
 const before = (a, b) => (a < b ? -1 : a > b ? 1 : 0);
 
-function scored(part, shares) {
+function scored(part) {
   const built = part.builds.map((build) => {
     const points = build.worth.map((worth, i) => 100 * shares[i] * worth);
-    const score = points.reduce((sum, p) => sum + p, 0);
+    const score = sum(points);
     return { part, build, points, score, rounded: Math.round(score * DECIMALS) / DECIMALS };
   });
   built.sort((x, y) => y.rounded - x.rounded || x.build.a - y.build.a || before(x.build.name, y.build.name));
   return built[0];
 }
 function ranked() {
-  const total = weights.reduce((sum, w) => sum + w, 0);
-  const shares = weights.map((w) => w / total);
-  const order = data.parts.map((part) => scored(part, shares));
-  order.sort((x, y) => y.rounded - x.rounded || x.build.a - y.build.a || before(x.part.part, y.part.part));
-  return order;
+  const total = sum(weights);
+  shares = weights.map((w) => w / total);
+  const found = data.parts.map(scored);
+  found.sort((x, y) => y.rounded - x.rounded || x.build.a - y.build.a || before(x.part.part, y.part.part));
+  return found;
 }
 
-let order = [];
 const rows = [...document.querySelectorAll("#ranking tbody tr")]; // by rank; their texts change
 // texts change in place: building rows anew takes several times as long
 function put(node, text) {
@@ -63,7 +68,7 @@ function put(node, text) {
 const write = (cell, text) => put(cell.firstChild ?? cell.appendChild(document.createTextNode("")), text);
 
 function show() {
-  const total = weights.reduce((sum, w) => sum + w, 0);
+  const total = sum(weights);
   const same = weights.every((w, i) => w === own[i]);
   document.querySelectorAll(".weight output").forEach((out, i) => {
     out.textContent = `${+weights[i].toPrecision(4)} (${total ? Math.round((100 * weights[i]) / total) : 0} %)`;
@@ -107,14 +112,18 @@ function refill(table, header, lines) {
   while (body.rows.length < lines.length) body.prepend(body.rows[0].cloneNode(true));
   [header, ...lines].forEach((line, n) => line.forEach((text, i) => write(table.rows[n].cells[i], text)));
 }
-const milli = [[1, "A"], [1e-3, "mA"], [1e-6, "µA"], [1e-9, "nA"], [1e-12, "pA"]];
+const PREFIXES = [[1, "A"], [1e-3, "mA"], [1e-6, "µA"], [1e-9, "nA"], [1e-12, "pA"], [1e-15, "fA"]];
 
 function current(a) {
-  if (a === null) return "-";
-  const [scale, unit] = milli.find(([size]) => Math.abs(a) >= size) ?? milli.at(-1);
-  return a ? `${(a / scale).toPrecision(3)} ${unit}` : "-";
+  if (!a) return "-";
+  // what rounds to 1000 of a unit is 1.00 of the next
+  const [scale, unit] = PREFIXES.find(([size]) => Math.abs(a) >= 0.9995 * size) ?? PREFIXES.at(-1);
+  return `${(a / scale).toPrecision(3)} ${unit}`;
 }
-const money = (amount) => (amount === null ? "-" : amount.toFixed(2));
+function money(amount) {
+  if (amount === null) return "-";
+  return amount >= data.unbounded ? "unbounded" : amount.toFixed(2);
+}
 const signed = (x) => (x < 0 ? "" : "+") + x.toFixed(2);
 
 function beside(pair, key) {
@@ -125,7 +134,7 @@ function beside(pair, key) {
   const lines = names.map((name) => [name, ...sides.map((side) => side[name] ?? null)]);
   const sums = sides.map((side) => {
     const all = Object.values(side);
-    return all.includes(null) ? null : all.reduce((sum, x) => sum + x, 0);
+    return all.includes(null) ? null : sum(all);
   });
   return [...lines, ["in all", ...sums]];
 }
@@ -145,15 +154,14 @@ function compare() {
       found.map(([name, ...amounts]) => [name, ...amounts.map(words)]));
     const scale = key === "current" ? 1e6 : 1;
     fill(key, found.slice(0, -1).flatMap(([item, ...amounts], place) => amounts.map((amount, i) =>
-      ({ item, place, part: names[i], side: i ? "two" : "one", amount: (amount ?? 0) * scale }))), found.length - 1);
+      ({ item, place, part: names[i], side: i ? "two" : "one", amount: amount < data.unbounded ? amount * scale : 0 }))), found.length - 1);
   }
 }
 function points(pair, names) {
   pair.forEach((one, i) => write(at("builds").children[i], `${one.part.part}: ${one.build.words}`));
-  const total = weights.reduce((sum, w) => sum + w, 0);
   const lines = data.criteria.map((c, i) => {
     const [x, y] = pair.map((one) => one.points[i]);
-    return [c.name, `${((100 * weights[i]) / total).toFixed(1)} %`, pair[0].build.shown[i], x.toFixed(2),
+    return [c.name, `${(100 * shares[i]).toFixed(1)} %`, pair[0].build.shown[i], x.toFixed(2),
       pair[1].build.shown[i], y.toFixed(2), signed(x - y)];
   });
   const [x, y] = pair.map((one) => one.score);

@@ -19,7 +19,8 @@ from advisor.present.machine import rounded
 from advisor.studies.report import OfferedBuild, Report
 
 HERE = Path(__file__).parent
-LIBRARY = "charts.js"
+SCRIPTS = ("charts.js", "page.js")  # the chart library, then what is live
+UNBOUNDED = 1e300  # stands for an amount without bound, which JSON has no number for
 
 
 def html_page(found: Report) -> str:
@@ -32,7 +33,7 @@ def html_page(found: Report) -> str:
     """
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-    scripts = [(HERE / name).read_text("utf-8").replace("\r\n", "\n") for name in _SCRIPTS]
+    scripts = [(HERE / name).read_text("utf-8").replace("\r\n", "\n") for name in SCRIPTS]
     environment = Environment(
         loader=FileSystemLoader(HERE),
         autoescape=True,
@@ -52,9 +53,6 @@ def html_page(found: Report) -> str:
         scripts=scripts,
         data=_inline(_data(found, drawn)),
     )
-
-
-_SCRIPTS = (LIBRARY, "page.js")
 
 
 def _policy(scripts: list[str]) -> str:
@@ -85,6 +83,7 @@ def _data(found: Report, drawn: dict[str, Any]) -> dict[str, Any]:
         ],
         "command": contents.command(found),
         "most": MOST,
+        "unbounded": UNBOUNDED,
         "charts": drawn,
         "parts": [
             {
@@ -114,5 +113,7 @@ def _build(build: OfferedBuild) -> dict[str, Any]:
         "cost": tables.money(build.lifetime),
         "buy": tables.money(build.purchase),
         "current": {c.consumer: c.a for c in build.current},
-        "money": {m.item: m.amount for m in build.money},
+        "money": {
+            m.item: None if m.amount is None else min(m.amount, UNBOUNDED) for m in build.money
+        },
     }
