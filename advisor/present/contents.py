@@ -76,13 +76,13 @@ def sections(found: Report) -> Iterator[Section]:
         if listed.draws and len(listed.ranking) > 1:
             yield _firm(found)
         yield _why(found)
-        if found.outlook is not None:
-            levers = enumerate(found.outlook.levers)
-            blocks = [b for n, one in levers for b in _lever(n, one)]
-            yield Section("outlook", "Outlook", (*_along(found), *blocks))
     else:
         near = f"The nearest miss is {listed.nearest_miss}." if listed.nearest_miss else ""
         yield Section("answer", "Nothing fits", (Words(near, "lead"),))
+    if found.outlook is not None:
+        levers = enumerate(found.outlook.levers)
+        blocks = [b for n, one in levers for b in _lever(n, one)]
+        yield Section("outlook", "Outlook", (*_along(found), *blocks))
     if found.tipping is not None and found.tipping.winner is not None:
         yield Section("tipping", "What would change the winner", tuple(_tipping(found)))
     if found.gaps is not None:
@@ -242,6 +242,9 @@ def along(number: int) -> str:
 def _lever(number: int, one: LeverOutlook) -> Iterator[Block]:
     now = "" if one.now is None else f", now {one.handle.shown(one.now)}"
     yield Words(f"Along {one.lever}{now}", "lead")
+    if not any(p.battery_life_s for curve in one.curves for p in curve.points):
+        yield Words("Nothing fits anywhere on the way.")
+        return
     for what, changes in ((curves.LEADER, one.crossings), (curves.BREAK_EVEN, one.break_even)):
         lines = curves.told(one, what, changes)
         yield Bullets(tuple(f"{text} ({sets})" if sets else text for text, sets in lines))

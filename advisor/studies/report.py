@@ -105,7 +105,8 @@ class Report:
     call : what names the product and its catalogue on the command line. changes : what was set for
     the run. criteria : in the order of `OfferedBuild.worth`.
     parts : in the order of the ranking. explanation : of the first part; None where nothing fits.
-    outlook, tipping, gaps : None where they were not asked for or nothing fits.
+    outlook, tipping, gaps : None where they were not asked for; the first also where nothing fits
+    and no lever was named, or where there is none.
     """
 
     product: str
@@ -164,14 +165,13 @@ def report(
     found = evaluate(catalogue, product, draws, seed, jobs, progress)
     listed = summarise(found)
     curves = None
-    if found.candidates:
-        places = min(draws, PLACE_DRAWS)
+    if along or (found.candidates and (product.workload or product.cost.units is not None)):
         curves = outlook(
             catalogue,
             product,
             along=along,
             points=PLACES,
-            draws=places,
+            draws=min(draws, PLACE_DRAWS),
             seed=seed,
             jobs=jobs,
             progress=progress,

@@ -60,6 +60,36 @@ def test_nothing_fits_is_an_answer(ending: str, said: Caller, tmp_path: Path) ->
         assert "memory.flash" in place.read_text("utf-8")
 
 
+def test_curves_show_where_something_would_fit(said: Caller, tmp_path: Path) -> None:
+    """Nothing fits now; the figure that is asked about is looked along all the same."""
+    place = tmp_path / "report.md"
+    limit = ("--set", "barrel-tag:cost.unit-cost-limit=0.10")
+    wrong = said("report", "barrel-tag", "-o", str(place), *QUICK, *limit, "--along", "nothing")
+    assert wrong[0] == 2
+    assert not place.exists()
+    along = ("--along", "barrel-tag:cost.unit-cost-limit=0.05:4")
+    assert said("report", "barrel-tag", "-o", str(place), *QUICK, *limit, *along)[0] == 1
+    text = place.read_text("utf-8")
+    assert "## Nothing fits" in text
+    assert "Leader by score: nothing fits at first" in text
+
+
+def test_nothing_to_draw_along(said: Caller, tmp_path: Path) -> None:
+    """A product that sleeps all its life, of no stated number, has an answer and no curves."""
+    product = tmp_path / "sleeper.yaml"
+    product.write_text(
+        "product: sleeper\ninvented: true\nlife-target: 5 years\nrail: 3.0 V\n"
+        "environment: [{at: 20 degC, share: 1}]\nworkload: []\n"
+        "supply-options: {cells: [{budget: 900 mAh, voltage: 3.0 V}]}\n"
+        "priorities: {battery-life: {weight: 1}}\n",
+        "utf-8",
+    )
+    place = tmp_path / "report.html"
+    code, _, err = said("report", str(product), "-o", str(place), *QUICK)
+    assert code == 0, err
+    assert 'id="outlook"' not in place.read_text("utf-8")
+
+
 def test_tells_what_was_set_and_how_to_get_it_again(said: Caller, tmp_path: Path) -> None:
     place = tmp_path / "report.md"
     change = "barrel-tag:cost.units=2500"

@@ -72,14 +72,12 @@ def _spec(description: str, **more: Any) -> Spec:
 
 def charts(found: Report) -> dict[str, list[Spec]]:
     """Specifications by the name of the table that they stand above; the page fills in `rows`."""
-    if not found.parts:
-        return {}
-    unit = found.shortlist.ranking[0].cost.currency or "no currency"
-    out = {
-        "ranking": [_points([c.criterion for c in found.criteria])],
-        "current": [_bars("Mean current at the pack, µA")],
-        "money": [_bars(f"Cost over the service life, {unit} a unit")],
-    }
+    out: dict[str, list[Spec]] = {}
+    if found.parts:
+        unit = found.shortlist.ranking[0].cost.currency or "no currency"
+        out["ranking"] = [_points([c.criterion for c in found.criteria])]
+        out["current"] = [_bars("Mean current at the pack, µA")]
+        out["money"] = [_bars(f"Cost over the service life, {unit} a unit")]
     if found.outlook is not None:
         for n, one in enumerate(found.outlook.levers):
             drawn = list(_curves(found.outlook, one))
@@ -183,9 +181,9 @@ def _layers(one: LeverOutlook, readings: _Readings) -> list[Spec]:
                 continue
             dot: Spec = {"part": curve.part, "x": point.x, "y": y}
             dots.append(dot)
-            low, high = readings.ends(point)
-            if low is not None and high is not None and math.isfinite(low + high):
-                ranges.append({"part": curve.part, "x": point.x, "y": low, "y2": high})
+            least, most = readings.ends(point)
+            if least is not None and most is not None and math.isfinite(least + most):
+                ranges.append({"part": curve.part, "x": point.x, "y": least, "y2": most})
             if before is not None:
                 piece = {**dot, "x2": before["x"], "y2": before["y"]}
                 (lines if point.joined else gaps).append(piece)
@@ -209,8 +207,8 @@ def _layers(one: LeverOutlook, readings: _Readings) -> list[Spec]:
     ]
     thin = {"type": "rule", "color": "var(--faint)", "strokeDash": [4, 3]}
     line = {"type": "rule", "strokeWidth": 2, "strokeCap": "butt"}
-    marks = sorted({dot["x"] for dot in dots})
-    now = one.now is not None and marks[0] <= one.now <= marks[-1]
+    low, high = x["scale"]["domain"]
+    now = one.now is not None and low <= one.now <= high
     wanted = [] if readings.wanted is None else [{"y": readings.wanted}]
     drawn: list[tuple[list[Spec], Spec, Spec]] = [
         (
@@ -241,7 +239,11 @@ def _axes(one: LeverOutlook, readings: _Readings, seen: Sequence[float]) -> tupl
         "field": "x",
         "type": "quantitative",
         "title": one.lever,
-        "scale": {"type": "log", "nice": False} if log else {"nice": False, "zero": False},
+        "scale": {
+            "type": "log" if log else "linear",
+            "domain": [places[0], places[-1]],
+            "nice": False,
+        },
         "axis": {
             "values": marks,
             "labelExpr": " : ".join([*named, "''"]),
