@@ -338,7 +338,8 @@ def _inputs(found: Report) -> Iterator[Block]:
     )
     for file in found.inputs:
         kinds = {name: f"{name} ({kind})" for name, kind in file.evidence.items()}
-        about = ": ".join(x for x in (f"{file.kind} {file.id}", file.summary) if x)
+        name = file.id if file.kind == file.id else f"{file.kind} {file.id}"
+        about = ": ".join(x for x in (name, file.summary) if x)
         lead = len(file.id) + 1
         yield Grid(
             f"file {file.id}",
