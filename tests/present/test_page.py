@@ -13,6 +13,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from axe_core_python.selenium import Axe
+from selenium.webdriver.common.action_chains import ActionChains
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 from selenium.webdriver.support.ui import Select
@@ -241,6 +242,17 @@ def test_hostile_texts_are_texts(browser: Browser, tmp_path: Path) -> None:
     for text in TEXTS:
         assert text in shown
         assert text in drawn
+    # what appears under the pointer is made by the chart library, as HTML
+    seen = set()
+    for bar in browser.driver.find_elements(
+        By.CSS_SELECTOR, '[data-chart="money"] .mark-rect path'
+    ):
+        ActionChains(browser.driver).move_to_element(bar).perform()
+        seen |= set(browser.texts("#vg-tooltip-element td.value"))
+    assert set(TEXTS) <= seen
+    assert browser.run("return document.querySelectorAll('img, main script').length") == 0
+    assert browser.run("return document.title") == "odd-post: which part"
+    assert browser.console() == []
 
 
 @pytest.mark.parametrize(
