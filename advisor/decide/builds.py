@@ -17,7 +17,6 @@ from advisor.catalogue.schema_parts import Part
 from advisor.catalogue.schema_product import OWN, Product
 from advisor.decide.costs import HOUR, Costs, FeedCost, PartCost, ProductCost, costs
 from advisor.decide.ranks import DIGITS
-from advisor.decide.screens import Failed
 from advisor.decide.value import DAY, Criterion, score
 from advisor.model.battery import Life, lives
 from advisor.model.drain import Drain
@@ -348,99 +347,3 @@ def _values(
         for c in criteria
     ]
     return np.stack(rows)
-
-
-def feed_faults(feed: Feed, product: ProductFigures) -> list[Failed]:
-    """What rules a feed out whatever the part: converter and pack that do not go together."""
-    out: list[Failed] = []
-    open_v = float(feed.pack.open_v[0, 0])
-    if not feed.covered and feed.cell is not None and feed.cell.temperature is not None:
-        ends = feed.cell.temperature.at
-        cold = product.coldest < ends[0]
-        out.append(
-            Failed(
-                f"{feed.cell.cell} temperature table",
-                product.coldest if cold else product.hottest,
-                ends[0] if cold else ends[-1],
-                "temperature",
-            )
-        )
-    record = feed.converter
-    if record is None:
-        return out
-    rail = float(feed.rail_v[0])
-    name = record.converter
-
-    def bound(need: str, required: float, offered: float) -> None:
-        gap = abs(required - offered) / max(abs(required), 1e-30)
-        out.append(Failed(f"{name} {need}", required, offered, "voltage", gap))
-
-    assert record.input.max is not None
-    assert record.output.min is not None
-    assert record.output.max is not None
-    if open_v > record.input.max.nominal:
-        bound("input max for a fresh pack", open_v, record.input.max.nominal)
-    if rail < record.output.min.nominal:
-        bound("output min for the rail", rail, record.output.min.nominal)
-    if rail > record.output.max.nominal:
-        bound("output max for the rail", rail, record.output.max.nominal)
-    if record.kind == "buck" and open_v < rail:
-        bound("(buck) needs a pack at or above the rail", rail, open_v)
-    if record.kind == "boost" and open_v > rail:
-        bound("(boost) needs a pack at or below the rail", rail, open_v)
-    return out
-
-
-def row_faults(found: Assessed, side: PartSide, own: ProductCost) -> list[list[Failed]]:
-    """What rules each build out, by row; empty lists for those that stand. Stated values only."""
-    feed = found.feed
-    out: list[list[Failed]] = [[] for _ in found.part]
-
-    def rule(
-        need: str,
-        bad: NDArray[np.bool_],
-        required: Array | float,
-        offered: Array | float,
-        dimension: str,
-    ) -> None:
-        if not bad.any():
-            return
-        wanted = np.broadcast_to(required, bad.shape)
-        given = np.broadcast_to(offered, bad.shape)
-        for r in np.nonzero(bad)[0]:
-            a, b = float(wanted[r]), float(given[r])
-            gap = abs(a - b) / max(abs(a), 1e-30)
-            out[r].append(Failed(need, a, b, dimension, gap))
-
-    least = side.least_v[found.part, 0]
-    most = side.most_v[found.part, 0]
-    open_v = float(feed.pack.open_v[0, 0])
-    chip_v = open_v if feed.converter is None else float(feed.rail_v[0])
-    rule("supply max at the chip", chip_v > most, chip_v, most, "voltage")
-    rule("supply min at the chip", chip_v < least, least, chip_v, "voltage")
-    record = feed.converter
-    if record is not None and record.max_output is not None:
-        limit = record.max_output.nominal
-        peak = found.peak_a[:, 0]
-        rule(f"{record.converter} max-output", peak > limit, peak, limit, "current")
-    cell = feed.cell
-    if cell is not None:
-        for name, limit_q, value in (
-            ("max-pulse", cell.max_pulse, found.life.start_peak_a[:, 0]),
-            ("max-continuous", cell.max_continuous, found.life.start_mean_a[:, 0]),
-        ):
-            if limit_q is not None:
-                limit = limit_q.nominal * feed.option.parallel
-                rule(f"{cell.cell} {name}", value > limit, value, limit, "current")
-    low = found.life.start_low_v[:, 0]
-    rule(
-        "voltage of a fresh pack under load, in the cold",
-        found.life.dead[:, 0],
-        found.cut_off_v[:, 0],
-        np.nan_to_num(low),
-        "voltage",
-    )
-    purchase = found.costs.purchase[:, 0]
-    with np.errstate(invalid="ignore"):
-        rule("unit-cost-limit", purchase > own.limit, own.limit, purchase, "money")
-    return out

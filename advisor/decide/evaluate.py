@@ -18,13 +18,12 @@ from advisor.catalogue.schema_product import OWN, Product
 from advisor.decide.builds import (
     Build,
     assess,
-    feed_faults,
     part_side,
     prepare,
-    row_faults,
 )
 from advisor.decide.costs import PartCost, ProductCost, part_cost
 from advisor.decide.drawing import Drawn, Progress, draw_builds
+from advisor.decide.limits import feed_faults, row_faults
 from advisor.decide.missing import Estimated, fill_missing, notes
 from advisor.decide.screens import Failed, Screened, screen
 from advisor.decide.stage import Stage, stage

@@ -48,7 +48,8 @@ class Screened:
     missing: tuple[str, ...]
 
 
-def _gap(required: float, offered: float) -> float:
+def gap(required: float, offered: float) -> float:
+    """How far an offer is from what is required, as a share of it."""
     return abs(required - offered) / max(abs(required), 1e-30)
 
 
@@ -64,15 +65,19 @@ def screen(part: Part, product: Product) -> Screened:
         if offer is None:
             missing.append(f"memory.{name}")
         elif offer.nominal < need.nominal:
-            gap = _gap(need.nominal, offer.nominal)
-            failed.append(Failed(f"memory.{name}", need.nominal, offer.nominal, "information", gap))
+            short = gap(need.nominal, offer.nominal)
+            failed.append(
+                Failed(f"memory.{name}", need.nominal, offer.nominal, "information", short)
+            )
     for name, count in needs.features.items():
         feature = part.features.get(name)
         if feature is None:
             missing.append(f"features.{name}")
         elif feature.nominal < count.nominal:
-            gap = _gap(count.nominal, feature.nominal)
-            failed.append(Failed(f"features.{name}", count.nominal, feature.nominal, "count", gap))
+            short = gap(count.nominal, feature.nominal)
+            failed.append(
+                Failed(f"features.{name}", count.nominal, feature.nominal, "count", short)
+            )
     _temperature(part, product, failed, missing)
     if needs.lifecycle is not None:
         if part.lifecycle is None:
