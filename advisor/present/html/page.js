@@ -15,7 +15,8 @@ const due = new Map(); // what is drawn after the next frame, so that tables ans
 
 function embed(place, spec) {
   const options = { mode: "vega-lite", ast: true, renderer: "svg", actions: false };
-  return vegaEmbed(place, spec, options).then((made) => made.view);
+  // the library gives its element a role of its own, so that one inside is its
+  return vegaEmbed(place.firstElementChild, spec, options).then((made) => made.view);
 }
 for (const place of document.querySelectorAll(".chart")) {
   const spec = data.charts[place.dataset.chart][place.dataset.number];

@@ -46,7 +46,7 @@ def html_page(found: Report) -> str:
     return environment.get_template("page.html").render(
         report=found,
         sections=list(contents.sections(found)),
-        charts={name: len(specs) for name, specs in drawn.items()},
+        charts={name: [s["description"] for s in specs] for name, specs in drawn.items()},
         invented=tables.INVENTED,
         policy=_policy(scripts),
         style=(HERE / "page.css").read_text("utf-8"),
