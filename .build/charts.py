@@ -12,6 +12,7 @@ from typing import Any
 from hatchling.builders.hooks.plugin.interface import BuildHookInterface
 
 PLACE = "advisor/present/html/charts.js"
+NOTICE = ".build/notice.txt"
 USED = "globalThis.vegaEmbed = vegaEmbed;"
 
 
@@ -22,14 +23,11 @@ class Charts(BuildHookInterface):
         """Write the script into the package, also for an editable install."""
         import vl_convert
 
-        notice = (
-            f"/* Vega {vl_convert.get_vega_version()} and Vega-Lite, with Vega-Embed "
-            f"{vl_convert.get_vega_embed_version()}: BSD 3-Clause licence; the D3 modules in them: "
-            "ISC licence. Their notices stand with their sources. */\n"
-        )
+        notice = Path(self.root, NOTICE).read_text("utf-8")
+        about = f"Vega {vl_convert.get_vega_version()} and what goes with it, bundled."
         script = vl_convert.javascript_bundle(USED)
         if "</script" in script.lower():
             raise ValueError("the bundle would end the page's script")
         place = Path(self.root, PLACE)
-        place.write_text(notice + script, "utf-8")
+        place.write_text(f"/* {about}\n\n{notice}*/\n{script}", "utf-8")
         build_data["artifacts"].append(PLACE)
