@@ -10,7 +10,7 @@ from advisor.present import curves, gaps, tables, tipping
 from advisor.present.formulas import FORMULAS
 from advisor.quantities import show
 from advisor.studies.outlook import LeverOutlook
-from advisor.studies.report import OfferedBuild, Report
+from advisor.studies.report import Report
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,18 +144,10 @@ def _why(found: Report) -> Section:
 # Two builds beside each other ------------------------------------------------------------------
 
 
-def best(found: Report, place: int) -> OfferedBuild:
-    """The build by which the part at `place` (0 = first) is ranked."""
-    chosen = found.shortlist.ranking[place]
-    builds = found.parts[place].builds
-    return next(b for b in builds if b.build == chosen.build)
-
-
 def _pair(found: Report) -> Section:
     """The first part's breakdowns beside the second's; alone where there is no other."""
-    one = best(found, 0)
-    two = best(found, 1) if len(found.parts) > 1 else None
     names = tuple(part.part for part in found.parts[:2])
+    sides = [part.best for part in found.parts[:2]]
     winner = found.explanation
     assert winner is not None
     header, rows = tables.point_rows(winner)
@@ -170,9 +162,7 @@ def _pair(found: Report) -> Section:
         ("drawn by", *names),
         tuple(
             (name, *(show(a, "current") if a else "-" for a in amounts))
-            for name, amounts in beside(
-                [{c.consumer: c.a for c in b.current} for b in (one, two) if b is not None]
-            )
+            for name, amounts in beside([{c.consumer: c.a for c in b.current} for b in sides])
         ),
         last=True,
     )
@@ -183,19 +173,16 @@ def _pair(found: Report) -> Section:
         ("item", *names),
         tuple(
             (name, *(tables.money(a) for a in amounts))
-            for name, amounts in beside(
-                [{m.item: m.amount for m in b.money} for b in (one, two) if b is not None]
-            )
+            for name, amounts in beside([{m.item: m.amount for m in b.money} for b in sides])
         ),
         last=True,
     )
     builds = tuple(
         f"{name}: {tables.build_words(b.build)}; battery life {tables.life(b.battery_life_s)}, "
         f"{b.ends}"
-        for name, b in zip(names, (one, two), strict=False)
-        if b is not None
+        for name, b in zip(names, sides, strict=True)
     )
-    title = "Two parts side by side" if two is not None else "Where current and money go"
+    title = "Two parts side by side" if len(sides) > 1 else "Where current and money go"
     return Section("pair", title, (Bullets(builds), points, current, money))
 
 

@@ -10,14 +10,13 @@ import datetime
 import io
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
-from advisor.decide.ranks import DIGITS
 from advisor.present import contents, tables
+from advisor.present import formula_cells as cells
+from advisor.present.formula_cells import Cell, Formula
 from advisor.present.formulas import FORMULAS
-from advisor.quantities import YEAR
-from advisor.studies.report import OfferedBuild, Report
+from advisor.studies.report import Report
 
 # sections that become a sheet as they are
 SHEETS = {
@@ -31,7 +30,7 @@ SHEETS = {
     "cautions": "Cautions",
 }
 WIDEST = 60  # characters of a column
-TOP = 3  # rows above a table's header: title, what the data is, what the sheet is for
+TOP = cells.FIRST - 2  # rows above a table's header: title, what the data is, what the sheet is for
 
 
 def workbook(found: Report) -> bytes:
@@ -47,17 +46,6 @@ def workbook(found: Report) -> bytes:
     _Writer(book, found).write()
     book.close()
     return out.getvalue()
-
-
-@dataclass(frozen=True, slots=True)
-class Formula:
-    """A formula with the value that it has now."""
-
-    text: str
-    value: float | str
-
-
-Cell = str | float | int | Formula | None
 
 
 class _Writer:
@@ -76,20 +64,9 @@ class _Writer:
 
     def write(self) -> None:
         found = self.found
-        shortlist = self._sheet("Shortlist", "The ranking under the weights of the next sheet.")
-        weights = self._sheet("Weights", "Change the marked cells; the shortlist follows.")
-        parts = self._sheet("Parts", "Each part by its best build under the weights.")
-        builds = self._sheet(
-            "Builds",
-            "Builds that some weights may choose, with these anchors; other anchors may bring up "
-            "builds that are not listed.",
-        )
         if found.parts:
-            self._live(shortlist, weights, parts, builds)
-        else:
-            near = found.shortlist.nearest_miss
-            self._cell(shortlist, TOP, 0, f"Nothing fits. Nearest: {near}" if near else "")
-        self._breakdowns()
+            self._live()
+            self._breakdowns()
         self._outlook()
         for section in contents.sections(found):
             if section.id in SHEETS:
@@ -97,144 +74,24 @@ class _Writer:
         self._inputs()
         self._about()
 
-    # What is live --------------------------------------------------------------------------------
-
-    def _live(self, shortlist: Any, weights: Any, parts: Any, builds: Any) -> None:
+    def _live(self) -> None:
         found = self.found
-        criteria = found.criteria
-        first = TOP + 2  # number of the first row of figures, as a formula counts
-        last = first + len(criteria) - 1
-        total = sum(c.weight for c in criteria)
-        self._table(
-            weights,
-            ["criterion", "weight", "share", "poor", "good", "unit"],
-            [
-                [
-                    c.criterion,
-                    None,
-                    Formula(f"=B{first + i}/SUM(B${first}:B${last})", c.weight / total),
-                    c.poor,
-                    c.good,
-                    c.unit,
-                ]
-                for i, c in enumerate(criteria)
-            ],
-        )
-        for i, c in enumerate(criteria):
-            weights.write_number(TOP + 1 + i, 1, c.weight, self.entry)
-
-        flat = [(part.part, build) for part in found.parts for build in part.builds]
-        names = [c.criterion for c in criteria]
-        about = ["part", "build", "battery life, years", "cost", "buy", "current, A", "score"]
-        rows = [self._build(part, b, first + n, first) for n, (part, b) in enumerate(flat)]
-        self._table(builds, [*about, *names, *(f"worth of {n}" for n in names)], rows)
-
-        # equal scores go by current and then by id, so the parts stand in the order of their ids
-        begin = first
-        spans: dict[str, tuple[int, int]] = {}
-        for part in found.parts:
-            spans[part.part] = (begin, begin + len(part.builds) - 1)
-            begin += len(part.builds)
-        ordered = sorted(spans)
-        place = {p.part: p.rank for p in found.shortlist.ranking}
-        chosen = {p.part: contents.best(found, p.rank - 1) for p in found.shortlist.ranking}
-        score = {p.part: round(p.score, DIGITS) for p in found.shortlist.ranking}
-        end = first + len(ordered) - 1
-        lines: list[list[Cell]] = []
-        for n, name in enumerate(ordered):
-            a, z = spans[name]
-            row = first + n
-
-            def taken(column: str, a: int = a, z: int = z) -> str:
-                scores = f"Builds!$G${a}:$G${z}"
-                return f"=INDEX(Builds!${column}${a}:${column}${z},MATCH(MAX({scores}),{scores},0))"
-
-            ahead = (
-                f"(B${first}:B${end}>B{row})+(B${first}:B${end}=B{row})*((C${first}:C${end}<C{row})"
-                f"+(C${first}:C${end}=C{row})*(ROW(B${first}:B${end})<ROW(B{row})))"
-            )
-            build = chosen[name]
-            lines.append(
-                [
-                    name,
-                    Formula(f"=MAX(Builds!G{a}:G{z})", score[name]),
-                    Formula(taken("F"), build.battery_a),
-                    Formula(f"=1+SUMPRODUCT({ahead})", place[name]),
-                    Formula(taken("B"), tables.build_words(build.build)),
-                    Formula(taken("C"), _years(build)),
-                    Formula(taken("D"), _known(build.lifetime)),
-                    Formula(taken("E"), _known(build.purchase)),
-                ]
-            )
-        self._table(
-            parts,
-            ["part", "score", "current, A", "rank", "build", "battery life, years", "cost", "buy"],
-            lines,
-        )
-        self._table(
-            shortlist,
-            ["rank", "part", "score", "build", "battery life, years", "cost", "buy"],
-            [
-                [
-                    p.rank,
-                    *(
-                        Formula(
-                            f"=INDEX(Parts!${column}${first}:${column}${end},"
-                            f"MATCH($A{first + n},Parts!$D${first}:$D${end},0))",
-                            value,
-                        )
-                        for column, value in (
-                            ("A", p.part),
-                            ("B", score[p.part]),
-                            ("E", tables.build_words(chosen[p.part].build)),
-                            ("F", _years(chosen[p.part])),
-                            ("G", _known(chosen[p.part].lifetime)),
-                            ("H", _known(chosen[p.part].purchase)),
-                        )
-                    ),
-                ]
-                for n, p in enumerate(found.shortlist.ranking)
-            ],
-        )
-
-    def _build(self, part: str, build: OfferedBuild, row: int, first: int) -> list[Cell]:
-        """A build with its values, and as formulas what they are worth and the score."""
-        count = len(self.found.criteria)
-        value = [_letters(7 + i) for i in range(count)]
-        worth = [_letters(7 + count + i) for i in range(count)]
-        share = [f"Weights!$C${first + i}" for i in range(count)]
-        poor = [f"Weights!$D${first + i}" for i in range(count)]
-        good = [f"Weights!$E${first + i}" for i in range(count)]
-        terms = "+".join(f"{s}*{w}{row}" for s, w in zip(share, worth, strict=True))
-        total = sum(c.weight for c in self.found.criteria)
-        points = (
-            c.weight / total * u for c, u in zip(self.found.criteria, build.worth, strict=True)
-        )
-        return [
-            part,
-            tables.build_words(build.build),
-            _years(build),
-            _known(build.lifetime),
-            _known(build.purchase),
-            build.battery_a,
-            Formula(f"=ROUND(100*({terms}),{DIGITS})", round(100 * sum(points), DIGITS)),
-            *(v if math.isfinite(v) else "unbounded" for v in build.values),
-            *(
-                # beyond all bounds is worth what its end of the scale is worth
-                Formula(f"=MAX(0,MIN(1,({v}{row}-{p})/({g}-{p})))", u) if math.isfinite(x) else u
-                for v, p, g, u, x in zip(value, poor, good, build.worth, build.values, strict=True)
-            ),
-        ]
+        sheet = self._sheet("Shortlist", "The ranking under the weights of the next sheet.")
+        self._table(sheet, cells.SHORTLIST, cells.shortlist_rows(found))
+        sheet = self._sheet("Weights", "Change the marked cells; the shortlist follows.")
+        self._table(sheet, cells.WEIGHTS, cells.weight_rows(found))
+        for row, criterion in enumerate(found.criteria, TOP + 1):
+            sheet.write_number(row, 1, criterion.weight, self.entry)
+        sheet = self._sheet("Parts", "Each part by its best build under the weights.")
+        self._table(sheet, cells.PARTS, cells.part_rows(found))
+        about = "Builds that some weights may choose with these anchors; others may bring up more."
+        sheet = self._sheet("Builds", about)
+        self._table(sheet, cells.build_header(found), cells.build_rows(found))
 
     # What stands ---------------------------------------------------------------------------------
 
     def _breakdowns(self) -> None:
-        chosen = [
-            (part.part, contents.best(self.found, place))
-            for place, part in enumerate(self.found.parts)
-        ]
-        if not chosen:
-            return
+        chosen = [(part.part, part.best) for part in self.found.parts]
         sheet = self._sheet("Current", "Mean current at the pack, by what draws it.")
         self._table(
             sheet,
@@ -245,7 +102,7 @@ class _Writer:
         self._table(
             sheet,
             ["part", "item", "amount"],
-            [[part, m.item, _known(m.amount)] for part, b in chosen for m in b.money],
+            [[part, m.item, cells.known(m.amount)] for part, b in chosen for m in b.money],
         )
 
     def _outlook(self) -> None:
@@ -358,24 +215,6 @@ def _width(value: Cell) -> int:
     value = _now(value)
     text = f"{value:,.2f}" if isinstance(value, float) else str(value or "")
     return min(len(text) + 2, WIDEST)
-
-
-def _letters(column: int) -> str:
-    """A column's letters, 0 for A."""
-    from xlsxwriter.utility import xl_col_to_name
-
-    return str(xl_col_to_name(column))
-
-
-def _years(build: OfferedBuild) -> float | str:
-    years = build.battery_life_s / YEAR
-    return years if math.isfinite(years) else "no end"
-
-
-def _known(amount: float | None) -> float | str:
-    if amount is None:
-        return "not known"
-    return amount if math.isfinite(amount) else "unbounded"
 
 
 def _plain(value: object) -> Cell:

@@ -75,10 +75,16 @@ class OfferedBuild:
 
 @dataclass(frozen=True, slots=True)
 class OfferedPart:
-    """A ranked part with the builds that it may be ranked by."""
+    """A ranked part with the builds that it may be ranked by; `own` names that of the ranking."""
 
     part: str
     builds: tuple[OfferedBuild, ...]
+    own: str
+
+    @property
+    def best(self) -> OfferedBuild:
+        """The build of the ranking."""
+        return next(build for build in self.builds if build.name == self.own)
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,7 +202,7 @@ def report(
         explanation=winner,
         criteria=tuple(_criteria(found)),
         parts=tuple(
-            OfferedPart(c.part.part, tuple(_offered(found, c, b) for b in builds))
+            OfferedPart(c.part.part, tuple(_offered(found, c, b) for b in builds), c.best.name)
             for c, builds in offered
         ),
         outlook=curves,

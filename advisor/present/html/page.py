@@ -90,12 +90,10 @@ def _data(found: Report, drawn: dict[str, Any]) -> dict[str, Any]:
                 "part": ranked.part,
                 "cells": tables.ranked_row(ranked),
                 "small": tables.below(ranked),
-                "own": contents.best(found, place).name,
+                "own": part.own,
                 "builds": [_build(build) for build in part.builds],
             }
-            for place, (ranked, part) in enumerate(
-                zip(found.shortlist.ranking, found.parts, strict=True)
-            )
+            for ranked, part in zip(found.shortlist.ranking, found.parts, strict=True)
         ],
     }
 

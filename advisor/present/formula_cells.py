@@ -1,0 +1,170 @@
+"""The live sheets of the workbook, cell by cell: weights, builds, parts, and the shortlist.
+
+score = 100 x sum of share x worth, with share = weight/sum of weights and worth = (value - poor)/
+(good - poor) held to 0..1, as in `decide/value.score`; ties go as in `Build.order` and `evaluate`.
+Each formula stands with the value that it has under the product's own weights.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from advisor.decide.ranks import DIGITS
+from advisor.present import tables
+from advisor.quantities import YEAR
+from advisor.studies.report import OfferedBuild, Report
+
+FIRST = 5  # number of the first row below a header, as a formula counts
+
+
+@dataclass(frozen=True, slots=True)
+class Formula:
+    """A formula with the value that it has now."""
+
+    text: str
+    value: float | str
+
+
+Cell = str | float | int | Formula | None
+Rows = list[list[Cell]]
+
+WEIGHTS = ("criterion", "weight", "share", "poor", "good", "unit")
+BUILDS = ("part", "build", "battery life, years", "cost", "buy", "current, A", "score")
+PARTS = ("part", "score", "current, A", "rank", "build", "battery life, years", "cost", "buy")
+SHORTLIST = ("rank", "part", "score", "build", "battery life, years", "cost", "buy")
+
+
+def weight_rows(found: Report) -> Rows:
+    """Under `WEIGHTS`, a row a criterion; the weights themselves are what one may change."""
+    last = FIRST + len(found.criteria) - 1
+    shares = _shares(found)
+    return [
+        [
+            c.criterion,
+            c.weight,
+            Formula(f"=B{row}/SUM(B${FIRST}:B${last})", share),
+            c.poor,
+            c.good,
+            c.unit,
+        ]
+        for row, (c, share) in enumerate(zip(found.criteria, shares, strict=True), FIRST)
+    ]
+
+
+def build_header(found: Report) -> tuple[str, ...]:
+    """`BUILDS`, then each criterion's value and what it is worth."""
+    names = [c.criterion for c in found.criteria]
+    return (*BUILDS, *names, *(f"worth of {name}" for name in names))
+
+
+def build_rows(found: Report) -> Rows:
+    """A row a build, those of a part together and in the order in which equal scores go."""
+    rows: Rows = []
+    for part in found.parts:
+        for build in part.builds:
+            rows.append(_build(found, part.part, build, FIRST + len(rows)))
+    return rows
+
+
+def _build(found: Report, part: str, build: OfferedBuild, row: int) -> list[Cell]:
+    count = len(found.criteria)
+    shares = _shares(found)
+    score = sum(s * u for s, u in zip(shares, build.worth, strict=True))
+    terms, worths = [], []
+    for i, (value, worth) in enumerate(zip(build.values, build.worth, strict=True)):
+        at, poor, good = f"{letters(len(BUILDS) + i)}{row}", f"$D${FIRST + i}", f"$E${FIRST + i}"
+        part_of = f"({at}-Weights!{poor})/(Weights!{good}-Weights!{poor})"
+        # beyond all bounds is worth what its end of the scale is worth
+        bounded = math.isfinite(value)
+        worths.append(Formula(f"=MAX(0,MIN(1,{part_of}))", worth) if bounded else worth)
+        terms.append(f"Weights!$C${FIRST + i}*{letters(len(BUILDS) + count + i)}{row}")
+    return [
+        part,
+        tables.build_words(build.build),
+        years(build),
+        known(build.lifetime),
+        known(build.purchase),
+        build.battery_a,
+        Formula(f"=ROUND(100*({'+'.join(terms)}),{DIGITS})", round(100 * score, DIGITS)),
+        *(v if math.isfinite(v) else "unbounded" for v in build.values),
+        *worths,
+    ]
+
+
+def part_rows(found: Report) -> Rows:
+    """Under `PARTS`, a row a part in the order of their ids, each by its best build."""
+    spans: dict[str, tuple[int, int]] = {}
+    row = FIRST
+    for part in found.parts:
+        spans[part.part] = (row, row + len(part.builds) - 1)
+        row += len(part.builds)
+    ranking = {p.part: p for p in found.shortlist.ranking}
+    best = {part.part: part.best for part in found.parts}
+    end = FIRST + len(spans) - 1
+    scores, currents = f"B${FIRST}:B${end}", f"C${FIRST}:C${end}"
+    rows: Rows = []
+    for row, name in enumerate(sorted(spans), FIRST):
+        first, last = spans[name]
+        own = f"Builds!$G${first}:$G${last}"
+        # the first of a part's greatest scores is the one that goes before its equals
+        at = f"MATCH(MAX({own}),{own},0)"
+        taken = {c: f"=INDEX(Builds!${c}${first}:${c}${last},{at})" for c in "BCDEF"}
+        level = f"({currents}<C{row})+({currents}=C{row})*(ROW({scores})<ROW(B{row}))"
+        ahead = f"({scores}>B{row})+({scores}=B{row})*({level})"
+        build = best[name]
+        rows.append(
+            [
+                name,
+                Formula(f"=MAX({own})", round(ranking[name].score, DIGITS)),
+                Formula(taken["F"], build.battery_a),
+                Formula(f"=1+SUMPRODUCT({ahead})", ranking[name].rank),
+                Formula(taken["B"], tables.build_words(build.build)),
+                Formula(taken["C"], years(build)),
+                Formula(taken["D"], known(build.lifetime)),
+                Formula(taken["E"], known(build.purchase)),
+            ]
+        )
+    return rows
+
+
+def shortlist_rows(found: Report) -> Rows:
+    """Under `SHORTLIST`, a row a rank: what `part_rows` has for the part of that rank."""
+    end = FIRST + len(found.parts) - 1
+    by_rank = {row[3].value: row for row in part_rows(found) if isinstance(row[3], Formula)}
+    rows: Rows = []
+    for row, rank in enumerate(range(1, len(found.parts) + 1), FIRST):
+        at = f"MATCH($A{row},Parts!$D${FIRST}:$D${end},0)"
+        cells: list[Cell] = [rank]
+        for column in "ABEFGH":
+            value = by_rank[rank]["ABCDEFGH".index(column)]
+            now = value.value if isinstance(value, Formula) else value
+            assert now is not None
+            cells.append(Formula(f"=INDEX(Parts!${column}${FIRST}:${column}${end},{at})", now))
+        rows.append(cells)
+    return rows
+
+
+def _shares(found: Report) -> list[float]:
+    total = sum(c.weight for c in found.criteria)
+    return [c.weight / total for c in found.criteria]
+
+
+def letters(column: int) -> str:
+    """A column's letters, 0 for A."""
+    from xlsxwriter.utility import xl_col_to_name
+
+    return str(xl_col_to_name(column))
+
+
+def years(build: OfferedBuild) -> float | str:
+    """A battery life as a cell."""
+    found = build.battery_life_s / YEAR
+    return found if math.isfinite(found) else "no end"
+
+
+def known(amount: float | None) -> float | str:
+    """An amount as a cell."""
+    if amount is None:
+        return "not known"
+    return amount if math.isfinite(amount) else "unbounded"
