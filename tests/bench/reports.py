@@ -37,25 +37,28 @@ move(count);
 """
 
 
-def _written(product: str, rounds: int) -> list[Row]:
+def _written(product: str, ending: str, rounds: int) -> list[Row]:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         warm = {"ADVISOR_CACHE_DIR": str(folder / "warm")}
-        command = [*RUN, "report", product, "-o", "report.html"]
+        command = [*RUN, "report", product, "-o", f"report.{ending}"]
         whole, bare = turn_about(
             rounds, [lambda: wait(command, folder, warm), lambda: wait(BARE, folder)]
         )
-        size = (folder / "report.html").stat().st_size / 1e6
+        size = (folder / f"report.{ending}").stat().st_size / 1e6
+    name = f"report {product} as {ending}"
     return [
-        Row(f"report {product}", min(whole), "python -c pass", min(bare), 300),
-        Row(f"size of its page, {product}", size, "the most asked", LARGEST, 1, "MB"),
+        Row(name, min(whole), "python -c pass", min(bare), 300),
+        Row(f"size of {name}", size, "the most asked", LARGEST, 1, "MB"),
     ]
 
 
-@benchmark("report", "the whole process of `report` for a page against `python -c pass`")
+@benchmark("report", "the whole process of `report` against `python -c pass`")
 def report_process(scale: Scale) -> list[Row]:
-    products = PRODUCTS if scale.rounds > 1 else PRODUCTS[1:2]
-    return [row for product in products for row in _written(product, min(scale.rounds, 3))]
+    forms = [*((name, "html") for name in PRODUCTS), (PRODUCTS[0], "md"), (PRODUCTS[0], "xlsx")]
+    if scale.rounds == 1:
+        forms = [(PRODUCTS[1], "html")]
+    return [row for form in forms for row in _written(*form, min(scale.rounds, 3))]
 
 
 @benchmark("page", f"a slider's move until it shows, with {PARTS} parts, in a browser")

@@ -5,7 +5,6 @@ const at = (id) => document.getElementById(id);
 document.documentElement.classList.add("scripted");
 const own = data.criteria.map((c) => c.weight);
 const weights = [...own];
-const DECIMALS = 1e9; // of a score of 0..100 that count
 const NONE = "–";
 
 // Charts --------------------------------------------------------------------------------------
@@ -48,7 +47,7 @@ function scored(part) {
   const built = part.builds.map((build) => {
     const points = build.worth.map((worth, i) => 100 * shares[i] * worth);
     const score = sum(points);
-    return { part, build, points, score, rounded: Math.round(score * DECIMALS) / DECIMALS };
+    return { part, build, points, score, rounded: Math.round(score * 10 ** data.digits) / 10 ** data.digits };
   });
   built.sort((x, y) => y.rounded - x.rounded || x.build.a - y.build.a || before(x.build.name, y.build.name));
   return built[0];

@@ -13,6 +13,7 @@ import shlex
 from pathlib import Path
 from typing import Any
 
+from advisor.decide.ranks import DIGITS
 from advisor.present import contents, tables
 from advisor.present.html.charts import MOST, charts
 from advisor.present.machine import rounded
@@ -82,6 +83,7 @@ def _data(found: Report, drawn: dict[str, Any]) -> dict[str, Any]:
             for c in found.criteria
         ],
         "command": contents.command(found),
+        "digits": DIGITS,
         "most": MOST,
         "unbounded": UNBOUNDED,
         "charts": drawn,
