@@ -160,8 +160,8 @@ def place_rows(one: LeverOutlook) -> list[list[str]]:
     """Each part at a handful of places, under `PLACES`."""
     whole = [p.x for p in one.curves[0].points if p.step == 0]
     places = whole[:: max(1, (len(whole) - 1) // 4)]
-    if one.now in whole and one.now not in places:
-        places = sorted([*places, one.now])
+    also = [x for x in (one.now, whole[-1]) if x in whole and x not in places]
+    places = sorted([*places, *dict.fromkeys(also)])
     rows = []
     for curve in one.curves:
         by_place = {p.x: p for p in curve.points if p.step == 0}
