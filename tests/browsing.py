@@ -12,7 +12,7 @@ from typing import Any
 from selenium import webdriver
 from selenium.webdriver.chrome.service import Service
 
-BROWSERS = ("chromium", "chromium-browser", "google-chrome")
+BROWSERS = ("chromium", "chromium-browser")
 # no profile, no service of the browser's own that would call anywhere
 FLAGS = (
     "--headless=new",
