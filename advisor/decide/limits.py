@@ -43,6 +43,13 @@ def _over(need: str, dimension: str, required: Array | float, offered: Array | f
     return Limit(need, dimension, required, offered, bad)
 
 
+def _under(need: str, dimension: str, required: Array | float, offered: Array | float) -> Limit:
+    """A limit that is broken where less is required than offered."""
+    with np.errstate(invalid="ignore"):
+        bad = np.atleast_2d(np.less(required, offered))
+    return Limit(need, dimension, required, offered, bad)
+
+
 def feed_limits(feed: Feed) -> Iterator[Limit]:
     """Those of a converter that does not go with its pack, whatever the part; one row."""
     record = feed.converter
@@ -52,18 +59,16 @@ def feed_limits(feed: Feed) -> Iterator[Limit]:
     assert record.input.max is not None
     assert record.output.min is not None
     assert record.output.max is not None
-    most, least = record.output.max.nominal, record.output.min.nominal
-    rail = feed.rail_v
+    most, least, rail = record.output.max.nominal, record.output.min.nominal, feed.rail_v
     yield _over(f"{name} input max for a fresh pack", "voltage", volts, record.input.max.nominal)
-    low = np.atleast_2d(rail < least)
-    yield Limit(f"{name} output min for the rail", "voltage", rail, least, low)
+    yield _under(f"{name} output min for the rail", "voltage", rail, least)
     yield _over(f"{name} output max for the rail", "voltage", rail, most)
     if record.kind == "buck":
         need = f"{name} (buck) needs a pack at or above the rail"
         yield _over(need, "voltage", rail, volts)
     if record.kind == "boost":
         need = f"{name} (boost) needs a pack at or below the rail"
-        yield Limit(need, "voltage", rail, volts, np.atleast_2d(volts > rail))
+        yield _under(need, "voltage", rail, volts)
 
 
 def build_limits(found: Assessed, side: PartSide, own: ProductCost) -> Iterator[Limit]:
@@ -91,9 +96,7 @@ def build_limits(found: Assessed, side: PartSide, own: ProductCost) -> Iterator[
         np.nan_to_num(found.life.start_low_v),
         found.life.dead,
     )
-    with np.errstate(invalid="ignore"):
-        dear = found.costs.purchase > own.limit
-    yield Limit("unit-cost-limit", "money", own.limit, found.costs.purchase, dear)
+    yield _under("unit-cost-limit", "money", own.limit, found.costs.purchase)
 
 
 def feed_faults(feed: Feed, product: ProductFigures) -> list[Failed]:
