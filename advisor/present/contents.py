@@ -10,7 +10,7 @@ from advisor.present import curves, gaps, tables, tipping
 from advisor.present.formulas import FORMULAS
 from advisor.quantities import show
 from advisor.studies.outlook import LeverOutlook
-from advisor.studies.report import Report
+from advisor.studies.report import OfferedBuild, Report
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,9 +39,9 @@ class Typed:
 class Grid:
     """A table of texts.
 
-    `name` tells it from the others; `texts` counts the columns from the left that hold words, the
-    others hold figures. `small` has a line to each row, to stand below its words; `last` marks a
-    row of sums.
+    `name` tells it from the others. `head` is the column that names the row: with those up to
+    `texts` it holds words, the others hold figures. `small` has a line to each row, to stand below
+    its name; `last` marks a row of sums.
     """
 
     name: str
@@ -51,6 +51,7 @@ class Grid:
     texts: int = 1
     small: tuple[str, ...] = ()
     last: bool = False
+    head: int = 0
 
 
 Block = Words | Bullets | Typed | Grid
@@ -117,7 +118,8 @@ def _shortlist(found: Report) -> Section:
         blocks.append(Words("*: rests on kernels that were estimated, not measured", "faint"))
     rows = tuple(tuple(tables.ranked_row(p)) for p in ranking)
     small = tuple(tables.below(p) for p in ranking)
-    grid = Grid("ranking", "Parts that fit, by score", tuple(tables.RANKED), rows, 2, small)
+    title = "Parts that fit, by score"
+    grid = Grid("ranking", title, tuple(tables.RANKED), rows, 2, small, head=1)
     blocks += [grid, *(Words(text, "faint") for text in tables.rests_on(found.shortlist))]
     return Section("shortlist", "Shortlist", tuple(blocks))
 
@@ -177,13 +179,15 @@ def _pair(found: Report) -> Section:
         ),
         last=True,
     )
-    builds = tuple(
-        f"{name}: {tables.build_words(b.build)}; battery life {tables.life(b.battery_life_s)}, "
-        f"{b.ends}"
-        for name, b in zip(names, sides, strict=True)
-    )
+    builds = tuple(f"{name}: {built(b)}" for name, b in zip(names, sides, strict=True))
     title = "Two parts side by side" if len(sides) > 1 else "Where current and money go"
     return Section("pair", title, (Bullets(builds), points, current, money))
+
+
+def built(build: OfferedBuild) -> str:
+    """A build in words, with the battery life it reaches and what ends it."""
+    life = tables.life(build.battery_life_s)
+    return f"{tables.build_words(build.build)}; battery life {life}, {build.ends}"
 
 
 def beside(

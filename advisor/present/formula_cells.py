@@ -8,6 +8,7 @@ Each formula stands with the value that it has under the product's own weights.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from advisor.decide.ranks import DIGITS
@@ -60,29 +61,30 @@ def build_header(found: Report) -> tuple[str, ...]:
 
 def build_rows(found: Report) -> Rows:
     """A row a build, those of a part together and in the order in which equal scores go."""
+    shares = _shares(found)
     rows: Rows = []
     for part in found.parts:
         for build in part.builds:
-            rows.append(_build(found, part.part, build, FIRST + len(rows)))
+            rows.append(_build(part.part, build, shares, FIRST + len(rows)))
     return rows
 
 
-def _build(found: Report, part: str, build: OfferedBuild, row: int) -> list[Cell]:
-    count = len(found.criteria)
-    shares = _shares(found)
+def _build(part: str, build: OfferedBuild, shares: Sequence[float], row: int) -> list[Cell]:
+    count = len(shares)
     score = sum(s * u for s, u in zip(shares, build.worth, strict=True))
     terms, worths = [], []
     for i, (value, worth) in enumerate(zip(build.values, build.worth, strict=True)):
-        at, poor, good = f"{letters(len(BUILDS) + i)}{row}", f"$D${FIRST + i}", f"$E${FIRST + i}"
-        part_of = f"({at}-Weights!{poor})/(Weights!{good}-Weights!{poor})"
+        at = f"{_letters(len(BUILDS) + i)}{row}"
+        poor, good = f"Weights!$D${FIRST + i}", f"Weights!$E${FIRST + i}"
+        part_of = f"({at}-{poor})/({good}-{poor})"
         # beyond all bounds is worth what its end of the scale is worth
         bounded = math.isfinite(value)
         worths.append(Formula(f"=MAX(0,MIN(1,{part_of}))", worth) if bounded else worth)
-        terms.append(f"Weights!$C${FIRST + i}*{letters(len(BUILDS) + count + i)}{row}")
+        terms.append(f"Weights!$C${FIRST + i}*{_letters(len(BUILDS) + count + i)}{row}")
     return [
         part,
         tables.build_words(build.build),
-        years(build),
+        _years(build),
         known(build.lifetime),
         known(build.purchase),
         build.battery_a,
@@ -120,7 +122,7 @@ def part_rows(found: Report) -> Rows:
                 Formula(taken["F"], build.battery_a),
                 Formula(f"=1+SUMPRODUCT({ahead})", ranking[name].rank),
                 Formula(taken["B"], tables.build_words(build.build)),
-                Formula(taken["C"], years(build)),
+                Formula(taken["C"], _years(build)),
                 Formula(taken["D"], known(build.lifetime)),
                 Formula(taken["E"], known(build.purchase)),
             ]
@@ -128,21 +130,25 @@ def part_rows(found: Report) -> Rows:
     return rows
 
 
-def shortlist_rows(found: Report) -> Rows:
-    """Under `SHORTLIST`, a row a rank: what `part_rows` has for the part of that rank."""
-    end = FIRST + len(found.parts) - 1
-    by_rank = {row[3].value: row for row in part_rows(found) if isinstance(row[3], Formula)}
+def shortlist_rows(parts: Rows) -> Rows:
+    """Under `SHORTLIST`, a row a rank: what `part_rows` gave for the part of that rank."""
+    end = FIRST + len(parts) - 1
+    by_rank = {now(row[3]): row for row in parts}
     rows: Rows = []
-    for row, rank in enumerate(range(1, len(found.parts) + 1), FIRST):
-        at = f"MATCH($A{row},Parts!$D${FIRST}:$D${end},0)"
+    for rank in range(1, len(parts) + 1):
+        at = f"MATCH($A{FIRST + len(rows)},Parts!$D${FIRST}:$D${end},0)"
         cells: list[Cell] = [rank]
         for column in "ABEFGH":
-            value = by_rank[rank]["ABCDEFGH".index(column)]
-            now = value.value if isinstance(value, Formula) else value
-            assert now is not None
-            cells.append(Formula(f"=INDEX(Parts!${column}${FIRST}:${column}${end},{at})", now))
+            value = now(by_rank[rank]["ABCDEFGH".index(column)])
+            assert value is not None
+            cells.append(Formula(f"=INDEX(Parts!${column}${FIRST}:${column}${end},{at})", value))
         rows.append(cells)
     return rows
+
+
+def now(cell: Cell) -> str | float | None:
+    """What a cell shows under the product's own weights."""
+    return cell.value if isinstance(cell, Formula) else cell
 
 
 def _shares(found: Report) -> list[float]:
@@ -150,15 +156,14 @@ def _shares(found: Report) -> list[float]:
     return [c.weight / total for c in found.criteria]
 
 
-def letters(column: int) -> str:
+def _letters(column: int) -> str:
     """A column's letters, 0 for A."""
     from xlsxwriter.utility import xl_col_to_name
 
     return str(xl_col_to_name(column))
 
 
-def years(build: OfferedBuild) -> float | str:
-    """A battery life as a cell."""
+def _years(build: OfferedBuild) -> float | str:
     found = build.battery_life_s / YEAR
     return found if math.isfinite(found) else "no end"
 

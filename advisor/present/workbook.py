@@ -76,14 +76,15 @@ class _Writer:
 
     def _live(self) -> None:
         found = self.found
+        parts = cells.part_rows(found)
         sheet = self._sheet("Shortlist", "The ranking under the weights of the next sheet.")
-        self._table(sheet, cells.SHORTLIST, cells.shortlist_rows(found))
+        self._table(sheet, cells.SHORTLIST, cells.shortlist_rows(parts))
         sheet = self._sheet("Weights", "Change the marked cells; the shortlist follows.")
         self._table(sheet, cells.WEIGHTS, cells.weight_rows(found))
         for row, criterion in enumerate(found.criteria, TOP + 1):
             sheet.write_number(row, 1, criterion.weight, self.entry)
         sheet = self._sheet("Parts", "Each part by its best build under the weights.")
-        self._table(sheet, cells.PARTS, cells.part_rows(found))
+        self._table(sheet, cells.PARTS, parts)
         about = "Builds that some weights may choose with these anchors; others may bring up more."
         sheet = self._sheet("Builds", about)
         self._table(sheet, cells.build_header(found), cells.build_rows(found))
@@ -178,7 +179,7 @@ class _Writer:
     ) -> int:
         """Write a table; gives the number of the row after it."""
         for i, name in enumerate(header):
-            figures = bool(rows) and isinstance(_now(rows[0][i]), (int, float))
+            figures = bool(rows) and isinstance(cells.now(rows[0][i]), (int, float))
             self._cell(sheet, top, i, name, self.right if figures else self.head)
         for n, row in enumerate(rows, top + 1):
             for i, value in enumerate(row):
@@ -206,13 +207,9 @@ class _Writer:
         return self.share if abs(value) < 1 else self.number
 
 
-def _now(value: Cell) -> str | float | None:
-    return value.value if isinstance(value, Formula) else value
-
-
 def _width(value: Cell) -> int:
     """Characters that a cell takes as it is shown."""
-    value = _now(value)
+    value = cells.now(value)
     text = f"{value:,.2f}" if isinstance(value, float) else str(value or "")
     return min(len(text) + 2, WIDEST)
 

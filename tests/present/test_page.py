@@ -23,6 +23,7 @@ from advisor.catalogue.shipped import load
 from advisor.cli.main import call
 from advisor.decide.evaluate import evaluate
 from advisor.present.html.page import html_page
+from advisor.present.tables import pack
 from advisor.studies.report import Report, report
 from tests.bench.synthetic import PRODUCT, write_catalogue
 from tests.browsing import Browser
@@ -45,10 +46,8 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> Mapping[str, Path]:
 
 
 def order(browser: Browser) -> list[str]:
-    found = browser.run(
-        f"return [...document.querySelectorAll('{NAMES}')].map(r => r.dataset.part)"
-    )
-    return [str(part) for part in found]
+    script = "return [...document.querySelectorAll(arguments[0])].map((e) => e.firstChild.data)"
+    return [str(part) for part in browser.run(script, ORDER)]
 
 
 def move(browser: Browser, weights: Sequence[float]) -> None:
@@ -172,13 +171,7 @@ def test_any_weights_rank_as_the_whole_decision_does(
     ranking = made(name).shortlist.ranking
     assert order(browser) == [p.part for p in ranking]
     assert browser.texts(SCORES) == [f"{p.score:.1f}" for p in ranking]
-    assert browser.texts(f"{NAMES} small") == [f"on {_pack(p.build)}: {p.reason}" for p in ranking]
-
-
-def _pack(build: object) -> str:
-    from advisor.present.tables import pack
-
-    return pack(build)  # type: ignore[arg-type]
+    assert browser.texts(f"{NAMES} small") == [f"on {pack(p.build)}: {p.reason}" for p in ranking]
 
 
 def test_no_weight_at_all_is_refused_in_words(browser: Browser, pages: Mapping[str, Path]) -> None:

@@ -82,13 +82,12 @@ function show() {
   order = ranked();
   order.forEach((one, n) => {
     const [row, texts] = [rows[n], same ? one.part.cells : otherwise(one, n)];
-    row.dataset.part = one.part.part;
     texts.forEach((text, i) => write(row.cells[i], text));
     const small = same ? one.part.small : `on ${one.build.pack}: ${gap(one, n)}`;
     put(row.querySelector("small").firstChild, small);
   });
-  at("said").textContent = `First: ${order[0].part.part}, ${order[0].score.toFixed(1)} points` +
-    (order.length > 1 ? `; then ${order[1].part.part}, ${order[1].score.toFixed(1)}.` : ".");
+  const [first, second] = order.map((one) => [one.part.part, one.score.toFixed(1)]);
+  at("said").textContent = `First: ${first[0]}, ${first[1]} points; then ${second[0]}, ${second[1]}.`;
   const most = order.slice(0, data.most);
   fill("ranking", most.flatMap((one, place) => one.points.map((points, i) =>
     ({ part: one.part.part, place, criterion: data.criteria[i].name, points, order: i }))), most.length);
@@ -187,8 +186,7 @@ if (at("weights")) {
   });
   for (const id of ["one", "two"]) at(id).addEventListener("change", compare);
   show();
+} else {
+  order = ranked(); // a part alone, or none
 }
-if (data.parts.length) {
-  order = ranked();
-  compare();
-}
+if (order.length) compare();

@@ -107,8 +107,7 @@ def _build(build: OfferedBuild) -> dict[str, Any]:
         "worth": build.worth,
         "shown": build.shown,
         "pack": tables.pack(build.build),
-        "words": f"{tables.build_words(build.build)}; battery life "
-        f"{tables.life(build.battery_life_s)}, {build.ends}",
+        "words": contents.built(build),
         "years": tables.in_years(build.battery_life_s),
         "cost": tables.money(build.lifetime),
         "buy": tables.money(build.purchase),
