@@ -15,8 +15,8 @@ from typing import Any
 
 import pytest
 
+from advisor.catalogue.criteria import CRITERIA
 from advisor.catalogue.fields import specification
-from advisor.catalogue.schema_product import CRITERIA
 from advisor.cli.main import call
 from advisor.model.battery import ENDS
 from advisor.reference.readme import FILE, OUTPUT, run, write_files

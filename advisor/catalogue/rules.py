@@ -8,13 +8,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import partial
 from itertools import pairwise
 from typing import Any
 
 from advisor import figures
+from advisor.catalogue.criteria import OWN, asked_words, measure_of, unmet
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_parts import Part
-from advisor.catalogue.schema_product import OWN, Product
+from advisor.catalogue.schema_product import Product
 from advisor.catalogue.schema_supply import Cell, Converter
 from advisor.faults import Fault, FaultLog, nearest
 from advisor.source import Document, place_of
@@ -193,63 +195,28 @@ def _priority_weights(product: Product, _: Catalogue) -> Iterator[Breach]:
             yield f"priorities.{name}.weight", "nothing", None
 
 
-COST_KEYS = {
-    "purchase-cost": ("currency", "units"),
-    "lifetime-cost": ("currency", "units", "engineer_rate", "service_visit", "tools"),
-}
-
-
-def _missing_cost(product: Product, _: Catalogue) -> Iterator[Breach]:
-    seen = set()
-    for criterion, keys in COST_KEYS.items():
-        if criterion not in product.priorities:
-            continue
-        for name in keys:
-            if getattr(product.cost, name) is None and name not in seen:
-                seen.add(name)
-                yield f"cost.{name.replace('_', '-')}", "nothing", None
-        if criterion == "lifetime-cost" and product.service_life is None:
-            yield "service-life", "nothing", None
-    reservoir = product.supply_options.reservoir
-    if _counts_cost(product) and reservoir is not None and reservoir.price is None:
-        yield "supply-options.reservoir.price", "nothing", None
-
-
-def _counts_cost(product: Product) -> bool:
-    """Whether a cost criterion carries weight."""
-    return any(name in product.priorities for name in COST_KEYS)
+def _asked(expected: str, product: Product, _: Catalogue) -> Iterator[Breach]:
+    """What the weighted criteria ask of the product with these words."""
+    for ask in unmet(product, expected):
+        yield ask.path, ask.read, None
 
 
 def _anchors(product: Product, _: Catalogue) -> Iterator[Breach]:
-    needs: Mapping[str, tuple[str, Any]] = {
-        "battery-life": ("life-target", product.life_target),
-        "energy-per-day": ("life-target", product.life_target),
-        "lifetime-cost": ("cost.unit-cost-limit", product.cost.unit_cost_limit),
-        "purchase-cost": ("cost.unit-cost-limit", product.cost.unit_cost_limit),
-    }
     for name, priority in product.priorities.items():
         path = f"priorities.{name}"
         given = (priority.poor is not None) + (priority.good is not None)
+        measure = measure_of(name)
+        rest = None if measure is None else measure.anchors_rest_on
         if name.startswith(OWN) and given < 2:
             yield path, "own figures without both anchors", None
-        elif name in needs and given < 2 and needs[name][1] is None:
-            yield path, f"anchors missing, and no {needs[name][0]} to take them from", None
+        elif rest is not None and given < 2 and not rest[1](product):
+            yield path, f"anchors missing, and no {rest[0]} to take them from", None
         if (
             priority.poor is not None
             and priority.good is not None
             and priority.poor.nominal == priority.good.nominal
         ):
             yield path, "poor equal to good", None
-
-
-def _criterion_matter(product: Product, _: Catalogue) -> Iterator[Breach]:
-    if "time-headroom" in product.priorities and not any(
-        task.finish_within is not None for task in product.workload
-    ):
-        yield "priorities.time-headroom", "no task with finish-within", None
-    memory = product.needs.memory
-    if "memory-headroom" in product.priorities and memory.flash is None and memory.ram is None:
-        yield "priorities.memory-headroom", "no needs.memory", None
 
 
 def _unknown_ids(product: Product, catalogue: Catalogue) -> Iterator[Breach]:
@@ -273,10 +240,17 @@ def _unknown_names(product: Product, catalogue: Catalogue) -> Iterator[Breach]:
     known_kernels = set(catalogue.kernels) | {
         k for part in catalogue.parts.values() for k in part.kernels
     }
+    variants = [v for part in catalogue.parts.values() for k in part.kernels.values() for v in k]
+    known_engines = {engine for v in variants for engine in v.split("+")[1:]}
+    known_points = {p for part in catalogue.parts.values() for p in part.operating_points}
     for task in product.workload:
+        if task.at is not None and task.at not in known_points:
+            near = nearest(task.at, tuple(sorted(known_points)))
+            yield f"workload.{task.task}.at", f'"{task.at}"', near
         for path, names, known in (
             (f"workload.{task.task}.kernels", task.kernels, known_kernels),
             (f"workload.{task.task}.uses", task.uses, known_blocks),
+            (f"workload.{task.task}.without-engines", task.without_engines, known_engines),
         ):
             for name in names:
                 if name not in known:
@@ -334,9 +308,8 @@ PRODUCT_FAULTS = (
     Rule("shares of the time that sum to 1", _shares),
     Rule("this figure: absent is never zero", _missing_product),
     Rule("a weight, on any scale", _priority_weights),
-    Rule("this figure, which a weighted cost rests on; write 0 for none", _missing_cost),
+    *(Rule(words, partial(_asked, words)) for words in asked_words()),
     Rule("poor and good, two different values", _anchors),
-    Rule("a need that this criterion can measure", _criterion_matter),
     Rule("an id that the catalogue defines", _unknown_ids),
     Rule("either a cell, or a budget with its voltage", _cell_options),
     Rule("the rate of every currency that prices are in", _currencies),

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from yaml.nodes import MappingNode, Node, ScalarNode
 
+from advisor.catalogue.criteria import CRITERIA, OWN, measure_of
 from advisor.catalogue.fields import ListOf, MapOf, Record, key, read_record
 from advisor.catalogue.kinds import (
     Choice,
@@ -34,20 +35,6 @@ from advisor.catalogue.schema_parts import (
 )
 from advisor.faults import nearest
 from advisor.quantities import Quantity
-
-# criterion -> dimension of its anchors; the way it runs (a longer life is better, a lower cost is)
-# follows from the order of its anchors
-CRITERIA = {
-    "battery-life": "time",
-    "lifetime-cost": "money",
-    "purchase-cost": "money",
-    "toolchain": "score",
-    "bring-up": "time",
-    "time-headroom": "share",
-    "memory-headroom": "share",
-    "energy-per-day": "energy",
-}
-OWN = "own-figures."
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,6 +77,12 @@ class Task:
     )
     loads: tuple[Load, ...] = key(
         ListOf(Record(Load), named_by="load"), "loads switched on in this order", default=()
+    )
+    at: str | None = key(
+        Identity("operating point"), "the operating point it must run at; any when absent"
+    )
+    without_engines: tuple[str, ...] = key(
+        ListOf(Identity("engine")), "hardware engines that may not do its work", default=()
     )
     finish_within: Quantity | None = key(
         Figure("time", above=True, exact=True), "from the wake to the end of the event"
@@ -246,8 +239,8 @@ class PrioritiesKind:
         return out if good else None
 
     def below(self, name: str) -> PriorityKind | None:
-        dimension = CRITERIA.get(name) or ("score" if name.startswith(OWN) else None)
-        return None if dimension is None else PriorityKind(dimension)
+        measure = measure_of(name)
+        return None if measure is None else PriorityKind(measure.dimension)
 
     def describe(self) -> str:
         return f"one of {', '.join(CRITERIA)}, {OWN}NAME"

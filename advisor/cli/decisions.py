@@ -65,7 +65,7 @@ def shortlist(
     from advisor.cli.output import Screen
     from advisor.cli.progress import progress
     from advisor.present.machine import with_cautions
-    from advisor.studies.shortlist import flat_row
+    from advisor.studies.columns import flat_row
     from advisor.studies.shortlist import shortlist as study
 
     screen = Screen(form, output, width, no_color, quiet)

@@ -7,17 +7,18 @@ one feed, and gives arrays (R, N).
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from advisor.catalogue.criteria import DAY, OWN
 from advisor.catalogue.schema_parts import Part
-from advisor.catalogue.schema_product import OWN, Product
-from advisor.decide.costs import HOUR, Costs, FeedCost, PartCost, ProductCost, costs
+from advisor.catalogue.schema_product import Product
+from advisor.decide.costs import Costs, FeedCost, PartCost, ProductCost, costs
 from advisor.decide.ranks import DIGITS
-from advisor.decide.value import DAY, Criterion, score
+from advisor.decide.value import Criterion, score
 from advisor.model.battery import Life, lives
 from advisor.model.drain import Drain
 from advisor.model.draws import Array, Sampler
@@ -26,8 +27,22 @@ from advisor.model.maturity import maturity, maturity_draws
 from advisor.model.packs import Feed, cells_name
 from advisor.model.tables import Option, Stack
 from advisor.model.workload import ProductFigures
+from advisor.quantities import Quantity
 
 Index = NDArray[np.intp]
+
+
+def stated(part: Part, path: str) -> object:
+    """What a part states at the path of a key, such as `toolchain.setup`; None where nothing."""
+    found: object = part
+    for name in path.split(".", 1) if path.startswith(OWN) else path.split("."):
+        if isinstance(found, Mapping):
+            found = found.get(name)
+        else:
+            found = getattr(found, name.replace("-", "_"))
+        if found is None:
+            return None
+    return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +50,7 @@ class PartSide:
     """What a build takes of its part beside the currents, each (P, N) and in the stack's order.
 
     least_v, brown_out_v : V, 0 where unstated; most_v : V. cost : per unit; setup_h : hours.
-    toolchain : 0..100. memory_headroom : share. own : the user's figures that a priority names.
+    toolchain : 0..100. memory_headroom : share. figures : those that the criteria read, by path.
     """
 
     least_v: Array
@@ -45,7 +60,12 @@ class PartSide:
     setup_h: Array
     toolchain: Array
     memory_headroom: Array
-    own: Mapping[str, Array]
+    figures: Mapping[str, Array]
+
+    @property
+    def floor_v(self) -> Array:
+        """Least voltage that a part needs where the pack is its rail, (P, N) V."""
+        return np.maximum(self.least_v, self.brown_out_v)
 
 
 def part_side(
@@ -53,8 +73,12 @@ def part_side(
     part_costs: Sequence[PartCost],
     product: Product,
     samplers: Mapping[str, Sampler],
+    paths: Iterable[str],
 ) -> PartSide:
-    """Gather `PartSide` for P >= 1 parts; a figure that is missing and not needed is NaN."""
+    """Gather `PartSide` for P >= 1 parts; a figure that is missing and not needed is NaN.
+
+    `paths` are those of the parts' own figures that are wanted besides.
+    """
     size = samplers[parts[0].part].size
 
     def gathered(path: str, quantities: Sequence[object], absent: float) -> Array:
@@ -83,7 +107,7 @@ def part_side(
             if need is not None and offer is not None and offer.nominal > 0
         ]
         memory.append(np.full(size, min(left, default=np.nan)))
-    names = [n[len(OWN) :] for n in product.priorities if n.startswith(OWN)]
+    read = {path: [stated(part, path) for part in parts] for path in paths}
     return PartSide(
         least_v=gathered("supply.min", [p.supply.min for p in parts], 0.0),
         brown_out_v=gathered("supply.brown-out", [p.supply.brown_out for p in parts], 0.0),
@@ -92,9 +116,10 @@ def part_side(
         setup_h=np.stack([c.setup_h for c in part_costs]),
         toolchain=np.stack(tools),
         memory_headroom=np.stack(memory),
-        own={
-            n: gathered(f"own-figures.{n}", [p.own_figures.get(n) for p in parts], np.nan)
-            for n in names
+        figures={
+            path: gathered(path, quantities, np.nan)
+            for path, quantities in read.items()
+            if all(q is None or isinstance(q, Quantity) for q in quantities)
         },
     )
 
@@ -152,9 +177,9 @@ class Assessed:
         return f"{self.feed.name}|{self.sleep_name(row)}|{labels}"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Build:
-    """One build of a part: a row of an assessment."""
+    """One build of a part: a row of an assessment. Builds sort by their names."""
 
     part: str
     found: Assessed
@@ -166,10 +191,13 @@ class Build:
         return float(self.found.score[self.row, 0])
 
     @property
-    def order(self) -> tuple[float, float, str]:
-        """By which builds of a part compete: the least is the best."""
+    def order(self) -> tuple[float, float, Build]:
+        """By which builds of a part compete: the least is the best, of equals the first by name."""
         # what is equal but for the order of its sums goes on by the next entry
-        return (-round(self.score, DIGITS), float(self.found.battery_a[self.row, 0]), self.name)
+        return (-round(self.score, DIGITS), float(self.found.battery_a[self.row, 0]), self)
+
+    def __lt__(self, other: Build) -> bool:
+        return self.name < other.name
 
     @property
     def name(self) -> str:
@@ -234,9 +262,10 @@ def prepare(
     cut_off = np.broadcast_to(feed.cut_off_v, (len(part), lines.share.shape[2]))
     if feed.converter is None:
         points = [stack.option_point[k][part, choice[:, k]] for k in range(len(events))]
-        own = [side.least_v[part], side.brown_out_v[part]]
-        own += [stack.supply_min[part, p][:, None] + 0.0 * cut_off for p in points]
-        cut_off = np.maximum.reduce([cut_off, *own])
+        least = [stack.sleep_min[part, sleep], *(stack.supply_min[part, p] for p in points)]
+        cut_off = np.maximum.reduce(
+            [cut_off, side.floor_v[part], *(v[:, None] + 0.0 * cut_off for v in least)]
+        )
     drain = _drain(feed, lines, cut_off)
     return Prepared(feed, feed_cost, stack, side, part, sleep, choice, lines, drain)
 
@@ -284,7 +313,9 @@ def _assessed(
     battery = (lines.share * (drain.constant_a + drain.power_w / feed.nominal_v)).sum(axis=1)
     money = costs(side.cost[part], side.setup_h[part], made.feed_cost, own_cost, found.life_s)
     headroom = _headroom(lines, product)
-    values = _values(criteria, feed, found, money, side, part, headroom)
+    view = _View(feed, found, money, side, part, headroom)
+    shape = found.life_s.shape
+    values = np.stack([np.broadcast_to(c.measure.value(view), shape) for c in criteria])
     total, worth = score(criteria, values, weights)
     held = np.where(lines.duration > 0, current, 0.0)
     held[:, -1] = current[:, -1]
@@ -322,28 +353,40 @@ def _headroom(lines: Timeline, product: ProductFigures) -> Array:
     return np.asarray(np.minimum.reduce(left))
 
 
-def _values(
-    criteria: Sequence[Criterion],
-    feed: Feed,
-    found: Life,
-    money: Costs,
-    side: PartSide,
-    part: Index,
-    headroom: Array,
-) -> Array:
-    """Value of every criterion, (C, R, N), SI."""
-    known: dict[str, Callable[[], Array]] = {
-        "battery-life": lambda: found.life_s,
-        "lifetime-cost": lambda: money.lifetime,
-        "purchase-cost": lambda: money.purchase,
-        "toolchain": lambda: side.toolchain[part],
-        "bring-up": lambda: side.setup_h[part] * HOUR,
-        "time-headroom": lambda: headroom,
-        "memory-headroom": lambda: side.memory_headroom[part],
-        "energy-per-day": lambda: found.mean_current_a * feed.nominal_v * DAY,
-    }
-    rows = [
-        side.own[c.name[len(OWN) :]][part] if c.name.startswith(OWN) else known[c.name]()
-        for c in criteria
-    ]
-    return np.stack(rows)
+@dataclass(frozen=True, slots=True)
+class _View:
+    """What the criteria read of builds; see `criteria.View`."""
+
+    feed: Feed
+    life: Life
+    money: Costs
+    side: PartSide
+    part: Index
+    headroom: Array
+
+    @property
+    def life_s(self) -> Array:
+        return self.life.life_s
+
+    @property
+    def lifetime(self) -> Array:
+        return self.money.lifetime
+
+    @property
+    def purchase(self) -> Array:
+        return self.money.purchase
+
+    @property
+    def energy_per_day(self) -> Array:
+        return np.asarray(self.life.mean_current_a * self.feed.nominal_v * DAY)
+
+    @property
+    def memory_headroom(self) -> Array:
+        return self.side.memory_headroom[self.part]
+
+    @property
+    def toolchain(self) -> Array:
+        return self.side.toolchain[self.part]
+
+    def figure(self, path: str) -> Array:
+        return self.side.figures[path][self.part]

@@ -16,6 +16,7 @@ from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.decide.builds import Assessed, Build, Prepared, assess, part_side, prepare
 from advisor.decide.costs import part_cost
+from advisor.decide.limits import figure_paths
 from advisor.decide.stage import Stage, stage
 from advisor.decide.value import Criterion, weights
 from advisor.model.draws import Array
@@ -139,7 +140,7 @@ def assessed(
                 table,
                 here.figures,
                 here.events(table),
-                part_side(parts, costs, product, here.samplers),
+                part_side(parts, costs, product, here.samplers, figure_paths(product)),
                 np.arange(len(members)),
                 np.zeros(len(members), dtype=np.intp),
                 np.zeros((len(members), len(here.figures.tasks)), dtype=np.intp),

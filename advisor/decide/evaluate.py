@@ -12,18 +12,20 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from advisor.catalogue.criteria import measures
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_parts import Part
-from advisor.catalogue.schema_product import OWN, Product
+from advisor.catalogue.schema_product import Product
 from advisor.decide.builds import (
     Build,
     assess,
     part_side,
     prepare,
+    stated,
 )
 from advisor.decide.costs import PartCost, ProductCost, part_cost
 from advisor.decide.drawing import Drawn, Progress, draw_builds
-from advisor.decide.limits import feed_faults, row_faults
+from advisor.decide.limits import feed_faults, figure_paths, plan_faults, row_faults
 from advisor.decide.missing import Estimated, fill_missing, notes
 from advisor.decide.screens import Failed, Screened, screen
 from advisor.decide.stage import Stage, stage
@@ -36,9 +38,11 @@ from advisor.model.packs import (
     missing_cell,
     missing_converter,
 )
-from advisor.model.plan import Choice, choose
-from advisor.model.tables import PartFigures, Stack, part_figures, stack
+from advisor.model.plan import Plans, choose
+from advisor.model.tables import PartFigures, part_figures, stack
 from advisor.model.workload import ProductFigures
+
+MATURITY = "toolchain.maturity"  # answers to it may be there and yet tell nothing
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +52,7 @@ class Candidate:
     part: Part
     builds: tuple[Build, ...]
     cost: PartCost
-    plan: tuple[Choice, int]  # the plan of the chosen build's feed, and the part's place in it
+    plan: tuple[Plans, int]  # the plans of the chosen build's feed, and the part's place in it
     drawn: Drawn | None
 
     @property
@@ -128,16 +132,13 @@ def _feed_pairs(
 def _criterion_missing(part: Part, product: Product, cost_missing: Sequence[str]) -> list[str]:
     """Paths of figures that a weighted criterion needs and the part lacks."""
     out: list[str] = []
-    names = set(product.priorities)
-    if names & {"lifetime-cost", "purchase-cost"} or product.cost.unit_cost_limit is not None:
+    if product.cost.unit_cost_limit is not None:
         out += cost_missing
-    if names & {"lifetime-cost", "bring-up"} and part.toolchain.setup is None:
-        out.append(f"{part.part}:toolchain.setup")
-    if "toolchain" in names and maturity(part.toolchain) is None:
-        out.append(f"{part.part}:toolchain.maturity")
-    for name in names:
-        if name.startswith(OWN) and name[len(OWN) :] not in part.own_figures:
-            out.append(f"{part.part}:{name}")
+    for path in dict.fromkeys(path for measure in measures(product) for path in measure.reads):
+        if path == "price":
+            out += cost_missing
+        elif stated(part, path) is None or (path == MATURITY and maturity(part.toolchain) is None):
+            out.append(f"{part.part}:{path}")
     for end in ("min", "max"):
         if getattr(part.supply, end) is None:
             out.append(f"{part.part}:supply.{end}")
@@ -209,8 +210,9 @@ def evaluate(
     candidates: list[Candidate] = []
     ruled_out: dict[str, tuple[Failed, ...]] = {}
     if kept:
-        candidates, ruled_out = _nominal(here, kept, read, wanted, pairs)
+        candidates, ruled_out, valueless = _nominal(here, kept, read, wanted, pairs)
         screened |= ruled_out
+        set_aside |= valueless
     if draws and candidates:
         builds = [c.best for c in candidates]
         drawn = draw_builds(catalogue, product, builds, wanted, draws, seed, jobs, progress, trace)
@@ -244,48 +246,59 @@ def _nominal(
     read: Sequence[PartFigures],
     wanted: Sequence[Criterion],
     pairs: Sequence[tuple[int, str]],
-) -> tuple[list[Candidate], dict[str, tuple[Failed, ...]]]:
-    """Every build at the stated values: candidates by rank, and parts that no build saves."""
+) -> tuple[list[Candidate], dict[str, tuple[Failed, ...]], dict[str, tuple[str, ...]]]:
+    """Every build at the stated values: candidates by rank, parts that no build saves, and parts
+    of which no build has a value by every criterion, with what is missing."""
     table = stack(read)
     events = here.events(table)
     part_costs = [part_cost(p, here.own_cost, here.samplers[p.part]) for p in parts]
-    side = part_side(parts, part_costs, here.product, here.samplers)
+    side = part_side(parts, part_costs, here.product, here.samplers, figure_paths(here.product))
     builds: dict[int, list[Build]] = defaultdict(list)
     reasons: dict[int, list[list[Failed]]] = defaultdict(list)
     unfit: list[list[Failed]] = []
-    plans: list[Choice] = []
-    prepared = []
+    fed = []
     for pair in pairs:
         made, money = here.feed(*pair)
         out = feed_faults(made, here.figures)
         if out:
             unfit.append(out)
-            continue
-        plan = choose(made, table, here.figures, events)
-        _plan_faults(plan, table, here.figures, reasons)
-        rows = np.nonzero(plan.possible)
-        if rows[0].size:
+        else:
+            fed.append((made, money))
+    weighed = any(c.name == "time-headroom" for c in wanted)
+    feeds = [made for made, _ in fed]
+    found_plans = choose(feeds, table, here.figures, events, side.floor_v[:, 0], weighed)
+    plans, prepared = [], []
+    for (made, money), plan in zip(fed, found_plans, strict=True):
+        for p, faults in plan_faults(plan, table, here.figures):
+            reasons[p].append(faults)
+        if plan.part.size:
             plans.append(plan)
-            p_row, z_row = rows
-            prepared.append(
-                prepare(
-                    made, money, table, here.figures, events, side, p_row, z_row, plan.option[rows]
-                )
-            )
-    plan_of: dict[int, Choice] = {}
+            rows = plan.part, plan.sleep, plan.choice
+            prepared.append(prepare(made, money, table, here.figures, events, side, *rows))
+    plan_of: dict[int, Plans] = {}
+    unknown: dict[int, list[str]] = defaultdict(list)
     for plan, found in zip(
         plans, assess(prepared, here.own_cost, here.figures, wanted), strict=True
     ):
         plan_of[id(found)] = plan
         for r, faults in enumerate(row_faults(found, side, here.own_cost)):
             p = int(found.part[r])
+            nothing = np.isnan(found.values[:, r, 0])
             if faults:
                 reasons[p].append(faults)
+            elif nothing.any():
+                # what has no value by a weighted criterion has no score
+                names = [c.name for c, no in zip(wanted, nothing, strict=True) if no]
+                unknown[p] += found.feed_cost.missing or [f"{parts[p].part}:{n}" for n in names]
             else:
                 builds[p].append(Build(parts[p].part, found, r))
     candidates = []
     ruled_out = {}
+    valueless = {}
     for p, part in enumerate(parts):
+        if not builds[p] and unknown[p]:
+            valueless[part.part] = tuple(dict.fromkeys(unknown[p]))
+            continue
         if not builds[p]:
             # a pack and a converter that do not go together say nothing of the part
             ruled_out[part.part] = _nearest(reasons[p] or unfit)
@@ -294,46 +307,7 @@ def _nominal(
         plan = plan_of[id(ordered[0].found)]
         candidates.append(Candidate(part, ordered, part_costs[p], (plan, p), None))
     candidates.sort(key=lambda c: (*c.best.order[:2], c.part.part))
-    return candidates, ruled_out
-
-
-def _plan_faults(
-    plan: Choice,
-    table: Stack,
-    figures: ProductFigures,
-    reasons: dict[int, list[list[Failed]]],
-) -> None:
-    """Note why a part has no plan: a deadline that it misses, or more work than time."""
-    for p, z in zip(*np.nonzero(table.sleeping & ~plan.possible), strict=True):
-        faults = []
-        for k, task in enumerate(figures.tasks):
-            if plan.late[p, z, k]:
-                if task.finish_within is not None and table.valid[k][p].any():
-                    lengths = plan.length[k][p, z][table.valid[k][p]]
-                    best, limit = float(lengths.min()), float(task.finish_within[0])
-                    if best > limit:
-                        faults.append(
-                            Failed(
-                                f"workload.{task.name}.finish-within",
-                                limit,
-                                best,
-                                "time",
-                                (best - limit) / limit,
-                            )
-                        )
-                        continue
-                faults.append(
-                    Failed(
-                        f"workload.{task.name} at an operating point that this supply can feed",
-                        "one",
-                        "none",
-                        miss=np.inf,  # no figure of this supply comes near
-                    )
-                )
-        if not faults:
-            busy = float(plan.busy[p, z])
-            faults.append(Failed("busy share of the time", busy, 1.0, "share", busy - 1))
-        reasons[int(p)].append(faults)
+    return candidates, ruled_out, valueless
 
 
 def _nearest(reasons: Sequence[Sequence[Failed]]) -> tuple[Failed, ...]:

@@ -1,135 +1,418 @@
-"""What a build may not exceed, told once: with words at the stated values, and over many places.
+"""What a pack, a plan and a build may not exceed; `screens` has the part's own needs.
 
-Figures are SI; arrays are (R, N) or broadcast to it: R builds on one feed, N places of a lever.
+Each limit is declared once: with its words it says what fails at the stated values, as a mask over
+(R, N) whether builds stand, R builds on one feed, N draws or places of a lever. SI figures.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from advisor.catalogue.criteria import measures
+from advisor.catalogue.schema_product import Product
 from advisor.decide.builds import Assessed, PartSide
 from advisor.decide.costs import ProductCost
-from advisor.decide.screens import Failed, gap
+from advisor.decide.screens import PART_LIMITS, Case, Failed, Limit
 from advisor.model.draws import Array
 from advisor.model.packs import Feed
+from advisor.model.plan import Plans
+from advisor.model.tables import Stack
 from advisor.model.workload import ProductFigures
+
+# A pack with a converter, whatever the part -----------------------------------------------------
 
 
 @dataclass(frozen=True, slots=True)
-class Limit:
-    """A limit: `bad` where it is broken; what is required, and what is offered, there."""
+class Supply:
+    """A feed in a product: the subject of the limits at the level `feed`."""
 
-    need: str
-    dimension: str
-    required: Array | float
-    offered: Array | float
-    bad: NDArray[np.bool_]
-
-    def failed(self, row: int) -> Failed:
-        """What a build (a row of `bad`) fails, at the stated values."""
-        wanted, given = np.broadcast_arrays(self.required, self.offered, self.bad)[:2]
-        a, b = float(wanted[row, 0]), float(given[row, 0])
-        return Failed(self.need, a, b, self.dimension, gap(a, b))
+    feed: Feed
+    product: ProductFigures
 
 
-def _over(need: str, dimension: str, required: Array | float, offered: Array | float) -> Limit:
-    """A limit that is broken where more is required than offered."""
-    with np.errstate(invalid="ignore"):
-        bad = np.atleast_2d(np.greater(required, offered))
-    return Limit(need, dimension, required, offered, bad)
-
-
-def _under(need: str, dimension: str, required: Array | float, offered: Array | float) -> Limit:
-    """A limit that is broken where less is required than offered."""
-    with np.errstate(invalid="ignore"):
-        bad = np.atleast_2d(np.less(required, offered))
-    return Limit(need, dimension, required, offered, bad)
-
-
-def feed_limits(feed: Feed) -> Iterator[Limit]:
-    """Those of a converter that does not go with its pack, whatever the part; one row."""
-    record = feed.converter
-    if record is None:
+def _table(at: Supply) -> Iterator[Case]:
+    cell = at.feed.cell
+    if at.feed.covered or cell is None or cell.temperature is None:
         return
-    name, volts = record.converter, feed.pack.open_v[0]
-    assert record.input.max is not None
-    assert record.output.min is not None
-    assert record.output.max is not None
-    most, least, rail = record.output.max.nominal, record.output.min.nominal, feed.rail_v
-    yield _over(f"{name} input max for a fresh pack", "voltage", volts, record.input.max.nominal)
-    yield _under(f"{name} output min for the rail", "voltage", rail, least)
-    yield _over(f"{name} output max for the rail", "voltage", rail, most)
-    if record.kind == "buck":
-        need = f"{name} (buck) needs a pack at or above the rail"
-        yield _over(need, "voltage", rail, volts)
-    if record.kind == "boost":
-        need = f"{name} (boost) needs a pack at or below the rail"
-        yield _under(need, "voltage", rail, volts)
+    ends = cell.temperature.at
+    cold = at.product.coldest < ends[0]
+    place, end = (at.product.coldest, ends[0]) if cold else (at.product.hottest, ends[-1])
+    need = f"{cell.cell} temperature table"
+    yield Case(need=need, required=place, offered=end, broken=True, miss=1.0)
 
 
-def build_limits(found: Assessed, side: PartSide, own: ProductCost) -> Iterator[Limit]:
-    """Those of the chip, the converter, the cell and the product, build by build."""
-    feed = found.feed
-    record, cell = feed.converter, feed.cell
-    chip_v = feed.pack.open_v[0] if record is None else feed.rail_v
-    yield _over("supply max at the chip", "voltage", chip_v, side.most_v[found.part])
-    yield _over("supply min at the chip", "voltage", side.least_v[found.part], chip_v)
-    if record is not None and record.max_output is not None:
-        limit = record.max_output.nominal
-        yield _over(f"{record.converter} max-output", "current", found.peak_a, limit)
-    if cell is not None:
-        for name, bound, value in (
-            ("max-pulse", cell.max_pulse, found.life.start_peak_a),
-            ("max-continuous", cell.max_continuous, found.life.start_mean_a),
-        ):
-            if bound is not None:
-                limit = bound.nominal * feed.option.parallel
-                yield _over(f"{cell.cell} {name}", "current", value, limit)
-    yield Limit(
-        "voltage of a fresh pack under load, in the cold",
-        "voltage",
-        found.cut_off_v,
-        np.nan_to_num(found.life.start_low_v),
-        found.life.dead,
+def _input_max(at: Supply) -> Iterator[Case]:
+    record = at.feed.converter
+    if record is not None and record.input.max is not None:
+        need = f"{record.converter} input max for a fresh pack"
+        yield Case(need=need, required=at.feed.pack.open_v[0], offered=record.input.max.nominal)
+
+
+def _output_min(at: Supply) -> Iterator[Case]:
+    record = at.feed.converter
+    if record is not None and record.output.min is not None:
+        need = f"{record.converter} output min for the rail"
+        yield Case(need=need, required=at.feed.rail_v, offered=record.output.min.nominal)
+
+
+def _output_max(at: Supply) -> Iterator[Case]:
+    record = at.feed.converter
+    if record is not None and record.output.max is not None:
+        need = f"{record.converter} output max for the rail"
+        yield Case(need=need, required=at.feed.rail_v, offered=record.output.max.nominal)
+
+
+def _direction(kind: str, side: str) -> Callable[[Supply], Iterator[Case]]:
+    def cases(at: Supply) -> Iterator[Case]:
+        record = at.feed.converter
+        if record is not None and record.kind == kind:
+            need = f"{record.converter} ({kind}) needs a pack at or {side} the rail"
+            yield Case(need=need, required=at.feed.rail_v, offered=at.feed.pack.open_v[0])
+
+    return cases
+
+
+FEED_LIMITS = (
+    Limit(
+        name="temperature-table",
+        level="feed",
+        title="the cell's temperature table reaches over the environment",
+        dimension="temperature",
+        least=True,
+        cases=_table,
+    ),
+    Limit(
+        name="input-max",
+        level="feed",
+        title="the fresh pack is within the converter's input",
+        dimension="voltage",
+        least=True,
+        cases=_input_max,
+    ),
+    Limit(
+        name="output-min",
+        level="feed",
+        title="the rail is within the converter's output, from below",
+        dimension="voltage",
+        least=False,
+        cases=_output_min,
+    ),
+    Limit(
+        name="output-max",
+        level="feed",
+        title="the rail is within the converter's output, from above",
+        dimension="voltage",
+        least=True,
+        cases=_output_max,
+    ),
+    Limit(
+        name="buck",
+        level="feed",
+        title="a buck converter's pack is at or above the rail",
+        dimension="voltage",
+        least=True,
+        cases=_direction("buck", "above"),
+    ),
+    Limit(
+        name="boost",
+        level="feed",
+        title="a boost converter's pack is at or below the rail",
+        dimension="voltage",
+        least=False,
+        cases=_direction("boost", "below"),
+    ),
+)
+
+# The plans of a part's sleep state on a feed -----------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """A part and a sleep state that have no plan: the subject of the limits at `option`."""
+
+    plan: Plans
+    table: Stack
+    product: ProductFigures
+    part: int
+    sleep: int
+
+    def best(self, k: int) -> float | None:
+        """Length of the shortest event of task `k` by any option, s; None without one."""
+        there = self.table.valid[k][self.part]
+        return (
+            float(self.plan.length[k][self.part, self.sleep][there].min()) if there.any() else None
+        )
+
+    def misses(self, k: int) -> bool:
+        """Whether no option of task `k` is quick enough."""
+        limit, best = self.product.tasks[k].finish_within, self.best(k)
+        return limit is not None and best is not None and best > float(limit[0])
+
+
+def _finish(at: Planned) -> Iterator[Case]:
+    for k, task in enumerate(at.product.tasks):
+        best = at.best(k)
+        if at.plan.late[at.part, at.sleep, k] and at.misses(k) and task.finish_within is not None:
+            need = f"workload.{task.name}.finish-within"
+            yield Case(need=need, required=float(task.finish_within[0]), offered=best)
+
+
+def _fed(at: Planned) -> Iterator[Case]:
+    for k, task in enumerate(at.product.tasks):
+        if at.plan.late[at.part, at.sleep, k] and not at.misses(k):
+            need = f"workload.{task.name} at an operating point that this supply can feed"
+            # no figure of this supply comes near
+            yield Case(need=need, required="one", offered="none", broken=True, miss=np.inf)
+
+
+def _time(at: Planned) -> Iterator[Case]:
+    if not at.plan.late[at.part, at.sleep].any():
+        busy = float(at.plan.busy[at.part, at.sleep])
+        yield Case(need="busy share of the time", required=busy, offered=1.0)
+
+
+OPTION_LIMITS = (
+    Limit(
+        name="finish-within",
+        level="option",
+        title="an option finishes the task in time",
+        dimension="time",
+        least=False,
+        cases=_finish,
+    ),
+    Limit(
+        name="fed",
+        level="option",
+        title="the supply can feed an operating point of the task",
+        dimension="",
+        least=True,
+        cases=_fed,
+    ),
+    Limit(
+        name="busy",
+        level="option",
+        title="the tasks together leave the core time",
+        dimension="share",
+        least=True,
+        cases=_time,
+    ),
+)
+
+# Builds ------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """Builds on one feed: the subject of the limits at the level `build`."""
+
+    found: Assessed
+    side: PartSide
+    own: ProductCost
+
+    @property
+    def chip_v(self) -> Array:
+        """Voltage at the chip, of a fresh pack where that is the rail, (N,) V."""
+        feed = self.found.feed
+        return feed.pack.open_v[0] if feed.converter is None else feed.rail_v
+
+    def figure(self, path: str) -> Array:
+        """A part's own figure, (R, N); NaN where it is not stated."""
+        return self.side.figures[path][self.found.part]
+
+
+def _supply_max(at: Held) -> Iterator[Case]:
+    most = at.side.most_v[at.found.part]
+    yield Case(need="supply max at the chip", required=at.chip_v, offered=most)
+
+
+def _supply_min(at: Held) -> Iterator[Case]:
+    least = at.side.least_v[at.found.part]
+    yield Case(need="supply min at the chip", required=least, offered=at.chip_v)
+
+
+def _max_output(at: Held) -> Iterator[Case]:
+    feed = at.found.feed
+    if np.isfinite(feed.most_output_a):
+        need = f"{feed.converter_name} max-output"
+        yield Case(need=need, required=at.found.peak_a, offered=feed.most_output_a)
+
+
+def _max_pulse(at: Held) -> Iterator[Case]:
+    feed = at.found.feed
+    if feed.cell is not None and np.isfinite(feed.most_pulse_a):
+        peak = at.found.life.start_peak_a
+        need = f"{feed.cell.cell} max-pulse"
+        yield Case(need=need, required=peak, offered=feed.most_pulse_a)
+
+
+def _max_continuous(at: Held) -> Iterator[Case]:
+    feed = at.found.feed
+    if feed.cell is not None and np.isfinite(feed.most_mean_a):
+        mean = at.found.life.start_mean_a
+        need = f"{feed.cell.cell} max-continuous"
+        yield Case(need=need, required=mean, offered=feed.most_mean_a)
+
+
+def _fresh(at: Held) -> Iterator[Case]:
+    found = at.found
+    yield Case(
+        need="voltage of a fresh pack under load, in the cold",
+        required=found.cut_off_v,
+        offered=np.nan_to_num(found.life.start_low_v),
+        broken=found.life.dead,
     )
-    yield _under("unit-cost-limit", "money", own.limit, found.costs.purchase)
+
+
+def _unit_cost(at: Held) -> Iterator[Case]:
+    yield Case(need="unit-cost-limit", required=at.own.limit, offered=at.found.costs.purchase)
+
+
+def _deadlines(at: Held) -> Iterator[Case]:
+    lines = at.found.timeline
+    for task, here in zip(at.found.product.tasks, lines.tasks, strict=True):
+        if task.finish_within is not None:
+            length = lines.duration[:, here].sum(axis=1)
+            need = f"workload.{task.name}.finish-within"
+            yield Case(need=need, required=task.finish_within, offered=length)
+
+
+def _busy(at: Held) -> Iterator[Case]:
+    yield Case(need="busy share of the time", required=at.found.timeline.busy, offered=1.0)
+
+
+BUILD_LIMITS = (
+    Limit(
+        name="supply-max",
+        level="build",
+        title="the chip's supply does not pass its greatest",
+        dimension="voltage",
+        least=True,
+        cases=_supply_max,
+    ),
+    Limit(
+        name="supply-min",
+        level="build",
+        title="the chip's supply reaches its least",
+        dimension="voltage",
+        least=True,
+        cases=_supply_min,
+    ),
+    Limit(
+        name="max-output",
+        level="build",
+        title="the greatest current at the rail is within the converter's output",
+        dimension="current",
+        least=True,
+        cases=_max_output,
+    ),
+    Limit(
+        name="max-pulse",
+        level="build",
+        title="the cells' greatest current is within their pulse limit",
+        dimension="current",
+        least=True,
+        cases=_max_pulse,
+    ),
+    Limit(
+        name="max-continuous",
+        level="build",
+        title="the cells' mean current is within their continuous limit",
+        dimension="current",
+        least=True,
+        cases=_max_continuous,
+    ),
+    Limit(
+        name="fresh",
+        level="build",
+        title="a fresh pack carries the load in the cold",
+        dimension="voltage",
+        least=True,
+        cases=_fresh,
+    ),
+    Limit(
+        name="unit-cost-limit",
+        level="build",
+        title="what the parts of a unit may cost",
+        dimension="money",
+        least=False,
+        cases=_unit_cost,
+    ),
+    Limit(
+        name="finish-within",
+        level="build",
+        title="every task finishes in time",
+        dimension="time",
+        least=False,
+        cases=_deadlines,
+    ),
+    Limit(
+        name="busy",
+        level="build",
+        title="the tasks together leave the core time",
+        dimension="share",
+        least=True,
+        cases=_busy,
+    ),
+)
+
+LIMITS = (*PART_LIMITS, *FEED_LIMITS, *OPTION_LIMITS, *BUILD_LIMITS)
+
+
+def figure_paths(product: Product) -> tuple[str, ...]:
+    """Paths of the parts' own figures that the product's criteria and the limits read."""
+    weighed = (path for measure in measures(product) for path in measure.reads)
+    return tuple(dict.fromkeys([*weighed, *(path for one in LIMITS for path in one.reads)]))
+
+
+def _faults(limits: Sequence[Limit], subject: object) -> list[Failed]:
+    """What a single subject fails, at the stated values."""
+    return [
+        limit.failed(case)
+        for limit in limits
+        for case in limit.cases(subject)
+        if limit.bad(case).any()
+    ]
 
 
 def feed_faults(feed: Feed, product: ProductFigures) -> list[Failed]:
     """What rules a feed out whatever the part, at the stated values."""
-    out = []
-    if not feed.covered and feed.cell is not None and feed.cell.temperature is not None:
-        ends = feed.cell.temperature.at
-        cold = product.coldest < ends[0]
-        out.append(
-            Failed(
-                f"{feed.cell.cell} temperature table",
-                product.coldest if cold else product.hottest,
-                ends[0] if cold else ends[-1],
-                "temperature",
-            )
-        )
-    return [*out, *(limit.failed(0) for limit in feed_limits(feed) if limit.bad.any())]
+    return _faults(FEED_LIMITS, Supply(feed, product))
+
+
+def plan_faults(
+    plan: Plans, table: Stack, product: ProductFigures
+) -> Iterator[tuple[int, list[Failed]]]:
+    """(part, why it has no plan) of every part and sleep state without one."""
+    for p, z in zip(*np.nonzero(table.sleeping & ~plan.possible), strict=True):
+        found = _faults(OPTION_LIMITS, Planned(plan, table, product, int(p), int(z)))
+        if found:
+            yield int(p), found
 
 
 def row_faults(found: Assessed, side: PartSide, own: ProductCost) -> list[list[Failed]]:
     """What rules each build out, by row, at the stated values; empty for those that stand."""
     out: list[list[Failed]] = [[] for _ in found.part]
-    for limit in build_limits(found, side, own):
-        if limit.bad.any():
-            bad = np.broadcast_to(limit.bad, (len(out), 1))
-            for row in np.nonzero(bad[:, 0])[0]:
-                out[row].append(limit.failed(int(row)))
+    for limit in BUILD_LIMITS:
+        for case in limit.cases(Held(found, side, own)):
+            bad = limit.bad(case)
+            if bad.any():
+                for row in np.nonzero(np.broadcast_to(bad, (len(out), 1))[:, 0])[0]:
+                    out[row].append(limit.failed(case, int(row)))
     return out
 
 
 def stands(found: Assessed, side: PartSide, own: ProductCost) -> NDArray[np.bool_]:
-    """(R, N): whether a build keeps its limits, its deadlines, and has time for its tasks."""
-    good = (found.timeline.share[:, -1] >= 0) & ~(found.headroom < 0)
-    for limit in (*feed_limits(found.feed), *build_limits(found, side, own)):
-        good = good & ~limit.bad
-    return np.asarray(np.broadcast_to(good, found.score.shape))
+    """(R, N): whether builds keep every limit of their feed and their own."""
+    good = np.ones(found.score.shape, dtype=bool)
+    held, supply = Held(found, side, own), Supply(found.feed, found.product)
+    for limit in FEED_LIMITS:
+        for case in limit.cases(supply):
+            good &= ~limit.bad(case)
+    for limit in BUILD_LIMITS:
+        for case in limit.cases(held):
+            good &= ~limit.bad(case)
+    return good

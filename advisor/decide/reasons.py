@@ -8,25 +8,8 @@ from advisor.decide.builds import Build
 from advisor.decide.evaluate import Evaluation
 from advisor.decide.value import Criterion
 from advisor.model.battery import ENDS
-from advisor.quantities import show
 
-HOUR = 3600.0
 LINE = 72  # letters for a pack and the reason, so that both stand on one line of 80
-
-
-def show_value(criterion: Criterion, value: float) -> str:
-    """A criterion's value as a person would say it."""
-    if criterion.dimension == "money":
-        return f"{criterion.unit} {value:.2f}" if np.isfinite(value) else f"{criterion.unit} ∞"
-    if criterion.name == "bring-up":
-        return f"{value / HOUR:.3g} h"
-    if criterion.dimension == "share":
-        return f"{100 * value:.3g} %"
-    if criterion.dimension == "score":
-        return f"{value:.3g}"
-    if criterion.dimension == "energy":
-        return f"{show(value, 'energy')}/day"
-    return show(value, criterion.dimension)
 
 
 def points(evaluation: Evaluation, build: Build) -> np.ndarray:

@@ -1,12 +1,23 @@
-"""Needs that a part must meet: screens, never traded against anything."""
+"""Limits, and those that a part must meet by itself: screens, never traded against anything.
+
+A limit is declared once, with its words, its level and what it compares; the same declaration says
+what fails at the stated values and masks whole arrays of draws or of places along a lever. Those of
+packs, options and builds are in `limits`.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
 
 from advisor.catalogue.schema_parts import LIFECYCLES, Part
 from advisor.catalogue.schema_product import Product
-from advisor.quantities import show
+from advisor.model.draws import Array
+from advisor.quantities import Quantity, show
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +51,69 @@ class Failed:
         return show(value, self.dimension)
 
 
+Level = Literal["part", "feed", "option", "build"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Case:
+    """One thing that a limit compares.
+
+    Attributes
+    ----------
+    need : in words. required, offered : SI figures or arrays (R, N), or words; None where nothing
+    is offered. missing : path of the part's figure that is not stated, in place of an offer.
+    broken : whether it is; None to compare the two. miss : how far the offer is from the need,
+    None for their gap as a share of the need.
+    """
+
+    need: str
+    required: Array | float | str = 0.0
+    offered: Array | float | str | None = None
+    missing: str | None = None
+    broken: NDArray[np.bool_] | bool | None = None
+    miss: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Limit:
+    """A limit: what it is called, at which level it is asked, and its cases for a subject.
+
+    Attributes
+    ----------
+    title : in words. dimension : of its figures; empty for words. least : whether the offer must
+    be at least what is required; else it must not pass it. reads : paths of the part's own
+    figures that its cases take from the subject.
+    """
+
+    name: str
+    level: Level
+    title: str
+    dimension: str
+    least: bool
+    cases: Callable[[Any], Iterator[Case]]
+    reads: tuple[str, ...] = ()
+
+    def bad(self, case: Case) -> NDArray[np.bool_]:
+        """Where a case is broken, (R, N) or broadcast to it."""
+        if case.broken is not None:
+            return np.atleast_2d(np.asarray(case.broken))
+        with np.errstate(invalid="ignore"):
+            if self.least:
+                return np.atleast_2d(np.less(case.offered, case.required))  # type: ignore[arg-type]
+            return np.atleast_2d(np.greater(case.offered, case.required))  # type: ignore[arg-type]
+
+    def failed(self, case: Case, row: int = 0) -> Failed:
+        """What a row of a broken case fails, at the stated values."""
+        if isinstance(case.required, str) or isinstance(case.offered, str | None):
+            miss = 1.0 if case.miss is None else case.miss
+            return Failed(case.need, case.required, case.offered, self.dimension, miss)  # type: ignore[arg-type]
+        wanted, given, _ = np.broadcast_arrays(case.required, case.offered, self.bad(case))
+        a, b = float(wanted[row, 0]), float(given[row, 0])
+        return Failed(
+            case.need, a, b, self.dimension, gap(a, b) if case.miss is None else case.miss
+        )
+
+
 @dataclass(frozen=True, slots=True)
 class Screened:
     """What a screen found on one part: needs it fails, and paths of figures that are missing."""
@@ -53,69 +127,156 @@ def gap(required: float, offered: float) -> float:
     return abs(required - offered) / max(abs(required), 1e-30)
 
 
-def screen(part: Part, product: Product) -> Screened:
-    """Hold one part against the product's needs."""
-    failed: list[Failed] = []
-    missing: list[str] = []
-    needs = product.needs
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A part held against a product: the subject of the limits at the level `part`."""
+
+    part: Part
+    product: Product
+
+
+def _of(need: str, required: Quantity, offered: Quantity | None, path: str) -> Case:
+    """A need of one of the part's own figures."""
+    if offered is None:
+        return Case(need=need, missing=path)
+    return Case(need=need, required=required.nominal, offered=offered.nominal)
+
+
+def _memory(asked: Asked) -> Iterator[Case]:
     for name in ("flash", "ram"):
-        need, offer = getattr(needs.memory, name), getattr(part.memory, name)
-        if need is None:
-            continue
-        if offer is None:
-            missing.append(f"memory.{name}")
-        elif offer.nominal < need.nominal:
-            short = gap(need.nominal, offer.nominal)
-            failed.append(
-                Failed(f"memory.{name}", need.nominal, offer.nominal, "information", short)
-            )
-    for name, count in needs.features.items():
-        feature = part.features.get(name)
-        if feature is None:
-            missing.append(f"features.{name}")
-        elif feature.nominal < count.nominal:
-            short = gap(count.nominal, feature.nominal)
-            failed.append(
-                Failed(f"features.{name}", count.nominal, feature.nominal, "count", short)
-            )
-    _temperature(part, product, failed, missing)
-    if needs.lifecycle is not None:
-        if part.lifecycle is None:
-            missing.append("lifecycle")
-        elif part.lifecycle not in needs.lifecycle:
-            steps = [
-                abs(LIFECYCLES.index(part.lifecycle) - LIFECYCLES.index(state))
-                for state in needs.lifecycle
-            ]
-            failed.append(
-                Failed(
-                    "lifecycle",
-                    " or ".join(needs.lifecycle),
-                    part.lifecycle,
-                    miss=min(steps, default=len(LIFECYCLES)) / len(LIFECYCLES),
-                )
-            )
-    used = {block: None for task in product.workload for block in task.uses}
-    failed += [Failed(f"blocks.{b}", 1.0, 0.0, "count") for b in used if b not in part.blocks]
-    return Screened(tuple(failed), tuple(f"{part.part}:{m}" for m in missing))
+        need = getattr(asked.product.needs.memory, name)
+        if need is not None:
+            path = f"memory.{name}"
+            yield _of(path, need, getattr(asked.part.memory, name), path)
 
 
-def _temperature(part: Part, product: Product, failed: list[Failed], missing: list[str]) -> None:
+def _features(asked: Asked) -> Iterator[Case]:
+    for name, count in asked.product.needs.features.items():
+        path = f"features.{name}"
+        yield _of(path, count, asked.part.features.get(name), path)
+
+
+def _temperatures(end: str) -> Callable[[Asked], Iterator[Case]]:
     """The part's rating must cover what is asked for and where the product stands."""
-    places = [stay.at.nominal for stay in product.environment]
-    for end, sign in (("min", 1.0), ("max", -1.0)):
-        asked = getattr(product.needs.temperature, end)
-        wanted = [] if asked is None else [(f"temperature.{end}", asked.nominal)]
+    sign = 1.0 if end == "min" else -1.0
+
+    def cases(asked: Asked) -> Iterator[Case]:
+        places = [stay.at.nominal for stay in asked.product.environment]
+        needed = getattr(asked.product.needs.temperature, end)
+        wanted = [] if needed is None else [(f"temperature.{end}", needed.nominal)]
         if places:
             wanted.append((f"environment {end}", min(places) if sign > 0 else max(places)))
-        rated = getattr(part.temperature, end)
+        rated = getattr(asked.part.temperature, end)
         if rated is None:
             if wanted:
-                missing.append(f"temperature.{end}")
-            continue
+                yield Case(need=f"temperature.{end}", missing=f"temperature.{end}")
+            return
         for need, at in wanted:
             if sign * (rated.nominal - at) > 0:
                 # a share of a temperature means nothing; 100 K is a span of ratings
-                gap = abs(rated.nominal - at) / 100
-                failed.append(Failed(need, at, rated.nominal, "temperature", gap))
-                break
+                miss = abs(rated.nominal - at) / 100
+                yield Case(need=need, required=at, offered=rated.nominal, broken=True, miss=miss)
+                return
+
+    return cases
+
+
+def _lifecycle(asked: Asked) -> Iterator[Case]:
+    wanted, state = asked.product.needs.lifecycle, asked.part.lifecycle
+    if wanted is None:
+        return
+    if state is None:
+        yield Case(need="lifecycle", missing="lifecycle")
+    elif state not in wanted:
+        steps = [abs(LIFECYCLES.index(state) - LIFECYCLES.index(one)) for one in wanted]
+        miss = min(steps, default=len(LIFECYCLES)) / len(LIFECYCLES)
+        words = " or ".join(wanted)
+        yield Case(need="lifecycle", required=words, offered=state, broken=True, miss=miss)
+
+
+def _points(asked: Asked) -> Iterator[Case]:
+    for task in asked.product.workload:
+        if task.at is not None and task.at not in asked.part.operating_points:
+            offered = " or ".join(asked.part.operating_points) or None
+            need = f"workload.{task.task}.at"
+            yield Case(need=need, required=task.at, offered=offered, broken=True)
+
+
+def _blocks(asked: Asked) -> Iterator[Case]:
+    used = {block: None for task in asked.product.workload for block in task.uses}
+    for block in used:
+        if block not in asked.part.blocks:
+            yield Case(need=f"blocks.{block}", required=1.0, offered=0.0)
+
+
+PART_LIMITS = (
+    Limit(
+        name="memory",
+        level="part",
+        title="least flash and RAM",
+        dimension="information",
+        least=True,
+        cases=_memory,
+    ),
+    Limit(
+        name="features",
+        level="part",
+        title="least counts of features",
+        dimension="count",
+        least=True,
+        cases=_features,
+    ),
+    Limit(
+        name="temperature.min",
+        level="part",
+        title="rated down to what is needed and to the coldest place",
+        dimension="temperature",
+        least=False,
+        cases=_temperatures("min"),
+    ),
+    Limit(
+        name="temperature.max",
+        level="part",
+        title="rated up to what is needed and to the hottest place",
+        dimension="temperature",
+        least=True,
+        cases=_temperatures("max"),
+    ),
+    Limit(
+        name="lifecycle",
+        level="part",
+        title="a state of supply that is acceptable",
+        dimension="",
+        least=True,
+        cases=_lifecycle,
+    ),
+    Limit(
+        name="at",
+        level="part",
+        title="the operating point that a task must run at",
+        dimension="",
+        least=True,
+        cases=_points,
+    ),
+    Limit(
+        name="blocks",
+        level="part",
+        title="the on-chip blocks that tasks use",
+        dimension="count",
+        least=True,
+        cases=_blocks,
+    ),
+)
+
+
+def screen(part: Part, product: Product, limits: Sequence[Limit] = PART_LIMITS) -> Screened:
+    """Hold one part against the product's needs."""
+    failed: list[Failed] = []
+    missing: list[str] = []
+    for limit in limits:
+        for case in limit.cases(Asked(part, product)):
+            if case.missing is not None:
+                missing.append(case.missing)
+            elif limit.bad(case).any():
+                failed.append(limit.failed(case))
+    return Screened(tuple(failed), tuple(f"{part.part}:{m}" for m in missing))

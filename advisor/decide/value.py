@@ -13,30 +13,35 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from advisor.catalogue.schema_product import CRITERIA, Product
+from advisor.catalogue.criteria import CURRENCY, Measure, measures
+from advisor.catalogue.schema_product import Product
 from advisor.catalogue.schema_supply import Cell
 from advisor.model.draws import Array, Sampler
-
-DAY = 86400.0
-HOUR = 3600.0
-UNITS = {
-    "time": "s",
-    "score": "1",
-    "share": "1",
-    "energy": "J/day",
-}
 
 
 @dataclass(frozen=True, slots=True)
 class Criterion:
     """A criterion with its weight (of a sum of 1) and anchors in SI (money in the currency)."""
 
-    name: str
-    dimension: str
+    measure: Measure
     weight: float
     poor: float
     good: float
     unit: str
+
+    @property
+    def name(self) -> str:
+        """As the product's file has it."""
+        return self.measure.name
+
+    @property
+    def dimension(self) -> str:
+        """Of its values and anchors."""
+        return self.measure.dimension
+
+    def shown(self, value: float) -> str:
+        """A value as a person would say it."""
+        return self.measure.shown(value, self.unit)
 
     def utility(self, value: Array) -> Array:
         """Worth between 0 and 1 of values of any shape; a NaN stays NaN."""
@@ -55,44 +60,19 @@ def criteria(product: Product, first_cell: Cell | None) -> tuple[Criterion, ...]
     weights = {n: p.weight.nominal for n, p in product.priorities.items() if p.weight is not None}
     total = sum(weights.values())
     out = []
-    for name, priority in product.priorities.items():
-        dimension = CRITERIA.get(name, "score")
-        poor, good = _anchors(name, product, first_cell)
+    for measure in measures(product):
+        priority = product.priorities[measure.name]
+        poor, good = measure.anchors(product, first_cell)
         if priority.poor is not None:
             poor = priority.poor.nominal
         if priority.good is not None:
             good = priority.good.nominal
-        unit = UNITS.get(dimension, product.cost.currency or "money")
-        out.append(Criterion(name, dimension, weights[name] / total, poor, good, unit))
+        unit = measure.unit
+        if unit == CURRENCY:
+            unit = product.cost.currency or "money"
+        share = weights[measure.name] / total
+        out.append(Criterion(measure=measure, weight=share, poor=poor, good=good, unit=unit))
     return tuple(out)
-
-
-def _anchors(name: str, product: Product, first_cell: Cell | None) -> tuple[float, float]:
-    target = np.nan if product.life_target is None else product.life_target.nominal
-    limit = product.cost.unit_cost_limit
-    money = np.nan if limit is None else limit.nominal
-    anchors = {
-        "battery-life": (0.0, 2 * target),
-        "lifetime-cost": (2 * money, 0.0),
-        "purchase-cost": (2 * money, 0.0),
-        "toolchain": (0.0, 100.0),
-        "bring-up": (40 * HOUR, 0.0),
-        "time-headroom": (0.0, 1.0),
-        "memory-headroom": (0.0, 0.75),
-        "energy-per-day": (nominal_energy(product, first_cell) / target * DAY, 0.0),
-    }
-    return anchors.get(name, (np.nan, np.nan))
-
-
-def nominal_energy(product: Product, first_cell: Cell | None) -> float:
-    """Energy of the first pack option at its nominal voltage, J; NaN where unstated."""
-    option = product.supply_options.cells[0]
-    if option.budget is not None and option.voltage is not None:
-        return option.budget.nominal * option.voltage.nominal
-    if first_cell is None or first_cell.capacity is None or first_cell.nominal_voltage is None:
-        return np.nan
-    cells = option.series * option.parallel
-    return first_cell.capacity.nominal * first_cell.nominal_voltage.nominal * cells
 
 
 def weights(product: Product, criteria: Sequence[Criterion], sampler: Sampler) -> Array:

@@ -91,7 +91,7 @@ def life(pack: Pack, drain: Drain, whole: bool = True) -> Life:
 
     cold = np.broadcast_to(pack.least_capacity, shape)
     warm = np.broadcast_to(pack.mean_capacity, shape)
-    cut = _cut_off_depth(pack, drain.cut_off_v)
+    cut = cut_off_depth(pack, drain.cut_off_v)
     search = np.minimum(np.maximum(cold, warm) if whole else cold, cut)
     lows = Lows(pack, drain)
     sag = lows.first_below(search)
@@ -232,7 +232,7 @@ class _March:
         return np.asarray(np.minimum(np.nan_to_num(reached), end))
 
 
-def _cut_off_depth(pack: Pack, cut_off: Array) -> Array:
+def cut_off_depth(pack: Pack, cut_off: Array) -> Array:
     """First depth at which the open voltage is below the cut-off, (R, N); 1 where it never is."""
     out = np.ones_like(cut_off)
     if bool((pack.open_v[-1] >= cut_off).all()):

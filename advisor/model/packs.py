@@ -69,6 +69,24 @@ class Feed:
         """The converter's id, or `none`."""
         return NONE if self.converter is None else self.converter.converter
 
+    @property
+    def most_output_a(self) -> float:
+        """Greatest current of the converter, A; infinite where none is stated."""
+        limit = None if self.converter is None else self.converter.max_output
+        return np.inf if limit is None else limit.nominal
+
+    @property
+    def most_pulse_a(self) -> float:
+        """Greatest current of the cells for a moment, A; infinite where none is stated."""
+        limit = None if self.cell is None else self.cell.max_pulse
+        return np.inf if limit is None else limit.nominal * self.option.parallel
+
+    @property
+    def most_mean_a(self) -> float:
+        """Greatest mean current of the cells, A; infinite where none is stated."""
+        limit = None if self.cell is None else self.cell.max_continuous
+        return np.inf if limit is None else limit.nominal * self.option.parallel
+
     def chip_voltage(self) -> Array:
         """Voltage at the chip by which builds are compared, (N,) V."""
         return self.nominal_v if self.converter is None else self.rail_v

@@ -1,113 +1,360 @@
-"""Which operating point and engines each task runs at: the practical plan, whole points only.
+"""Which operating point and engines each task runs at: the plans worth assessing, whole points.
 
-For each part, sleep state and feed, tasks take the options of least battery current at the pack's
-nominal voltage. While the busy bound is slack each task's cheapest option is the answer: the one
-with the least net cell-side charge Q - I_sleep*L, since awake time displaces sleep. When the
-cheapest options together would keep the part busy for more than all the time, the exact choice is
-searched along the Pareto front of busy share and charge.
+(No mixing of points within a task: that is `operating_plan`, the bound.)
 
-Axes: P parts, Z sleep states, O options, K tasks. Stated values only (N = 1).
+More options never make a part worse, so limits come first: an option that breaks one by itself (a
+deadline, the voltage that it runs at, the converter's output, the cell's pulse limit, a fresh pack
+that cannot carry it) is masked. Of what remains no plan is lost that some weights, some end of the
+battery's life or some sum of currents may favour:
+
+- A build's life depends on its mean current a + b/V and on its reach, the depth of discharge to
+  which the pack carries every state. At a given reach the life is a convex function of (a, b),
+  falling in both, so the longest belongs to a plan of least charge at some voltage between the
+  fresh pack's and the empty one's. That plan is separable: each task takes its own cheapest option.
+- The reach of a plan is that of its worst task, and so is the share of the tightest deadline left.
+
+So for every level of reach, and of headroom where that is weighted, each task takes its cheapest
+option among those that keep both: all the plans that no other beats on charge, reach and headroom.
+Where a point's own least supply raises the cut-off, each such level is swept by itself. A busy
+share above 1 leaves the exact search along the front of busy share and charge (`tight`).
+
+Two approximations, both small: charges that cross between the ends of the voltage are compared at
+five voltages, and an option's reach on a reservoir is taken without the other tasks.
+
+Axes: P parts, Z sleep states, O options, K tasks, L levels of cut-off. Stated values (N = 1).
 """
 
 from __future__ import annotations
 
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from advisor.model.battery import lives
 from advisor.model.draws import Array
 from advisor.model.events import EventStates
-from advisor.model.packs import Feed
+from advisor.model.packs import Feed, cells_name
+from advisor.model.reach import DIGITS, Mask, Reach, TaskOptions, reach, task_options
 from advisor.model.tables import Stack
 from advisor.model.workload import ProductFigures
 
+VOLTAGES = 5  # between a fresh and an empty pack, where the cheapest option is not the same at both
+
 
 @dataclass(frozen=True, slots=True)
-class Choice:
-    """The chosen options of every part and sleep state on one feed.
+class Plans:
+    """Plans worth assessing on one feed, and what was found on the way.
 
     Attributes
     ----------
-    option : (P, Z, K) index into a task's options. possible : (P, Z) whether any choice is.
-    busy : (P, Z) busy share of the choice, or of the least busy one where none is possible.
-    late : (P, Z, K) whether no available option finishes the task in time.
+    part, sleep : (R,) indices into P and Z; choice : (R, K) index of each task's option.
+    possible : (P, Z) whether any plan is. busy : (P, Z) busy share of the least busy plan.
+    late : (P, Z, K) whether no option that the supply can feed finishes the task in time.
     charge : per task, (P, Z, O) C net cell-side charge of an event; length : same, s;
     fed : per task, (P, O) options that are there and that the feed's voltage can run;
     allowed : per task, (P, Z, O) those that also finish in time.
     """
 
-    option: NDArray[np.intp]
-    possible: NDArray[np.bool_]
+    part: NDArray[np.intp]
+    sleep: NDArray[np.intp]
+    choice: NDArray[np.intp]
+    possible: Mask
     busy: Array
-    late: NDArray[np.bool_]
+    late: Mask
     charge: tuple[Array, ...]
     length: tuple[Array, ...]
-    fed: tuple[NDArray[np.bool_], ...]
-    allowed: tuple[NDArray[np.bool_], ...]
-
-
-def net_charge(
-    feed: Feed, stack: Stack, product: ProductFigures, event: EventStates
-) -> tuple[Array, Array]:
-    """(net cell-side charge, length) of one event for every part, sleep state and option.
-
-    Both (P, Z, O): C above what sleeping as long would take, at series x nominal voltage, and s.
-    """
-    standing = product.standing_total
-    volts = feed.nominal_v
-    a, w = feed.cell_side(event.chip_a, event.chip_w, event.load_a + standing)
-    rest_a, rest_w = feed.cell_side(stack.sleep_a, stack.sleep_w, standing)
-    rest = (rest_a + rest_w / volts)[:, :, None, None]
-    charge = (event.duration * (a + w / volts - rest)).sum(axis=3)[..., 0]
-    return np.asarray(charge), event.length[..., 0]
+    fed: tuple[Mask, ...]
+    allowed: tuple[Mask, ...]
 
 
 def choose(
-    feed: Feed, stack: Stack, product: ProductFigures, events: tuple[EventStates, ...]
-) -> Choice:
-    """The practical plan for every part and sleep state on one feed; see `Choice`."""
+    feeds: Sequence[Feed],
+    stack: Stack,
+    product: ProductFigures,
+    events: tuple[EventStates, ...],
+    floor_v: Array,
+    headroom: bool,
+) -> list[Plans]:
+    """The plans worth assessing of every part and sleep state, per feed; see `Plans`.
+
+    Parameters
+    ----------
+    floor_v : (P,) V, the cut-off that a part sets by itself where the pack is its rail.
+    headroom : whether a criterion weighs the share of the deadlines left.
+    """
+    sweeps = [_sweep(feed, stack, product, events, floor_v) for feed in feeds]
+    # options that may sag go through the battery model together, those of one pack at once
+    packs: dict[str, list[_Sweep]] = defaultdict(list)
+    for sweep in sweeps:
+        packs[cells_name(sweep.feed.option)].append(sweep)
+    for members in packs.values():
+        asked = [one for sweep in members for level in sweep.levels for one in level.reaches]
+        asked = [one for one in asked if one.index[0].size]
+        if asked:
+            pack = members[0].feed.pack
+            for one, found in zip(asked, lives(pack, [one.drain for one in asked]), strict=True):
+                one.take(pack, found)
+    return [sweep.plans(headroom) for sweep in sweeps]
+
+
+def _sweep(
+    feed: Feed,
+    stack: Stack,
+    product: ProductFigures,
+    events: tuple[EventStates, ...],
+    floor_v: Array,
+) -> _Sweep:
+    """What there is to choose from on one feed, and the levels of the cut-off."""
     p, z = stack.sleep_a.shape[:2]
-    at_chip = feed.pack.open_v[0, 0] if feed.converter is None else feed.rail_v[0]
-    option = np.zeros((p, z, len(events)), dtype=np.intp)
-    possible = stack.sleeping.copy()
-    late = np.zeros((p, z, len(events)), dtype=bool)
-    busy = np.zeros((p, z))
-    least_busy = np.zeros((p, z))
-    charges, lengths, feds, alloweds = [], [], [], []
+    tasks = [task_options(feed, stack, product, e) for e in events]
+    direct = feed.converter is None
+    at_chip = float(feed.pack.open_v[0, 0] if direct else feed.rail_v[0])
+    awake = stack.sleeping & (stack.sleep_min <= at_chip)
     rows = np.arange(p)[:, None]
-    for k, event in enumerate(events):
-        task = product.tasks[k]
-        charge, length = net_charge(feed, stack, product, event)
-        fed = stack.valid[k] & (stack.supply_min[rows, stack.option_point[k]] <= at_chip)
-        allowed = np.broadcast_to(fed[:, None], charge.shape)
+    least = tuple(stack.supply_min[rows, points] for points in stack.option_point)
+    fed = tuple(v & (low <= at_chip) for v, low in zip(stack.valid, least, strict=True))
+    allowed = []
+    late = np.zeros((p, z, len(tasks)), dtype=bool)
+    busy = np.zeros((p, z))
+    for k, (task, may) in enumerate(zip(product.tasks, fed, strict=True)):
+        length = tasks[k].length
+        inside = np.broadcast_to(may[:, None], length.shape)
         if task.finish_within is not None:
-            allowed = allowed & (length <= task.finish_within[0])
-        none = ~allowed.any(axis=2)
-        late[:, :, k] = none
-        possible &= ~none
-        option[:, :, k] = np.where(allowed, charge, np.inf).argmin(axis=2)
-        rate = 1 / task.period[0]
-        busy += rate * np.take_along_axis(length, option[:, :, k : k + 1], axis=2)[..., 0]
-        shortest = np.where(allowed, length, np.inf).min(axis=2)
-        least_busy += rate * np.where(none, length.min(axis=2), shortest)
-        charges.append(charge)
-        lengths.append(length)
-        feds.append(fed)
-        alloweds.append(allowed)
-    possible &= least_busy <= 1
-    np.copyto(busy, least_busy, where=~possible)
-    rates = [1 / t.period[0] for t in product.tasks]
-    for i, j in zip(*np.nonzero(possible & (busy > 1)), strict=True):
-        option[i, j], busy[i, j] = tight(
-            [c[i, j] for c in charges],
-            [n[i, j] for n in lengths],
-            [a[i, j] for a in alloweds],
-            rates,
-        )
-    return Choice(
-        option, possible, busy, late, tuple(charges), tuple(lengths), tuple(feds), tuple(alloweds)
+            inside = inside & (length <= task.finish_within[0])
+        late[:, :, k] = ~inside.any(axis=2)
+        shortest = np.where(inside, length, np.inf).min(axis=2, initial=np.inf)
+        least_busy = np.where(late[:, :, k], length.min(axis=2, initial=np.inf), shortest)
+        busy += least_busy / task.period[0]
+        allowed.append(inside)
+    possible = awake & ~late.any(axis=2) & (busy <= 1)
+    made = _Sweep(
+        feed=feed,
+        stack=stack,
+        product=product,
+        tasks=tasks,
+        fed=fed,
+        allowed=tuple(allowed),
+        least=least,
+        possible=possible,
+        late=late,
+        busy=busy,
+        levels=[],
     )
+    made.levels.extend(made.opened(_levels(direct, floor_v, stack, least, fed)))
+    return made
+
+
+def _levels(
+    direct: bool,
+    floor_v: Array,
+    stack: Stack,
+    least: Sequence[Array],
+    fed: Sequence[Mask],
+) -> Array:
+    """Levels of the cut-off that the points used may set, (L, P) V, rising.
+
+    Behind a converter, or where no point asks for more than its part does, there is one.
+    """
+    if not direct or not least:
+        return floor_v[None]
+    sets = [np.where(may, low, 0.0) for low, may in zip(least, fed, strict=True)]
+    sets.append(np.where(stack.sleeping, stack.sleep_min, 0.0))
+    ends = np.sort(np.maximum(np.concatenate([floor_v[:, None], *sets], axis=1), floor_v[:, None]))
+    # equal levels are swept once: repeats move to the front as the floor itself
+    ends[:, 1:][ends[:, 1:] == ends[:, :-1]] = 0.0
+    levels = np.sort(np.maximum(ends, floor_v[:, None]), axis=1).T
+    moving = (levels > floor_v).any(axis=1)
+    return np.concatenate([floor_v[None], levels[moving]])
+
+
+@dataclass(frozen=True, slots=True)
+class _Level:
+    """A level of the cut-off: which parts and sleep states have it, (P, Z); reach per task."""
+
+    here: Mask
+    inside: tuple[Mask, ...]
+    reaches: tuple[Reach, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Sweep:
+    """The search over levels of cut-off, reach and headroom; one feed."""
+
+    feed: Feed
+    stack: Stack
+    product: ProductFigures
+    tasks: list[TaskOptions]
+    fed: tuple[Mask, ...]
+    allowed: tuple[Mask, ...]
+    least: tuple[Array, ...]
+    possible: Mask
+    late: Mask
+    busy: Array
+    levels: list[_Level]
+
+    def opened(self, cuts: Array) -> Iterator[_Level]:
+        """The levels of the cut-off, (L, P) V."""
+        direct = self.feed.converter is None
+        before: Array | None = None
+        for cut in cuts:
+            # a part without this level is swept at the one below
+            here = self.possible if before is None else self.possible & (cut > before)[:, None]
+            before = cut
+            inside = self.allowed
+            if direct:
+                here = here & (self.stack.sleep_min <= cut[:, None])
+                inside = tuple(
+                    may & (low <= cut[:, None])[:, None]
+                    for may, low in zip(inside, self.least, strict=True)
+                )
+            for may in inside:
+                here = here & may.any(axis=2)
+            if here.any():
+                reaches = (
+                    reach(self.feed, self.product, self.tasks, k, cut, may & here[:, :, None])
+                    for k, may in enumerate(inside)
+                )
+                yield _Level(here, inside, tuple(reaches))
+
+    def plans(self, headroom: bool) -> Plans:
+        """The plans of all levels, each once."""
+        found = [self._at(level, headroom) for level in self.levels]
+        rows = np.concatenate(found) if found else np.empty((0, 2 + len(self.tasks)), np.intp)
+        rows = _each_once(rows)
+        volts = self.feed.nominal_v[0]
+        return Plans(
+            part=rows[:, 0],
+            sleep=rows[:, 1],
+            choice=rows[:, 2:],
+            possible=self.possible,
+            busy=self.busy,
+            late=self.late,
+            charge=tuple(t.charge_a + t.charge_w / volts for t in self.tasks),
+            length=tuple(t.length for t in self.tasks),
+            fed=self.fed,
+            allowed=self.allowed,
+        )
+
+    def _at(self, level: _Level, headroom: bool) -> NDArray[np.intp]:
+        """Plans at one level of the cut-off, as rows (part, sleep, option of each task)."""
+        if not self.tasks:
+            return np.stack(np.nonzero(level.here), axis=1)
+        may = []
+        for inside, one in zip(level.inside, level.reaches, strict=True):
+            # what no option of a task can do is said of the cheapest, once it is assessed
+            fit = inside & (one.depth > 0)
+            may.append(np.where(fit.any(axis=2, keepdims=True), fit, inside))
+        left = [
+            np.round(1 - task.length / own.finish_within[0], DIGITS)
+            if headroom and own.finish_within is not None
+            else None
+            for task, own in zip(self.tasks, self.product.tasks, strict=True)
+        ]
+        kept = self._kept(may, [np.round(r.depth, DIGITS) for r in level.reaches], left)
+        out = [self._cheapest(volts, kept, level.here) for volts in self._voltages(may)]
+        peaks = [r.peak for r in level.reaches]
+        if self.feed.pack.reservoir is not None and any(x is not None for x in peaks):
+            # together the tasks draw a little more from the cells than each by itself
+            gentlest = [
+                np.where(inside, task.peak if peak is None else peak, np.inf).argmin(axis=2)
+                for inside, peak, task in zip(may, peaks, self.tasks, strict=True)
+            ]
+            out.append(self._rows(np.stack(gentlest, axis=-1)[None], level.here[None]))
+        return np.concatenate(out)
+
+    def _kept(
+        self, may: Sequence[Mask], reach: Sequence[Array], left: Sequence[Array | None]
+    ) -> list[Mask]:
+        """Options that keep each level of reach and headroom, per task (T, P, Z, O)."""
+        deep = _steps(reach, may)[:, None, ..., None]
+        kept = [m & (r >= deep) for m, r in zip(may, reach, strict=True)]
+        timed = [(x, m) for x, m in zip(left, may, strict=True) if x is not None]
+        levels = (len(deep), 1)
+        if timed:
+            early = _steps([x for x, _ in timed], [m for _, m in timed])[None, ..., None]
+            levels = (len(deep), early.shape[1])
+            kept = [k if x is None else k & (x >= early) for k, x in zip(kept, left, strict=True)]
+        return [np.broadcast_to(k, (*levels, *k.shape[2:])).reshape(-1, *k.shape[2:]) for k in kept]
+
+    def _voltages(self, may: Sequence[Mask]) -> Array:
+        """Voltages at which charges are compared: one where the cheapest is so at all of them."""
+        pack, volts = self.feed.pack, float(self.feed.nominal_v[0])
+        if not any(task.charge_w.any() for task in self.tasks):
+            return np.array([volts])
+        ends = (float(pack.open_v[0, 0]), max(float(pack.open_v[-1, 0]), 0.2 * volts))
+        for task, inside in zip(self.tasks, may, strict=True):
+            at = [
+                np.where(inside, task.charge_a + task.charge_w / v, np.inf).argmin(axis=2)
+                for v in ends
+            ]
+            if (at[0] != at[1]).any():
+                return np.array([volts, *np.linspace(*ends, VOLTAGES)])
+        return np.array([volts])
+
+    def _cheapest(self, volts: float, kept: Sequence[Mask], here: Mask) -> NDArray[np.intp]:
+        """Each task's cheapest option at every level, as rows; where busy, by the exact search."""
+        shape = kept[0].shape[:3]
+        busy, least_busy = np.zeros(shape), np.zeros(shape)
+        charges = [task.charge_a + task.charge_w / volts for task in self.tasks]
+        option = []
+        for task, own, charge, may in zip(
+            self.tasks, self.product.tasks, charges, kept, strict=True
+        ):
+            best = np.where(may, charge, np.inf).argmin(axis=3)
+            length = np.where(may, task.length, np.inf)
+            option.append(best)
+            taken = np.take_along_axis(length, best[..., None], axis=3)[..., 0]
+            busy += taken / own.period[0]
+            least_busy += length.min(axis=3) / own.period[0]
+        choice = np.stack(option, axis=-1)
+        good = here & (least_busy <= 1)
+        rates = [1 / own.period[0] for own in self.product.tasks]
+        for t, i, j in zip(*np.nonzero(good & (busy > 1)), strict=True):
+            choice[t, i, j], _ = tight(
+                [c[i, j] for c in charges],
+                [task.length[i, j] for task in self.tasks],
+                [may[t, i, j] for may in kept],
+                rates,
+            )
+        return self._rows(choice, good)
+
+    @staticmethod
+    def _rows(choice: NDArray[np.intp], good: Mask) -> NDArray[np.intp]:
+        _, i, j = np.nonzero(good)
+        return np.concatenate([i[:, None], j[:, None], choice[good]], axis=1)
+
+
+def _each_once(rows: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Distinct rows (R, C) of small whole numbers, in order."""
+    if len(rows) < 2:
+        return rows
+    sizes = rows.max(axis=0) + 1
+    if float(np.prod(sizes.astype(float))) < 2.0**62:
+        # as one number a row, which sorts faster than rows do
+        keys = np.unique(np.ravel_multi_index(tuple(rows.T), tuple(sizes)))
+        return np.stack(np.unravel_index(keys, tuple(sizes)), axis=1)
+    return np.unique(rows, axis=0)
+
+
+def _steps(values: Sequence[Array], may: Sequence[Mask]) -> Array:
+    """Levels of a figure that plans may keep, (T, P, Z), the lowest first.
+
+    `values`, `may` are (P, Z, O) per task. A plan keeps as much as its worst task does, so no level
+    lies above what the best option of some task gives; repeats stand at that end.
+    """
+    most = np.minimum.reduce(
+        [np.where(m, v, -np.inf).max(axis=2) for v, m in zip(values, may, strict=True)]
+    )[:, :, None]
+    every = [np.where(m, np.minimum(v, most), most) for v, m in zip(values, may, strict=True)]
+    levels = np.sort(np.concatenate(every, axis=2), axis=2)
+    repeat = np.zeros(levels.shape, dtype=bool)
+    repeat[:, :, 1:] = levels[:, :, 1:] == levels[:, :, :-1]
+    count = int((~repeat).sum(axis=2).max(initial=1))
+    levels = np.sort(np.where(repeat, most, levels), axis=2)[:, :, :count]
+    return np.moveaxis(levels, 2, 0)
 
 
 def tight(

@@ -19,7 +19,7 @@ from advisor.model.draws import Array, Sampler
 from advisor.model.workload import ProductFigures, TaskFigures, curve_values, on_curve
 from advisor.quantities import Quantity
 
-AWAKE = "none"  # the sleep state of a part that does not sleep
+IDLE = "idle at "  # begins the sleep state of a part that does not sleep, before its point
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,8 +49,9 @@ class PartFigures:
     options : per task, its options; option_point : per task, (O,) index into points;
     time, run_a, run_w : per task, (O, kernels, N) s, A, W, of one event.
     block_a, block_time : per task, (blocks, N) A above idle, s per event.
-    sleeps : names, the last AWAKE; sleep_a, sleep_w : (Z, N); wake_time : (Z, N) s;
-    wake_charge : (Z, N) C, NaN where the idle current over the wake time stands for it.
+    sleeps : names; the last are points at which the part may idle in place of sleeping.
+    sleep_a, sleep_w : (Z, N); wake_time : (Z, N) s; wake_charge : (Z, N) C, NaN where the idle
+    current over the wake time stands for it; sleep_min : (Z,) V, a point's least supply.
     missing : paths of figures that the product needs and the part lacks.
     warnings : what was taken as it stands for want of a figure.
     """
@@ -72,6 +73,7 @@ class PartFigures:
     sleep_w: Array = field(default_factory=lambda: np.empty((0, 1)))
     wake_time: Array = field(default_factory=lambda: np.empty((0, 1)))
     wake_charge: Array = field(default_factory=lambda: np.empty((0, 1)))
+    sleep_min: Array = field(default_factory=lambda: np.empty(0))
     missing: list[str] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
 
@@ -82,6 +84,17 @@ class Wanted:
 
     sleep: str
     options: tuple[Option, ...]
+
+    @property
+    def points(self) -> frozenset[str]:
+        """Operating points in use, awake or idling."""
+        idling = {self.sleep.removeprefix(IDLE)} if never_sleeps(self.sleep) else set()
+        return frozenset(idling | {o.point for o in self.options})
+
+
+def never_sleeps(sleep: str) -> bool:
+    """Whether a sleep state is idling at an operating point, in place of sleeping."""
+    return sleep.startswith(IDLE)
 
 
 class _PartReader:
@@ -129,7 +142,7 @@ class _PartReader:
 
     def _points(self) -> None:
         names, idle_a, idle_w, least = [], [], [], []
-        wanted = None if self.wanted is None else {o.point for o in self.wanted.options}
+        wanted = None if self.wanted is None else self.wanted.points
         for name in sorted(self.part.operating_points):
             point = self.part.operating_points[name]
             at = f"operating-points.{name}"
@@ -140,7 +153,7 @@ class _PartReader:
                         "and is left out"
                     )
                 continue
-            if wanted is not None and name not in wanted and self.wanted.sleep != AWAKE:  # type: ignore[union-attr]
+            if wanted is not None and name not in wanted:
                 continue
             current = self._current(f"{at}.idle-current", point.idle_current, point.evidence)
             if self.switching and point.supply is None and wanted is None:
@@ -183,10 +196,13 @@ class _PartReader:
             options = [self.wanted.options[k]]
         else:
             for point in self.out.points:
+                if task.at not in (None, point):
+                    continue
                 choices = [self._kernel_choices(kernel, point) for kernel in task.kernels]
                 for variants in combinations(*choices):
                     engines = sorted({e for v in variants for e in v.split("+")[1:]})
-                    options.append(Option(point, tuple(engines), tuple(variants)))
+                    if task.without.isdisjoint(engines):
+                        options.append(Option(point, tuple(engines), tuple(variants)))
             options.sort(key=lambda o: o.label)
         if not options:
             self._missing_kernels(task)
@@ -222,6 +238,8 @@ class _PartReader:
             variants = self.part.kernels.get(kernel, {})
             if not variants:
                 self.miss(f"kernels.{kernel}")
+            elif task.at is not None and not self._kernel_choices(kernel, task.at):
+                self.miss(f"kernels.{kernel}.{task.at}")
             elif not any(self._complete(f) for f in variants.values()):
                 for variant, figure in variants.items():
                     for name in ("time", "current", "supply"):
@@ -274,23 +292,30 @@ class _PartReader:
             self.out.warnings.append(
                 f"{self.part.part}: no sleep state is known, so it is taken to idle"
             )
-        lowest = self._lowest_idle()
-        self.out.sleeps = (*names, AWAKE)
-        self.out.sleep_a = np.stack([*current, self.out.idle_a[lowest]])
-        self.out.sleep_w = np.stack([*(self.zero for _ in names), self.out.idle_w[lowest]])
-        self.out.wake_time = np.stack([*time, self.zero])
-        self.out.wake_charge = np.stack([*charge, self.zero])
+        idle = [i for i, name in enumerate(self.out.points) if self._idles(i, name)]
+        self.out.sleeps = (*names, *(f"{IDLE}{self.out.points[i]}" for i in idle))
+        self.out.sleep_a = np.stack([*current, *self.out.idle_a[idle]])
+        self.out.sleep_w = np.stack([*(self.zero for _ in names), *self.out.idle_w[idle]])
+        self.out.wake_time = np.stack([*time, *(self.zero for _ in idle)])
+        self.out.wake_charge = np.stack([*charge, *(self.zero for _ in idle)])
+        self.out.sleep_min = np.array([*(0.0 for _ in names), *self.out.supply_min[idle]])
 
-    def _lowest_idle(self) -> int:
-        """Index of the point that idles on least by its stated current; ties by name."""
-        stated = [
-            point.idle_current.nominal
-            if (point := self.part.operating_points.get(name)) is not None
-            and point.idle_current is not None
-            else np.inf
-            for name in self.out.points
-        ]
-        return int(np.argmin(stated))
+    def _idles(self, i: int, name: str) -> bool:
+        """Whether idling at a point may be the best way not to sleep: no other draws as little
+        from as low a supply (of equals the first by name)."""
+        if self.wanted is not None:
+            return self.wanted.sleep == f"{IDLE}{name}"
+
+        def draws(j: int) -> tuple[float, float, float]:
+            out = self.out
+            return float(out.idle_a[j, 0]), float(out.idle_w[j, 0]), float(out.supply_min[j])
+
+        mine = draws(i)
+        return not any(
+            all(a <= b for a, b in zip(draws(j), mine, strict=True)) and (draws(j) != mine or j < i)
+            for j in range(len(self.out.points))
+            if j != i
+        )
 
     def _sleep_fits(self, name: str) -> bool:
         """Whether a state keeps what it must, wakes in time and is known at the hottest place."""
@@ -354,7 +379,7 @@ class Stack:
     parts : the P figures; idle_a, idle_w : (P, points, N); supply_min : (P, points).
     Per task: option_point (P, O); valid (P, O); time, run_a, run_w (P, O, kernels, N);
     block_a, block_time (P, blocks, N). sleep_a, sleep_w, wake_time, wake_charge (P, Z, N);
-    sleeping (P, Z): which sleep states are there.
+    sleep_min (P, Z); sleeping (P, Z): which sleep states are there.
     """
 
     parts: tuple[PartFigures, ...]
@@ -372,6 +397,7 @@ class Stack:
     sleep_w: Array
     wake_time: Array
     wake_charge: Array
+    sleep_min: Array
     sleeping: NDArray[np.bool_]
 
 
@@ -403,5 +429,6 @@ def stack(parts: Sequence[PartFigures]) -> Stack:
         sleep_w=_pad([p.sleep_w for p in parts]),
         wake_time=_pad([p.wake_time for p in parts]),
         wake_charge=_pad([p.wake_charge for p in parts]),
+        sleep_min=_pad([p.sleep_min for p in parts]),
         sleeping=_pad([np.ones(len(p.sleeps), dtype=bool) for p in parts]),
     )

@@ -28,7 +28,10 @@ class LoadFigures:
 
 @dataclass(frozen=True, slots=True)
 class TaskFigures:
-    """A task: period (N,) s; units of work (N,) per kernel; uses (N,) per block; its loads."""
+    """A task: period (N,) s; units of work (N,) per kernel; uses (N,) per block; its loads.
+
+    `at` is the operating point that it must run at, if any; `without` engines that may not help.
+    """
 
     name: str
     period: Array
@@ -37,6 +40,8 @@ class TaskFigures:
     loads: tuple[LoadFigures, ...]
     finish_within: Array | None
     wake_within: float | None
+    at: str | None = None
+    without: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +94,8 @@ def product_figures(product: Product, sampler: Sampler) -> ProductFigures:
                 if task.finish_within is None
                 else take(f"{at}.finish-within", task.finish_within),
                 wake_within=None if task.wake_within is None else task.wake_within.nominal,
+                at=task.at,
+                without=frozenset(task.without_engines),
             )
         )
     stays = product.environment

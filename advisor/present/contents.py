@@ -9,6 +9,8 @@ from dataclasses import dataclass
 from advisor.present import curves, gaps, tables, tipping
 from advisor.present.formulas import FORMULAS
 from advisor.quantities import show
+from advisor.studies import words
+from advisor.studies.columns import SHOWN
 from advisor.studies.outlook import LeverOutlook
 from advisor.studies.report import OfferedBuild, Report
 
@@ -113,13 +115,16 @@ def _answer(found: Report) -> Section:
 
 def _shortlist(found: Report) -> Section:
     ranking = found.shortlist.ranking
-    blocks: list[Block] = [Words(tables.columns(ranking[0].cost.currency), "faint")]
+    blocks: list[Block] = [Words(tables.legend(found.shortlist), "faint")]
     if any(p.estimated for p in ranking):
         blocks.append(Words("*: rests on kernels that were estimated, not measured", "faint"))
-    rows = tuple(tuple(tables.ranked_row(p)) for p in ranking)
+    rows = tuple(tuple(column.text(p) for column in SHOWN) for p in ranking)
+    header = tuple(column.head for column in SHOWN)
+    texts = 1 + max(i for i, column in enumerate(SHOWN) if not column.right)
+    head = next(i for i, column in enumerate(SHOWN) if column.name == "part")
     small = tuple(tables.below(p) for p in ranking)
     title = "Parts that fit, by score"
-    grid = Grid("ranking", title, tuple(tables.RANKED), rows, 2, small, head=1)
+    grid = Grid("ranking", title, header, rows, texts, small, head=head)
     blocks += [grid, *(Words(text, "faint") for text in tables.rests_on(found.shortlist))]
     return Section("shortlist", "Shortlist", tuple(blocks))
 
@@ -174,7 +179,7 @@ def _pair(found: Report) -> Section:
         f"Cost over the service life, {unit} a unit",
         ("item", *names),
         tuple(
-            (name, *(tables.money(a) for a in amounts))
+            (name, *(words.money(a) for a in amounts))
             for name, amounts in beside([{m.item: m.amount for m in b.money} for b in sides])
         ),
         last=True,
@@ -186,8 +191,8 @@ def _pair(found: Report) -> Section:
 
 def built(build: OfferedBuild) -> str:
     """A build in words, with the battery life it reaches and what ends it."""
-    life = tables.life(build.battery_life_s)
-    return f"{tables.build_words(build.build)}; battery life {life}, {build.ends}"
+    life = words.life(build.battery_life_s)
+    return f"{words.build_words(build.build)}; battery life {life}, {build.ends}"
 
 
 def beside(

@@ -9,9 +9,10 @@ from typing import Any
 
 from advisor.present.layout import FAINT, Page
 from advisor.present.plots import saved, style
-from advisor.present.tables import INVENTED, in_years, life, money, notes
+from advisor.present.tables import INVENTED, notes
 from advisor.quantities import YEAR
 from advisor.studies.outlook import Crossing, LeverOutlook, Outlook, Point
+from advisor.studies.words import in_years, life, money
 
 NARROWEST, WIDEST = 40, 100  # columns of a chart
 HIGH = 15  # lines of a chart

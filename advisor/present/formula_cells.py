@@ -12,9 +12,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from advisor.decide.ranks import DIGITS
-from advisor.present import tables
-from advisor.quantities import YEAR
+from advisor.studies.columns import SHEET
 from advisor.studies.report import OfferedBuild, Report
+from advisor.studies.words import build_words
 
 FIRST = 5  # number of the first row below a header, as a formula counts
 
@@ -31,9 +31,10 @@ Cell = str | float | int | Formula | None
 Rows = list[list[Cell]]
 
 WEIGHTS = ("criterion", "weight", "share", "poor", "good", "unit")
-BUILDS = ("part", "build", "battery life, years", "cost", "buy", "current, A", "score")
-PARTS = ("part", "score", "current, A", "rank", "build", "battery life, years", "cost", "buy")
-SHORTLIST = ("rank", "part", "score", "build", "battery life, years", "cost", "buy")
+_SHEET = tuple(column.sheet for column in SHEET)
+BUILDS = ("part", "build", "current, A", "score", *_SHEET)
+PARTS = ("part", "score", "current, A", "rank", "build", *_SHEET)
+SHORTLIST = ("rank", "part", "score", "build", *_SHEET)
 
 
 def weight_rows(found: Report) -> Rows:
@@ -83,12 +84,10 @@ def _build(part: str, build: OfferedBuild, shares: Sequence[float], row: int) ->
         terms.append(f"Weights!$C${FIRST + i}*{_letters(len(BUILDS) + count + i)}{row}")
     return [
         part,
-        tables.build_words(build.build),
-        _years(build),
-        known(build.lifetime),
-        known(build.purchase),
+        build_words(build.build),
         build.battery_a,
         Formula(f"=ROUND(100*({'+'.join(terms)}),{DIGITS})", round(100 * score, DIGITS)),
+        *(column.cell(build) for column in SHEET if column.cell is not None),
         *(v if math.isfinite(v) else "unbounded" for v in build.values),
         *worths,
     ]
@@ -108,10 +107,11 @@ def part_rows(found: Report) -> Rows:
     rows: Rows = []
     for row, name in enumerate(sorted(spans), FIRST):
         first, last = spans[name]
-        own = f"Builds!$G${first}:$G${last}"
+        own = f"Builds!$D${first}:$D${last}"
         # the first of a part's greatest scores is the one that goes before its equals
         at = f"MATCH(MAX({own}),{own},0)"
-        taken = {c: f"=INDEX(Builds!${c}${first}:${c}${last},{at})" for c in "BCDEF"}
+        letters = [_letters(i) for i in range(len(BUILDS))]
+        taken = [f"=INDEX(Builds!${c}${first}:${c}${last},{at})" for c in letters]
         level = f"({currents}<C{row})+({currents}=C{row})*(ROW({scores})<ROW(B{row}))"
         ahead = f"({scores}>B{row})+({scores}=B{row})*({level})"
         build = best[name]
@@ -119,12 +119,14 @@ def part_rows(found: Report) -> Rows:
             [
                 name,
                 Formula(f"=MAX({own})", round(ranking[name].score, DIGITS)),
-                Formula(taken["F"], build.battery_a),
+                Formula(taken[2], build.battery_a),
                 Formula(f"=1+SUMPRODUCT({ahead})", ranking[name].rank),
-                Formula(taken["B"], tables.build_words(build.build)),
-                Formula(taken["C"], _years(build)),
-                Formula(taken["D"], known(build.lifetime)),
-                Formula(taken["E"], known(build.purchase)),
+                Formula(taken[1], build_words(build.build)),
+                *(
+                    Formula(text, column.cell(build))
+                    for text, column in zip(taken[4:], SHEET, strict=True)
+                    if column.cell is not None
+                ),
             ]
         )
     return rows
@@ -138,8 +140,8 @@ def shortlist_rows(parts: Rows) -> Rows:
     for rank in range(1, len(parts) + 1):
         at = f"MATCH($A{FIRST + len(rows)},Parts!$D${FIRST}:$D${end},0)"
         cells: list[Cell] = [rank]
-        for column in "ABEFGH":
-            value = now(by_rank[rank]["ABCDEFGH".index(column)])
+        for i in (0, 1, *range(4, len(PARTS))):
+            value, column = now(by_rank[rank][i]), _letters(i)
             assert value is not None
             cells.append(Formula(f"=INDEX(Parts!${column}${FIRST}:${column}${end},{at})", value))
         rows.append(cells)
@@ -161,15 +163,3 @@ def _letters(column: int) -> str:
     from xlsxwriter.utility import xl_col_to_name
 
     return str(xl_col_to_name(column))
-
-
-def _years(build: OfferedBuild) -> float | str:
-    found = build.battery_life_s / YEAR
-    return found if math.isfinite(found) else "no end"
-
-
-def known(amount: float | None) -> float | str:
-    """An amount as a cell."""
-    if amount is None:
-        return "not known"
-    return amount if math.isfinite(amount) else "unbounded"

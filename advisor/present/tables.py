@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-import math
 from typing import TYPE_CHECKING
 
 from advisor.decide.robustness import AGREE
 from advisor.present.layout import FAINT, GOOD, PLAIN, POOR, STRONG, Page
-from advisor.quantities import YEAR, show
-from advisor.studies.results import BuildResult
-from advisor.studies.shortlist import RankedPart, Shortlist
+from advisor.quantities import show
+from advisor.studies.columns import SHOWN
+from advisor.studies.results import RankedPart
+from advisor.studies.shortlist import Shortlist
+from advisor.studies.words import build_words, life, life_range, money, pack, per_cent
 
 if TYPE_CHECKING:
     from advisor.studies.explain import Explanation
@@ -17,58 +18,6 @@ if TYPE_CHECKING:
 INVENTED = (
     "DEMONSTRATION DATA: some of the figures behind this are invented and describe no real product."
 )
-
-
-def money(amount: float | None, currency: str = "") -> str:
-    """An amount with two decimals; a dash where it is not known."""
-    if amount is None:
-        return "-"
-    if not math.isfinite(amount):
-        return f"{currency} unbounded".strip()
-    return f"{currency} {amount:.2f}".strip()
-
-
-def life(seconds: float | None) -> str:
-    """A battery life in words."""
-    return "-" if seconds is None else show(seconds, "time")
-
-
-def life_range(low: float | None, high: float | None) -> str:
-    """`4.1 to 6.3 years`; empty without draws."""
-    if low is None or high is None:
-        return ""
-    if low >= YEAR and math.isfinite(high):
-        return f"{in_years(low)} to {in_years(high)} years"
-    return f"{life(low)} to {life(high)}"
-
-
-def per_cent(share: float | None) -> str:
-    """A share as per cent; a dash where it is not known."""
-    if share is None:
-        return "-"
-    if 0 < share < 0.01:
-        return "<1 %"
-    if 0.99 < share < 1:
-        return ">99 %"
-    return f"{100 * share:.0f} %"
-
-
-def pack(build: BuildResult) -> str:
-    """`alk-pen 2s1p` and the like: cells in series and strings in parallel."""
-    if build.series == 1 and build.parallel == 1:
-        return build.cell
-    return f"{build.cell} {build.series}s{build.parallel}p"
-
-
-def build_words(build: BuildResult) -> str:
-    """The build in a line."""
-    way = "straight from the pack" if build.converter == "none" else f"through {build.converter}"
-    sleep = "never asleep" if build.sleep_state == "none" else f"sleeping in {build.sleep_state}"
-    tasks = ", ".join(
-        f"{task} at {'+'.join((point, *build.engines[task]))}"
-        for task, point in build.operating_points.items()
-    )
-    return f"{pack(build)}, {way}, {sleep}" + (f", {tasks}" if tasks else "")
 
 
 def shortlist_page(result: Shortlist, width: int, most: int | None = None) -> Page:
@@ -138,16 +87,11 @@ def answer(result: Shortlist) -> tuple[str, ...]:
     return tuple(out)
 
 
-RANKED = ["#", "part", "score", "first", "years", "5-95 %", "cost", "buy", "hours", "tools"]
-
-
-def columns(currency: str) -> str:
-    """What the columns of `RANKED` are."""
-    return (
-        "first: share of draws in first place; years: battery life; cost: over the service life, "
-        f"{currency or 'no currency'} a unit; buy: its purchase; hours: set-up; tools: toolchain "
-        "maturity of 100"
-    )
+def legend(result: Shortlist) -> str:
+    """What the columns of a shortlist are."""
+    currency = result.ranking[0].cost.currency or "no currency"
+    told = (f"{c.head}: {c.legend}" for c in SHOWN if c.legend)
+    return "; ".join(told).format(currency=currency)
 
 
 def below(part: RankedPart) -> str:
@@ -156,15 +100,13 @@ def below(part: RankedPart) -> str:
 
 
 def _ranking(page: Page, result: Shortlist, most: int | None) -> None:
-    currency = result.ranking[0].cost.currency
-    right = [True, False, True, True, True, True, True, True, True, True]
     shown = result.ranking if most is None else result.ranking[:most]
     page.heading("Shortlist")
-    page.paragraph(columns(currency), style=FAINT)
+    page.paragraph(legend(result), style=FAINT)
     page.table(
-        RANKED,
-        [ranked_row(part) for part in shown],
-        right,
+        [column.head for column in SHOWN],
+        [[column.text(part) for column in SHOWN] for part in shown],
+        [column.right for column in SHOWN],
         [below(p) for p in shown],
         [STRONG if p.rank == 1 else PLAIN for p in shown],
     )
@@ -174,23 +116,6 @@ def _ranking(page: Page, result: Shortlist, most: int | None) -> None:
         )
     if len(shown) < len(result.ranking):
         page.paragraph(f"and {len(result.ranking) - len(shown)} more (--top)", "   ", style=FAINT)
-
-
-def ranked_row(part: RankedPart) -> list[str]:
-    """A part under `RANKED`."""
-    lives = part.battery_life_s
-    return [
-        str(part.rank),
-        part.part,
-        f"{part.score:.1f}" + ("*" if part.estimated else ""),
-        per_cent(part.first_place_probability),
-        in_years(lives.nominal),
-        "" if lives.p05 is None else f"{in_years(lives.p05)}-{in_years(lives.p95)}",
-        money(part.cost.lifetime),
-        money(part.cost.purchase),
-        "-" if part.setup_h is None else f"{part.setup_h:.1f}",
-        "-" if part.toolchain is None else f"{part.toolchain:.0f}",
-    ]
 
 
 FIRM = (
@@ -239,16 +164,6 @@ def _firmness(page: Page, result: Shortlist) -> None:
 def _rank(part: RankedPart, rank: int) -> float:
     shares = part.rank_acceptability or ()
     return shares[rank] if rank < len(shares) else 0.0
-
-
-def in_years(seconds: float | None) -> str:
-    """A battery life as a number of years."""
-    if seconds is None:
-        return "-"
-    years = seconds / YEAR
-    if not math.isfinite(years):
-        return "no end"
-    return f"{years:.2f}" if years < 10 else f"{years:.1f}"
 
 
 def _left_out(page: Page, result: Shortlist) -> None:

@@ -16,6 +16,7 @@ from advisor.present import contents, tables
 from advisor.present import formula_cells as cells
 from advisor.present.formula_cells import Cell, Formula
 from advisor.present.formulas import FORMULAS
+from advisor.studies.columns import known
 from advisor.studies.report import Report
 
 # sections that become a sheet as they are
@@ -103,7 +104,7 @@ class _Writer:
         self._table(
             sheet,
             ["part", "item", "amount"],
-            [[part, m.item, cells.known(m.amount)] for part, b in chosen for m in b.money],
+            [[part, m.item, known(m.amount)] for part, b in chosen for m in b.money],
         )
 
     def _outlook(self) -> None:

@@ -14,7 +14,7 @@ from advisor.decide.builds import Build
 from advisor.decide.cautions import cautions
 from advisor.decide.drawing import Progress
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
-from advisor.decide.reasons import differences, ending, points, show_value
+from advisor.decide.reasons import differences, ending, points
 from advisor.decide.robustness import firmness
 from advisor.faults import AdvisorError, Fault, FaultError
 from advisor.model.battery import ENDS
@@ -311,10 +311,10 @@ def _score(evaluation: Evaluation, build: Build, rival: Build | None) -> tuple[S
                 float(mine[i]),
                 None if theirs is None else float(theirs[i]),
                 None if theirs is None else float(mine[i] - theirs[i]),
-                show_value(criterion, value),
+                criterion.shown(value),
                 None
                 if rival is None
-                else show_value(criterion, float(rival.found.values[i, rival.row, 0])),
+                else criterion.shown(float(rival.found.values[i, rival.row, 0])),
                 criterion.weight,
             )
         )
@@ -404,7 +404,7 @@ def _reasons(
                 word = "gains" if gain > 0 else "loses"
                 out.append(
                     f"{word} {abs(gain):.1f} points by {criterion.name}: "
-                    f"{show_value(criterion, mine)} against {show_value(criterion, theirs)}"
+                    f"{criterion.shown(mine)} against {criterion.shown(theirs)}"
                 )
         gap = build.score - rival.score
         out.append(

@@ -12,6 +12,7 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
+from advisor.catalogue.criteria import CRITERIA, OWN
 from advisor.catalogue.fields import Either, ListOf, MapOf, Record, specification
 from advisor.catalogue.kinds import (
     Choice,
@@ -26,12 +27,7 @@ from advisor.catalogue.kinds import (
     Whole,
 )
 from advisor.catalogue.schema_parts import ANSWERS, TEMPERATURE, Answer, AnswerKind
-from advisor.catalogue.schema_product import (
-    CRITERIA,
-    OWN,
-    PrioritiesKind,
-    Priority,
-)
+from advisor.catalogue.schema_product import PrioritiesKind, Priority
 from advisor.catalogue.schema_supply import AtTemperature, TemperatureTableKind
 from advisor.quantities import DIMENSIONS
 
@@ -241,8 +237,8 @@ class _Builder:
     def priorities(self) -> dict[str, Any]:
         """Every criterion with anchors in its own unit."""
         anchors = {
-            name: Figure(dimension, least=None if dimension == "score" else 0.0)
-            for name, dimension in CRITERIA.items()
+            name: Figure(one.dimension, least=None if one.dimension == "score" else 0.0)
+            for name, one in CRITERIA.items()
         }
         own = Figure("score", least=None)
         return {

@@ -17,8 +17,8 @@ from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.schema_record import DecisionRecord
 from advisor.faults import Fault, FaultError, nearest
-from advisor.studies.results import frame, plain
-from advisor.studies.shortlist import DRAWS, RankedPart, Shortlist, shortlist
+from advisor.studies.results import RankedPart, frame, plain
+from advisor.studies.shortlist import DRAWS, Shortlist, shortlist
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -14,7 +14,7 @@ from advisor.decide.builds import Build
 from advisor.decide.cautions import GENERAL, cautions
 from advisor.decide.drawing import Progress
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
-from advisor.decide.reasons import ending, show_value
+from advisor.decide.reasons import ending
 from advisor.decide.weighing import may_win
 from advisor.model.packs import Feed
 from advisor.studies.explain import Consumer, Explanation, MoneyItem, consumers, explained
@@ -233,7 +233,7 @@ def _offered(found: Evaluation, candidate: Candidate, build: Build) -> OfferedBu
         battery_a=build.order[1],
         values=tuple(float(v) for v in values),
         worth=tuple(float(u) for u in at.utilities[:, row, 0]),
-        shown=tuple(show_value(c, float(v)) for c, v in zip(found.criteria, values, strict=True)),
+        shown=tuple(c.shown(float(v)) for c, v in zip(found.criteria, values, strict=True)),
         battery_life_s=float(at.life.life_s[row, 0]),
         ends=ending(build),
         purchase=known(at.costs.purchase[row, 0]),

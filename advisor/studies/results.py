@@ -119,6 +119,33 @@ class FailedResult:
     text: str
 
 
+@dataclass(frozen=True, slots=True)
+class RankedPart:
+    """A part of the shortlist, at its best build."""
+
+    rank: int
+    part: str
+    maker: str | None
+    invented: bool
+    score: float
+    score_range: Spread
+    first_place_probability: float | None
+    meets_life_target_probability: float | None
+    rank_acceptability: tuple[float, ...] | None
+    expected_regret: float | None
+    dominated_by: tuple[str, ...]
+    estimated: tuple[str, ...]
+    build: BuildResult
+    power: Power
+    battery_life_s: LifeResult
+    cost: CostResult
+    setup_h: float | None
+    toolchain: float | None
+    criteria: Mapping[str, CriterionResult]
+    reason: str
+    ends: str
+
+
 def known(value: float) -> float | None:
     """The value, or None where it is not a number."""
     return None if np.isnan(value) else float(value)

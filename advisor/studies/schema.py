@@ -7,11 +7,12 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from advisor.catalogue.criteria import CRITERIA
 from advisor.catalogue.fields import Declared, Either, ListOf, MapOf, Record, specification
 from advisor.catalogue.kinds import CurveOf, Figure, Identity, Kind
 from advisor.catalogue.schema_bench import Notes
 from advisor.catalogue.schema_parts import Answer, AnswerKind, Kernel, Part
-from advisor.catalogue.schema_product import CRITERIA, PrioritiesKind, Priority, Product
+from advisor.catalogue.schema_product import PrioritiesKind, Priority, Product
 from advisor.catalogue.schema_record import DecisionRecord
 from advisor.catalogue.schema_supply import (
     AddOn,
@@ -199,5 +200,5 @@ def _bounds(kind: Figure) -> str:
 
 
 _ANCHORS = "a figure in the criterion's own unit: " + "; ".join(
-    f"{name} {Figure(dimension).describe()}" for name, dimension in CRITERIA.items()
+    f"{name} {Figure(one.dimension).describe()}" for name, one in CRITERIA.items()
 )

@@ -20,13 +20,11 @@ from advisor.decide.reasons import ending, points, reason
 from advisor.decide.robustness import Firmness, Verdict, firmness
 from advisor.model.draws import Array
 from advisor.model.maturity import maturity
+from advisor.studies.columns import flat_row
 from advisor.studies.results import (
-    BuildResult,
-    CostResult,
     CriterionResult,
     FailedResult,
-    LifeResult,
-    Power,
+    RankedPart,
     Spread,
     build_result,
     cost_result,
@@ -43,33 +41,6 @@ if TYPE_CHECKING:
     import pandas as pd
 
 DRAWS = 2000
-
-
-@dataclass(frozen=True, slots=True)
-class RankedPart:
-    """A part of the shortlist, at its best build."""
-
-    rank: int
-    part: str
-    maker: str | None
-    invented: bool
-    score: float
-    score_range: Spread
-    first_place_probability: float | None
-    meets_life_target_probability: float | None
-    rank_acceptability: tuple[float, ...] | None
-    expected_regret: float | None
-    dominated_by: tuple[str, ...]
-    estimated: tuple[str, ...]
-    build: BuildResult
-    power: Power
-    battery_life_s: LifeResult
-    cost: CostResult
-    setup_h: float | None
-    toolchain: float | None
-    criteria: Mapping[str, CriterionResult]
-    reason: str
-    ends: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,44 +85,6 @@ class Shortlist:
     def to_frame(self) -> pd.DataFrame:
         """The ranking as a data frame, a row a part; life in s, cost in the product's currency."""
         return frame([flat_row(part) for part in self.ranking])
-
-
-def flat_row(part: RankedPart) -> dict[str, object]:
-    """A ranked part as one row, for a data frame or CSV."""
-    row: dict[str, object] = {
-        "rank": part.rank,
-        "part": part.part,
-        "score": part.score,
-        "score_p05": part.score_range.p05,
-        "score_p95": part.score_range.p95,
-        "first_place_probability": part.first_place_probability,
-        "meets_life_target_probability": part.meets_life_target_probability,
-        "cell": part.build.cell,
-        "series": part.build.series,
-        "parallel": part.build.parallel,
-        "converter": part.build.converter,
-        "sleep_state": part.build.sleep_state,
-        "rail_current_a": part.power.rail_current_a,
-        "battery_current_a": part.power.battery_current_a,
-        "busy_share": part.power.busy_share,
-        "battery_life_s": part.battery_life_s.nominal,
-        "battery_life_p05_s": part.battery_life_s.p05,
-        "battery_life_p95_s": part.battery_life_s.p95,
-        "ends_by": part.battery_life_s.ends_by,
-        "purchase": part.cost.purchase,
-        "development": part.cost.development,
-        "upkeep": part.cost.upkeep,
-        "lifetime": part.cost.lifetime,
-        "currency": part.cost.currency,
-        "setup_h": part.setup_h,
-        "toolchain": part.toolchain,
-        "invented": part.invented,
-        "estimated": part.estimated,
-    }
-    for name, criterion in part.criteria.items():
-        row[f"points {name}"] = criterion.points
-    row["reason"] = part.reason
-    return row
 
 
 def shortlist(

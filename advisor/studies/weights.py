@@ -12,19 +12,17 @@ import numpy as np
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.decide.evaluate import evaluate
-from advisor.decide.reasons import show_value
 from advisor.decide.value import Criterion
 from advisor.decide.weighing import ACCEPTED, exchange, leads, order_weights, pair_weights
 from advisor.faults import Fault, FaultError, nearest
 from advisor.model.draws import Array
-from advisor.quantities import YEAR, Quantity, exact
+from advisor.quantities import Quantity, exact
 from advisor.studies.results import frame, invented, plain
 
 if TYPE_CHECKING:
     import pandas as pd
 
 METHODS = ("file", "order", "pairs")
-HOUR = 3600.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -216,23 +214,6 @@ def _by_pairs(
     )
 
 
-# what people count each criterion's dimension in: (one of it in SI, its words)
-UNITS = {
-    "time": (YEAR, "one year"),
-    "share": (0.1, "10 percentage points"),
-    "score": (10.0, "10 points"),
-    "energy": (1.0, "1 J/day"),
-}
-
-
-def _unit(criterion: Criterion) -> tuple[float, str]:
-    if criterion.name == "bring-up":
-        return HOUR, "one hour"
-    if criterion.dimension == "money":
-        return 1.0, f"{criterion.unit} 1"
-    return UNITS[criterion.dimension]
-
-
 def _exchange(criteria: Sequence[Criterion], weights: Array) -> list[str]:
     """What one more of each criterion is worth, in money where a cost is weighed."""
     money = [i for i, c in enumerate(criteria) if c.dimension == "money" and weights[i] > 0]
@@ -243,8 +224,10 @@ def _exchange(criteria: Sequence[Criterion], weights: Array) -> list[str]:
     out = []
     for i in weighed:
         if i != of:
-            one, words = _unit(criteria[i])
-            amount = show_value(criteria[of], exchange(criteria, weights, of, i) * one)
+            one, words = criteria[i].measure.step
+            if criteria[i].dimension == "money":
+                words = f"{criteria[i].unit} {words}"
+            amount = criteria[of].shown(exchange(criteria, weights, of, i) * one)
             way = "more" if criteria[i].good > criteria[i].poor else "less"
             name = criteria[i].name
             out.append(f"{name}: {words} {way} is worth {amount} of {criteria[of].name}")

@@ -19,11 +19,12 @@ from advisor.decide.robustness import (
 )
 from advisor.decide.value import Criterion
 from advisor.studies.shortlist import shortlist
+from tests.decide.criteria import criterion
 
 
 def of(directions: list[float]) -> list[Criterion]:
     return [
-        Criterion(f"c{i}", "score", 1.0, 0.0 if d > 0 else 1.0, 1.0 if d > 0 else 0.0, "1")
+        criterion(f"c{i}", poor=0.0 if d > 0 else 1.0, good=1.0 if d > 0 else 0.0)
         for i, d in enumerate(directions)
     ]
 

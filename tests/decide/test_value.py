@@ -9,8 +9,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from advisor.catalogue.criteria import nominal_energy
 from advisor.catalogue.shipped import load
-from advisor.decide.value import Criterion, criteria, nominal_energy, score
+from advisor.decide.value import Criterion, criteria, score
+from tests.decide.criteria import criterion
 
 DAY, YEAR = 86400.0, 365.25 * 86400.0
 
@@ -22,7 +24,7 @@ PUBLISHED = (21.5, 22.0, 22.0)
 
 
 def of(weights: tuple[float, ...], poor: float = 0.0, good: float = 100.0) -> list[Criterion]:
-    return [Criterion(f"c{i}", "score", w, poor, good, "1") for i, w in enumerate(weights)]
+    return [criterion(f"c{i}", w, poor, good) for i, w in enumerate(weights)]
 
 
 def test_the_published_weighted_sums() -> None:
@@ -66,7 +68,7 @@ def test_random_tables_with_mixed_directions_match_scikit_criteria(
     anchors = rng.uniform(-3, 3, (2, len(weights)))
     ours, worth = score(
         [
-            Criterion(f"c{i}", "score", w, poor, good, "1")
+            criterion(f"c{i}", w, poor, good)
             for i, (w, poor, good) in enumerate(zip(shares, *anchors, strict=True))
         ],
         values.T[:, :, None],
@@ -80,7 +82,7 @@ def test_random_tables_with_mixed_directions_match_scikit_criteria(
 
 
 def test_a_value_beyond_its_anchors_is_clipped() -> None:
-    falling = Criterion("cost", "money", 1.0, 14.0, 6.0, "EUR")
+    falling = criterion("cost", 1.0, 14.0, 6.0, "money", "EUR")
     assert falling.utility(np.array([20.0, 14.0, 10.0, 6.0, 1.0])).tolist() == [0, 0, 0.5, 1, 1]
     assert np.isnan(falling.utility(np.array([np.nan]))).all()
 

@@ -12,7 +12,6 @@ from scipy.optimize import linprog
 
 from advisor.catalogue.shipped import load, product_files
 from advisor.decide.evaluate import evaluate
-from advisor.decide.value import Criterion
 from advisor.decide.weighing import (
     ACCEPTED,
     RANDOM_INDEX,
@@ -23,6 +22,7 @@ from advisor.decide.weighing import (
     pair_weights,
 )
 from advisor.quantities import exact
+from tests.decide.criteria import criterion
 
 
 @pytest.mark.parametrize(
@@ -89,8 +89,8 @@ def test_what_is_no_matrix_of_judgements(matrix: np.ndarray) -> None:
 
 
 def test_the_rate_of_exchange() -> None:
-    life = Criterion("battery-life", "time", 0.5, 0.0, 10.0, "s")
-    cost = Criterion("lifetime-cost", "money", 0.25, 20.0, 0.0, "EUR")
+    life = criterion("battery-life", 0.5, 0.0, 10.0, "time", "s")
+    cost = criterion("lifetime-cost", 0.25, 20.0, 0.0, "money", "EUR")
     # a unit of life is 0.5/10 of the score, a unit of money 0.25/20
     assert exchange([life, cost], np.array([0.5, 0.25]), 1, 0) == pytest.approx(4.0)
     assert exchange([life, cost], np.array([0.5, 0.25]), 0, 1) == pytest.approx(0.25)

@@ -23,8 +23,8 @@ from advisor.catalogue.shipped import load
 from advisor.cli.main import call
 from advisor.decide.evaluate import evaluate
 from advisor.present.html.page import html_page
-from advisor.present.tables import pack
 from advisor.studies.report import Report, report
+from advisor.studies.words import pack
 from tests.bench.synthetic import PRODUCT, write_catalogue
 from tests.browsing import Browser
 from tests.present.hostile import TEXTS, hostile_report

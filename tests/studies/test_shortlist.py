@@ -14,8 +14,9 @@ from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.shipped import load, product_files
 from advisor.present.machine import to_json
+from advisor.studies.results import RankedPart
 from advisor.studies.results import plain as plain_of
-from advisor.studies.shortlist import RankedPart, Shortlist, shortlist
+from advisor.studies.shortlist import Shortlist, shortlist
 
 YEAR = 365.25 * 86400.0
 

@@ -93,10 +93,12 @@ function show() {
     ({ part: one.part.part, place, criterion: data.criteria[i].name, points, order: i }))), most.length);
 }
 function otherwise(one, n) {
-  const [, part, , , , range, , , hours, tools] = one.part.cells;
-  const kept = one.build.name === one.part.own ? range : NONE;
-  const { years, cost, buy } = one.build;
-  return [String(n + 1), part, one.score.toFixed(1), NONE, years, kept, cost, buy, hours, tools];
+  const { part, build } = one;
+  const own = build.name === part.own;
+  return part.cells.map((text, i) => ({
+    part: text, own: own ? text : NONE, draws: NONE, rank: String(n + 1), score: one.score.toFixed(1),
+    build: build.cells[i],
+  })[data.columns[i]]);
 }
 function gap(one, n) {
   const other = order[n === 0 ? 1 : 0];

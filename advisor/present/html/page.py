@@ -17,7 +17,9 @@ from advisor.decide.ranks import DIGITS
 from advisor.present import contents, tables
 from advisor.present.html.charts import MOST, charts
 from advisor.present.machine import rounded
+from advisor.studies.columns import SHOWN
 from advisor.studies.report import OfferedBuild, Report
+from advisor.studies.words import pack
 
 HERE = Path(__file__).parent
 SCRIPTS = ("charts.js", "page.js")  # the chart library, then what is live
@@ -85,12 +87,13 @@ def _data(found: Report, drawn: dict[str, Any]) -> dict[str, Any]:
         "command": contents.command(found),
         "digits": DIGITS,
         "most": MOST,
+        "columns": [column.live for column in SHOWN],
         "unbounded": UNBOUNDED,
         "charts": drawn,
         "parts": [
             {
                 "part": ranked.part,
-                "cells": tables.ranked_row(ranked),
+                "cells": [column.text(ranked) for column in SHOWN],
                 "small": tables.below(ranked),
                 "own": part.own,
                 "builds": [_build(build) for build in part.builds],
@@ -106,11 +109,9 @@ def _build(build: OfferedBuild) -> dict[str, Any]:
         "a": build.battery_a,
         "worth": build.worth,
         "shown": build.shown,
-        "pack": tables.pack(build.build),
+        "pack": pack(build.build),
         "words": contents.built(build),
-        "years": tables.in_years(build.battery_life_s),
-        "cost": tables.money(build.lifetime),
-        "buy": tables.money(build.purchase),
+        "cells": [None if c.built is None else c.built(build) for c in SHOWN],
         "current": {c.consumer: c.a for c in build.current},
         "money": {
             m.item: None if m.amount is None else min(m.amount, UNBOUNDED) for m in build.money

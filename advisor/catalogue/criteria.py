@@ -1,0 +1,323 @@
+"""What a product's priorities may weigh, declared once: everything there is to say of a criterion.
+
+Whatever asks about criteria reads it here: the keys of a product's file and their faults, the
+screening of parts that lack a figure, scores, reasons, trade terms, the reference.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from math import nan
+from typing import Any, Protocol
+
+from advisor.catalogue.schema_supply import Cell
+from advisor.quantities import YEAR, show
+
+# a product's record: its schema reads the criteria, so it cannot be named here
+Product = Any
+
+OWN = "own-figures."
+CURRENCY = "currency"  # in place of a unit: the product's
+HOUR = 3600.0
+DAY = 86400.0
+
+_RESTS_ON_COST = "this figure, which a weighted cost rests on; write 0 for none"
+_MEASURABLE = "a need that this criterion can measure"
+
+
+class View(Protocol):
+    """What a criterion may read of builds; arrays (R, N) or broadcast to it: R builds, N draws.
+
+    life_s : s. lifetime, purchase : per unit, in the product's currency. energy_per_day : J/day.
+    headroom, memory_headroom : shares. toolchain : 0..100.
+    """
+
+    @property
+    def life_s(self) -> Any: ...
+    @property
+    def lifetime(self) -> Any: ...
+    @property
+    def purchase(self) -> Any: ...
+    @property
+    def energy_per_day(self) -> Any: ...
+    @property
+    def headroom(self) -> Any: ...
+    @property
+    def memory_headroom(self) -> Any: ...
+    @property
+    def toolchain(self) -> Any: ...
+
+    def figure(self, path: str) -> Any:
+        """A part's own figure at a path that the criterion reads, SI."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ask:
+    """What a weighted criterion asks of the product: `met` or not, at `path`.
+
+    `read` says what stands there when it is not met, `expected` what should.
+    """
+
+    path: str
+    met: Callable[[Product], bool]
+    expected: str = _RESTS_ON_COST
+    read: str = "nothing"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measure:
+    """A criterion: what it measures, in what, and what a build is worth by it.
+
+    Attributes
+    ----------
+    title : what it is, in words. dimension : of its values and anchors. unit : of its values in
+    JSON, `CURRENCY` for the product's. step : what people count it in, as (SI amount, words).
+    anchors : (poor, good) of the product where the file gives none; NaN where it cannot be said.
+    anchors_rest_on : (path, whether the product states it) of what they are taken from, if any.
+    asks : what it asks of the product. reads : paths of the part that it rests on; the part is set
+    aside where one of them has no value. value : of a view of builds, (R, N) SI.
+    words : a value as a person would say it, where its dimension alone does not tell.
+
+    Raises
+    ------
+    ValueError
+        For a declaration without unit, step or paths, or whose value cannot be asked for.
+    """
+
+    name: str
+    title: str
+    dimension: str
+    unit: str
+    step: tuple[float, str]
+    anchors: Callable[[Product, Cell | None], tuple[float, float]]
+    reads: tuple[str, ...]
+    value: Callable[[View], Any]
+    anchors_rest_on: tuple[str, Callable[[Product], bool]] | None = None
+    asks: tuple[Ask, ...] = ()
+    words: Callable[[float], str] | None = None
+
+    def __post_init__(self) -> None:
+        amount, words = self.step
+        whole = self.name and self.title and self.dimension and self.unit and words
+        if not (whole and amount > 0 and self.reads and callable(self.value)):
+            raise ValueError(
+                f"criterion {self.name!r} needs a title, a dimension, a unit, a step above zero "
+                "with its words, the paths that it reads, and a value"
+            )
+
+    def shown(self, value: float, currency: str) -> str:
+        """A value as a person would say it."""
+        if self.words is not None:
+            return self.words(value)
+        if self.dimension == "money":
+            return f"{currency} {value:.2f}" if abs(value) < float("inf") else f"{currency} ∞"
+        if self.dimension == "share":
+            return f"{100 * value:.3g} %"
+        if self.dimension == "score":
+            return f"{value:.3g}"
+        return show(value, self.dimension)
+
+
+def _target(product: Product) -> float:
+    return nan if product.life_target is None else float(product.life_target.nominal)
+
+
+def _limit(product: Product) -> float:
+    limit = product.cost.unit_cost_limit
+    return nan if limit is None else float(limit.nominal)
+
+
+def _fixed(poor: float, good: float) -> Callable[[Product, Cell | None], tuple[float, float]]:
+    return lambda product, cell: (poor, good)
+
+
+def nominal_energy(product: Product, first_cell: Cell | None) -> float:
+    """Energy of the first pack option at its nominal voltage, J; NaN where unstated."""
+    option = product.supply_options.cells[0]
+    if option.budget is not None and option.voltage is not None:
+        return option.budget.nominal * option.voltage.nominal
+    if first_cell is None or first_cell.capacity is None or first_cell.nominal_voltage is None:
+        return nan
+    cells = option.series * option.parallel
+    return first_cell.capacity.nominal * first_cell.nominal_voltage.nominal * cells
+
+
+LIFE_TARGET = ("life-target", lambda product: product.life_target is not None)
+COST_LIMIT = ("cost.unit-cost-limit", lambda product: product.cost.unit_cost_limit is not None)
+
+
+def _costs(*names: str) -> tuple[Ask, ...]:
+    """The keys of `cost` that a cost rests on, and the price of the reservoir that is bought."""
+
+    def stated(name: str) -> Callable[[Product], bool]:
+        return lambda product: getattr(product.cost, name.replace("-", "_")) is not None
+
+    def priced(product: Product) -> bool:
+        reservoir = product.supply_options.reservoir
+        return reservoir is None or reservoir.price is not None
+
+    return (
+        *(Ask(f"cost.{name}", stated(name)) for name in names),
+        Ask("supply-options.reservoir.price", priced),
+    )
+
+
+# a part's draw is known by these; what of them a product needs is asked where events are laid out
+_DRAW = ("operating-points", "kernels", "sleep-states")
+
+MEASURES = (
+    Measure(
+        name="battery-life",
+        title="how long a set of cells lasts",
+        dimension="time",
+        unit="s",
+        step=(YEAR, "one year"),
+        anchors=lambda product, cell: (0.0, 2 * _target(product)),
+        anchors_rest_on=LIFE_TARGET,
+        reads=_DRAW,
+        value=lambda view: view.life_s,
+    ),
+    Measure(
+        name="lifetime-cost",
+        title="what a unit costs over the service life, battery changes included",
+        dimension="money",
+        unit=CURRENCY,
+        step=(1.0, "1"),
+        anchors=lambda product, cell: (2 * _limit(product), 0.0),
+        anchors_rest_on=COST_LIMIT,
+        asks=(
+            *_costs("currency", "units", "engineer-rate", "service-visit", "tools"),
+            Ask("service-life", lambda product: product.service_life is not None),
+        ),
+        reads=("price", "toolchain.setup", *_DRAW),
+        value=lambda view: view.lifetime,
+    ),
+    Measure(
+        name="purchase-cost",
+        title="what the parts of a unit cost",
+        dimension="money",
+        unit=CURRENCY,
+        step=(1.0, "1"),
+        anchors=lambda product, cell: (2 * _limit(product), 0.0),
+        anchors_rest_on=COST_LIMIT,
+        asks=_costs("currency", "units"),
+        reads=("price",),
+        value=lambda view: view.purchase,
+    ),
+    Measure(
+        name="toolchain",
+        title="maturity of the part's tools, of 100",
+        dimension="score",
+        unit="1",
+        step=(10.0, "10 points"),
+        anchors=_fixed(0.0, 100.0),
+        reads=("toolchain.maturity",),
+        value=lambda view: view.toolchain,
+    ),
+    Measure(
+        name="bring-up",
+        title="time from the box to a first working program",
+        dimension="time",
+        unit="s",
+        step=(HOUR, "one hour"),
+        anchors=_fixed(40 * HOUR, 0.0),
+        reads=("toolchain.setup",),
+        value=lambda view: view.figure("toolchain.setup"),
+        words=lambda seconds: f"{seconds / HOUR:.3g} h",
+    ),
+    Measure(
+        name="time-headroom",
+        title="share of the tightest deadline that is left",
+        dimension="share",
+        unit="1",
+        step=(0.1, "10 percentage points"),
+        anchors=_fixed(0.0, 1.0),
+        asks=(
+            Ask(
+                "priorities.time-headroom",
+                lambda product: any(t.finish_within is not None for t in product.workload),
+                _MEASURABLE,
+                "no task with finish-within",
+            ),
+        ),
+        reads=_DRAW,
+        value=lambda view: view.headroom,
+    ),
+    Measure(
+        name="memory-headroom",
+        title="share of the scarcer of flash and RAM that is left",
+        dimension="share",
+        unit="1",
+        step=(0.1, "10 percentage points"),
+        anchors=_fixed(0.0, 0.75),
+        asks=(
+            Ask(
+                "priorities.memory-headroom",
+                lambda product: (
+                    product.needs.memory.flash is not None or product.needs.memory.ram is not None
+                ),
+                _MEASURABLE,
+                "no needs.memory",
+            ),
+        ),
+        reads=("memory",),
+        value=lambda view: view.memory_headroom,
+    ),
+    Measure(
+        name="energy-per-day",
+        title="energy that the pack gives in a day",
+        dimension="energy",
+        unit="J/day",
+        step=(1.0, "1 J/day"),
+        anchors=lambda product, cell: (
+            nominal_energy(product, cell) / _target(product) * DAY,
+            0.0,
+        ),
+        anchors_rest_on=LIFE_TARGET,
+        reads=_DRAW,
+        value=lambda view: view.energy_per_day,
+        words=lambda joules: f"{show(joules, 'energy')}/day",
+    ),
+)
+CRITERIA = {measure.name: measure for measure in MEASURES}
+
+
+def measure_of(name: str) -> Measure | None:
+    """The criterion of a name, the user's own figures among them; None where there is none."""
+    if not name.startswith(OWN):
+        return CRITERIA.get(name)
+    return Measure(
+        name=name,
+        title="a figure of the user's own",
+        dimension="score",
+        unit="1",
+        step=(1.0, "1 point"),
+        anchors=_fixed(nan, nan),
+        anchors_rest_on=(f"priorities.{name}", lambda product: False),
+        reads=(name,),
+        value=lambda view: view.figure(name),
+    )
+
+
+def measures(product: Product) -> Iterator[Measure]:
+    """The criteria that a product weighs, in the order of its file."""
+    for name in product.priorities:
+        found = measure_of(name)
+        assert found is not None, name  # the kind of `priorities` reads no other
+        yield found
+
+
+def unmet(product: Product, expected: str) -> Iterator[Ask]:
+    """What the product's criteria ask for in vain with these words, each path once."""
+    asked: dict[str, Ask] = {}
+    for measure in measures(product):
+        for ask in measure.asks:
+            if ask.expected == expected and not ask.met(product):
+                asked.setdefault(ask.path, ask)
+    yield from asked.values()
+
+
+def asked_words(declared: Sequence[Measure] = MEASURES) -> tuple[str, ...]:
+    """Every wording by which criteria ask something of a product."""
+    return tuple(dict.fromkeys(ask.expected for m in declared for ask in m.asks))

@@ -1,0 +1,206 @@
+"""The columns of a shortlist, declared once: in the terminal, in CSV, in a page, in a workbook.
+
+A column says what it is called where, how it reads, and what becomes of it where somebody tries
+other weights: a page and a workbook then show other builds of the same parts.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Literal, Protocol
+
+from advisor.quantities import YEAR
+from advisor.studies.results import RankedPart
+from advisor.studies.words import in_years, money, per_cent
+
+Cell = float | str
+# under other weights a text is the part's own whatever the build, belongs to the build that was
+# ranked first, belongs to the draws, is the new rank or score, or is that of the new build
+Live = Literal["part", "own", "draws", "rank", "score", "build"]
+
+
+class Built(Protocol):
+    """What a column may read of a build: battery life in s, purchase and lifetime cost per unit."""
+
+    @property
+    def battery_life_s(self) -> float: ...
+    @property
+    def purchase(self) -> float | None: ...
+    @property
+    def lifetime(self) -> float | None: ...
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Column:
+    """A column of the shortlist.
+
+    Attributes
+    ----------
+    name : in CSV and data frames; empty where they have none. value : what stands there, SI.
+    head : on a screen and in a page; empty where they have none. legend : what it is, in words;
+    `{currency}` is the product's. right : whether it holds figures. text : what stands there.
+    live : what becomes of the text under other weights; of a build it is `built`.
+    sheet : head in a workbook; empty where it has none. cell : what stands there, of a build.
+    """
+
+    name: str = ""
+    value: Callable[[RankedPart], object] | None = None
+    head: str = ""
+    legend: str = ""
+    right: bool = True
+    text: Callable[[RankedPart], str] = str
+    live: Live = "part"
+    built: Callable[[Built], str] | None = None
+    sheet: str = ""
+    cell: Callable[[Built], Cell] | None = None
+
+    def __post_init__(self) -> None:
+        if bool(self.name) != (self.value is not None) or bool(self.sheet) != (
+            self.cell is not None
+        ):
+            raise ValueError(f"column {self.name or self.head!r} lacks a name or what stands there")
+        if self.head and ((self.live == "build") != (self.built is not None)):
+            raise ValueError(f"column {self.head!r} does not say what it shows of a build")
+
+
+def _range(part: RankedPart) -> str:
+    lives = part.battery_life_s
+    return "" if lives.p05 is None else f"{in_years(lives.p05)}-{in_years(lives.p95)}"
+
+
+def _one_decimal(value: float | None, digits: int) -> str:
+    return "-" if value is None else f"{value:.{digits}f}"
+
+
+def _years(build: Built) -> Cell:
+    found = build.battery_life_s / YEAR
+    return found if math.isfinite(found) else "no end"
+
+
+def known(amount: float | None) -> Cell:
+    """An amount as a cell."""
+    if amount is None:
+        return "not known"
+    return amount if math.isfinite(amount) else "unbounded"
+
+
+COLUMNS = (
+    Column(
+        name="rank",
+        value=lambda part: part.rank,
+        head="#",
+        text=lambda part: str(part.rank),
+        live="rank",
+    ),
+    Column(
+        name="part",
+        value=lambda part: part.part,
+        head="part",
+        right=False,
+        text=lambda part: part.part,
+    ),
+    Column(
+        name="score",
+        value=lambda part: part.score,
+        head="score",
+        text=lambda part: f"{part.score:.1f}" + ("*" if part.estimated else ""),
+        live="score",
+    ),
+    Column(name="score_p05", value=lambda part: part.score_range.p05),
+    Column(name="score_p95", value=lambda part: part.score_range.p95),
+    Column(
+        name="first_place_probability",
+        value=lambda part: part.first_place_probability,
+        head="first",
+        legend="share of draws in first place",
+        text=lambda part: per_cent(part.first_place_probability),
+        live="draws",
+    ),
+    Column(
+        name="meets_life_target_probability",
+        value=lambda part: part.meets_life_target_probability,
+    ),
+    Column(name="cell", value=lambda part: part.build.cell),
+    Column(name="series", value=lambda part: part.build.series),
+    Column(name="parallel", value=lambda part: part.build.parallel),
+    Column(name="converter", value=lambda part: part.build.converter),
+    Column(name="sleep_state", value=lambda part: part.build.sleep_state),
+    Column(name="rail_current_a", value=lambda part: part.power.rail_current_a),
+    Column(name="battery_current_a", value=lambda part: part.power.battery_current_a),
+    Column(name="busy_share", value=lambda part: part.power.busy_share),
+    Column(
+        name="battery_life_s",
+        value=lambda part: part.battery_life_s.nominal,
+        head="years",
+        legend="battery life",
+        text=lambda part: in_years(part.battery_life_s.nominal),
+        live="build",
+        built=lambda build: in_years(build.battery_life_s),
+        sheet="battery life, years",
+        cell=_years,
+    ),
+    Column(
+        name="battery_life_p05_s",
+        value=lambda part: part.battery_life_s.p05,
+        head="5-95 %",
+        text=_range,
+        live="own",
+    ),
+    Column(name="battery_life_p95_s", value=lambda part: part.battery_life_s.p95),
+    Column(name="ends_by", value=lambda part: part.battery_life_s.ends_by),
+    Column(name="development", value=lambda part: part.cost.development),
+    Column(name="upkeep", value=lambda part: part.cost.upkeep),
+    Column(
+        name="lifetime",
+        value=lambda part: part.cost.lifetime,
+        head="cost",
+        legend="over the service life, {currency} a unit",
+        text=lambda part: money(part.cost.lifetime),
+        live="build",
+        built=lambda build: money(build.lifetime),
+        sheet="cost",
+        cell=lambda build: known(build.lifetime),
+    ),
+    Column(
+        name="purchase",
+        value=lambda part: part.cost.purchase,
+        head="buy",
+        legend="its purchase",
+        text=lambda part: money(part.cost.purchase),
+        live="build",
+        built=lambda build: money(build.purchase),
+        sheet="buy",
+        cell=lambda build: known(build.purchase),
+    ),
+    Column(name="currency", value=lambda part: part.cost.currency),
+    Column(
+        name="setup_h",
+        value=lambda part: part.setup_h,
+        head="hours",
+        legend="set-up",
+        text=lambda part: _one_decimal(part.setup_h, 1),
+    ),
+    Column(
+        name="toolchain",
+        value=lambda part: part.toolchain,
+        head="tools",
+        legend="toolchain maturity of 100",
+        text=lambda part: _one_decimal(part.toolchain, 0),
+    ),
+    Column(name="invented", value=lambda part: part.invented),
+    Column(name="estimated", value=lambda part: part.estimated),
+)
+SHOWN = tuple(column for column in COLUMNS if column.head)
+SHEET = tuple(column for column in COLUMNS if column.sheet)
+NAMED = tuple(column for column in COLUMNS if column.name)
+
+
+def flat_row(part: RankedPart) -> dict[str, object]:
+    """A ranked part as one row, for a data frame or CSV."""
+    row = {column.name: column.value(part) for column in NAMED if column.value is not None}
+    for name, criterion in part.criteria.items():
+        row[f"points {name}"] = criterion.points
+    row["reason"] = part.reason
+    return row

@@ -1,0 +1,73 @@
+"""Figures of a result in words, alike on every screen and in every file."""
+
+from __future__ import annotations
+
+import math
+
+from advisor.model.tables import never_sleeps
+from advisor.quantities import YEAR, show
+from advisor.studies.results import BuildResult
+
+
+def money(amount: float | None, currency: str = "") -> str:
+    """An amount with two decimals; a dash where it is not known."""
+    if amount is None:
+        return "-"
+    if not math.isfinite(amount):
+        return f"{currency} unbounded".strip()
+    return f"{currency} {amount:.2f}".strip()
+
+
+def life(seconds: float | None) -> str:
+    """A battery life in words."""
+    return "-" if seconds is None else show(seconds, "time")
+
+
+def life_range(low: float | None, high: float | None) -> str:
+    """`4.1 to 6.3 years`; empty without draws."""
+    if low is None or high is None:
+        return ""
+    if low >= YEAR and math.isfinite(high):
+        return f"{in_years(low)} to {in_years(high)} years"
+    return f"{life(low)} to {life(high)}"
+
+
+def per_cent(share: float | None) -> str:
+    """A share as per cent; a dash where it is not known."""
+    if share is None:
+        return "-"
+    if 0 < share < 0.01:
+        return "<1 %"
+    if 0.99 < share < 1:
+        return ">99 %"
+    return f"{100 * share:.0f} %"
+
+
+def pack(build: BuildResult) -> str:
+    """`alk-pen 2s1p` and the like: cells in series and strings in parallel."""
+    if build.series == 1 and build.parallel == 1:
+        return build.cell
+    return f"{build.cell} {build.series}s{build.parallel}p"
+
+
+def build_words(build: BuildResult) -> str:
+    """The build in a line."""
+    way = "straight from the pack" if build.converter == "none" else f"through {build.converter}"
+    sleep = f"sleeping in {build.sleep_state}"
+    if never_sleeps(build.sleep_state):
+        sleep = f"never asleep, {build.sleep_state}"
+    tasks = ", ".join(
+        f"{task} at {'+'.join((point, *build.engines[task]))}"
+        for task, point in build.operating_points.items()
+    )
+    return f"{pack(build)}, {way}, {sleep}" + (f", {tasks}" if tasks else "")
+
+
+def in_years(seconds: float | None) -> str:
+    """A battery life as a number of years."""
+    if seconds is None:
+        return "-"
+    years = seconds / YEAR
+    if not math.isfinite(years):
+        return "no end"
+    return f"{years:.2f}" if years < 10 else f"{years:.1f}"
