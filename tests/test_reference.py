@@ -104,7 +104,7 @@ def test_every_example_runs(
     if name in ("distil", "rehearse"):
         pack_session(tmp_path)
     if name == "revisit":
-        decided = decide(*load("frost-post"), "quorvane-s5", "tools", draws=20)
+        decided = decide(*load("frost-post"), "quorvane-jor", "tools", draws=20)
         (tmp_path / "record.yaml").write_text(decided.text, "utf-8")
     text = example(COMMANDS[name])
     assert text is not None, f"{name}: no line 'Example: part-advisor …' in its docstring"

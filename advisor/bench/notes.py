@@ -61,7 +61,7 @@ class Session:
 
 
 def key_of(segment: Segment) -> str:
-    """What a segment is of: `hash`, `hash+engine`, `deep`."""
+    """What a segment is of: `hash`, `hash+engine`, `ram-kept`."""
     name = segment.kernel or segment.wake or segment.state or ""
     return f"{name}+{segment.engine}" if segment.engine else name
 

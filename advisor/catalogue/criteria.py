@@ -136,11 +136,11 @@ def nominal_energy(product: Product, first_cell: Cell | None) -> float:
     """Energy of the first pack option at its nominal voltage, J; NaN where unstated."""
     option = product.supply_options.cells[0]
     if option.budget is not None and option.voltage is not None:
-        return option.budget.nominal * option.voltage.nominal
+        return float(option.budget.nominal * option.voltage.nominal)
     if first_cell is None or first_cell.capacity is None or first_cell.nominal_voltage is None:
         return nan
     cells = option.series * option.parallel
-    return first_cell.capacity.nominal * first_cell.nominal_voltage.nominal * cells
+    return float(first_cell.capacity.nominal * first_cell.nominal_voltage.nominal * cells)
 
 
 LIFE_TARGET = ("life-target", lambda product: product.life_target is not None)

@@ -86,7 +86,7 @@ def catalog_show(
 ) -> int:
     """Show every figure of an entry. Each has its path, uncertainty and evidence.
 
-    Example: part-advisor catalog show ostrel-k2
+    Example: part-advisor catalog show ostrel-yab
     """
     from advisor.catalogue.load import load_catalogue
     from advisor.cli.output import Screen

@@ -63,7 +63,7 @@ def compare(
 ) -> int:
     """Compare parts by their kernels. At their own clocks, at a common one, and where ranks flip.
 
-    Example: part-advisor compare quorvane-g0 tessimur-l0 --kernel filter --at-clock 16MHz
+    Example: part-advisor compare quorvane-tib tessimur-mub --kernel filter --at-clock 16MHz
     """
     from advisor.catalogue.kinds import Figure
     from advisor.catalogue.levers import read_option

@@ -61,7 +61,7 @@ def decide(
 ) -> int:
     """Write a decision down. With its reason, the order of the day and digests of all inputs.
 
-    Example: part-advisor decide frost-post quorvane-s5 --because "least regret, two suppliers"
+    Example: part-advisor decide frost-post quorvane-jor --because "least regret, two suppliers"
     """
     from advisor.catalogue.shipped import load
     from advisor.cli.output import Screen, check_writable, write_bytes

@@ -128,7 +128,7 @@ def explain(
 ) -> int:
     """Show where current, money and points go. One part is set against another.
 
-    Example: part-advisor explain frost-post ostrel-k2 --over tessimur-l4
+    Example: part-advisor explain frost-post ostrel-yab --over tessimur-rud
     """
     from advisor.catalogue.shipped import load
     from advisor.cli.output import Screen
@@ -264,7 +264,7 @@ def tipping(
 ) -> int:
     """Tell what would change the winner. Each figure has the value at which another part leads.
 
-    Example: part-advisor tipping barrel-tag --lever quorvane-g0:price.breaks.10000
+    Example: part-advisor tipping barrel-tag --lever quorvane-tib:price.breaks.10000
     """
     from advisor.catalogue.shipped import load
     from advisor.cli.output import Screen

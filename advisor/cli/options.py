@@ -34,7 +34,7 @@ SetOption = Annotated[
     typer.Option(
         "--set",
         metavar="PATH=VALUE",
-        help="Change a figure for this run, such as ostrel-k2:price.breaks.1=1.80.",
+        help="Change a figure for this run, such as ostrel-yab:price.breaks.1=1.80.",
         show_default=False,
     ),
 ]

@@ -18,7 +18,7 @@ progress and warnings to standard error. `NO_COLOR`, closed pipes and narrow ter
 honoured; nothing is cut to fit a width, and piped output is not wrapped at all.
 
 A figure's path is the file's id, a colon and dotted keys, list entries by their own name:
-`ostrel-k2:kernels.hash.fast.current`, `frost-post:workload.sample.every`. Every command that
+`ostrel-yab:kernels.hash.fast.current`, `frost-post:workload.sample.every`. Every command that
 computes takes `--set PATH=VALUE`, as often as wanted.
 
 | exit code | meaning |

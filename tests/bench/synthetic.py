@@ -33,18 +33,18 @@ def part_file(index: int) -> str:
     def about(middle: float, spread: float = 2.0) -> float:
         return middle * math.exp(math.log(spread) * draw.uniform(-1, 1))
 
-    clock = draw.choice((16, 24, 32, 48, 64, 80, 96, 120))
+    clock = draw.choice((14, 22, 36, 54, 60, 76, 92, 112))
     slow = clock / draw.choice((2, 4, 8))
-    ram = draw.choice((16, 20, 32, 64, 128, 256))
+    ram = draw.choice((14, 18, 28, 52, 112, 208))
     sleep = about(1.5, 3.0)
     lines = [
         f"part: {part_name(index)}",
-        f"maker: Invented Devices {index % 6}",
+        f"maker: Invented {index % 6}",
         "invented: true",
         f"summary: drawn part number {index}",
         "lifecycle: active",
         f"core: {{architecture: rv32imc, cores: 1, float-unit: {draw.choice(('none', 'single'))}}}",
-        f"memory: {{flash: {draw.choice((64, 128, 256, 512))} KiB, ram: {ram} KiB}}",
+        f"memory: {{flash: {draw.choice((56, 112, 208, 448))} KiB, ram: {ram} KiB}}",
         "supply: {min: 1.8 V, max: 3.6 V, regulator: linear, brown-out: 1.7 V}",
         "temperature: {min: -40 degC, max: 85 degC}",
         f"features: {{uart: {draw.randint(1, 4)}, spi: 2, i2c: 2, adc-bits: 12, rtc: 1}}",
@@ -77,7 +77,7 @@ def part_file(index: int) -> str:
         ]
     lines += [
         "sleep-states:",
-        "  deep:",
+        "  ram-kept:",
         f"    current: {{25 degC: {sleep:.3f} ± {sleep / 5:.3f} µA, 85 degC: {sleep * 9:.2f} µA}}",
         f"    wake-time: {about(9):.1f} us",
         f"    wake-charge: {about(14):.1f} nC",

@@ -46,7 +46,7 @@ def test_warm_equals_cold(kept: Path, folder: Path) -> None:
     assert len(list(kept.glob("*.json"))) == 1
     assert cold == first == warm
     assert list(warm.parts) == list(cold.parts)
-    assert warm.documents["quorvane-g0"].root.value[0][1].value == "quorvane-g0"
+    assert warm.documents["quorvane-tib"].root.value[0][1].value == "quorvane-tib"
 
 
 def test_it_is_private_plain_and_no_code(kept: Path, folder: Path) -> None:
@@ -92,10 +92,10 @@ def test_a_sound_digest_over_wrong_content_is_no_entry(kept: Path, folder: Path)
 
 def test_it_is_never_wrong_after_an_edit(kept: Path, folder: Path) -> None:
     before = cached(folder)
-    path = folder / "parts/quorvane-g0.yaml"
+    path = folder / "parts/quorvane-tib.yaml"
     text = path.read_text()
     times = path.stat()
-    changed = text.replace("flash: 64 KiB", "flash: 32 KiB")
+    changed = text.replace("flash: 72 KiB", "flash: 36 KiB")
     assert len(changed) == len(text) and changed != text  # noqa: PT018
     path.write_text(changed)
     # the same size, the same times: only the bytes tell
@@ -104,7 +104,7 @@ def test_it_is_never_wrong_after_an_edit(kept: Path, folder: Path) -> None:
     assert after != before
     assert after == load_catalogue([folder])
     path.unlink()
-    assert "quorvane-g0" not in cached(folder).parts
+    assert "quorvane-tib" not in cached(folder).parts
 
 
 @pytest.mark.parametrize("when", [0, 4_000_000_000])
@@ -117,17 +117,17 @@ def test_a_clock_that_was_set_changes_nothing(kept: Path, folder: Path, when: in
 
 def test_changes_for_one_run_are_neither_kept_nor_missed(kept: Path, folder: Path) -> None:
     plain = cached(folder)
-    changed = cached(folder, "quorvane-g0:price.breaks.1=9.99")
-    assert changed.parts["quorvane-g0"] != plain.parts["quorvane-g0"]
+    changed = cached(folder, "quorvane-tib:price.breaks.1=9.99")
+    assert changed.parts["quorvane-tib"] != plain.parts["quorvane-tib"]
     assert cached(folder) == plain
     with pytest.raises(FaultError):
-        cached(folder, "quorvane-g0:price.breaks.1=9.99 V")
-    both = load_run([folder], PRODUCT, ["quorvane-g0:price.breaks.1=9.99"], cached=True)
+        cached(folder, "quorvane-tib:price.breaks.1=9.99 V")
+    both = load_run([folder], PRODUCT, ["quorvane-tib:price.breaks.1=9.99"], cached=True)
     assert both[0].parts == changed.parts
 
 
 def test_input_that_fails_writes_none(kept: Path, folder: Path) -> None:
-    (folder / "parts/quorvane-g0.yaml").write_text("part: quorvane-g0\nfoo: 1\n")
+    (folder / "parts/quorvane-tib.yaml").write_text("part: quorvane-tib\nfoo: 1\n")
     with pytest.raises(FaultError):
         cached(folder)
     assert not kept.exists()
@@ -172,7 +172,7 @@ def test_processes_at_once(kept: Path, folder: Path) -> None:
         "import sys; from pathlib import Path; from advisor.catalogue.load import load_catalogue\n"
         "for _ in range(3):\n"
         "    found = load_catalogue([Path(sys.argv[1])], cached=True)\n"
-        "print(len(found.parts), found.parts['quorvane-g0'].price.breaks[1].nominal)"
+        "print(len(found.parts), found.parts['quorvane-tib'].price.breaks[1].nominal)"
     )
     running = [
         subprocess.Popen(

@@ -16,28 +16,36 @@ from advisor.studies.check import check_catalogue, check_product
 # change to a shipped document -> the path that the fault names, a word of what was read
 BROKEN = {
     "an entry of this file's evidence": [
-        ("quorvane-s5:kernels.hash.fast.evidence=banch", "kernels.hash.fast.evidence", "banch"),
-        ("quorvane-s5:sleep-states.stop.evidence=shoot", "sleep-states.stop.evidence", "shoot"),
+        ("quorvane-jor:kernels.hash.fast.evidence=banch", "kernels.hash.fast.evidence", "banch"),
+        (
+            "quorvane-jor:sleep-states.ram-kept.evidence=shoot",
+            "sleep-states.ram-kept.evidence",
+            "shoot",
+        ),
     ],
     "an operating point of this part, or POINT+ENGINE": [
-        ("quorvane-s5:kernels.crc.fist={time: 1 ms}", "kernels.crc.fist", "fist"),
-        ("quorvane-s5:kernels.crc.fast+={time: 1 ms}", "kernels.crc.fast+", "fast+"),
+        ("quorvane-jor:kernels.crc.fist={time: 1 ms}", "kernels.crc.fist", "fist"),
+        ("quorvane-jor:kernels.crc.fast+={time: 1 ms}", "kernels.crc.fast+", "fast+"),
     ],
     "a kernel of kernels.yaml": [
-        ("quorvane-s5:kernels.hsah={fast: {time: 1 ms}}", "kernels.hsah", "hsah")
+        ("quorvane-jor:kernels.hsah={fast: {time: 1 ms}}", "kernels.hsah", "hsah")
     ],
     "a range whose lower end is not above its upper end": [
-        ("quorvane-s5:supply.min=3.7 V", "supply.min", "3.7 V"),
-        ("quorvane-s5:supply.brown-out=3.7 V", "supply.brown-out", "3.7 V"),
-        ("quorvane-s5:temperature.min=90 degC", "temperature.min", "90 degC"),
+        ("quorvane-jor:supply.min=3.7 V", "supply.min", "3.7 V"),
+        ("quorvane-jor:supply.brown-out=3.7 V", "supply.brown-out", "3.7 V"),
+        ("quorvane-jor:temperature.min=90 degC", "temperature.min", "90 degC"),
         ("ldo-a:input.min=6 V", "input.min", "6 V"),
         ("ldo-a:output.min=5 V", "output.min", "5 V"),
     ],
     "a wake-time above zero beside the wake-charge": [
-        ("tessimur-l4:sleep-states.stop.wake-time=0 s", "sleep-states.stop.wake-charge", "9 nC")
+        (
+            "tessimur-rud:sleep-states.ram-kept.wake-time=0 s",
+            "sleep-states.ram-kept.wake-charge",
+            "9 nC",
+        )
     ],
     "at least one price break": [
-        ("quorvane-s5:price.breaks={}", "price.breaks", "nothing"),
+        ("quorvane-jor:price.breaks={}", "price.breaks", "nothing"),
         ("lm-thumb:price.breaks={}", "price.breaks", "nothing"),
         ("ldo-a:price.breaks={}", "price.breaks", "nothing"),
         ("net-link:price.breaks={}", "price.breaks", "nothing"),
@@ -135,7 +143,7 @@ BROKEN = {
         ),
     ],
     "the rate of every currency that prices are in": [
-        ("quorvane-s5:price.currency=CHF", "cost.rates.CHF", "quorvane-s5:price"),
+        ("quorvane-jor:price.currency=CHF", "cost.rates.CHF", "quorvane-jor:price"),
         ("frost-post:cost.engineer-rate=80 CHF/h", "cost.rates.CHF", "cost.engineer-rate"),
     ],
 }
@@ -179,13 +187,13 @@ def test_every_rule_is_broken_here() -> None:
 
 
 ODD_PARTS = {
-    "sleep below idle": "quorvane-s5:sleep-states.nap.current=900 µA",
-    "a price that falls with quantity": "quorvane-s5:price.breaks.10000=2.5",
-    "a shorter time at the higher clock": "quorvane-s5:kernels.hash.fast.time=3 ms",
-    "evidence of the last three years": "quorvane-s5:evidence.bench.date=2021-01-01",
-    "figures from the bench or a datasheet": "quorvane-s5:evidence.sheet.kind=estimate",
+    "sleep below idle": "quorvane-jor:sleep-states.ports-kept.current=900 µA",
+    "a price that falls with quantity": "quorvane-jor:price.breaks.10000=2.5",
+    "a shorter time at the higher clock": "quorvane-jor:kernels.hash.fast.time=3 ms",
+    "evidence of the last three years": "quorvane-jor:evidence.bench.date=2021-01-01",
+    "figures from the bench or a datasheet": "quorvane-jor:evidence.sheet.kind=estimate",
     "the supply at which the idle current was taken": "",
-    "energy": "quorvane-s5:kernels.matrix.fast.current=533 mA",
+    "energy": "quorvane-jor:kernels.matrix.fast.current=533 mA",
 }
 ODD_PRODUCTS = {
     "a life target within the service life": "frost-post:life-target=11 years",
@@ -205,13 +213,13 @@ def test_an_odd_part_is_asked_about(expected: str) -> None:
         [change]
         if change
         else [
-            "quorvane-s5:supply.regulator=switching",
-            "quorvane-s5:operating-points.fast={clock: 110 MHz, idle-current: 1.46 mA}",
+            "quorvane-jor:supply.regulator=switching",
+            "quorvane-jor:operating-points.fast={clock: 104 MHz, idle-current: 1.39 mA}",
         ]
     )
     after = check_catalogue(load_catalogue([catalogue_folder()], changes)).warnings
     new = [w for w in after if w not in before]
-    assert any(expected in w.expected and w.path.startswith("quorvane-s5:") for w in new), new
+    assert any(expected in w.expected and w.path.startswith("quorvane-jor:") for w in new), new
     assert all(w.severity == "warning" and w.place is not None for w in after)
 
 
@@ -268,14 +276,14 @@ def test_folders_are_laid_over_each_other(tmp_path: Path) -> None:
     (tmp_path / "parts").mkdir()
     (tmp_path / "kernels.yaml").write_text("own: {work: ours}\n")
     (tmp_path / "parts/ours.yaml").write_text("part: ours\nkernels: {own: {}}\n")
-    (tmp_path / "parts/quorvane-s5.yaml").write_text("part: quorvane-s5\nsummary: ours\n")
+    (tmp_path / "parts/quorvane-jor.yaml").write_text("part: quorvane-jor\nsummary: ours\n")
     shipped = load_catalogue([catalogue_folder()])
     both = load_catalogue([catalogue_folder(), tmp_path])
     assert set(both.parts) == {*shipped.parts, "ours"}
-    assert both.parts["quorvane-s5"].summary == "ours"
+    assert both.parts["quorvane-jor"].summary == "ours"
     assert set(both.kernels) == {*shipped.kernels, "own"}
     back = load_catalogue([tmp_path, catalogue_folder()])
-    assert back.parts["quorvane-s5"] == shipped.parts["quorvane-s5"]
+    assert back.parts["quorvane-jor"] == shipped.parts["quorvane-jor"]
     assert list(both.parts) == sorted(both.parts)
 
 

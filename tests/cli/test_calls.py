@@ -147,9 +147,9 @@ def test_every_fault_of_a_run_at_once(said: Caller, product: Callable[..., str])
     path = product(
         ("rail: 2.5 V", "rail: 2.5 mA"), ("every: 1 s", "every: 0 s"), ("retain:", "retian:")
     )
-    code, out, err = said("shortlist", path, "--set", "quorvane-g4:memory.flash=3 V")
+    code, out, err = said("shortlist", path, "--set", "quorvane-sij:memory.flash=3 V")
     assert (code, out) == (2, "")
-    for key in ("rail", "workload.sample.every", "retian", "quorvane-g4:memory.flash"):
+    for key in ("rail", "workload.sample.every", "retian", "quorvane-sij:memory.flash"):
         assert key in err
     assert "4 faults, nothing written" in err
 
@@ -203,7 +203,7 @@ def test_nothing_fits_is_an_answer(said: Caller, change: str, word: str, form: s
         ["shortlist", "frost-post", "--set", "frost-post:rail"],
         ["shortlist", "frost-post", "--set", "nobody:rail=1 V"],
         ["explain", "frost-post", "nobody"],
-        ["explain", "frost-post", "quorvane-g4", "--over", "quorvane-g4"],
+        ["explain", "frost-post", "quorvane-sij", "--over", "quorvane-sij"],
         ["catalog", "show", "nobody"],
         ["schema", "nothing"],
         ["outlook", "frost-post", "nobody"],
@@ -244,7 +244,7 @@ def test_an_interrupt(said: Caller, monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_a_closed_pipe_is_quiet() -> None:
-    command = f"{sys.executable} -m advisor catalog show ostrel-k2 | head -n 1"
+    command = f"{sys.executable} -m advisor catalog show ostrel-yab | head -n 1"
     done = subprocess.run(
         ["bash", "-o", "pipefail", "-c", command],
         capture_output=True,
@@ -266,7 +266,7 @@ def test_nothing_but_the_result_on_standard_output() -> None:
             "advisor",
             "explain",
             "frost-post",
-            "quorvane-g4",
+            "quorvane-sij",
             "--format",
             "json",
         ],

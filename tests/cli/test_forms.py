@@ -23,11 +23,11 @@ SCREENS = [
     ["shortlist", "frost-post"],
     ["shortlist", "barrel-tag"],
     ["shortlist", "valve-driver"],
-    ["explain", "frost-post", "helmaric-r2"],
-    ["explain", "valve-driver", "quorvane-s5"],
+    ["explain", "frost-post", "helmaric-lep"],
+    ["explain", "valve-driver", "quorvane-jor"],
     ["outlook", "barrel-tag", "--points", "3", "--draws", "20"],
     ["catalog", "list"],
-    ["catalog", "show", "quorvane-s5"],
+    ["catalog", "show", "quorvane-jor"],
     ["catalog", "check"],
     ["product", "list"],
     ["product", "check", "frost-post"],
@@ -55,7 +55,7 @@ def test_screens_keep_to_their_width_and_lose_nothing(said: Caller, arguments: l
 
 @pytest.mark.parametrize("form", ["table", "json", "csv"])
 @pytest.mark.parametrize(
-    "command", [["shortlist", "barrel-tag"], ["explain", "barrel-tag", "quorvane-g0"]]
+    "command", [["shortlist", "barrel-tag"], ["explain", "barrel-tag", "quorvane-tib"]]
 )
 def test_cautions_show_in_every_form_however_quiet(
     said: Caller, command: list[str], form: str
@@ -141,9 +141,9 @@ def test_csv_parses_and_guards_against_formulas(said: Caller, tmp_path: Path) ->
     rows = list(csv.DictReader(io.StringIO(out)))
     assert [r["rank"] for r in rows] == [str(i + 1) for i in range(len(rows))]
     (tmp_path / "parts").mkdir()
-    text = (catalogue_folder() / "parts/ostrel-k2.yaml").read_text()
+    text = (catalogue_folder() / "parts/ostrel-yab.yaml").read_text()
     text = re.sub(r"(?m)^summary:.*$", 'summary: "=HYPERLINK(1)"', text)
-    (tmp_path / "parts/ostrel-k2.yaml").write_text(text)
+    (tmp_path / "parts/ostrel-yab.yaml").write_text(text)
     shipped = str(catalogue_folder())
     _, out, _ = said(
         "catalog", "list", "--catalog", shipped, "--catalog", str(tmp_path), "--format", "csv"
@@ -201,7 +201,7 @@ def test_a_product_from_standard_input() -> None:
         timeout=HANG,
         check=True,
     )
-    assert json.loads(done.stdout)["ranking"][0]["part"] == "quorvane-g0"
+    assert json.loads(done.stdout)["ranking"][0]["part"] == "quorvane-tib"
 
 
 def test_no_colour_in_a_pipe_nor_where_it_is_unwanted() -> None:

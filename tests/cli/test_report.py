@@ -18,7 +18,7 @@ def test_ending_says_the_form(ending: str, begins: bytes, said: Caller, tmp_path
     place = tmp_path / f"report.{ending.upper()}"
     code, out, err = said("report", "barrel-tag", "-o", str(place), *QUICK)
     assert (code, err) == (0, "")
-    assert out.startswith(f"barrel-tag: quorvane-g0 is first; written to {place}")
+    assert out.startswith(f"barrel-tag: quorvane-tib is first; written to {place}")
     assert place.read_bytes().startswith(begins)
     assert [p.name for p in tmp_path.iterdir()] == [place.name]
 

@@ -30,13 +30,13 @@ def test_what_the_file_s_weights_mean(said: Caller) -> None:
     assert code == 0
     found = json.loads(out)
     assert found["method"] == "file"
-    assert found["winner"] == found["winner_before"] == "quorvane-g0"
+    assert found["winner"] == found["winner_before"] == "quorvane-tib"
     assert sum(row["weight"] for row in found["rows"]) == pytest.approx(1.0)
     # EUR 13 of lifetime cost and EUR 3 of purchase stand for the same weight
     assert (
         f"lifetime-cost: EUR 1 less is worth EUR {3 / 13:.2f} of purchase-cost" in found["exchange"]
     )
-    assert found["leads"][0]["part"] == "quorvane-g0"
+    assert found["leads"][0]["part"] == "quorvane-tib"
     distances = [lead["l1"] for lead in found["leads"]]
     assert distances == sorted(distances)
 

@@ -85,39 +85,39 @@ def frost() -> tuple[Catalogue, Product]:
 
 def test_without_the_flag_the_part_is_set_aside(frost: tuple[Catalogue, Product]) -> None:
     catalogue, product = frost
-    found = shortlist(without(catalogue, "quorvane-s5", "filter"), product, draws=0)
+    found = shortlist(without(catalogue, "quorvane-jor", "filter"), product, draws=0)
     aside = {a.part: a.missing for a in found.set_aside}
-    assert aside["quorvane-s5"] == ("quorvane-s5:kernels.filter",)
+    assert aside["quorvane-jor"] == ("quorvane-jor:kernels.filter",)
 
 
 def test_with_it_the_part_is_ranked_marked_and_less_sure(frost: tuple[Catalogue, Product]) -> None:
     catalogue, product = frost
-    less = without(catalogue, "quorvane-s5", "filter")
+    less = without(catalogue, "quorvane-jor", "filter")
     found = shortlist(less, product, draws=500, estimate_missing=True)
-    part = next(p for p in found.ranking if p.part == "quorvane-s5")
+    part = next(p for p in found.ranking if p.part == "quorvane-jor")
     assert part.estimated == (
-        "quorvane-s5:kernels.filter.fast",
-        "quorvane-s5:kernels.filter.slow",
+        "quorvane-jor:kernels.filter.fast",
+        "quorvane-jor:kernels.filter.slow",
     )
-    assert any("filter is estimated for quorvane-s5" in w for w in found.warnings)
+    assert any("filter is estimated for quorvane-jor" in w for w in found.warnings)
     assert found.evidence["estimate"] > 0
     full = shortlist(catalogue, product, draws=500)
-    sure = next(p for p in full.ranking if p.part == "quorvane-s5")
+    sure = next(p for p in full.ranking if p.part == "quorvane-jor")
     assert sure.estimated == ()
     assert part.score_range.p05 is not None
     assert sure.score_range.p05 is not None
     assert part.score_range.p05 < sure.score_range.p05
     # the others are as they were
-    others = {p.part: p.score for p in full.ranking if p.part != "quorvane-s5"}
-    assert {p.part: p.score for p in found.ranking if p.part != "quorvane-s5"} == others
-    told = explain(less, product, "quorvane-s5", draws=0, estimate_missing=True)
+    others = {p.part: p.score for p in full.ranking if p.part != "quorvane-jor"}
+    assert {p.part: p.score for p in found.ranking if p.part != "quorvane-jor"} == others
+    told = explain(less, product, "quorvane-jor", draws=0, estimate_missing=True)
     assert any("rests on estimates" in r for r in told.reasons)
 
 
 @pytest.mark.parametrize("kernel", ["filter", "transform", "matrix", "hash", "cipher", "crc"])
 def test_the_truth_is_within_three_errors(frost: tuple[Catalogue, Product], kernel: str) -> None:
     catalogue, product = frost
-    for name in ("quorvane-s5", "tessimur-l4", "helmaric-r2"):
+    for name in ("quorvane-jor", "tessimur-rud", "helmaric-lep"):
         filled, told = fill_missing(without(catalogue, name, kernel), product)
         (mine,) = [t for t in told if t.part == name]
         assert notes([mine])
@@ -133,17 +133,17 @@ def test_the_truth_is_within_three_errors(frost: tuple[Catalogue, Product], kern
 def test_too_little_to_estimate_from_stays_missing(frost: tuple[Catalogue, Product]) -> None:
     catalogue, product = frost
     lone = replace(
-        catalogue.parts["quorvane-s5"],
-        kernels={"hash": catalogue.parts["quorvane-s5"].kernels["hash"]},
+        catalogue.parts["quorvane-jor"],
+        kernels={"hash": catalogue.parts["quorvane-jor"].kernels["hash"]},
     )
     filled, told = fill_missing(
-        replace(catalogue, parts={**catalogue.parts, "quorvane-s5": lone}), product
+        replace(catalogue, parts={**catalogue.parts, "quorvane-jor": lone}), product
     )
-    assert "quorvane-s5" not in {t.part for t in told}
-    assert "filter" not in filled.parts["quorvane-s5"].kernels
+    assert "quorvane-jor" not in {t.part for t in told}
+    assert "filter" not in filled.parts["quorvane-jor"].kernels
 
 
 def test_nothing_missing_nothing_changed(frost: tuple[Catalogue, Product]) -> None:
     catalogue, product = frost
-    complete = catalogue.only(["quorvane-s5", "tessimur-l4"])
+    complete = catalogue.only(["quorvane-jor", "tessimur-rud"])
     assert fill_missing(complete, product) == (complete, ())

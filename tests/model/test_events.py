@@ -49,7 +49,7 @@ operating-points:
 {kernels}blocks:
   advert: {{current: {BLOCK[0]} A, for: {BLOCK[1]} s}}
 sleep-states:
-  stop:
+  ram-kept:
     current: {{{sleep}}}
     wake-time: {WAKE} s
     wake-charge: {WAKE_CHARGE} C

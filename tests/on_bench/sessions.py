@@ -31,7 +31,7 @@ point: {name: fast, clock: 120 MHz}
 segments:
   - {kernel: hash, units: 20, runs: 20}
   - {kernel: filter, units: 40, runs: 20}
-  - {state: deep, from: 2.0 s, to: 2.5 s}
+  - {state: ram-kept, from: 2.0 s, to: 2.5 s}
   - {state: idle, from: 2.6 s, to: 2.8 s}
 rehearsal:
   rate: 20 kHz
@@ -42,7 +42,7 @@ rehearsal:
   kernels:
     hash: {time: 0.412 ms, current: 9.8 mA}
     filter: {time: 0.2 ms, current: 8.1 mA}
-  states: {deep: 20 µA}
+  states: {ram-kept: 20 µA}
 """
 QUIET = Errors(0.0, 0.0, 0.0, 1.2e-3, 0.0, 1.0, 3.3)
 

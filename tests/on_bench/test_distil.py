@@ -80,7 +80,7 @@ def test_a_dominant_limit_of_error_is_no_normal(tmp_path: Path) -> None:
         tmp_path,
         ("gain: 0.1 %", "gain: 2 %"),
         ("spread: 0.5 %", "spread: 0.1 %"),
-        ("  - {state: deep, from: 2.0 s, to: 2.5 s}\n", ""),
+        ("  - {state: ram-kept, from: 2.0 s, to: 2.5 s}\n", ""),
     )
     hits = 0
     for seed in range(200):
@@ -145,17 +145,17 @@ def test_without_a_marker_the_current_tells(tmp_path: Path) -> None:
 def test_wakes_and_temperatures(tmp_path: Path) -> None:
     notes = session(
         tmp_path,
-        ("  - {kernel: filter, units: 40, runs: 20}", "  - {wake: deep, runs: 30}"),
+        ("  - {kernel: filter, units: 40, runs: 20}", "  - {wake: ram-kept, runs: 30}"),
         ("to: 2.5 s}", "to: 2.5 s, temperature: 40 degC}"),
         ("rate: 20 kHz", "rate: 200 kHz"),
-        ("  states:", "  wakes: {deep: {time: 300 us, current: 2 mA}}\n  states:"),
+        ("  states:", "  wakes: {ram-kept: {time: 300 us, current: 2 mA}}\n  states:"),
     )
     truth, _, trace, _ = trace_of(notes, 7)
     found = distilled(notes, trace)
-    assert found.wakes["deep"].time.value == pytest.approx(300e-6, rel=0.02)
-    assert found.wakes["deep"].charge.value == pytest.approx(600e-9, rel=0.02)
+    assert found.wakes["ram-kept"].time.value == pytest.approx(300e-6, rel=0.02)
+    assert found.wakes["ram-kept"].charge.value == pytest.approx(600e-9, rel=0.02)
     assert found.states[0].temperature == 40
-    assert truth.states["deep"] == pytest.approx(found.states[0].current.value, rel=0.5)
+    assert truth.states["ram-kept"] == pytest.approx(found.states[0].current.value, rel=0.5)
 
 
 def test_reset_current_is_added_back(tmp_path: Path) -> None:
@@ -239,7 +239,7 @@ SPOILT: dict[str, tuple[Callable[[Chunk], Chunk], str]] = {
     "clipped": (_clip, "clipped at the top"),
     "clipped below": (_floor, "clipped at the bottom"),
     "drop-out in a run": (_hole, "drop-out of 1.*ms at"),
-    "drop-out in a state": (_state_hole, "deep: a drop-out"),
+    "drop-out in a state": (_state_hole, "ram-kept: a drop-out"),
     "time backwards": (_back, "runs backwards in row 5001"),
     "time still": (_still, "stands still in row 701"),
     "no marker": (_flat, "never rises"),
@@ -312,7 +312,7 @@ BAD_NOTES = {
     "no units": ("units: 20, ", "", "no units"),
     "a state without an end": (", to: 2.5 s", "", "no to"),
     "backwards": ("from: 2.0 s", "from: 3.0 s", "from before to"),
-    "both": ("{kernel: hash, ", "{kernel: hash, wake: deep, ", "kernel and wake"),
+    "both": ("{kernel: hash, ", "{kernel: hash, wake: ram-kept, ", "kernel and wake"),
     "twice": ("kernel: filter", "kernel: hash", '"hash" twice'),
     "two voltages": (
         "  marker:",

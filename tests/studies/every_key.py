@@ -30,7 +30,7 @@ kernels:
 blocks:
   radio-advert: {current: 6.1(1) mA, for: 2.1 ms, evidence: bench}
 sleep-states:
-  deep:
+  ram-kept:
     current: {-20 degC: 1 µA, 25 degC: {typical: 2.4 µA, max: 5 µA}, 85 degC: 18 µA}
     wake-time: 900 us
     wake-charge: 1.4 µC

@@ -28,7 +28,7 @@ temperature: {{min: -40 degC, max: 85 degC}}
 evidence: {{bench: {{kind: bench, date: 2026-03-11}}}}
 operating-points: {{run: {{idle-current: 1 mA, supply: 3.0 V, evidence: bench}}}}
 kernels: {{crc: {{run: {{time: {time}, current: {kernel}, supply: 3.0 V, evidence: bench}}}}}}
-sleep-states: {{stop: {{current: {sleep}, wake-time: 0.1 ms, evidence: bench}}}}
+sleep-states: {{ram-kept: {{current: {sleep}, wake-time: 0.1 ms, evidence: bench}}}}
 price: {{currency: EUR, breaks: {breaks}}}
 toolchain: {{setup: {setup}}}
 """

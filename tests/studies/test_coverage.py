@@ -113,7 +113,7 @@ kernels:
 blocks:
   beacon: {{current: {write.gained(6 * truth[5], gain, 0.02, "mA")}, for: 2 ms, evidence: bench}}
 sleep-states:
-  stop:
+  ram-kept:
     current: {write.typical(2.0 * truth[6], 2.5, "µA")}
     wake-time: 0.1 ms
     retains: [ram]
@@ -159,13 +159,13 @@ WIDER = [
     ("lm-thumb:capacity", ["1500 mAh", "1500 ± 60 mAh", "1500 ± 200 mAh"]),
     ("lm-thumb:self-discharge", ["1.5 %/year", "1.5(3) %/year", "1.5(9) %/year"]),
     (
-        "tessimur-l4:sleep-states.stop.current.25 degC",
-        ["950 nA", "950 nA ± 25 %", "950 nA ± 60 %", "{typical: 950 nA, max: 8 µA}"],
+        "tessimur-rud:sleep-states.ram-kept.current.25 degC",
+        ["1.02 µA", "1.02 µA ± 25 %", "1.02 µA ± 60 %", "{typical: 1.02 µA, max: 8 µA}"],
     ),
-    ("tessimur-l4:kernels.filter.fast.current", ["5.06 mA", "5.06(4) mA", "5.06(90) mA"]),
-    ("tessimur-l4:kernels.filter.fast.time", ["125.6 us", "125.6(4) us", "126(20) us"]),
-    ("tessimur-l4:evidence.bench.gain", ["0 %", "0.2 %", "2 %", "10 %"]),
-    ("tessimur-l4:operating-points.fast.idle-current", ["1.4 mA", "1.4(1) mA", "1.4(9) mA"]),
+    ("tessimur-rud:kernels.filter.fast.current", ["5.02 mA", "5.02(4) mA", "5.02(90) mA"]),
+    ("tessimur-rud:kernels.filter.fast.time", ["132.2 us", "132.2(4) us", "132(20) us"]),
+    ("tessimur-rud:evidence.bench.gain", ["0 %", "0.2 %", "2 %", "10 %"]),
+    ("tessimur-rud:operating-points.fast.idle-current", ["1.39 mA", "1.39(10) mA", "1.39(90) mA"]),
     ("frost-post:workload.report.loads.radio.current", ["26 mA", "26(1) mA", "26(6) mA"]),
     ("frost-post:workload.sample.loads.probe.for", ["2 ms", "2.0(1) ms", "2.0(6) ms"]),
 ]
@@ -174,12 +174,12 @@ WIDER = [
 @pytest.mark.parametrize(("path", "texts"), WIDER, ids=[p for p, _ in WIDER])
 def test_widening_one_figure_never_narrows_the_range(path: str, texts: list[str]) -> None:
     catalogue, product = load("frost-post")
-    inputs = catalogue.only(["tessimur-l4"]), product
+    inputs = catalogue.only(["tessimur-rud"]), product
     fixed = [
         "frost-post:supply-options.cells=[{cell: lm-thumb}]",
         "frost-post:supply-options.converters=[none]",
         "lm-thumb:shelf-life=90 years",
-        "tessimur-l4:operating-points.slow.supply-min=3.5 V",
+        "tessimur-rud:operating-points.slow.supply-min=3.5 V",
     ]
     widths, costs = [], []
     for text in texts:

@@ -33,8 +33,8 @@ def test_the_whole_way(bench: Path, said: Caller) -> None:
     """distil into a part that has all else, catalog check, compare, shortlist."""
     parts = bench / "mine" / "parts"
     parts.mkdir(parents=True)
-    base = (catalogue_folder() / "parts" / "quorvane-g0.yaml").read_text()
-    text = base.replace("part: quorvane-g0", "part: my-part")
+    base = (catalogue_folder() / "parts" / "quorvane-tib.yaml").read_text()
+    text = base.replace("part: quorvane-tib", "part: my-part")
     mine = parts / "my-part.yaml"
     mine.write_text(text)
     code, out, err = said("distil", "trace.csv", "--bench", "notes.yaml", "-o", str(mine))
@@ -47,13 +47,13 @@ def test_the_whole_way(bench: Path, said: Caller) -> None:
     folders = ["--catalog", str(catalogue_folder()), "--catalog", "mine"]
     code, out, err = said("catalog", "check", *folders)
     assert code == 0, err
-    code, out, _ = said("compare", "my-part", "quorvane-g0", *folders, "--format", "json")
+    code, out, _ = said("compare", "my-part", "quorvane-tib", *folders, "--format", "json")
     rows = json.loads(out)["kernels"]
     assert {row["part"] for row in rows["control"]} == {"my-part"}
     for kernel in ("hash", "filter"):
         mine_, theirs = (
             next(r for r in rows[kernel] if r["part"] == p and r["point"] == "fast")
-            for p in ("my-part", "quorvane-g0")
+            for p in ("my-part", "quorvane-tib")
         )
         assert mine_["energy_j"] == pytest.approx(theirs["energy_j"], rel=0.02)
         assert mine_["energy_u_j"] < theirs["energy_u_j"]
@@ -84,8 +84,8 @@ def test_document_is_as_agreed(bench: Path, said: Caller) -> None:
     assert {"A", "B"} == {line["type"] for line in q["budget"]}
     assert q["u"] ** 2 == pytest.approx(sum(line["u"] ** 2 for line in q["budget"]))
     assert found["segments"][0]["runs"] == 20
-    assert found["idle"]["fast"]["current_a"]["value"] == pytest.approx(1.62e-3, rel=0.01)
-    assert found["sleep"]["stop"]["currents"][0]["temperature_degc"] == 25
+    assert found["idle"]["fast"]["current_a"]["value"] == pytest.approx(1.53e-3, rel=0.01)
+    assert found["sleep"]["ram-kept"]["currents"][0]["temperature_degc"] == 25
     code, csv, _ = said("distil", "trace.csv", "--bench", "notes.yaml", "--format", "csv")
     assert csv.splitlines()[0].startswith("of,figure,source,type,value,u")
 
@@ -230,13 +230,13 @@ def test_bad_calls_write_nothing(bench: Path, said: Caller) -> None:
 
 
 def test_a_curve_needs_a_temperature(bench: Path) -> None:
-    base = (catalogue_folder() / "parts" / "quorvane-g0.yaml").read_text()
-    base = base.replace("part: quorvane-g0", "part: my-part")
+    base = (catalogue_folder() / "parts" / "quorvane-tib.yaml").read_text()
+    base = base.replace("part: quorvane-tib", "part: my-part")
     found = distil(bench / "notes.yaml", [bench / "trace.csv"])
     after = into_part(found, base, "my-part.yaml")
-    line = next(x for x in after.splitlines() if "-20 degC: 825 nA" in x)
-    assert "60 degC: 5.05 µA" in line
-    assert "1.50 µA ± 25 %" not in line
+    line = next(x for x in after.splitlines() if "-20 degC: 874 nA" in x)
+    assert "60 degC: 5.35 µA" in line
+    assert "1.59 µA ± 25 %" not in line
     text = (bench / "notes.yaml").read_text().replace(", temperature: 25 degC", "")
     (bench / "notes.yaml").write_text(text)
     cold = distil(bench / "notes.yaml", [bench / "trace.csv"])

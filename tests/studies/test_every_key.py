@@ -77,7 +77,7 @@ CHANGES: dict[str, list[str] | str] = {
     "probe-part:kernels.hash.fast.evidence": "sheet",
     "probe-part:kernels.filter.fast.evidence": "sheet",
     "probe-part:blocks.radio-advert.evidence": "sheet",
-    "probe-part:sleep-states.deep.evidence": "bench",
+    "probe-part:sleep-states.ram-kept.evidence": "bench",
     "probe-part:price.currency": "USD",
     "probe-part:price.breaks.1": [
         "probe-part:price.breaks.1=2.1",
@@ -259,7 +259,7 @@ def every_leaf() -> list[tuple[str, str, bool]]:
 NUMBER = re.compile(r"(-?[0-9]+(?:\.[0-9]+)?)(.*)\Z", re.DOTALL)
 LISTS = {
     "probe:retain": "[ram]",
-    "probe-part:sleep-states.deep.retains": "[rtc]",
+    "probe-part:sleep-states.ram-kept.retains": "[rtc]",
     "probe:needs.lifecycle": "[ended]",
     "probe:supply-options.converters": "[probe-ldo]",
     "probe-cell:cautions": "[keep cold]",

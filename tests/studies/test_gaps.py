@@ -50,12 +50,12 @@ def two(root: Path, seed: int) -> tuple[Catalogue, Product]:
 def test_the_vague_figure_comes_first(tmp_path: Path) -> None:
     found = gaps(*two(tmp_path, 1))
     top = found.figures[0]
-    assert top.path == "vague:sleep-states.stop.current.25 degC"
+    assert top.path == "vague:sleep-states.ram-kept.current.25 degC"
     assert top.worth_it
     assert top.score == pytest.approx(found.evpi_score, rel=0.15)
     assert (
         found.advice
-        == "First measure the sleep current in stop at 25 degC of vague with a better meter."
+        == "First measure the sleep current in ram-kept at 25 degC of vague with a better meter."
     )
     assert {g.path for g in found.groups} == {"vague", "sharp"}
 

@@ -85,7 +85,7 @@ def test_battery_changes_are_steps(tmp_path: Path) -> None:
 def test_a_curve_is_the_shortlist_at_each_place() -> None:
     inputs = load("barrel-tag")
     path = "barrel-tag:workload.sample.every"
-    found = outlook(*inputs, ["quorvane-g0", "vantle-b4"], along=[f"{path}=20 s:90 s"], points=3)
+    found = outlook(*inputs, ["quorvane-tib", "vantle-gaf"], along=[f"{path}=20 s:90 s"], points=3)
     for curve in found.levers[0].curves:
         for point in curve.points:
             if point.step:
@@ -106,12 +106,12 @@ def test_a_curve_is_the_shortlist_at_each_place() -> None:
     [
         "barrel-tag:workload.sample.every=8 s:60 s",
         "barrel-tag:priorities.purchase-cost.weight=1:40",
-        "quorvane-g0:price.breaks.10000=0.1:2",
+        "quorvane-tib:price.breaks.10000=0.1:2",
     ],
 )
 def test_a_crossing_replays(along: str) -> None:
     catalogue, product = load("barrel-tag")
-    catalogue = catalogue.only(["quorvane-g0", "tessimur-l0", "vantle-b4"])
+    catalogue = catalogue.only(["quorvane-tib", "tessimur-mub", "vantle-gaf"])
     found = outlook(catalogue, product, along=[along], draws=0, points=5)
     (one,) = found.levers
     for crossing in one.crossings:
@@ -128,7 +128,7 @@ def test_a_crossing_replays(along: str) -> None:
 def test_where_nothing_fits_a_curve_has_no_value() -> None:
     inputs = load("barrel-tag")
     found = outlook(
-        *inputs, ["quorvane-g0"], along=["barrel-tag:needs.memory.flash=8 KiB:8 MiB"], draws=0
+        *inputs, ["quorvane-tib"], along=["barrel-tag:needs.memory.flash=8 KiB:8 MiB"], draws=0
     )
     points = found.levers[0].curves[0].points
     assert points[0].battery_life_s is not None
@@ -138,7 +138,7 @@ def test_where_nothing_fits_a_curve_has_no_value() -> None:
 
 
 def test_the_usual_levers() -> None:
-    found = outlook(*load("barrel-tag"), ["quorvane-g0"], draws=0, points=2)
+    found = outlook(*load("barrel-tag"), ["quorvane-tib"], draws=0, points=2)
     assert [one.lever for one in found.levers] == [
         "barrel-tag:workload.sample.every",
         "barrel-tag:cost.units",
@@ -150,7 +150,7 @@ def test_the_usual_levers() -> None:
 def test_the_document_has_the_agreed_keys_and_is_the_same_for_any_jobs() -> None:
     inputs = load("barrel-tag")
     texts = {
-        to_json(document(outlook(*inputs, ["quorvane-g0"], draws=50, points=3, jobs=jobs)))
+        to_json(document(outlook(*inputs, ["quorvane-tib"], draws=50, points=3, jobs=jobs)))
         for jobs in (1, 2)
     }
     (text,) = texts
@@ -189,7 +189,7 @@ def test_more_uncertainty_is_a_wider_band(tmp_path: Path) -> None:
         ("barrel-tag:workload", None),
         ("barrel-tog:cost.units", "barrel-tag"),
         ("barrel-tag:nothing.here", None),
-        ("quorvane-g0:sleep-states.stop.current", None),
+        ("quorvane-tib:sleep-states.ram-kept.current", None),
     ],
 )
 def test_a_path_to_no_figure_is_a_fault(path: str, near: str | None) -> None:
@@ -243,9 +243,9 @@ def test_changes_are_checked_as_written_ones_are() -> None:
     with pytest.raises(FaultError) as caught:
         with_changes(*inputs, ["barrel-tag:workload.sample.every=0 s", "nobody:x=1"])
     assert len(caught.value.faults) == 2
-    changed = with_changes(*inputs, ["quorvane-g0:price.breaks.1=9.99"])
-    assert changed[0].parts["quorvane-g0"].price != inputs[0].parts["quorvane-g0"].price
-    assert changed[0].parts["quorvane-g4"] is inputs[0].parts["quorvane-g4"]
+    changed = with_changes(*inputs, ["quorvane-tib:price.breaks.1=9.99"])
+    assert changed[0].parts["quorvane-tib"].price != inputs[0].parts["quorvane-tib"].price
+    assert changed[0].parts["quorvane-sij"] is inputs[0].parts["quorvane-sij"]
 
 
 @pytest.mark.parametrize("scale", [1e-10, 1.0, 1e9])

@@ -26,7 +26,7 @@ WHY = 'it is "the one": 3 suppliers # really'
 
 @pytest.fixture
 def record(tmp_path: Path) -> Path:
-    found = decide(*load("frost-post"), "quorvane-s5", WHY, date=DAY, draws=200)
+    found = decide(*load("frost-post"), "quorvane-jor", WHY, date=DAY, draws=200)
     path = tmp_path / "record.yaml"
     path.write_text(found.text, "utf-8")
     return path
@@ -36,7 +36,7 @@ def test_a_record_holds_the_day(record: Path) -> None:
     held = read_decision(record)
     assert (held.decision, held.part, held.because, held.date) == (
         "frost-post",
-        "quorvane-s5",
+        "quorvane-jor",
         WHY,
         DAY,
     )
@@ -48,7 +48,7 @@ def test_a_record_holds_the_day(record: Path) -> None:
         assert kept.first.nominal == pytest.approx(part.first_place_probability, abs=1e-4)
     assert len(held.digests) == len(load("frost-post")[0].documents)
     assert held.figures["frost-post:workload.sample.every"] == "1 s"
-    assert held.figures["quorvane-s5:lifecycle"] == "active"
+    assert held.figures["quorvane-jor:lifecycle"] == "active"
     document = yaml.safe_load(record.read_text("utf-8"))
     document["date"] = document["date"].isoformat()
     faults = list(Draft202012Validator(schema("record").document).iter_errors(document))
@@ -71,38 +71,38 @@ def test_digests_are_of_figures_not_of_layout(tmp_path: Path) -> None:
     )
     here = load_run([catalogue_folder()], path)
     assert digests(*here) == digests(*load("frost-post"))
-    other = with_changes(*load("frost-post"), ["ostrel-k1:price.breaks.1=7"])
+    other = with_changes(*load("frost-post"), ["ostrel-ruv:price.breaks.1=7"])
     changed = {k for k, v in digests(*other).items() if v != digests(*here)[k]}
-    assert changed == {"ostrel-k1"}
+    assert changed == {"ostrel-ruv"}
 
 
 def test_what_changed_is_told(record: Path) -> None:
     now = with_changes(
         *load("frost-post"),
         [
-            "quorvane-s5:price.breaks.1000=2.30",
-            "ostrel-k1:price.breaks.1=7",
+            "quorvane-jor:price.breaks.1000=2.30",
+            "ostrel-ruv:price.breaks.1=7",
             "frost-post:service-life=8 years",
         ],
     )
     found = revisit(read_decision(record), *now)
     told = {c.path: (c.was, c.now) for c in found.changed}
-    assert told["quorvane-s5:price.breaks.1000"] == ("2.05", "2.30")
+    assert told["quorvane-jor:price.breaks.1000"] == ("2.05", "2.30")
     assert told["frost-post:service-life"][1] == "8 years"
     assert len(told) == 2
-    assert found.documents == ("ostrel-k1",)
+    assert found.documents == ("ostrel-ruv",)
 
 
 def test_a_rival_that_passes_it(record: Path) -> None:
     now = with_changes(
         *load("frost-post"),
-        [f"tessimur-l4:price.breaks.{n}=0.01" for n in (1, 100, 1000)]
-        + ["tessimur-l4:toolchain.setup=1 h"],
+        [f"tessimur-rud:price.breaks.{n}=0.01" for n in (1, 100, 1000)]
+        + ["tessimur-rud:toolchain.setup=1 h"],
     )
     found = revisit(read_decision(record), *now)
     assert not found.stands
-    assert "tessimur-l4" in found.passed_by
-    place = next(p for p in found.places if p.part == "tessimur-l4")
+    assert "tessimur-rud" in found.passed_by
+    place = next(p for p in found.places if p.part == "tessimur-rud")
     assert place.rank_then is not None
     assert place.rank_now is not None
     assert place.rank_now < place.rank_then
@@ -111,8 +111,8 @@ def test_a_rival_that_passes_it(record: Path) -> None:
 def test_parts_that_come_and_go(record: Path, tmp_path: Path) -> None:
     mine = tmp_path / "mine" / "parts"
     mine.mkdir(parents=True)
-    base = (catalogue_folder() / "parts" / "quorvane-s5.yaml").read_text("utf-8")
-    better = base.replace("part: quorvane-s5", "part: newcomer")
+    base = (catalogue_folder() / "parts" / "quorvane-jor.yaml").read_text("utf-8")
+    better = base.replace("part: quorvane-jor", "part: newcomer")
     better = re.sub(r"breaks: \{[^}]*\}", "breaks: {1: 0.10}", better)
     (mine / "newcomer.yaml").write_text(better)
     here = load("frost-post", [catalogue_folder(), tmp_path / "mine"])
@@ -132,17 +132,17 @@ def test_a_part_that_does_not_fit() -> None:
     out = shortlist(*inputs, draws=0).screened_out[0]
     with pytest.raises(FaultError, match="which fails"):
         decide(*inputs, out.part, "why not", draws=0)
-    with pytest.raises(FaultError, match="nearest valid: quorvane-s5"):
-        decide(*inputs, "quorvane-s6", "why not", draws=0)
+    with pytest.raises(FaultError, match="nearest valid: quorvane-jor"):
+        decide(*inputs, "quorvane-jort", "why not", draws=0)
     with pytest.raises(FaultError, match="why this part"):
-        decide(*inputs, "quorvane-s5", " \n ", draws=0)
+        decide(*inputs, "quorvane-jor", " \n ", draws=0)
 
 
 @pytest.mark.parametrize(
     "why", ["\x1b[31mred\x07", "]] }} : - &a *b !!python", "ü\u202e\u2028", "'"]
 )
 def test_any_reason_is_text(tmp_path: Path, why: str) -> None:
-    found = decide(*load("barrel-tag"), "quorvane-g0", why, draws=0)
+    found = decide(*load("barrel-tag"), "quorvane-tib", why, draws=0)
     assert all(c == "\n" or c.isprintable() for c in found.text)
     (tmp_path / "r.yaml").write_text(found.text, "utf-8")
     assert read_decision(tmp_path / "r.yaml").because == " ".join(why.split())
@@ -150,11 +150,11 @@ def test_any_reason_is_text(tmp_path: Path, why: str) -> None:
 
 def test_as_a_user_calls_it(said: Caller, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
-    call = ["decide", "frost-post", "quorvane-s5", "--because", "tools", "--draws", "50"]
+    call = ["decide", "frost-post", "quorvane-jor", "--because", "tools", "--draws", "50"]
     change = ["--set", "frost-post:workload.sample.every=2s"]
     code, out, err = said(*call, *change, "-o", "r.yaml", "-q")
     assert (code, err) == (0, "")
-    assert "quorvane-s5 is chosen" in out
+    assert "quorvane-jor is chosen" in out
     code, _, err = said(*call, "-o", "r.yaml")
     assert code == 2
     assert "a name that is free" in err
@@ -163,18 +163,18 @@ def test_as_a_user_calls_it(said: Caller, tmp_path: Path, monkeypatch: pytest.Mo
     assert "The decision stands." in out
     assert "Nothing." in out
     code, out, _ = said(
-        "revisit", "r.yaml", "--set", "quorvane-s5:lifecycle=ended", "--format", "json", "-q"
+        "revisit", "r.yaml", "--set", "quorvane-jor:lifecycle=ended", "--format", "json", "-q"
     )
     assert code == 1
     told = json.loads(out)
     assert told["stands"] is False
     assert re.fullmatch(r"\d{4}-\d\d-\d\d", told["date"])
     assert "lifecycle" in told["unfit"]
-    assert told["changed"][0]["path"] == "quorvane-s5:lifecycle"
+    assert told["changed"][0]["path"] == "quorvane-jor:lifecycle"
     code, _, err = said("revisit", "r.yaml", "--product", "barrel-tag")
     assert code == 2
     text = (tmp_path / "r.yaml").read_text("utf-8")
-    (tmp_path / "bad.yaml").write_text(text.replace("part: quorvane-s5", "part: none-such", 1))
+    (tmp_path / "bad.yaml").write_text(text.replace("part: quorvane-jor", "part: none-such", 1))
     code, out, err = said("revisit", "bad.yaml")
     assert (code, out) == (2, "")
     assert "the record's own ranking" in err

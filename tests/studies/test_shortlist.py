@@ -33,7 +33,7 @@ operating-points:
 kernels:
   crc: {run: {time: 2 ms, current: 4 mA, supply: 3.0 V, evidence: bench}}
 sleep-states:
-  stop: {current: 2 µA, wake-time: 1 ms, retains: [ram], evidence: bench}
+  ram-kept: {current: 2 µA, wake-time: 1 ms, retains: [ram], evidence: bench}
 price: {currency: EUR, breaks: {1: 1.00}}
 toolchain: {maturity: {compiler: full, debug: none}, setup: 4 h}
 """
@@ -352,7 +352,7 @@ MISSING = {
     "price": ("price:", "price"),
     "toolchain.setup": (", setup: 4 h", "toolchain.setup"),
     "idle-current": ("idle-current: 1 mA, ", "idle-current"),
-    "sleep current": ("current: 2 µA, ", "sleep-states.stop.current"),
+    "sleep current": ("current: 2 µA, ", "sleep-states.ram-kept.current"),
     "supply": ("supply: {min: 1.8 V, max: 3.6 V, regulator: linear}", "supply.max"),
 }
 

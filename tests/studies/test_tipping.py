@@ -104,7 +104,7 @@ def test_a_narrow_lead_is_not_stepped_over() -> None:
     path = "barrel-tag:workload.report.loads.radio.current"
     inputs = load("barrel-tag")
     (tip,) = tipping(*inputs, [path]).levers
-    assert tip.new_winner == "tessimur-l0"
+    assert tip.new_winner == "tessimur-mub"
     assert tip.tips_at is not None
     assert tip.tips_at == pytest.approx(15.55e-3, rel=2e-3)
     line = Along(*inputs, lever(*inputs, path))
@@ -168,7 +168,7 @@ def test_a_closed_form(tmp_path: Path) -> None:
             for n in (0, 1)
             for p in ("kernels.crc.run.time=2 ms", "kernels.crc.run.current=4 mA")
         ]
-        + [f"part-{n}:sleep-states.stop.current=2 µA" for n in (0, 1)],
+        + [f"part-{n}:sleep-states.ram-kept.current=2 µA" for n in (0, 1)],
     )
     found = tipping(catalogue, product, ["part-0:price.breaks.1", "part-1:price.breaks.1"])
     at = {t.path: t.tips_at for t in found.levers}
@@ -180,7 +180,7 @@ def test_the_document_and_shipped_levers() -> None:
     found = tipping(
         *load("barrel-tag"),
         [
-            "quorvane-g0:price.breaks.10000",
+            "quorvane-tib:price.breaks.10000",
             "barrel-tag:priorities.purchase-cost.weight",
             "barrel-tag:cost.engineer-rate",
         ],
@@ -191,7 +191,7 @@ def test_the_document_and_shipped_levers() -> None:
         "path", "now", "tips_at", "text", "new_winner", "distance_u", "distance_share",
     }  # fmt: skip
     assert told["weights"][0].keys() >= {"part", "l1", "weights"}
-    assert found.levers[0].new_winner == "tessimur-l0"
+    assert found.levers[0].new_winner == "tessimur-mub"
 
 
 @pytest.mark.parametrize("path", ["barrel-tag:summary", "barrel-tag:cost.nothing", "nobody:x"])
