@@ -156,7 +156,9 @@ def words(texts: st.SearchStrategy[str]) -> st.SearchStrategy[Any]:
     return st.builds(Word, texts, st.booleans())
 
 
-def mapping(keys: st.SearchStrategy[str], values: st.SearchStrategy[Any]) -> Any:
+def mapping(
+    keys: st.SearchStrategy[str], values: st.SearchStrategy[Any]
+) -> st.SearchStrategy[Pairs]:
     return st.lists(st.tuples(keys, values), max_size=3).map(Pairs)
 
 
@@ -171,7 +173,6 @@ def record(draw: st.DrawFn, cls: type[Any]) -> Pairs:
 NEARLY_ALWAYS = st.integers(0, 19).map(bool)
 
 
-@cache
 def own(kind: Kind) -> st.SearchStrategy[Any]:
     """Texts of a kind, mostly right."""
     match kind:
@@ -263,13 +264,14 @@ _Validator: Any = extend(Draft202012Validator, {"pattern": _pattern})
 
 
 @cache
-def validator(kind: Kind) -> Any:
+def validator(kind: Any) -> Any:
+    """Of a kind, made once."""
     shared = Definitions()
     fragment = kind.schema(shared)
     return _Validator({**fragment, "$defs": shared.found}, format_checker=FormatChecker())
 
 
-def check(kind: Kind, text: str) -> None:
+def check(kind: Any, text: str) -> None:
     """The two agree on a text, or the reader's words say what a schema cannot."""
     root = read_text(text, "x.yaml").root
     log = FaultLog()
@@ -293,7 +295,7 @@ def leaves() -> list[Kind]:
     found: dict[str, Kind] = {}
 
     def visit(kind: Kind) -> None:
-        name = repr(kind) if dataclasses.is_dataclass(kind) else type(kind).__name__
+        name = re.sub(" object at .*", "", repr(kind))
         if name in found:
             return
         found[name] = kind
