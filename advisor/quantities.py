@@ -16,13 +16,16 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import Literal
 
+from advisor import grammar
 from advisor.faults import nearest
+from advisor.grammar import Sign
 
 Kind = Literal["exact", "normal", "rectangular", "lognormal", "pert"]
 
 YEAR = 365.25 * 86400.0
 NORMAL_99 = 2.3263478740408408  # 99 % point of the standard normal distribution
 LONGEST = 120  # characters; no figure needs more
+_WIDEST = 10.0  # sigma of a lognormal whose max is 10^10 times typical; exp(sigma^2) is finite
 
 
 class QuantityError(ValueError):
@@ -148,11 +151,10 @@ DIMENSIONS: Mapping[str, Dimension] = {
 
 
 def _spelled(dimension: Dimension) -> dict[str, tuple[float, float]]:
-    """(factor, offset) to SI by every spelling of a unit: for the micro sign also mu or `u`."""
+    """(factor, offset) to SI by every spelling of a unit."""
     table = {unit: (f, dimension.offsets.get(unit, 0.0)) for unit, f in dimension.units.items()}
     for unit in dimension.units:
-        if unit.startswith("µ"):
-            table["u" + unit[1:]] = table["\N{GREEK SMALL LETTER MU}" + unit[1:]] = table[unit]
+        table |= dict.fromkeys(grammar.spellings(unit), table[unit])
     return table
 
 
@@ -181,29 +183,35 @@ class Quantity:
         return DIMENSIONS[self.dimension].si_unit
 
 
-_NUMBER = r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)"
-_FIGURE = re.compile(
-    rf"(?P<value>{_NUMBER})(?:\((?P<digits>[0-9]+(?:\.[0-9]+)?)\))?(?P<power>[eE][+-]?[0-9]{{1,3}})?"
-    rf"(?:\s*(?:±|\+/-)\s*(?P<half>{_NUMBER}(?:[eE][+-]?[0-9]{{1,3}})?))?"
-    r"\s*(?P<unit>[^0-9\s()±+][^()±+]*?)?"
-    rf"(?:\s*(?:±|\+/-)\s*(?P<after>{_NUMBER}(?:[eE][+-]?[0-9]{{1,3}})?)\s*(?P<afterunit>[^()±]*?))?"
-    r"(?:\s*\(\s*k\s*=\s*(?P<k>[0-9]+(?:\.[0-9]+)?)\s*\))?\s*\Z"
-)
-_SIMPLE = re.compile(rf"({_NUMBER}(?:[eE][+-]?[0-9]{{1,3}})?) ?([A-Za-zµμΩ%°][A-Za-zµμΩ%°/]*)?\Z")
-_COMMA = re.compile(r"[0-9],[0-9]")
-_MONEY_RATE = re.compile(r"([A-Z]{3})\s*/\s*(h|hour|day|min)\Z")
+_MONEY_RATE = re.compile(grammar.MONEY_RATE)
+
+
+def text_pattern(dimension: str, sign: Sign = "any", *, spread: bool = True) -> str:
+    """Regular expression of the texts that `read_quantity` reads, for Python and for ECMA-262.
+
+    Parameters
+    ----------
+    dimension : a key of `DIMENSIONS`. sign : of the number as it is written, before its unit.
+    spread : whether it may be uncertain; if not, a spread that is stated must be zero.
+    """
+    kind = DIMENSIONS[dimension]
+    return grammar.pattern(
+        [grammar.MONEY_RATE] if dimension == "money-rate" else kind.units,
+        sign,
+        spread=spread,
+        bare=kind.bare,
+        zero_elsewhere=bool(kind.offsets),
+    )
 
 
 def _unit(text: str, dimension: Dimension) -> tuple[float, float]:
     """(factor, offset) of a unit to SI."""
-    word = "".join(text.split()).replace("\N{OHM SIGN}", "Ω")
+    word = grammar.unit_word(text)
     known = _SPELLED[dimension.name].get(word)
     if known is not None:
         return known
-    if dimension.name == "money-rate":
-        found = _MONEY_RATE.match(word)
-        if found:
-            return 3600.0 / _TIMES[found[2]], 0.0
+    if dimension.name == "money-rate" and _MONEY_RATE.fullmatch(word):
+        return 3600.0 / _TIMES[word.partition("/")[2]], 0.0
     if not word:
         raise QuantityError(dimension.wanted.replace(" such as", " with its unit, such as"))
     raise QuantityError(dimension.wanted, nearest(word[:20], [u for u in dimension.units if u]))
@@ -228,7 +236,7 @@ def read_quantity(text: str, dimension: str) -> Quantity:
         Saying what was expected and, for a unit, the nearest one.
     """
     kind = DIMENSIONS[dimension]
-    simple = _SIMPLE.match(text) if len(text) <= LONGEST else None
+    simple = grammar.SIMPLE.match(text) if len(text) <= LONGEST else None
     if simple is not None:
         number, unit = simple.groups("")
         factor, offset = _SPELLED[dimension].get(unit) or _unit(unit, kind)
@@ -243,13 +251,15 @@ def _uncertain(text: str, kind: Dimension) -> Quantity:
     expected = kind.wanted
     if len(text) > LONGEST:
         raise QuantityError(expected)
-    if _COMMA.search(text):
+    if grammar.COMMA.search(text):
         raise QuantityError(expected + ", with a decimal point, not a comma")
-    found = _FIGURE.match(text.strip().replace("\N{MINUS SIGN}", "-"))
+    if grammar.LONG_POWER.search(text):
+        raise QuantityError(expected + ", with a power of ten from -99 to 99")
+    found = grammar.FIGURE.match(text.strip().replace("\N{MINUS SIGN}", "-"))
     if found is None:
         raise QuantityError(expected)
     part = found.groupdict()
-    power = part["power"] or ""
+    power = part["power"]
     value = float(part["value"] + power)
     factor, offset = _unit(part["unit"] or "", kind)
     half: float | None = None
@@ -276,7 +286,7 @@ def _uncertain(text: str, kind: Dimension) -> Quantity:
     if k is not None and (half is None or float(k) <= 0):
         raise QuantityError(expected + ", (k=…) only behind ± and above zero")
     unit = (part["unit"] or "").strip()
-    if half is not None and half < 0:
+    if (part["half"] or part["after"] or "").startswith("-"):
         raise QuantityError(expected + ", with an uncertainty that is not negative")
     if digits is not None:
         # without a point they are the last digits of the value, with one a figure in its unit
@@ -301,12 +311,15 @@ def typical_max(typical: Quantity, maximum: Quantity) -> Quantity:
     Raises
     ------
     QuantityError
-        When typical is not above zero or lies above the maximum.
+        When typical is not above zero, lies above the maximum or so far below it that the
+        standard deviation would not be finite.
     """
     median, top = typical.nominal, maximum.nominal
     if median <= 0 or top < median:
         raise QuantityError("typical above zero and not above max")
     sigma = math.log(top / median) / NORMAL_99
+    if sigma > _WIDEST:
+        raise QuantityError("typical and max of one order of size")
     text = f"typical {typical.text}, max {maximum.text}"
     return lognormal(median, sigma, typical.dimension, text, typical.unit_text)
 

@@ -104,6 +104,11 @@ def test_typical_above_max(typical: str, most: str) -> None:
         typical_max(read_quantity(typical, "current"), read_quantity(most, "current"))
 
 
+def test_typical_and_max_too_far_apart() -> None:
+    with pytest.raises(QuantityError, match="order of size"):
+        typical_max(read_quantity("1 nA", "current"), read_quantity("1e9 kA", "current"))
+
+
 # the library's names for what it writes in another way
 NAMES = {
     "Ω": "ohm",
@@ -182,8 +187,11 @@ WRONG = [
     ("", "current", "current"),
     ("nan mA", "current", "current"),
     ("inf mA", "current", "current"),
-    ("1e999 mA", "current", "finite"),
-    ("1e308 kA", "current", "finite"),
+    ("1e999 mA", "current", "power of ten"),
+    ("1e308 kA", "current", "power of ten"),
+    ("-1e-999 mA", "current", "power of ten"),
+    ("8.1 m A", "current", "current"),
+    ("8.1 mA ± -0 mA", "current", "not negative"),
     ("8,1 mA", "current", "decimal point"),
     ("8.1.2 mA", "current", "current"),
     ("8.1 mA 9", "current", "current"),

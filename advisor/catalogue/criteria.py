@@ -285,7 +285,7 @@ CRITERIA = {measure.name: measure for measure in MEASURES}
 
 def measure_of(name: str) -> Measure | None:
     """The criterion of a name, the user's own figures among them; None where there is none."""
-    if not name.startswith(OWN):
+    if not name.startswith(OWN) or name == OWN:
         return CRITERIA.get(name)
     return Measure(
         name=name,

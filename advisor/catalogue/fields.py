@@ -9,6 +9,7 @@ never computed with. Unknown keys and duplicates are faults; so is a value of th
 from __future__ import annotations
 
 import dataclasses
+import re
 from collections.abc import Hashable, Mapping
 from dataclasses import dataclass, field
 from functools import cache
@@ -16,6 +17,7 @@ from typing import Any, cast
 
 from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
+from advisor.catalogue.definitions import Definitions, Schema
 from advisor.catalogue.kinds import (
     PAIR,
     TRIPLE,
@@ -76,6 +78,12 @@ class ListOf:
     def describe(self) -> str:
         return f"a list, each entry {self.kind.describe()}"
 
+    def schema(self, shared: Definitions) -> Schema:
+        found: Schema = {"type": "array", "items": self.kind.schema(shared)}
+        if self.named_by:
+            found["description"] = f"no two entries with the same {self.named_by}"
+        return found
+
 
 @dataclass(frozen=True, slots=True)
 class MapOf:
@@ -121,6 +129,18 @@ class MapOf:
     def describe(self) -> str:
         return f"a mapping of {self.names} to {self.kind.describe()}"
 
+    def schema(self, shared: Definitions) -> Schema:
+        names: Schema = {"minLength": 1}
+        if self.whole_keys:
+            names = {"pattern": Whole().text_pattern()}
+        elif self.keys:
+            names = {"enum": list(self.keys)}
+        return {
+            "type": "object",
+            "propertyNames": names,
+            "additionalProperties": self.kind.schema(shared),
+        }
+
 
 @dataclass(frozen=True, slots=True)
 class Record:
@@ -137,6 +157,10 @@ class Record:
 
     def describe(self) -> str:
         return "a mapping of " + ", ".join(specification(self.cls))
+
+    def schema(self, shared: Definitions) -> Schema:
+        name = re.sub(r"(?<!^)(?=[A-Z])", "-", self.cls.__name__).lower()
+        return shared.refer(name, lambda: record_schema(self.cls, shared))
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,6 +184,10 @@ class Either:
 
     def describe(self) -> str:
         return f"{self.plain.describe()}, or {self.record.describe()}"
+
+    def schema(self, shared: Definitions) -> Schema:
+        record = {"minProperties": 1, **self.record.schema(shared)}
+        return {"anyOf": [self.plain.schema(shared), record]}
 
 
 @dataclass(frozen=True, slots=True)
@@ -217,9 +245,65 @@ def _specification(cls: Any) -> Mapping[str, Declared]:
     return out
 
 
-def read_record(cls: type[Any], node: Node, path: str, reading: Reading) -> Any:
-    """Read a mapping node into `cls`; None after noting every fault found in it."""
+def _with(cls: type[Any], instead: Mapping[str, Kind] | None) -> Mapping[str, Declared]:
+    """The declarations of a record, other kinds behind some of its keys."""
     spec = specification(cls)
+    if not instead:
+        return spec
+    return {
+        name: dataclasses.replace(declared, kind=instead.get(name, declared.kind))
+        for name, declared in spec.items()
+    }
+
+
+def record_schema(
+    cls: type[Any], shared: Definitions, instead: Mapping[str, Kind] | None = None
+) -> Schema:
+    """What `read_record` takes as JSON Schema: keys with titles, defaults and marks."""
+    defaults = {f.name: _default(f) for f in dataclasses.fields(cls)}
+    spec = _with(cls, instead)
+    properties: Schema = {}
+    for name, declared in spec.items():
+        entry = {"title": declared.title, **declared.kind.schema(shared)}
+        if defaults[declared.attribute] is not None:
+            entry["default"] = defaults[declared.attribute]
+        if declared.informational:
+            entry["x-informational"] = True
+        properties[name] = entry
+    found: Schema = {
+        "type": "object",
+        "description": (cls.__doc__ or "").partition("\n")[0],
+        "properties": properties,
+        "additionalProperties": False,
+    }
+    required = [name for name, declared in spec.items() if declared.required]
+    return found | {"required": required} if required else found
+
+
+def _default(field: dataclasses.Field[Any]) -> Any:
+    """What holds when a key is absent; None: then it is absent, which is never zero."""
+    value = field.default
+    if isinstance(value, (bool, str, int)):
+        return value
+    if isinstance(value, tuple):
+        return list(value)
+    if field.default_factory is not dataclasses.MISSING:
+        return field.default_factory()
+    return None
+
+
+def read_record(
+    cls: type[Any],
+    node: Node,
+    path: str,
+    reading: Reading,
+    instead: Mapping[str, Kind] | None = None,
+) -> Any:
+    """Read a mapping node into `cls`; None after noting every fault found in it.
+
+    `instead` puts other kinds behind some of its keys.
+    """
+    spec = _with(cls, instead)
     if not isinstance(node, MappingNode):
         reading.fault(node, path, shape_of(node), "a mapping of " + ", ".join(spec))
         return None

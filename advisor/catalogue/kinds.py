@@ -4,17 +4,25 @@ from __future__ import annotations
 
 import datetime
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Protocol
 
 from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
 from advisor import quantities
+from advisor.catalogue.definitions import Definitions, Schema, exactly
 from advisor.faults import Fault, FaultLog, nearest
-from advisor.quantities import Quantity, QuantityError
+from advisor.grammar import Sign
+from advisor.quantities import DIMENSIONS, Quantity, QuantityError
 from advisor.source import place_of
 
-ID = re.compile(r"[a-z0-9][a-z0-9-]*\Z")
+ID = re.compile(r"[a-z0-9][a-z0-9-]*")
+DAY = re.compile(
+    "[0-9]{4}-(?:(?:0[13578]|1[02])-(?:0[1-9]|[12][0-9]|3[01])"
+    "|(?:0[469]|11)-(?:0[1-9]|[12][0-9]|30)|02-(?:0[1-9]|[12][0-9]))"
+)
+# what YAML takes for no value where it stands without quotes
+NULLS = frozenset(("null", "Null", "NULL", "~"))
 
 
 class Reading:
@@ -49,6 +57,13 @@ class Kind(Protocol):
     def describe(self) -> str:
         """The kind in a few words, for fault texts and the reference."""
 
+    def schema(self, shared: Definitions) -> Schema:
+        """What `read` takes as JSON Schema, draft 2020-12, from the same declarations.
+
+        It never refuses what `read` takes. It may take more: it knows neither the value that a
+        unit gives, nor order, nor how a number that bears no quotes was spelled.
+        """
+
 
 class Compound(Protocol):
     """A kind with keys or entries below it."""
@@ -74,6 +89,15 @@ def scalar(node: Node, path: str, reading: Reading, expected: str) -> str | None
     return None
 
 
+def value_text(node: Node, path: str, reading: Reading, expected: str) -> str | None:
+    """The text of a scalar that may be any word; one that YAML takes for nothing is none."""
+    text = scalar(node, path, reading, expected)
+    if text in NULLS and not getattr(node, "style", None):
+        reading.fault(node, path, f'"{text}"', f"{expected}, that word in quotes if it is meant")
+        return None
+    return text
+
+
 @dataclass(frozen=True, slots=True)
 class Text:
     """Free text."""
@@ -81,10 +105,14 @@ class Text:
     what: str = "text"
 
     def read(self, node: Node, path: str, reading: Reading) -> str | None:
-        return scalar(node, path, reading, self.what)
+        return value_text(node, path, reading, self.what)
 
     def describe(self) -> str:
         return self.what
+
+    def schema(self, shared: Definitions) -> Schema:
+        # any scalar is text to the reader: `size: 17` is the text "17"
+        return {"type": ["string", "number", "boolean"], "minLength": 1}
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,14 +122,19 @@ class Identity:
     what: str = "id"
 
     def read(self, node: Node, path: str, reading: Reading) -> str | None:
-        text = scalar(node, path, reading, self.describe())
-        if text is not None and not ID.match(text):
+        text = value_text(node, path, reading, self.describe())
+        if text is not None and not ID.fullmatch(text):
             reading.fault(node, path, f'"{text}"', self.describe())
             return None
         return text
 
     def describe(self) -> str:
         return f"{self.what}: lower-case letters, digits and hyphens"
+
+    def schema(self, shared: Definitions) -> Schema:
+        # `17`, `1e5` and `true` are ids to the reader
+        types = ["string", "number", "boolean"]
+        return {"type": types, "pattern": f"^{ID.pattern}$", "minimum": 0}
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,6 +153,9 @@ class Choice:
     def describe(self) -> str:
         return "one of " + ", ".join(self.options)
 
+    def schema(self, shared: Definitions) -> Schema:
+        return {"enum": list(self.options)}
+
 
 @dataclass(frozen=True, slots=True)
 class Flag:
@@ -136,6 +172,9 @@ class Flag:
     def describe(self) -> str:
         return "true or false"
 
+    def schema(self, shared: Definitions) -> Schema:
+        return {"enum": [True, False, "true", "false"]}
+
 
 @dataclass(frozen=True, slots=True)
 class Day:
@@ -146,7 +185,7 @@ class Day:
         if text is None:
             return None
         try:
-            if len(text) == 10:
+            if DAY.fullmatch(text):
                 return datetime.date.fromisoformat(text)
         except ValueError:
             pass
@@ -155,6 +194,10 @@ class Day:
 
     def describe(self) -> str:
         return "a date such as 2026-03-11"
+
+    def schema(self, shared: Definitions) -> Schema:
+        # the format knows leap years, for whoever heeds it
+        return {"type": "string", "format": "date", "pattern": f"^{DAY.pattern}$"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,6 +217,15 @@ class Whole:
 
     def describe(self) -> str:
         return f"a whole number of at least {self.least}"
+
+    def text_pattern(self) -> str:
+        """Regular expression of the number as text; a bound beyond zero and one is left out."""
+        signs = {1: r"\+?(?=0*[1-9])", 0: r"(?:\+?|-(?=0+$))"}
+        return f"^{signs.get(self.least, '[+-]?')}[0-9]{{1,12}}$"
+
+    def schema(self, shared: Definitions) -> Schema:
+        number = {"type": "integer", "minimum": self.least, "maximum": 10**12 - 1}
+        return {"anyOf": [number, {"type": "string", "pattern": self.text_pattern()}]}
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,6 +248,9 @@ class Unit:
     def describe(self) -> str:
         return "a unit of " + " or ".join(self.dimensions) + ", such as " + self.spellings()[1]
 
+    def schema(self, shared: Definitions) -> Schema:
+        return {"enum": self.spellings()}
+
 
 PAIR = frozenset(("typical", "max"))
 TRIPLE = frozenset(("low", "likely", "high"))
@@ -217,7 +272,7 @@ class Figure:
 
     def read(self, node: Node, path: str, reading: Reading) -> Quantity | None:
         value = self._read(node, path, reading)
-        if self.exact and value is not None and value.u:
+        if self.exact and value is not None and (value.u or isinstance(node, MappingNode)):
             reading.fault(
                 node, path, "an uncertain figure", f"{self.describe()}, without uncertainty"
             )
@@ -289,7 +344,68 @@ class Figure:
         return self if name in PAIR | TRIPLE else None
 
     def describe(self) -> str:
-        return quantities.DIMENSIONS[self.dimension].wanted
+        return DIMENSIONS[self.dimension].wanted
+
+    def schema(self, shared: Definitions) -> Schema:
+        found = shared.refer(self._name(), lambda: self._body(shared))
+        return {**found, "x-unit": DIMENSIONS[self.dimension].si_unit}
+
+    def key_schema(self) -> Schema:
+        """What an exact figure is as a key."""
+        pattern = quantities.text_pattern(self.dimension, self._sign(), spread=False)
+        return {"pattern": pattern, "maxLength": quantities.LONGEST}
+
+    def _name(self) -> str:
+        """The name of its schema: the dimension and the bounds."""
+        name = self.dimension
+        if self.least is None:
+            name += ".signed"
+        elif self.least:
+            name += f".from-{self.least:g}".replace("--", "-minus-")
+        if self.above:
+            name += ".positive" if self.least == 0 else ".above"
+        if self.most is not None:
+            name += f".to-{self.most:g}"
+        return name + ".exact" * self.exact
+
+    def _sign(self) -> Sign:
+        """What the bounds say of the number as written, whatever its unit."""
+        if self.least is None or self.least < 0 or DIMENSIONS[self.dimension].offsets:
+            return "any"
+        return "positive" if self.above or self.least > 0 else "not-negative"
+
+    def _body(self, shared: Definitions) -> Schema:
+        forms = self._forms()
+        if self.exact:
+            return {"description": self.describe(), "anyOf": forms}
+        stated = replace(self, exact=True)
+        positive = stated
+        if self._sign() != "positive" and not DIMENSIONS[self.dimension].offsets:
+            positive = replace(stated, least=0.0, above=True)
+        pair = {name: positive.schema(shared) for name in ("typical", "max")}
+        triple = {name: stated.schema(shared) for name in ("low", "likely", "high")}
+        return {
+            "description": self.describe() + ", perhaps with its uncertainty",
+            "anyOf": [*forms, exactly(pair), exactly(triple)],
+        }
+
+    def _forms(self) -> list[Schema]:
+        """A figure as text and, where it has no unit, as a bare number."""
+        dimension = DIMENSIONS[self.dimension]
+        text = {
+            "type": "string",
+            "pattern": quantities.text_pattern(self.dimension, self._sign(), spread=not self.exact),
+            "maxLength": quantities.LONGEST,
+            "examples": dimension.example.split(" or "),
+        }
+        if not dimension.bare:
+            return [text]
+        number: Schema = {"type": "number"}
+        if self.least is not None:
+            number["exclusiveMinimum" if self.above else "minimum"] = self.least
+        if self.most is not None:
+            number["maximum"] = self.most
+        return [number, text]
 
 
 @dataclass(frozen=True, slots=True)
@@ -349,6 +465,15 @@ class CurveOf:
         return self.y
 
     def describe(self) -> str:
-        example = quantities.DIMENSIONS[self.x.dimension].example
+        example = DIMENSIONS[self.x.dimension].example
         word = f"a mapping of {self.x.dimension} to {self.y.dimension} such as {{{example}: …}}"
         return f"{self.y.describe()}, or {word}" if self.constant else word
+
+    def schema(self, shared: Definitions) -> Schema:
+        curve = {
+            "type": "object",
+            "minProperties": 1,
+            "propertyNames": self.x.key_schema(),
+            "additionalProperties": self.y.schema(shared),
+        }
+        return {"anyOf": [self.y.schema(shared), curve]} if self.constant else curve

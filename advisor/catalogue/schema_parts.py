@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from yaml.nodes import MappingNode, Node
 
+from advisor.catalogue.definitions import Definitions, Schema
 from advisor.catalogue.fields import ListOf, MapOf, Record, key, read_record
 from advisor.catalogue.kinds import (
     Choice,
@@ -223,6 +224,10 @@ class AnswerKind:
 
     def describe(self) -> str:
         return "none, partial or full, then perhaps a comma and a word of evidence"
+
+    def schema(self, shared: Definitions) -> Schema:
+        words = rf"^\s*(?:{'|'.join(ANSWERS)})\s*(?:,[\s\S]*)?$"
+        return {"anyOf": [{"type": "string", "pattern": words}, Record(Answer).schema(shared)]}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from yaml.nodes import MappingNode, Node, ScalarNode
+from yaml.nodes import MappingNode, Node
 
 from advisor.catalogue.criteria import CRITERIA, OWN, measure_of
-from advisor.catalogue.fields import ListOf, MapOf, Record, key, read_record
+from advisor.catalogue.definitions import Definitions, Schema
+from advisor.catalogue.fields import ListOf, MapOf, Record, key, read_record, record_schema
 from advisor.catalogue.kinds import (
     Choice,
     Figure,
@@ -180,34 +181,25 @@ class PriorityKind:
         least = None if self.dimension == "score" else 0.0
         return Figure(self.dimension, least=least, exact=True)
 
+    @property
+    def _anchors(self) -> Mapping[str, Kind]:
+        return {"poor": self.anchor, "good": self.anchor}
+
     def read(self, node: Node, path: str, reading: Reading) -> Priority | None:
         if not isinstance(node, MappingNode):
             reading.fault(node, path, shape_of(node), self.describe())
             return None
-        plain = []
-        anchors: dict[str, Quantity] = {}
-        good = True
-        for k, v in node.value:
-            name = k.value if isinstance(k, ScalarNode) else ""
-            if name in ("poor", "good") and name not in anchors:
-                value = self.anchor.read(v, f"{path}.{name}", reading)
-                if value is None:
-                    good = False
-                else:
-                    anchors[name] = value
-            else:
-                plain.append((k, v))
-        rest = MappingNode(node.tag, plain, node.start_mark, node.end_mark)
-        read: Priority | None = read_record(Priority, rest, path, reading)
-        if read is None or not good:
-            return None
-        return Priority(weight=read.weight, **anchors)
+        read: Priority | None = read_record(Priority, node, path, reading, self._anchors)
+        return read
 
     def below(self, name: str) -> Kind | None:
-        return self.anchor if name in ("poor", "good") else Record(Priority).below(name)
+        return self._anchors.get(name) or Record(Priority).below(name)
 
     def describe(self) -> str:
         return "a mapping of weight, poor, good"
+
+    def schema(self, shared: Definitions) -> Schema:
+        return record_schema(Priority, shared, self._anchors)
 
 
 class PrioritiesKind:
@@ -244,6 +236,17 @@ class PrioritiesKind:
 
     def describe(self) -> str:
         return f"one of {', '.join(CRITERIA)}, {OWN}NAME"
+
+    def schema(self, shared: Definitions) -> Schema:
+        own = "^" + OWN.replace(".", r"\.") + r"[\s\S]"
+        return {
+            "type": "object",
+            "properties": {
+                name: PriorityKind(one.dimension).schema(shared) for name, one in CRITERIA.items()
+            },
+            "patternProperties": {own: PriorityKind("score").schema(shared)},
+            "additionalProperties": False,
+        }
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from yaml.nodes import MappingNode, Node, ScalarNode
 
+from advisor.catalogue.definitions import Definitions, Schema
 from advisor.catalogue.fields import ListOf, MapOf, Record, key, read_record
 from advisor.catalogue.kinds import (
     Choice,
@@ -89,6 +90,14 @@ class TemperatureTableKind:
 
     def describe(self) -> str:
         return "a mapping of temperature to {capacity, resistance}"
+
+    def schema(self, shared: Definitions) -> Schema:
+        return {
+            "type": "object",
+            "minProperties": 1,
+            "propertyNames": TEMPERATURE.key_schema(),
+            "additionalProperties": Record(AtTemperature).schema(shared),
+        }
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,18 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from advisor.cli.options import (
-    CatalogOption,
-    Format,
-    FormatOption,
-    NoCacheOption,
-    NoColorOption,
-    OutputOption,
-    QuietOption,
-    SeedOption,
-    SetOption,
-    WidthOption,
-)
+from advisor.cli.bundles import Command, Files, Form, Show, Voice
+from advisor.cli.options import SeedOption
 
 if TYPE_CHECKING:
     from advisor.present.layout import Page
@@ -32,26 +22,20 @@ kernels = typer.Typer(
 
 def register(app: typer.Typer) -> None:
     """Put the commands on the application."""
-    app.command()(distil)
-    app.command()(rehearse)
+    app.command()(Command(distil))
+    app.command()(Command(rehearse))
 
 
 @kernels.command("list")
-def kernels_list(
-    form: FormatOption = Format.TABLE,
-    output: OutputOption = None,
-    width: WidthOption = 0,
-    no_color: NoColorOption = False,
-    quiet: QuietOption = False,
-) -> int:
+@Command
+def kernels_list(*, show: Show) -> int:
     """List the kernels. What a unit of work is, what it leans on, how it is checked.
 
     Example: part-advisor kernels list
     """
-    from advisor.cli.output import Screen
     from advisor.studies.kernels import kernels as study
 
-    screen = Screen(form, output, width, no_color, quiet)
+    screen = show.screen()
     found = study()
 
     def page() -> Page:
@@ -64,9 +48,11 @@ def kernels_list(
 
 
 @kernels.command("export")
+@Command
 def kernels_export(
     folder: Annotated[Path, typer.Argument(metavar="DIR", help="A new or empty folder.")],
-    quiet: QuietOption = False,
+    *,
+    voice: Voice,
 ) -> int:
     """Export the C sources. With ports, instructions for a board, and notes to fill in.
 
@@ -77,12 +63,13 @@ def kernels_export(
 
     files = exported()
     write_folder(folder, files)
-    if not quiet:
+    if not voice.quiet:
         typer.echo(f"{len(files)} files in {folder}; README.md there tells how to build", err=True)
     return 0
 
 
 @kernels.command("verify")
+@Command
 def kernels_verify(
     target: Annotated[
         list[str] | None,
@@ -105,23 +92,19 @@ def kernels_verify(
             show_default=False,
         ),
     ] = None,
-    form: FormatOption = Format.TABLE,
-    output: OutputOption = None,
-    width: WidthOption = 0,
-    no_color: NoColorOption = False,
-    quiet: QuietOption = False,
+    *,
+    show: Show,
 ) -> int:
     """Verify that the kernels compute right. Built for this host and emulated targets, or a log's.
 
     Example: part-advisor kernels verify --target host
     """
     from advisor.bench.kernels import read_run
-    from advisor.cli.output import Screen
     from advisor.faults import Fault, FaultError
     from advisor.studies.kernels import verify
     from advisor.studies.results import plain
 
-    screen = Screen(form, output, width, no_color, quiet)
+    screen = show.screen()
     if level not in ("0", "1", "2", "3", "s"):
         raise FaultError((Fault("--optimise", f'"{level}"', "0, 1, 2, 3 or s"),))
     if log is not None:
@@ -164,21 +147,19 @@ def distil(
             show_default=False,
         ),
     ] = None,
-    form: FormatOption = Format.TABLE,
-    width: WidthOption = 0,
-    no_color: NoColorOption = False,
-    quiet: QuietOption = False,
+    *,
+    show: Form,
 ) -> int:
     """Distil traces into a part's figures. With the uncertainty budget of each, line by line.
 
     Example: part-advisor distil trace.csv --bench notes.yaml
     """
-    from advisor.cli.output import Screen, check_writable, write_bytes
+    from advisor.cli.output import check_writable, write_bytes
     from advisor.source import read_bytes, read_text
     from advisor.studies.distil import distil as study
     from advisor.studies.distil import into_part
 
-    screen = Screen(form, None, width, no_color, quiet)
+    screen = show.screen()
     if output is not None:
         check_writable(output, "--output")
     found = study(bench, traces)
@@ -222,13 +203,9 @@ def rehearse(
         ),
     ] = None,
     seed: SeedOption = 1,
-    catalog: CatalogOption = None,
-    changes: SetOption = None,
-    form: FormatOption = Format.TABLE,
-    width: WidthOption = 0,
-    no_color: NoColorOption = False,
-    quiet: QuietOption = False,
-    no_cache: NoCacheOption = False,
+    *,
+    files: Files,
+    show: Form,
 ) -> int:
     """Rehearse a session on the bench. A made-up trace, and which rate and runs would suffice.
 
@@ -236,19 +213,16 @@ def rehearse(
     """
     from advisor.catalogue.kinds import Figure
     from advisor.catalogue.levers import read_option
-    from advisor.catalogue.load import load_catalogue
-    from advisor.catalogue.shipped import catalogue_folder
-    from advisor.cli.output import Screen, check_writable, write_bytes
+    from advisor.cli.output import check_writable, write_bytes
     from advisor.studies.rehearse import rehearse as study
 
-    screen = Screen(form, None, width, no_color, quiet)
+    screen = show.screen()
     if output is not None:
         check_writable(output, "--output")
     wanted = None
     if want is not None:
         wanted = read_option("--want", want, Figure("share", above=True, exact=True)).nominal
-    folders = catalog or [catalogue_folder()]
-    loaded = load_catalogue(folders, changes or [], cached=not no_cache)
+    loaded = files.catalogue()
     found = study(notes, loaded, seed, wanted)
     if output is not None:
         for path, data in found.write(output).items():

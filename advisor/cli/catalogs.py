@@ -2,23 +2,12 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from advisor.cli.options import (
-    CatalogOption,
-    Format,
-    FormatOption,
-    NoCacheOption,
-    NoColorOption,
-    OutputOption,
-    ProductArgument,
-    QuietOption,
-    SetOption,
-    WidthOption,
-)
+from advisor.cli.bundles import Command, Files, Show
+from advisor.cli.options import ProductArgument
 
 if TYPE_CHECKING:
     from advisor.present.layout import Page
@@ -35,33 +24,17 @@ product = typer.Typer(
 )
 
 
-def _folders(chosen: list[Path] | None) -> list[Path]:
-    from advisor.catalogue.shipped import catalogue_folder
-
-    return chosen or [catalogue_folder()]
-
-
 @catalog.command("list")
-def catalog_list(
-    catalog: CatalogOption = None,
-    changes: SetOption = None,
-    form: FormatOption = Format.TABLE,
-    output: OutputOption = None,
-    width: WidthOption = 0,
-    no_color: NoColorOption = False,
-    quiet: QuietOption = False,
-    no_cache: NoCacheOption = False,
-) -> int:
+@Command
+def catalog_list(*, files: Files, show: Show) -> int:
     """List parts, cells, converters, add-ons and kernels.
 
     Example: part-advisor catalog list
     """
-    from advisor.catalogue.load import load_catalogue
-    from advisor.cli.output import Screen
     from advisor.studies.inventory import inventory
 
-    screen = Screen(form, output, width, no_color, quiet)
-    found = inventory(load_catalogue(_folders(catalog), changes or [], cached=not no_cache))
+    screen = show.screen()
+    found = inventory(files.catalogue())
 
     def page() -> Page:
         from advisor.present.inventory import inventory_page
@@ -73,28 +46,22 @@ def catalog_list(
 
 
 @catalog.command("show")
+@Command
 def catalog_show(
     entry: Annotated[str, typer.Argument(metavar="ID", help="A part, cell, converter or add-on.")],
-    catalog: CatalogOption = None,
-    changes: SetOption = None,
-    form: FormatOption = Format.TABLE,
-    output: OutputOption = None,
-    width: WidthOption = 0,
-    no_color: NoColorOption = False,
-    quiet: QuietOption = False,
-    no_cache: NoCacheOption = False,
+    *,
+    files: Files,
+    show: Show,
 ) -> int:
     """Show every figure of an entry. Each has its path, uncertainty and evidence.
 
     Example: part-advisor catalog show ostrel-yab
     """
-    from advisor.catalogue.load import load_catalogue
-    from advisor.cli.output import Screen
     from advisor.studies.inventory import entry_of
     from advisor.studies.results import plain
 
-    screen = Screen(form, output, width, no_color, quiet)
-    found = entry_of(load_catalogue(_folders(catalog), changes or [], cached=not no_cache), entry)
+    screen = show.screen()
+    found = entry_of(files.catalogue(), entry)
 
     def page() -> Page:
         from advisor.present.inventory import entry_page
@@ -106,48 +73,32 @@ def catalog_show(
 
 
 @catalog.command("check")
-def catalog_check(
-    catalog: CatalogOption = None,
-    changes: SetOption = None,
-    form: FormatOption = Format.TABLE,
-    output: OutputOption = None,
-    width: WidthOption = 0,
-    no_color: NoColorOption = False,
-    quiet: QuietOption = False,
-    no_cache: NoCacheOption = False,
-) -> int:
+@Command
+def catalog_check(*, files: Files, show: Show) -> int:
     """Read every file and say what is wrong. What looks odd is a warning.
 
     Example: part-advisor catalog check
     """
-    from advisor.catalogue.load import load_catalogue
-    from advisor.cli.output import Screen
     from advisor.studies.check import check_catalogue
 
-    screen = Screen(form, output, width, no_color, quiet)
+    screen = show.screen()
     return _checked(
         screen,
-        check_catalogue(load_catalogue(_folders(catalog), changes or [], cached=not no_cache)),
+        check_catalogue(files.catalogue()),
     )
 
 
 @product.command("list")
-def product_list(
-    form: FormatOption = Format.TABLE,
-    output: OutputOption = None,
-    width: WidthOption = 0,
-    no_color: NoColorOption = False,
-    quiet: QuietOption = False,
-) -> int:
+@Command
+def product_list(*, show: Show) -> int:
     """List the shipped products.
 
     Example: part-advisor product list
     """
     from advisor.catalogue.shipped import product_files
-    from advisor.cli.output import Screen
     from advisor.studies.inventory import shipped_products
 
-    screen = Screen(form, output, width, no_color, quiet)
+    screen = show.screen()
     rows = shipped_products(product_files())
 
     def page() -> Page:
@@ -160,29 +111,21 @@ def product_list(
 
 
 @product.command("check")
+@Command
 def product_check(
     product: ProductArgument,
-    catalog: CatalogOption = None,
-    changes: SetOption = None,
-    form: FormatOption = Format.TABLE,
-    output: OutputOption = None,
-    width: WidthOption = 0,
-    no_color: NoColorOption = False,
-    quiet: QuietOption = False,
-    no_cache: NoCacheOption = False,
+    *,
+    files: Files,
+    show: Show,
 ) -> int:
     """Read a product and say what is wrong. What looks odd is a warning.
 
     Example: part-advisor product check frost-post
     """
-    from advisor.catalogue.shipped import load
-    from advisor.cli.output import Screen
     from advisor.studies.check import check_product
 
-    screen = Screen(form, output, width, no_color, quiet)
-    return _checked(
-        screen, check_product(*load(product, catalog or (), changes or (), cached=not no_cache))
-    )
+    screen = show.screen()
+    return _checked(screen, check_product(*files.product(product)))
 
 
 def _checked(screen: object, found: object) -> int:

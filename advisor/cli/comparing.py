@@ -7,17 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from advisor.cli.options import (
-    CatalogOption,
-    Format,
-    FormatOption,
-    NoCacheOption,
-    NoColorOption,
-    OutputOption,
-    QuietOption,
-    SetOption,
-    WidthOption,
-)
+from advisor.cli.bundles import Command, Files, Show
 
 if TYPE_CHECKING:
     from advisor.present.layout import Page
@@ -25,7 +15,7 @@ if TYPE_CHECKING:
 
 def register(app: typer.Typer) -> None:
     """Put the command on the application."""
-    app.command()(compare)
+    app.command()(Command(compare))
 
 
 def compare(
@@ -52,14 +42,9 @@ def compare(
             "--plot", metavar="FILE.svg|png", help="Draw the energies there.", show_default=False
         ),
     ] = None,
-    catalog: CatalogOption = None,
-    changes: SetOption = None,
-    form: FormatOption = Format.TABLE,
-    output: OutputOption = None,
-    width: WidthOption = 0,
-    no_color: NoColorOption = False,
-    quiet: QuietOption = False,
-    no_cache: NoCacheOption = False,
+    *,
+    files: Files,
+    show: Show,
 ) -> int:
     """Compare parts by their kernels. At their own clocks, at a common one, and where ranks flip.
 
@@ -67,18 +52,15 @@ def compare(
     """
     from advisor.catalogue.kinds import Figure
     from advisor.catalogue.levers import read_option
-    from advisor.catalogue.load import load_catalogue
-    from advisor.catalogue.shipped import catalogue_folder
-    from advisor.cli.output import Screen, file_by_ending, write_bytes
+    from advisor.cli.output import file_by_ending, write_bytes
     from advisor.studies.compare import compare as study
 
-    screen = Screen(form, output, width, no_color, quiet)
+    screen = show.screen()
     drawing = None if plot is None else file_by_ending(plot)
     clock = None
     if at_clock is not None:
         clock = read_option("--at-clock", at_clock, Figure("frequency", above=True)).nominal
-    folders = catalog or [catalogue_folder()]
-    loaded = load_catalogue(folders, changes or [], cached=not no_cache)
+    loaded = files.catalogue()
     found = study(loaded, parts or (), kernel or (), clock)
     if drawing is not None:
         from advisor.present.compare import save_bars

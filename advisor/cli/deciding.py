@@ -7,21 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from advisor.cli.options import (
-    CatalogOption,
-    DrawsOption,
-    Format,
-    FormatOption,
-    JobsOption,
-    NoCacheOption,
-    NoColorOption,
-    OutputOption,
-    ProductArgument,
-    QuietOption,
-    SeedOption,
-    SetOption,
-    WidthOption,
-)
+from advisor.cli.bundles import Command, Files, Look, Sampling, Show, Workers
+from advisor.cli.options import ProductArgument
 
 if TYPE_CHECKING:
     from advisor.present.layout import Page
@@ -29,8 +16,8 @@ if TYPE_CHECKING:
 
 def register(app: typer.Typer) -> None:
     """Put the commands on the application."""
-    app.command()(decide)
-    app.command()(revisit)
+    app.command()(Command(decide))
+    app.command()(Command(revisit))
 
 
 def decide(
@@ -49,35 +36,37 @@ def decide(
             show_default=False,
         ),
     ] = None,
-    catalog: CatalogOption = None,
-    changes: SetOption = None,
-    seed: SeedOption = 1,
-    draws: DrawsOption = 2000,
-    jobs: JobsOption = 1,
-    width: WidthOption = 0,
-    no_color: NoColorOption = False,
-    quiet: QuietOption = False,
-    no_cache: NoCacheOption = False,
+    *,
+    files: Files,
+    sampling: Sampling,
+    look: Look,
 ) -> int:
     """Write a decision down. With its reason, the order of the day and digests of all inputs.
 
     Example: part-advisor decide frost-post quorvane-jor --because "least regret, two suppliers"
     """
-    from advisor.catalogue.shipped import load
-    from advisor.cli.output import Screen, check_writable, write_bytes
+    from advisor.cli.output import check_writable, write_bytes
     from advisor.faults import Fault, FaultError
     from advisor.present.record import decided_page
     from advisor.studies.record import decide as study
 
-    screen = Screen(Format.TABLE, None, width, no_color, quiet)
+    screen = look.screen()
     if output is not None:
         check_writable(output, "--output")
         if output.exists():
             raise FaultError(
                 (Fault("--output", f'"{output}", which is there', "a name that is free"),)
             )
-    inputs = load(product, catalog or (), changes or (), cached=not no_cache)
-    found = study(*inputs, part, because, changes=changes or (), draws=draws, seed=seed, jobs=jobs)
+    inputs = files.product(product)
+    found = study(
+        *inputs,
+        part,
+        because,
+        changes=files.changes or (),
+        draws=sampling.draws,
+        seed=sampling.seed,
+        jobs=sampling.jobs,
+    )
     screen.warn(found.shortlist.warnings)
     if output is None:
         screen.text(found.text)
@@ -98,30 +87,22 @@ def revisit(
             show_default=False,
         ),
     ] = None,
-    catalog: CatalogOption = None,
-    changes: SetOption = None,
-    jobs: JobsOption = 1,
-    form: FormatOption = Format.TABLE,
-    output: OutputOption = None,
-    width: WidthOption = 0,
-    no_color: NoColorOption = False,
-    quiet: QuietOption = False,
-    no_cache: NoCacheOption = False,
+    *,
+    files: Files,
+    workers: Workers,
+    show: Show,
 ) -> int:
     """Revisit a decision. What has changed since, and whether it still stands.
 
     Example: part-advisor revisit record.yaml
     """
-    from advisor.catalogue.shipped import load
-    from advisor.cli.output import Screen
     from advisor.studies.record import read_decision
     from advisor.studies.record import revisit as study
 
-    screen = Screen(form, output, width, no_color, quiet)
+    screen = show.screen()
     decision = read_decision(record)
-    assumed = [*decision.changes, *(changes or ())]
-    inputs = load(product or decision.decision, catalog or (), assumed, cached=not no_cache)
-    found = study(decision, *inputs, jobs=jobs)
+    inputs = files.product(product or decision.decision, before=decision.changes)
+    found = study(decision, *inputs, jobs=workers.jobs)
 
     def page() -> Page:
         from advisor.present.record import revisited_page

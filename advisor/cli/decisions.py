@@ -7,51 +7,44 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from advisor.cli.options import (
-    AlongOption,
-    CatalogOption,
-    DrawsOption,
-    EstimateOption,
-    Format,
-    FormatOption,
-    JobsOption,
-    NoCacheOption,
-    NoColorOption,
-    OutputOption,
-    ProductArgument,
-    QuietOption,
-    SeedOption,
-    SetOption,
-    WidthOption,
-)
+from advisor.cli.bundles import Command, Files, Sampling, Show
+from advisor.cli.options import AlongOption, DrawsOption, EstimateOption, ProductArgument
 
 if TYPE_CHECKING:
     from advisor.present.layout import Page
     from advisor.studies.shortlist import Shortlist
 
 
+class FewDraws(Sampling):
+    """For curves, which are many places."""
+
+    draws: DrawsOption = 500
+
+
+class ManyDraws(Sampling):
+    """For what draws alone can tell."""
+
+    draws: Annotated[
+        int,
+        typer.Option("--draws", metavar="N", min=100, max=1_000_000, help="Number of draws."),
+    ] = 8000
+
+
 def register(app: typer.Typer) -> None:
     """Put the commands on the application."""
-    app.command()(shortlist)
-    app.command()(explain)
-    app.command()(outlook)
-    app.command()(tipping)
-    app.command()(gaps)
+    app.command()(Command(shortlist))
+    app.command()(Command(explain))
+    app.command()(Command(outlook))
+    app.command()(Command(tipping))
+    app.command()(Command(gaps))
 
 
 def shortlist(
     product: ProductArgument,
-    catalog: CatalogOption = None,
-    changes: SetOption = None,
-    seed: SeedOption = 1,
-    draws: DrawsOption = 2000,
-    jobs: JobsOption = 1,
-    form: FormatOption = Format.TABLE,
-    output: OutputOption = None,
-    width: WidthOption = 0,
-    no_color: NoColorOption = False,
-    quiet: QuietOption = False,
-    no_cache: NoCacheOption = False,
+    *,
+    files: Files,
+    sampling: Sampling,
+    show: Show,
     estimate_missing: EstimateOption = False,
     top: Annotated[
         int, typer.Option("--top", metavar="N", min=0, help="Rows to show; 0 for all (table).")
@@ -61,21 +54,19 @@ def shortlist(
 
     Example: part-advisor shortlist frost-post --set frost-post:workload.sample.every=30s
     """
-    from advisor.catalogue.shipped import load
-    from advisor.cli.output import Screen
     from advisor.cli.progress import progress
     from advisor.present.machine import with_cautions
     from advisor.studies.columns import flat_row
     from advisor.studies.shortlist import shortlist as study
 
-    screen = Screen(form, output, width, no_color, quiet)
-    inputs = load(product, catalog or (), changes or (), cached=not no_cache)
-    with progress(quiet) as tell:
+    screen = show.screen()
+    inputs = files.product(product)
+    with progress(show.quiet) as tell:
         found = study(
             *inputs,
-            draws=draws,
-            seed=seed,
-            jobs=jobs,
+            draws=sampling.draws,
+            seed=sampling.seed,
+            jobs=sampling.jobs,
             progress=tell,
             estimate_missing=estimate_missing,
         )
@@ -113,40 +104,31 @@ def explain(
             show_default=False,
         ),
     ] = None,
-    catalog: CatalogOption = None,
-    changes: SetOption = None,
-    seed: SeedOption = 1,
-    draws: DrawsOption = 2000,
-    jobs: JobsOption = 1,
-    form: FormatOption = Format.TABLE,
-    output: OutputOption = None,
-    width: WidthOption = 0,
-    no_color: NoColorOption = False,
-    quiet: QuietOption = False,
-    no_cache: NoCacheOption = False,
+    *,
+    files: Files,
+    sampling: Sampling,
+    show: Show,
     estimate_missing: EstimateOption = False,
 ) -> int:
     """Show where current, money and points go. One part is set against another.
 
     Example: part-advisor explain frost-post ostrel-yab --over tessimur-rud
     """
-    from advisor.catalogue.shipped import load
-    from advisor.cli.output import Screen
     from advisor.cli.progress import progress
     from advisor.present.machine import with_cautions
     from advisor.studies.explain import explain as study
     from advisor.studies.results import plain
 
-    screen = Screen(form, output, width, no_color, quiet)
-    inputs = load(product, catalog or (), changes or (), cached=not no_cache)
-    with progress(quiet) as tell:
+    screen = show.screen()
+    inputs = files.product(product)
+    with progress(show.quiet) as tell:
         found = study(
             *inputs,
             part,
             over,
-            draws=draws,
-            seed=seed,
-            jobs=jobs,
+            draws=sampling.draws,
+            seed=sampling.seed,
+            jobs=sampling.jobs,
             progress=tell,
             estimate_missing=estimate_missing,
         )
@@ -185,41 +167,33 @@ def outlook(
             "--plot", metavar="FILE.svg|png", help="Draw the curves there.", show_default=False
         ),
     ] = None,
-    catalog: CatalogOption = None,
-    changes: SetOption = None,
-    seed: SeedOption = 1,
-    draws: DrawsOption = 500,
-    jobs: JobsOption = 1,
-    form: FormatOption = Format.TABLE,
-    output: OutputOption = None,
-    width: WidthOption = 0,
-    no_color: NoColorOption = False,
-    quiet: QuietOption = False,
-    no_cache: NoCacheOption = False,
+    *,
+    files: Files,
+    sampling: FewDraws,
+    show: Show,
 ) -> int:
     """Show battery life and cost along a figure. Tells where the leader changes.
 
     Example: part-advisor outlook barrel-tag --along barrel-tag:cost.units=1000:50000 --points 7
     """
-    from advisor.catalogue.shipped import load
-    from advisor.cli.output import Screen, file_by_ending, write_bytes
+    from advisor.cli.output import file_by_ending, write_bytes
     from advisor.cli.progress import progress
     from advisor.present.machine import with_cautions
     from advisor.studies.outlook import document
     from advisor.studies.outlook import outlook as study
 
-    screen = Screen(form, output, width, no_color, quiet)
+    screen = show.screen()
     drawing = None if plot is None else file_by_ending(plot)
-    inputs = load(product, catalog or (), changes or (), cached=not no_cache)
-    with progress(quiet) as tell:
+    inputs = files.product(product)
+    with progress(show.quiet) as tell:
         found = study(
             *inputs,
             parts or (),
             along or (),
             points=points,
-            draws=draws,
-            seed=seed,
-            jobs=jobs,
+            draws=sampling.draws,
+            seed=sampling.seed,
+            jobs=sampling.jobs,
             progress=tell,
         )
     if drawing is not None:
@@ -253,28 +227,21 @@ def tipping(
     points: Annotated[
         int, typer.Option("--points", metavar="N", min=1, max=400, help="Places on each side.")
     ] = 6,
-    catalog: CatalogOption = None,
-    changes: SetOption = None,
-    form: FormatOption = Format.TABLE,
-    output: OutputOption = None,
-    width: WidthOption = 0,
-    no_color: NoColorOption = False,
-    quiet: QuietOption = False,
-    no_cache: NoCacheOption = False,
+    *,
+    files: Files,
+    show: Show,
 ) -> int:
     """Tell what would change the winner. Each figure has the value at which another part leads.
 
     Example: part-advisor tipping barrel-tag --lever quorvane-tib:price.breaks.10000
     """
-    from advisor.catalogue.shipped import load
-    from advisor.cli.output import Screen
     from advisor.cli.progress import progress
     from advisor.studies.results import plain
     from advisor.studies.tipping import tipping as study
 
-    screen = Screen(form, output, width, no_color, quiet)
-    inputs = load(product, catalog or (), changes or (), cached=not no_cache)
-    with progress(quiet) as tell:
+    screen = show.screen()
+    inputs = files.product(product)
+    with progress(show.quiet) as tell:
         found = study(*inputs, levers or (), points=points, progress=tell)
 
     def page() -> Page:
@@ -288,34 +255,24 @@ def tipping(
 
 def gaps(
     product: ProductArgument,
-    catalog: CatalogOption = None,
-    changes: SetOption = None,
-    seed: SeedOption = 1,
-    draws: Annotated[
-        int,
-        typer.Option("--draws", metavar="N", min=100, max=1_000_000, help="Number of draws."),
-    ] = 8000,
-    jobs: JobsOption = 1,
-    form: FormatOption = Format.TABLE,
-    output: OutputOption = None,
-    width: WidthOption = 0,
-    no_color: NoColorOption = False,
-    quiet: QuietOption = False,
-    no_cache: NoCacheOption = False,
+    *,
+    files: Files,
+    sampling: ManyDraws,
+    show: Show,
 ) -> int:
     """Tell what to measure next. Each figure has what knowing it first is worth.
 
     Example: part-advisor gaps barrel-tag
     """
-    from advisor.catalogue.shipped import load
-    from advisor.cli.output import Screen
     from advisor.cli.progress import progress
     from advisor.studies.gaps import gaps as study
 
-    screen = Screen(form, output, width, no_color, quiet)
-    inputs = load(product, catalog or (), changes or (), cached=not no_cache)
-    with progress(quiet) as tell:
-        found = study(*inputs, draws=draws, seed=seed, jobs=jobs, progress=tell)
+    screen = show.screen()
+    inputs = files.product(product)
+    with progress(show.quiet) as tell:
+        found = study(
+            *inputs, draws=sampling.draws, seed=sampling.seed, jobs=sampling.jobs, progress=tell
+        )
 
     def page() -> Page:
         from advisor.present.gaps import gaps_page

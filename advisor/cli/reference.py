@@ -6,14 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from advisor.cli.options import (
-    Format,
-    FormatOption,
-    NoColorOption,
-    OutputOption,
-    QuietOption,
-    WidthOption,
-)
+from advisor.cli.bundles import Command, Show
 
 if TYPE_CHECKING:
     from advisor.present.layout import Page
@@ -21,7 +14,7 @@ if TYPE_CHECKING:
 
 def register(app: typer.Typer) -> None:
     """Put the command on the application."""
-    app.command()(schema)
+    app.command()(Command(schema))
 
 
 def schema(
@@ -31,20 +24,16 @@ def schema(
             metavar="KIND", help="part, cell, converter, addon, kernels, product, record or notes."
         ),
     ],
-    form: FormatOption = Format.TABLE,
-    output: OutputOption = None,
-    width: WidthOption = 0,
-    no_color: NoColorOption = False,
-    quiet: QuietOption = False,
+    *,
+    show: Show,
 ) -> int:
     """List the keys of a kind of file. As JSON: its JSON Schema, draft 2020-12.
 
     Example: part-advisor schema part --format json
     """
-    from advisor.cli.output import Screen
     from advisor.studies.schema import schema as study
 
-    screen = Screen(form, output, width, no_color, quiet)
+    screen = show.screen()
     found = study(kind)
 
     def page() -> Page:

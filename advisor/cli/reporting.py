@@ -7,24 +7,15 @@ from typing import Annotated
 
 import typer
 
-from advisor.cli.options import (
-    AlongOption,
-    CatalogOption,
-    DrawsOption,
-    JobsOption,
-    NoCacheOption,
-    ProductArgument,
-    QuietOption,
-    SeedOption,
-    SetOption,
-)
+from advisor.cli.bundles import Command, Files, Sampling, Voice
+from advisor.cli.options import AlongOption, ProductArgument
 
 ENDINGS = (".html", ".md", ".xlsx")
 
 
 def register(app: typer.Typer) -> None:
     """Put the command on the application."""
-    app.command()(report)
+    app.command()(Command(report))
 
 
 def report(
@@ -43,38 +34,33 @@ def report(
         bool, typer.Option("--tipping", help="With what would change the winner; takes a minute.")
     ] = False,
     gaps: Annotated[bool, typer.Option("--gaps", help="With what to measure next.")] = False,
-    catalog: CatalogOption = None,
-    changes: SetOption = None,
-    seed: SeedOption = 1,
-    draws: DrawsOption = 2000,
-    jobs: JobsOption = 1,
-    quiet: QuietOption = False,
-    no_cache: NoCacheOption = False,
+    *,
+    files: Files,
+    sampling: Sampling,
+    voice: Voice,
 ) -> int:
     """Write a report. A page with live weights, Markdown, or a workbook with formulas.
 
     Example: part-advisor report frost-post -o frost-post.html
     """
-    from advisor.catalogue.shipped import load
-    from advisor.cli.options import Format
-    from advisor.cli.output import Screen, file_by_ending, write_bytes
+    from advisor.cli.output import file_by_ending, write_bytes
     from advisor.cli.progress import progress
     from advisor.studies.report import report as study
 
     file_by_ending(output, "--output", ENDINGS)
-    screen = Screen(Format.TABLE, None, 0, True, quiet)
-    inputs = load(product, catalog or (), changes or (), cached=not no_cache)
-    with progress(quiet) as tell:
+    screen = voice.screen()
+    inputs = files.product(product)
+    with progress(voice.quiet) as tell:
         found = study(
             *inputs,
             along=along or (),
             tipping=tipping,
             gaps=gaps,
-            call=[product, *(f"--catalog={folder}" for folder in catalog or ())],
-            changes=changes or (),
-            draws=draws,
-            seed=seed,
-            jobs=jobs,
+            call=[product, *(f"--catalog={folder}" for folder in files.catalog or ())],
+            changes=files.changes or (),
+            draws=sampling.draws,
+            seed=sampling.seed,
+            jobs=sampling.jobs,
             progress=tell,
         )
     match output.suffix.lower():

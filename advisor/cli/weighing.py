@@ -10,18 +10,8 @@ from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
-from advisor.cli.options import (
-    CatalogOption,
-    Format,
-    FormatOption,
-    NoCacheOption,
-    NoColorOption,
-    OutputOption,
-    ProductArgument,
-    QuietOption,
-    SetOption,
-    WidthOption,
-)
+from advisor.cli.bundles import Command, Files, Show
+from advisor.cli.options import ProductArgument
 
 if TYPE_CHECKING:
     from advisor.catalogue.schema_product import Product
@@ -38,7 +28,7 @@ class Ask(StrEnum):
 
 def register(app: typer.Typer) -> None:
     """Put the command on the application."""
-    app.command()(weights)
+    app.command()(Command(weights))
 
 
 def weights(
@@ -67,31 +57,24 @@ def weights(
     write: Annotated[
         bool, typer.Option("--write", help="Write the weights into the product's file.")
     ] = False,
-    catalog: CatalogOption = None,
-    changes: SetOption = None,
-    form: FormatOption = Format.TABLE,
-    output: OutputOption = None,
-    width: WidthOption = 0,
-    no_color: NoColorOption = False,
-    quiet: QuietOption = False,
-    no_cache: NoCacheOption = False,
+    *,
+    files: Files,
+    show: Show,
 ) -> int:
     """Show what weights mean and whom they put first. Makes them from an order or from pairs.
 
     Example: part-advisor weights valve-driver
     """
-    from advisor.catalogue.shipped import load
-    from advisor.cli.output import Screen
     from advisor.studies.results import plain
     from advisor.studies.weights import weights as study
 
-    screen = Screen(form, output, width, no_color, quiet)
+    screen = show.screen()
     if sum(map(bool, (order, judge, ask))) > 1:
         _refuse(("--ask", "several ways at once", "--order, --judge or --ask"))
-    target = _file(product, changes or ()) if write else None
+    target = _file(product, files.changes or ()) if write else None
     if ask is not None and product == "-":
         _refuse(("--ask", "a product from standard input", "a product's file"))
-    inputs = load(product, catalog or (), changes or (), cached=not no_cache)
+    inputs = files.product(product)
     names = [] if order is None else [name.strip() for name in order.split(",")]
     pairs = _pairs(judge or ())
     if ask is Ask.ORDER:

@@ -24,11 +24,10 @@ from advisor.catalogue import (
     schema_supply,
 )
 from advisor.catalogue.fields import specification
-from advisor.catalogue.kinds import Figure
 from advisor.cli.main import call
 from advisor.faults import FaultError
-from advisor.quantities import DIMENSIONS, QuantityError, read_quantity
-from advisor.studies.json_schema import figure_pattern
+from advisor.grammar import Sign
+from advisor.quantities import DIMENSIONS, QuantityError, read_quantity, text_pattern
 from advisor.studies.schema import KINDS, schema
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -71,6 +70,30 @@ def test_is_a_schema_of_the_draft(kind: str) -> None:
     assert targets == set(document["$defs"]), "every definition is used, every reference defined"
 
 
+@pytest.mark.parametrize("kind", KINDS)
+def test_patterns_mean_the_same_to_ecma_262(kind: str) -> None:
+    """With the flag u it takes no escape of what is no syntax character (ECMA-262, 22.2.1)."""
+    for pattern in patterns(schema(kind).document):
+        re.compile(pattern)
+        escaped = {pair[1] for pair in re.findall(r"\\.", pattern)}
+        assert escaped <= set("^$\\.*+?()[]{}|/sS"), pattern
+        assert "(?P" not in pattern
+
+
+def patterns(schema: Any) -> Iterator[str]:
+    """Every regular expression of a schema."""
+    if isinstance(schema, dict):
+        for name, inside in schema.items():
+            if name == "pattern" and isinstance(inside, str):
+                yield inside
+            elif name == "patternProperties":
+                yield from inside
+            yield from patterns(inside)
+    elif isinstance(schema, list):
+        for one in schema:
+            yield from patterns(one)
+
+
 def test_shipped_files_are_valid() -> None:
     files = shipped()
     # a record is made, not shipped: its own tests hold it against its schema
@@ -98,7 +121,12 @@ PRODUCT = {"product": "a"}
         ("part", {**PART, "memory": {"flash": 64}}),
         ("part", {**PART, "memory": {"flash": {"typical": "64 KiB"}}}),
         ("part", {**PART, "memory": {"flash": {"typical": "64(1) KiB", "max": "65 KiB"}}}),
+        ("part", {**PART, "memory": {"flash": "64(1) KiB"}}),
+        ("part", {**PART, "memory": {"flash": {"low": "1 B", "likely": "2 B", "high": "9 B"}}}),
         ("part", {**PART, "blocks": {"x": {"current": "-1 mA"}}}),
+        ("part", {**PART, "kernels": {"k": {"p": {"time": "0 s"}}}}),
+        ("part", {**PART, "summary": None}),
+        ("part", {**PART, "evidence": {"b": {"date": "2026-04-31"}}}),
         ("part", {**PART, "sleep-states": {"x": {"current": {"25": "1 µA"}}}}),
         ("part", {**PART, "sleep-states": {"x": {"current": {}}}}),
         ("part", {**PART, "price": {"breaks": {"0": 1.0}}}),
@@ -128,11 +156,14 @@ def test_wrong_documents_are_refused(kind: str, document: dict[str, Any]) -> Non
     [
         (
             "part",
-            {**PART, "memory": {"flash": {"low": "1 KiB", "likely": "2 KiB", "high": "9 KiB"}}},
+            {**PART, "blocks": {"x": {"for": {"low": "1 s", "likely": "2 s", "high": "9 s"}}}},
         ),
         ("part", {**PART, "sleep-states": {"x": {"current": "1 µA", "adds": {"ram-kib": "4 nA"}}}}),
         ("part", {**PART, "toolchain": {"maturity": {"kit": {"answer": "full"}}}}),
         ("part", {**PART, "own-figures": {"radiation-score": -3}}),
+        ("part", {**PART, "kernels": {"k": {"p": {"time": "386(1.0) us"}}}}),
+        ("part", {**PART, "memory": {"flash": "64 ± 0 KiB"}, "invented": "true"}),
+        ("part", {**PART, "price": {"multiple": "5", "breaks": {"007": "1.5"}}}),
         ("cell", {"cell": "a", "voltage-curve": "3.0 V"}),
         ("product", {**PRODUCT, "priorities": {"own-figures.radiation-score": {"poor": -1}}}),
         ("product", {**PRODUCT, "cost": {"engineer-rate": "80(5) EUR/h"}}),
@@ -147,7 +178,9 @@ NOTATIONS = st.sampled_from(
     [
         *("{n} {u}", "{n}{u}", "{n}(2) {u}", "{n} ± 0.2 {u}", "{n} +/- 0.2 {u}", "{n} {u} ± 2 %"),
         *("{n} ± 0.2 {u} (k=2)", "{n} {u} ± 0.1 {u}", "{n} {u} ± 0.1 {u} (k=1.96)", "({n}) {u}"),
-        *("{n} {u} 2", "about {n} {u}", "{n},5 {u}", "{n} ± {u}", "{n} {u} (k=2)", "{n}"),
+        *("{n}(1.0) {u}", "{n}(0) {u}", " {n} {u}  ", "{n} ± 0 {u}", "{n} ± -0.2 {u}"),
+        *("{n}e100 {u}", "{n} {u} 2", "about {n} {u}", "{n},5 {u}", "{n} ± {u}", "{n} {u} (k=2)"),
+        "{n}",
     ]
 )
 WRITTEN_OTHERWISE = ("uA", "μA", "EUR/h", "us", "kg/s")
@@ -168,15 +201,24 @@ def test_pattern_takes_what_the_reader_takes(
         taken = exact = False
     else:
         taken, exact = True, read.kind == "exact"
-    figure = Figure(dimension, least=None)
-    assert bool(re.search(figure_pattern(figure), text)) == taken, text
-    plain = bool(re.search(figure_pattern(figure, spread=False), text))
+    assert bool(re.search(text_pattern(dimension), text)) == taken, text
+    plain = bool(re.search(text_pattern(dimension, spread=False), text))
     assert plain == exact, text
 
 
-def test_pattern_of_a_figure_that_cannot_be_negative() -> None:
-    assert re.search(figure_pattern(Figure("temperature", least=-273.15)), "-40 degC")
-    assert not re.search(figure_pattern(Figure("current")), "-40 mA")
+@pytest.mark.parametrize(
+    ("sign", "texts"),
+    [
+        ("any", ["-40 mA", "\N{MINUS SIGN}40 mA", "0 mA", "-0.5e1 mA"]),
+        ("not-negative", ["0 mA", "-0.00 mA", "+0.5 mA", "\N{MINUS SIGN}.0 mA", "-0(1)e3 mA"]),
+        ("positive", ["0.001 mA", "+1 mA", ".5 mA", "10 mA"]),
+    ],
+)
+def test_pattern_by_sign(sign: Sign, texts: list[str]) -> None:
+    pattern = text_pattern("current", sign)
+    assert all(re.search(pattern, text) for text in texts)
+    wrong = {"not-negative": ["-40 mA", "-0.05 mA"], "positive": ["0 mA", "-1 mA", "0.0(1) mA"]}
+    assert not any(re.search(pattern, text) for text in wrong.get(sign, []))
 
 
 def records() -> Iterator[type[Any]]:

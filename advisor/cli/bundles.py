@@ -1,0 +1,178 @@
+"""What commands take beside their own options: bundles of the shared ones."""
+
+from __future__ import annotations
+
+import inspect
+from collections.abc import Callable, Sequence
+from functools import cached_property
+from typing import TYPE_CHECKING, Any, get_type_hints
+
+from advisor.cli.options import (
+    CatalogOption,
+    DrawsOption,
+    Format,
+    FormatOption,
+    JobsOption,
+    NoCacheOption,
+    NoColorOption,
+    OutputOption,
+    QuietOption,
+    SeedOption,
+    SetOption,
+    WidthOption,
+)
+
+if TYPE_CHECKING:
+    from advisor.catalogue.records import Catalogue
+    from advisor.catalogue.schema_product import Product
+    from advisor.cli.output import Screen
+
+# The order in which a command offers what its bundles hold.
+ORDER = (
+    *("catalog", "changes", "seed", "draws", "jobs", "form", "output", "width", "no_color"),
+    *("quiet", "no_cache"),
+)
+
+
+class Bundle:
+    """Options that go together: an annotated attribute each, with its default.
+
+    A frozen record without the data classes' machinery, which costs each start some milliseconds.
+    """
+
+    def __init__(self, **given: Any) -> None:
+        names = get_type_hints(type(self))
+        if unknown := given.keys() - names:
+            raise TypeError(f"{type(self).__name__} has no {', '.join(sorted(unknown))}")
+        vars(self).update({name: getattr(self, name) for name in names} | given)
+
+    def __setattr__(self, name: str, value: object) -> None:
+        raise AttributeError(f"{type(self).__name__}.{name} is fixed")
+
+    @classmethod
+    def options(cls) -> dict[str, inspect.Parameter]:
+        """What each attribute is as an option, by its name."""
+        return {
+            name: inspect.Parameter(
+                name,
+                inspect.Parameter.KEYWORD_ONLY,
+                default=getattr(cls, name),
+                annotation=annotation,
+            )
+            for name, annotation in get_type_hints(cls, include_extras=True).items()
+        }
+
+
+class Files(Bundle):
+    """Where the figures come from."""
+
+    catalog: CatalogOption = None
+    changes: SetOption = None
+    no_cache: NoCacheOption = False
+
+    def product(self, reference: str, before: Sequence[str] = ()) -> tuple[Catalogue, Product]:
+        """The catalogue and a product, read and checked; what was changed `before` stays so."""
+        from advisor.catalogue.shipped import load
+
+        changes = [*before, *(self.changes or ())]
+        return load(reference, self.catalog or (), changes, cached=not self.no_cache)
+
+    def catalogue(self) -> Catalogue:
+        """The catalogue alone, read and checked."""
+        from advisor.catalogue.load import load_catalogue
+        from advisor.catalogue.shipped import catalogue_folder
+
+        folders = self.catalog or [catalogue_folder()]
+        return load_catalogue(folders, self.changes or [], cached=not self.no_cache)
+
+
+class Workers(Bundle):
+    """Who does the work."""
+
+    jobs: JobsOption = 1
+
+
+class Sampling(Workers):
+    """The draws of what is uncertain."""
+
+    seed: SeedOption = 1
+    draws: DrawsOption = 2000
+
+
+class Voice(Bundle):
+    """What is said beside the result."""
+
+    quiet: QuietOption = False
+
+    def screen(self) -> Screen:
+        """Where and how the result is shown; refuses a place that cannot be written."""
+        from advisor.cli.output import Screen
+
+        plain = {"form": Format.TABLE, "output": None, "width": 0, "no_color": True}
+        return Screen(**{**plain, **vars(self)})
+
+
+class Look(Voice):
+    """How a page looks."""
+
+    width: WidthOption = 0
+    no_color: NoColorOption = False
+
+
+class Form(Look):
+    """A page, JSON or CSV."""
+
+    form: FormatOption = Format.TABLE
+
+
+class Show(Form):
+    """All of how a result is shown."""
+
+    output: OutputOption = None
+
+
+class Command:
+    """A command as typer reads it: options in place of the bundles that its function takes.
+
+    They stand where the first bundle does, in the order of `ORDER`. They are taken apart when
+    asked for: a call reads the options of its own command only.
+    """
+
+    def __init__(self, function: Callable[..., int]) -> None:
+        self.function = function
+        self.__name__ = function.__name__
+        self.__module__ = function.__module__
+        self.__doc__ = function.__doc__
+        self.__annotations__ = {}  # the signature says it all
+
+    @cached_property
+    def bundles(self) -> dict[str, type[Bundle]]:
+        """The bundles that the function takes, by the names of its parameters."""
+        hints = get_type_hints(self.function)
+        return {n: h for n, h in hints.items() if isinstance(h, type) and issubclass(h, Bundle)}
+
+    @cached_property
+    def __signature__(self) -> inspect.Signature:
+        """The function's parameters, each bundle's fields in its place."""
+        own = inspect.signature(self.function, eval_str=True)
+        options = {
+            name: option
+            for bundle in self.bundles.values()
+            for name, option in bundle.options().items()
+        }
+        shown: list[inspect.Parameter] = []
+        for name, parameter in own.parameters.items():
+            if name not in self.bundles:
+                shown.append(parameter.replace(kind=inspect.Parameter.KEYWORD_ONLY))
+            else:
+                shown += sorted(options.values(), key=lambda option: ORDER.index(option.name))
+                options.clear()
+        return own.replace(parameters=shown)
+
+    def __call__(self, **given: Any) -> int:
+        """Call the function with its bundles filled."""
+        filled = {
+            name: bundle(**{option: given.pop(option) for option in bundle.options()})
+            for name, bundle in self.bundles.items()
+        }
+        return self.function(**given, **filled)
