@@ -18,11 +18,12 @@ from jsonschema.validators import extend
 from yaml.nodes import MappingNode, Node, ScalarNode
 
 from advisor.catalogue import kinds
+from advisor.catalogue.criteria import CRITERIA, OWN
 from advisor.catalogue.definitions import Definitions
 from advisor.catalogue.fields import Either, ListOf, MapOf, Record, specification
 from advisor.catalogue.kinds import Kind, Reading
 from advisor.catalogue.schema_parts import ANSWERS, Answer, AnswerKind
-from advisor.catalogue.schema_product import CRITERIA, OWN, PrioritiesKind, PriorityKind
+from advisor.catalogue.schema_product import PrioritiesKind, PriorityKind
 from advisor.catalogue.schema_supply import AtTemperature, TemperatureTableKind
 from advisor.faults import FaultLog
 from advisor.quantities import spellings
