@@ -132,6 +132,12 @@ DIMENSIONS: Mapping[str, Dimension] = {
         ),
         Dimension("mass", "kg", {"kg": 1.0, "g": 1e-3, "mg": 1e-6}, "9 g"),
         Dimension("length", "m", _prefixed("m", "k m µ") | {"cm": 0.01}, "20 mm"),
+        Dimension(
+            "area",
+            "m2",
+            {"m2": 1.0, "cm2": 1e-4, "cm²": 1e-4, "mm2": 1e-6, "mm²": 1e-6},
+            "25 mm2",
+        ),
         Dimension("rate", "1/s", _RATES, "0.8 %/year"),
         Dimension("money-rate", "1/h", {}, "80 EUR/h"),
         Dimension(
@@ -374,6 +380,7 @@ _STEPS: Mapping[str, tuple[tuple[float, str], ...]] = {
     ),
     "charge": ((3.6, "mAh"), (1e-3, "mC"), (1e-6, "µC"), (1e-9, "nC"), (1e-12, "pC")),
     "mass": ((1.0, "kg"), (1e-3, "g"), (1e-6, "mg")),
+    "area": ((1e-4, "cm2"), (1e-6, "mm2")),
     "information": ((1024.0**2, "MiB"), (1024.0, "KiB"), (1.0, "B")),
 }
 _ENGINEERING = (

@@ -265,6 +265,17 @@ MEASURES = (
         value=lambda view: view.memory_headroom,
     ),
     Measure(
+        name="board-area",
+        title="board area that the part takes, with all that stands beside it",
+        dimension="area",
+        unit="m2",
+        step=(1e-5, "10 mm2"),
+        # a stamp's worth of board: common practice, no source
+        anchors=_fixed(4e-4, 0.0),
+        reads=("board-area",),
+        value=lambda view: view.figure("board-area"),
+    ),
+    Measure(
         name="energy-per-day",
         title="energy that the pack gives in a day",
         dimension="energy",

@@ -279,6 +279,9 @@ class Part:
         ListOf(Record(Extra), named_by="item"), "what it needs beside it", default=()
     )
     toolchain: Toolchain = key(Record(Toolchain), "the toolchain", default=Toolchain())
+    board_area: Quantity | None = key(
+        Figure("area", above=True), "board area that it takes, with all that stands beside it"
+    )
     own_figures: Mapping[str, Quantity] = key(
         MapOf(Figure("score", least=None), "own figure"), "the user's own numbers", default={}
     )

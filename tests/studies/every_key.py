@@ -22,9 +22,11 @@ evidence:
 operating-points:
   fast:
     {clock: 48 MHz, idle-current: 1.1(1) mA, supply: 3.3 V, supply-min: 1.8 V, evidence: sheet}
+  spare: {clock: 8 MHz}
 kernels:
   hash:
     fast: {time: 0.4(1) ms, current: 6.0(1) mA, supply: 3.3 V, evidence: bench}
+    fast+aid: {time: 0.1(1) ms, current: 7.0(1) mA, supply: 3.3 V, evidence: bench}
   filter:
     fast: {time: 0.2(1) ms, current: 7.0(1) mA, supply: 3.3 V, evidence: bench}
 blocks:
@@ -46,6 +48,7 @@ toolchain:
     compiler: {answer: full, evidence: upstream}
     debug: partial, needs a patch
   setup: {low: 2 h, likely: 3 h, high: 8 h}
+board-area: 40 mm2
 own-figures: {radiation-score: 3}
 """
 
@@ -121,6 +124,8 @@ workload:
     loads:
       - {load: probe, current: 2 mA, for: 12 ms, cpu: asleep}
       - {load: radio, current: 60 mA, for: 20 ms, cpu: idle}
+    at: fast
+    without-engines: [aid]
     finish-within: 250 ms
     wake-within: 1 ms
 standing-loads: [{load: divider, current: 0.8 µA}]
@@ -152,5 +157,6 @@ priorities:
   time-headroom: {weight: 1}
   memory-headroom: {weight: 1}
   energy-per-day: {weight: 1}
+  board-area: {weight: 1}
   own-figures.radiation-score: {weight: 1, poor: 0, good: 10}
 """
