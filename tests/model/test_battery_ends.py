@@ -1,4 +1,4 @@
-"""What starts and what ends a march, against solvers: fresh pack, shelf, several tasks on two wells."""
+"""What starts and ends a march, against solvers: fresh pack, shelf, several tasks on two wells."""
 
 from __future__ import annotations
 
@@ -7,7 +7,6 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
-from scipy.optimize import brentq
 
 from advisor.model.battery import life
 from advisor.model.drain import Drain
@@ -137,9 +136,9 @@ def test_the_two_well_bound_at_the_falling_voltage() -> None:
         peak = max(settled_peak(s, p, mean) for s, p in at)
         return 1 - (1 - WELL_C) * peak / 35.0 - depth
 
-    end = brentq(margin, 0.0, 0.9, xtol=1e-7)
     assert ends(found) == "two-well"
-    assert found.end_depth[0, 0] == pytest.approx(end, abs=1e-6)
+    # the margin falls by a little more than the depth grows, so it is as small as the depth is off
+    assert margin(float(found.end_depth[0, 0])) == pytest.approx(0.0, abs=1e-6)
 
 
 def test_the_two_well_bound_of_a_steady_drain() -> None:

@@ -110,7 +110,7 @@ def test_a_state_must_wake_in_time_for_every_task(
     tmp_path: Path, within: str, sleeps: tuple[str, ...]
 ) -> None:
     tasks = (
-        "[{task: slow, every: 9 s, kernels: {crc: 1}}, "
+        "[{task: slow, every: 9 s, kernels: {crc: 1}, wake-within: 5 ms}, "
         f"{{task: quick, every: 9 s, kernels: {{crc: 1}}, wake-within: {within}}}]"
     )
     assert figures(tmp_path, workload=tasks).sleeps == (*sleeps, AWAKE)
