@@ -165,7 +165,8 @@ PILL = {
 }
 # what does not bind in a setting
 NOT_FELT: dict[str, set[str]] = {
-    "ideal": {"chip:price.breaks.1000"},
+    # a service life a tenth longer asks for no further battery there
+    "ideal": {"chip:price.breaks.1000", "probe:service-life"},
     "sag": {"pill:temperature.-20 degC.capacity", "chip:price.breaks.1"},
     "cold": {
         "chip:price.breaks.1000",
