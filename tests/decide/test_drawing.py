@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from advisor.decide.drawing import CHUNK, draw_builds
+from advisor.decide.drawing import CHUNK, Drawn, draw_builds
 from advisor.decide.evaluate import evaluate
 from advisor.model.draws import Sampler
 from advisor.quantities import Quantity, read_quantity
@@ -16,7 +16,9 @@ from tests.decide.hand import YEAR, life, pair
 DRAWS = CHUNK + 500
 
 
-def drawn(root: Path, draws: int = DRAWS, jobs: int = 1, seed: int = 3):  # type: ignore[no-untyped-def]
+def drawn(
+    root: Path, draws: int = DRAWS, jobs: int = 1, seed: int = 3
+) -> tuple[list[Drawn], list[tuple[int, int]], dict[str, np.ndarray]]:
     catalogue, product = pair(
         root,
         {"kernel": "4.0(3) mA", "sleep": "2 ± 1 µA"},

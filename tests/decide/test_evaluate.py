@@ -115,8 +115,7 @@ QUICK = "[{task: sample, every: 1 s, kernels: {crc: 1}}]"
 )
 def test_the_plan_is_made_behind_the_converter(tmp_path: Path, efficiency: str, point: str) -> None:
     record = {**BUCK, "efficiency": efficiency}
-    product = {"rail": "1.8 V", "workload": QUICK}
-    found = decided(tmp_path, converter="conv", record=record, **product)
+    found = decided(tmp_path, converter="conv", record=record, rail="1.8 V", workload=QUICK)
     best = found.candidates[0].best
     assert [o.point for o in best.found.options(best.row)] == [point]
     # and its current at the pack's nominal 3.0 V: the rail's power over each state's efficiency

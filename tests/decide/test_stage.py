@@ -7,6 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from advisor.catalogue.records import Catalogue
+from advisor.catalogue.schema_product import Product
 from advisor.decide.stage import grid_stage, stage
 from tests.model.records import CELL, LINEAR, PRODUCT, records
 
@@ -16,7 +18,7 @@ OPTIONS = (
 )
 
 
-def inputs(root: Path):  # type: ignore[no-untyped-def]
+def inputs(root: Path) -> tuple[Catalogue, Product]:
     product = {**PRODUCT, "supply-options": OPTIONS, "cost": "{currency: EUR, units: 10}"}
     cell = {**CELL, "capacity": "100 ± 10 mAh"}
     return records(root, product, {"pill": cell}, {"conv": LINEAR})
@@ -51,6 +53,11 @@ def test_one_figure_on_a_grid_and_all_others_stated(tmp_path: Path) -> None:
     assert pack.self_discharge_a == pytest.approx(0.02 / (365.25 * 86400) * places, rel=1e-12)
     assert np.array_equal(pack.open_v, np.repeat([[3.2], [3.0], [2.4]], 3, axis=1))
     assert here.samplers.taken  # type: ignore[attr-defined]
+    # a figure of the same name in another document stands
+    prices = np.array([0.5, 1.0, 2.0])
+    money = grid_stage(*inputs(tmp_path / "c"), "pill:price.breaks.1", prices).feed(0, "conv")[1]
+    assert money.pack == pytest.approx(prices, rel=1e-12)
+    assert money.converter.tolist() == pytest.approx([0.3, 0.3, 0.3], rel=1e-12)
     untaken = grid_stage(*inputs(tmp_path / "b"), "conv:quiescent", places)
     untaken.feed(0, "none")
     assert not untaken.samplers.taken  # type: ignore[attr-defined]

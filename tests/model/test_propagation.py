@@ -131,4 +131,4 @@ def _drawn_life(capacity: np.ndarray, sleep: np.ndarray, charge: np.ndarray) -> 
             np.zeros((1, N)),
         ),
     )  # fmt: skip
-    return found.life_s[0]
+    return np.asarray(found.life_s[0])

@@ -121,8 +121,8 @@ def test_what_a_sleep_state_adds(tmp_path: Path) -> None:
     # 12 that the product asks for
     cold = at(0)
 
-    def sleep(folder: str, **product: str) -> float:
-        found = figures(tmp_path / folder, environment=cold, **product)
+    def sleep(folder: str, retain: str = "[]", needs: str = "{}") -> float:
+        found = figures(tmp_path / folder, environment=cold, retain=retain, needs=needs)
         return float(found.sleep_a[found.sleeps.index("warm"), 0]) * 1e6
 
     assert sleep("none") == pytest.approx(1.0, rel=1e-12)

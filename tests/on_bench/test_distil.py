@@ -417,11 +417,17 @@ segments: [{kernel: hash, units: 2, runs: 5}]
 """
 
 
-def pulses(lengths: list[int], volts: bool = False) -> Chunk:
-    """Pulses of 6.2 mA of so many samples of 1 ms, 1.2 mA between them; 3.3 V, 2.9 V at work."""
-    m = np.concatenate([np.repeat([0.0, 1.0], [100, n]) for n in lengths] + [np.zeros(100)])
-    t: Floats = np.arange(len(m)) * 1e-3
-    return Chunk("t", 0, t, 1.2e-3 + 5e-3 * m, 3.3 - 0.4 * m if volts else None, m)
+def pulses(lengths: list[int], volts: list[float] | None = None) -> Chunk:
+    """Pulses of 6.2 mA of so many samples of 1 ms, 1.2 mA and 3.3 V between them.
+
+    `volts` while each is at work; None for no column of voltage.
+    """
+    m = np.concatenate([*(np.repeat([0.0, 1.0], [100, n]) for n in lengths), np.zeros(100)])
+    at: Floats = np.full(len(m), 3.3)
+    for n, (start, length) in enumerate(zip(np.flatnonzero(np.diff(m) > 0), lengths, strict=True)):
+        at[start + 1 : start + 1 + length] = 3.3 if volts is None else volts[n]
+    t = np.arange(len(m)) * 1e-3
+    return Chunk("t", 0, t, 1.2e-3 + 5e-3 * m, None if volts is None else at, m)
 
 
 def test_every_line_of_the_budgets_by_hand(tmp_path: Path) -> None:
@@ -483,11 +489,14 @@ def test_edges_are_a_line_of_their_own_only_where_the_runs_hide_them(tmp_path: P
 
 
 def test_the_board_s_overhead_takes_energy_at_the_run_s_own_voltage(tmp_path: Path) -> None:
-    """5 of 6.2 mA are the chip's, at 2.9 V: 2.9 V x 5 mA x 0.05 s a unit of work."""
+    """5 of 6.2 mA are the chip's, at 2.9 V in one kernel and 3.1 V in the other."""
     text = HAND.replace("supply: 3.300(2) V\n", "").replace(
         "  marker:", "  voltage: {column: v, unit: V, gain: 0.2 %}\n  marker:"
     )
-    work = distilled(session(tmp_path, text=text), [pulses([100] * 5, volts=True)]).kernels["hash"]
-    # a step of the voltage at each edge is shared by two samples: a part in 200 of the difference
-    assert work.energy.value == pytest.approx(2.9 * 5e-3 * 0.05, rel=1e-3)
-    assert work.charge.value == pytest.approx(5e-3 * 0.05, rel=1e-9)
+    text = text.replace("runs: 5}]", "runs: 5}, {kernel: filter, units: 2, runs: 5}]")
+    trace = pulses([100] * 10, [2.9] * 5 + [3.1] * 5)
+    found = distilled(session(tmp_path, text=text), [trace])
+    for kernel, volts in (("hash", 2.9), ("filter", 3.1)):
+        work = found.kernels[kernel]
+        assert work.charge.value == pytest.approx(5e-3 * 0.05, rel=1e-9)
+        assert work.energy.value == pytest.approx(volts * 5e-3 * 0.05, rel=1e-9)
