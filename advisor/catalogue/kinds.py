@@ -253,6 +253,7 @@ class Unit:
 
 
 PAIR = frozenset(("typical", "max"))
+_STEPS_OF = {"temperature": "temperature-step"}  # a difference of temperatures
 TRIPLE = frozenset(("low", "likely", "high"))
 
 
@@ -312,8 +313,24 @@ class Figure:
         elif high is not None and value.nominal > high:
             bound = f"at most {self._bound(high)}"
         else:
-            return True
+            return self._reaches(value, node, path, reading)
         reading.fault(node, path, shape_of(node), f"{self.describe()}, {bound}")
+        return False
+
+    def _reaches(self, value: Quantity, node: Node, path: str, reading: Reading) -> bool:
+        """Whether a figure's own uncertainty stays where the figure may be."""
+        if self.least is None or not value.u:
+            return True
+        room = value.nominal - self.least
+        if value.kind == "rectangular" and value.shape[0] > room * (1 + 1e-9):  # ± 100 % may stand
+            most = quantities.show(room, _STEPS_OF.get(self.dimension, self.dimension))
+            bound = f"with a half-width of at most {most}: its limits reach below "
+        elif value.kind == "normal" and room <= 0:
+            bound = "without uncertainty: it would reach below "
+        else:
+            return True
+        expected = f"{self.describe()}, {bound}{self._bound(self.least)}"
+        reading.fault(node, path, shape_of(node), expected)
         return False
 
     def _bound(self, value: float) -> str:

@@ -181,7 +181,8 @@ class Price:
 
     currency: str | None = key(Text("a currency code"), "currency of the price")
     breaks: Mapping[int, Quantity] | None = key(
-        MapOf(MONEY, "quantity", whole_keys=True), "price each, from that quantity up"
+        MapOf(MONEY, "quantity", whole_keys=True),
+        "price each, from that quantity up; more than needed is bought where that costs less",
     )
     multiple: int | None = key(Whole(), "sold in multiples of", default=1)
     lead_time: Quantity | None = key(TIME, "time to delivery", informational=True)

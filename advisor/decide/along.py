@@ -19,7 +19,7 @@ from advisor.catalogue.schema_parts import Price
 from advisor.catalogue.schema_product import Product
 from advisor.decide.drawing import draw_builds
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate, with_draws
-from advisor.model.money import pieces_bought
+from advisor.model.money import price_at
 
 MOST_CHANGES = 3  # battery changes between two places that are worth telling apart as steps
 
@@ -118,7 +118,8 @@ def _offer(candidate: Candidate, evaluation: Evaluation) -> Offer:
 
 
 def _tiers(candidate: Candidate, evaluation: Evaluation) -> Iterator[int]:
-    """Which price break holds for everything that a build is made of."""
+    """Which price break holds for everything that a build is made of, and whether more is bought
+    than rounding up to whole packages asks for."""
     units = evaluation.product.cost.units
     if units is None:
         return
@@ -130,7 +131,8 @@ def _tiers(candidate: Candidate, evaluation: Evaluation) -> Iterator[int]:
         bought.append((feed.converter.price, units))
     for price, pieces in bought:
         if price is not None and price.breaks:
-            first = min(price.breaks)
-            whole = pieces_bought(first, price.multiple or 1, pieces)
+            stated = [(q, np.array([each.nominal])) for q, each in sorted(price.breaks.items())]
+            multiple = price.multiple or 1
+            whole = int(price_at(stated, multiple, pieces).pieces[0])
             yield sum(quantity <= whole for quantity in price.breaks)
-            yield int(pieces < first)
+            yield int(whole - pieces >= multiple)

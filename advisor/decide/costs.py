@@ -7,7 +7,7 @@ decides whether a criterion needs them.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -15,20 +15,32 @@ from advisor.catalogue.rules import rate_currency
 from advisor.catalogue.schema_parts import Part, Price
 from advisor.catalogue.schema_product import Product
 from advisor.model.draws import Array, Sampler
-from advisor.model.money import development, price_at, replacements, upkeep
+from advisor.model.money import Purchase, development, price_at, replacements, upkeep
 from advisor.model.packs import Feed
 
 HOUR = 3600.0
 
 
 @dataclass(frozen=True, slots=True)
+class Bought:
+    """Pieces of something needed for all units, and the purchase that covers them."""
+
+    needed: int
+    purchase: Purchase
+
+
+@dataclass(frozen=True, slots=True)
 class PartCost:
-    """A part's share of the cost, (N,): part and its extras per unit, set-up time in hours."""
+    """A part's share of the cost, (N,): part and its extras per unit, set-up time in hours.
+
+    `bought` maps the part's id to its purchase, where it has a price.
+    """
 
     part: Array
     extras: Mapping[str, Array]
     setup_h: Array
     missing: tuple[str, ...]
+    bought: Mapping[str, Bought] = field(default_factory=dict)
 
     @property
     def each(self) -> Array:
@@ -38,12 +50,16 @@ class PartCost:
 
 @dataclass(frozen=True, slots=True)
 class FeedCost:
-    """A feed's share of the cost, (N,) per unit: the pack, the converter, the reservoir."""
+    """A feed's share of the cost, (N,) per unit: the pack, the converter, the reservoir.
+
+    `bought` maps the ids of cell and converter to their purchases, where they have a price.
+    """
 
     pack: Array
     converter: Array
     reservoir: Array
     missing: tuple[str, ...]
+    bought: Mapping[str, Bought] = field(default_factory=dict)
 
     @property
     def each(self) -> Array:
@@ -103,8 +119,13 @@ def _rate(currency: str | None, own: ProductCost, sampler: Sampler) -> Array | f
     return own.rates.get(currency)
 
 
-def _per_unit(
-    price: Price | None, per_unit: int, own: ProductCost, sampler: Sampler
+def _purchase(
+    name: str,
+    price: Price | None,
+    per_unit: int,
+    own: ProductCost,
+    sampler: Sampler,
+    bought: dict[str, Bought],
 ) -> Array | None:
     """Cost per unit of `per_unit` pieces at the quantity bought; None where a figure is missing."""
     if price is None or not price.breaks or own.units is None:
@@ -116,15 +137,18 @@ def _per_unit(
         (quantity, sampler.take(f"price.breaks.{quantity}", each))
         for quantity, each in sorted(price.breaks.items())
     ]
-    bought = price_at(breaks, price.multiple or 1, per_unit * own.units)
-    return np.asarray(bought.total * rate / own.units)
+    needed = per_unit * own.units
+    found = price_at(breaks, price.multiple or 1, needed)
+    bought[name] = Bought(needed, found)
+    return np.asarray(found.total * rate / own.units)
 
 
 def part_cost(part: Part, own: ProductCost, sampler: Sampler) -> PartCost:
     """Part, extras and set-up hours of one part."""
     unknown = np.full(sampler.size, np.nan)
     missing = []
-    each = _per_unit(part.price, 1, own, sampler)
+    bought: dict[str, Bought] = {}
+    each = _purchase(part.part, part.price, 1, own, sampler, bought)
     if each is None:
         if part.price is None or not part.price.breaks:
             missing.append(f"{part.part}:price.breaks")
@@ -147,6 +171,7 @@ def part_cost(part: Part, own: ProductCost, sampler: Sampler) -> PartCost:
         extras,
         unknown if setup is None else sampler.take("toolchain.setup", setup) / HOUR,
         tuple(missing),
+        bought,
     )
 
 
@@ -157,16 +182,18 @@ def feed_cost(
     sampler = samplers[product.product]
     zero, unknown = np.zeros(sampler.size), np.full(sampler.size, np.nan)
     missing = []
+    bought: dict[str, Bought] = {}
     pack, converter, reservoir = zero, zero, zero
     if feed.cell is not None:
         count = feed.option.series * feed.option.parallel
-        found = _per_unit(feed.cell.price, count, own, samplers[feed.cell.cell])
+        name = feed.cell.cell
+        found = _purchase(name, feed.cell.price, count, own, samplers[name], bought)
         if found is None:
-            missing.append(f"{feed.cell.cell}:price")
+            missing.append(f"{name}:price")
         pack = unknown if found is None else found
     if feed.converter is not None:
         name = feed.converter.converter
-        found = _per_unit(feed.converter.price, 1, own, samplers[name])
+        found = _purchase(name, feed.converter.price, 1, own, samplers[name], bought)
         if found is None:
             missing.append(f"{name}:price")
         converter = unknown if found is None else found
@@ -177,7 +204,7 @@ def feed_cost(
             if capacitor.price is None
             else sampler.take("supply-options.reservoir.price", capacitor.price)
         )
-    return FeedCost(pack, converter, reservoir, tuple(missing))
+    return FeedCost(pack, converter, reservoir, tuple(missing), bought)
 
 
 @dataclass(frozen=True, slots=True)

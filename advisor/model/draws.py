@@ -17,7 +17,7 @@ from advisor.quantities import Quantity
 
 Array = NDArray[np.float64]
 
-# a symmetric distribution this wide would reach below zero: JCGM 101:2008 leaves the choice of a
+# a normal distribution this wide would reach below zero: JCGM 101:2008 leaves the choice of a
 # distribution that respects the bound to the user; the lognormal keeps the mean and the deviation
 WIDE = 0.2
 SIGNED = frozenset(("temperature", "score"))
@@ -32,10 +32,11 @@ def stream(seed: int, *names: str) -> np.random.Generator:
 def sample(quantity: Quantity, rng: np.random.Generator, draws: int) -> Array:
     """Draws of one figure, shape (draws,), in SI units.
 
-    A normal or rectangular figure that cannot be negative and whose standard uncertainty exceeds
-    20 % of its value is drawn from the lognormal distribution of the same mean and standard
-    deviation. `{low, likely, high}` is the beta distribution of PERT; `{typical, max}` the
-    lognormal with its median at typical and 99 % at max.
+    Limits, `±` without a `k`, are rectangular and kept whatever their width (JCGM 100:2008, 4.3.7);
+    `{low, likely, high}` is the beta distribution of PERT between its ends. A standard uncertainty
+    is normal, unless the figure cannot be negative and u exceeds 20 % of its value: then it is the
+    lognormal distribution of the same mean and standard deviation. `{typical, max}` is the
+    lognormal with its median at typical and 99 % at max, which has no upper limit.
     """
     value, u = quantity.nominal, quantity.u
     if quantity.kind == "pert":
@@ -49,18 +50,14 @@ def sample(quantity: Quantity, rng: np.random.Generator, draws: int) -> Array:
         return np.asarray(median * np.exp(sigma * rng.standard_normal(draws)))
     if u == 0:
         return np.full(draws, value)
-    if quantity.dimension not in SIGNED and value > 0:
-        if u > WIDE * value:
-            sigma = np.sqrt(np.log1p((u / value) ** 2))
-            return np.asarray(
-                value * np.exp(sigma * rng.standard_normal(draws) - sigma * sigma / 2)
-            )
-        floor = value * 1e-9
-    else:
-        floor = -np.inf
+    positive = quantity.dimension not in SIGNED and value > 0
+    floor = value * 1e-9 if positive else -np.inf  # a logarithm or a quotient may follow
     if quantity.kind == "rectangular":
         half = quantity.shape[0]
         return np.maximum(rng.uniform(value - half, value + half, draws), floor)
+    if positive and u > WIDE * value:
+        sigma = np.sqrt(np.log1p((u / value) ** 2))
+        return np.asarray(value * np.exp(sigma * rng.standard_normal(draws) - sigma * sigma / 2))
     return np.maximum(value + u * rng.standard_normal(draws), floor)
 
 

@@ -13,31 +13,28 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class Purchase:
-    """Pieces bought, the price of each (N,), and what they cost together (N,)."""
+    """Pieces bought (N,), the price of each (N,), and what they cost together (N,)."""
 
-    pieces: int
+    pieces: NDArray[np.int64]
     each: Array
     total: Array
 
 
-def pieces_bought(first: int, multiple: int, pieces: int) -> int:
-    """Pieces bought where `pieces` are needed: at least the first break's quantity, whole
-    multiples."""
-    return -(-max(pieces, first) // multiple) * multiple
-
-
 def price_at(breaks: Sequence[tuple[int, Array]], multiple: int, pieces: int) -> Purchase:
-    """What `pieces` cost.
+    """The cheapest purchase of at least `pieces`, draw by draw: prices are known when one buys.
 
     Parameters
     ----------
-    breaks : (quantity, price each (N,)), ascending; the price holds from that quantity up.
-    multiple : pieces are sold in multiples of this; the number bought is rounded up.
+    breaks : (quantity, price each (N,)), ascending; the price holds from that quantity up, for all
+        pieces. multiple : pieces are sold in multiples of this.
     pieces : how many are needed.
 
     Notes
     -----
-    Below the first break one buys that break's quantity whole.
+    Between two breaks fewer pieces cost less, so only the least quantity that each break allows
+    can be cheapest: a larger break's own quantity is bought whole where that costs less (all-unit
+    discounts, common practice, no source). Below the first break that
+    is the only way. Equal totals: fewer pieces.
 
     Raises
     ------
@@ -46,9 +43,16 @@ def price_at(breaks: Sequence[tuple[int, Array]], multiple: int, pieces: int) ->
     """
     if not breaks or multiple < 1 or pieces < 1:
         raise ValueError("breaks, multiple and pieces must be there and above zero")
-    bought = pieces_bought(breaks[0][0], multiple, pieces)
-    each = next(price for quantity, price in reversed(breaks) if quantity <= bought)
-    return Purchase(bought, each, each * bought)
+    counts = [-(-max(pieces, quantity) // multiple) * multiple for quantity, _ in breaks]
+    # rounding up may reach the next break
+    each = np.stack(
+        [next(price for q, price in reversed(breaks) if q <= count) for count in counts]
+    )
+    bought = np.array(counts, dtype=np.int64)
+    totals = each * bought[:, None]
+    best = totals.argmin(axis=0)
+    draw = np.arange(totals.shape[1])
+    return Purchase(bought[best], each[best, draw], totals[best, draw])
 
 
 def development(setup_h: Array, rate: Array, tools: Array, units: float) -> Array:

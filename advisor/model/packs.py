@@ -196,7 +196,10 @@ def _pack(
     """The pack at the product's temperatures.
 
     Series multiplies voltage and resistance; parallel multiplies capacity and divides resistance.
-    The resistance is that of the worst temperature. Self-discharge grows as 2^((T - 20)/doubling)
+    The resistance is that of the worst temperature. Where a draw of the open-circuit curve would
+    rise with depth its values are put in falling order, which takes them no further from any
+    falling curve and leaves their mean (rearrangement; Chernozhukov, Fernandez-Val & Galichon,
+    Econometrica 78 (2010) 1093; from memory). Self-discharge grows as 2^((T - 20)/doubling)
     (common practice, no source), averaged over the environment.
     """
     assert cell.voltage_curve is not None
@@ -206,6 +209,8 @@ def _pack(
     assert cell.self_discharge is not None
     assert cell.doubles_every is not None
     v_at, volts = curve_values("voltage-curve", cell.voltage_curve, sampler)
+    if sampler.random:
+        volts = np.sort(volts, axis=0)[::-1]
     r_at, ohms = curve_values("resistance", cell.resistance, sampler)
     inside = [x for x in (*v_at, *r_at) if 0.0 < x < 1.0]
     depth = np.array(sorted({0.0, 1.0, *inside}))

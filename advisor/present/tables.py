@@ -13,7 +13,7 @@ from advisor.studies.shortlist import Shortlist
 from advisor.studies.words import build_words, life, life_range, money, pack, per_cent
 
 if TYPE_CHECKING:
-    from advisor.studies.explain import Explanation
+    from advisor.studies.explain import Explanation, MoneyItem
 
 INVENTED = (
     "DEMONSTRATION DATA: some of the figures behind this are invented and describe no real product."
@@ -218,7 +218,7 @@ def explanation_page(result: Explanation, width: int) -> Page:
         page.heading(f"Where the money goes ({result.cost.currency} a unit over the service life)")
         page.bars(
             [
-                (m.item, (m.amount or 0.0) / result.cost.lifetime, money(m.amount))
+                (_bought(m), (m.amount or 0.0) / result.cost.lifetime, money(m.amount))
                 for m in result.money
             ]
         )
@@ -248,6 +248,13 @@ def point_rows(result: Explanation) -> tuple[list[str], list[list[str]]]:
     if result.over is not None and result.over_points is not None:
         last += ["", f"{result.over_points:.2f}", f"{result.points - result.over_points:+.2f}"]
     return header, [*rows, last]
+
+
+def _bought(item: MoneyItem) -> str:
+    """An item's name, with the pieces where more are bought than needed."""
+    if item.bought is None or item.bought == item.needed:
+        return item.item
+    return f"{item.item} ({item.bought} bought for {item.needed})"
 
 
 def _points(page: Page, result: Explanation) -> None:

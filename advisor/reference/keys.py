@@ -16,6 +16,9 @@ A physical figure is text with its unit: `12.3 mA`, `2.4 µA`, `9 us`, `64 KiB`,
 
 {notations}
 
+A standard or an expanded uncertainty is drawn normal; where the figure cannot be negative and u is
+above 20 % of its value, lognormal with the same mean and deviation.
+
 A curve is a mapping of x to y, such as `{{25 degC: 2.4 µA, 85 degC: 18 µA}}`: straight between its
 points and flat outside, unless its key says otherwise.
 """
@@ -25,7 +28,8 @@ _NOTATIONS = [
     ["`8.1(2) mA`", "standard uncertainty 0.2 mA, normal", f"{_GUM}, 7.2.2"],
     [
         "`8.1 ± 0.2 mA` or `8.1 +/- 0.2 mA`",
-        "half-width 0.2 mA, rectangular, u = a/√3",
+        "half-width 0.2 mA, rectangular, u = a/√3; draws keep these limits, and limits below what "
+        "the figure can be are refused",
         f"{_GUM}, 4.3.7",
     ],
     ["`8.1 ± 0.2 mA (k=2)`", "expanded uncertainty, u = U/k, normal", f"{_GUM}, 6.2"],

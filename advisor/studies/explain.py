@@ -55,10 +55,12 @@ class Consumer:
 
 @dataclass(frozen=True, slots=True)
 class MoneyItem:
-    """An item of the lifetime cost, per unit."""
+    """An item of the lifetime cost, per unit; for all units, the pieces needed and bought."""
 
     item: str
     amount: float | None
+    needed: int | None = None
+    bought: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,6 +207,7 @@ def explained(evaluation: Evaluation, place: int, rival: Build | None) -> Explan
     build = candidate.best
     feed = build.found.feed
     current = consumers(build)
+    money = money_items(evaluation, candidate, build)
     target = evaluation.product.life_target
     return Explanation(
         product=evaluation.product.product,
@@ -220,12 +223,12 @@ def explained(evaluation: Evaluation, place: int, rival: Build | None) -> Explan
         life_target_s=None if target is None else target.nominal,
         cost=cost_result(candidate, evaluation.own_cost.currency),
         current=current,
-        money=money_items(evaluation, candidate, build),
+        money=money,
         score=_score(evaluation, build, rival),
         plan=_plan(evaluation, candidate),
         builds=_builds(candidate),
         builds_in_all=len(candidate.builds),
-        reasons=_reasons(evaluation, place, rival, current),
+        reasons=_reasons(evaluation, place, rival, current, money),
         cautions=cautions([feed], evaluation.figures.hottest),
         warnings=evaluation.warnings,
     )
@@ -281,12 +284,15 @@ def money_items(
     cost = found.feed_cost
     part = candidate.part
     items: list[tuple[str, float]] = []
+    purchases = {**candidate.cost.bought, **cost.bought}  # by the names of the items
     extras = {k: float(v[0]) for k, v in candidate.cost.extras.items()}
     items.append((part.part, float(candidate.cost.part[0])))
     items += [(f"{part.part}: {name}", amount) for name, amount in extras.items()]
     if feed.cell is not None:
-        count = feed.option.series * feed.option.parallel
-        items.append((f"{count} x {feed.cell.cell}", float(cost.pack[0])))
+        name = f"{feed.option.series * feed.option.parallel} x {feed.cell.cell}"
+        items.append((name, float(cost.pack[0])))
+        if feed.cell.cell in cost.bought:
+            purchases[name] = cost.bought[feed.cell.cell]
     if feed.converter is not None:
         items.append((feed.converter_name, float(cost.converter[0])))
     if evaluation.product.supply_options.reservoir is not None:
@@ -296,7 +302,12 @@ def money_items(
     words = f"upkeep: {visits:g} battery change{'' if visits == 1 else 's'}"
     words = "upkeep" if np.isnan(visits) else words
     items.append((words, float(money.upkeep[row, 0])))
-    return tuple(MoneyItem(name, known(amount)) for name, amount in items)
+    out = []
+    for name, amount in items:
+        bought = purchases.get(name)
+        pieces = () if bought is None else (bought.needed, int(bought.purchase.pieces[0]))
+        out.append(MoneyItem(name, known(amount), *pieces))
+    return tuple(out)
 
 
 def _score(evaluation: Evaluation, build: Build, rival: Build | None) -> tuple[ScoreItem, ...]:
@@ -384,6 +395,7 @@ def _reasons(
     place: int,
     rival: Build | None,
     current: tuple[Consumer, ...],
+    money: tuple[MoneyItem, ...],
 ) -> tuple[str, ...]:
     candidate = evaluation.candidates[place]
     build = candidate.best
@@ -416,6 +428,12 @@ def _reasons(
             f"most of the current: {top.consumer}, {show(top.a, 'current')} "
             f"({100 * top.share:.0f} % of what the battery gives)"
         )
+    out += [
+        f"{item.item}: {item.bought} pieces are bought where {item.needed} are needed, "
+        "as no smaller purchase costs less"
+        for item in money
+        if item.bought is not None and item.needed is not None and item.bought > item.needed
+    ]
     out.append(f"the battery's life ends because {ending(build)}")
     if life.averaged > life.nominal * 1.005:
         out.append(

@@ -78,18 +78,54 @@ def test_typical_and_max_are_median_and_99_per_cent() -> None:
     assert figure.nominal == 2.4e-6
 
 
-@pytest.mark.parametrize("text", ["10 ± 5 µA", "10(3) µA", "10 ± 9 µA (k=2)"])
+@pytest.mark.parametrize("text", ["10(3) µA", "10(8) µA", "10 ± 9 µA (k=2)"])
 def test_a_wide_figure_is_lognormal_of_the_same_mean_and_deviation(text: str) -> None:
     figure = read_quantity(text, "current")
     assert figure.u > 0.2 * figure.nominal
     values = draws(figure)
     assert values.min() > 0
     assert values.mean() == pytest.approx(figure.nominal, rel=0.01)
+    # the deviation of a deviation grows with the fourth moment, 3 % at u = 80 %
     assert values.std() == pytest.approx(figure.u, rel=0.03)
     assert np.log(values).std() == pytest.approx(
         np.sqrt(np.log1p((figure.u / figure.nominal) ** 2)), rel=0.01
     )
     assert abs(stats.skew(np.log(values))) < 0.03
+
+
+@pytest.mark.parametrize("half", [0.3, 1.0, 1.9, 2.0])
+def test_limits_are_kept_however_wide(half: float) -> None:
+    # JCGM 100:2008 4.3.7: all of it lies between the limits, and evenly; a rectangle's mean is the
+    # value, its variance a^2/3, its fourth central moment a^4/5
+    figure = read_quantity(f"2 ± {half} µA", "current")
+    values = draws(figure, size=100_000) * 1e6
+    assert values.min() >= 2 - half
+    assert values.max() <= 2 + half
+    assert values.min() > 0
+    # and it comes near them: a thousandth of the width holds 100 of the draws
+    assert values.min() == pytest.approx(2 - half, abs=2e-3 * half)
+    assert values.max() == pytest.approx(2 + half, abs=2e-3 * half)
+    mean, n = half / np.sqrt(3), len(values)
+    assert values.mean() == pytest.approx(2.0, abs=4 * mean / np.sqrt(n))
+    # the sample variance of a rectangle scatters by a^2/3 sqrt(4/(5 N))
+    assert values.var() == pytest.approx(half**2 / 3, rel=4 * np.sqrt(0.8 / n))
+    assert ((values - 2) ** 4).mean() == pytest.approx(half**4 / 5, rel=4 * np.sqrt(16 / 9 / n))
+    assert stats.kstest(values, stats.uniform(2 - half, 2 * half).cdf).pvalue > 1e-3
+    assert figure.u * 1e6 == pytest.approx(mean, rel=1e-12)
+
+
+def test_pert_keeps_its_ends() -> None:
+    figure = pert(*(read_quantity(t, "time") for t in ("0 h", "1 h", "9 h")))
+    values = draws(figure, size=100_000) / 3600
+    assert figure.u > 0.2 * figure.nominal  # as wide as what would be lognormal were it normal
+    assert values.min() >= 0
+    assert values.max() <= 9
+
+
+def test_an_expanded_uncertainty_is_normal() -> None:
+    values = draws(read_quantity("10 ± 2 µA (k=2)", "current")) * 1e6
+    assert stats.kstest(values, stats.norm(10, 1).cdf).pvalue > 1e-3
+    assert (abs(values - 10) > 2).mean() == pytest.approx(0.0455, abs=0.002)
 
 
 def test_a_narrow_figure_keeps_its_own_distribution() -> None:
@@ -145,4 +181,5 @@ def test_draws_of_a_positive_figure_are_positive_and_about_it(value: float, shar
     figure = Quantity(value, "current", share * value, "normal" if share else "exact", (), "", "A")
     values = sample(figure, stream(1, "p"), 4000)
     assert (values > 0).all()
+    # five deviations of a mean of 4,000
     assert values.mean() == pytest.approx(value, rel=5 * share / np.sqrt(4000) + 1e-12)

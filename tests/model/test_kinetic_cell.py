@@ -68,3 +68,39 @@ def test_the_periodic_peak_is_where_a_long_march_settles() -> None:
         np.array(K),
     )
     assert float(ours) == pytest.approx(peak, rel=1e-12)
+
+
+@pytest.mark.parametrize("rest", [0.0, 6.0])
+def test_the_mean_over_a_period_is_the_mean_current_s(rest: float) -> None:
+    # averaged over one settled period d(delta)/dt is zero, so k <delta> = <i>/c, whatever the order
+    load = [(0.5, 1.0), (0.1, 2.0), (0.4, 0.5)]
+    states = [*load, (0.01, rest)] if rest else load
+    period = sum(t for _, t in states)
+    mean = sum(i * t for i, t in states) / period
+    found = float(
+        periodic_peak(
+            [np.array(i) for i, _ in load],
+            [np.array(t) for _, t in load],
+            np.array(0.01),
+            np.array(rest),
+            np.array(C),
+            np.array(K),
+        )
+    )
+    # march one period from each candidate start to find the settled one, by a solver
+    delta = mean / (C * K)
+    for _ in range(int(25 / (K * period)) + 1):
+        area, peak = 0.0, delta
+        for current, duration in states:
+            solved = solve_ivp(
+                lambda _, y, i=current: [i / C - K * y[0], y[0]],
+                (0, duration),
+                [delta, 0.0],
+                rtol=1e-10,
+                atol=1e-12,
+            )
+            delta, area = float(solved.y[0, -1]), area + float(solved.y[1, -1])
+            peak = max(peak, delta)
+    assert area / period == pytest.approx(mean / (C * K), rel=1e-7)
+    assert found == pytest.approx(peak, rel=1e-7)
+    assert found > mean / (C * K)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -17,7 +18,7 @@ from advisor.catalogue.records import Catalogue
 from advisor.catalogue.shipped import catalogue_folder
 from advisor.faults import FaultError
 from advisor.present.machine import to_json
-from advisor.studies.compare import compare
+from advisor.studies.compare import Row, compare
 
 
 def shipped() -> Catalogue:
@@ -123,6 +124,61 @@ def test_a_shared_gain_cancels_between_two_parts() -> None:
     # two standard uncertainties, each of its own gain of 2 %: 5 % apart is not, 6 % is
     far = run(24e6, 1e-3, 5.35e-3, gain=0.02, instrument="n")
     assert apart(a, far)
+
+
+PAIR = """
+part: {name}
+invented: true
+evidence: {{bench: {{kind: bench, date: 2026-03-11, instrument: {meter}, gain: 3 %}}}}
+operating-points: {{run: {{clock: 24 MHz, idle-current: 1 mA, supply: 3.0 V, evidence: bench}}}}
+kernels:
+  crc: {{run: {{time: 2.00(2) ms, current: {current}, supply: 3.00(3) V, evidence: bench}}}}
+"""
+
+
+def rows(root: Path, first: str, second: str, meters: tuple[str, str]) -> dict[str, Row]:
+    names = ("one", "two")
+    (root / "parts").mkdir(parents=True)
+    (root / "kernels.yaml").write_text("crc: {work: a}\n")
+    for name, current, meter in zip(names, (first, second), meters, strict=True):
+        text = PAIR.format(name=name, meter=meter, current=current)
+        (root / f"parts/{name}.yaml").write_text(text)
+    found = compare(load_catalogue([root]), clock_hz=24e6)
+    return {row.part: row for row in found.kernels["crc"]}
+
+
+def test_what_a_file_states_becomes_the_energy_s_uncertainty(tmp_path: Path) -> None:
+    # 3 V x 4 mA x 2 ms = 24 uJ; relative: 1 % each of time and voltage, 2 % of current, and a gain
+    # of 3 % half-width, 1.732 % (JCGM 100:2008, 4.3.7 and 5.1.6)
+    found = rows(tmp_path, "4.00(8) mA", "9 mA", ("m", "n"))["one"]
+    assert found.energy_j == pytest.approx(24e-6, rel=1e-12)
+    u = math.sqrt(0.01**2 + 0.01**2 + 0.02**2 + 0.03**2 / 3)
+    assert found.energy_u_j == pytest.approx(24e-6 * u, rel=1e-12)
+    assert found.charge_c == pytest.approx(8e-6, rel=1e-12)
+    assert found.cycles == pytest.approx(48_000, rel=1e-12)
+    # and at the common clock, which is its own
+    assert found.at_clock is not None
+    assert found.at_clock.time_s == pytest.approx(2e-3, rel=1e-12)
+    assert found.at_clock.energy_j == pytest.approx(24e-6, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("second", "meters", "tied"),
+    # without the gain each is known to sqrt(2) %: a difference to 2.03 %, with its own gain to
+    # 3.2 %; it takes twice that. 5 % apart is more than 4.1 % and less than 6.4 %
+    [
+        ("4.2 mA", ("m", "m"), False),
+        ("4.2 mA", ("m", "n"), True),
+        ("4.1 mA", ("m", "m"), True),
+        ("4.4 mA", ("m", "n"), False),
+    ],
+)
+def test_parts_read_by_one_meter_are_told_apart_sooner(
+    tmp_path: Path, second: str, meters: tuple[str, str], tied: bool
+) -> None:
+    found = rows(tmp_path, "4 mA", second, meters)
+    assert found["two"].tied is tied
+    assert found["one"].tied  # with itself
 
 
 def test_the_shipped_parts_tell_the_lessons_of_the_bench() -> None:

@@ -17,6 +17,7 @@ from advisor.catalogue.load import load_run, with_changes
 from advisor.catalogue.shipped import load
 from advisor.studies.results import plain
 from advisor.studies.shortlist import Shortlist, shortlist
+from tests.studies import small
 
 PARTS = 400
 
@@ -149,6 +150,52 @@ def test_ranges_hold_the_truth_nine_times_in_ten(tmp_path: Path) -> None:
     # 90 %, give or take 2.7 deviations of a count of 400: 86 to 94 %
     assert 0.86 <= life / PARTS <= 0.94
     assert 0.86 <= cost / PARTS <= 0.94
+
+
+GAINED = """
+product: plain
+invented: true
+life-target: 5 years
+environment: [{at: 20 degC, share: 1}]
+workload: [{task: sample, every: 10 s, kernels: {crc: 3}}]
+supply-options: {cells: [{budget: 200 mAh, voltage: 3.0 V}], converters: [none]}
+priorities: {battery-life: {weight: 1, poor: 0 years, good: 90 years}}
+"""
+
+
+def gained(root: Path, meters: tuple[str, str], lead: float = 1.02) -> Shortlist:
+    """Two parts whose currents are known but for their meter's gain of 10 %; one draws more."""
+    (root / "parts").mkdir(parents=True)
+    (root / "kernels.yaml").write_text("crc: {work: a}\n")
+    for name, factor, meter in zip(("less", "more"), (1.0, lead), meters, strict=True):
+        text = small.part(name, kernel=f"{4 * factor} mA", sleep=f"{2 * factor} µA")
+        text = text.replace("idle-current: 1 mA", f"idle-current: {factor} mA")
+        text = text.replace("{kind: bench,", f"{{kind: bench, instrument: {meter}, gain: 10 %,")
+        (root / f"parts/{name}.yaml").write_text(text)
+    return shortlist(*load_run([root], GAINED.encode()), draws=40_000)
+
+
+def test_a_meter_s_gain_has_its_whole_width(tmp_path: Path) -> None:
+    # every current is the stated one times g, even on 0.9..1.1: the life is L/g, whose 5 and 95 %
+    # lie at g = 1.09 and 0.91. A quantile's deviation is sqrt(0.05 x 0.95/N) x 0.2 = 0.02 %
+    for part in gained(tmp_path, ("m", "n")).ranking:
+        life = part.battery_life_s
+        assert life.p05 == pytest.approx(life.nominal / 1.09, rel=1e-3)
+        assert life.p50 == pytest.approx(life.nominal, rel=2e-3)
+        assert life.p95 == pytest.approx(life.nominal / 0.91, rel=1e-3)
+
+
+def test_a_shared_meter_s_gain_cancels_between_parts_and_others_do_not(tmp_path: Path) -> None:
+    def chance(root: Path, meters: tuple[str, str]) -> float:
+        found = {p.part: p for p in gained(root, meters).ranking}
+        return float(found["less"].first_place_probability or 0.0)
+
+    assert chance(tmp_path / "one", ("m", "m")) == 1.0
+    # two of their own, a and b even on 0.9..1.1: `more` leads where a > 1.02 b
+    low, high = 0.9, 1.1 / 1.02
+    loses = (1.1 * (high - low) - 1.02 * (high**2 - low**2) / 2) / 0.2**2
+    # a share of N draws is known to sqrt(p q/N) = 0.25 %
+    assert chance(tmp_path / "two", ("m", "n")) == pytest.approx(1 - loses, abs=0.01)
 
 
 DRAWS = 16_000

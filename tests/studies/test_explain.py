@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from advisor.catalogue.shipped import load, product_files
 from advisor.faults import FaultError
+from advisor.present.tables import explanation_page
 from advisor.studies.explain import Explanation, NotRankedError, explain
 from advisor.studies.shortlist import shortlist
+from tests.studies.small import loaded, part
 
 PRODUCTS = sorted(product_files())
 
@@ -116,3 +120,34 @@ def test_unknown_parts_and_a_part_over_itself_are_faults() -> None:
     assert caught.value.faults[0].nearest == "quorvane-sij"
     with pytest.raises(FaultError):
         explain(*inputs, "quorvane-sij", "quorvane-sij")
+
+
+def test_it_says_when_more_is_bought_than_needed(tmp_path: Path) -> None:
+    breaks = "{1: 2.00, 100: 0.98, 1000: 0.71}"
+    product = PLAIN.replace("UNITS", "999")
+    found = explain(*loaded(tmp_path / "a", {"one": part("one", breaks=breaks)}, product), "one")
+    # a thousand at 0.71 for 710.00, where 999 at 0.98 were 979.02
+    (item,) = [m for m in found.money if m.item == "one"]
+    assert (item.needed, item.bought) == (999, 1000)
+    assert item.amount == pytest.approx(710 / 999, rel=1e-12)
+    words = "one: 1000 pieces are bought where 999 are needed, as no smaller purchase costs less"
+    assert words in found.reasons
+    assert "one (1000 bought for 999)" in explanation_page(found, 0).plain()
+    product = PLAIN.replace("UNITS", "700")
+    found = explain(*loaded(tmp_path / "b", {"one": part("one", breaks=breaks)}, product), "one")
+    (item,) = [m for m in found.money if m.item == "one"]
+    assert (item.needed, item.bought) == (700, 700)
+    assert not any("are bought" in text for text in found.reasons)
+
+
+PLAIN = """
+product: plain
+invented: true
+life-target: 2 years
+environment: [{at: 20 degC, share: 1}]
+workload: [{task: sample, every: 10 s, kernels: {crc: 3}}]
+supply-options: {cells: [{budget: 2000 mAh, voltage: 3.0 V}], converters: [none]}
+cost: {currency: EUR, units: UNITS, engineer-rate: 80 EUR/h, service-visit: 10, tools: 0}
+service-life: 1 years
+priorities: {lifetime-cost: {weight: 1, poor: 40, good: 0}}
+"""

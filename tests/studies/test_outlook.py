@@ -54,16 +54,16 @@ def test_the_break_even_volume_in_closed_form(tmp_path: Path) -> None:
     assert one.crossings[0].x in (640, 641)
 
 
-def test_price_breaks_are_steps(tmp_path: Path) -> None:
+def test_price_breaks_are_corners(tmp_path: Path) -> None:
     inputs = pair(tmp_path, first="{1: 5.00, 1000: 1.00}")
     found = outlook(*inputs, ["cheap"], along=[f"{UNITS}=100:10000"], draws=0, points=6)
     points = found.levers[0].curves[0].points
-    (near,) = [p for p in points if p.step == 1]
-    (far,) = [p for p in points if p.step == 2]
-    assert far.x == 1000
-    assert near.x == 999
-    assert near.lifetime_cost == pytest.approx(5.00 + 800 / 999, rel=1e-12)
-    assert far.lifetime_cost == pytest.approx(1.00 + 800 / 1000, rel=1e-12)
+    # up to 200 pieces cost 5 each, 1000 in all; then a thousand for 1000 are bought whole, and
+    # from there on 1 each; 10 h at 80 for all
+    near = {p.x: p.lifetime_cost for p in points if p.step == 1}
+    far = {p.x: p.lifetime_cost for p in points if p.step == 2}
+    assert near == pytest.approx({200: 5 + 800 / 200, 999: 1800 / 999}, rel=1e-12)
+    assert far == pytest.approx({201: 1800 / 201, 1000: 1 + 800 / 1000}, rel=1e-12)
 
 
 def test_battery_changes_are_steps(tmp_path: Path) -> None:

@@ -1,0 +1,81 @@
+"""Draws of chosen builds against the formula on the same draws, chunk by chunk."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from advisor.decide.drawing import CHUNK, Drawn, draw_builds
+from advisor.decide.evaluate import evaluate
+from advisor.model.draws import Sampler
+from advisor.quantities import Quantity, read_quantity
+from tests.decide.hand import YEAR, life, pair
+
+DRAWS = CHUNK + 500
+
+
+def drawn(
+    root: Path, draws: int = DRAWS, jobs: int = 1, seed: int = 3
+) -> tuple[list[Drawn], list[tuple[int, int]], dict[str, np.ndarray]]:
+    catalogue, product = pair(
+        root,
+        {"kernel": "4.0(3) mA", "sleep": "2 ± 1 µA"},
+        {"time": "2.0(2) ms", "breaks": "{1: 1.00 ± 0.20}"},
+    )
+    found = evaluate(catalogue, product)
+    by_part = {c.part.part: c.best for c in found.candidates}
+    builds = [by_part["one"], by_part["two"]]
+    steps: list[tuple[int, int]] = []
+    trace: dict[str, np.ndarray] = {}
+    made = draw_builds(
+        catalogue, product, builds, found.criteria, draws, seed, jobs,
+        lambda done, of: steps.append((done, of)), trace,
+    )  # fmt: skip
+    return made, steps, trace
+
+
+def figure(identity: str, path: str, quantity: Quantity) -> np.ndarray:
+    """The figure's own streams, a chunk after another."""
+    sizes = [CHUNK, DRAWS - CHUNK]
+    return np.concatenate(
+        [Sampler(identity, n, 3, chunk).take(path, quantity) for chunk, n in enumerate(sizes)]
+    )
+
+
+def test_a_build_s_draws_are_the_formula_on_its_figures(tmp_path: Path) -> None:
+    (one, two), steps, trace = drawn(tmp_path)
+    kernel = figure("one", "kernels.crc.run.current", read_quantity("4.0(3) mA", "current"))
+    sleep = figure("one", "sleep-states.ram-kept.current", read_quantity("2 ± 1 µA", "current"))
+    time = figure("two", "kernels.crc.run.time", read_quantity("2.0(2) ms", "time"))
+    price = figure("two", "price.breaks.1", read_quantity("1.00 ± 0.20", "money"))
+    assert one.life_s == pytest.approx(life(kernel=kernel, sleep=sleep), rel=1e-9)
+    assert two.life_s == pytest.approx(life(time=time), rel=1e-9)
+    # 3 of 4 for life over 0..10 years (in full from there on), 1 of 4 for 4.00 down to 0
+    worth = np.clip(two.life_s / YEAR / 10, 0, 1)
+    assert two.score == pytest.approx(75 * worth + 25 * (4 - price) / 4, rel=1e-9)
+    # a year's service needs no second pack; four hours at 80 over a hundred units
+    assert two.lifetime == pytest.approx(price + 3.20, rel=1e-9)
+    assert steps == [(1, 2), (2, 2)]
+    assert np.array_equal(trace["one:kernels.crc.run.current"], kernel)
+    assert np.array_equal(trace["two:price.breaks.1"], price)
+    assert set(trace) == {
+        "one:kernels.crc.run.current",
+        "one:sleep-states.ram-kept.current",
+        "two:kernels.crc.run.time",
+        "two:price.breaks.1",
+    }
+
+
+def test_workers_and_further_chunks_change_nothing(tmp_path: Path) -> None:
+    first, _, _ = drawn(tmp_path / "a")
+    side, _, _ = drawn(tmp_path / "b", jobs=2)
+    short, _, _ = drawn(tmp_path / "c", draws=CHUNK)
+    other, _, _ = drawn(tmp_path / "d", seed=4)
+    for a, b, c, d in zip(first, side, short, other, strict=True):
+        assert len(a.score) == DRAWS
+        for name in ("score", "life_s", "lifetime"):
+            assert np.array_equal(getattr(a, name), getattr(b, name))
+            assert np.array_equal(getattr(a, name)[:CHUNK], getattr(c, name))
+        assert not np.array_equal(a.score, d.score)

@@ -1,0 +1,140 @@
+"""Whole decisions on small records, against sums worked by hand."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from advisor.decide.evaluate import Evaluation, evaluate
+from tests.model.records import CELL, LINEAR, PRODUCT, records
+
+PART = """
+part: chip
+invented: true
+lifecycle: active
+supply: {min: 1.7 V, max: 3.7 V}
+temperature: {min: -40 degC, max: 85 degC}
+operating-points:
+  fast: {idle-current: 2 mA, supply: 3.0 V}
+  slow: {idle-current: 0.1 mA, supply: 3.0 V}
+kernels:
+  crc:
+    fast: {time: 1 ms, current: 10 mA, supply: 3.0 V}
+    slow: {time: 12 ms, current: 0.8 mA, supply: 3.0 V}
+sleep-states: {ram-kept: {current: 1 µA, wake-time: 0 s}}
+"""
+TASK = (
+    "[{task: sample, every: 1 s, kernels: {crc: 1}, "
+    "loads: [{load: radio, current: 30 mA, for: 1 ms, cpu: idle}]}]"
+)
+
+
+def decided(
+    root: Path,
+    cells: str = "{cell: pill}",
+    converter: str = "none",
+    cell: dict[str, str] | None = None,
+    record: dict[str, str] | None = None,
+    **product: str,
+) -> Evaluation:
+    options = f"{{cells: [{cells}], converters: [{converter}]}}"
+    named = {**PRODUCT, "workload": TASK, "supply-options": options, **product}
+    converters = None if record is None else {converter: record}
+    made = records(root, named, {"pill": {**CELL, **(cell or {})}}, converters, {"chip": PART})
+    return evaluate(*made)
+
+
+def reasons(found: Evaluation) -> str:
+    return "; ".join(f.text for faults in found.screened.values() for f in faults)
+
+
+@pytest.mark.parametrize(
+    ("limit", "strings", "fits"),
+    # slow: 30 mA of load, 0.1 mA idle; fast: 32 mA. 30.1 mA through one string, 15.05 mA each
+    # through two
+    [("30 mA", 1, False), ("33 mA", 1, True), ("14 mA", 2, False), ("17 mA", 2, True)],
+)
+def test_strings_in_parallel_share_a_pulse(
+    tmp_path: Path, limit: str, strings: int, fits: bool
+) -> None:
+    found = decided(tmp_path, f"{{cell: pill, parallel: {strings}}}", cell={"max-pulse": limit})
+    assert bool(found.candidates) is fits
+    if not fits:
+        assert "pill max-pulse" in reasons(found)
+
+
+@pytest.mark.parametrize(
+    ("limit", "strings", "fits"),
+    # a mean of some 41 uA: 30 mA for 1 ms and 10 mA for 1 ms a second (or 0.8 mA for 12 ms)
+    [("39 µA", 1, False), ("44 µA", 1, True), ("19 µA", 2, False), ("22 µA", 2, True)],
+)
+def test_strings_in_parallel_share_the_mean(
+    tmp_path: Path, limit: str, strings: int, fits: bool
+) -> None:
+    found = decided(
+        tmp_path, f"{{cell: pill, parallel: {strings}}}", cell={"max-continuous": limit}
+    )
+    assert bool(found.candidates) is fits
+    if not fits:
+        assert "pill max-continuous" in reasons(found)
+
+
+@pytest.mark.parametrize(
+    ("cut_off", "series", "depth"),
+    # each cell falls from 3.2 V over 3.0 V half-way to 2.4 V; its resistance is all but nothing.
+    # 2.7 V lies half-way down the second half: for two in series as for one
+    [("2.7 V", 1, 0.75), ("2.7 V", 2, 0.75), ("3.1 V", 2, 0.25)],
+)
+def test_cells_in_series_end_each_at_its_own_cut_off(
+    tmp_path: Path, cut_off: str, series: int, depth: float
+) -> None:
+    cell = {"cut-off": cut_off, "resistance": "1 mohm"}
+    record = {**LINEAR, "input": "{min: 1.9 V, max: 9 V}"}
+    found = decided(
+        tmp_path, f"{{cell: pill, series: {series}}}", "conv", cell, record, rail="1.8 V"
+    )
+    best = found.candidates[0].best
+    # a milliohm and 30 mA are 60 uV of some 1.2 V
+    assert best.found.life.end_depth[best.row, 0] == pytest.approx(depth, abs=1e-4)
+
+
+BUCK = {
+    **{k: v for k, v in LINEAR.items() if k != "dropout"},
+    "kind": "buck",
+    "quiescent": "0 A",
+}
+QUICK = "[{task: sample, every: 1 s, kernels: {crc: 1}}]"
+
+
+@pytest.mark.parametrize(
+    ("efficiency", "point"),
+    # at the rail 10 mA x 1 ms = 10 uC fast, 0.8 mA x 12 ms = 9.6 uC slow (less the sleep they
+    # displace). At 90 % throughout slow takes less; at 80 % at 0.8 mA and 90 % at 10 mA fast does
+    [("{1 µA: 0.9}", "slow"), ("{1 µA: 0.8, 800 µA: 0.8, 10 mA: 0.9}", "fast")],
+)
+def test_the_plan_is_made_behind_the_converter(tmp_path: Path, efficiency: str, point: str) -> None:
+    record = {**BUCK, "efficiency": efficiency}
+    found = decided(tmp_path, converter="conv", record=record, rail="1.8 V", workload=QUICK)
+    best = found.candidates[0].best
+    assert [o.point for o in best.found.options(best.row)] == [point]
+    # and its current at the pack's nominal 3.0 V: the rail's power over each state's efficiency
+    rail, time, eta = (0.8e-3, 12e-3, 0.9) if point == "slow" else (10e-3, 1e-3, 0.9)
+    rest = 1e-6 / (0.9 if point == "slow" else 0.8)
+    mean = 1.8 / 3.0 * (rail / eta * time + rest * (1 - time))
+    assert best.order[1] == pytest.approx(mean, rel=1e-9)
+
+
+def test_without_a_converter_the_slow_point_takes_less(tmp_path: Path) -> None:
+    found = decided(tmp_path, workload=QUICK)
+    best = found.candidates[0].best
+    assert [o.point for o in best.found.options(best.row)] == ["slow"]
+    mean = 0.8e-3 * 12e-3 + 1e-6 * (1 - 12e-3)
+    assert best.order[1] == pytest.approx(mean, rel=1e-9)
+
+
+def test_a_deadline_asks_for_the_fast_point(tmp_path: Path) -> None:
+    late = QUICK.replace("kernels", "finish-within: 11 ms, kernels")
+    best = decided(tmp_path, workload=late).candidates[0].best
+    assert [o.point for o in best.found.options(best.row)] == ["fast"]
+    assert best.order[1] == pytest.approx(10e-3 * 1e-3 + 1e-6 * (1 - 1e-3), rel=1e-9)

@@ -1,0 +1,69 @@
+"""Reasons against points worked by hand."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from advisor.decide.evaluate import evaluate
+from advisor.decide.reasons import LINE, differences, ending, points, reason, show_value
+from advisor.decide.value import Criterion
+from tests.decide.hand import YEAR, life, pair
+
+
+def test_points_and_differences_by_hand(tmp_path: Path) -> None:
+    # battery life weighs 3 of 4 over 0..10 years, purchase 1 of 4 from 4.00 down to 0
+    found = evaluate(*pair(tmp_path, {"breaks": "{1: 3.00}"}, {"kernel": "6 mA"}))
+    by_part = {c.part.part: c.best for c in found.candidates}
+    first, second = by_part["one"], by_part["two"]
+    a, b = life() / YEAR, life(kernel=6e-3) / YEAR
+    one, two = (75 * a / 10, 25 * (4 - 3) / 4), (75 * b / 10, 25 * (4 - 1) / 4)
+    assert points(found, first) == pytest.approx(one, rel=1e-9)
+    assert points(found, second) == pytest.approx(two, rel=1e-9)
+    assert first.score == pytest.approx(sum(one), rel=1e-9)
+    rows = differences(found, first, second)
+    gains = {"battery-life": one[0] - two[0], "purchase-cost": one[1] - two[1]}
+    order = sorted(gains, key=lambda name: -abs(gains[name]))
+    assert [c.name for c, *_ in rows] == order
+    for criterion, gain, mine, theirs in rows:
+        assert gain == pytest.approx(gains[criterion.name], rel=1e-9)
+        expected = {"battery-life": (a * YEAR, b * YEAR), "purchase-cost": (3.0, 1.0)}
+        assert (mine, theirs) == pytest.approx(expected[criterion.name], rel=1e-9)
+
+
+def test_a_reason_says_what_makes_the_gap_and_then_what_speaks_against_it(tmp_path: Path) -> None:
+    found = evaluate(*pair(tmp_path, {"breaks": "{1: 1.80}"}, {"kernel": "6 mA"}))
+    gain = 7.5 * (life() - life(kernel=6e-3)) / YEAR
+    cost = -25 * 0.80 / 4
+    assert gain > -cost
+    assert reason(found, 0) == (
+        f"{gain + cost:.1f} ahead of two: battery-life {gain:+.1f}; purchase-cost {cost:+.1f}"
+    )
+    assert reason(found, 1) == (
+        f"{gain + cost:.1f} behind one: battery-life {-gain:+.1f}; purchase-cost {-cost:+.1f}"
+    )
+    assert all(len(reason(found, place)) <= LINE for place in (0, 1))
+
+
+def test_a_part_alone(tmp_path: Path) -> None:
+    catalogue, product = pair(tmp_path, {}, {})
+    found = evaluate(catalogue.only(["one"]), product)
+    assert reason(found, 0) == "the only part that fits"
+    assert ending(found.candidates[0].best) == "the cells are used up"
+
+
+@pytest.mark.parametrize(
+    ("name", "dimension", "value", "text"),
+    [
+        ("lifetime-cost", "money", 12.345, "EUR 12.35"),
+        ("lifetime-cost", "money", float("inf"), "EUR ∞"),
+        ("bring-up", "time", 5400.0, "1.5 h"),
+        ("time-headroom", "share", 0.1234, "12.3 %"),
+        ("toolchain", "score", 0.66666, "0.667"),
+        ("energy-per-day", "energy", 0.5, "500 mJ/day"),
+        ("battery-life", "time", 2 * YEAR, "2.00 years"),
+    ],
+)
+def test_values_as_a_person_says_them(name: str, dimension: str, value: float, text: str) -> None:
+    assert show_value(Criterion(name, dimension, 1.0, 0.0, 1.0, "EUR"), value) == text

@@ -1,0 +1,65 @@
+"""Drains side by side, and values of a grid at depths between its points."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from advisor.model.battery import life, lives
+from advisor.model.drain import Drain, Pack, at_depth, joined
+
+
+def drain(current: float, power: float, duration: float, cut_off: float) -> Drain:
+    share = duration / 10.0
+
+    def shaped(*values: float) -> np.ndarray:
+        return np.array(values)[None, :, None]
+
+    return Drain(
+        shaped(current, 1e-6),
+        shaped(power, 2e-6),
+        shaped(share, 1 - share),
+        shaped(duration, 0.0),
+        (slice(0, 1),),
+        np.array([[10.0]]),
+        np.array([[cut_off]]),
+    )
+
+
+def pack() -> Pack:
+    one = np.ones(1)
+    return Pack(
+        np.array([0.0, 0.5, 1.0]),
+        np.array([[3.2], [2.9], [2.0]]),
+        np.array([[5.0], [10.0], [40.0]]),
+        800 * one,
+        1e-8 * one,
+        0 * one,
+        one,
+        one,
+        np.inf * one,
+    )
+
+
+def test_values_between_grid_points_are_each_draw_s_own() -> None:
+    grid = np.array([0.0, 0.25, 1.0])
+    values = np.array([[10.0, 0.0], [20.0, 4.0], [50.0, 1.0]])
+    depth = np.array([0.0, 0.125, 0.25, 0.625, 1.0])
+    for draw in (0, 1):
+        found = at_depth(grid, values, depth, np.full(5, draw))
+        assert found == pytest.approx(np.interp(depth, grid, values[:, draw]), rel=1e-15)
+    mixed = at_depth(grid, values, np.array([0.125, 0.625]), np.array([0, 1]))
+    assert mixed.tolist() == pytest.approx([15.0, 2.5], rel=1e-15)
+
+
+def test_drains_side_by_side_last_as_long_as_each_alone() -> None:
+    several = [drain(10e-3, 0.0, 5e-3, 2.2), drain(0.0, 30e-3, 8e-3, 2.5), drain(2e-3, 0, 1e-3, 0)]
+    together = joined(several)
+    assert together.constant_a.shape == (3, 2, 1)
+    assert together.cut_off_v[:, 0].tolist() == [2.2, 2.5, 0.0]
+    alone = [life(pack(), one) for one in several]
+    assert len({float(one.life_s[0, 0]) for one in alone}) == 3
+    for found, one in zip(lives(pack(), several), alone, strict=True):
+        for name in ("life_s", "end_depth", "start_peak_a", "start_low_v", "mean_current_a"):
+            assert getattr(found, name) == pytest.approx(getattr(one, name), rel=1e-9)
+        assert np.array_equal(found.ends_by, one.ends_by)

@@ -1,0 +1,88 @@
+"""A product's own figures as arrays, and curves against numpy's interpolation."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from advisor.model.draws import Sampler
+from advisor.model.workload import ProductFigures, on_curve, product_figures
+from tests.model.records import PRODUCT, records
+
+WORKLOAD = """[
+  {task: sample, every: 20 s, kernels: {crc: 3}, uses: {beacon: 2}, finish-within: 80 ms,
+   loads: [{load: probe, current: 2 mA, for: 12 ms, cpu: asleep},
+           {load: radio, current: 60 mA, for: 20 ms, cpu: idle}]},
+  {task: report, every: 1 h, kernels: {crc: 1}, wake-within: 1 ms}]"""
+
+
+def figures(root: Path, draws: int = 0, **keys: str) -> ProductFigures:
+    named = {**PRODUCT, **{k.replace("_", "-"): v for k, v in keys.items()}}
+    parts = {"chip": "part: chip\nblocks: {beacon: {current: 5 mA, for: 1 ms}}\n"}
+    return product_figures(records(root, named, parts=parts)[1], Sampler("probe", draws))
+
+
+def test_tasks_come_in_si_in_the_order_of_the_file(tmp_path: Path) -> None:
+    found = figures(tmp_path, workload=WORKLOAD)
+    sample, report = found.tasks
+    assert (sample.name, report.name) == ("sample", "report")
+    assert (sample.period[0], report.period[0]) == (20.0, 3600.0)
+    assert (sample.kernels["crc"][0], sample.uses["beacon"][0]) == (3.0, 2.0)
+    assert [x.name for x in sample.loads] == ["probe", "radio"]
+    assert [float(x.current[0]) for x in sample.loads] == pytest.approx([2e-3, 60e-3])
+    assert [float(x.duration[0]) for x in sample.loads] == pytest.approx([12e-3, 20e-3])
+    assert [x.asleep for x in sample.loads] == [True, False]
+    assert sample.finish_within is not None
+    assert sample.finish_within[0] == pytest.approx(80e-3)
+    assert sample.wake_within is None
+    assert report.wake_within == pytest.approx(1e-3)
+    assert report.finish_within is None
+
+
+def test_standing_loads_add_up(tmp_path: Path) -> None:
+    loads = "[{load: divider, current: 0.8 µA}, {load: keeper, current: 1.7 µA}]"
+    assert figures(tmp_path / "two", standing_loads=loads).standing_total[0] == pytest.approx(
+        2.5e-6, rel=1e-12
+    )
+    assert figures(tmp_path / "none").standing_total.tolist() == [0.0]
+
+
+def test_the_environment_s_ends_and_shares(tmp_path: Path) -> None:
+    places = "[{at: 15 degC, share: 0.5}, {at: -10 degC, share: 0.2}, {at: 45 degC, share: 0.3}]"
+    found = figures(tmp_path, environment=places)
+    assert (found.coldest, found.hottest) == (-10.0, 45.0)
+    assert found.temperature[:, 0].tolist() == [15.0, -10.0, 45.0]
+    assert found.share[:, 0] == pytest.approx([0.5, 0.2, 0.3], rel=1e-12)
+
+
+def test_drawn_shares_sum_to_one(tmp_path: Path) -> None:
+    places = "[{at: 15 degC, share: 0.5 ± 0.1}, {at: 45 degC, share: 0.5}]"
+    share = figures(tmp_path, 2000, environment=places).share
+    assert share.sum(axis=0) == pytest.approx(np.ones(2000), rel=1e-12)
+    # 0.4 to 0.6 beside 0.5: 4/9 to 6/11
+    assert share[0].min() == pytest.approx(4 / 9, abs=1e-3)
+    assert share[0].max() == pytest.approx(6 / 11, abs=1e-3)
+
+
+def test_memory_that_is_needed_is_memory_that_is_kept(tmp_path: Path) -> None:
+    assert figures(tmp_path / "none").ram_kib is None
+    assert figures(tmp_path / "some", needs="{memory: {ram: 12 KiB}}").ram_kib == 12.0
+
+
+@given(
+    x=st.lists(st.integers(-40, 90), min_size=1, max_size=6, unique=True),
+    at=st.lists(st.floats(-60, 110), min_size=1, max_size=5),
+)
+def test_a_curve_is_numpy_s_interpolation_draw_by_draw(x: list[int], at: list[float]) -> None:
+    places = np.array(sorted(x), dtype=float)
+    rng = np.random.default_rng(len(x))
+    y = rng.normal(size=(len(places), 3))
+    asked = np.array(at)[:, None] + np.array([0.0, 5.0, -5.0])
+    found = on_curve(places, y, asked)
+    for n in range(3):
+        expected = np.interp(asked[:, n], places, y[:, n])
+        assert found[:, n] == pytest.approx(expected, rel=1e-9, abs=1e-12)
