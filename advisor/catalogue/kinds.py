@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any, Protocol
 
@@ -11,6 +12,7 @@ from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
 from advisor import quantities
 from advisor.faults import Fault, FaultLog, nearest
+from advisor.figures import Path
 from advisor.quantities import Quantity, QuantityError
 from advisor.source import place_of
 
@@ -55,6 +57,14 @@ class Compound(Protocol):
 
     def below(self, name: str) -> Kind | None:
         """The kind of what bears that name below it; None where nothing can."""
+
+
+class Placed(Protocol):
+    """A kind whose keys are figures themselves, so that one may be spelled in several ways."""
+
+    @property
+    def places(self) -> Figure:
+        """What its keys are."""
 
 
 def shape_of(node: Node) -> str:
@@ -292,17 +302,34 @@ class Figure:
         return quantities.DIMENSIONS[self.dimension].wanted
 
 
+def other_spelling(key: Node, stands: str) -> str | None:
+    """The key that stands, where this one of the same value is written otherwise."""
+    return stands if isinstance(key, ScalarNode) and key.value != stands else None
+
+
 @dataclass(frozen=True, slots=True)
 class Curve:
-    """A curve read from a mapping of x to y: x ascending in SI, y a figure at each x."""
+    """A curve read from a mapping of x to y: x ascending in SI, y a figure at each x.
+
+    `keys` are the places as the file writes them; none for a plain figure, a constant.
+    """
 
     x: tuple[float, ...]
     y: tuple[Quantity, ...]
+    keys: tuple[str, ...] = ()
 
     @property
     def flat(self) -> bool:
-        """Whether one value holds everywhere (a plain figure was written)."""
+        """Whether one value holds everywhere."""
         return len(self.y) == 1
+
+    def entries(self, path: Path) -> Iterator[tuple[Path, Quantity]]:
+        """(path, figure) at each place; `path` is the curve's own."""
+        if not self.keys:
+            yield path, self.y[0]
+            return
+        for key, quantity in zip(self.keys, self.y, strict=True):
+            yield path / key, quantity
 
 
 @dataclass(frozen=True, slots=True)
@@ -326,6 +353,7 @@ class CurveOf:
             reading.fault(node, path, shape_of(node), self.describe())
             return None
         points: dict[float, Quantity] = {}
+        names: dict[float, str] = {}
         good = True
         for k, v in node.value:
             x = self.x.read(k, path, reading)
@@ -336,17 +364,25 @@ class CurveOf:
                 reading.fault(k, path, shape_of(k), "an exact place on the curve")
                 good = False
             elif x.nominal in points:
-                reading.fault(k, path, f"{shape_of(k)} twice", "each place of a curve once")
+                near = other_spelling(k, names[x.nominal])
+                reading.fault(k, path, f"{shape_of(k)} twice", "each place of a curve once", near)
                 good = False
             else:
-                points[x.nominal] = y
+                points[x.nominal], names[x.nominal] = y, k.value
         if not good:
             return None
         ordered = sorted(points)
-        return Curve(tuple(ordered), tuple(points[x] for x in ordered))
+        return Curve(
+            tuple(ordered), tuple(points[x] for x in ordered), tuple(names[x] for x in ordered)
+        )
 
     def below(self, name: str) -> Kind | None:
         return self.y
+
+    @property
+    def places(self) -> Figure:
+        """What its keys are."""
+        return self.x
 
     def describe(self) -> str:
         example = quantities.DIMENSIONS[self.x.dimension].example

@@ -20,6 +20,7 @@ from advisor.catalogue.kinds import (
     Kind,
     Reading,
     Text,
+    other_spelling,
     shape_of,
 )
 from advisor.catalogue.schema_parts import (
@@ -50,10 +51,11 @@ class AtTemperature:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TemperatureTable:
-    """Temperatures in ascending order with what holds there."""
+    """Temperatures in ascending order with what holds there; `keys` as the file writes them."""
 
     at: tuple[float, ...]
     rows: tuple[AtTemperature, ...]
+    keys: tuple[str, ...]
 
 
 class TemperatureTableKind:
@@ -64,6 +66,7 @@ class TemperatureTableKind:
             reading.fault(node, path, shape_of(node), self.describe())
             return None
         rows: dict[float, AtTemperature] = {}
+        names: dict[float, str] = {}
         good = True
         for k, v in node.value:
             at = TEMPERATURE.read(k, path, reading)
@@ -75,14 +78,24 @@ class TemperatureTableKind:
                 reading.fault(k, path, shape_of(k), "an exact temperature")
                 good = False
             elif at.nominal in rows:
-                reading.fault(k, path, f"{shape_of(k)} twice", "each temperature once")
+                near = other_spelling(k, names[at.nominal])
+                reading.fault(k, path, f"{shape_of(k)} twice", "each temperature once", near)
                 good = False
             else:
-                rows[at.nominal] = row
+                rows[at.nominal], names[at.nominal] = row, name
         if not good:
             return None
         order = sorted(rows)
-        return TemperatureTable(at=tuple(order), rows=tuple(rows[t] for t in order))
+        return TemperatureTable(
+            at=tuple(order),
+            rows=tuple(rows[t] for t in order),
+            keys=tuple(names[t] for t in order),
+        )
+
+    @property
+    def places(self) -> Figure:
+        """What its keys are."""
+        return TEMPERATURE
 
     def below(self, name: str) -> Kind | None:
         return Record(AtTemperature)

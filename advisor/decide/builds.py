@@ -57,12 +57,14 @@ def part_side(
     """Gather `PartSide` for P >= 1 parts; a figure that is missing and not needed is NaN."""
     size = samplers[parts[0].part].size
 
-    def gathered(path: str, quantities: Sequence[object], absent: float) -> Array:
+    def gathered(keys: tuple[str, ...], quantities: Sequence[object], absent: float) -> Array:
         rows = []
         for part, quantity in zip(parts, quantities, strict=True):
             sampler = samplers[part.part]
             rows.append(
-                np.full(size, absent) if quantity is None else sampler.take(path, quantity)  # type: ignore[arg-type]
+                np.full(size, absent)
+                if quantity is None
+                else sampler.take(sampler.root.child(*keys), quantity)  # type: ignore[arg-type]
             )
         return np.stack(rows)
 
@@ -85,15 +87,15 @@ def part_side(
         memory.append(np.full(size, min(left, default=np.nan)))
     names = [n[len(OWN) :] for n in product.priorities if n.startswith(OWN)]
     return PartSide(
-        least_v=gathered("supply.min", [p.supply.min for p in parts], 0.0),
-        brown_out_v=gathered("supply.brown-out", [p.supply.brown_out for p in parts], 0.0),
-        most_v=gathered("supply.max", [p.supply.max for p in parts], np.inf),
+        least_v=gathered(("supply", "min"), [p.supply.min for p in parts], 0.0),
+        brown_out_v=gathered(("supply", "brown-out"), [p.supply.brown_out for p in parts], 0.0),
+        most_v=gathered(("supply", "max"), [p.supply.max for p in parts], np.inf),
         cost=np.stack([c.each for c in part_costs]),
         setup_h=np.stack([c.setup_h for c in part_costs]),
         toolchain=np.stack(tools),
         memory_headroom=np.stack(memory),
         own={
-            n: gathered(f"own-figures.{n}", [p.own_figures.get(n) for p in parts], np.nan)
+            n: gathered(("own-figures", n), [p.own_figures.get(n) for p in parts], np.nan)
             for n in names
         },
     )

@@ -18,7 +18,7 @@ from advisor.decide.builds import Assessed, Build, Prepared, assess, part_side, 
 from advisor.decide.costs import part_cost
 from advisor.decide.stage import Stage, stage
 from advisor.decide.value import Criterion, weights
-from advisor.model.draws import Array
+from advisor.model.draws import Array, Trace
 from advisor.model.packs import cells_name
 from advisor.model.tables import Wanted, part_figures, stack
 
@@ -45,7 +45,7 @@ def draw_builds(
     seed: int,
     jobs: int = 1,
     progress: Progress | None = None,
-    trace: dict[str, Array] | None = None,
+    trace: Trace | None = None,
 ) -> list[Drawn]:
     """Draw every stated uncertainty through the given builds.
 
@@ -60,7 +60,7 @@ def draw_builds(
     """
     sizes = [min(CHUNK, draws - start) for start in range(0, draws, CHUNK)]
 
-    traces: list[dict[str, Array]] = [{} for _ in sizes]
+    traces: list[Trace] = [{} for _ in sizes]
 
     def one(chunk: int) -> list[Drawn]:
         kept = None if trace is None else traces[chunk]

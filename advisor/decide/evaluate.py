@@ -29,7 +29,7 @@ from advisor.decide.screens import Failed, Screened, screen
 from advisor.decide.stage import Stage, stage
 from advisor.decide.value import Criterion, criteria
 from advisor.faults import Fault, FaultError
-from advisor.model.draws import Array
+from advisor.model.draws import Array, Trace
 from advisor.model.maturity import maturity
 from advisor.model.packs import (
     CELL_LIMITS,
@@ -151,7 +151,7 @@ def evaluate(
     seed: int = 1,
     jobs: int = 1,
     progress: Progress | None = None,
-    trace: dict[str, Array] | None = None,
+    trace: Trace | None = None,
     estimate_missing: bool = False,
 ) -> Evaluation:
     """Screen, build, score and rank every part of a catalogue for a product.

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from advisor.catalogue.schema_parts import Variant
 from advisor.decide.robustness import AGREE
 from advisor.present.layout import FAINT, GOOD, PLAIN, POOR, STRONG, Page
 from advisor.quantities import YEAR, show
@@ -65,7 +66,7 @@ def build_words(build: BuildResult) -> str:
     way = "straight from the pack" if build.converter == "none" else f"through {build.converter}"
     sleep = "never asleep" if build.sleep_state == "none" else f"sleeping in {build.sleep_state}"
     tasks = ", ".join(
-        f"{task} at {'+'.join((point, *build.engines[task]))}"
+        f"{task} at {Variant(point, build.engines[task])}"
         for task, point in build.operating_points.items()
     )
     return f"{pack(build)}, {way}, {sleep}" + (f", {tasks}" if tasks else "")
@@ -389,7 +390,7 @@ def _build_table(page: Page, result: Explanation) -> None:
         )
         used.append(
             ", ".join(
-                f"{task} at {'+'.join((point, *item.build.engines[task]))}"
+                f"{task} at {Variant(point, item.build.engines[task])}"
                 for task, point in item.build.operating_points.items()
             )
         )
