@@ -244,7 +244,11 @@ def span(
     now = found.now
     if now is None or (now <= 0 and found.dimension != "temperature"):
         raise FaultError(
-            (Fault(str(found.path), "no value above zero", f"a range, --along {found.path}=FROM:TO"),)
+            (
+                Fault(
+                    str(found.path), "no value above zero", f"a range, --along {found.path}=FROM:TO"
+                ),
+            )
         )
     if found.dimension == "temperature":
         return now - step, now + step

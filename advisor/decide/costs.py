@@ -149,7 +149,9 @@ def part_cost(part: Part, own: ProductCost, sampler: Sampler) -> PartCost:
     return PartCost(
         unknown if each is None else each,
         extras,
-        unknown if setup is None else sampler.take(sampler.root.child("toolchain", "setup"), setup) / HOUR,
+        unknown
+        if setup is None
+        else sampler.take(sampler.root.child("toolchain", "setup"), setup) / HOUR,
         tuple(missing),
     )
 
