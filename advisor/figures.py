@@ -86,7 +86,7 @@ class Path:
         if here.keys == self.keys:
             return None
         missing = self.keys[len(here.keys)]
-        return nearest(missing, [name for name, _ in _children(node)])
+        return nearest(missing, names_in(node))
 
     @classmethod
     def parse(cls, root: Node, text: str) -> Path:
@@ -132,6 +132,11 @@ def _children(node: Node) -> list[tuple[str, Node]]:
     if isinstance(node, SequenceNode):
         return [(name_of(v) or str(i), v) for i, v in enumerate(node.value, 1)]
     return []
+
+
+def names_in(node: Node) -> list[str]:
+    """The keys of a mapping, or the names of a list's entries; none of a scalar."""
+    return [name for name, _ in _children(node)]
 
 
 def _step(node: Node, dotted: str) -> tuple[int, str] | None:
@@ -200,7 +205,7 @@ def assign(root: Node, dotted: str, value: Node, inside: str = "") -> Node:
     step = _step(root, dotted)
     if step is not None:
         i, rest = step
-        names = [name for name, _ in _children(root)]
+        names = names_in(root)
         if names.count(names[i]) > 1:
             raise _refused(dotted, f"an entry named once; {names.count(names[i])} bear it", value)
         assert isinstance(root, (MappingNode, SequenceNode))
@@ -218,13 +223,13 @@ def assign(root: Node, dotted: str, value: Node, inside: str = "") -> Node:
         rest = dotted[len(name) + 1 :]
         if not name or dotted == f"{name}.":
             raise _refused(dotted, "keys with a dot between them", value)
-        if name in (key for key, _ in _children(root)):
+        if name in names_in(root):
             raise _refused(dotted, f'a path that ends at "{name}", which has no keys', value)
         made = ScalarNode("tag:yaml.org,2002:str", name, value.start_mark, value.end_mark)
         empty = MappingNode("tag:yaml.org,2002:map", [], value.start_mark, value.end_mark)
         pairs = [*root.value, (made, assign(empty, rest, value, name))]
         return MappingNode(root.tag, pairs, root.start_mark, root.end_mark)
-    known = ", ".join(name for name, _ in _children(root)) or "none in an empty list"
+    known = ", ".join(names_in(root)) or "none in an empty list"
     raise _refused(dotted, f"an entry that stands: {known}", value)
 
 

@@ -5,8 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from yaml.nodes import Node
-
 from advisor import figures
 from advisor.catalogue.kinds import Reading
 from advisor.catalogue.load import read_document

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import datetime
+import math
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Protocol
 
@@ -302,6 +303,16 @@ class Figure:
         return quantities.DIMENSIONS[self.dimension].wanted
 
 
+def same_place(one: float, other: float) -> bool:
+    """Whether two places are one: a key in K and one in degC differ by rounding."""
+    return math.isclose(one, other, rel_tol=1e-9, abs_tol=1e-12)
+
+
+def there_already(place: float, keys: Mapping[float, str]) -> str | None:
+    """The key of a curve or table that stands for a place; None where none does."""
+    return next((key for at, key in keys.items() if same_place(at, place)), None)
+
+
 def other_spelling(key: Node, stands: str) -> str | None:
     """The key that stands, where this one of the same value is written otherwise."""
     return stands if isinstance(key, ScalarNode) and key.value != stands else None
@@ -353,7 +364,7 @@ class CurveOf:
             reading.fault(node, path, shape_of(node), self.describe())
             return None
         points: dict[float, Quantity] = {}
-        names: dict[float, str] = {}
+        keys: dict[float, str] = {}
         good = True
         for k, v in node.value:
             x = self.x.read(k, path, reading)
@@ -363,17 +374,17 @@ class CurveOf:
             elif x.u:
                 reading.fault(k, path, shape_of(k), "an exact place on the curve")
                 good = False
-            elif x.nominal in points:
-                near = other_spelling(k, names[x.nominal])
+            elif (stands := there_already(x.nominal, keys)) is not None:
+                near = other_spelling(k, stands)
                 reading.fault(k, path, f"{shape_of(k)} twice", "each place of a curve once", near)
                 good = False
             else:
-                points[x.nominal], names[x.nominal] = y, k.value
+                points[x.nominal], keys[x.nominal] = y, k.value
         if not good:
             return None
         ordered = sorted(points)
         return Curve(
-            tuple(ordered), tuple(points[x] for x in ordered), tuple(names[x] for x in ordered)
+            tuple(ordered), tuple(points[x] for x in ordered), tuple(keys[x] for x in ordered)
         )
 
     def below(self, name: str) -> Kind | None:

@@ -15,11 +15,11 @@ from yaml.error import Mark
 from yaml.nodes import MappingNode, Node, ScalarNode
 
 from advisor.catalogue.fields import Record
-from advisor.catalogue.kinds import CurveOf, Figure, Kind, Reading, Whole
+from advisor.catalogue.kinds import CurveOf, Figure, Kind, Reading, Whole, same_place
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.faults import Fault, FaultError, FaultLog, nearest
-from advisor.figures import Path, document_of
+from advisor.figures import Path, document_of, names_in
 from advisor.quantities import DIMENSIONS, Quantity, show
 from advisor.source import read_text
 
@@ -162,9 +162,12 @@ def lever(catalogue: Catalogue, product: Product, where: str | Path) -> Lever:
         near = _spelled_otherwise(kind, node, key)
         below = getattr(kind, "below", None)
         kind = None if below is None else below(key)
+        alike = 0 if node is None else names_in(node).count(key)
         node = None if node is None else Path("", (key,)).node(node)
         if kind is None or near is not None:
             raise _none_there(text, key, near or path.nearest(root))
+        if alike > 1:
+            raise FaultError((Fault(text, f'"{key}"', f"an entry named once; {alike} bear it"),))
     if isinstance(kind, CurveOf) and kind.constant:
         kind = kind.y
     if not isinstance(kind, Figure | Whole):
@@ -177,18 +180,18 @@ def _spelled_otherwise(kind: Kind | None, node: Node | None, key: str) -> str | 
     places = getattr(kind, "places", None)
     if not isinstance(places, Figure) or not isinstance(node, MappingNode):
         return None
-    names = [k.value for k, _ in node.value if isinstance(k, ScalarNode)]
+    names = names_in(node)
     wanted = _place(places, key)
-    if key in names or wanted is None:
+    if key in names or math.isnan(wanted):
         return None
-    return next((name for name in names if _place(places, name) == wanted), None)
+    return next((name for name in names if same_place(_place(places, name), wanted)), None)
 
 
-def _place(places: Figure, key: str) -> float | None:
+def _place(places: Figure, key: str) -> float:
     mark = Mark("", 0, 0, 0, None, 0)
     node = ScalarNode("tag:yaml.org,2002:str", key, mark, mark)
     found = places.read(node, "", Reading("", "", FaultLog()))
-    return None if found is None else found.nominal
+    return math.nan if found is None else found.nominal
 
 
 def _none_there(path: str, name: str, near: str | None = None) -> FaultError:

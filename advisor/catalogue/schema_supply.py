@@ -22,6 +22,7 @@ from advisor.catalogue.kinds import (
     Text,
     other_spelling,
     shape_of,
+    there_already,
 )
 from advisor.catalogue.schema_parts import (
     CURRENT,
@@ -77,8 +78,8 @@ class TemperatureTableKind:
             elif at.u:
                 reading.fault(k, path, shape_of(k), "an exact temperature")
                 good = False
-            elif at.nominal in rows:
-                near = other_spelling(k, names[at.nominal])
+            elif (stands := there_already(at.nominal, names)) is not None:
+                near = other_spelling(k, stands)
                 reading.fault(k, path, f"{shape_of(k)} twice", "each temperature once", near)
                 good = False
             else:

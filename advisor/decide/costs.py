@@ -145,13 +145,11 @@ def part_cost(part: Part, own: ProductCost, sampler: Sampler) -> PartCost:
             extras[extra.item] = unknown
         else:
             extras[extra.item] = sampler.take(at, extra.price) * rate
-    setup = part.toolchain.setup
+    setup, at = part.toolchain.setup, sampler.root.child("toolchain", "setup")
     return PartCost(
         unknown if each is None else each,
         extras,
-        unknown
-        if setup is None
-        else sampler.take(sampler.root.child("toolchain", "setup"), setup) / HOUR,
+        unknown if setup is None else sampler.take(at, setup) / HOUR,
         tuple(missing),
     )
 
