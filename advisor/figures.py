@@ -1,7 +1,7 @@
 """Paths to figures: `ID:dotted.keys`, list entries by their own names.
 
-Keys may hold dots themselves (`voltage-curve.0.5`), so a path is matched against the keys that are
-there, the longest first.
+Keys may hold dots themselves (`voltage-curve.0.5`), so a path's text is matched against the keys
+that are there, the longest first, once; from then on a path is a value that carries its keys.
 """
 
 from __future__ import annotations
@@ -13,16 +13,95 @@ from dataclasses import dataclass
 from yaml.error import Mark
 from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
-from advisor.faults import Fault, FaultError, Place
+from advisor.faults import Fault, FaultError, Place, nearest
 from advisor.source import read_text
 
 # a list's entry is named by the first of these keys that it has
 NAME_KEYS = ("task", "load", "cell", "item", "at", "converter", "addon", "part", "kernel", "budget")
 SET = "--set"
 # a new key that begins with a decimal number, such as a depth in a voltage curve, is one key
-_DECIMAL = re.compile(r"[+-]?[0-9]+\.[0-9]+[^.]*")
+_DECIMAL = re.compile(r"[+-]?[0-9]*\.[0-9]+[^.]*")
 # a priority that names one of the user's own figures is one key
 _OWN = re.compile(r"own-figures\.[^.]+")
+
+
+# a dot at either end, or two in a row, is part of a number or else a slip
+_SLIP = re.compile(r"\A\.|(?<![0-9])\.\Z|(?<![0-9])\.\.(?![0-9])")
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Path:
+    """Where a figure stands: its document's id, and the keys on the way down as the file has them.
+
+    An entry of a list goes by its name (`name_of`), else by its number.
+    """
+
+    document: str
+    keys: tuple[str, ...] = ()
+
+    def __str__(self) -> str:
+        """`ID:dotted.keys`; the id alone for a whole document."""
+        return f"{self.document}:{self.dotted}" if self.keys else self.document
+
+    def __truediv__(self, key: str) -> Path:
+        """The path of a key below this one."""
+        return Path(self.document, (*self.keys, key))
+
+    @property
+    def dotted(self) -> str:
+        """The keys without the document's id."""
+        return ".".join(self.keys)
+
+    @property
+    def parent(self) -> Path:
+        """What this lies in; a document lies in itself."""
+        return Path(self.document, self.keys[:-1])
+
+    def child(self, *keys: str) -> Path:
+        """The path of keys below this one."""
+        return Path(self.document, (*self.keys, *keys))
+
+    def within(self, other: Path) -> bool:
+        """Whether this is the other path or lies below it."""
+        return self.document == other.document and self.keys[: len(other.keys)] == other.keys
+
+    def node(self, root: Node) -> Node | None:
+        """What stands here in the document of that root; None where nothing does."""
+        here, node = self.placed(root)
+        return node if here.keys == self.keys else None
+
+    def placed(self, root: Node) -> tuple[Path, Node]:
+        """(path, node) of the deepest key on the way here that stands."""
+        node = root
+        for n, key in enumerate(self.keys):
+            found = next((child for name, child in _children(node) if name == key), None)
+            if found is None:
+                return Path(self.document, self.keys[:n]), node
+            node = found
+        return self, node
+
+    def nearest(self, root: Node) -> str | None:
+        """The key that stands nearest to the first one here that does not; None without one."""
+        here, node = self.placed(root)
+        if here.keys == self.keys:
+            return None
+        missing = self.keys[len(here.keys)]
+        return nearest(missing, names_in(node))
+
+    @classmethod
+    def parse(cls, root: Node, text: str) -> Path:
+        """The path that a text is, by the keys below the root of its document.
+
+        Of several readings that of the longest keys is taken. What does not stand is taken to be
+        the keys that a change (`assign`) would make.
+        """
+        document, _, dotted = text.partition(":")
+        return cls(document, tuple(name for name, _ in steps(root, dotted)))
+
+
+def document_of(text: str) -> str:
+    """The id of the document that a path's text leads into."""
+    return text.partition(":")[0]
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,17 +134,25 @@ def _children(node: Node) -> list[tuple[str, Node]]:
     return []
 
 
+def names_in(node: Node) -> list[str]:
+    """The keys of a mapping, or the names of a list's entries; none of a scalar."""
+    return [name for name, _ in _children(node)]
+
+
 def _step(node: Node, dotted: str) -> tuple[int, str] | None:
     """(index of the child that `dotted` begins with, what is left of the path)."""
-    found: tuple[int, str] | None = None
-    longest = -1
+    ways = []
     for i, (name, child) in enumerate(_children(node)):
         rest = dotted[len(name) + 1 :]
         # a scalar has nothing below it: beside the key `0`, `0.7` is another key
         on = rest and not isinstance(child, ScalarNode) and dotted.startswith(name + ".")
-        if len(name) > longest and (on or dotted == name):
-            found, longest = (i, rest), len(name)
-    return found
+        if on or dotted == name:
+            ways.append((i, rest, child))
+    if len(ways) > 1:
+        # the longest key, but one that leads on to something before one that does not
+        ways.sort(key=lambda way: len(way[1]))
+        ways.sort(key=lambda way: resolve(way[2], way[1]) is None)
+    return ways[0][:2] if ways else None
 
 
 def resolve(root: Node, dotted: str) -> Node | None:
@@ -80,17 +167,21 @@ def resolve(root: Node, dotted: str) -> Node | None:
     return node
 
 
-def steps(root: Node, dotted: str) -> Iterator[tuple[str, Node | None]]:
-    """(name, node) of each key on the way down a path; nodes that are not there are None.
+def _new_key(dotted: str, inside: str) -> str:
+    """The key that a change makes where nothing stands; `inside` is the key it is put below."""
+    whole = _DECIMAL.match(dotted) or (inside == "priorities" and _OWN.match(dotted))
+    return whole[0] if whole else dotted.partition(".")[0]
 
-    What is not there is taken to have no dots in its keys.
-    """
+
+def steps(root: Node, dotted: str) -> Iterator[tuple[str, Node | None]]:
+    """(name, node) of each key on the way down a path; nodes that are not there are None."""
     node: Node | None = root
+    name = ""
     while dotted:
         found = None if node is None else _step(node, dotted)
         if found is None or node is None:
-            name, _, dotted = dotted.partition(".")
-            node = None
+            name = _new_key(dotted, name)
+            node, dotted = None, dotted[len(name) + 1 :]
         else:
             name, node = _children(node)[found[0]]
             dotted = found[1]
@@ -114,7 +205,7 @@ def assign(root: Node, dotted: str, value: Node, inside: str = "") -> Node:
     step = _step(root, dotted)
     if step is not None:
         i, rest = step
-        names = [name for name, _ in _children(root)]
+        names = names_in(root)
         if names.count(names[i]) > 1:
             raise _refused(dotted, f"an entry named once; {names.count(names[i])} bear it", value)
         assert isinstance(root, (MappingNode, SequenceNode))
@@ -128,16 +219,17 @@ def assign(root: Node, dotted: str, value: Node, inside: str = "") -> Node:
         items[i] = assign(items[i], rest, value)
         return SequenceNode(root.tag, items, root.start_mark, root.end_mark)
     if isinstance(root, MappingNode):
-        whole = _DECIMAL.match(dotted) or (inside == "priorities" and _OWN.match(dotted))
-        name = whole[0] if whole else dotted.partition(".")[0]
+        name = _new_key(dotted, inside)
         rest = dotted[len(name) + 1 :]
-        if name in (key for key, _ in _children(root)):
+        if not name or dotted == f"{name}.":
+            raise _refused(dotted, "keys with a dot between them", value)
+        if name in names_in(root):
             raise _refused(dotted, f'a path that ends at "{name}", which has no keys', value)
         made = ScalarNode("tag:yaml.org,2002:str", name, value.start_mark, value.end_mark)
         empty = MappingNode("tag:yaml.org,2002:map", [], value.start_mark, value.end_mark)
         pairs = [*root.value, (made, assign(empty, rest, value, name))]
         return MappingNode(root.tag, pairs, root.start_mark, root.end_mark)
-    known = ", ".join(name for name, _ in _children(root)) or "none in an empty list"
+    known = ", ".join(names_in(root)) or "none in an empty list"
     raise _refused(dotted, f"an entry that stands: {known}", value)
 
 
@@ -146,14 +238,24 @@ def _refused(dotted: str, expected: str, value: Node) -> FaultError:
     return FaultError((Fault(dotted, f'"{dotted}"', expected, place),))
 
 
-def walk(root: Node, prefix: str = "") -> Iterator[tuple[str, ScalarNode]]:
-    """Every scalar below a node with its path, in the order of the file."""
-    for name, child in _children(root):
-        path = f"{prefix}.{name}" if prefix else name
+def scalars(document: str, root: Node) -> Iterator[tuple[Path, ScalarNode]]:
+    """Every scalar of a document with its path, in the order of the file."""
+    return _below(Path(document), root)
+
+
+def _below(path: Path, node: Node) -> Iterator[tuple[Path, ScalarNode]]:
+    for name, child in _children(node):
+        here = path / name
         if isinstance(child, ScalarNode):
-            yield path, child
+            yield here, child
         else:
-            yield from walk(child, path)
+            yield from _below(here, child)
+
+
+def walk(root: Node) -> Iterator[tuple[str, ScalarNode]]:
+    """Every scalar below a node with its dotted keys, in the order of the file."""
+    for path, node in scalars("", root):
+        yield path.dotted, node
 
 
 def _rename(node: Node, file: str) -> None:
@@ -180,7 +282,7 @@ def split_assignment(text: str) -> Assignment:
     path, equals, value = text.partition("=")
     document, colon, dotted = path.partition(":")
     keys = dotted.strip()
-    whole = keys and not (keys.startswith(".") or keys.endswith(".") or ".." in keys)
+    whole = keys and not _SLIP.search(keys)
     if not (equals and colon and document.strip() and whole and value.strip()):
         raise FaultError(
             (

@@ -7,8 +7,17 @@ from hypothesis import given
 from hypothesis import strategies as st
 from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
+from advisor.catalogue.shipped import load, product_files
 from advisor.faults import FaultError
-from advisor.figures import assign, resolve, split_assignment, walk
+from advisor.figures import (
+    Path,
+    assign,
+    document_of,
+    resolve,
+    scalars,
+    split_assignment,
+    walk,
+)
 from advisor.source import place_of, read_text
 
 # invented, as all data here
@@ -245,3 +254,95 @@ def test_what_is_assigned_is_found_and_a_second_change_keeps_the_first(
     assert resolve(both, ".".join(one)) is first
     assert resolve(both, ".".join(two)) is second
     assert scalar(resolve(both, "z")) == "1"
+
+
+KEYS = st.text("ab.0", min_size=1, max_size=4)
+TREES = st.recursive(
+    st.just("1"), lambda below: st.dictionaries(KEYS, below, min_size=1, max_size=3), max_leaves=8
+)
+
+
+def flow(tree: object) -> str:
+    if isinstance(tree, dict):
+        return "{" + ", ".join(f'"{key}": {flow(below)}' for key, below in tree.items()) + "}"
+    return str(tree)
+
+
+@given(st.dictionaries(KEYS, TREES, min_size=1, max_size=3))
+def test_a_path_s_text_is_read_as_the_path(tree: dict[str, object]) -> None:
+    whole = read_text(flow(tree), "x.yaml").root
+    listed = dict(scalars("x", whole))
+    texts = [str(path) for path in listed]
+    for path, node in listed.items():
+        again = Path.parse(whole, str(path))
+        assert str(again) == str(path)
+        assert path.node(whole) is node
+        assert again.node(whole) is resolve(whole, path.dotted)
+        # keys with dots can make two paths read alike; either may then be meant
+        assert again in listed
+        if texts.count(str(path)) == 1:
+            assert again == path
+
+
+def test_keys_with_dots_are_found_where_a_longer_key_leads_nowhere() -> None:
+    whole = read_text('{a: {b.c: 1}, "a.b": {d: 2}}', "x.yaml").root
+    assert Path.parse(whole, "x:a.b.c") == Path("x", ("a", "b.c"))
+    assert Path.parse(whole, "x:a.b.d") == Path("x", ("a.b", "d"))
+    assert Path.parse(whole, "x:a.b.e") == Path("x", ("a.b", "e"))
+
+
+def test_every_scalar_of_the_shipped_files_is_found_under_its_path() -> None:
+    for name in product_files():
+        catalogue, product = load(name)
+        for identity in (product.product, *catalogue.documents):
+            whole = catalogue.documents[identity].root
+            for path, _ in scalars(identity, whole):
+                assert Path.parse(whole, str(path)) == path
+                assert path.node(whole) is not None
+
+
+def test_a_path_is_a_value() -> None:
+    path = Path("lb") / "voltage-curve" / "0.5"
+    assert path == Path("lb").child("voltage-curve", "0.5")
+    assert len({path, Path("lb", ("voltage-curve", "0.5"))}) == 1
+    assert path != Path("lb", ("voltage-curve", "0", "5"))
+    assert (str(path), path.dotted, str(Path("lb"))) == (
+        "lb:voltage-curve.0.5",
+        "voltage-curve.0.5",
+        "lb",
+    )
+    assert path.within(path)
+    assert path.within(path.parent)
+    assert path.within(Path("lb"))
+    assert not path.within(Path("lb", ("voltage",)))
+    assert not path.within(Path("lm"))
+    assert not path.parent.within(path)
+    assert document_of("lb:voltage-curve.0.5") == "lb"
+
+
+def test_what_does_not_stand_is_placed_at_the_key_above_it() -> None:
+    path = Path.parse(root(), "frost-post:workload.sample.loads.probe.currant")
+    here, node = path.placed(root())
+    assert here == path.parent
+    assert isinstance(node, MappingNode)
+    assert path.node(root()) is None
+    assert path.nearest(root()) == "current"
+    assert path.parent.nearest(root()) is None
+
+
+def test_a_new_key_is_parsed_as_a_change_makes_it() -> None:
+    for text in ("voltage-curve.0.7", "voltage-curve..7", "priorities.own-figures.x.weight"):
+        path = Path.parse(root(), f"frost-post:{text}")
+        changed = assign(root(), text, split_assignment("a:b=1").value_node)
+        assert path.node(changed) is not None
+        assert path.node(root()) is None
+
+
+def test_a_key_that_begins_or_ends_with_a_dot_can_be_set() -> None:
+    whole = read_text("{curve: {.5: 1, 5.: {low: 2}}}", "x.yaml").root
+    for path, _ in scalars("x", whole):
+        change = split_assignment(f"{path}=7")
+        changed = assign(whole, change.dotted, change.value_node)
+        assert path.node(changed) is change.value_node
+    with pytest.raises(FaultError, match="keys with a dot between them"):
+        assign(whole, "curve.6.", split_assignment("a:b=1").value_node)

@@ -5,12 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from yaml.nodes import Node
-
 from advisor import figures
 from advisor.catalogue.kinds import Reading
 from advisor.catalogue.load import read_document
 from advisor.catalogue.schema_bench import IDLE, Notes, OverheadTrace, Segment
+from advisor.catalogue.schema_parts import Variant
 from advisor.faults import FaultError, FaultLog
 from advisor.quantities import Quantity, spellings
 from advisor.source import Document
@@ -28,9 +27,8 @@ class Session:
 
     def fault(self, log: FaultLog, dotted: str, read: str, expected: str) -> None:
         """Note a fault at a key of the notes, or at the deepest key on the way that stands."""
-        node: Node = self.document.root
-        for _, found in figures.steps(self.document.root, dotted):
-            node = found or node
+        root = self.document.root
+        _, node = figures.Path.parse(root, f"{self.notes.part}:{dotted}").placed(root)
         Reading(self.document.file, self.notes.part, log).fault(node, dotted, read, expected)
 
     def refuse(self, dotted: str, read: str, expected: str) -> FaultError:
@@ -55,9 +53,10 @@ class Session:
         return self.notes.point.name
 
     def in_part(self, name: str) -> tuple[str, str]:
-        """(kernel, operating point with its engine) of a key such as `hash+engine` in a part."""
-        kernel, plus, engine = name.partition("+")
-        return kernel, self.point + plus + engine
+        """(kernel, operating point with its engine) in a part, of a pulse's key (`key_of`)."""
+        segment = next(s for s in self.pulses if s.kernel is not None and key_of(s) == name)
+        engines = () if segment.engine is None else (segment.engine,)
+        return str(segment.kernel), str(Variant(self.point, engines))
 
 
 def key_of(segment: Segment) -> str:

@@ -19,6 +19,9 @@ Product = Any
 
 OWN = "own-figures."
 CURRENCY = "currency"  # in place of a unit: the product's
+Keys = tuple[str, ...]  # of a part's file, on the way down to a figure
+SETUP: Keys = ("toolchain", "setup")
+MATURITY: Keys = ("toolchain", "maturity")
 HOUR = 3600.0
 DAY = 86400.0
 
@@ -48,8 +51,8 @@ class View(Protocol):
     @property
     def toolchain(self) -> Any: ...
 
-    def figure(self, path: str) -> Any:
-        """A part's own figure at a path that the criterion reads, SI."""
+    def figure(self, keys: Keys) -> Any:
+        """A part's own figure that the criterion reads, by its keys, SI."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +78,7 @@ class Measure:
     JSON, `CURRENCY` for the product's. step : what people count it in, as (SI amount, words).
     anchors : (poor, good) of the product where the file gives none; NaN where it cannot be said.
     anchors_rest_on : (path, whether the product states it) of what they are taken from, if any.
-    asks : what it asks of the product. reads : paths of the part that it rests on; the part is set
+    asks : what it asks of the product. reads : keys of the part that it rests on; the part is set
     aside where one of them has no value. value : of a view of builds, (R, N) SI.
     words : a value as a person would say it, where its dimension alone does not tell.
 
@@ -91,7 +94,7 @@ class Measure:
     unit: str
     step: tuple[float, str]
     anchors: Callable[[Product, Cell | None], tuple[float, float]]
-    reads: tuple[str, ...]
+    reads: tuple[Keys, ...]
     value: Callable[[View], Any]
     anchors_rest_on: tuple[str, Callable[[Product], bool]] | None = None
     asks: tuple[Ask, ...] = ()
@@ -164,7 +167,7 @@ def _costs(*names: str) -> tuple[Ask, ...]:
 
 
 # a part's draw is known by these; what of them a product needs is asked where events are laid out
-_DRAW = ("operating-points", "kernels", "sleep-states")
+_DRAW = (("operating-points",), ("kernels",), ("sleep-states",))
 
 MEASURES = (
     Measure(
@@ -190,7 +193,7 @@ MEASURES = (
             *_costs("currency", "units", "engineer-rate", "service-visit", "tools"),
             Ask("service-life", lambda product: product.service_life is not None),
         ),
-        reads=("price", "toolchain.setup", *_DRAW),
+        reads=(("price",), SETUP, *_DRAW),
         value=lambda view: view.lifetime,
     ),
     Measure(
@@ -202,7 +205,7 @@ MEASURES = (
         anchors=lambda product, cell: (2 * _limit(product), 0.0),
         anchors_rest_on=COST_LIMIT,
         asks=_costs("currency", "units"),
-        reads=("price",),
+        reads=(("price",),),
         value=lambda view: view.purchase,
     ),
     Measure(
@@ -212,7 +215,7 @@ MEASURES = (
         unit="1",
         step=(10.0, "10 points"),
         anchors=_fixed(0.0, 100.0),
-        reads=("toolchain.maturity",),
+        reads=(MATURITY,),
         value=lambda view: view.toolchain,
     ),
     Measure(
@@ -222,8 +225,8 @@ MEASURES = (
         unit="s",
         step=(HOUR, "one hour"),
         anchors=_fixed(40 * HOUR, 0.0),
-        reads=("toolchain.setup",),
-        value=lambda view: view.figure("toolchain.setup"),
+        reads=(SETUP,),
+        value=lambda view: view.figure(SETUP),
         words=lambda seconds: f"{seconds / HOUR:.3g} h",
     ),
     Measure(
@@ -261,7 +264,7 @@ MEASURES = (
                 "no needs.memory",
             ),
         ),
-        reads=("memory",),
+        reads=(("memory",),),
         value=lambda view: view.memory_headroom,
     ),
     Measure(
@@ -272,8 +275,8 @@ MEASURES = (
         step=(1e-5, "10 mm2"),
         # a stamp's worth of board: common practice, no source
         anchors=_fixed(4e-4, 0.0),
-        reads=("board-area",),
-        value=lambda view: view.figure("board-area"),
+        reads=(("board-area",),),
+        value=lambda view: view.figure(("board-area",)),
     ),
     Measure(
         name="energy-per-day",
@@ -298,6 +301,7 @@ def measure_of(name: str) -> Measure | None:
     """The criterion of a name, the user's own figures among them; None where there is none."""
     if not name.startswith(OWN) or name == OWN:
         return CRITERIA.get(name)
+    own = ("own-figures", name.removeprefix(OWN))
     return Measure(
         name=name,
         title="a figure of the user's own",
@@ -306,8 +310,8 @@ def measure_of(name: str) -> Measure | None:
         step=(1.0, "1 point"),
         anchors=_fixed(nan, nan),
         anchors_rest_on=(f"priorities.{name}", lambda product: False),
-        reads=(name,),
-        value=lambda view: view.figure(name),
+        reads=(own,),
+        value=lambda view: view.figure(own),
     )
 
 

@@ -29,7 +29,7 @@ from advisor.catalogue.kinds import (
     shape_of,
 )
 from advisor.faults import nearest
-from advisor.figures import NAME_KEYS
+from advisor.figures import name_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +47,7 @@ class ListOf:
         seen: set[str] = set()
         good = True
         for i, item in enumerate(node.value):
-            name = self._name(item) or str(i + 1)
+            name = name_of(item) or str(i + 1)
             value = self.kind.read(item, f"{path}.{name}", reading)
             if self.named_by and name in seen:
                 reading.fault(item, f"{path}.{name}", f'"{name}" twice', "each entry named once")
@@ -55,22 +55,10 @@ class ListOf:
             seen.add(name)
             if value is None:
                 good = False
+            elif hasattr(value, "entry"):
+                value = dataclasses.replace(value, entry=name)
             entries.append(value)
         return tuple(entries) if good else None
-
-    def _name(self, item: Node) -> str:
-        if isinstance(item, ScalarNode):
-            return str(item.value)
-        if isinstance(item, MappingNode):
-            given = {
-                k.value: v.value
-                for k, v in item.value
-                if isinstance(k, ScalarNode) and isinstance(v, ScalarNode)
-            }
-            for name in NAME_KEYS:
-                if name in given:
-                    return str(given[name])
-        return ""
 
     def below(self, name: str) -> Kind | None:
         return self.kind

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import datetime
+import math
 import re
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Protocol
 
@@ -12,6 +14,7 @@ from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 from advisor import quantities
 from advisor.catalogue.definitions import Definitions, Schema, exactly
 from advisor.faults import Fault, FaultLog, nearest
+from advisor.figures import Path
 from advisor.grammar import Sign
 from advisor.quantities import DIMENSIONS, Quantity, QuantityError
 from advisor.source import place_of
@@ -70,6 +73,14 @@ class Compound(Protocol):
 
     def below(self, name: str) -> Kind | None:
         """The kind of what bears that name below it; None where nothing can."""
+
+
+class Placed(Protocol):
+    """A kind whose keys are figures themselves, so that one may be spelled in several ways."""
+
+    @property
+    def places(self) -> Figure:
+        """What its keys are."""
 
 
 def shape_of(node: Node) -> str:
@@ -425,17 +436,44 @@ class Figure:
         return [number, text]
 
 
+def same_place(one: float, other: float) -> bool:
+    """Whether two places are one: a key in K and one in degC differ by rounding."""
+    return math.isclose(one, other, rel_tol=1e-9, abs_tol=1e-12)
+
+
+def there_already(place: float, keys: Mapping[float, str]) -> str | None:
+    """The key of a curve or table that stands for a place; None where none does."""
+    return next((key for at, key in keys.items() if same_place(at, place)), None)
+
+
+def other_spelling(key: Node, stands: str) -> str | None:
+    """The key that stands, where this one of the same value is written otherwise."""
+    return stands if isinstance(key, ScalarNode) and key.value != stands else None
+
+
 @dataclass(frozen=True, slots=True)
 class Curve:
-    """A curve read from a mapping of x to y: x ascending in SI, y a figure at each x."""
+    """A curve read from a mapping of x to y: x ascending in SI, y a figure at each x.
+
+    `keys` are the places as the file writes them; none for a plain figure, a constant.
+    """
 
     x: tuple[float, ...]
     y: tuple[Quantity, ...]
+    keys: tuple[str, ...] = ()
 
     @property
     def flat(self) -> bool:
-        """Whether one value holds everywhere (a plain figure was written)."""
+        """Whether one value holds everywhere."""
         return len(self.y) == 1
+
+    def entries(self, path: Path) -> Iterator[tuple[Path, Quantity]]:
+        """(path, figure) at each place; `path` is the curve's own."""
+        if not self.keys:
+            yield path, self.y[0]
+            return
+        for key, quantity in zip(self.keys, self.y, strict=True):
+            yield path / key, quantity
 
 
 @dataclass(frozen=True, slots=True)
@@ -459,6 +497,7 @@ class CurveOf:
             reading.fault(node, path, shape_of(node), self.describe())
             return None
         points: dict[float, Quantity] = {}
+        keys: dict[float, str] = {}
         good = True
         for k, v in node.value:
             x = self.x.read(k, path, reading)
@@ -468,18 +507,26 @@ class CurveOf:
             elif x.u:
                 reading.fault(k, path, shape_of(k), "an exact place on the curve")
                 good = False
-            elif x.nominal in points:
-                reading.fault(k, path, f"{shape_of(k)} twice", "each place of a curve once")
+            elif (stands := there_already(x.nominal, keys)) is not None:
+                near = other_spelling(k, stands)
+                reading.fault(k, path, f"{shape_of(k)} twice", "each place of a curve once", near)
                 good = False
             else:
-                points[x.nominal] = y
+                points[x.nominal], keys[x.nominal] = y, k.value
         if not good:
             return None
         ordered = sorted(points)
-        return Curve(tuple(ordered), tuple(points[x] for x in ordered))
+        return Curve(
+            tuple(ordered), tuple(points[x] for x in ordered), tuple(keys[x] for x in ordered)
+        )
 
     def below(self, name: str) -> Kind | None:
         return self.y
+
+    @property
+    def places(self) -> Figure:
+        """What its keys are."""
+        return self.x
 
     def describe(self) -> str:
         example = DIMENSIONS[self.x.dimension].example

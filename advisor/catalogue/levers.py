@@ -7,18 +7,19 @@ A lever's value is in SI units (money in the file's currency); its text can be p
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from yaml.nodes import MappingNode, Node
+from yaml.error import Mark
+from yaml.nodes import MappingNode, Node, ScalarNode
 
-from advisor import figures
 from advisor.catalogue.fields import Record
-from advisor.catalogue.kinds import CurveOf, Figure, Kind, Reading, Whole
+from advisor.catalogue.kinds import CurveOf, Figure, Kind, Reading, Whole, same_place
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.faults import Fault, FaultError, FaultLog, nearest
+from advisor.figures import Path, document_of, names_in
 from advisor.quantities import DIMENSIONS, Quantity, show
 from advisor.source import read_text
 
@@ -31,11 +32,11 @@ class Lever:
 
     Attributes
     ----------
-    path : `ID:dotted.keys`. kind : what may stand there. unit : SI unit of its values. now : the
+    path : where it stands. kind : what may stand there. unit : SI unit of its values. now : the
     value that stands, None where the key is absent. u : its standard uncertainty, 0 where exact.
     """
 
-    path: str
+    path: Path
     kind: Figure | Whole
     unit: str
     now: float | None
@@ -128,83 +129,82 @@ def read_option(option: str, text: str, kind: Figure | Whole) -> Any:
     return value
 
 
-def lever(catalogue: Catalogue, product: Product, path: str) -> Lever:
-    """The lever at a path.
+def lever(catalogue: Catalogue, product: Product, where: str | Path) -> Lever:
+    """The lever at a path, or at what a text says of one.
 
     Raises
     ------
     FaultError
         For a path that leads to no figure.
     """
-    identity, colon, dotted = path.partition(":")
+    text = str(where)
+    identity = document_of(text)
     record = product if identity == product.product else catalogue.record(identity)
-    if record is None or not colon or not dotted:
+    path = Path("")
+    if record is not None:
+        root = catalogue.documents[identity].root
+        path = Path.parse(root, text) if isinstance(where, str) else where
+    if not path.keys:
         known = [product.product, *(name for kind in catalogue.kinds.values() for name in kind)]
         raise FaultError(
             (
                 Fault(
-                    path,
-                    f'"{path}"',
+                    text,
+                    f'"{text}"',
                     "a figure's path, ID:dotted.keys, such as frost-post:workload.sample.every",
                     nearest=nearest(identity, known) if record is None else None,
                 ),
             )
         )
-    root = catalogue.documents[identity].root
-    kind: Kind | None = None
-    for name, kind in _kinds_down(type(record), root, dotted):
-        if kind is None:
-            raise _none_there(path, name)
+    kind: Kind | None = Record(type(record))
+    node: Node | None = root
+    for key in path.keys:
+        near = _spelled_otherwise(kind, node, key)
+        below = getattr(kind, "below", None)
+        kind = None if below is None else below(key)
+        alike = 0 if node is None else names_in(node).count(key)
+        node = None if node is None else Path("", (key,)).node(node)
+        if kind is None or near is not None:
+            raise _none_there(text, key, near or path.nearest(root))
+        if alike > 1:
+            raise FaultError((Fault(text, f'"{key}"', f"an entry named once; {alike} bear it"),))
     if isinstance(kind, CurveOf) and kind.constant:
         kind = kind.y
     if not isinstance(kind, Figure | Whole):
-        raise _none_there(path, dotted)
-    return _made(path, kind, figures.resolve(root, dotted), product)
+        raise _none_there(text, path.dotted)
+    return _made(path, kind, node, product)
 
 
-def curve_key(catalogue: Catalogue, path: str, place: float | None) -> str:
-    """The path of the entry of a curve at a place (SI), as the file writes it.
-
-    Without a place, that of a curve's only entry; the path itself where no entry stands there.
-    """
-    identity, _, dotted = path.partition(":")
-    root = catalogue.documents[identity].root
-    record = catalogue.record(identity)
-    cls = Product if record is None else type(record)
-    *_, (_, kind) = _kinds_down(cls, root, dotted)
-    node = figures.resolve(root, dotted)
-    if isinstance(kind, CurveOf) and isinstance(node, MappingNode):
-        if place is None:
-            names = [key.value for key, _ in node.value]
-            return f"{path}.{names[0]}" if len(names) == 1 else path
-        for key, _ in node.value:
-            x = kind.x.read(key, dotted, Reading("", identity, FaultLog()))
-            if x is not None and math.isclose(x.nominal, place, rel_tol=1e-9, abs_tol=1e-15):
-                return f"{path}.{key.value}"
-    return path
+def _spelled_otherwise(kind: Kind | None, node: Node | None, key: str) -> str | None:
+    """The key of a curve or table that stands for the same place as this one, which does not."""
+    places = getattr(kind, "places", None)
+    if not isinstance(places, Figure) or not isinstance(node, MappingNode):
+        return None
+    names = names_in(node)
+    wanted = _place(places, key)
+    if key in names or math.isnan(wanted):
+        return None
+    return next((name for name in names if same_place(_place(places, name), wanted)), None)
 
 
-def _kinds_down(cls: type[Any], root: Node, dotted: str) -> Iterator[tuple[str, Kind | None]]:
-    """(key, what may stand there) on the way down a path below a record; None where nothing may."""
-    kind: Kind | None = Record(cls)
-    for name, _ in figures.steps(root, dotted):
-        below = getattr(kind, "below", None)
-        kind = None if below is None else below(name)
-        yield name, kind
+def _place(places: Figure, key: str) -> float:
+    mark = Mark("", 0, 0, 0, None, 0)
+    node = ScalarNode("tag:yaml.org,2002:str", key, mark, mark)
+    found = places.read(node, "", Reading("", "", FaultLog()))
+    return math.nan if found is None else found.nominal
 
 
-def _none_there(path: str, name: str) -> FaultError:
-    return FaultError((Fault(path, f'"{name}"', "a path that leads to a figure"),))
+def _none_there(path: str, name: str, near: str | None = None) -> FaultError:
+    return FaultError((Fault(path, f'"{name}"', "a path that leads to a figure", nearest=near),))
 
 
-def _made(path: str, kind: Figure | Whole, node: Node | None, product: Product) -> Lever:
-    identity, _, dotted = path.partition(":")
+def _made(path: Path, kind: Figure | Whole, node: Node | None, product: Product) -> Lever:
     now, u = None, 0.0
     if node is not None:
-        value = kind.read(node, dotted, Reading("", identity, FaultLog()))
+        value = kind.read(node, path.dotted, Reading("", path.document, FaultLog()))
         if value is None:
             # a curve, where a figure might stand as well
-            raise _none_there(path, dotted.rpartition(".")[2])
+            raise _none_there(str(path), path.keys[-1])
         now = value.nominal if isinstance(value, Quantity) else float(value)
         u = value.u if isinstance(value, Quantity) else 0.0
     if isinstance(kind, Whole):
@@ -247,7 +247,11 @@ def span(
     now = found.now
     if now is None or (now <= 0 and found.dimension != "temperature"):
         raise FaultError(
-            (Fault(found.path, "no value above zero", f"a range, --along {found.path}=FROM:TO"),)
+            (
+                Fault(
+                    str(found.path), "no value above zero", f"a range, --along {found.path}=FROM:TO"
+                ),
+            )
         )
     if found.dimension == "temperature":
         return now - step, now + step

@@ -12,13 +12,13 @@ from functools import partial
 from itertools import pairwise
 from typing import Any
 
-from advisor import figures
 from advisor.catalogue.criteria import OWN, asked_words, measure_of, unmet
 from advisor.catalogue.records import Catalogue
-from advisor.catalogue.schema_parts import Part
+from advisor.catalogue.schema_parts import Part, Variant
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.schema_supply import Cell, Converter
 from advisor.faults import Fault, FaultLog, nearest
+from advisor.figures import Path
 from advisor.source import Document, place_of
 
 # (dotted path, what was read, the nearest valid word or None)
@@ -42,32 +42,33 @@ def _order(low: Any, high: Any, path: str) -> Iterator[Breach]:
 # ---------------------------------------------------------------------------------------- parts
 
 
-def measured(part: Part) -> Iterator[tuple[str, Any]]:
-    """(dotted path, record) of everything in a part that names its evidence."""
+def measured(part: Part) -> Iterator[tuple[Path, Any]]:
+    """(path, record) of everything in a part that names its evidence."""
+    own = Path(part.part)
     for name, point in part.operating_points.items():
-        yield f"operating-points.{name}", point
+        yield own.child("operating-points", name), point
     for kernel, variants in part.kernels.items():
         for variant, figure in variants.items():
-            yield f"kernels.{kernel}.{variant}", figure
+            yield own.child("kernels", kernel, variant), figure
     for name, block in part.blocks.items():
-        yield f"blocks.{name}", block
+        yield own.child("blocks", name), block
     for name, state in part.sleep_states.items():
-        yield f"sleep-states.{name}", state
+        yield own.child("sleep-states", name), state
 
 
 def _unknown_evidence(part: Part, _: Catalogue) -> Iterator[Breach]:
     for path, record in measured(part):
         if record.evidence is not None and record.evidence not in part.evidence:
             near = nearest(record.evidence, tuple(part.evidence))
-            yield f"{path}.evidence", f'"{record.evidence}"', near
+            yield (path / "evidence").dotted, f'"{record.evidence}"', near
 
 
 def _unknown_point(part: Part, _: Catalogue) -> Iterator[Breach]:
     for kernel, variants in part.kernels.items():
         for variant in variants:
-            base = variant.split("+")[0]
-            if base not in part.operating_points or variant.endswith("+"):
-                near = nearest(base, tuple(part.operating_points))
+            run = Variant.parse(variant)
+            if run.point not in part.operating_points or "" in run.engines:
+                near = nearest(run.point, tuple(part.operating_points))
                 yield f"kernels.{kernel}.{variant}", f'"{variant}"', near
 
 
@@ -263,8 +264,8 @@ def _unknown_names(product: Product, catalogue: Catalogue) -> Iterator[Breach]:
 
 
 def _cell_options(product: Product, _: Catalogue) -> Iterator[Breach]:
-    for i, option in enumerate(product.supply_options.cells, 1):
-        path = f"supply-options.cells.{option.cell or (option.budget and option.budget.text) or i}"
+    for option in product.supply_options.cells:
+        path = f"supply-options.cells.{option.entry}"
         if (option.cell is None) == (option.budget is None):
             yield path, "neither or both of cell and budget", None
         elif option.budget is not None and option.voltage is None:
@@ -330,17 +331,12 @@ def apply(
     """Note every breach of `rules` by one record, at the place of the nearest key that stands."""
     for rule in rules:
         for path, read, near in rule.breaches(record, catalogue):
-            place = None
+            where, place = f"{identity}:{path}", None
             document = documents.get(identity)
             if document is not None:
-                dotted, node = path, figures.resolve(document.root, path)
-                while node is None and "." in dotted:
-                    dotted = dotted.rpartition(".")[0]
-                    node = figures.resolve(document.root, dotted)
-                place = place_of(node if node is not None else document.root, document.file)
-            log.add(
-                Fault(f"{identity}:{path}", read, rule.expected, place, near, rule.severity)  # type: ignore[arg-type]
-            )
+                _, node = Path.parse(document.root, where).placed(document.root)
+                place = place_of(node, document.file)
+            log.add(Fault(where, read, rule.expected, place, near, rule.severity))  # type: ignore[arg-type]
 
 
 def check_catalogue(

@@ -132,6 +132,24 @@ class OperatingPoint:
     evidence: str | None = key(Identity("evidence"), "where the figures come from")
 
 
+@dataclass(frozen=True, slots=True, order=True)
+class Variant:
+    """How a kernel is run: the operating point, and the engines that do the work there."""
+
+    point: str
+    engines: tuple[str, ...] = ()
+
+    def __str__(self) -> str:
+        """`POINT` or `POINT+ENGINE+…`, the key of a part's kernel."""
+        return "+".join((self.point, *self.engines))
+
+    @classmethod
+    def parse(cls, text: str) -> Variant:
+        """The variant of a part's key; the rules see to it that no name in it is empty."""
+        point, *engines = text.split("+")
+        return cls(point, tuple(engines))
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class KernelFigure:
     """Time and chip current of one unit of work of a kernel."""

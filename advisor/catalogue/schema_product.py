@@ -40,10 +40,11 @@ from advisor.quantities import Quantity
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stay:
-    """A share of the time spent at a temperature."""
+    """A share of the time spent at a temperature; `entry` is its name in the list."""
 
     at: Quantity = key(TEMPERATURE, "ambient temperature", required=True)
     share: Quantity = key(Figure("share", above=True, most=1.0), "share of the time", required=True)
+    entry: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -107,7 +108,10 @@ class Needs:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CellOption:
-    """A pack that may be used: cells in series and parallel, or an ideal budget."""
+    """A pack that may be used: cells in series and parallel, or an ideal budget.
+
+    `entry` is its name in the list.
+    """
 
     cell: str | None = key(Identity("cell"), "the cell's id")
     series: int = key(Whole(), "cells in series", default=1)
@@ -116,6 +120,7 @@ class CellOption:
         Figure("charge", above=True), "an ideal flat source of this charge, in place of a cell"
     )
     voltage: Quantity | None = key(VOLTAGE, "voltage of that ideal source")
+    entry: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

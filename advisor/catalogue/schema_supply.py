@@ -21,7 +21,9 @@ from advisor.catalogue.kinds import (
     Kind,
     Reading,
     Text,
+    other_spelling,
     shape_of,
+    there_already,
 )
 from advisor.catalogue.schema_parts import (
     CURRENT,
@@ -51,10 +53,11 @@ class AtTemperature:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TemperatureTable:
-    """Temperatures in ascending order with what holds there."""
+    """Temperatures in ascending order with what holds there; `keys` as the file writes them."""
 
     at: tuple[float, ...]
     rows: tuple[AtTemperature, ...]
+    keys: tuple[str, ...]
 
 
 class TemperatureTableKind:
@@ -65,6 +68,7 @@ class TemperatureTableKind:
             reading.fault(node, path, shape_of(node), self.describe())
             return None
         rows: dict[float, AtTemperature] = {}
+        names: dict[float, str] = {}
         good = True
         for k, v in node.value:
             at = TEMPERATURE.read(k, path, reading)
@@ -75,15 +79,25 @@ class TemperatureTableKind:
             elif at.u:
                 reading.fault(k, path, shape_of(k), "an exact temperature")
                 good = False
-            elif at.nominal in rows:
-                reading.fault(k, path, f"{shape_of(k)} twice", "each temperature once")
+            elif (stands := there_already(at.nominal, names)) is not None:
+                near = other_spelling(k, stands)
+                reading.fault(k, path, f"{shape_of(k)} twice", "each temperature once", near)
                 good = False
             else:
-                rows[at.nominal] = row
+                rows[at.nominal], names[at.nominal] = row, name
         if not good:
             return None
         order = sorted(rows)
-        return TemperatureTable(at=tuple(order), rows=tuple(rows[t] for t in order))
+        return TemperatureTable(
+            at=tuple(order),
+            rows=tuple(rows[t] for t in order),
+            keys=tuple(names[t] for t in order),
+        )
+
+    @property
+    def places(self) -> Figure:
+        """What its keys are."""
+        return TEMPERATURE
 
     def below(self, name: str) -> Kind | None:
         return Record(AtTemperature)

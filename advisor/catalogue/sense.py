@@ -13,7 +13,7 @@ from itertools import pairwise
 
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.rules import Breach, Rule, apply, measured
-from advisor.catalogue.schema_parts import Part
+from advisor.catalogue.schema_parts import Part, Variant
 from advisor.catalogue.schema_product import Product
 from advisor.faults import Fault, FaultLog
 
@@ -62,6 +62,10 @@ def _energy(part: Part) -> Iterator[tuple[str, str, float]]:
                 yield kernel, variant, f.time.nominal * f.current.nominal * f.supply.nominal
 
 
+def _by_engine(variant: str) -> bool:
+    return bool(Variant.parse(variant).engines)
+
+
 def _energy_apart(part: Part, medians: Medians) -> Iterator[Breach]:
     """Energy out of line with the catalogue's for the kernel and with the part's own level.
 
@@ -69,9 +73,9 @@ def _energy_apart(part: Part, medians: Medians) -> Iterator[Breach]:
     stands out is a figure with a slipped digit or unit.
     """
     ratios = {
-        (kernel, variant): energy / medians[kernel, "+" in variant]
+        (kernel, variant): energy / medians[kernel, _by_engine(variant)]
         for kernel, variant, energy in _energy(part)
-        if (kernel, "+" in variant) in medians
+        if (kernel, _by_engine(variant)) in medians
     }
     if not ratios:
         return
@@ -88,7 +92,7 @@ def _medians(catalogue: Catalogue) -> Medians:
     groups: dict[tuple[str, bool], list[float]] = defaultdict(list)
     for part in catalogue.parts.values():
         for kernel, variant, energy in _energy(part):
-            groups[kernel, "+" in variant].append(energy)
+            groups[kernel, _by_engine(variant)].append(energy)
     return {name: statistics.median(group) for name, group in groups.items() if len(group) >= 4}
 
 
@@ -104,7 +108,7 @@ def _old_evidence(part: Part, _: Catalogue) -> Iterator[Breach]:
 def _estimates(part: Part, _: Catalogue) -> Iterator[Breach]:
     resting: dict[str | None, list[str]] = defaultdict(list)
     for path, record in measured(part):
-        resting[record.evidence].append(path)
+        resting[record.evidence].append(path.dotted)
     for name, paths in resting.items():
         kind = part.evidence.get(name or "")
         rest = f" and {len(paths) - 1} more" if len(paths) > 1 else ""

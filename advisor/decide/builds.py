@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.catalogue.criteria import DAY, OWN
+from advisor.catalogue.criteria import DAY, Keys
 from advisor.catalogue.schema_parts import Part
 from advisor.catalogue.schema_product import Product
 from advisor.decide.costs import Costs, FeedCost, PartCost, ProductCost, costs
@@ -32,10 +32,10 @@ from advisor.quantities import Quantity
 Index = NDArray[np.intp]
 
 
-def stated(part: Part, path: str) -> object:
-    """What a part states at the path of a key, such as `toolchain.setup`; None where nothing."""
+def stated(part: Part, keys: Keys) -> object:
+    """What a part states behind keys, such as `toolchain`, `setup`; None where nothing."""
     found: object = part
-    for name in path.split(".", 1) if path.startswith(OWN) else path.split("."):
+    for name in keys:
         if isinstance(found, Mapping):
             found = found.get(name)
         else:
@@ -50,7 +50,7 @@ class PartSide:
     """What a build takes of its part beside the currents, each (P, N) and in the stack's order.
 
     least_v, brown_out_v : V, 0 where unstated; most_v : V. cost : per unit; setup_h : hours.
-    toolchain : 0..100. memory_headroom : share. figures : those that the criteria read, by path.
+    toolchain : 0..100. memory_headroom : share. figures : those that criteria and limits read.
     """
 
     least_v: Array
@@ -60,7 +60,7 @@ class PartSide:
     setup_h: Array
     toolchain: Array
     memory_headroom: Array
-    figures: Mapping[str, Array]
+    figures: Mapping[Keys, Array]
 
     @property
     def floor_v(self) -> Array:
@@ -73,20 +73,22 @@ def part_side(
     part_costs: Sequence[PartCost],
     product: Product,
     samplers: Mapping[str, Sampler],
-    paths: Iterable[str],
+    wanted: Iterable[Keys],
 ) -> PartSide:
     """Gather `PartSide` for P >= 1 parts; a figure that is missing and not needed is NaN.
 
-    `paths` are those of the parts' own figures that are wanted besides.
+    `wanted` are keys of the parts' own figures that are read besides.
     """
     size = samplers[parts[0].part].size
 
-    def gathered(path: str, quantities: Sequence[object], absent: float) -> Array:
+    def gathered(keys: tuple[str, ...], quantities: Sequence[object], absent: float) -> Array:
         rows = []
         for part, quantity in zip(parts, quantities, strict=True):
             sampler = samplers[part.part]
             rows.append(
-                np.full(size, absent) if quantity is None else sampler.take(path, quantity)  # type: ignore[arg-type]
+                np.full(size, absent)
+                if quantity is None
+                else sampler.take(sampler.root.child(*keys), quantity)  # type: ignore[arg-type]
             )
         return np.stack(rows)
 
@@ -107,18 +109,18 @@ def part_side(
             if need is not None and offer is not None and offer.nominal > 0
         ]
         memory.append(np.full(size, min(left, default=np.nan)))
-    read = {path: [stated(part, path) for part in parts] for path in paths}
+    read = {keys: [stated(part, keys) for part in parts] for keys in wanted}
     return PartSide(
-        least_v=gathered("supply.min", [p.supply.min for p in parts], 0.0),
-        brown_out_v=gathered("supply.brown-out", [p.supply.brown_out for p in parts], 0.0),
-        most_v=gathered("supply.max", [p.supply.max for p in parts], np.inf),
+        least_v=gathered(("supply", "min"), [p.supply.min for p in parts], 0.0),
+        brown_out_v=gathered(("supply", "brown-out"), [p.supply.brown_out for p in parts], 0.0),
+        most_v=gathered(("supply", "max"), [p.supply.max for p in parts], np.inf),
         cost=np.stack([c.each for c in part_costs]),
         setup_h=np.stack([c.setup_h for c in part_costs]),
         toolchain=np.stack(tools),
         memory_headroom=np.stack(memory),
         figures={
-            path: gathered(path, quantities, np.nan)
-            for path, quantities in read.items()
+            keys: gathered(keys, quantities, np.nan)
+            for keys, quantities in read.items()
             if all(q is None or isinstance(q, Quantity) for q in quantities)
         },
     )
@@ -388,5 +390,5 @@ class _View:
     def toolchain(self) -> Array:
         return self.side.toolchain[self.part]
 
-    def figure(self, path: str) -> Array:
-        return self.side.figures[path][self.part]
+    def figure(self, keys: Keys) -> Array:
+        return self.side.figures[keys][self.part]

@@ -86,13 +86,15 @@ def product_cost(product: Product, sampler: Sampler) -> ProductCost:
     cost = product.cost
     unknown = np.full(sampler.size, np.nan)
 
+    own = sampler.root / "cost"
+
     def take(name: str) -> Array:
         quantity = getattr(cost, name)
         if quantity is None:
             return unknown
-        return sampler.take(f"cost.{name.replace('_', '-')}", quantity)
+        return sampler.take(own / name.replace("_", "-"), quantity)
 
-    rates = {c: sampler.take(f"cost.rates.{c}", q) for c, q in cost.rates.items()}
+    rates = {c: sampler.take(own / "rates" / c, q) for c, q in cost.rates.items()}
     hour = take("engineer_rate")
     if cost.engineer_rate is not None and rate_currency(product) != cost.currency:
         hour = hour * rates.get(rate_currency(product) or "", unknown)
@@ -105,7 +107,7 @@ def product_cost(product: Product, sampler: Sampler) -> ProductCost:
         rates=rates,
         service_life=unknown
         if product.service_life is None
-        else sampler.take("service-life", product.service_life),
+        else sampler.take(sampler.root / "service-life", product.service_life),
         limit=np.inf if cost.unit_cost_limit is None else cost.unit_cost_limit.nominal,
     )
 
@@ -133,8 +135,9 @@ def _purchase(
     rate = _rate(price.currency, own, sampler)
     if rate is None:
         return None
+    at = sampler.root.child("price", "breaks")
     breaks = [
-        (quantity, sampler.take(f"price.breaks.{quantity}", each))
+        (quantity, sampler.take(at / str(quantity), each))
         for quantity, each in sorted(price.breaks.items())
     ]
     needed = per_unit * own.units
@@ -158,18 +161,19 @@ def part_cost(part: Part, own: ProductCost, sampler: Sampler) -> PartCost:
     currency = None if part.price is None else part.price.currency
     rate = _rate(currency, own, sampler)
     for extra in part.extras:
+        at = sampler.root.child("extras", extra.item, "price")
         if extra.price is None:
-            missing.append(f"{part.part}:extras.{extra.item}.price")
+            missing.append(str(at))
             extras[extra.item] = unknown
         elif rate is None:
             extras[extra.item] = unknown
         else:
-            extras[extra.item] = sampler.take(f"extras.{extra.item}.price", extra.price) * rate
-    setup = part.toolchain.setup
+            extras[extra.item] = sampler.take(at, extra.price) * rate
+    setup, at = part.toolchain.setup, sampler.root.child("toolchain", "setup")
     return PartCost(
         unknown if each is None else each,
         extras,
-        unknown if setup is None else sampler.take("toolchain.setup", setup) / HOUR,
+        unknown if setup is None else sampler.take(at, setup) / HOUR,
         tuple(missing),
         bought,
     )
@@ -202,7 +206,9 @@ def feed_cost(
         reservoir = (
             unknown
             if capacitor.price is None
-            else sampler.take("supply-options.reservoir.price", capacitor.price)
+            else sampler.take(
+                sampler.root.child("supply-options", "reservoir", "price"), capacitor.price
+            )
         )
     return FeedCost(pack, converter, reservoir, tuple(missing), bought)
 

@@ -16,10 +16,10 @@ from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.decide.builds import Assessed, Build, Prepared, assess, part_side, prepare
 from advisor.decide.costs import part_cost
-from advisor.decide.limits import figure_paths
+from advisor.decide.limits import figures_read
 from advisor.decide.stage import Stage, stage
 from advisor.decide.value import Criterion, weights
-from advisor.model.draws import Array
+from advisor.model.draws import Array, Trace
 from advisor.model.packs import cells_name
 from advisor.model.tables import Wanted, part_figures, stack
 
@@ -46,7 +46,7 @@ def draw_builds(
     seed: int,
     jobs: int = 1,
     progress: Progress | None = None,
-    trace: dict[str, Array] | None = None,
+    trace: Trace | None = None,
 ) -> list[Drawn]:
     """Draw every stated uncertainty through the given builds.
 
@@ -61,7 +61,7 @@ def draw_builds(
     """
     sizes = [min(CHUNK, draws - start) for start in range(0, draws, CHUNK)]
 
-    traces: list[dict[str, Array]] = [{} for _ in sizes]
+    traces: list[Trace] = [{} for _ in sizes]
 
     def one(chunk: int) -> list[Drawn]:
         kept = None if trace is None else traces[chunk]
@@ -140,7 +140,7 @@ def assessed(
                 table,
                 here.figures,
                 here.events(table),
-                part_side(parts, costs, product, here.samplers, figure_paths(product)),
+                part_side(parts, costs, product, here.samplers, figures_read(product)),
                 np.arange(len(members)),
                 np.zeros(len(members), dtype=np.intp),
                 np.zeros((len(members), len(here.figures.tasks)), dtype=np.intp),

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from advisor.catalogue.criteria import measures
+from advisor.catalogue.criteria import MATURITY, measures
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_parts import Part
 from advisor.catalogue.schema_product import Product
@@ -25,13 +25,14 @@ from advisor.decide.builds import (
 )
 from advisor.decide.costs import PartCost, ProductCost, part_cost
 from advisor.decide.drawing import Drawn, Progress, draw_builds
-from advisor.decide.limits import feed_faults, figure_paths, plan_faults, row_faults
+from advisor.decide.limits import feed_faults, figures_read, plan_faults, row_faults
 from advisor.decide.missing import Estimated, fill_missing, notes
 from advisor.decide.screens import Failed, Screened, screen
 from advisor.decide.stage import Stage, stage
 from advisor.decide.value import Criterion, criteria
 from advisor.faults import Fault, FaultError
-from advisor.model.draws import Array
+from advisor.figures import Path
+from advisor.model.draws import Array, Trace
 from advisor.model.maturity import maturity
 from advisor.model.packs import (
     CELL_LIMITS,
@@ -41,8 +42,6 @@ from advisor.model.packs import (
 from advisor.model.plan import Plans, choose
 from advisor.model.tables import PartFigures, part_figures, stack
 from advisor.model.workload import ProductFigures
-
-MATURITY = "toolchain.maturity"  # answers to it may be there and yet tell nothing
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,11 +133,12 @@ def _criterion_missing(part: Part, product: Product, cost_missing: Sequence[str]
     out: list[str] = []
     if product.cost.unit_cost_limit is not None:
         out += cost_missing
-    for path in dict.fromkeys(path for measure in measures(product) for path in measure.reads):
-        if path == "price":
+    for keys in dict.fromkeys(keys for measure in measures(product) for keys in measure.reads):
+        if keys == ("price",):
             out += cost_missing
-        elif stated(part, path) is None or (path == MATURITY and maturity(part.toolchain) is None):
-            out.append(f"{part.part}:{path}")
+        elif stated(part, keys) is None or (keys == MATURITY and maturity(part.toolchain) is None):
+            # answers to it may be there and yet tell nothing
+            out.append(str(Path(part.part, keys)))
     for end in ("min", "max"):
         if getattr(part.supply, end) is None:
             out.append(f"{part.part}:supply.{end}")
@@ -152,7 +152,7 @@ def evaluate(
     seed: int = 1,
     jobs: int = 1,
     progress: Progress | None = None,
-    trace: dict[str, Array] | None = None,
+    trace: Trace | None = None,
     estimate_missing: bool = False,
 ) -> Evaluation:
     """Screen, build, score and rank every part of a catalogue for a product.
@@ -252,7 +252,7 @@ def _nominal(
     table = stack(read)
     events = here.events(table)
     part_costs = [part_cost(p, here.own_cost, here.samplers[p.part]) for p in parts]
-    side = part_side(parts, part_costs, here.product, here.samplers, figure_paths(here.product))
+    side = part_side(parts, part_costs, here.product, here.samplers, figures_read(here.product))
     builds: dict[int, list[Build]] = defaultdict(list)
     reasons: dict[int, list[list[Failed]]] = defaultdict(list)
     unfit: list[list[Failed]] = []

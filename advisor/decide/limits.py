@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.catalogue.criteria import measures
+from advisor.catalogue.criteria import Keys, measures
 from advisor.catalogue.schema_product import Product
 from advisor.decide.builds import Assessed, PartSide
 from advisor.decide.costs import ProductCost
@@ -219,9 +219,9 @@ class Held:
         feed = self.found.feed
         return feed.pack.open_v[0] if feed.converter is None else feed.rail_v
 
-    def figure(self, path: str) -> Array:
+    def figure(self, keys: Keys) -> Array:
         """A part's own figure, (R, N); NaN where it is not stated."""
-        return self.side.figures[path][self.found.part]
+        return self.side.figures[keys][self.found.part]
 
 
 def _supply_max(at: Held) -> Iterator[Case]:
@@ -362,10 +362,10 @@ BUILD_LIMITS = (
 LIMITS = (*PART_LIMITS, *FEED_LIMITS, *OPTION_LIMITS, *BUILD_LIMITS)
 
 
-def figure_paths(product: Product) -> tuple[str, ...]:
-    """Paths of the parts' own figures that the product's criteria and the limits read."""
-    weighed = (path for measure in measures(product) for path in measure.reads)
-    return tuple(dict.fromkeys([*weighed, *(path for one in LIMITS for path in one.reads)]))
+def figures_read(product: Product) -> tuple[Keys, ...]:
+    """Keys of the parts' own figures that the product's criteria and the limits read."""
+    weighed = (keys for measure in measures(product) for keys in measure.reads)
+    return tuple(dict.fromkeys([*weighed, *(keys for one in LIMITS for keys in one.reads)]))
 
 
 def _faults(limits: Sequence[Limit], subject: object) -> list[Failed]:

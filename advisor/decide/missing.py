@@ -21,8 +21,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from advisor.catalogue.records import Catalogue
-from advisor.catalogue.schema_parts import Evidence, KernelFigure, Part
+from advisor.catalogue.schema_parts import Evidence, KernelFigure, Part, Variant
 from advisor.catalogue.schema_product import Product
+from advisor.figures import Path
 from advisor.model.draws import Array
 from advisor.quantities import lognormal
 
@@ -71,7 +72,7 @@ def fill_missing(catalogue: Catalogue, product: Product) -> tuple[Catalogue, tup
             if made:
                 errors = [float(np.expm1(fit.predict(*at)[1])) for fit in fits]
                 parts[name] = _with(parts[name], kernel, made)
-                paths = tuple(f"{name}:kernels.{kernel}.{point}" for point in made)
+                paths = tuple(str(Path(name, ("kernels", kernel, point))) for point in made)
                 out.append(Estimated(name, kernel, paths, *errors))
     told: dict[str, tuple[str, ...]] = {}
     for one in out:
@@ -102,7 +103,7 @@ def _native(part: Part, kernel: str) -> str | None:
     found = [
         v
         for v, f in part.kernels.get(kernel, {}).items()
-        if "+" not in v and v in part.operating_points and f.time and f.current
+        if not Variant.parse(v).engines and v in part.operating_points and f.time and f.current
     ]
     return max(found, key=lambda v: (_clock(part, v), v), default=None)
 

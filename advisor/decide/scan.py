@@ -18,6 +18,7 @@ from advisor.decide.drawing import assessed
 from advisor.decide.limits import stands
 from advisor.decide.stage import GridSamplers, grid_stage
 from advisor.decide.value import Criterion
+from advisor.figures import Path
 from advisor.model.draws import Array
 
 
@@ -26,7 +27,7 @@ def scan(
     product: Product,
     builds: Sequence[Build],
     criteria: Sequence[Criterion],
-    path: str,
+    path: Path,
     places: Array,
 ) -> dict[str, Array] | None:
     """Every part's best score over the places of a lever, by part.

@@ -14,6 +14,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from advisor.catalogue.criteria import Keys
 from advisor.catalogue.schema_parts import LIFECYCLES, Part
 from advisor.catalogue.schema_product import Product
 from advisor.model.draws import Array
@@ -81,7 +82,7 @@ class Limit:
     Attributes
     ----------
     title : in words. dimension : of its figures; empty for words. least : whether the offer must
-    be at least what is required; else it must not pass it. reads : paths of the part's own
+    be at least what is required; else it must not pass it. reads : keys of the part's own
     figures that its cases take from the subject.
     """
 
@@ -91,7 +92,7 @@ class Limit:
     dimension: str
     least: bool
     cases: Callable[[Any], Iterator[Case]]
-    reads: tuple[str, ...] = ()
+    reads: tuple[Keys, ...] = ()
 
     def bad(self, case: Case) -> NDArray[np.bool_]:
         """Where a case is broken, (R, N) or broadcast to it."""

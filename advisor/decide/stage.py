@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.decide.costs import FeedCost, ProductCost, feed_cost, product_cost
-from advisor.model.draws import Array, GridSampler, Sampler
+from advisor.figures import Path
+from advisor.model.draws import Array, GridSampler, Sampler, Trace
 from advisor.model.events import EventStates, expand
 from advisor.model.packs import Feed, feed
 from advisor.model.tables import Stack
@@ -17,9 +18,7 @@ from advisor.model.workload import ProductFigures, product_figures
 class Samplers(dict[str, Sampler]):
     """Samplers by document id, made when first asked for."""
 
-    def __init__(
-        self, draws: int, seed: int, chunk: int, trace: dict[str, Array] | None = None
-    ) -> None:
+    def __init__(self, draws: int, seed: int, chunk: int, trace: Trace | None = None) -> None:
         super().__init__()
         self.draws, self.seed, self.chunk, self.trace = draws, seed, chunk, trace
 
@@ -31,20 +30,18 @@ class Samplers(dict[str, Sampler]):
 class GridSamplers(Samplers):
     """Samplers of which one gives the places of a grid for one figure."""
 
-    def __init__(self, path: str, places: Array) -> None:
+    def __init__(self, path: Path, places: Array) -> None:
         super().__init__(len(places), 1, 0)
-        self.places = places
-        self.identity, _, self.dotted = path.partition(":")
+        self.path, self.places = path, places
 
     def __missing__(self, identity: str) -> Sampler:
-        dotted = self.dotted if identity == self.identity else ""
-        made = self[identity] = GridSampler(identity, dotted, self.places)
+        made = self[identity] = GridSampler(identity, self.path, self.places)
         return made
 
     @property
     def taken(self) -> bool:
         """Whether the figure was asked for."""
-        owner = self.get(self.identity)
+        owner = self.get(self.path.document)
         return isinstance(owner, GridSampler) and owner.taken
 
 
@@ -78,7 +75,7 @@ def stage(
     draws: int = 0,
     seed: int = 1,
     chunk: int = 0,
-    trace: dict[str, Array] | None = None,
+    trace: Trace | None = None,
 ) -> Stage:
     """Open a pass; with `draws` 0 it is that of the stated values.
 
@@ -87,12 +84,12 @@ def stage(
     return _opened(catalogue, product, Samplers(draws, seed, chunk, trace))
 
 
-def grid_stage(catalogue: Catalogue, product: Product, path: str, places: Array) -> Stage:
+def grid_stage(catalogue: Catalogue, product: Product, path: Path, places: Array) -> Stage:
     """Open a pass in which one figure takes the places of a grid and all others stand.
 
     Parameters
     ----------
-    path : `ID:dotted.keys`. places : (N,) in SI, in the place of draws.
+    path : of that figure. places : (N,) in SI, in the place of draws.
     """
     return _opened(catalogue, product, GridSamplers(path, places))
 

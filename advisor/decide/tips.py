@@ -27,6 +27,7 @@ from advisor.decide.ranks import DIGITS
 from advisor.decide.scan import scan
 from advisor.decide.value import score
 from advisor.faults import FaultError
+from advisor.figures import Path
 from advisor.model.draws import Array
 
 SURE = 0.5  # points; a scanned lead above this is one where scans are all but exact
@@ -77,11 +78,10 @@ class Deciding:
 
     def along(self, lever: Lever) -> Leader:
         """Who leads at a value; the value's own text is what is set."""
-        identity, _, dotted = lever.path.partition(":")
-        if identity in self.scores:
-            return self._of_part(lever, identity)
-        if identity == self.product.product and dotted.startswith("priorities."):
-            return self._of_priority(lever, dotted)
+        if self.alone(lever):
+            return self._of_part(lever, lever.path.document)
+        if self._weighs(lever):
+            return self._of_priority(lever)
         line = Along(self.catalogue, self.product, lever)
 
         def leader(x: float) -> Standing:
@@ -96,14 +96,13 @@ class Deciding:
 
     def scanned(self, lever: Lever, places: Array) -> Array | None:
         """The lead over the places by the builds that stand now, (N,); None where none can tell."""
-        identity, _, dotted = lever.path.partition(":")
-        if identity in self.scores:
+        if self.alone(lever):
             return None
-        if identity == self.product.product and dotted.startswith("priorities."):
-            found: dict[str, Array] | None = self._weighed(lever, dotted, places)
+        if self._weighs(lever):
+            found: dict[str, Array] | None = self._weighed(lever, places)
         else:
             # a build far behind its part's best seldom leads, but where the supply itself moves
-            supply = dotted.startswith(("rail", "supply-options"))
+            supply = lever.path.keys[0] in ("rail", "supply-options")
             builds = self.builds if supply else self.near
             found = scan(
                 self.catalogue, self.product, builds, self.base.criteria, lever.path, places
@@ -142,18 +141,23 @@ class Deciding:
 
         return leader
 
-    def _of_priority(self, lever: Lever, dotted: str) -> Leader:
+    def _weighs(self, lever: Lever) -> bool:
+        """Whether a lever is a weight or an anchor as a whole, not one end of its spread."""
+        own = Path(self.product.product) / "priorities"
+        return lever.path.within(own) and len(lever.path.keys) == 3
+
+    def _of_priority(self, lever: Lever) -> Leader:
         """A weight or an anchor changes what values are worth, and no value."""
 
         def leader(x: float) -> Standing:
-            found = self._weighed(lever, dotted, np.array([x]))
+            found = self._weighed(lever, np.array([x]))
             return self._standing({part: float(points[0]) for part, points in found.items()})
 
         return leader
 
-    def _weighed(self, lever: Lever, dotted: str, places: Array) -> dict[str, Array]:
+    def _weighed(self, lever: Lever, places: Array) -> dict[str, Array]:
         """Every part's best score over the places of a weight or an anchor, exactly."""
-        name, _, what = dotted.removeprefix("priorities.").rpartition(".")
+        _, name, what = lever.path.keys
         criteria, count = self.base.criteria, len(places)
         raw = np.repeat(self.base.weights[:, None], count, axis=1)
         at = [c.name for c in criteria].index(name)
@@ -175,7 +179,7 @@ class Deciding:
 
     def alone(self, lever: Lever) -> bool:
         """Whether a lever moves one part's score alone, and so one way."""
-        return lever.path.partition(":")[0] in self.scores
+        return lever.path.document in self.scores
 
 
 def _first(scores: Mapping[str, float]) -> str | None:
@@ -224,7 +228,7 @@ def _one_way(search: _Search, deciding: Deciding, ends: tuple[float, float]) -> 
     below; where the lead has shrunk there without a change, the other end only lengthens it.
     """
     lever = search.lever
-    mine = lever.path.partition(":")[0] == deciding.winner
+    mine = lever.path.document == deciding.winner
     stands = deciding.stands().lead
     for end in sorted((e for e in ends if e != lever.now), reverse=mine):
         tip = search.place_by_place(end, 1)

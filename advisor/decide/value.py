@@ -82,10 +82,11 @@ def weights(product: Product, criteria: Sequence[Criterion], sampler: Sampler) -
     of being first counts over weights as well (SMAA: Lahdelma, Hokkanen & Salminen 1998).
     """
     drawn = []
+    at = sampler.root / "priorities"
     for criterion in criteria:
         weight = product.priorities[criterion.name].weight
         assert weight is not None
-        drawn.append(sampler.take(f"priorities.{criterion.name}.weight", weight))
+        drawn.append(sampler.take(at / criterion.name / "weight", weight))
     raw = np.stack(drawn)
     return np.asarray(raw / raw.sum(axis=0))
 

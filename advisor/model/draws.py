@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from advisor.figures import Path
 from advisor.quantities import Quantity
 
 Array = NDArray[np.float64]
@@ -61,21 +62,42 @@ def sample(quantity: Quantity, rng: np.random.Generator, draws: int) -> Array:
     return np.maximum(value + u * rng.standard_normal(draws), floor)
 
 
+@dataclass(frozen=True, slots=True)
+class Instrument:
+    """A measuring instrument, whose gain is one draw for all figures taken with it."""
+
+    name: str
+
+    def __str__(self) -> str:
+        """`instrument NAME`."""
+        return f"instrument {self.name}"
+
+
+# what is drawn, and its draws (N,)
+Source = Path | Instrument
+Trace = dict[Source, Array]
+
+
 @dataclass(slots=True)
 class Sampler:
     """Gives the figures of one document as arrays: their stated values, or draws of them.
 
     With `draws` 0 each array is of shape (1,) and holds the stated value; else of shape (draws,).
     Draws come in chunks, each with streams of its own. A `trace` keeps the draws of every
-    uncertain figure that is taken, by its path.
+    uncertain figure that is taken, by its path. A figure's path is the file's own, key by key.
     """
 
     identity: str
     draws: int = 0
     seed: int = 1
     chunk: int = 0
-    trace: dict[str, Array] | None = None
-    _gains: dict[str, Array] = field(default_factory=dict)
+    trace: Trace | None = None
+    _gains: dict[Source, Array] = field(default_factory=dict)
+
+    @property
+    def root(self) -> Path:
+        """The document's own path, above those of its figures."""
+        return Path(self.identity)
 
     @property
     def size(self) -> int:
@@ -87,11 +109,11 @@ class Sampler:
         """Whether figures are drawn rather than stated."""
         return self.draws > 0
 
-    def stream(self, path: str) -> np.random.Generator:
+    def stream(self, path: Path) -> np.random.Generator:
         """The stream of a figure in this chunk of the draws."""
-        return stream(self.seed, self.identity, path, str(self.chunk))
+        return stream(self.seed, path.document, path.dotted, str(self.chunk))
 
-    def take(self, path: str, quantity: Quantity) -> Array:
+    def take(self, path: Path, quantity: Quantity) -> Array:
         """The figure at `path`, shape (N,), SI."""
         if not self.draws:
             return np.array([quantity.nominal])
@@ -99,26 +121,28 @@ class Sampler:
             return np.full(self.draws, quantity.nominal)
         return self.traced(path, sample(quantity, self.stream(path), self.draws))
 
-    def traced(self, path: str, values: Array) -> Array:
+    def traced(self, path: Source, values: Array) -> Array:
         """The values, kept in the trace where there is one."""
         if self.trace is not None:
-            self.trace[f"{self.identity}:{path}"] = values
+            self.trace[path] = values
         return values
 
-    def gain(self, instrument: str, half_width: float) -> Array | float:
+    def gain(self, source: Source, half_width: float) -> Array | float:
         """The factor that one instrument's gain error puts on all its figures, per draw.
 
         The limits of error are rectangular (JCGM 100:2008, 4.3.7); every part measured with the
-        same instrument shares the draw, so that its error cancels between them.
+        same instrument shares the draw, so that its error cancels between them. Where no instrument
+        is named, `source` is the path of the stated gain.
         """
         if not self.draws or half_width == 0:
             return 1.0
-        if instrument not in self._gains:
-            rng = stream(self.seed, "instrument", instrument, str(self.chunk))
-            self._gains[instrument] = rng.uniform(-1.0, 1.0, self.draws)
-        if self.trace is not None:
-            self.trace[f"instrument {instrument}"] = self._gains[instrument]
-        return 1.0 + half_width * self._gains[instrument]
+        if source not in self._gains:
+            if isinstance(source, Instrument):
+                rng = stream(self.seed, "instrument", source.name, str(self.chunk))
+            else:
+                rng = self.stream(source)
+            self._gains[source] = rng.uniform(-1.0, 1.0, self.draws)
+        return 1.0 + half_width * self.traced(source, self._gains[source])
 
 
 class GridSampler(Sampler):
@@ -130,7 +154,7 @@ class GridSampler(Sampler):
 
     __slots__ = ("path", "places", "taken")
 
-    def __init__(self, identity: str, path: str, places: Array) -> None:
+    def __init__(self, identity: str, path: Path, places: Array) -> None:
         super().__init__(identity, len(places))
         self.path, self.places, self.taken = path, places, False
 
@@ -139,13 +163,13 @@ class GridSampler(Sampler):
         """Never."""
         return False
 
-    def take(self, path: str, quantity: Quantity) -> Array:
+    def take(self, path: Path, quantity: Quantity) -> Array:
         """The figure at `path`, shape (N,), SI."""
         if path == self.path:
             self.taken = True
             return self.places
         return np.full(self.draws, quantity.nominal)
 
-    def gain(self, instrument: str, half_width: float) -> Array | float:
+    def gain(self, source: Source, half_width: float) -> Array | float:
         """No instrument errs at the stated values."""
         return 1.0

@@ -41,7 +41,7 @@ def maturity_draws(result: Maturity, sampler: Sampler) -> Array:
         return np.full(sampler.size, result.score)
     total = np.full(sampler.draws, result.low)
     for question in result.unanswered:
-        path = f"toolchain.maturity.{question}"
+        path = sampler.root.child("toolchain", "maturity", question)
         answer = sampler.stream(path).integers(0, 3, sampler.draws)
         total = total + sampler.traced(
             path, np.asarray(answer * (50.0 / len(QUESTIONS)), dtype=np.float64)

@@ -9,6 +9,7 @@ import numpy as np
 
 from advisor.catalogue.schema_product import CellOption, Reservoir
 from advisor.catalogue.schema_supply import Cell, Converter
+from advisor.figures import Path
 from advisor.model.drain import Pack
 from advisor.model.draws import Array, Sampler
 from advisor.model.supply import through_linear, through_switching
@@ -119,32 +120,34 @@ def cells_name(option: CellOption) -> str:
 
 def missing_cell(cell: Cell) -> list[str]:
     """Paths of what a cell lacks for a battery life."""
-    names = [n.replace("_", "-") for n in CELL_NEEDS if getattr(cell, n) is None]
+    own = Path(cell.cell)
+    out = [own / n.replace("_", "-") for n in CELL_NEEDS if getattr(cell, n) is None]
     if cell.temperature is not None:
-        for at, row in zip(cell.temperature.at, cell.temperature.rows, strict=True):
-            names += [
-                f"temperature.{at:g} degC.{n}"
+        for key, row in zip(cell.temperature.keys, cell.temperature.rows, strict=True):
+            out += [
+                own.child("temperature", key, n)
                 for n in ("capacity", "resistance")
                 if getattr(row, n) is None
             ]
-    return [f"{cell.cell}:{n}" for n in names]
+    return [str(path) for path in out]
 
 
 def missing_converter(converter: Converter) -> list[str]:
     """Paths of what a converter lacks for its loss and its bounds."""
-    names = [n for n in ("kind", "quiescent") if getattr(converter, n) is None]
-    names += ["efficiency" if converter.kind != "linear" else "dropout"] * (
-        (converter.efficiency if converter.kind != "linear" else converter.dropout) is None
-    )
+    own = Path(converter.converter)
+    out = [own / n for n in ("kind", "quiescent") if getattr(converter, n) is None]
+    loss = "dropout" if converter.kind == "linear" else "efficiency"
+    if getattr(converter, loss) is None:
+        out.append(own / loss)
     for window in ("input", "output"):
-        names += [
-            f"{window}.{end}"
+        out += [
+            own.child(window, end)
             for end in ("min", "max")
             if getattr(getattr(converter, window), end) is None
         ]
     if converter.max_output is None:
-        names.append("max-output")
-    return [f"{converter.converter}:{n}" for n in names]
+        out.append(own / "max-output")
+    return [str(path) for path in out]
 
 
 def _reservoir(
@@ -152,28 +155,28 @@ def _reservoir(
 ) -> tuple[tuple[Array, Array] | None, Array]:
     if reservoir is None:
         return None, np.zeros(sampler.size)
-    at = "supply-options.reservoir"
+    at = sampler.root.child("supply-options", "reservoir")
     assert reservoir.capacitance is not None
     assert reservoir.esr is not None
     assert reservoir.leakage is not None
     return (
-        sampler.take(f"{at}.capacitance", reservoir.capacitance),
-        sampler.take(f"{at}.esr", reservoir.esr),
-    ), sampler.take(f"{at}.leakage", reservoir.leakage)
+        sampler.take(at / "capacitance", reservoir.capacitance),
+        sampler.take(at / "esr", reservoir.esr),
+    ), sampler.take(at / "leakage", reservoir.leakage)
 
 
 def _ideal(option: CellOption, reservoir: Reservoir | None, sampler: Sampler) -> Pack:
     assert option.budget is not None
     assert option.voltage is not None
-    at = f"supply-options.cells.{option.budget.text}"
+    at = sampler.root.child("supply-options", "cells", option.entry)
     one = np.ones(sampler.size)
-    volts = sampler.take(f"{at}.voltage", option.voltage)
+    volts = sampler.take(at / "voltage", option.voltage)
     capacitor, leak = _reservoir(reservoir, sampler)
     return Pack(
         depth=np.array([0.0, 1.0]),
         open_v=np.stack([volts, volts]),
         resistance=np.zeros((2, sampler.size)),
-        capacity_c=sampler.take(f"{at}.budget", option.budget),
+        capacity_c=sampler.take(at / "budget", option.budget),
         self_discharge_a=0 * one,
         leak_a=leak,
         least_capacity=one,
@@ -208,10 +211,11 @@ def _pack(
     assert cell.temperature is not None
     assert cell.self_discharge is not None
     assert cell.doubles_every is not None
-    v_at, volts = curve_values("voltage-curve", cell.voltage_curve, sampler)
+    own = sampler.root
+    v_at, volts = curve_values(own / "voltage-curve", cell.voltage_curve, sampler)
     if sampler.random:
         volts = np.sort(volts, axis=0)[::-1]
-    r_at, ohms = curve_values("resistance", cell.resistance, sampler)
+    r_at, ohms = curve_values(own / "resistance", cell.resistance, sampler)
     inside = [x for x in (*v_at, *r_at) if 0.0 < x < 1.0]
     depth = np.array(sorted({0.0, 1.0, *inside}))
     places = np.broadcast_to(depth[:, None], (len(depth), sampler.size))
@@ -220,15 +224,15 @@ def _pack(
 
     def over_temperature(name: str) -> Array:
         values = []
-        for at, row in zip(table.at, table.rows, strict=True):
+        for key, row in zip(table.keys, table.rows, strict=True):
             quantity = getattr(row, name)
             assert quantity is not None
-            values.append(sampler.take(f"temperature.{at:g} degC.{name}", quantity))
+            values.append(sampler.take(own.child("temperature", key, name), quantity))
         return on_curve(t_at, np.stack(values), product.temperature)
 
     factor = over_temperature("capacity")
-    capacity = sampler.take("capacity", cell.capacity) * option.parallel
-    step = sampler.take("doubles-every", cell.doubles_every)
+    capacity = sampler.take(own / "capacity", cell.capacity) * option.parallel
+    step = sampler.take(own / "doubles-every", cell.doubles_every)
     warmth = (product.share * 2.0 ** ((product.temperature - REFERENCE) / step)).sum(axis=0)
     capacitor, leak = _reservoir(reservoir, product_sampler)
     well = cell.two_well
@@ -239,16 +243,21 @@ def _pack(
         * over_temperature("resistance").max(axis=0)
         * (option.series / option.parallel),
         capacity_c=capacity,
-        self_discharge_a=capacity * sampler.take("self-discharge", cell.self_discharge) * warmth,
+        self_discharge_a=capacity
+        * sampler.take(own / "self-discharge", cell.self_discharge)
+        * warmth,
         leak_a=leak,
         least_capacity=factor.min(axis=0),
         mean_capacity=(product.share * factor).sum(axis=0),
         shelf_life_s=np.full(sampler.size, np.inf)
         if cell.shelf_life is None
-        else sampler.take("shelf-life", cell.shelf_life),
+        else sampler.take(own / "shelf-life", cell.shelf_life),
         two_well=None
         if well is None or well.c is None or well.k is None
-        else (sampler.take("two-well.c", well.c), sampler.take("two-well.k", well.k)),
+        else (
+            sampler.take(own.child("two-well", "c"), well.c),
+            sampler.take(own.child("two-well", "k"), well.k),
+        ),
         reservoir=capacitor,
         ideal=False,
     )
@@ -279,8 +288,9 @@ def feed(
         assert cell.nominal_voltage is not None
         assert cell.cut_off is not None
         assert cell.temperature is not None
-        nominal = option.series * sampler.take("nominal-voltage", cell.nominal_voltage)
-        cut_off = option.series * sampler.take("cut-off", cell.cut_off)
+        at = sampler.root
+        nominal = option.series * sampler.take(at / "nominal-voltage", cell.nominal_voltage)
+        cut_off = option.series * sampler.take(at / "cut-off", cell.cut_off)
         ends = cell.temperature.at
         covered = ends[0] <= product.coldest and product.hottest <= ends[-1]
     rail = nominal if product.rail is None else product.rail
@@ -289,11 +299,12 @@ def feed(
     if converter is not None:
         sampler = samplers[converter.converter]
         assert converter.quiescent is not None
-        quiescent = sampler.take("quiescent", converter.quiescent)
+        at = sampler.root
+        quiescent = sampler.take(at / "quiescent", converter.quiescent)
         least = _least_input(converter, rail, sampler)
         cut_off = np.maximum(cut_off, least)
         if converter.efficiency is not None:
-            loads, efficiency = curve_values("efficiency", converter.efficiency, sampler)
+            loads, efficiency = curve_values(at / "efficiency", converter.efficiency, sampler)
             efficiency = np.minimum(efficiency, 1.0)
     return Feed(
         option, cell, converter, pack, nominal, rail, cut_off, quiescent, loads, efficiency, covered
@@ -303,10 +314,11 @@ def feed(
 def _least_input(converter: Converter, rail: Array, sampler: Sampler) -> Array:
     """Least input voltage at which the converter still makes the rail, (N,) V."""
     assert converter.input.min is not None
-    least = sampler.take("input.min", converter.input.min)
+    own = sampler.root
+    least = sampler.take(own.child("input", "min"), converter.input.min)
     if converter.kind == "linear":
         assert converter.dropout is not None
-        return np.maximum(least, rail + sampler.take("dropout", converter.dropout))
+        return np.maximum(least, rail + sampler.take(own / "dropout", converter.dropout))
     if converter.kind == "buck":
         return np.maximum(least, rail)
     return least

@@ -14,8 +14,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.catalogue.schema_parts import Block, KernelFigure, Part
-from advisor.model.draws import Array, Sampler
+from advisor.catalogue.schema_parts import Block, KernelFigure, Part, Variant
+from advisor.figures import Path
+from advisor.model.draws import Array, Instrument, Sampler
 from advisor.model.workload import ProductFigures, TaskFigures, curve_values, on_curve
 from advisor.quantities import Quantity
 
@@ -33,7 +34,7 @@ class Option:
     @property
     def label(self) -> str:
         """`point` or `point+engine+…`."""
-        return "+".join((self.point, *self.engines))
+        return str(Variant(self.point, self.engines))
 
 
 @dataclass(slots=True)
@@ -110,6 +111,7 @@ class _PartReader:
         self.switching = part.supply.regulator == "switching"
         self.out = PartFigures(part.part)
         self.zero = np.zeros(sampler.size)
+        self.root = Path(part.part)
 
     def read(self) -> PartFigures:
         self._points()
@@ -119,8 +121,8 @@ class _PartReader:
         self._sleeps()
         return self.out
 
-    def miss(self, path: str) -> None:
-        path = f"{self.part.part}:{path}"
+    def miss(self, *keys: str) -> None:
+        path = str(self.root.child(*keys))
         if path not in self.out.missing:
             self.out.missing.append(path)
 
@@ -128,13 +130,17 @@ class _PartReader:
         record = self.part.evidence.get(evidence or "")
         if record is None or record.gain is None:
             return 1.0
-        name = record.instrument or f"{self.part.part}\0{evidence}"
-        return self.sampler.gain(name, record.gain.nominal)
+        source = (
+            self.root.child("evidence", evidence or "", "gain")
+            if record.instrument is None
+            else Instrument(record.instrument)
+        )
+        return self.sampler.gain(source, record.gain.nominal)
 
-    def _current(self, path: str, quantity: Quantity, evidence: str | None) -> Array:
+    def _current(self, path: Path, quantity: Quantity, evidence: str | None) -> Array:
         return np.asarray(self.sampler.take(path, quantity) * self._gain(evidence))
 
-    def _split(self, current: Array, path: str, supply: Quantity | None) -> tuple[Array, Array]:
+    def _split(self, current: Array, path: Path, supply: Quantity | None) -> tuple[Array, Array]:
         """(constant current, constant power) of a chip current taken at `supply`."""
         if not self.switching or supply is None:
             return current, self.zero
@@ -145,7 +151,7 @@ class _PartReader:
         wanted = None if self.wanted is None else self.wanted.points
         for name in sorted(self.part.operating_points):
             point = self.part.operating_points[name]
-            at = f"operating-points.{name}"
+            at = self.root.child("operating-points", name)
             if point.idle_current is None:
                 if wanted is None:
                     self.out.warnings.append(
@@ -155,20 +161,20 @@ class _PartReader:
                 continue
             if wanted is not None and name not in wanted:
                 continue
-            current = self._current(f"{at}.idle-current", point.idle_current, point.evidence)
+            current = self._current(at / "idle-current", point.idle_current, point.evidence)
             if self.switching and point.supply is None and wanted is None:
                 self.out.warnings.append(
                     f"{self.part.part}: idle current at {name} taken as it was measured: "
                     "its supply is not stated"
                 )
-            a, w = self._split(current, f"{at}.supply", point.supply)
+            a, w = self._split(current, at / "supply", point.supply)
             names.append(name)
             idle_a.append(a)
             idle_w.append(w)
             least.append(0.0 if point.supply_min is None else point.supply_min.nominal)
         if not names:
             for name in self.part.operating_points:
-                self.miss(f"operating-points.{name}.idle-current")
+                self.miss("operating-points", name, "idle-current")
             if not self.part.operating_points:
                 self.miss("operating-points")
             names, idle_a, idle_w, least = ["?"], [self.zero], [self.zero], [0.0]
@@ -187,7 +193,7 @@ class _PartReader:
         """Entries of a kernel that run at `point`, plain first."""
         variants = self.part.kernels.get(kernel, {})
         return sorted(
-            v for v in variants if v.split("+")[0] == point and self._complete(variants[v])
+            v for v in variants if Variant.parse(v).point == point and self._complete(variants[v])
         )
 
     def _options(self, k: int, task: TaskFigures) -> None:
@@ -200,7 +206,7 @@ class _PartReader:
                     continue
                 choices = [self._kernel_choices(kernel, point) for kernel in task.kernels]
                 for variants in combinations(*choices):
-                    engines = sorted({e for v in variants for e in v.split("+")[1:]})
+                    engines = sorted({e for v in variants for e in Variant.parse(v).engines})
                     if task.without.isdisjoint(engines):
                         options.append(Option(point, tuple(engines), tuple(variants)))
             options.sort(key=lambda o: o.label)
@@ -225,29 +231,29 @@ class _PartReader:
 
     def _kernel(self, kernel: str, variant: str) -> tuple[Array, Array, Array]:
         figure = self.part.kernels[kernel][variant]
-        at = f"kernels.{kernel}.{variant}"
+        at = self.root.child("kernels", kernel, variant)
         assert figure.time is not None
         assert figure.current is not None
-        current = self._current(f"{at}.current", figure.current, figure.evidence)
-        a, w = self._split(current, f"{at}.supply", figure.supply)
-        return self.sampler.take(f"{at}.time", figure.time), a, w
+        current = self._current(at / "current", figure.current, figure.evidence)
+        a, w = self._split(current, at / "supply", figure.supply)
+        return self.sampler.take(at / "time", figure.time), a, w
 
     def _missing_kernels(self, task: TaskFigures) -> None:
         before = len(self.out.missing)
         for kernel in task.kernels:
             variants = self.part.kernels.get(kernel, {})
             if not variants:
-                self.miss(f"kernels.{kernel}")
+                self.miss("kernels", kernel)
             elif task.at is not None and not self._kernel_choices(kernel, task.at):
-                self.miss(f"kernels.{kernel}.{task.at}")
+                self.miss("kernels", kernel, task.at)
             elif not any(self._complete(f) for f in variants.values()):
                 for variant, figure in variants.items():
                     for name in ("time", "current", "supply"):
                         if getattr(figure, name) is None and (name != "supply" or self.switching):
-                            self.miss(f"kernels.{kernel}.{variant}.{name}")
+                            self.miss("kernels", kernel, variant, name)
         if len(self.out.missing) == before and self.out.points != ("?",):
             # each kernel is there, but no operating point has them all
-            self.miss(f"kernels.{next(iter(task.kernels), 'any')}")
+            self.miss("kernels", next(iter(task.kernels), "any"))
 
     def _blocks(self, task: TaskFigures) -> None:
         a, t = [], []
@@ -255,12 +261,13 @@ class _PartReader:
             block = self.part.blocks.get(name, Block())
             if block.current is None or block.duration is None:
                 if name in self.part.blocks:
-                    self.miss(f"blocks.{name}.{'current' if block.current is None else 'for'}")
+                    self.miss("blocks", name, "current" if block.current is None else "for")
                 a.append(self.zero)
                 t.append(self.zero)
                 continue
-            a.append(self._current(f"blocks.{name}.current", block.current, block.evidence))
-            t.append(self.sampler.take(f"blocks.{name}.for", block.duration) * uses)
+            at = self.root.child("blocks", name)
+            a.append(self._current(at / "current", block.current, block.evidence))
+            t.append(self.sampler.take(at / "for", block.duration) * uses)
         shape = (len(a), self.sampler.size)
         self.out.block_a.append(np.array(a).reshape(shape))
         self.out.block_time.append(np.array(t).reshape(shape))
@@ -279,14 +286,14 @@ class _PartReader:
                 continue
             if not self._sleep_fits(name):
                 continue
-            at = f"sleep-states.{name}"
+            at = self.root.child("sleep-states", name)
             names.append(name)
             current.append(self._sleep_current(name))
-            time.append(self.sampler.take(f"{at}.wake-time", state.wake_time))
+            time.append(self.sampler.take(at / "wake-time", state.wake_time))
             charge.append(
                 np.full(self.sampler.size, np.nan)
                 if state.wake_charge is None
-                else self._current(f"{at}.wake-charge", state.wake_charge, state.evidence)
+                else self._current(at / "wake-charge", state.wake_charge, state.evidence)
             )
         if not self.part.sleep_states and self.wanted is None:
             self.out.warnings.append(
@@ -337,14 +344,14 @@ class _PartReader:
         """
         state = self.part.sleep_states[name]
         assert state.current is not None
-        at = f"sleep-states.{name}"
-        x, y = curve_values(f"{at}.current", state.current, self.sampler)
+        at = self.root.child("sleep-states", name)
+        x, y = curve_values(at / "current", state.current, self.sampler)
         gain = self._gain(state.evidence)
         leak = np.exp(on_curve(x, np.log(y), self.product.temperature))
         current = (self.product.share * leak).sum(axis=0)
         for addition, each in (state.adds or {}).items():
             current = current + self._additions(addition) * self.sampler.take(
-                f"{at}.adds.{addition}", each
+                at / "adds" / addition, each
             )
         return np.asarray(current * gain)
 

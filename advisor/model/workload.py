@@ -12,6 +12,7 @@ import numpy as np
 
 from advisor.catalogue.kinds import Curve
 from advisor.catalogue.schema_product import Product
+from advisor.figures import Path
 from advisor.model.draws import Array, Sampler
 from advisor.quantities import Quantity
 
@@ -68,51 +69,54 @@ class ProductFigures:
 def product_figures(product: Product, sampler: Sampler) -> ProductFigures:
     """The product's figures as arrays; the product has passed its rules, so none is missing."""
 
-    def take(path: str, quantity: Quantity | None) -> Array:
+    def take(path: Path, quantity: Quantity | None) -> Array:
         assert quantity is not None, path
         return sampler.take(path, quantity)
 
+    root = sampler.root
+
     tasks = []
     for task in product.workload:
-        at = f"workload.{task.task}"
+        at = root.child("workload", task.task)
         tasks.append(
             TaskFigures(
                 name=task.task,
-                period=take(f"{at}.every", task.every),
-                kernels={k: take(f"{at}.kernels.{k}", n) for k, n in task.kernels.items()},
-                uses={b: take(f"{at}.uses.{b}", n) for b, n in task.uses.items()},
+                period=take(at / "every", task.every),
+                kernels={k: take(at / "kernels" / k, n) for k, n in task.kernels.items()},
+                uses={b: take(at / "uses" / b, n) for b, n in task.uses.items()},
                 loads=tuple(
                     LoadFigures(
                         load.load,
-                        take(f"{at}.loads.{load.load}.current", load.current),
-                        take(f"{at}.loads.{load.load}.for", load.duration),
+                        take(at / "loads" / load.load / "current", load.current),
+                        take(at / "loads" / load.load / "for", load.duration),
                         load.cpu == "asleep",
                     )
                     for load in task.loads
                 ),
                 finish_within=None
                 if task.finish_within is None
-                else take(f"{at}.finish-within", task.finish_within),
+                else take(at / "finish-within", task.finish_within),
                 wake_within=None if task.wake_within is None else task.wake_within.nominal,
                 at=task.at,
                 without=frozenset(task.without_engines),
             )
         )
     stays = product.environment
-    share = np.stack([take(f"environment.{s.at.text}.share", s.share) for s in stays])
+    within = root / "environment"
+    share = np.stack([take(within / s.entry / "share", s.share) for s in stays])
     ram = product.needs.memory.ram
     return ProductFigures(
         name=product.product,
         tasks=tuple(tasks),
         standing={
-            s.load: take(f"standing-loads.{s.load}.current", s.current)
+            s.load: take(root.child("standing-loads", s.load, "current"), s.current)
             for s in product.standing_loads
         },
-        temperature=np.stack([take(f"environment.{s.at.text}.at", s.at) for s in stays]),
+        temperature=np.stack([take(within / s.entry / "at", s.at) for s in stays]),
         share=share / share.sum(axis=0),
         hottest=max(s.at.nominal for s in stays),
         coldest=min(s.at.nominal for s in stays),
-        rail=None if product.rail is None else take("rail", product.rail),
+        rail=None if product.rail is None else take(root / "rail", product.rail),
         retain=product.retain,
         ram_kib=None if ram is None else ram.nominal / 1024,
     )
@@ -137,9 +141,7 @@ def on_curve(x: Array, y: Array, at: Array) -> Array:
     return np.asarray(y[i, n] * (1 - t) + y[i + 1, n] * t)
 
 
-def curve_values(path: str, curve: Curve, sampler: Sampler) -> tuple[Array, Array]:
+def curve_values(path: Path, curve: Curve, sampler: Sampler) -> tuple[Array, Array]:
     """A curve's places (X,) and values (X, N); `path` is the curve's own."""
-    if curve.flat:
-        return np.array(curve.x), sampler.take(path, curve.y[0])[None, :]
-    values = [sampler.take(f"{path}@{x:.12g}", y) for x, y in zip(curve.x, curve.y, strict=True)]
+    values = [sampler.take(at, y) for at, y in curve.entries(path)]
     return np.array(curve.x), np.stack(values)

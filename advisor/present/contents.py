@@ -336,13 +336,12 @@ def _inputs(found: Report) -> Iterator[Block]:
         kinds = {name: f"{name} ({kind})" for name, kind in file.evidence.items()}
         name = file.id if file.kind == file.id else f"{file.kind} {file.id}"
         about = ": ".join(x for x in (name, file.summary) if x)
-        lead = len(file.id) + 1
         yield Grid(
             f"file {file.id}",
             about + (" (invented)" if file.invented else ""),
             ("figure", "as written", "evidence"),
             tuple(
-                (f.path[lead:], f.text, kinds.get(f.evidence or "", f.evidence or ""))
+                (f.path.dotted, f.text, kinds.get(f.evidence or "", f.evidence or ""))
                 for f in file.figures
             ),
             texts=3,

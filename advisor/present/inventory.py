@@ -59,10 +59,9 @@ def entry_page(entry: Entry, width: int) -> Page:
     page.heading(f"{entry.kind} {entry.id}" + (f": {entry.summary}" if entry.summary else ""))
     if entry.invented:
         page.paragraph(INVENTED, style=FAINT)
-    lead = len(entry.id) + 1
     page.table(
         ["figure", "value", "evidence"],
-        [[row.path[lead:], row.text, row.evidence or ""] for row in entry.figures],
+        [[row.path.dotted, row.text, row.evidence or ""] for row in entry.figures],
         [False, False, False],
     )
     page.paragraph(f"Paths for --set begin with {entry.id}:", style=FAINT)

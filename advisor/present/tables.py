@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from advisor.catalogue.schema_parts import Variant
 from advisor.decide.robustness import AGREE
 from advisor.present.layout import FAINT, GOOD, PLAIN, POOR, STRONG, Page
 from advisor.quantities import show
@@ -311,7 +312,7 @@ def _build_table(page: Page, result: Explanation) -> None:
         )
         used.append(
             ", ".join(
-                f"{task} at {'+'.join((point, *item.build.engines[task]))}"
+                f"{task} at {Variant(point, item.build.engines[task])}"
                 for task, point in item.build.operating_points.items()
             )
         )

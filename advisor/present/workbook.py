@@ -136,7 +136,7 @@ class _Writer:
             sheet,
             ["file", "figure", "as written", "evidence"],
             [
-                [file.id, f.path[len(file.id) + 1 :], f.text, f.evidence or ""]
+                [file.id, f.path.dotted, f.text, f.evidence or ""]
                 for file in self.found.inputs
                 for f in file.figures
             ],

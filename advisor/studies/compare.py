@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from advisor.bench.same_clock import AtClock, Run, apart, at_clock
 from advisor.catalogue.records import Catalogue
-from advisor.catalogue.schema_parts import KernelFigure, Part
+from advisor.catalogue.schema_parts import KernelFigure, Part, Variant
 from advisor.faults import Fault, FaultError, nearest
 from advisor.studies.results import frame, plain, unknown_parts
 
@@ -149,7 +149,7 @@ def _runs(part: Part, kernel: str) -> dict[str, Run]:
 def _run(part: Part, variant: str, figure: KernelFigure) -> Run | None:
     if figure.time is None or figure.current is None:
         return None
-    point = part.operating_points.get(variant.split("+")[0])
+    point = part.operating_points.get(Variant.parse(variant).point)
     evidence = part.evidence.get(figure.evidence or "")
     gain = 0.0 if evidence is None or evidence.gain is None else evidence.gain.nominal
     return Run(
@@ -165,13 +165,13 @@ def _run(part: Part, variant: str, figure: KernelFigure) -> Run | None:
     )
 
 
-def _engines(variant: str) -> str:
-    return variant.partition("+")[2]
+def _engines(variant: str) -> tuple[str, ...]:
+    return Variant.parse(variant).engines
 
 
-def _native(runs: Mapping[str, Run]) -> dict[str, str]:
-    """Per set of engines ("" for none) the variant of the fastest clock, else of the least time."""
-    out: dict[str, str] = {}
+def _native(runs: Mapping[str, Run]) -> dict[tuple[str, ...], str]:
+    """Per set of engines the variant of the fastest clock, else of the least time."""
+    out: dict[tuple[str, ...], str] = {}
     for variant, run in runs.items():
         best = out.get(_engines(variant))
         order = (-(run.clock_hz or 0.0), run.time_s)
@@ -225,7 +225,7 @@ def _flips(
     """The strongest flip of each kind for every pair of parts, the strongest first."""
     plain_runs = {
         kernel: {
-            p: found[_native(found)[""]] for p, found in by_part.items() if "" in _native(found)
+            p: found[_native(found)[()]] for p, found in by_part.items() if () in _native(found)
         }
         for kernel, by_part in runs.items()
     }

@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from advisor.catalogue.levers import curve_key
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.decide.drawing import Progress
 from advisor.decide.evaluate import Evaluation, evaluate
 from advisor.decide.information import Worth, partial, perfect
 from advisor.decide.ranks import first_place
-from advisor.model.draws import Array
+from advisor.figures import Path
+from advisor.model.draws import Instrument, Source, Trace
 from advisor.studies.results import frame, invented, plain
 
 if TYPE_CHECKING:
@@ -99,7 +99,7 @@ def gaps(
     FaultError
         When no pack of the product's choice states what a battery life needs.
     """
-    trace: dict[str, Array] = {}
+    trace: Trace = {}
     found = evaluate(catalogue, product, draws, seed, jobs, progress, trace)
     if not found.candidates:
         return _nothing(found)
@@ -111,11 +111,11 @@ def gaps(
     rate = _rate(found)
     rivals = scores[near]
     asked = _asked(found, [names[i] for i in near], trace)
-    figures = [_gap(_path(found, path), partial(rivals, [trace[path]]), rate, ()) for path in asked]
+    figures = [_gap(source, partial(rivals, [trace[source]]), rate, ()) for source in asked]
     groups = []
-    for group, members in _groups(found, asked).items():
+    for group, members in _groups(asked).items():
         worth = partial(rivals, [trace[m] for m in members])
-        groups.append(_gap(group, worth, rate, tuple(_path(found, m) for m in members)))
+        groups.append(_gap(group, worth, rate, members))
     evpi = perfect(scores)
     figures.sort(key=lambda g: (-round(g.score, 9), g.path))
     groups.sort(key=lambda g: (-round(g.score, 9), g.path))
@@ -165,49 +165,43 @@ def _rate(found: Evaluation) -> float | None:
     return None
 
 
-def _asked(found: Evaluation, near: Sequence[str], trace: Mapping[str, Array]) -> list[str]:
-    """Traced paths that a measurement or an enquiry could settle, of what may still win."""
+def _asked(found: Evaluation, near: Sequence[str], trace: Trace) -> list[Source]:
+    """What is traced that a measurement or an enquiry could settle, of what may still win."""
     feeds = [c.best.found.feed for c in found.candidates if c.part.part in near]
     known = {*near, found.product.product}
     known |= {f.option.cell for f in feeds if f.option.cell is not None}
     known |= {f.converter_name for f in feeds if f.converter is not None}
-    own = f"{found.product.product}:priorities."
-    return sorted(
-        path
-        for path in trace
-        if (path.startswith("instrument ") or path.partition(":")[0] in known)
-        and not path.startswith(own)
-    )
+    weights = Path(found.product.product) / "priorities"
+    asked = [
+        source
+        for source in trace
+        if isinstance(source, Instrument)
+        or (source.document in known and not source.within(weights))
+    ]
+    return sorted(asked, key=str)
 
 
-def _groups(found: Evaluation, asked: Sequence[str]) -> dict[str, list[str]]:
+def _groups(asked: Sequence[Source]) -> dict[Path, list[Path]]:
     """Groups of two figures or more: everything of a document."""
-    out: dict[str, list[str]] = defaultdict(list)
-    for path in asked:
-        identity, colon, _ = path.partition(":")
-        if colon:
-            out[identity].append(path)
-    return {name: members for name, members in sorted(out.items()) if len(members) > 1}
+    out: dict[Path, list[Path]] = defaultdict(list)
+    for source in asked:
+        if isinstance(source, Path):
+            out[Path(source.document)].append(source)
+    return {group: members for group, members in sorted(out.items()) if len(members) > 1}
 
 
-def _path(found: Evaluation, traced: str) -> str:
-    """The user's path of a traced figure: a place on a curve is written as in the file."""
-    if traced.startswith("instrument "):
-        return traced
-    path, at, place = traced.partition("@")
-    return curve_key(found.catalogue, path, float(place) if at else None)
-
-
-def _gap(path: str, worth: Worth, rate: float | None, members: tuple[str, ...]) -> Gap:
+def _gap(source: Source, worth: Worth, rate: float | None, members: Sequence[Path]) -> Gap:
     return Gap(
-        path=path,
+        path=str(source),
         score=worth.value,
         error=worth.error,
         money=None if rate is None else worth.value * rate,
         money_error=None if rate is None else worth.error * rate,
         worth_it=worth.value > max(SURE * worth.error, LEAST),
-        action=_action(path, members),
-        members=members,
+        action=f"measure all of {source} better, {len(members)} figures"
+        if members
+        else _action(source),
+        members=tuple(map(str, members)),
     )
 
 
@@ -227,22 +221,19 @@ def _advice(evpi: float, figures: Sequence[Gap], groups: Sequence[Gap]) -> str:
     )
 
 
-def _action(path: str, members: tuple[str, ...]) -> str:
+def _action(source: Source) -> str:
     """What to do about a figure, in words."""
-    if members:
-        return f"measure all of {path} better, {len(members)} figures"
-    if path.startswith("instrument "):
-        return f"calibrate {path.removeprefix('instrument ')}, whose gain many figures share"
-    identity, _, dotted = path.partition(":")
-    keys = dotted.split(".")
-    match keys:
+    if isinstance(source, Instrument):
+        return f"calibrate {source.name}, whose gain many figures share"
+    identity = source.document
+    match source.keys:
         case ["kernels", kernel, point, what]:
             how = " with a better meter" if what == "current" else ""
             return f"measure the {what} of {kernel} at {point} of {identity}{how}"
         case ["operating-points", point, what]:
             return f"measure the {what.replace('-', ' ')} at {point} of {identity}"
         case ["sleep-states", state, "current", *place]:
-            where = f" at {'.'.join(place)}" if place else ""
+            where = f" at {place[0]}" if place else ""
             return f"measure the sleep current in {state}{where} of {identity} with a better meter"
         case ["sleep-states", state, what, *_]:
             return f"measure the {what.replace('-', ' ')} of {state} of {identity}"
@@ -255,5 +246,7 @@ def _action(path: str, members: tuple[str, ...]) -> str:
             return f"try the toolchain of {identity} for a day"
         case ["toolchain", "maturity", question]:
             return f'answer the question "{question}" on the toolchain of {identity}'
+        case ["evidence", name, "gain"]:
+            return f"calibrate what {name} of {identity} was taken with"
         case _:
-            return f"find out {dotted} of {identity}"
+            return f"find out {source.dotted} of {identity}"

@@ -109,7 +109,7 @@ def _part_row(part: Part) -> PartRow:
 class FigureRow:
     """A figure as it is written, with its path."""
 
-    path: str
+    path: figures.Path
     text: str
     evidence: str | None
 
@@ -169,17 +169,17 @@ def figures_of(catalogue: Catalogue, identity: str) -> tuple[FigureRow, ...]:
     """Every figure of a document of the catalogue's, the product's and the kernels' among them."""
     root = catalogue.documents[identity].root
     return tuple(
-        FigureRow(f"{identity}:{dotted}", node.value, _evidence(root, dotted))
-        for dotted, node in figures.walk(root)
+        FigureRow(path, node.value, _evidence(root, path))
+        for path, node in figures.scalars(identity, root)
     )
 
 
-def _evidence(root: Any, dotted: str) -> str | None:
+def _evidence(root: Any, path: figures.Path) -> str | None:
     """The evidence named nearest above a figure."""
-    here = dotted
-    while "." in here:
-        here = here.rpartition(".")[0]
-        node = figures.resolve(root, here)
+    here = path.parent
+    while here.keys:
+        node = here.node(root)
+        here = here.parent
         if isinstance(node, MappingNode):
             for k, v in node.value:
                 if k.value == "evidence" and isinstance(v, ScalarNode):

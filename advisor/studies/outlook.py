@@ -17,6 +17,7 @@ from advisor.decide.cautions import cautions
 from advisor.decide.drawing import Progress
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.faults import Fault, FaultError
+from advisor.figures import Path
 from advisor.model.packs import Feed
 from advisor.studies.results import Range, frame, invented, spread, unknown_parts
 
@@ -241,17 +242,18 @@ def outlook(
 def _usual(now: Evaluation) -> list[str]:
     """The period of the task that keeps the best part busiest, and the units to be made."""
     product = now.product
+    own = Path(product.product)
     out = []
     if now.candidates and product.workload:
         build = now.candidates[0].best
         lines = build.found.timeline
         busy = [float(lines.share[build.row, here, 0].sum()) for here in lines.tasks]
         task = product.workload[int(np.argmax(busy))].task
-        out.append(f"{product.product}:workload.{task}.every")
+        out.append(str(own.child("workload", task, "every")))
     elif product.workload:
-        out.append(f"{product.product}:workload.{product.workload[0].task}.every")
+        out.append(str(own.child("workload", product.workload[0].task, "every")))
     if product.cost.units is not None:
-        out.append(f"{product.product}:cost.units")
+        out.append(str(own.child("cost", "units")))
     if not out:
         raise FaultError((Fault("--along", "nothing", "a path: the product states no task"),))
     return out
@@ -291,7 +293,7 @@ def _along(
     curves = tuple(Curve(name, _joined(line, name, some, drawn[name], steps)) for name in shown)
     duel = ranked[:2]
     return LeverOutlook(
-        lever=line.lever.path,
+        lever=str(line.lever.path),
         unit=line.lever.unit,
         now=line.lever.now,
         curves=curves,

@@ -151,9 +151,9 @@ def _kept(found: Shortlist, product: str, parts: Sequence[str]) -> list[str]:
 
 def _figures(catalogue: Catalogue, names: Sequence[str]) -> Iterator[tuple[str, str]]:
     for name in names:
-        for dotted, node in figures.walk(catalogue.documents[name].root):
+        for path, node in figures.scalars(name, catalogue.documents[name].root):
             if node.value:
-                yield f"{name}:{dotted}", str(node.value)
+                yield str(path), str(node.value)
 
 
 def digests(catalogue: Catalogue, product: Product) -> dict[str, str]:
@@ -161,8 +161,8 @@ def digests(catalogue: Catalogue, product: Product) -> dict[str, str]:
     out = {}
     for name in sorted({*catalogue.documents, product.product}):
         found = hashlib.sha256()
-        for dotted, node in figures.walk(catalogue.documents[name].root):
-            found.update(f"{dotted}\0{node.value}\0".encode())
+        for path, node in figures.scalars(name, catalogue.documents[name].root):
+            found.update(f"{path.dotted}\0{node.value}\0".encode())
         out[name] = found.hexdigest()
     return out
 
@@ -273,7 +273,7 @@ def revisit(
     else:
         unfit = _unfit(found, record.part).read
     current = digests(catalogue, product)
-    kept = {path.partition(":")[0] for path in record.figures}
+    kept = {figures.document_of(path) for path in record.figures}
     others = [n for n in current if record.digests.get(n) not in (None, current[n])]
     return Revisited(
         product=product.product,

@@ -14,6 +14,7 @@ from advisor.decide.evaluate import Candidate, Evaluation
 from advisor.decide.ranks import percentiles
 from advisor.decide.screens import Failed
 from advisor.faults import Fault, nearest
+from advisor.figures import Path
 from advisor.model.battery import ENDS
 
 if TYPE_CHECKING:
@@ -241,6 +242,8 @@ def failed_result(failed: Failed) -> FailedResult:
 
 def plain(value: Any) -> Any:
     """A result as dicts, lists and numbers, keys in the order of declaration."""
+    if isinstance(value, Path):
+        return str(value)
     if is_dataclass(value) and not isinstance(value, type):
         return {f.name: plain(getattr(value, f.name)) for f in fields(value) if f.repr}
     if isinstance(value, Mapping):

@@ -18,6 +18,7 @@ from advisor.decide.drawing import Progress
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.reasons import ending, points, reason
 from advisor.decide.robustness import Firmness, Verdict, firmness
+from advisor.figures import Path
 from advisor.model.draws import Array
 from advisor.model.maturity import maturity
 from advisor.studies.columns import flat_row
@@ -246,16 +247,16 @@ def _kind(part: Part, evidence: str | None) -> str:
     return "unstated" if record is None or record.kind is None else record.kind
 
 
-def figures_in_use(candidate: Candidate) -> set[str]:
+def figures_in_use(candidate: Candidate) -> set[Path]:
     """Paths of the measured figures that the chosen build rests on."""
-    build = candidate.best
-    out = {f"sleep-states.{build.found.sleep_name(build.row)}"}
+    build, own = candidate.best, Path(candidate.part.part)
+    out = {own.child("sleep-states", build.found.sleep_name(build.row))}
     options = build.found.options(build.row)
     for task, option in zip(build.found.product.tasks, options, strict=True):
-        out.add(f"operating-points.{option.point}")
+        out.add(own.child("operating-points", option.point))
         out |= {
-            f"kernels.{kernel}.{variant}"
+            own.child("kernels", kernel, variant)
             for kernel, variant in zip(task.kernels, option.variants, strict=True)
         }
-        out |= {f"blocks.{block}" for block in task.uses}
+        out |= {own.child("blocks", block) for block in task.uses}
     return out

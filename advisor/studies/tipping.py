@@ -6,7 +6,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from advisor import figures
 from advisor.catalogue.levers import Lever, lever, span
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
@@ -15,6 +14,8 @@ from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.tips import Deciding, nearest_tip
 from advisor.decide.weighing import leads
 from advisor.faults import Fault, FaultError
+from advisor.figures import Path, scalars
+from advisor.source import Document
 from advisor.studies.results import frame, invented, plain
 from advisor.studies.shortlist import figures_in_use
 
@@ -131,7 +132,7 @@ def _tip(deciding: Deciding, handle: Lever, points: int) -> LeverTip:
     found = nearest_tip(deciding, handle, span(handle, None), _places(deciding, handle, points))
     far = None if found is None else abs(found.at - handle.now)
     return LeverTip(
-        path=handle.path,
+        path=str(handle.path),
         now=handle.now,
         unit=handle.unit,
         tips_at=None if found is None else found.at,
@@ -150,10 +151,10 @@ def _places(deciding: Deciding, handle: Lever, points: int) -> int:
     A price, and what one part alone rests on, moves scores one way, so the end of the range tells;
     costs shared by all parts nearly do.
     """
-    dotted = handle.path.partition(":")[2]
-    if deciding.alone(handle) or dotted.startswith("price."):
+    keys = handle.path.keys
+    if deciding.alone(handle) or keys[0] == "price":
         return 1
-    if dotted.startswith("cost.") and dotted != "cost.units":
+    if keys[0] == "cost" and keys != ("cost", "units"):
         return 2
     return max(points, 2)
 
@@ -162,7 +163,7 @@ def _asked(base: Evaluation, paths: Sequence[str]) -> list[Lever]:
     catalogue, product = base.catalogue, base.product
     if paths:
         made = [lever(catalogue, product, path) for path in dict.fromkeys(paths)]
-        absent = [m.path for m in made if not _movable(m)]
+        absent = [str(m.path) for m in made if not _movable(m)]
         if absent:
             raise FaultError(
                 tuple(Fault(p, "no value above zero", "a figure that stands") for p in absent)
@@ -185,29 +186,34 @@ def _movable(handle: Lever) -> bool:
     return handle.now > 0 or handle.dimension == "temperature"
 
 
-def _paths(base: Evaluation) -> Iterator[str]:
+def _paths(base: Evaluation) -> Iterator[Path]:
     """Paths of the product's figures, of prices, and of what the two leaders rest on."""
     product, documents = base.product.product, base.catalogue.documents
-    for dotted, _ in figures.walk(documents[product].root):
-        share = dotted.startswith("environment.") and dotted.endswith(".share")
-        if not share and not dotted.startswith("needs."):
-            yield f"{product}:{dotted}"
+    for path, _ in scalars(product, documents[product].root):
+        share = path.keys[0] == "environment" and path.keys[-1] == "share"
+        if not share and path.keys[0] != "needs":
+            yield path
     feeds = {f.name: f for c in base.candidates[:2] for f in [c.best.found.feed]}
     others = {f.option.cell for f in feeds.values()}
     others |= {f.converter_name for f in feeds.values() if f.converter is not None}
     for identity in sorted(x for x in others if x is not None):
-        for dotted, _ in figures.walk(documents[identity].root):
-            if dotted.startswith("price."):
-                yield f"{identity}:{dotted}"
+        for path, _ in scalars(identity, documents[identity].root):
+            if path.keys[0] == "price":
+                yield path
     for candidate in base.candidates[:2]:
         yield from _of_part(candidate, documents)
 
 
-def _of_part(candidate: Candidate, documents: Mapping[str, object]) -> Iterator[str]:
-    used = {*figures_in_use(candidate), "price", "extras", "toolchain.setup", "supply"}
-    used.add("own-figures")
+def _of_part(candidate: Candidate, documents: Mapping[str, Document]) -> Iterator[Path]:
     part = candidate.part.part
-    root = documents[part].root  # type: ignore[attr-defined]
-    for dotted, _ in figures.walk(root):
-        if any(dotted == name or dotted.startswith(f"{name}.") for name in used):
-            yield f"{part}:{dotted}"
+    own = Path(part)
+    used = figures_in_use(candidate) | {
+        own / "price",
+        own / "extras",
+        own.child("toolchain", "setup"),
+        own / "supply",
+        own / "own-figures",
+    }
+    for path, _ in scalars(part, documents[part].root):
+        if any(path.within(other) for other in used):
+            yield path

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from advisor.catalogue.schema_parts import Variant
 from advisor.model.tables import never_sleeps
 from advisor.quantities import YEAR, show
 from advisor.studies.results import BuildResult
@@ -57,7 +58,7 @@ def build_words(build: BuildResult) -> str:
     if never_sleeps(build.sleep_state):
         sleep = f"never asleep, {build.sleep_state}"
     tasks = ", ".join(
-        f"{task} at {'+'.join((point, *build.engines[task]))}"
+        f"{task} at {Variant(point, build.engines[task])}"
         for task, point in build.operating_points.items()
     )
     return f"{pack(build)}, {way}, {sleep}" + (f", {tasks}" if tasks else "")

@@ -76,7 +76,10 @@ def test_the_fault_names_file_line_and_key_and_all_come_at_once(tmp_path: Path) 
         loaded(tmp_path, texts, PRODUCT)
     sleep, kernel = sorted(caught.value.faults, key=lambda f: "kernels" in f.path)
     lines = texts["probe-part"].splitlines()
-    for fault, key in ((sleep, "sleep-states.ram-kept.current"), (kernel, "kernels.crc.run.current")):
+    for fault, key in (
+        (sleep, "sleep-states.ram-kept.current"),
+        (kernel, "kernels.crc.run.current"),
+    ):
         assert fault.path == f"probe-part:{key}"
         assert fault.place is not None
         assert fault.place.file.endswith("probe-part.yaml")

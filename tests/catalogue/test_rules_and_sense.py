@@ -9,6 +9,7 @@ import pytest
 
 from advisor.catalogue import rules, sense
 from advisor.catalogue.load import load_catalogue, load_run
+from advisor.catalogue.schema_parts import Variant
 from advisor.catalogue.shipped import catalogue_folder, load, product_files
 from advisor.faults import FaultError
 from advisor.studies.check import check_catalogue, check_product
@@ -324,3 +325,17 @@ def test_a_file_that_cannot_be_read_is_not_called_unknown_too(tmp_path: Path) ->
     with pytest.raises(FaultError) as caught:
         load_run([catalogue_folder(), tmp_path], text)
     assert [f.path for f in caught.value.faults] == ["lm-thumb:capacity"]
+
+
+@pytest.mark.parametrize(
+    ("text", "variant"),
+    [
+        ("fast", Variant("fast")),
+        ("fast+aes", Variant("fast", ("aes",))),
+        ("fast+b+a", Variant("fast", ("b", "a"))),
+        ("fast+", Variant("fast", ("",))),
+    ],
+)
+def test_a_kernel_s_key_is_a_point_and_its_engines(text: str, variant: Variant) -> None:
+    assert Variant.parse(text) == variant
+    assert str(variant) == text

@@ -22,7 +22,7 @@ def criterion(
         unit=unit,
         step=(1.0, "1"),
         anchors=lambda product, cell: (poor, good),
-        reads=("kernels",),
+        reads=(("kernels",),),
         value=lambda view: view.life_s,
     )
     return Criterion(measure=measure, weight=weight, poor=poor, good=good, unit=unit)

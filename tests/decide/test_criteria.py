@@ -22,8 +22,8 @@ WHOLE: Mapping[str, Any] = {
     "unit": "1",
     "step": (1.0, "one"),
     "anchors": lambda product, cell: (0.0, 1.0),
-    "reads": ("own-figures.brightness",),
-    "value": lambda view: view.figure("own-figures.brightness"),
+    "reads": (("own-figures", "brightness"),),
+    "value": lambda view: view.figure(("own-figures", "brightness")),
 }
 PRODUCT = """
 product: probe
@@ -53,11 +53,11 @@ def test_each_criterion_has_a_known_dimension_and_reads_what_parts_may_state() -
     assert len(CRITERIA) == len(MEASURES)
     for measure in MEASURES:
         assert measure.dimension in DIMENSIONS
-        for path in measure.reads:
-            stated(_part(), path)  # raises for a key that parts do not have
+        for keys in measure.reads:
+            stated(_part(), keys)  # raises for a key that parts do not have
     own = measure_of("own-figures.anything.at.all")
     assert own is not None
-    assert own.reads == ("own-figures.anything.at.all",)
+    assert own.reads == (("own-figures", "anything.at.all"),)
     assert measure_of("brightness") is None
 
 

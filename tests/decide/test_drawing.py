@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+import pathlib
 
 import numpy as np
 import pytest
 
 from advisor.decide.drawing import CHUNK, Drawn, draw_builds
 from advisor.decide.evaluate import evaluate
-from advisor.model.draws import Sampler
+from advisor.figures import Path
+from advisor.model.draws import Sampler, Trace
 from advisor.quantities import Quantity, read_quantity
 from tests.decide.hand import YEAR, life, pair
 
@@ -17,8 +18,8 @@ DRAWS = CHUNK + 500
 
 
 def drawn(
-    root: Path, draws: int = DRAWS, jobs: int = 1, seed: int = 3
-) -> tuple[list[Drawn], list[tuple[int, int]], dict[str, np.ndarray]]:
+    root: pathlib.Path, draws: int = DRAWS, jobs: int = 1, seed: int = 3
+) -> tuple[list[Drawn], list[tuple[int, int]], Trace]:
     catalogue, product = pair(
         root,
         {"kernel": "4.0(3) mA", "sleep": "2 ± 1 µA"},
@@ -28,7 +29,7 @@ def drawn(
     by_part = {c.part.part: c.best for c in found.candidates}
     builds = [by_part["one"], by_part["two"]]
     steps: list[tuple[int, int]] = []
-    trace: dict[str, np.ndarray] = {}
+    trace: Trace = {}
     made = draw_builds(
         catalogue, product, builds, found.criteria, draws, seed, jobs,
         lambda done, of: steps.append((done, of)), trace,
@@ -40,12 +41,16 @@ def figure(identity: str, path: str, quantity: Quantity) -> np.ndarray:
     """The figure's own streams, a chunk after another."""
     sizes = [CHUNK, DRAWS - CHUNK]
     return np.concatenate(
-        [Sampler(identity, n, 3, chunk).take(path, quantity) for chunk, n in enumerate(sizes)]
+        [
+            Sampler(identity, n, 3, chunk).take(Path(identity, tuple(path.split("."))), quantity)
+            for chunk, n in enumerate(sizes)
+        ]
     )
 
 
-def test_a_build_s_draws_are_the_formula_on_its_figures(tmp_path: Path) -> None:
-    (one, two), steps, trace = drawn(tmp_path)
+def test_a_build_s_draws_are_the_formula_on_its_figures(tmp_path: pathlib.Path) -> None:
+    (one, two), steps, kept = drawn(tmp_path)
+    trace = {str(source): values for source, values in kept.items()}
     kernel = figure("one", "kernels.crc.run.current", read_quantity("4.0(3) mA", "current"))
     sleep = figure("one", "sleep-states.ram-kept.current", read_quantity("2 ± 1 µA", "current"))
     time = figure("two", "kernels.crc.run.time", read_quantity("2.0(2) ms", "time"))
@@ -68,7 +73,7 @@ def test_a_build_s_draws_are_the_formula_on_its_figures(tmp_path: Path) -> None:
     }
 
 
-def test_workers_and_further_chunks_change_nothing(tmp_path: Path) -> None:
+def test_workers_and_further_chunks_change_nothing(tmp_path: pathlib.Path) -> None:
     first, _, _ = drawn(tmp_path / "a")
     side, _, _ = drawn(tmp_path / "b", jobs=2)
     short, _, _ = drawn(tmp_path / "c", draws=CHUNK)

@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from advisor import figures
 from advisor.catalogue.load import load_run
 from advisor.decide.drawing import assessed
 from advisor.decide.evaluate import evaluate
@@ -272,6 +273,8 @@ def test_a_part_busy_beyond_all_time_does_not_stand(tmp_path: Path) -> None:
     catalogue, product = load_run([root], PRODUCT.replace("CONVERTER", "dc").encode())
     found = evaluate(catalogue, product)
     places = np.array([10.0, 2.2e-3, 2.0e-3, 1e-3])
-    here = grid_stage(catalogue, product, "probe:workload.sample.every", places)
+    here = grid_stage(
+        catalogue, product, figures.Path("probe", ("workload", "sample", "every")), places
+    )
     ((_, made, at),) = assessed(here, [found.candidates[0].best], found.criteria, whole=True)
     assert stands(at, made.side, here.own_cost)[0].tolist() == [True, True, False, False]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+import pathlib
 
 import numpy as np
 import pytest
@@ -10,6 +10,7 @@ import pytest
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.decide.stage import grid_stage, stage
+from advisor.figures import Path
 from tests.model.records import CELL, LINEAR, PRODUCT, records
 
 OPTIONS = (
@@ -18,13 +19,13 @@ OPTIONS = (
 )
 
 
-def inputs(root: Path) -> tuple[Catalogue, Product]:
+def inputs(root: pathlib.Path) -> tuple[Catalogue, Product]:
     product = {**PRODUCT, "supply-options": OPTIONS, "cost": "{currency: EUR, units: 10}"}
     cell = {**CELL, "capacity": "100 ± 10 mAh"}
     return records(root, product, {"pill": cell}, {"conv": LINEAR})
 
 
-def test_feeds_by_their_place_in_the_product(tmp_path: Path) -> None:
+def test_feeds_by_their_place_in_the_product(tmp_path: pathlib.Path) -> None:
     here = stage(*inputs(tmp_path))
     single, pair, ideal = (here.feed(i, "none")[0] for i in range(3))
     assert [f.pack.open_v[0, 0] for f in (single, pair, ideal)] == [3.2, 6.4, 3.0]
@@ -35,7 +36,7 @@ def test_feeds_by_their_place_in_the_product(tmp_path: Path) -> None:
     assert here.feed(2, "none")[1].pack[0] == 0.0
 
 
-def test_one_sampler_a_document(tmp_path: Path) -> None:
+def test_one_sampler_a_document(tmp_path: pathlib.Path) -> None:
     here = stage(*inputs(tmp_path), draws=500)
     assert here.samplers["pill"] is here.samplers["pill"]
     first, second = (here.feed(i, "none")[0].pack.capacity_c for i in (0, 1))
@@ -45,9 +46,9 @@ def test_one_sampler_a_document(tmp_path: Path) -> None:
     assert not np.array_equal(first, other)
 
 
-def test_one_figure_on_a_grid_and_all_others_stated(tmp_path: Path) -> None:
+def test_one_figure_on_a_grid_and_all_others_stated(tmp_path: pathlib.Path) -> None:
     places = np.array([300.0, 360.0, 420.0])
-    here = grid_stage(*inputs(tmp_path), "pill:capacity", places)
+    here = grid_stage(*inputs(tmp_path), Path("pill", ("capacity",)), places)
     pack = here.feed(0, "none")[0].pack
     assert np.array_equal(pack.capacity_c, places)
     assert pack.self_discharge_a == pytest.approx(0.02 / (365.25 * 86400) * places, rel=1e-12)
@@ -55,9 +56,11 @@ def test_one_figure_on_a_grid_and_all_others_stated(tmp_path: Path) -> None:
     assert here.samplers.taken  # type: ignore[attr-defined]
     # a figure of the same name in another document stands
     prices = np.array([0.5, 1.0, 2.0])
-    money = grid_stage(*inputs(tmp_path / "c"), "pill:price.breaks.1", prices).feed(0, "conv")[1]
+    money = grid_stage(
+        *inputs(tmp_path / "c"), Path("pill", ("price", "breaks", "1")), prices
+    ).feed(0, "conv")[1]
     assert money.pack == pytest.approx(prices, rel=1e-12)
     assert money.converter.tolist() == pytest.approx([0.3, 0.3, 0.3], rel=1e-12)
-    untaken = grid_stage(*inputs(tmp_path / "b"), "conv:quiescent", places)
+    untaken = grid_stage(*inputs(tmp_path / "b"), Path("conv", ("quiescent",)), places)
     untaken.feed(0, "none")
     assert not untaken.samplers.taken  # type: ignore[attr-defined]

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from advisor.model.draws import Sampler, sample, stream
+from advisor.model.draws import Instrument, Sampler, sample, stream
 from advisor.quantities import Quantity, pert, read_quantity, typical_max
 
 N = 200_000
@@ -16,6 +16,10 @@ N = 200_000
 
 def draws(quantity: Quantity, name: str = "x", size: int = N) -> np.ndarray:
     return sample(quantity, stream(1, "test", name), size)
+
+
+def taken(sampler: Sampler, name: str, quantity: Quantity) -> np.ndarray:
+    return sampler.take(sampler.root / name, quantity)
 
 
 def interval(values: np.ndarray) -> tuple[float, float]:
@@ -145,35 +149,37 @@ def test_a_temperature_may_be_below_zero() -> None:
 
 def test_instruments_share_their_gain_and_figures_do_not() -> None:
     left, right = Sampler("left", 1000), Sampler("right", 1000)
-    assert np.array_equal(left.gain("meter", 0.01), right.gain("meter", 0.01))
-    other = left.gain("other-meter", 0.01)
-    assert abs(np.corrcoef(left.gain("meter", 0.01), other)[0, 1]) < 0.15
+    meter = Instrument("meter")
+    assert np.array_equal(left.gain(meter, 0.01), right.gain(meter, 0.01))
+    others = (Instrument("other-meter"), left.root / "gain", right.root / "gain")
+    for other in (left.gain(source, 0.01) for source in others):
+        assert abs(np.corrcoef(left.gain(meter, 0.01), other)[0, 1]) < 0.15
     figure = read_quantity("10(1) µA", "current")
-    assert abs(np.corrcoef(left.take("a", figure), right.take("a", figure))[0, 1]) < 0.15
-    assert abs(np.corrcoef(left.take("a", figure), left.take("b", figure))[0, 1]) < 0.15
+    assert abs(np.corrcoef(taken(left, "a", figure), taken(right, "a", figure))[0, 1]) < 0.15
+    assert abs(np.corrcoef(taken(left, "a", figure), taken(left, "b", figure))[0, 1]) < 0.15
 
 
 def test_a_figure_s_draws_depend_on_nothing_but_seed_id_path_and_chunk() -> None:
     figure, wider = read_quantity("10(1) µA", "current"), read_quantity("10(2) µA", "current")
     first = Sampler("part", 500, seed=3)
-    first.take("other", figure)
+    taken(first, "other", figure)
     again = Sampler("part", 500, seed=3)
-    assert np.array_equal(first.take("a", figure), again.take("a", figure))
+    assert np.array_equal(taken(first, "a", figure), taken(again, "a", figure))
     for changed in (
         Sampler("part", 500, seed=4),
         Sampler("p", 500, seed=3),
         Sampler("part", 500, 3, 1),
     ):
-        assert not np.array_equal(first.take("a", figure), changed.take("a", figure))
+        assert not np.array_equal(taken(first, "a", figure), taken(changed, "a", figure))
     # widening a figure stretches its own draws about the same places
-    narrow, wide = first.take("a", figure) - 10e-6, first.take("a", wider) - 10e-6
+    narrow, wide = taken(first, "a", figure) - 10e-6, taken(first, "a", wider) - 10e-6
     assert np.allclose(wide, 2 * narrow, rtol=1e-9, atol=1e-18)
 
 
 def test_without_draws_a_sampler_gives_the_stated_value() -> None:
     figure = read_quantity("10(1) µA", "current")
-    assert Sampler("part").take("a", figure).tolist() == [figure.nominal]
-    assert Sampler("part").gain("meter", 0.1) == 1.0
+    assert taken(Sampler("part"), "a", figure).tolist() == [figure.nominal]
+    assert Sampler("part").gain(Instrument("meter"), 0.1) == 1.0
 
 
 @given(value=st.floats(1e-9, 1e3), share=st.floats(0.0, 0.6))

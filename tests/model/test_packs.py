@@ -151,7 +151,7 @@ def test_drawn_voltage_falls_with_depth(tmp_path: Path) -> None:
     own = Sampler("pill", 20_000)
     drawn = np.stack(
         [
-            own.take(f"voltage-curve@{at}", read_quantity(f"{volts}(2) V", "voltage"))
+            own.take(own.root.child("voltage-curve", at), read_quantity(f"{volts}(2) V", "voltage"))
             for at, volts in (("0", "3.0"), ("0.5", "2.9"), ("1", "2.8"))
         ]
     )

@@ -31,13 +31,13 @@ def test_gum_h1_an_end_gauge() -> None:
     # 11.5e-6 +- 2e-6; its difference +-1e-6; temperature's difference +-0.05; deviation of the
     # bed's temperature -0.1, u 0.2, with a cycle of amplitude 0.5 (arcsine, u 0.35)
     sampler = Sampler("h1", N)
-    standard = sampler.take("standard", normal(50_000_623.0, 25.0))
-    difference = sampler.take("difference", normal(215.0, 9.7))
-    expansion = sampler.take("expansion", rectangular(11.5e-6, 2e-6))
-    d_expansion = sampler.take("d-expansion", rectangular(0.0, 1e-6))
-    d_temperature = sampler.take("d-temperature", rectangular(0.0, 0.05))
-    mean = sampler.take("mean", normal(-0.1, 0.2))
-    turn = sampler.take("cycle", rectangular(0.0, np.pi / 2))
+    standard = sampler.take(sampler.root / "standard", normal(50_000_623.0, 25.0))
+    difference = sampler.take(sampler.root / "difference", normal(215.0, 9.7))
+    expansion = sampler.take(sampler.root / "expansion", rectangular(11.5e-6, 2e-6))
+    d_expansion = sampler.take(sampler.root / "d-expansion", rectangular(0.0, 1e-6))
+    d_temperature = sampler.take(sampler.root / "d-temperature", rectangular(0.0, 0.05))
+    mean = sampler.take(sampler.root / "mean", normal(-0.1, 0.2))
+    turn = sampler.take(sampler.root / "cycle", rectangular(0.0, np.pi / 2))
     deviation = mean + 0.5 * np.sin(turn)
     length = (
         standard + difference - standard * (d_expansion * deviation + expansion * d_temperature)
@@ -71,7 +71,7 @@ def test_gum_h2_resistance_and_reactance() -> None:
     u = np.array([0.0032, 0.0095e-3, 0.00075])
     r = np.array([[1, -0.36, 0.86], [-0.36, 1, -0.65], [0.86, -0.65, 1]])
     sampler = Sampler("h2", N)
-    free = np.stack([sampler.take(f"z{i}", normal(0.0, 1.0)) for i in range(3)])
+    free = np.stack([sampler.take(sampler.root / f"z{i}", normal(0.0, 1.0)) for i in range(3)])
     v, i, phase = means[:, None] + u[:, None] * (np.linalg.cholesky(r) @ free)
     found = np.stack([v / i * np.cos(phase), v / i * np.sin(phase), v / i])
     assert found.mean(axis=1) == pytest.approx([127.732, 219.847, 254.260], abs=0.003)
@@ -103,7 +103,7 @@ def test_a_nearly_linear_battery_life_is_first_order_propagation() -> None:
 
     sampler = Sampler("flat", N)
     parts = {"capacity": (810.0, 8.0), "sleep": (2e-6, 4e-8), "charge": (5e-5, 1e-6)}
-    drawn = {n: sampler.take(n, normal(*v)) for n, v in parts.items()}
+    drawn = {n: sampler.take(sampler.root / n, normal(*v)) for n, v in parts.items()}
     made = _drawn_life(drawn["capacity"], drawn["sleep"], drawn["charge"])
     exact = {n: ufloat(*v) for n, v in parts.items()}
     linear = exact["capacity"] / (exact["sleep"] + exact["charge"] / 60)

@@ -191,7 +191,10 @@ def answer(f: Mapping[str, float], setting: str) -> dict[str, float]:
         return f[f"probe:{name}"]
 
     sleep = 0.0
-    cold, hot = chip("sleep-states.ram-kept.current.0 degC"), chip("sleep-states.ram-kept.current.40 degC")
+    cold, hot = (
+        chip("sleep-states.ram-kept.current.0 degC"),
+        chip("sleep-states.ram-kept.current.40 degC"),
+    )
     for at, share in ((10, 0.6), (30, 0.4)):
         sleep += share * cold * (hot / cold) ** (at / 40)
     sleep += chip("sleep-states.ram-kept.adds.rtc")

@@ -135,7 +135,8 @@ def test_a_scan_starts_at_what_stands(product: str) -> None:
             np.testing.assert_allclose(scores, candidate.best.score, rtol=1e-12)
         told += 1
     assert told >= 2
-    assert scan(catalogue, chosen, builds, base.criteria, f"{product}:cost.units", places) is None
+    units = lever(catalogue, chosen, f"{product}:cost.units").path
+    assert scan(catalogue, chosen, builds, base.criteria, units, places) is None
 
 
 def test_distances(tmp_path: Path) -> None:
