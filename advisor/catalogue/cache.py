@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import Any
 
 from advisor.catalogue import schema_parts, schema_product, schema_supply
-from advisor.catalogue.kinds import Curve
+from advisor.catalogue.curves import Curve
 from advisor.quantities import Quantity
 
 KEPT = 8  # entries; older ones go

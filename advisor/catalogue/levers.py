@@ -14,8 +14,9 @@ from typing import Any
 from yaml.error import Mark
 from yaml.nodes import MappingNode, Node, ScalarNode
 
+from advisor.catalogue.curves import CurveOf, same_place
 from advisor.catalogue.fields import Record
-from advisor.catalogue.kinds import CurveOf, Figure, Kind, Reading, Whole, same_place
+from advisor.catalogue.kinds import Figure, Kind, Reading, Whole
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.faults import Fault, FaultError, FaultLog, nearest

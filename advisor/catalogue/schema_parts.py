@@ -8,12 +8,11 @@ from dataclasses import dataclass
 
 from yaml.nodes import MappingNode, Node
 
+from advisor.catalogue.curves import Curve, CurveOf
 from advisor.catalogue.definitions import Definitions, Schema
 from advisor.catalogue.fields import ListOf, MapOf, Record, key, read_record
 from advisor.catalogue.kinds import (
     Choice,
-    Curve,
-    CurveOf,
     Day,
     Figure,
     Flag,

@@ -35,7 +35,7 @@ from advisor.catalogue.schema_parts import (
     Span,
 )
 from advisor.faults import nearest
-from advisor.quantities import Quantity
+from advisor.quantities import Quantity, exact
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,6 +103,11 @@ class Needs:
     temperature: Span = key(Record(Span), "range the part must be rated for", default=Span())
     lifecycle: tuple[str, ...] | None = key(
         ListOf(Choice(LIFECYCLES)), "states of supply that are acceptable"
+    )
+    confidence: Quantity = key(
+        Figure("share", above=True, most=1.0, exact=True),
+        "least share of the draws in which all needs and limits must be kept",
+        default=exact(0.5, "share"),
     )
 
 

@@ -8,12 +8,11 @@ from dataclasses import dataclass
 
 from yaml.nodes import MappingNode, Node, ScalarNode
 
+from advisor.catalogue.curves import Curve, CurveOf, other_spelling, there_already
 from advisor.catalogue.definitions import Definitions, Schema
 from advisor.catalogue.fields import ListOf, MapOf, Record, key, read_record
 from advisor.catalogue.kinds import (
     Choice,
-    Curve,
-    CurveOf,
     Day,
     Figure,
     Flag,
@@ -21,9 +20,7 @@ from advisor.catalogue.kinds import (
     Kind,
     Reading,
     Text,
-    other_spelling,
     shape_of,
-    there_already,
 )
 from advisor.catalogue.schema_parts import (
     CURRENT,

@@ -294,11 +294,25 @@ def assess(
         pack = prepared[members[0]].feed.pack
         drains = [prepared[i].drain for i in members]
         all_of_it = whole or drains[0].share.shape[2] == 1
-        found |= zip(members, lives(pack, drains, whole=all_of_it), strict=True)
+        fresh = any(_may_pulse(prepared[i]) for i in members)
+        found |= zip(members, lives(pack, drains, whole=all_of_it, fresh=fresh), strict=True)
     return [
         _assessed(made, found[i], own_cost, product, criteria, weights)
         for i, made in enumerate(prepared)
     ]
+
+
+def _may_pulse(made: Prepared) -> bool:
+    """Whether the cells' greatest current may pass their pulse limit: a bound, over all states.
+
+    A constant power draws most at the least voltage that it may see; a reservoir only helps.
+    """
+    limit, drain = made.feed.most_pulse_a, made.drain
+    if not np.isfinite(limit):
+        return False
+    with np.errstate(divide="ignore", invalid="ignore"):
+        power = np.where(drain.power_w > 0, drain.power_w / drain.cut_off_v[:, None], 0.0)
+    return bool((drain.constant_a + power > limit).any())
 
 
 def _assessed(

@@ -7,16 +7,17 @@ order, so any number of workers gives the same numbers; a chunk also bounds the 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.decide.builds import Assessed, Build, Prepared, assess, part_side, prepare
 from advisor.decide.costs import part_cost
-from advisor.decide.limits import figures_read
+from advisor.decide.limits import figures_read, kept
 from advisor.decide.stage import Stage, stage
 from advisor.decide.value import Criterion, weights
 from advisor.model.draws import Array, Trace
@@ -30,11 +31,22 @@ Progress = Callable[[int, int], None]
 
 @dataclass(frozen=True, slots=True)
 class Drawn:
-    """A build over the draws, each (N,): score, battery life s, lifetime cost per unit."""
+    """A build over the draws, each (N,): score, battery life s, lifetime cost per unit.
+
+    A draw that breaks a need or a limit is a failure: `fits` tells, its score is 0. `broken` is
+    the share of the draws in which a need is broken, by need.
+    """
 
     score: Array
     life_s: Array
     lifetime: Array
+    fits: NDArray[np.bool_]
+    broken: Mapping[str, float]
+
+    @property
+    def fit(self) -> float:
+        """Share of the draws in which every need and limit is kept."""
+        return float(self.fits.mean())
 
 
 def draw_builds(
@@ -76,14 +88,22 @@ def draw_builds(
     if trace is not None:
         for path in traces[0]:
             trace[path] = np.concatenate([kept[path] for kept in traces])
-    return [
-        Drawn(
-            np.concatenate([chunk[i].score for chunk in done]),
-            np.concatenate([chunk[i].life_s for chunk in done]),
-            np.concatenate([chunk[i].lifetime for chunk in done]),
-        )
-        for i in range(len(builds))
-    ]
+    return [_together([chunk[i] for chunk in done], sizes) for i in range(len(builds))]
+
+
+def _together(chunks: Sequence[Drawn], sizes: Sequence[int]) -> Drawn:
+    """One build's chunks, one behind the other."""
+    broken: dict[str, float] = defaultdict(float)
+    for chunk, size in zip(chunks, sizes, strict=True):
+        for need, share in chunk.broken.items():
+            broken[need] += share * size / sum(sizes)
+    return Drawn(
+        score=np.concatenate([chunk.score for chunk in chunks]),
+        life_s=np.concatenate([chunk.life_s for chunk in chunks]),
+        lifetime=np.concatenate([chunk.lifetime for chunk in chunks]),
+        fits=np.concatenate([chunk.fits for chunk in chunks]),
+        broken=dict(sorted(broken.items(), key=lambda item: (-item[1], item[0]))),
+    )
 
 
 def _in_order(one: Callable[[int], list[Drawn]], count: int, jobs: int) -> Iterator[list[Drawn]]:
@@ -100,9 +120,17 @@ def _in_order(one: Callable[[int], list[Drawn]], count: int, jobs: int) -> Itera
 def _chunk(here: Stage, builds: Sequence[Build], criteria: Sequence[Criterion]) -> list[Drawn]:
     """One chunk of the draws."""
     done: dict[int, Drawn] = {}
-    for members, _, result in assessed(here, builds, criteria):
+    for members, made, result in assessed(here, builds, criteria):
+        good, broken = kept(result, made.side, here.own_cost)
         for row, i in enumerate(members):
-            done[i] = Drawn(result.score[row], result.life.life_s[row], result.costs.lifetime[row])
+            shares = {need: float(bad[row].mean()) for need, bad in broken.items()}
+            done[i] = Drawn(
+                score=np.where(good[row], result.score[row], 0.0),
+                life_s=result.life.life_s[row],
+                lifetime=result.costs.lifetime[row],
+                fits=good[row],
+                broken={need: share for need, share in shares.items() if share > 0},
+            )
     return [done[i] for i in range(len(builds))]
 
 

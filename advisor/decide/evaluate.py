@@ -7,7 +7,7 @@ the build's name); the winner is kept in every draw, as a product is built one w
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -42,6 +42,8 @@ from advisor.model.packs import (
 from advisor.model.plan import Plans, choose
 from advisor.model.tables import PartFigures, part_figures, stack
 from advisor.model.workload import ProductFigures
+
+AT_ONCE = 8  # builds that are drawn together where a part's best one fits too seldom
 
 
 @dataclass(frozen=True, slots=True)
@@ -217,6 +219,13 @@ def evaluate(
         builds = [c.best for c in candidates]
         drawn = draw_builds(catalogue, product, builds, wanted, draws, seed, jobs, progress, trace)
         candidates = with_draws(candidates, drawn)
+
+        def again(these: Sequence[Build]) -> list[Drawn]:
+            return draw_builds(catalogue, product, these, wanted, draws, seed, jobs)
+
+        candidates, unsure = _confident(candidates, product.needs.confidence.nominal, again)
+        screened |= unsure
+        ruled_out |= unsure
     ranked = {c.part.part for c in candidates}
     warnings += notes([one for one in filled if one.part in ranked])
     return Evaluation(
@@ -233,6 +242,47 @@ def evaluate(
         here.figures,
         here.own_cost,
     )
+
+
+def _confident(
+    candidates: Sequence[Candidate],
+    wanted: float,
+    draw: Callable[[Sequence[Build]], list[Drawn]],
+) -> tuple[list[Candidate], dict[str, tuple[Failed, ...]]]:
+    """Candidates whose build keeps all needs and limits in a wanted share of the draws.
+
+    Where a part's best build does so too seldom, its next best ones are drawn until one does.
+
+    Returns
+    -------
+    Candidates by the score of those builds, and parts of which none does, with the best share.
+    """
+    sure: list[Candidate] = []
+    out: dict[str, tuple[Failed, ...]] = {}
+    for candidate in candidates:
+        assert candidate.drawn is not None
+        best, rest = candidate.drawn, list(candidate.builds[1:])
+        found: tuple[Build, Drawn] | None = None
+        if best.fit >= wanted:
+            found = candidate.best, best
+        while found is None and rest:
+            some, rest = rest[:AT_ONCE], rest[AT_ONCE:]
+            for build, drawn in zip(some, draw(some), strict=True):
+                best = max(best, drawn, key=lambda one: one.fit)
+                if drawn.fit >= wanted:
+                    found = build, drawn
+                    break
+        if found is None:
+            need, share = next(iter(best.broken.items()))
+            words = f"needs.confidence ({need} broken in {100 * share:.0f} % of draws)"
+            gap = wanted - best.fit
+            out[candidate.part.part] = (Failed(words, wanted, best.fit, "share", gap),)
+        else:
+            build, drawn = found
+            builds = (build, *(b for b in candidate.builds if b is not build))
+            sure.append(replace(candidate, builds=builds, drawn=drawn))
+    sure.sort(key=lambda c: (*c.best.order[:2], c.part.part))
+    return sure, out
 
 
 def with_draws(candidates: Sequence[Candidate], drawn: Sequence[Drawn]) -> list[Candidate]:
@@ -264,9 +314,8 @@ def _nominal(
             unfit.append(out)
         else:
             fed.append((made, money))
-    weighed = any(c.name == "time-headroom" for c in wanted)
     feeds = [made for made, _ in fed]
-    found_plans = choose(feeds, table, here.figures, events, side.floor_v[:, 0], weighed)
+    found_plans = choose(feeds, table, here.figures, events, side.floor_v[:, 0])
     plans, prepared = [], []
     for (made, money), plan in zip(fed, found_plans, strict=True):
         for p, faults in plan_faults(plan, table, here.figures):

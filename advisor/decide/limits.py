@@ -405,14 +405,24 @@ def row_faults(found: Assessed, side: PartSide, own: ProductCost) -> list[list[F
     return out
 
 
+def kept(
+    found: Assessed, side: PartSide, own: ProductCost
+) -> tuple[NDArray[np.bool_], dict[str, NDArray[np.bool_]]]:
+    """(whether builds keep every limit of their feed and their own, (R, N); where which need is
+    broken, (R, N) each)."""
+    good = np.ones(found.score.shape, dtype=bool)
+    broken: dict[str, NDArray[np.bool_]] = {}
+    supply, held = Supply(found.feed, found.product), Held(found, side, own)
+    for limits, subject in ((FEED_LIMITS, supply), (BUILD_LIMITS, held)):
+        for limit in limits:
+            for case in limit.cases(subject):
+                bad = limit.bad(case)
+                if bad.any():
+                    broken[case.need] = np.broadcast_to(bad, good.shape)
+                    good &= ~bad
+    return good, broken
+
+
 def stands(found: Assessed, side: PartSide, own: ProductCost) -> NDArray[np.bool_]:
     """(R, N): whether builds keep every limit of their feed and their own."""
-    good = np.ones(found.score.shape, dtype=bool)
-    held, supply = Held(found, side, own), Supply(found.feed, found.product)
-    for limit in FEED_LIMITS:
-        for case in limit.cases(supply):
-            good &= ~limit.bad(case)
-    for limit in BUILD_LIMITS:
-        for case in limit.cases(held):
-            good &= ~limit.bad(case)
-    return good
+    return kept(found, side, own)[0]

@@ -56,9 +56,11 @@ class Life:
     dead: NDArray[np.bool_]
 
 
-def lives(pack: Pack, drains: Sequence[Drain], whole: bool = True) -> list[Life]:
+def lives(
+    pack: Pack, drains: Sequence[Drain], whole: bool = True, fresh: bool = False
+) -> list[Life]:
     """`life` for several drains of one pack and the same tasks, worked out side by side."""
-    found = life(pack, joined(drains), whole)
+    found = life(pack, joined(drains), whole, fresh)
     out, start = [], 0
     for drain in drains:
         rows = slice(start, start + len(drain.cut_off_v))
@@ -67,7 +69,7 @@ def lives(pack: Pack, drains: Sequence[Drain], whole: bool = True) -> list[Life]
     return out
 
 
-def life(pack: Pack, drain: Drain, whole: bool = True) -> Life:
+def life(pack: Pack, drain: Drain, whole: bool = True, fresh: bool = False) -> Life:
     """Battery life of R builds on one pack.
 
     Parameters
@@ -75,6 +77,7 @@ def life(pack: Pack, drain: Drain, whole: bool = True) -> Life:
     pack, drain : see `Pack` and `Drain`; their draw axes are alike.
     whole : whether the averaged life and the fresh pack's voltage and current are wanted as well;
         they are NaN otherwise, as draws do without them.
+    fresh : whether the latter are wanted alone.
 
     Returns
     -------
@@ -118,7 +121,7 @@ def life(pack: Pack, drain: Drain, whole: bool = True) -> Life:
         start_mean = mean_a + b / pack.open_v[0]
         # a pack that never starts has no life to average over: its fresh current stands for it
         mean = np.where(found > 0, mean, start_mean + pack.leak_a)
-    if whole:
+    if whole or fresh:
         low, peak = lows.fresh()
         dead = ~(low >= drain.cut_off_v)
     else:

@@ -13,10 +13,11 @@ battery's life or some sum of currents may favour:
   fresh pack's and the empty one's. That plan is separable: each task takes its own cheapest option.
 - The reach of a plan is that of its worst task, and so is the share of the tightest deadline left.
 
-So for every level of reach, and of headroom where that is weighted, each task takes its cheapest
-option among those that keep both: all the plans that no other beats on charge, reach and headroom.
-Where a point's own least supply raises the cut-off, each such level is swept by itself. A busy
-share above 1 leaves the exact search along the front of busy share and charge (`tight`).
+So for every level of reach and of headroom (which some may weigh, and which keeps a deadline where
+times are uncertain) each task takes its cheapest option among those that keep both: all the plans
+that no other beats on charge, reach and headroom. Where a point's own least supply raises the
+cut-off, each such level is swept by itself. A busy share above 1 leaves the exact search along the
+front of busy share and charge (`tight`).
 
 Two approximations, both small: charges that cross between the ends of the voltage are compared at
 five voltages, and an option's reach on a reservoir is taken without the other tasks.
@@ -76,14 +77,12 @@ def choose(
     product: ProductFigures,
     events: tuple[EventStates, ...],
     floor_v: Array,
-    headroom: bool,
 ) -> list[Plans]:
     """The plans worth assessing of every part and sleep state, per feed; see `Plans`.
 
     Parameters
     ----------
     floor_v : (P,) V, the cut-off that a part sets by itself where the pack is its rail.
-    headroom : whether a criterion weighs the share of the deadlines left.
     """
     sweeps = [_sweep(feed, stack, product, events, floor_v) for feed in feeds]
     # options that may sag go through the battery model together, those of one pack at once
@@ -97,7 +96,7 @@ def choose(
             pack = members[0].feed.pack
             for one, found in zip(asked, lives(pack, [one.drain for one in asked]), strict=True):
                 one.take(pack, found)
-    return [sweep.plans(headroom) for sweep in sweeps]
+    return [sweep.plans() for sweep in sweeps]
 
 
 def _sweep(
@@ -219,9 +218,9 @@ class _Sweep:
                 )
                 yield _Level(here, inside, tuple(reaches))
 
-    def plans(self, headroom: bool) -> Plans:
+    def plans(self) -> Plans:
         """The plans of all levels, each once."""
-        found = [self._at(level, headroom) for level in self.levels]
+        found = [self._at(level) for level in self.levels]
         rows = np.concatenate(found) if found else np.empty((0, 2 + len(self.tasks)), np.intp)
         rows = _each_once(rows)
         volts = self.feed.nominal_v[0]
@@ -238,7 +237,7 @@ class _Sweep:
             allowed=self.allowed,
         )
 
-    def _at(self, level: _Level, headroom: bool) -> NDArray[np.intp]:
+    def _at(self, level: _Level) -> NDArray[np.intp]:
         """Plans at one level of the cut-off, as rows (part, sleep, option of each task)."""
         if not self.tasks:
             return np.stack(np.nonzero(level.here), axis=1)
@@ -249,7 +248,7 @@ class _Sweep:
             may.append(np.where(fit.any(axis=2, keepdims=True), fit, inside))
         left = [
             np.round(1 - task.length / own.finish_within[0], DIGITS)
-            if headroom and own.finish_within is not None
+            if own.finish_within is not None
             else None
             for task, own in zip(self.tasks, self.product.tasks, strict=True)
         ]

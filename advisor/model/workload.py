@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from advisor.catalogue.kinds import Curve
+from advisor.catalogue.curves import Curve
 from advisor.catalogue.schema_product import Product
 from advisor.figures import Path
 from advisor.model.draws import Array, Sampler

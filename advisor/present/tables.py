@@ -53,7 +53,8 @@ def rests_on(result: Shortlist) -> tuple[str, str]:
     shares = ", ".join(f"{k} {per_cent(v)}" for k, v in result.evidence.items())
     how = (
         f"{result.draws} draws of the stated uncertainties, seed {result.seed}; ranges are 5 "
-        "to 95 %."
+        "to 95 %. A draw that breaks a need or a limit scores nothing; a part is out that keeps "
+        f"them in less than {per_cent(result.confidence)} of the draws (needs.confidence)."
         if result.draws
         else "Stated values only, no draws."
     )
@@ -82,6 +83,9 @@ def answer(result: Shortlist) -> tuple[str, ...]:
             f"{money(cost.upkeep)} for {cost.replacements or 0:g} battery "
             f"change{'' if cost.replacements == 1 else 's'}."
         )
+    seldom = fits(best).removeprefix("; ")
+    if seldom:
+        out.append(f"It {seldom}.")
     out.append(f"Why: {best.reason}.")
     if result.verdict is not None and len(result.ranking) > 1:
         out.append(f"Verdict {result.verdict.text}.")
@@ -96,8 +100,16 @@ def legend(result: Shortlist) -> str:
 
 
 def below(part: RankedPart) -> str:
-    """A ranked part's second line: its pack and why it stands there."""
-    return f"on {pack(part.build)}: {part.reason}"
+    """A ranked part's second line: its pack, why it stands there, and how often it fails."""
+    return f"on {pack(part.build)}: {part.reason}" + fits(part)
+
+
+def fits(part: RankedPart) -> str:
+    """In how many draws a part fits, where it does not in all, and what it breaks most."""
+    if part.fits_probability is None or part.fits_probability >= 1:
+        return ""
+    need = next(iter(part.broken))
+    return f"; fits in {per_cent(part.fits_probability)} of draws ({need})"
 
 
 def _ranking(page: Page, result: Shortlist, most: int | None) -> None:

@@ -118,6 +118,7 @@ COLUMNS = (
         text=lambda part: per_cent(part.first_place_probability),
         live="draws",
     ),
+    Column(name="fits_probability", value=lambda part: part.fits_probability),
     Column(
         name="meets_life_target_probability",
         value=lambda part: part.meets_life_target_probability,

@@ -122,7 +122,11 @@ class FailedResult:
 
 @dataclass(frozen=True, slots=True)
 class RankedPart:
-    """A part of the shortlist, at its best build."""
+    """A part of the shortlist, at its best build.
+
+    `fits_probability` is the share of the draws in which it keeps every need and limit; `broken`
+    tells which it breaks in what share of them.
+    """
 
     rank: int
     part: str
@@ -132,6 +136,8 @@ class RankedPart:
     score_range: Spread
     first_place_probability: float | None
     meets_life_target_probability: float | None
+    fits_probability: float | None
+    broken: Mapping[str, float]
     rank_acceptability: tuple[float, ...] | None
     expected_regret: float | None
     dominated_by: tuple[str, ...]

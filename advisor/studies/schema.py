@@ -8,8 +8,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from advisor.catalogue.criteria import CRITERIA
+from advisor.catalogue.curves import CurveOf
 from advisor.catalogue.fields import Declared, Either, ListOf, MapOf, Record, specification
-from advisor.catalogue.kinds import CurveOf, Figure, Identity, Kind
+from advisor.catalogue.kinds import Figure, Identity, Kind
 from advisor.catalogue.schema_bench import Notes
 from advisor.catalogue.schema_parts import Answer, AnswerKind, Kernel, Part
 from advisor.catalogue.schema_product import PrioritiesKind, Priority, Product

@@ -69,6 +69,7 @@ class Shortlist:
     summary: str | None
     seed: int
     draws: int
+    confidence: float
     invented: bool
     life_target_s: float | None
     ranking: tuple[RankedPart, ...]
@@ -147,6 +148,7 @@ def summarise(evaluation: Evaluation) -> Shortlist:
         summary=product.summary,
         seed=evaluation.seed,
         draws=evaluation.draws,
+        confidence=product.needs.confidence.nominal,
         invented=invented(evaluation),
         life_target_s=None if product.life_target is None else product.life_target.nominal,
         ranking=ranking,
@@ -178,7 +180,8 @@ def _ranked(evaluation: Evaluation, place: int, candidate: Candidate, firm: Firm
     target = evaluation.product.life_target
     meets = None
     if candidate.drawn is not None and target is not None:
-        meets = float((candidate.drawn.life_s >= target.nominal).mean())
+        long_enough = candidate.drawn.life_s >= target.nominal
+        meets = float((long_enough & candidate.drawn.fits).mean())
     tools = maturity(candidate.part.toolchain)
     setup = candidate.part.toolchain.setup
     return RankedPart(
@@ -190,6 +193,8 @@ def _ranked(evaluation: Evaluation, place: int, candidate: Candidate, firm: Firm
         score_range=Spread(*spread(None if candidate.drawn is None else candidate.drawn.score)),
         first_place_probability=None if firm.first is None else float(firm.first[place]),
         meets_life_target_probability=meets,
+        fits_probability=None if candidate.drawn is None else candidate.drawn.fit,
+        broken={} if candidate.drawn is None else candidate.drawn.broken,
         rank_acceptability=None if firm.ranks is None else _trimmed(firm.ranks[place]),
         expected_regret=None if firm.regret is None else float(firm.regret[place]),
         dominated_by=firm.dominated_by[place],

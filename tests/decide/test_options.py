@@ -45,11 +45,10 @@ def every_plan(
     product: ProductFigures,
     events: tuple[EventStates, ...],
     floor_v: Array,
-    headroom: bool,
 ) -> list[Plans]:
     """In place of `choose`: every combination that keeps the deadlines and the busy bound."""
     out = []
-    for plans in choose(feeds, stack, product, events, floor_v, headroom):
+    for plans in choose(feeds, stack, product, events, floor_v):
         rows = []
         for p, z in zip(*np.nonzero(plans.possible), strict=True):
             options = [np.flatnonzero(may[p, z]) for may in plans.allowed]

@@ -80,7 +80,7 @@ def test_sleep_current_runs_straight_in_its_logarithm(
     tmp_path: Path, degrees: float, current: float
 ) -> None:
     found = figures(tmp_path, environment=at(degrees))
-    assert found.sleeps == ("deep", "warm", IDLE)
+    assert found.sleeps == ("off", "warm", IDLE)
     assert found.sleep_a[1, 0] == pytest.approx(current, rel=1e-12)
 
 
@@ -92,10 +92,10 @@ def test_sleep_current_is_the_mean_over_the_places(tmp_path: Path) -> None:
 
 
 def test_a_state_is_not_known_beyond_the_hot_end_of_its_curve(tmp_path: Path) -> None:
-    assert figures(tmp_path / "in", environment=at(40)).sleeps == ("deep", "warm", IDLE)
-    assert figures(tmp_path / "out", environment=at(40.5)).sleeps == ("deep", IDLE)
+    assert figures(tmp_path / "in", environment=at(40)).sleeps == ("off", "warm", IDLE)
+    assert figures(tmp_path / "out", environment=at(40.5)).sleeps == ("off", IDLE)
     mixed = "[{at: 0 degC, share: 0.99}, {at: 41 degC, share: 0.01}]"
-    assert figures(tmp_path / "once", environment=mixed).sleeps == ("deep", IDLE)
+    assert figures(tmp_path / "once", environment=mixed).sleeps == ("off", IDLE)
 
 
 def test_a_state_must_keep_all_that_is_to_be_kept(tmp_path: Path) -> None:
@@ -106,7 +106,7 @@ def test_a_state_must_keep_all_that_is_to_be_kept(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     ("within", "sleeps"),
-    [("2 ms", ("deep", "warm")), ("1.9 ms", ("warm",)), ("1 ms", ("warm",)), ("0.9 ms", ())],
+    [("2 ms", ("off", "warm")), ("1.9 ms", ("warm",)), ("1 ms", ("warm",)), ("0.9 ms", ())],
 )
 def test_a_state_must_wake_in_time_for_every_task(
     tmp_path: Path, within: str, sleeps: tuple[str, ...]

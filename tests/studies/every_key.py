@@ -135,6 +135,7 @@ needs:
   features: {uart: 1}
   temperature: {min: -20 degC, max: 60 degC}
   lifecycle: [active]
+  confidence: 60 %
 supply-options:
   cells: [{cell: probe-cell, series: 1, parallel: 1}]
   converters: [none]

@@ -18,8 +18,9 @@ from typing import Any
 import pytest
 from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
+from advisor.catalogue.curves import CurveOf
 from advisor.catalogue.fields import ListOf, MapOf, Record, specification
-from advisor.catalogue.kinds import CurveOf, Figure
+from advisor.catalogue.kinds import Figure
 from advisor.catalogue.levers import lever
 from advisor.catalogue.load import load_run
 from advisor.catalogue.schema_parts import Kernel, Part

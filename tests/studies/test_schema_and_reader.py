@@ -19,6 +19,7 @@ from yaml.nodes import MappingNode, Node, ScalarNode
 
 from advisor.catalogue import kinds
 from advisor.catalogue.criteria import CRITERIA, OWN
+from advisor.catalogue.curves import CurveOf
 from advisor.catalogue.definitions import Definitions
 from advisor.catalogue.fields import Either, ListOf, MapOf, Record, specification
 from advisor.catalogue.kinds import Kind, Reading
@@ -185,7 +186,7 @@ def own(kind: Kind) -> st.SearchStrategy[Any]:
                 )
             )
             return one | one | several
-        case kinds.CurveOf():
+        case CurveOf():
             return trees(kind.y) | mapping(figures(kind.x.dimension), trees(kind.y))
         case kinds.Choice():
             return words(st.sampled_from(kind.options))
@@ -308,7 +309,7 @@ def leaves() -> list[Kind]:
                 inside = [kind.kind]
             case Either():
                 inside = [kind.plain, kind.record]
-            case kinds.CurveOf():
+            case CurveOf():
                 inside = [kind.x, kind.y]
             case AnswerKind():
                 inside = [Record(Answer)]
