@@ -52,14 +52,17 @@ def verdict(
         luck. stated : its score at the stated values.
     """
     chance, regret = kept.chance, float(regrets[0])
-    fall = stated - kept.score
+    share, fall = float(chances[0]), stated - kept.score
     word = "settled" if chance >= SETTLED else "leaning" if chance >= LEANING else "open"
     text = (
         f"{word}: {parts[0]} is the best with a chance of {100 * chance:.0f} % (settled from "
-        f"{100 * SETTLED:.0f} %, leaning from {100 * LEANING:.0f} %; it leads in "
-        f"{100 * float(chances[0]):.0f} % of the draws, and the first of {len(parts)} is partly "
-        f"first by luck); "
+        f"{100 * SETTLED:.0f} %, leaning from {100 * LEANING:.0f} %); "
     )
+    if chance < share - SHOWN:
+        text += (
+            f"it leads in {100 * share:.0f} % of the draws, but the first of {len(parts)} is "
+            "partly first by luck; "
+        )
     if fall >= SHOWN:
         text += f"expect {fall:.2f} points less than its score; "
     text += f"choosing it gives away {regret:.2f} points on average"
