@@ -93,7 +93,8 @@ def held(
     catalogue = made_up(
         shipped, {what: np.where(hidden, np.nan, t) for what, t in true.items()}, slower
     )
-    task = replace(product.workload[0], kernels=dict.fromkeys(NAMES[:kernels], 1.0))
+    count = next(iter(product.workload[0].kernels.values()))
+    task = replace(product.workload[0], kernels=dict.fromkeys(NAMES[:kernels], count))
     filled, told = fill_missing(catalogue, replace(product, workload=(task,)))
     out = []
     for one in told:
