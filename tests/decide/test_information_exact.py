@@ -117,7 +117,7 @@ def test_the_exact_worth_lies_within_two_errors(name: str) -> None:
     # 95 % of the seeds, give or take what so few show
     assert within.mean() >= (0.85 if name in GROUPS else 0.9), (values, errors)
     if exact:
-        # the mean is freed of the chance of one seed; and an error as wide as the worth says nothing
+        # an error as wide as the worth would say nothing
         assert values.mean() == pytest.approx(exact, rel=0.06 if exact > 0.05 else 0.25)
         assert errors.mean() < 0.25 * exact
     else:
