@@ -9,10 +9,10 @@ draws and true scores of a common mean and deviation tau,
 
 the truth given m is drawn toward the common mean by tau^2/(tau^2 + lambda) along each eigenvector
 of S (empirical Bayes: Efron & Morris, JASA 70 (1975) 311-319), freed first of what all parts share,
-which moves no rank. tau is averaged over, with the prior density s/(s + tau)^2, s the deviation of
-the errors (DuMouchel, in Berry (ed.), Bayesian Statistics: The Study of Influence, 1994). Not every
-part need belong: some far below, or a leader that stands apart, may have scores anywhere on the
-scale of 0 to 100, and the evidence tells which.
+which moves no rank. tau is averaged over, every share tau^2/(tau^2 + s^2) as likely beforehand as
+another, s the deviation of the errors (the uniform shrinkage prior: Daniels, Canadian Journal of
+Statistics 27 (1999) 567-578). Not every part need belong: some far below, or a leader that stands
+apart, may have scores anywhere on the scale of 0 to 100, and the evidence tells which.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ from advisor.model.draws import Array
 MOST = 60  # parts of the greatest mean scores that are taken to compete
 STEPS = 16  # values of tau
 SCALE = 100.0  # points over which the score of a part that stands apart may lie
-APART = 0.2  # odds before any evidence that the leader stands apart
+APART = 0.3  # odds before any evidence that the leader stands apart
 LEAST = 0.005  # weights below this are left out
 NORMALS = 2000
 
@@ -52,7 +52,8 @@ def lead(scores: Array, first: int, share: float) -> Lead:
     Returns
     -------
     The chance is `share`, moved on the scale of the normal's quantiles by what shrinkage moves it
-    where all scores are normal, as draws need not be; never above `share`.
+    where all scores are normal, as draws need not be. It rises above `share` only where a leader
+    stands apart from rivals that are near equal, and only for the part of the greatest mean.
     """
     mean = scores.mean(axis=1)
     keep = np.argsort(-mean, kind="stable")[:MOST]
@@ -82,8 +83,10 @@ def lead(scores: Array, first: int, share: float) -> Lead:
             fall += likely * each * float(shift[members == own].sum())
             weight += likely * each
     moved_by = _quantile(after / weight) - _quantile(before)
-    chance = share if moved_by >= 0 else NormalDist().cdf(_quantile(share) + moved_by)
-    return Lead(min(chance, share), float(mean[first]) + fall / weight)
+    if own != int(m.argmax()):
+        moved_by = min(moved_by, 0.0)
+    chance = share if moved_by == 0 else NormalDist().cdf(_quantile(share) + moved_by)
+    return Lead(chance, float(mean[first]) + fall / weight)
 
 
 def _leads(scores: Array, own: int) -> float:
@@ -96,9 +99,9 @@ def _quantile(chance: float) -> float:
 
 
 def _taus(deviation: float) -> Array:
-    """Equally likely values of tau under the prior density s/(s + tau)^2."""
+    """Equally likely values of tau, the shares kept of an error's variance being uniform."""
     u = (np.arange(STEPS) + 0.5) / STEPS
-    return np.asarray(deviation * u / (1 - u))
+    return np.asarray(deviation * np.sqrt(u / (1 - u)))
 
 
 def _groups(m: Array, covariance: Array) -> list[tuple[float, NDArray[np.intp]]]:
