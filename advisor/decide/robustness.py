@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from advisor.decide.evaluate import Evaluation
+from advisor.decide.luck import Lead, lead
 from advisor.decide.ranks import DIGITS, first_place
 from advisor.decide.value import Criterion
 from advisor.model.draws import Array
@@ -20,36 +21,55 @@ SETTLED, LEANING = 0.9, 0.6
 REACH = 6.0  # standard deviations; beyond lie two in a thousand million
 STRONG = 256  # parts that bound what it takes to be among the first
 BLOCK = 4_000_000  # scores at a time
+SHOWN = 0.005  # points that a text tells
 AGREE = 10  # parts whose order is compared with that of the draws
 
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """`settled`, `leaning` or `open`, with the rule by which it is so."""
+    """`settled`, `leaning` or `open`, with the rule by which it is so.
+
+    `chance` is that of the first part being the best in truth, less than its share of the draws
+    where many near-equal parts compete; `expected_disappointment` the points by which its score is
+    expected to come out below the stated one.
+    """
 
     word: str
     text: str
+    chance: float
+    expected_disappointment: float
 
 
-def verdict(parts: Sequence[str], chances: Array, regrets: Array) -> Verdict:
+def verdict(
+    parts: Sequence[str], chances: Array, regrets: Array, kept: Lead, stated: float
+) -> Verdict:
     """The verdict on the part that is first at the stated values.
 
     Parameters
     ----------
     parts : ids in the order of the ranking. chances : (P,) share of the draws in which each leads.
-    regrets : (P,) expected regret, points.
+    regrets : (P,) expected regret, points. kept : what is left of the first part's lead without
+        luck. stated : its score at the stated values.
     """
-    chance, regret = float(chances[0]), float(regrets[0])
+    chance, regret = kept.chance, float(regrets[0])
+    share, fall = float(chances[0]), stated - kept.score
     word = "settled" if chance >= SETTLED else "leaning" if chance >= LEANING else "open"
     text = (
-        f"{word}: {parts[0]} leads in {100 * chance:.0f} % of the draws (settled from "
-        f"{100 * SETTLED:.0f} %, leaning from {100 * LEANING:.0f} %); choosing it gives away "
-        f"{regret:.2f} points on average"
+        f"{word}: {parts[0]} is the best with a chance of {100 * chance:.0f} % (settled from "
+        f"{100 * SETTLED:.0f} %, leaning from {100 * LEANING:.0f} %); "
     )
+    if chance < share - SHOWN:
+        text += (
+            f"it leads in {100 * share:.0f} % of the draws, but the first of {len(parts)} is "
+            "partly first by luck; "
+        )
+    if fall >= SHOWN:
+        text += f"expect {fall:.2f} points less than its score; "
+    text += f"choosing it gives away {regret:.2f} points on average"
     safest = int(np.argmin(regrets))
-    if regrets[safest] < regret - 0.005:
+    if regrets[safest] < regret - SHOWN:
         text += f", {parts[safest]} {float(regrets[safest]):.2f}, the least of all"
-    return Verdict(word, text)
+    return Verdict(word, text, chance, fall)
 
 
 def rank_acceptability(scores: Array) -> Array:
@@ -163,7 +183,8 @@ def firmness(evaluation: Evaluation) -> Firmness:
         return Firmness(None, None, None, dominated, None)
     scores = evaluation.scores()
     first, regret = first_place(scores), expected_regret(scores)
-    found = verdict(names, first, regret)
+    kept = lead(scores, 0, float(first[0]))
+    found = verdict(names, first, regret, kept, evaluation.candidates[0].best.score)
     # who is far down the list is nobody's question, and pairs grow with the square
     top = scores[:AGREE]
     stated = np.array([c.best.score for c in evaluation.candidates[:AGREE]])

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from advisor.catalogue.shipped import load
+from advisor.decide.luck import Lead
 from advisor.decide.robustness import (
     dominators,
     expected_regret,
@@ -91,12 +92,18 @@ def test_expected_regret() -> None:
     [(1.0, "settled"), (0.9, "settled"), (0.89, "leaning"), (0.6, "leaning"), (0.59, "open")],
 )
 def test_the_verdict_and_its_rule(chance: float, word: str) -> None:
-    found = verdict(["a", "b"], np.array([chance, 1 - chance]), np.array([0.2, 0.4]))
+    shares, kept = np.array([0.95, 0.05]), Lead(chance, 79.7)
+    found = verdict(["a", "b"], shares, np.array([0.2, 0.4]), kept, 80.0)
     assert found.word == word
     assert "settled from 90 %, leaning from 60 %" in found.text
     assert "0.20 points" in found.text
     assert "b" not in found.text.replace("beaten", "").split("; ")[1].split()
-    other = verdict(["a", "b"], np.array([chance, 1 - chance]), np.array([0.4, 0.2]))
+    assert found.chance == chance
+    assert found.expected_disappointment == pytest.approx(0.3)
+    assert ("it leads in 95 % of the draws" in found.text) == (chance < 0.95)
+    assert "expect 0.30 points less" in found.text
+    other = verdict(["a", "b"], shares, np.array([0.4, 0.2]), kept, 79.0)
+    assert "points less" not in other.text
     assert other.text.endswith("b 0.20, the least of all")
 
 
