@@ -10,7 +10,7 @@ from advisor.present import curves, gaps, tables, tipping
 from advisor.present.formulas import FORMULAS
 from advisor.quantities import show
 from advisor.studies import words
-from advisor.studies.columns import SHOWN
+from advisor.studies.columns import shown
 from advisor.studies.outlook import LeverOutlook
 from advisor.studies.report import OfferedBuild, Report
 
@@ -118,10 +118,11 @@ def _shortlist(found: Report) -> Section:
     blocks: list[Block] = [Words(tables.legend(found.shortlist), "faint")]
     if any(p.estimated for p in ranking):
         blocks.append(Words("*: rests on kernels that were estimated, not measured", "faint"))
-    rows = tuple(tuple(column.text(p) for column in SHOWN) for p in ranking)
-    header = tuple(column.head for column in SHOWN)
-    texts = 1 + max(i for i, column in enumerate(SHOWN) if not column.right)
-    head = next(i for i, column in enumerate(SHOWN) if column.name == "part")
+    columns = shown(ranking)
+    rows = tuple(tuple(column.text(p) for column in columns) for p in ranking)
+    header = tuple(column.head for column in columns)
+    texts = 1 + max(i for i, column in enumerate(columns) if not column.right)
+    head = next(i for i, column in enumerate(columns) if column.name == "part")
     small = tuple(tables.below(p) for p in ranking)
     title = "Parts that fit, by score"
     grid = Grid("ranking", title, header, rows, texts, small, head=head)

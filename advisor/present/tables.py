@@ -8,7 +8,7 @@ from advisor.catalogue.schema_parts import Variant
 from advisor.decide.robustness import AGREE
 from advisor.present.layout import FAINT, GOOD, PLAIN, POOR, STRONG, Page
 from advisor.quantities import show
-from advisor.studies.columns import SHOWN
+from advisor.studies.columns import shown
 from advisor.studies.results import RankedPart
 from advisor.studies.shortlist import Shortlist
 from advisor.studies.words import build_words, life, life_range, money, pack, per_cent
@@ -95,7 +95,7 @@ def answer(result: Shortlist) -> tuple[str, ...]:
 def legend(result: Shortlist) -> str:
     """What the columns of a shortlist are."""
     currency = result.ranking[0].cost.currency or "no currency"
-    told = (f"{c.head}: {c.legend}" for c in SHOWN if c.legend)
+    told = (f"{c.head}: {c.legend}" for c in shown(result.ranking) if c.legend)
     return "; ".join(told).format(currency=currency)
 
 
@@ -113,22 +113,23 @@ def fits(part: RankedPart) -> str:
 
 
 def _ranking(page: Page, result: Shortlist, most: int | None) -> None:
-    shown = result.ranking if most is None else result.ranking[:most]
+    listed = result.ranking if most is None else result.ranking[:most]
+    columns = shown(result.ranking)
     page.heading("Shortlist")
     page.paragraph(legend(result), style=FAINT)
     page.table(
-        [column.head for column in SHOWN],
-        [[column.text(part) for column in SHOWN] for part in shown],
-        [column.right for column in SHOWN],
-        [below(p) for p in shown],
-        [STRONG if p.rank == 1 else PLAIN for p in shown],
+        [column.head for column in columns],
+        [[column.text(part) for column in columns] for part in listed],
+        [column.right for column in columns],
+        [below(p) for p in listed],
+        [STRONG if p.rank == 1 else PLAIN for p in listed],
     )
-    if any(p.estimated for p in shown):
+    if any(p.estimated for p in listed):
         page.paragraph(
             "*: rests on kernels that were estimated, not measured; see the warnings", "  "
         )
-    if len(shown) < len(result.ranking):
-        page.paragraph(f"and {len(result.ranking) - len(shown)} more (--top)", "   ", style=FAINT)
+    if len(listed) < len(result.ranking):
+        page.paragraph(f"and {len(result.ranking) - len(listed)} more (--top)", "   ", style=FAINT)
 
 
 FIRM = (

@@ -7,7 +7,7 @@ other weights: a page and a workbook then show other builds of the same parts.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Literal, Protocol
 
@@ -16,6 +16,7 @@ from advisor.studies.results import RankedPart
 from advisor.studies.words import in_years, money, per_cent
 
 Cell = float | str
+NOTHING = "-"  # stands where there is no figure
 # under other weights a text is the part's own whatever the build, belongs to the build that was
 # ranked first, belongs to the draws, is the new rank or score, or is that of the new build
 Live = Literal["part", "own", "draws", "rank", "score", "build"]
@@ -41,6 +42,7 @@ class Column:
     name : in CSV and data frames; empty where they have none. value : what stands there, SI.
     head : on a screen and in a page; empty where they have none. legend : what it is, in words;
     `{currency}` is the product's. right : whether it holds figures. text : what stands there.
+    sparse : whether it is left out where no part has anything there.
     live : what becomes of the text under other weights; of a build it is `built`.
     sheet : head in a workbook; empty where it has none. cell : what stands there, of a build.
     """
@@ -51,6 +53,7 @@ class Column:
     legend: str = ""
     right: bool = True
     text: Callable[[RankedPart], str] = str
+    sparse: bool = False
     live: Live = "part"
     built: Callable[[Built], str] | None = None
     sheet: str = ""
@@ -71,7 +74,7 @@ def _range(part: RankedPart) -> str:
 
 
 def _one_decimal(value: float | None, digits: int) -> str:
-    return "-" if value is None else f"{value:.{digits}f}"
+    return NOTHING if value is None else f"{value:.{digits}f}"
 
 
 def _years(build: Built) -> Cell:
@@ -193,9 +196,18 @@ COLUMNS = (
     Column(name="invented", value=lambda part: part.invented),
     Column(name="estimated", value=lambda part: part.estimated),
 )
-SHOWN = tuple(column for column in COLUMNS if column.head)
 SHEET = tuple(column for column in COLUMNS if column.sheet)
 NAMED = tuple(column for column in COLUMNS if column.name)
+
+
+def shown(parts: Sequence[RankedPart]) -> tuple[Column, ...]:
+    """The columns of a screen or a page for these parts."""
+    return tuple(
+        column
+        for column in COLUMNS
+        if column.head
+        and not (column.sparse and all(column.text(part) == NOTHING for part in parts))
+    )
 
 
 def flat_row(part: RankedPart) -> dict[str, object]:

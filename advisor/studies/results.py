@@ -125,7 +125,8 @@ class RankedPart:
     """A part of the shortlist, at its best build.
 
     `fits_probability` is the share of the draws in which it keeps every need and limit; `broken`
-    tells which it breaks in what share of them.
+    tells which it breaks in what share of them. `figures` are those of the part's own that
+    criteria and limits read, SI, by their keys.
     """
 
     rank: int
@@ -148,6 +149,7 @@ class RankedPart:
     cost: CostResult
     setup_h: float | None
     toolchain: float | None
+    figures: Mapping[str, float]
     criteria: Mapping[str, CriterionResult]
     reason: str
     ends: str

@@ -13,14 +13,17 @@ from advisor.catalogue.records import Catalogue
 from advisor.catalogue.rules import measured
 from advisor.catalogue.schema_parts import Part
 from advisor.catalogue.schema_product import Product
+from advisor.decide.builds import stated
 from advisor.decide.cautions import cautions
 from advisor.decide.drawing import Progress
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
+from advisor.decide.limits import figures_read
 from advisor.decide.reasons import ending, points, reason
 from advisor.decide.robustness import Firmness, Verdict, firmness
 from advisor.figures import Path
 from advisor.model.draws import Array
 from advisor.model.maturity import maturity
+from advisor.quantities import Quantity
 from advisor.studies.columns import flat_row
 from advisor.studies.results import (
     CriterionResult,
@@ -205,6 +208,11 @@ def _ranked(evaluation: Evaluation, place: int, candidate: Candidate, firm: Firm
         cost=cost_result(candidate, evaluation.own_cost.currency),
         setup_h=None if setup is None else setup.nominal / 3600,
         toolchain=None if tools is None else known(tools.score),
+        figures={
+            ".".join(keys): value.nominal
+            for keys in figures_read(evaluation.product)
+            if isinstance(value := stated(candidate.part, keys), Quantity)
+        },
         criteria={
             c.name: CriterionResult(
                 float(found.values[i, row, 0]),

@@ -10,6 +10,7 @@ import base64
 import hashlib
 import json
 import shlex
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +18,7 @@ from advisor.decide.ranks import DIGITS
 from advisor.present import contents, tables
 from advisor.present.html.charts import MOST, charts
 from advisor.present.machine import rounded
-from advisor.studies.columns import SHOWN
+from advisor.studies.columns import Column, shown
 from advisor.studies.report import OfferedBuild, Report
 from advisor.studies.words import pack
 
@@ -75,6 +76,7 @@ def _inline(value: Any) -> str:
 
 def _data(found: Report, drawn: dict[str, Any]) -> dict[str, Any]:
     """What the page's script ranks and draws with."""
+    columns = shown(found.shortlist.ranking)
     return {
         "criteria": [
             {
@@ -87,23 +89,23 @@ def _data(found: Report, drawn: dict[str, Any]) -> dict[str, Any]:
         "command": contents.command(found),
         "digits": DIGITS,
         "most": MOST,
-        "columns": [column.live for column in SHOWN],
+        "columns": [column.live for column in columns],
         "unbounded": UNBOUNDED,
         "charts": drawn,
         "parts": [
             {
                 "part": ranked.part,
-                "cells": [column.text(ranked) for column in SHOWN],
+                "cells": [column.text(ranked) for column in columns],
                 "small": tables.below(ranked),
                 "own": part.own,
-                "builds": [_build(build) for build in part.builds],
+                "builds": [_build(build, columns) for build in part.builds],
             }
             for ranked, part in zip(found.shortlist.ranking, found.parts, strict=True)
         ],
     }
 
 
-def _build(build: OfferedBuild) -> dict[str, Any]:
+def _build(build: OfferedBuild, columns: Sequence[Column]) -> dict[str, Any]:
     return {
         "name": build.name,
         "a": build.battery_a,
@@ -111,7 +113,7 @@ def _build(build: OfferedBuild) -> dict[str, Any]:
         "shown": build.shown,
         "pack": pack(build.build),
         "words": contents.built(build),
-        "cells": [None if c.built is None else c.built(build) for c in SHOWN],
+        "cells": [None if c.built is None else c.built(build) for c in columns],
         "current": {c.consumer: c.a for c in build.current},
         "money": {
             m.item: None if m.amount is None else min(m.amount, UNBOUNDED) for m in build.money
