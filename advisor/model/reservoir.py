@@ -1,0 +1,427 @@
+"""The lowest voltage of a pack with a reservoir across it, under events that repeat for ever.
+
+A source V behind R, a capacitor C of series resistance r and a load share one node, the terminals:
+
+    (V - v)/R = A + P/v + (v - v_c)/r,    C dv_c/dt = (v - v_c)/r.
+
+Within a state A and P are constant and the equation separates. With p > m the roots of
+v^2 - (V - R A) v + R P, where the terminals may rest, k = r/(R + r) and tau = (R + r) C,
+
+    dt/tau = -(v - k p m/v)/((v - p)(v - m)) dv,
+
+whose integral is in closed form: nothing is stepped in time. A state that begins above m relaxes
+to p. Where it begins below m, or there is no p, the terminals run down and collapse at
+v = sqrt(k p m), where the load draws more with every further fall than source and capacitor give.
+
+What repeats has a periodic steady state. Each task's earlier events leave a fall that decays while
+the pack rests, a geometric series over its period; one equation in one unknown, the voltage at
+which the coming events start, closes it. It is exact for one task, and for several under constant
+currents, where the falls of all tasks add up.
+
+Several tasks do not keep step, so sooner or later every phase comes. The worst counts: the events
+of all tasks one right behind the other, since the core does one thing at a time, with each task in
+turn the last, and before it the others in rising order of B/(1 - exp(-L/tau)), B the fall that a
+task leaves and L its length: exchanging two neighbours shows that no other order leaves more
+(Smith's rule for weighted completion times, Naval Research Logistics Quarterly 3 (1956) 59-66).
+Earlier events are taken to have come at their periods, and under constant powers to have drawn
+what the worst ones draw, which is never less.
+
+A case is one voltage, resistance and load; arrays of cases are (m,), states come first: (S, m).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from advisor.model.drain import Array
+from advisor.model.supply import loaded_voltage
+
+LEAST_OHM = 1e-9  # a source without resistance holds its voltage to a nanovolt an ampere
+SETTLED = 1e-9  # V, by which the start of the events may still move
+CLOSE = 1e-6  # V, of the last Newton step within a state: the error left is of its square
+MOST = 60  # steps of either search
+
+
+@dataclass(frozen=True, slots=True)
+class Circuit:
+    """A pack at some depth, with its reservoir: volts V, ohms, esr ohm, farad F, each (m,)."""
+
+    volts: Array
+    ohms: Array
+    esr: Array
+    farad: Array
+
+    @classmethod
+    def of(cls, volts: Array, ohms: Array, farad: Array, esr: Array) -> Circuit:
+        """Arrays that broadcast; a source without resistance gets next to none."""
+        return cls(volts, np.maximum(ohms, LEAST_OHM), esr, farad)
+
+    @property
+    def tau(self) -> Array:
+        """Time constant at constant currents, s."""
+        return np.asarray((self.ohms + self.esr) * self.farad)
+
+    @property
+    def kappa(self) -> Array:
+        """Share of the series resistance in both."""
+        return np.asarray(self.esr / (self.ohms + self.esr))
+
+    def taken(self, index: NDArray[np.intp]) -> Circuit:
+        """Some of the cases."""
+        return Circuit(self.volts[index], self.ohms[index], self.esr[index], self.farad[index])
+
+
+@dataclass(frozen=True, slots=True)
+class Train:
+    """What the cases carry.
+
+    amps, watts, seconds : (S, m) per state, the last one the rest between events. tasks : the
+    states of each task's event. periods : (K, m) s. powered : per state, whether any case draws a
+    constant power in it.
+    """
+
+    amps: Array
+    watts: Array
+    seconds: Array
+    tasks: tuple[slice, ...]
+    periods: Array
+    powered: Sequence[bool]
+
+
+def lowest(circuit: Circuit, train: Train) -> Array:
+    """Lowest voltage at the terminals in the periodic steady state, worst phase, (m,) V.
+
+    NaN where the voltage collapses.
+    """
+    with np.errstate(invalid="ignore", divide="ignore", over="ignore", under="ignore"):
+        settled = loaded_voltage(circuit.volts, circuit.ohms, train.amps, train.watts)
+        rest = settled[-1]
+        if not train.tasks:
+            return rest
+        low = rest
+        states, owners, powered = _walks(circuit, train)
+        chains, m = states.shape[1], len(rest)
+        case = np.tile(np.arange(m), chains)
+        flat = states.reshape(len(states), -1)
+        run = _Run(
+            circuit if chains == 1 else circuit.taken(case),
+            train.amps[flat, case],
+            train.watts[flat, case],
+            train.seconds[flat, case],
+            train.periods[owners.reshape(len(states), -1), case],
+            powered,
+            rest[case],
+            (train.amps[-1, case], train.watts[-1, case]) if train.powered[-1] else None,
+        )
+        # all that a state does is to draw the capacitor toward where that state would rest
+        found = run.periodic(settled.min(axis=0)[case])
+        for chain in found.reshape(chains, m):
+            low = np.minimum(low, chain)  # NaN, where it collapses, wins
+    return low
+
+
+def holds(circuit: Circuit, train: Train, least: Array) -> NDArray[np.bool_]:
+    """Where the voltage surely stays at or above `least` (m,), by a bound without searching, (m,).
+
+    As long as it does, a constant power draws no more than P/least. With that as a constant
+    current the falls add up; those that other tasks leave are taken undecayed.
+    """
+    with np.errstate(invalid="ignore", divide="ignore", over="ignore", under="ignore"):
+        amps = train.amps + np.where(train.watts > 0, train.watts / least, 0.0)
+        settled = circuit.volts - circuit.ohms * amps
+        fall = settled[-1] - settled
+        decay = np.exp(-train.seconds / circuit.tau)
+        left, own = [], []
+        for here, period in zip(train.tasks, train.periods, strict=True):
+            end = np.zeros_like(least)
+            for s in range(here.start, here.stop):
+                end = fall[s] + (end - fall[s]) * decay[s]
+            length = train.seconds[here].sum(axis=0)
+            series = np.maximum(end, 0.0) / -np.expm1(-period / circuit.tau)
+            left.append(series)
+            own.append(series * np.exp(np.minimum(length - period, 0.0) / circuit.tau))
+        total = sum(left, np.zeros_like(least))
+        low = settled[-1].copy()
+        kappa = circuit.kappa
+        for here, mine, again in zip(train.tasks, left, own, strict=True):
+            held = total - mine + again
+            for s in range(here.start, here.stop):
+                # the terminals stand between the capacitor and where they would rest
+                start = kappa * fall[s] + (1 - kappa) * held
+                held = fall[s] + (held - fall[s]) * decay[s]
+                end = kappa * fall[s] + (1 - kappa) * held
+                low = np.minimum(low, settled[-1] - np.maximum(start, end))
+        return np.asarray(low >= least)
+
+
+def _walks(
+    circuit: Circuit, train: Train
+) -> tuple[NDArray[np.intp], NDArray[np.intp], list[bool]]:
+    """The states of all events in order, each task in turn the last.
+
+    Returns
+    -------
+    States (S - 1, K, m), the task that each belongs to, and which places draw a constant power.
+    """
+    tasks, m = train.tasks, train.amps.shape[1]
+    count = len(tasks)
+    owner = np.concatenate([np.full(t.stop - t.start, k) for k, t in enumerate(tasks)])
+    if count <= 2:
+        orders = [[*(j for j in range(count) if j != k), k] for k in range(count)]
+        walks = np.array([np.concatenate([np.r_[tasks[j]] for j in o]) for o in orders]).T
+        states = np.broadcast_to(walks[:, :, None], (*walks.shape, m))
+        powered = [any(train.powered[s] for s in row) for row in walks]
+        return states, owner[states], powered
+    weight = _weights(circuit, train)
+    states = np.empty((len(owner), count, m), dtype=np.intp)
+    for k in range(count):
+        key = weight.copy()
+        key[k] = np.inf
+        # a stable sort of the states by their task's rank keeps their order within it
+        rank = key.argsort(axis=0, kind="stable").argsort(axis=0)
+        states[:, k] = rank[owner].argsort(axis=0, kind="stable")
+    return states, owner[states], [any(train.powered[:-1])] * len(owner)
+
+
+def _weights(circuit: Circuit, train: Train) -> Array:
+    """B/(1 - exp(-L/tau)) of each task, (K, m), by its currents at the open voltage."""
+    amps = train.amps + train.watts / circuit.volts
+    tau = circuit.tau
+    decay = np.exp(-train.seconds / tau)
+    out = []
+    for here, period in zip(train.tasks, train.periods, strict=True):
+        end = np.zeros_like(tau)
+        for s in range(here.start, here.stop):
+            excess = amps[s] - amps[-1]
+            end = excess + (end - excess) * decay[s]
+        length = train.seconds[here].sum(axis=0)
+        share = np.expm1(-period / tau) * np.expm1(-length / tau)
+        out.append(np.where(share > 0, end / share, 0.0))
+    return np.array(out)
+
+
+@dataclass(frozen=True, slots=True)
+class _Run:
+    """Events one behind the other: (P, E) states of E cases, and how each repeats.
+
+    periods : (P, E) s, of the task that a state belongs to. rest : (E,) V at which the capacitor
+    rests. sleep : (A, W) of the rest, each (E,), where that draws a constant power.
+    """
+
+    circuit: Circuit
+    amps: Array
+    watts: Array
+    seconds: Array
+    periods: Array
+    powered: list[bool]
+    rest: Array
+    sleep: tuple[Array, Array] | None
+
+    def periodic(self, least: Array) -> Array:
+        """Lowest voltage in the periodic steady state, (E,); NaN where it collapses.
+
+        The start x of the events is where x = F(x), F(x) the voltage that events started at x
+        leave. F rises with x and is concave, so secants from the rest voltage come down to the
+        highest such x and never pass it; where they turn up there is none. `least` bounds x.
+        """
+        start = self.rest
+        low, after = self._passed(start, least)
+        low = np.where(np.isnan(after), np.nan, low)
+        moving = np.nonzero(np.abs(after - start) > SETTLED)[0]
+        if not moving.size:
+            return low
+        x0, g0 = start[moving], (start - after)[moving]
+        x1 = after[moving]
+        run = self.taken(moving)
+        least = least[moving]
+        for _ in range(MOST):
+            here, after = run._passed(x1, least)
+            g1 = x1 - after
+            slope = (g0 - g1) / (x0 - x1)
+            open_ones = g1 > SETTLED
+            low[moving] = np.where(np.isnan(after) | (open_ones & (slope <= 0)), np.nan, here)
+            going = np.nonzero(open_ones & (slope > 0) & (g1 / slope > SETTLED))[0]
+            if not going.size:
+                return low
+            x0, g0 = x1[going], g1[going]
+            down = x0 - g0 / slope[going]
+            x1 = np.where(down < least[going], least[going], down)
+            moving, least, run = moving[going], least[going], run.taken(going)
+        low[moving] = np.nan
+        return low
+
+    def taken(self, index: NDArray[np.intp]) -> _Run:
+        """Some of the cases."""
+        return _Run(
+            self.circuit.taken(index),
+            self.amps[:, index],
+            self.watts[:, index],
+            self.seconds[:, index],
+            self.periods[:, index],
+            self.powered,
+            self.rest[index],
+            None if self.sleep is None else (self.sleep[0][index], self.sleep[1][index]),
+        )
+
+    def _passed(self, start: Array, least: Array) -> tuple[Array, Array]:
+        """(lowest terminal voltage, voltage at which the next such events start), from `start`."""
+        rate = self._recovery(start)
+        gone = np.zeros_like(start)
+        held, fall = start, np.zeros_like(start)
+        low = np.full(start.shape, np.inf)
+        stepper = _Stepper(self.circuit)
+        for p, powered in enumerate(self.powered):
+            first, last, after = stepper.step(
+                held, self.amps[p], self.watts[p] if powered else None, self.seconds[p]
+            )
+            low = np.minimum(low, np.minimum(first, last))
+            # what this state pulled down, less what rest would have recovered meanwhile
+            pulled = self.rest + (held - self.rest) * np.exp(-rate * self.seconds[p]) - after
+            gone = gone + self.seconds[p]
+            period = self.periods[p]
+            ago = np.exp(rate * np.minimum(gone - period, 0.0))
+            fall = fall + pulled * ago / -np.expm1(-rate * period)
+            held = after
+        after = self.rest - fall
+        return low, np.where(after < least, least, after)
+
+    def _recovery(self, start: Array) -> Array:
+        """Rate at which the capacitor recovers at rest, 1/s: 1/tau, or less under a power.
+
+        Under a constant power the rate is that at `start`, the lowest one on the way back.
+        """
+        circuit = self.circuit
+        if self.sleep is None:
+            return np.asarray(1 / circuit.tau)
+        amps, watts = self.sleep
+        kappa = circuit.kappa
+        product = circuit.ohms * watts
+        v = loaded_voltage(
+            kappa * circuit.volts + (1 - kappa) * start, circuit.ohms * kappa, amps, watts
+        )
+        upper = loaded_voltage(circuit.volts, circuit.ohms, amps, watts)
+        rate = (v - product / upper) / (v - kappa * product / v)
+        # below the lower root it never recovers
+        return np.asarray(np.where(rate > 0, rate, np.nan) / circuit.tau)
+
+
+class _Stepper:
+    """Takes the capacitor through a state of constant current and constant power."""
+
+    def __init__(self, circuit: Circuit) -> None:
+        self.volts, self.ohms = circuit.volts, circuit.ohms
+        self.tau, self.kappa = circuit.tau, circuit.kappa
+        self.source = self.ohms * self.kappa
+        self.near, self.far = self.kappa * self.volts, 1 - self.kappa
+
+    def step(
+        self, held: Array, amps: Array, watts: Array | None, seconds: Array
+    ) -> tuple[Array, Array, Array]:
+        """(first and last voltage at the terminals, the capacitor's after `seconds`)."""
+        span = seconds / self.tau
+        upper = self.volts - self.ohms * amps
+        open_v = self.near + self.far * held
+        if watts is None:
+            after = upper + (held - upper) * np.exp(-span)
+            drop = self.source * amps
+            return open_v - drop, self.near + self.far * after - drop, after
+        product = self.ohms * watts
+        first = loaded_voltage(open_v, self.source, amps, watts)
+        p = (upper + np.sqrt(upper * upper - 4 * product)) / 2
+        m = product / p
+        fit = (first > m) & (upper > 0)
+        last = self._relaxed(first, p, m, span, fit)
+        after = (last + self.source * (amps + watts / last) - self.near) / self.far
+        odd = np.nonzero(~fit)[0]
+        if odd.size:
+            last, after = last.copy(), after.copy()
+            last[odd], after[odd] = self._odd(held, amps, watts, span, first, odd)
+        return first, last, after
+
+    def _relaxed(
+        self, first: Array, p: Array, m: Array, span: Array, fit: NDArray[np.bool_]
+    ) -> Array:
+        """Voltage at the terminals after `span` time constants, on its way to p.
+
+        In z = ln((v - p)/(v0 - p)) time is nearly straight, and bent one way, so Newton's steps
+        do not wander.
+        """
+        kappa = self.kappa
+        apart, way, above = p - m, first - p, first - m
+        alpha, beta = (p - kappa * m) / apart, (m - kappa * p) / apart
+        both = kappa * p * m
+        z = -span * above / (first - both / first)
+        x = way * np.exp(z)
+        for _ in range(MOST):
+            v = p + x
+            time = beta * np.log((v - m) / above) + kappa * np.log(v / first) - alpha * z
+            step = (time - span) * (v - m) / (v - both / v)
+            z = np.minimum(z + step, 0.0)
+            before, x = x, way * np.exp(z)
+            if not (np.abs(x - before) > CLOSE).any(where=fit):
+                break
+        return np.asarray(p + x)
+
+    def _odd(
+        self,
+        held: Array,
+        amps: Array,
+        watts: Array,
+        span: Array,
+        first: Array,
+        odd: NDArray[np.intp],
+    ) -> tuple[Array, Array]:
+        """(last voltage, capacitor's) of cases without a place to come to rest in."""
+        volts, ohms, kappa = self.volts[odd], self.ohms[odd], self.kappa[odd]
+        source, near, far = self.source[odd], self.near[odd], self.far[odd]
+        held, amps, watts, span, first = (x[odd] for x in (held, amps, watts, span, first))
+        rest = volts - ohms * amps
+        after = rest + (held - rest) * np.exp(-span)
+        last = near + far * after - source * amps
+        run = np.nonzero(watts > 0)[0]
+        fallen = _run_down(rest[run], (ohms * watts)[run], kappa[run], first[run], span[run])
+        last[run] = fallen
+        after[run] = (fallen + source[run] * (amps[run] + watts[run] / fallen) - near[run]) / far[
+            run
+        ]
+        return last, after
+
+
+def _run_down(upper: Array, product: Array, kappa: Array, first: Array, span: Array) -> Array:
+    """Voltage after `span` time constants of running down from `first`; NaN once collapsed.
+
+    upper : V - R A, product : R P, with no root of v^2 - upper v + product between 0 and `first`
+    that holds it up.
+    """
+    out = np.full(first.shape, np.nan)
+    floor = np.maximum(np.sqrt(kappa * product), 1e-12)
+
+    def elapsed(v: Array, i: NDArray[np.intp]) -> Array:
+        k, u, f = kappa[i], upper[i], first[i]
+        square = u * u / 4 - product[i]
+        s = np.maximum(np.sqrt(np.abs(square)), 1e-9 * np.sqrt(product[i]))
+        # the integral of dv/(v^2 - u v + product), by its discriminant
+        low, high = v - u / 2, f - u / 2
+        turned = (np.arctan2(high, s) - np.arctan2(low, s)) / s
+        # both places of rest lie above, or both below zero
+        real = (np.log1p(-2 * s / (high + s)) - np.log1p(-2 * s / (low + s))) / (2 * s)
+        inverse = np.where(square < 0, turned, real)
+        q0, q1 = f * f - u * f + product[i], v * v - u * v + product[i]
+        return np.asarray((1 + k) / 2 * np.log(q0 / q1) + (1 - k) * u / 2 * inverse
+                          - k * np.log(f / v))
+
+    alive = np.nonzero(first > floor)[0]
+    alive = alive[elapsed(floor[alive], alive) > span[alive]]
+    low, high = floor[alive], first[alive].copy()
+    for _ in range(MOST):
+        if not alive.size:
+            break
+        middle = (low + high) / 2
+        late = elapsed(middle, alive) > span[alive]
+        low, high = np.where(late, middle, low), np.where(late, high, middle)
+    out[alive] = (low + high) / 2
+    return out
