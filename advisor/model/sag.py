@@ -41,7 +41,8 @@ class Lows:
         index = np.nonzero(self._suspect(upto).ravel())[0]
         if index.size and self.pack.reservoir is not None:
             cases = _Cases(self.pack, self.drain, index, self.powered)
-            index = index[~cases.held(upto.ravel()[index])]
+            there = upto.ravel()[index]
+            index = index[~cases.held(there, self._greatest(there, cases.draw))]
         if index.size:
             cases = _Cases(self.pack, self.drain, index, self.powered)
             out.ravel()[index] = first_negative(
@@ -53,18 +54,24 @@ class Lows:
         """Where a loaded voltage might fall short: a bound that costs one look at each state.
 
         The open voltage does not rise with depth, so the worst is the voltage at the last depth
-        of interest behind the greatest resistance of all; a reservoir only lifts it, since it moves
+        of interest behind the greatest resistance until then; a reservoir only lifts it, since it moves
         between the voltages that the states would settle at.
         """
         drain = self.drain
         n = np.arange(self.shape[1])
         volts = at_depth(self.pack.depth, self.pack.open_v, upto, n)
-        worst = self.pack.resistance.max(axis=0)
+        worst = self._greatest(upto, n)
         short = np.zeros(self.shape, dtype=bool)
         for s, powered in enumerate(self.powered):
             power = drain.power_w[:, s] if powered else None
             short |= volts < needed_voltage(worst, drain.constant_a[:, s], power, drain.cut_off_v)
         return short
+
+    def _greatest(self, upto: Array, n: NDArray[np.intp]) -> Array:
+        """A bound of the resistance at depths up to `upto`, for their draws, ohm."""
+        if self.falling:
+            return at_depth(self.pack.depth, self.pack.resistance, upto, n)
+        return np.asarray(self.pack.resistance.max(axis=0)[n])
 
     def fresh(self) -> tuple[Array, Array]:
         """(lowest loaded voltage V, greatest current of the cells A) of a fresh pack, (R, N)."""
@@ -141,11 +148,15 @@ class _Cases:
             self.powered,
         )
 
-    def held(self, upto: Array) -> NDArray[np.bool_]:
-        """Where a cheap bound says that no voltage falls short before the depths `upto`, (m,)."""
+    def held(self, upto: Array, worst: Array) -> NDArray[np.bool_]:
+        """Where a cheap bound says that no voltage falls short up to some depths, (m,).
+
+        Parameters
+        ----------
+        upto : (m,) the depths. worst : (m,) ohm, greatest resistance before them.
+        """
         case = np.arange(len(upto))
         volts = at_depth(self.pack.depth, self.pack.open_v, upto, self.draw)
-        worst = self.pack.resistance.max(axis=0)[self.draw]
         return holds(self._circuit(volts, worst, case), self._train(case), self.cut_off)
 
     def on_reservoir(
