@@ -42,7 +42,7 @@ from advisor.model.supply import loaded_voltage
 
 LEAST_OHM = 1e-9  # a source without resistance holds its voltage to a nanovolt an ampere
 SETTLED = 1e-9  # V, by which the start of the events may still move
-CLOSE = 1e-6  # V, of the last Newton step within a state: the error left is of its square
+CLOSE = 3e-5  # V, of the last Newton step within a state: the error left is of its square
 MOST = 60  # steps of either search
 
 
@@ -330,65 +330,66 @@ class _Stepper:
             drop = self.source * amps
             return open_v - drop, self.near + self.far * after - drop, after
         product = self.ohms * watts
-        first = loaded_voltage(open_v, self.source, amps, watts)
+        u = open_v - self.source * amps
+        first = (u + np.sqrt(u * u - 4 * self.kappa * product)) / 2
         p = (upper + np.sqrt(upper * upper - 4 * product)) / 2
         m = product / p
         fit = (first > m) & (upper > 0)
-        last = self._relaxed(first, p, m, span, fit)
-        after = (last + self.source * (amps + watts / last) - self.near) / self.far
-        odd = np.nonzero(~fit)[0]
-        if odd.size:
-            last, after = last.copy(), after.copy()
-            last[odd], after[odd] = self._odd(held, amps, watts, span, first, odd)
+        if fit.all():
+            last = self._relaxed(first, p, m, self.kappa, span)
+            return first, last, self._held(last, amps, watts)
+        last, after = self._odd(held, amps, watts, span, first)
+        good = np.nonzero(fit)[0]
+        kappa = self.kappa[good]
+        last[good] = self._relaxed(first[good], p[good], m[good], kappa, span[good])
+        after[good] = self._held(last, amps, watts)[good]
         return first, last, after
 
-    def _relaxed(
-        self, first: Array, p: Array, m: Array, span: Array, fit: NDArray[np.bool_]
-    ) -> Array:
-        """Voltage at the terminals after `span` time constants, on its way to p.
+    def _held(self, terminals: Array, amps: Array, watts: Array) -> Array:
+        """The capacitor's voltage that goes with one at the terminals."""
+        return np.asarray(
+            (terminals + self.source * (amps + watts / terminals) - self.near) / self.far
+        )
+
+    @staticmethod
+    def _relaxed(first: Array, p: Array, m: Array, kappa: Array, span: Array) -> Array:
+        """Voltage at the terminals after `span` time constants, on its way from `first` to p.
 
         In z = ln((v - p)/(v0 - p)) time is nearly straight, and bent one way, so Newton's steps
-        do not wander.
+        do not wander. They start from the logistic curve whose rates at both ends are right.
         """
-        kappa = self.kappa
+        if not first.size:
+            return first
         apart, way, above = p - m, first - p, first - m
-        alpha, beta = (p - kappa * m) / apart, (m - kappa * p) / apart
-        both = kappa * p * m
-        z = -span * above / (first - both / first)
+        both = kappa * m
+        alpha, beta = (p - both) / apart, (m - kappa * p) / apart
+        both *= p
+        ratio = above / (first - both / first) * alpha
+        z = span / alpha
+        z = np.minimum(-z - np.log1p((1 - ratio) * np.expm1(-z)), 0.0)
         x = way * np.exp(z)
         for _ in range(MOST):
             v = p + x
-            time = beta * np.log((v - m) / above) + kappa * np.log(v / first) - alpha * z
-            step = (time - span) * (v - m) / (v - both / v)
-            z = np.minimum(z + step, 0.0)
+            over = v - m
+            time = beta * np.log(over / above) + kappa * np.log(v / first) - alpha * z
+            z = np.minimum(z + (time - span) * over / (v - both / v), 0.0)
             before, x = x, way * np.exp(z)
-            if not (np.abs(x - before) > CLOSE).any(where=fit):
+            if np.abs(x - before).max() < CLOSE:
                 break
         return np.asarray(p + x)
 
     def _odd(
-        self,
-        held: Array,
-        amps: Array,
-        watts: Array,
-        span: Array,
-        first: Array,
-        odd: NDArray[np.intp],
+        self, held: Array, amps: Array, watts: Array, span: Array, first: Array
     ) -> tuple[Array, Array]:
-        """(last voltage, capacitor's) of cases without a place to come to rest in."""
-        volts, ohms, kappa = self.volts[odd], self.ohms[odd], self.kappa[odd]
-        source, near, far = self.source[odd], self.near[odd], self.far[odd]
-        held, amps, watts, span, first = (x[odd] for x in (held, amps, watts, span, first))
-        rest = volts - ohms * amps
+        """(last voltage, capacitor's) where there is no place to come to rest in."""
+        rest = self.volts - self.ohms * amps
         after = rest + (held - rest) * np.exp(-span)
-        last = near + far * after - source * amps
-        run = np.nonzero(watts > 0)[0]
-        fallen = _run_down(rest[run], (ohms * watts)[run], kappa[run], first[run], span[run])
-        last[run] = fallen
-        after[run] = (fallen + source[run] * (amps[run] + watts[run] / fallen) - near[run]) / far[
-            run
-        ]
-        return last, after
+        last = self.near + self.far * after - self.source * amps
+        fallen = _run_down(rest, self.ohms * watts, self.kappa, first, span)
+        return (
+            np.where(watts > 0, fallen, last),
+            np.where(watts > 0, self._held(fallen, amps, watts), after),
+        )
 
 
 def _run_down(upper: Array, product: Array, kappa: Array, first: Array, span: Array) -> Array:
@@ -414,14 +415,22 @@ def _run_down(upper: Array, product: Array, kappa: Array, first: Array, span: Ar
         return np.asarray((1 + k) / 2 * np.log(q0 / q1) + (1 - k) * u / 2 * inverse
                           - k * np.log(f / v))
 
-    alive = np.nonzero(first > floor)[0]
+    # from above the lower root it does not run down
+    lower = product / (upper + np.sqrt(upper * upper - 4 * product)) * 2
+    alive = np.nonzero((first > floor) & ~((upper > 0) & (first > lower)))[0]
     alive = alive[elapsed(floor[alive], alive) > span[alive]]
-    low, high = floor[alive], first[alive].copy()
-    for _ in range(MOST):
+    low, high, v = floor[alive], first[alive], first[alive]
+    for n in range(MOST):
         if not alive.size:
             break
-        middle = (low + high) / 2
-        late = elapsed(middle, alive) > span[alive]
-        low, high = np.where(late, middle, low), np.where(late, high, middle)
-    out[alive] = (low + high) / 2
+        late = elapsed(v, alive) - span[alive]
+        low, high = np.where(late > 0, v, low), np.where(late > 0, high, v)
+        inside = kappa[alive] * product[alive] / v
+        rate = (v * v - upper[alive] * v + product[alive]) / (v - inside)
+        guess = v + late * rate
+        good = (guess > low) & (guess < high) & (n % 4 != 3)
+        before, v = v, np.where(good, guess, (low + high) / 2)
+        if np.abs(v - before).max() < 1e-9:
+            break
+    out[alive] = v
     return out
