@@ -106,13 +106,15 @@ def lowest(circuit: Circuit, train: Train) -> Array:
         states, owners, powered = _walks(circuit, train)
         chains, m = states.shape[1], len(rest)
         case = np.tile(np.arange(m), chains)
-        flat = states.reshape(len(states), -1)
+        flat, owners = states.reshape(len(states), -1), owners.reshape(len(states), -1)
         run = _Run(
             circuit if chains == 1 else circuit.taken(case),
             train.amps[flat, case],
             train.watts[flat, case],
             train.seconds[flat, case],
-            train.periods[owners.reshape(len(states), -1), case],
+            train.periods[owners, case],
+            _meetings(train.periods)[owners, case],
+            np.diff(owners, axis=0, prepend=-1) != 0,
             powered,
             rest[case],
             (train.amps[-1, case], train.watts[-1, case]) if train.powered[-1] else None,
@@ -156,6 +158,14 @@ def holds(circuit: Circuit, train: Train, least: Array) -> NDArray[np.bool_]:
                 end = kappa * fall[s] + (1 - kappa) * held
                 low = np.minimum(low, settled[-1] - np.maximum(start, end))
         return np.asarray(low >= least)
+
+
+def _meetings(periods: Array) -> Array:
+    """Time after which each task's event may again be right behind another task's, (K, m) s."""
+    if len(periods) == 1:
+        return periods
+    least, second = np.sort(periods, axis=0)[:2]
+    return np.maximum(periods, np.where(periods == least, second, least))
 
 
 def _walks(
@@ -208,8 +218,8 @@ def _weights(circuit: Circuit, train: Train) -> Array:
 class _Run:
     """Events one behind the other: (P, E) states of E cases, and how each repeats.
 
-    periods : (P, E) s, of the task that a state belongs to. rest : (E,) V at which the capacitor
-    rests. sleep : (A, W) of the rest, each (E,), where that draws a constant power.
+    periods, meetings : (P, E) s, of the task that a state belongs to. opens : (P, E) whether a
+    state is the first of its event. rest : (E,) V at which the capacitor rests. sleep : (A, W) of the rest, each (E,), where that draws a constant power.
     """
 
     circuit: Circuit
@@ -217,6 +227,8 @@ class _Run:
     watts: Array
     seconds: Array
     periods: Array
+    meetings: Array
+    opens: NDArray[np.bool_]
     powered: list[bool]
     rest: Array
     sleep: tuple[Array, Array] | None
@@ -234,12 +246,13 @@ class _Run:
         moving = np.nonzero(np.abs(after - start) > SETTLED)[0]
         if not moving.size:
             return low
-        x0, g0 = start[moving], (start - after)[moving]
-        x1 = after[moving]
-        run = self.taken(moving)
-        least = least[moving]
+        run, least, x0, x1 = self.taken(moving), least[moving], start[moving], after[moving]
+        apart = any(self.powered) and bool((self.opens.sum(axis=0) > 1).any())
+        if apart:
+            _, x1 = run._passed(x0, least, apart)
+        g0 = x0 - x1
         for _ in range(MOST):
-            here, after = run._passed(x1, least)
+            here, after = run._passed(x1, least, apart)
             g1 = x1 - after
             slope = (g0 - g1) / (x0 - x1)
             open_ones = g1 > SETTLED
@@ -262,29 +275,48 @@ class _Run:
             self.watts[:, index],
             self.seconds[:, index],
             self.periods[:, index],
+            self.meetings[:, index],
+            self.opens[:, index],
             self.powered,
             self.rest[index],
             None if self.sleep is None else (self.sleep[0][index], self.sleep[1][index]),
         )
 
-    def _passed(self, start: Array, least: Array) -> tuple[Array, Array]:
-        """(lowest terminal voltage, voltage at which the next such events start), from `start`."""
+    def _passed(self, start: Array, least: Array, apart: bool = False) -> tuple[Array, Array]:
+        """(lowest terminal voltage, voltage at which the next such events start), from `start`.
+
+        apart : whether earlier events are taken to have come one by one, each from `start`, and
+        one behind the other no oftener than their tasks can meet. It makes no difference to
+        constant currents.
+        """
         rate = self._recovery(start)
-        gone = np.zeros_like(start)
-        held, fall = start, np.zeros_like(start)
+        gone, fall = np.zeros_like(start), np.zeros_like(start)
+        held = alone = start
         low = np.full(start.shape, np.inf)
         stepper = _Stepper(self.circuit)
-        for p, powered in enumerate(self.powered):
-            first, last, after = stepper.step(
-                held, self.amps[p], self.watts[p] if powered else None, self.seconds[p]
-            )
-            low = np.minimum(low, np.minimum(first, last))
-            # what this state pulled down, less what rest would have recovered meanwhile
-            pulled = self.rest + (held - self.rest) * np.exp(-rate * self.seconds[p]) - after
-            gone = gone + self.seconds[p]
-            period = self.periods[p]
+
+        def pulled(before: Array, after: Array) -> Array:
+            # what a state pulled down, less what rest would have recovered meanwhile
+            return self.rest + (before - self.rest) * recovered - after
+
+        def series(period: Array) -> Array:
             ago = np.exp(rate * np.minimum(gone - period, 0.0))
-            fall = fall + pulled * ago / -np.expm1(-rate * period)
+            return np.asarray(ago / -np.expm1(-rate * period))
+
+        for p, powered in enumerate(self.powered):
+            load = self.amps[p], self.watts[p] if powered else None, self.seconds[p]
+            first, last, after = stepper.step(held, *load)
+            low = np.minimum(low, np.minimum(first, last))
+            recovered = np.exp(-rate * self.seconds[p])
+            gone = gone + self.seconds[p]
+            down = pulled(held, after)
+            if apart:
+                alone = np.where(self.opens[p], start, alone)
+                _, _, then = stepper.step(alone, *load)
+                once = pulled(alone, then)
+                fall = fall + (down - once) * series(self.meetings[p])
+                alone, down = then, once
+            fall = fall + down * series(self.periods[p])
             held = after
         after = self.rest - fall
         return low, np.where(after < least, least, after)

@@ -105,21 +105,29 @@ class Circuit:
 def trains(tasks: list[Task], memory: float) -> Iterator[list[Task | float]]:
     """Events and pauses over `memory` s, for every order of the last ones, back to back.
 
-    Each earlier event comes its period before the next; one that finds the core busy waits.
+    Each task's events are due a period apart. One that finds the core busy waits, first come
+    first served; while it waits, the next of its task is left out.
     """
     for order in permutations(range(len(tasks))):
-        wanted, at = [], 0.0
-        for place, k in enumerate(order):
-            count = int(memory / tasks[k].period) + 1
-            wanted += [(at - n * tasks[k].period, place, k) for n in range(count, -1, -1)]
-            at += tasks[k].length
+        ends = np.cumsum([tasks[k].length for k in order])
+        due = []
+        for end, k in zip(ends, order, strict=True):
+            task = tasks[k]
+            before = -int(memory / task.period) - 1
+            after = int((ends[-1] - end) / task.period)
+            due += [(end - task.length + n * task.period, k) for n in range(before, after + 1)]
+        due.sort(key=lambda d: (round(d[0] / memory, 12), order.index(d[1])))
         train: list[Task | float] = []
-        free = min(w[0] for w in wanted)
-        for start, _, k in sorted(wanted):
-            if start > free:
-                train.append(start - free)
-                free = start
+        free = due[0][0]
+        started = [-np.inf] * len(tasks)
+        for at, k in due:
+            if at < started[k]:
+                continue
+            if at > free:
+                train.append(at - free)
+                free = at
             train.append(tasks[k])
+            started[k] = free
             free += tasks[k].length
         yield train
 
