@@ -32,7 +32,8 @@ A case is one voltage, resistance and load; arrays of cases are (m,), states com
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import permutations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,6 +45,8 @@ LEAST_OHM = 1e-9  # a source without resistance holds its voltage to a nanovolt 
 SETTLED = 1e-9  # V, by which the start of the events may still move
 CLOSE = 3e-5  # V, of the last Newton step within a state: the error left is of its square
 MOST = 60  # steps of either search
+FORGOTTEN = 16.0  # time constants after which a fall is a ten-millionth
+EARLIER = 12  # events of each task that are seen to wait
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,26 +106,16 @@ def lowest(circuit: Circuit, train: Train) -> Array:
         if not train.tasks:
             return rest
         low = rest
-        states, owners, powered = _walks(circuit, train)
-        chains, m = states.shape[1], len(rest)
-        case = np.tile(np.arange(m), chains)
-        flat, owners = states.reshape(len(states), -1), owners.reshape(len(states), -1)
-        run = _Run(
-            circuit if chains == 1 else circuit.taken(case),
-            train.amps[flat, case],
-            train.watts[flat, case],
-            train.seconds[flat, case],
-            train.periods[owners, case],
-            _meetings(train.periods)[owners, case],
-            np.diff(owners, axis=0, prepend=-1) != 0,
-            powered,
-            rest[case],
-            (train.amps[-1, case], train.watts[-1, case]) if train.powered[-1] else None,
-        )
+        walks = _Walks(circuit, train)
         # all that a state does is to draw the capacitor toward where that state would rest
-        found = run.periodic(settled.min(axis=0)[case])
-        for chain in found.reshape(chains, m):
-            low = np.minimum(low, chain)  # NaN, where it collapses, wins
+        least = settled.min(axis=0)[walks.case]
+        found = walks.once().periodic(least)
+        again = walks.repeating()
+        if again.size:
+            more = walks.twice(again).periodic(least[again])
+            found[again] = np.minimum(found[again], more)
+        for walk in found.reshape(-1, len(rest)):
+            low = np.minimum(low, walk)  # NaN, where it collapses, wins
     return low
 
 
@@ -168,33 +161,152 @@ def _meetings(periods: Array) -> Array:
     return np.maximum(periods, np.where(periods == least, second, least))
 
 
-def _walks(
-    circuit: Circuit, train: Train
-) -> tuple[NDArray[np.intp], NDArray[np.intp], list[bool]]:
-    """The states of all events in order, each task in turn the last.
+class _Walks:
+    """The events of all tasks one behind the other, in the orders that may be worst.
 
-    Returns
-    -------
-    States (S - 1, K, m), the task that each belongs to, and which places draw a constant power.
+    Up to three tasks that is every order; beyond, for each task as the last, the others in rising
+    order of their weights. E cases are orders times m.
+
+    Attributes
+    ----------
+    case : (E,) the case of the circuit and the train. states, owner : (P, E) the states in order,
+    and the task of each. last : (E,) the last task.
     """
-    tasks, m = train.tasks, train.amps.shape[1]
-    count = len(tasks)
-    owner = np.concatenate([np.full(t.stop - t.start, k) for k, t in enumerate(tasks)])
-    if count <= 2:
-        orders = [[*(j for j in range(count) if j != k), k] for k in range(count)]
-        walks = np.array([np.concatenate([np.r_[tasks[j]] for j in o]) for o in orders]).T
-        states = np.broadcast_to(walks[:, :, None], (*walks.shape, m))
-        powered = [any(train.powered[s] for s in row) for row in walks]
-        return states, owner[states], powered
-    weight = _weights(circuit, train)
-    states = np.empty((len(owner), count, m), dtype=np.intp)
-    for k in range(count):
-        key = weight.copy()
-        key[k] = np.inf
-        # a stable sort of the states by their task's rank keeps their order within it
-        rank = key.argsort(axis=0, kind="stable").argsort(axis=0)
-        states[:, k] = rank[owner].argsort(axis=0, kind="stable")
-    return states, owner[states], [any(train.powered[:-1])] * len(owner)
+
+    def __init__(self, circuit: Circuit, train: Train) -> None:
+        self.circuit, self.train = circuit, train
+        tasks, m = train.tasks, train.amps.shape[1]
+        count = len(tasks)
+        whose = np.concatenate([np.full(t.stop - t.start, k) for k, t in enumerate(tasks)])
+        if count <= 3:
+            orders = list(permutations(range(count)))
+            walks = np.array([np.concatenate([np.r_[tasks[k]] for k in o]) for o in orders]).T
+            states = np.repeat(walks, m, axis=1)
+        else:
+            weight = _weights(circuit, train)
+            turns = []
+            for k in range(count):
+                key = weight.copy()
+                key[k] = np.inf
+                # a stable sort of the states by their task's rank keeps their order within it
+                rank = key.argsort(axis=0, kind="stable").argsort(axis=0)
+                turns.append(rank[whose].argsort(axis=0, kind="stable"))
+            walks = states = np.concatenate(turns, axis=1)
+        self.states, self.owner = states, whose[states]
+        self.case = np.tile(np.arange(m), states.shape[1] // m)
+        self.last = self.owner[-1]
+        same = count <= 3
+        self.powered = [
+            any(train.powered[s] for s in row) if same else any(train.powered[:-1])
+            for row in walks
+        ]
+        self.periods = train.periods[:, self.case]
+        self.lengths = np.array([train.seconds[t].sum(axis=0) for t in tasks])[:, self.case]
+        self.total = self.lengths.sum(axis=0)
+
+    def once(self) -> _Run:
+        """Every event once."""
+        return self._run(np.arange(len(self.case)), self._waits())
+
+    def _run(self, at: NDArray[np.intp], late: Array) -> _Run:
+        train, case = self.train, self.case[at]
+        states, owner = self.states[:, at], self.owner[:, at]
+        return _Run(
+            self.circuit.taken(case),
+            train.amps[states, case],
+            train.watts[states, case],
+            train.seconds[states, case],
+            train.periods[owner, case],
+            _meetings(train.periods)[owner, case],
+            late[owner, np.arange(len(at))],
+            np.diff(owner, axis=0, prepend=-1) != 0,
+            self.powered,
+            loaded_voltage(
+                self.circuit.volts, self.circuit.ohms, train.amps[-1], train.watts[-1]
+            )[case],
+            (train.amps[-1, case], train.watts[-1, case]) if train.powered[-1] else None,
+        )
+
+    def repeating(self) -> NDArray[np.intp]:
+        """Cases whose last task, kept waiting by the others, is soon due again."""
+        if len(self.train.tasks) == 1:
+            return np.zeros(0, dtype=np.intp)
+        period = self.periods[self.last, np.arange(len(self.case))]
+        pause = (period - self.total) / self.circuit.tau[self.case]
+        return np.nonzero(pause < FORGOTTEN)[0]
+
+    def twice(self, at: NDArray[np.intp]) -> _Run:
+        """Every event once, then those due again meanwhile, the last task's among them or after.
+
+        The last task was due with the first event; so it is due again a period from there.
+        """
+        train, case, last = self.train, self.case[at], self.last[at]
+        here = np.arange(len(at))
+        periods, total = self.periods[:, at], self.total[at]
+        period = periods[last, here]
+        late = np.ones_like(periods)
+        waited = np.where(period > total, total - self.lengths[last, at], 0.0)
+        late[last, here] = np.exp(-waited / self.circuit.tau[case])
+        first = self._run(at, late)
+        owner = self.owner[:, at]
+        due = (periods < total)[owner, here] | (owner == last)
+        rest_a, rest_w = train.amps[-1, case], train.watts[-1, case]
+        pause = np.maximum(period - total, 0.0)
+
+        def joined(values: Array, between: Array, instead: Array | float) -> Array:
+            return np.concatenate([values, between[None], np.where(due, values, instead)])
+
+        never = np.full_like(first.periods, np.inf)
+        none = np.zeros((1, len(at)), dtype=bool)
+        return replace(
+            first,
+            amps=joined(first.amps, rest_a, rest_a),
+            watts=joined(first.watts, rest_w, rest_w),
+            seconds=joined(first.seconds, pause, 0.0),
+            # what comes again leaves nothing from before
+            periods=np.concatenate([first.periods, never[:1], never]),
+            meetings=np.concatenate([first.meetings, never[:1], never]),
+            late=np.concatenate([first.late, first.late[:1], first.late]),
+            opens=np.concatenate([first.opens, ~none, first.opens]),
+            powered=[*self.powered, train.powered[-1], *(p or train.powered[-1] for p in self.powered)],
+        )
+
+    def _waits(self) -> Array:
+        """By how much more the earlier events of each task leave for having had to wait, (K, E).
+
+        First come first served; an event is left out while its task's last one still waits.
+        """
+        ones = np.ones_like(self.periods)
+        tau = self.circuit.tau[self.case]
+        ends = np.zeros_like(ones)
+        gone = np.cumsum(self.train.seconds[self.states, self.case], axis=0)
+        for k in range(len(ends)):
+            ends[k] = np.where(self.owner == k, gone, 0.0).max(axis=0)
+        before = np.maximum(self.periods - ends, 0.0)
+        index = np.nonzero((before / tau).min(axis=0) < FORGOTTEN)[0]
+        if len(ends) == 1 or not index.size:
+            return ones
+        tau, before = tau[index], before[:, index]
+        periods, lengths = self.periods[:, index], self.lengths[:, index]
+        count = np.arange(EARLIER)[None, :, None]
+        due = -(before + lengths)[:, None] - count * periods[:, None]
+        due = due.reshape(-1, len(index))
+        here = np.arange(len(index))
+        free = np.full(len(index), -np.inf)
+        started = np.full(periods.shape, -np.inf)
+        left = np.zeros_like(periods)
+        for row in due.argsort(axis=0):
+            task, at = row // EARLIER, due[row, here]
+            taken = at >= started[task, here]
+            start = np.maximum(at, free)
+            free = np.where(taken, start + lengths[task, here], free)
+            started[task, here] = np.where(taken, start, started[task, here])
+            left[task, here] += np.where(taken, np.exp(np.minimum(free, 0.0) / tau), 0.0)
+        # the series of events that never wait, and its share beyond those looked at
+        plain = np.exp(-before / tau) / -np.expm1(-periods / tau)
+        beyond = plain * np.exp(-EARLIER * periods / tau)
+        ones[:, index] = np.where(plain > 0, (left + beyond) / plain, 1.0)
+        return ones
 
 
 def _weights(circuit: Circuit, train: Train) -> Array:
@@ -218,7 +330,7 @@ def _weights(circuit: Circuit, train: Train) -> Array:
 class _Run:
     """Events one behind the other: (P, E) states of E cases, and how each repeats.
 
-    periods, meetings : (P, E) s, of the task that a state belongs to. opens : (P, E) whether a
+    periods, meetings : (P, E) s, of the task that a state belongs to. late : (P, E) factor of what earlier events leave. opens : (P, E) whether a
     state is the first of its event. rest : (E,) V at which the capacitor rests. sleep : (A, W) of the rest, each (E,), where that draws a constant power.
     """
 
@@ -228,6 +340,7 @@ class _Run:
     seconds: Array
     periods: Array
     meetings: Array
+    late: Array
     opens: NDArray[np.bool_]
     powered: list[bool]
     rest: Array
@@ -276,6 +389,7 @@ class _Run:
             self.seconds[:, index],
             self.periods[:, index],
             self.meetings[:, index],
+            self.late[:, index],
             self.opens[:, index],
             self.powered,
             self.rest[index],
@@ -316,7 +430,7 @@ class _Run:
                 once = pulled(alone, then)
                 fall = fall + (down - once) * series(self.meetings[p])
                 alone, down = then, once
-            fall = fall + down * series(self.periods[p])
+            fall = fall + down * series(self.periods[p]) * self.late[p]
             held = after
         after = self.rest - fall
         return low, np.where(after < least, least, after)
