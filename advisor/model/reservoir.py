@@ -42,10 +42,10 @@ from advisor.model.drain import Array
 from advisor.model.supply import loaded_voltage
 
 LEAST_OHM = 1e-9  # a source without resistance holds its voltage to a nanovolt an ampere
-SETTLED = 1e-9  # V, by which the start of the events may still move
+SETTLED = 1e-8  # V, by which the start of the events may still move
 CLOSE = 3e-5  # V, of the last Newton step within a state: the error left is of its square
 MOST = 60  # steps of either search
-FORGOTTEN = 16.0  # time constants after which a fall is a ten-millionth
+FORGOTTEN = 10.0  # time constants after which it no longer matters who waited
 EARLIER = 12  # events of each task that are seen to wait
 
 
@@ -95,11 +95,13 @@ class Train:
     powered: Sequence[bool]
 
 
-def lowest(circuit: Circuit, train: Train) -> Array:
+def lowest(circuit: Circuit, train: Train, enough: Array | None = None) -> Array:
     """Lowest voltage at the terminals in the periodic steady state, worst phase, (m,) V.
 
-    NaN where the voltage collapses.
+    NaN where the voltage collapses. A case that is found below `enough` (m,) is not followed
+    further down: what is returned is then some voltage below that and not below the lowest.
     """
+    floor = np.full(len(circuit.volts), -np.inf) if enough is None else enough
     with np.errstate(invalid="ignore", divide="ignore", over="ignore", under="ignore"):
         settled = loaded_voltage(circuit.volts, circuit.ohms, train.amps, train.watts)
         rest = settled[-1]
@@ -109,10 +111,11 @@ def lowest(circuit: Circuit, train: Train) -> Array:
         walks = _Walks(circuit, train)
         # all that a state does is to draw the capacitor toward where that state would rest
         least = settled.min(axis=0)[walks.case]
-        found = walks.once().periodic(least)
-        again = walks.repeating()
+        found = walks.once().periodic(least, floor[walks.case])
+        alive = (found.reshape(-1, len(rest)) >= floor).all(axis=0)
+        again = walks.repeating(alive)
         if again.size:
-            more = walks.twice(again).periodic(least[again])
+            more = walks.twice(again).periodic(least[again], floor[walks.case[again]])
             found[again] = np.minimum(found[again], more)
         for walk in found.reshape(-1, len(rest)):
             low = np.minimum(low, walk)  # NaN, where it collapses, wins
@@ -203,6 +206,9 @@ class _Walks:
         self.periods = train.periods[:, self.case]
         self.lengths = np.array([train.seconds[t].sum(axis=0) for t in tasks])[:, self.case]
         self.total = self.lengths.sum(axis=0)
+        # whether any task is due again before its fall is forgotten
+        pause = (self.periods.min(axis=0) - self.total) / circuit.tau[self.case]
+        self.lively = bool((pause < FORGOTTEN).any())
 
     def once(self) -> _Run:
         """Every event once."""
@@ -227,13 +233,13 @@ class _Walks:
             (train.amps[-1, case], train.watts[-1, case]) if train.powered[-1] else None,
         )
 
-    def repeating(self) -> NDArray[np.intp]:
-        """Cases whose last task, kept waiting by the others, is soon due again."""
-        if len(self.train.tasks) == 1:
+    def repeating(self, alive: NDArray[np.bool_]) -> NDArray[np.intp]:
+        """Cases, of the `alive` (m,), whose last task, kept waiting, is soon due again."""
+        if len(self.train.tasks) == 1 or not self.lively:
             return np.zeros(0, dtype=np.intp)
         period = self.periods[self.last, np.arange(len(self.case))]
         pause = (period - self.total) / self.circuit.tau[self.case]
-        return np.nonzero(pause < FORGOTTEN)[0]
+        return np.nonzero((pause < FORGOTTEN) & alive[self.case])[0]
 
     def twice(self, at: NDArray[np.intp]) -> _Run:
         """Every event once, then those due again meanwhile, the last task's among them or after.
@@ -277,6 +283,8 @@ class _Walks:
         First come first served; an event is left out while its task's last one still waits.
         """
         ones = np.ones_like(self.periods)
+        if len(ones) == 1 or not self.lively:
+            return ones
         tau = self.circuit.tau[self.case]
         ends = np.zeros_like(ones)
         gone = np.cumsum(self.train.seconds[self.states, self.case], axis=0)
@@ -284,7 +292,7 @@ class _Walks:
             ends[k] = np.where(self.owner == k, gone, 0.0).max(axis=0)
         before = np.maximum(self.periods - ends, 0.0)
         index = np.nonzero((before / tau).min(axis=0) < FORGOTTEN)[0]
-        if len(ends) == 1 or not index.size:
+        if not index.size:
             return ones
         tau, before = tau[index], before[:, index]
         periods, lengths = self.periods[:, index], self.lengths[:, index]
@@ -346,17 +354,18 @@ class _Run:
     rest: Array
     sleep: tuple[Array, Array] | None
 
-    def periodic(self, least: Array) -> Array:
+    def periodic(self, least: Array, floor: Array) -> Array:
         """Lowest voltage in the periodic steady state, (E,); NaN where it collapses.
 
         The start x of the events is where x = F(x), F(x) the voltage that events started at x
         leave. F rises with x and is concave, so secants from the rest voltage come down to the
-        highest such x and never pass it; where they turn up there is none. `least` bounds x.
+        highest such x and never pass it; where they turn up there is none. `least` bounds x; a
+        case found below `floor` is left there.
         """
         start = self.rest
         low, after = self._passed(start, least)
         low = np.where(np.isnan(after), np.nan, low)
-        moving = np.nonzero(np.abs(after - start) > SETTLED)[0]
+        moving = np.nonzero((np.abs(after - start) > SETTLED) & (low >= floor))[0]
         if not moving.size:
             return low
         run, least, x0, x1 = self.taken(moving), least[moving], start[moving], after[moving]
@@ -370,7 +379,8 @@ class _Run:
             slope = (g0 - g1) / (x0 - x1)
             open_ones = g1 > SETTLED
             low[moving] = np.where(np.isnan(after) | (open_ones & (slope <= 0)), np.nan, here)
-            going = np.nonzero(open_ones & (slope > 0) & (g1 / slope > SETTLED))[0]
+            open_ones &= (slope > 0) & (here >= floor[moving])
+            going = np.nonzero(open_ones & (g1 / slope > SETTLED))[0]
             if not going.size:
                 return low
             x0, g0 = x1[going], g1[going]

@@ -124,7 +124,7 @@ class _Cases:
         ohms = at_depth(self.pack.depth, self.pack.resistance, depth, n)
         cut = self.cut_off[case]
         if self.pack.reservoir is not None:
-            low = lowest(self._circuit(volts, ohms, case), self._train(case))
+            low = lowest(self._circuit(volts, ohms, case), self._train(case), cut)
             return np.asarray(np.where(np.isnan(low), -np.inf, low) - cut)
         least = np.full(depth.shape, np.inf)
         for s, powered in enumerate(self.powered):

@@ -106,30 +106,36 @@ def trains(tasks: list[Task], memory: float) -> Iterator[list[Task | float]]:
     """Events and pauses over `memory` s, for every order of the last ones, back to back.
 
     Each task's events are due a period apart. One that finds the core busy waits, first come
-    first served; while it waits, the next of its task is left out.
+    first served; while it waits, the next of its task is left out. The last in order is due when
+    its turn comes, or has waited: since the first began, or so long that it is then due again.
     """
     for order in permutations(range(len(tasks))):
         ends = np.cumsum([tasks[k].length for k in order])
-        due = []
-        for end, k in zip(ends, order, strict=True):
-            task = tasks[k]
-            before = -int(memory / task.period) - 1
-            after = int((ends[-1] - end) / task.period)
-            due += [(end - task.length + n * task.period, k) for n in range(before, after + 1)]
-        due.sort(key=lambda d: (round(d[0] / memory, 12), order.index(d[1])))
-        train: list[Task | float] = []
-        free = due[0][0]
-        started = [-np.inf] * len(tasks)
-        for at, k in due:
-            if at < started[k]:
-                continue
-            if at > free:
-                train.append(at - free)
-                free = at
-            train.append(tasks[k])
-            started[k] = free
-            free += tasks[k].length
-        yield train
+        last = tasks[order[-1]]
+        turn = ends[-1] - last.length
+        waits = {0.0, turn, float(turn % last.period), float(ends[-1] % last.period)}
+        for waited in sorted(w for w in waits if w <= turn):
+            due = []
+            for end, k in zip(ends, order, strict=True):
+                task = tasks[k]
+                begin = end - task.length - (waited if k == order[-1] else 0.0)
+                before = -int(memory / task.period) - 1
+                after = int((ends[-1] + last.period - begin) / task.period)
+                due += [(begin + n * task.period, k) for n in range(before, after + 1)]
+            due.sort(key=lambda d: (round(d[0] / memory, 12), order.index(d[1])))
+            train: list[Task | float] = []
+            free = due[0][0]
+            started = [-np.inf] * len(tasks)
+            for at, k in due:
+                if at < started[k]:
+                    continue
+                if at > free:
+                    train.append(at - free)
+                    free = at
+                train.append(tasks[k])
+                started[k] = free
+                free += tasks[k].length
+            yield train
 
 
 def lowest(circuit: Circuit, tasks: list[Task], sleep: float = SLEEP) -> float:
