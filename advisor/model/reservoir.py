@@ -42,10 +42,11 @@ from advisor.model.drain import Array
 from advisor.model.supply import loaded_voltage
 
 LEAST_OHM = 1e-9  # a source without resistance holds its voltage to a nanovolt an ampere
+TRIFLE = 1e-5  # V, of a start that is not looked at again
 SETTLED = 1e-8  # V, by which the start of the events may still move
 CLOSE = 3e-5  # V, of the last Newton step within a state: the error left is of its square
 MOST = 60  # steps of either search
-FORGOTTEN = 10.0  # time constants after which it no longer matters who waited
+FORGOTTEN = 7.0  # time constants after which it no longer matters who waited
 EARLIER = 12  # events of each task that are seen to wait
 
 
@@ -111,11 +112,13 @@ def lowest(circuit: Circuit, train: Train, enough: Array | None = None) -> Array
         walks = _Walks(circuit, train)
         # all that a state does is to draw the capacitor toward where that state would rest
         least = settled.min(axis=0)[walks.case]
-        found = walks.once().periodic(least, floor[walks.case])
+        # where there is more to do than time there is no steady state: one round tells enough
+        floor = np.where(walks.busy < 1, floor, np.inf)
+        found, deeper = walks.once().periodic(least, floor[walks.case])
         alive = (found.reshape(-1, len(rest)) >= floor).all(axis=0)
-        again = walks.repeating(alive)
+        again = walks.repeating(alive, deeper)
         if again.size:
-            more = walks.twice(again).periodic(least[again], floor[walks.case[again]])
+            more, _ = walks.twice(again).periodic(least[again], floor[walks.case[again]])
             found[again] = np.minimum(found[again], more)
         for walk in found.reshape(-1, len(rest)):
             low = np.minimum(low, walk)  # NaN, where it collapses, wins
@@ -206,6 +209,8 @@ class _Walks:
         self.periods = train.periods[:, self.case]
         self.lengths = np.array([train.seconds[t].sum(axis=0) for t in tasks])[:, self.case]
         self.total = self.lengths.sum(axis=0)
+        length = self.lengths[:, :m]
+        self.busy = (length / train.periods).sum(axis=0)
         # whether any task is due again before its fall is forgotten
         pause = (self.periods.min(axis=0) - self.total) / circuit.tau[self.case]
         self.lively = bool((pause < FORGOTTEN).any())
@@ -233,13 +238,22 @@ class _Walks:
             (train.amps[-1, case], train.watts[-1, case]) if train.powered[-1] else None,
         )
 
-    def repeating(self, alive: NDArray[np.bool_]) -> NDArray[np.intp]:
-        """Cases, of the `alive` (m,), whose last task, kept waiting, is soon due again."""
+    def repeating(
+        self, alive: NDArray[np.bool_], deeper: NDArray[np.bool_]
+    ) -> NDArray[np.intp]:
+        """Cases whose last task, kept waiting, is soon due again and might then sink lower.
+
+        Parameters
+        ----------
+        alive : (m,) cases worth a look. deeper : (E,) where the last event ends below its start;
+        elsewhere a second one does not sink as low as the first, if nothing comes between.
+        """
         if len(self.train.tasks) == 1 or not self.lively:
             return np.zeros(0, dtype=np.intp)
         period = self.periods[self.last, np.arange(len(self.case))]
         pause = (period - self.total) / self.circuit.tau[self.case]
-        return np.nonzero((pause < FORGOTTEN) & alive[self.case])[0]
+        deeper = deeper | (len(self.train.tasks) > 2)
+        return np.nonzero((pause < FORGOTTEN) & alive[self.case] & deeper)[0]
 
     def twice(self, at: NDArray[np.intp]) -> _Run:
         """Every event once, then those due again meanwhile, the last task's among them or after.
@@ -354,8 +368,10 @@ class _Run:
     rest: Array
     sleep: tuple[Array, Array] | None
 
-    def periodic(self, least: Array, floor: Array) -> Array:
-        """Lowest voltage in the periodic steady state, (E,); NaN where it collapses.
+    def periodic(self, least: Array, floor: Array) -> tuple[Array, NDArray[np.bool_]]:
+        """Lowest voltage in the periodic steady state, (E,), NaN where it collapses.
+
+        With it whether the last event leaves the capacitor below where that event found it.
 
         The start x of the events is where x = F(x), F(x) the voltage that events started at x
         leave. F rises with x and is concave, so secants from the rest voltage come down to the
@@ -363,18 +379,24 @@ class _Run:
         case found below `floor` is left there.
         """
         start = self.rest
-        low, after = self._passed(start, least)
+        low, after, deeper = self._passed(start, least)
         low = np.where(np.isnan(after), np.nan, low)
-        moving = np.nonzero((np.abs(after - start) > SETTLED) & (low >= floor))[0]
+        off = start - after
+        # only the last event need be right, the others are last in another order; until then
+        # what came before is forgotten, under constant powers somewhat later
+        kept = np.exp(-self._before_last() / (4 * self.circuit.tau))
+        moving = np.nonzero((np.abs(off) * kept > TRIFLE) & (low >= floor))[0]
+        # a start that moves by microvolts lowers what follows by no more
+        low = low - np.clip(off, 0.0, TRIFLE)
         if not moving.size:
-            return low
+            return low, deeper
         run, least, x0, x1 = self.taken(moving), least[moving], start[moving], after[moving]
         apart = any(self.powered) and bool((self.opens.sum(axis=0) > 1).any())
         if apart:
-            _, x1 = run._passed(x0, least, apart)
+            _, x1, _ = run._passed(x0, least, apart)
         g0 = x0 - x1
         for _ in range(MOST):
-            here, after = run._passed(x1, least, apart)
+            here, after, deeper[moving] = run._passed(x1, least, apart)
             g1 = x1 - after
             slope = (g0 - g1) / (x0 - x1)
             open_ones = g1 > SETTLED
@@ -382,13 +404,18 @@ class _Run:
             open_ones &= (slope > 0) & (here >= floor[moving])
             going = np.nonzero(open_ones & (g1 / slope > SETTLED))[0]
             if not going.size:
-                return low
+                return low, deeper
             x0, g0 = x1[going], g1[going]
             down = x0 - g0 / slope[going]
             x1 = np.where(down < least[going], least[going], down)
             moving, least, run = moving[going], least[going], run.taken(going)
         low[moving] = np.nan
-        return low
+        return low, deeper
+
+    def _before_last(self) -> Array:
+        """Time from the start to the last event's, (E,) s."""
+        later = self.opens[::-1].cumsum(axis=0)[::-1] - self.opens
+        return np.asarray((self.seconds * (later > 0)).sum(axis=0))
 
     def taken(self, index: NDArray[np.intp]) -> _Run:
         """Some of the cases."""
@@ -406,16 +433,23 @@ class _Run:
             None if self.sleep is None else (self.sleep[0][index], self.sleep[1][index]),
         )
 
-    def _passed(self, start: Array, least: Array, apart: bool = False) -> tuple[Array, Array]:
-        """(lowest terminal voltage, voltage at which the next such events start), from `start`.
+    def _passed(
+        self, start: Array, least: Array, apart: bool = False
+    ) -> tuple[Array, Array, NDArray[np.bool_]]:
+        """A pass through the events from `start`.
 
         apart : whether earlier events are taken to have come one by one, each from `start`, and
         one behind the other no oftener than their tasks can meet. It makes no difference to
         constant currents.
+
+        Returns
+        -------
+        Lowest terminal voltage, voltage at which the next such events start, and whether the last
+        event ends below where it started.
         """
         rate = self._recovery(start)
         gone, fall = np.zeros_like(start), np.zeros_like(start)
-        held = alone = start
+        held = alone = found = start
         low = np.full(start.shape, np.inf)
         stepper = _Stepper(self.circuit)
 
@@ -428,6 +462,7 @@ class _Run:
             return np.asarray(ago / -np.expm1(-rate * period))
 
         for p, powered in enumerate(self.powered):
+            found = np.where(self.opens[p], held, found)
             load = self.amps[p], self.watts[p] if powered else None, self.seconds[p]
             first, last, after = stepper.step(held, *load)
             low = np.minimum(low, np.minimum(first, last))
@@ -443,7 +478,7 @@ class _Run:
             fall = fall + down * series(self.periods[p]) * self.late[p]
             held = after
         after = self.rest - fall
-        return low, np.where(after < least, least, after)
+        return low, np.where(after < least, least, after), held < found
 
     def _recovery(self, start: Array) -> Array:
         """Rate at which the capacitor recovers at rest, 1/s: 1/tau, or less under a power.
