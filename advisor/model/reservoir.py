@@ -47,6 +47,7 @@ SETTLED = 1e-8  # V, by which the start of the events may still move
 CLOSE = 3e-5  # V, of the last Newton step within a state: the error left is of its square
 MOST = 60  # steps of either search
 FORGOTTEN = 7.0  # time constants after which it no longer matters who waited
+GONE = 16.0  # time constants after which nothing is left
 EARLIER = 12  # events of each task that are seen to wait
 
 
@@ -73,6 +74,10 @@ class Circuit:
     def kappa(self) -> Array:
         """Share of the series resistance in both."""
         return np.asarray(self.esr / (self.ohms + self.esr))
+
+    def tiled(self, times: int) -> Circuit:
+        """The cases several times over."""
+        return Circuit(*(np.tile(x, times) for x in (self.volts, self.ohms, self.esr, self.farad)))
 
     def taken(self, index: NDArray[np.intp]) -> Circuit:
         """Some of the cases."""
@@ -106,7 +111,7 @@ def lowest(circuit: Circuit, train: Train, enough: Array | None = None) -> Array
     with np.errstate(invalid="ignore", divide="ignore", over="ignore", under="ignore"):
         settled = loaded_voltage(circuit.volts, circuit.ohms, train.amps, train.watts)
         rest = settled[-1]
-        if not train.tasks:
+        if not train.tasks or not rest.size:
             return rest
         low = rest
         walks = _Walks(circuit, train)
@@ -114,12 +119,17 @@ def lowest(circuit: Circuit, train: Train, enough: Array | None = None) -> Array
         least = settled.min(axis=0)[walks.case]
         # where there is more to do than time there is no steady state: one round tells enough
         floor = np.where(walks.busy < 1, floor, np.inf)
-        found, deeper = walks.once().periodic(least, floor[walks.case])
+        found, deeper = walks.plain(rest)
+        more = walks.remembering & (found >= floor[walks.case])
+        kept = np.nonzero(more)[0]
+        if kept.size:
+            run = walks.once(kept)
+            found[kept], deeper[kept] = run.periodic(least[kept], floor[walks.case[kept]])
         alive = (found.reshape(-1, len(rest)) >= floor).all(axis=0)
         again = walks.repeating(alive, deeper)
         if again.size:
-            more, _ = walks.twice(again).periodic(least[again], floor[walks.case[again]])
-            found[again] = np.minimum(found[again], more)
+            twice, _ = walks.twice(again).periodic(least[again], floor[walks.case[again]])
+            found[again] = np.minimum(found[again], twice)
         for walk in found.reshape(-1, len(rest)):
             low = np.minimum(low, walk)  # NaN, where it collapses, wins
     return low
@@ -198,6 +208,7 @@ class _Walks:
                 rank = key.argsort(axis=0, kind="stable").argsort(axis=0)
                 turns.append(rank[whose].argsort(axis=0, kind="stable"))
             walks = states = np.concatenate(turns, axis=1)
+        self.walks = walks if count <= 3 else None
         self.states, self.owner = states, whose[states]
         self.case = np.tile(np.arange(m), states.shape[1] // m)
         self.last = self.owner[-1]
@@ -212,12 +223,47 @@ class _Walks:
         length = self.lengths[:, :m]
         self.busy = (length / train.periods).sum(axis=0)
         # whether any task is due again before its fall is forgotten
-        pause = (self.periods.min(axis=0) - self.total) / circuit.tau[self.case]
+        tau = circuit.tau[self.case]
+        pause = (self.periods.min(axis=0) - self.total) / tau
         self.lively = bool((pause < FORGOTTEN).any())
+        # only the last event need be right, the others are last in another order; by then what
+        # came before may be forgotten, under constant powers somewhat later
+        last = self.lengths[self.last, np.arange(len(self.case))]
+        since = np.maximum(pause, 0.0) + np.maximum(self.total - last, 0.0) / tau / 4
+        self.remembering = since < GONE
 
-    def once(self) -> _Run:
-        """Every event once."""
-        return self._run(np.arange(len(self.case)), self._waits())
+    def plain(self, rest: Array) -> tuple[Array, NDArray[np.bool_]]:
+        """Every event once from rest, as where nothing is left of earlier ones.
+
+        Returns
+        -------
+        Lowest voltage (E,), and whether the last event ends below where it started.
+        """
+        train, m = self.train, len(rest)
+        orders = len(self.case) // m
+        if self.walks is None:
+            loads = [x[self.states, self.case] for x in (train.amps, train.watts, train.seconds)]
+        else:
+            loads = [
+                x[self.walks].reshape(len(self.walks), -1)
+                for x in (train.amps, train.watts, train.seconds)
+            ]
+        circuit = self.circuit if orders == 1 else self.circuit.tiled(orders)
+        stepper = _Stepper(circuit)
+        held = found = np.tile(rest, orders)
+        low = np.full(held.shape, np.inf)
+        opens = np.diff(self.owner, axis=0, prepend=-1) != 0
+        for p, powered in enumerate(self.powered):
+            if opens[p].any():
+                found = np.where(opens[p], held, found)
+            amps, watts, seconds = (x[p] for x in loads)
+            first, last, held = stepper.step(held, amps, watts if powered else None, seconds)
+            low = np.minimum(low, np.minimum(first, last))
+        return low, held < found
+
+    def once(self, at: NDArray[np.intp]) -> _Run:
+        """Every event once, in some of the cases."""
+        return self._run(at, self._waits()[:, at])
 
     def _run(self, at: NDArray[np.intp], late: Array) -> _Run:
         train, case = self.train, self.case[at]
@@ -382,10 +428,7 @@ class _Run:
         low, after, deeper = self._passed(start, least)
         low = np.where(np.isnan(after), np.nan, low)
         off = start - after
-        # only the last event need be right, the others are last in another order; until then
-        # what came before is forgotten, under constant powers somewhat later
-        kept = np.exp(-self._before_last() / (4 * self.circuit.tau))
-        moving = np.nonzero((np.abs(off) * kept > TRIFLE) & (low >= floor))[0]
+        moving = np.nonzero((np.abs(off) > TRIFLE) & (low >= floor))[0]
         # a start that moves by microvolts lowers what follows by no more
         low = low - np.clip(off, 0.0, TRIFLE)
         if not moving.size:
@@ -411,11 +454,6 @@ class _Run:
             moving, least, run = moving[going], least[going], run.taken(going)
         low[moving] = np.nan
         return low, deeper
-
-    def _before_last(self) -> Array:
-        """Time from the start to the last event's, (E,) s."""
-        later = self.opens[::-1].cumsum(axis=0)[::-1] - self.opens
-        return np.asarray((self.seconds * (later > 0)).sum(axis=0))
 
     def taken(self, index: NDArray[np.intp]) -> _Run:
         """Some of the cases."""
