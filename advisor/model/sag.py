@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 
 from advisor.model.crossing import first_negative
 from advisor.model.drain import Array, Drain, Pack, at_depth
-from advisor.model.reservoir import Circuit, Train, holds, lowest
+from advisor.model.relaxation import Circuit
+from advisor.model.reservoir import Train, holds, lowest
 from advisor.model.supply import loaded_voltage
 
 
@@ -54,8 +55,8 @@ class Lows:
         """Where a loaded voltage might fall short: a bound that costs one look at each state.
 
         The open voltage does not rise with depth, so the worst is the voltage at the last depth
-        of interest behind the greatest resistance until then; a reservoir only lifts it, since it moves
-        between the voltages that the states would settle at.
+        of interest behind the greatest resistance until then; a reservoir only lifts it, since it
+        moves between the voltages that the states would settle at.
         """
         drain = self.drain
         n = np.arange(self.shape[1])
