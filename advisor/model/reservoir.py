@@ -20,7 +20,7 @@ A case is one voltage, resistance and load; arrays of cases are (m,), states com
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import permutations
 
@@ -79,10 +79,10 @@ def lowest(circuit: Circuit, train: Train, enough: Array | None = None) -> Array
             run = walks.once(kept)
             found[kept], deeper[kept] = run.periodic(least[kept], floor[walks.case[kept]])
         alive = np.asarray((found.reshape(-1, len(rest)) >= floor).all(axis=0))
-        again = walks.repeating(alive, deeper)
-        if again.size:
-            twice, _ = walks.twice(again).periodic(least[again], floor[walks.case[again]])
-            found[again] = np.minimum(found[again], twice)
+        for again, before in walks.repeating(alive, deeper):
+            run = walks.twice(again, before)
+            more, _ = run.periodic(least[again], floor[walks.case[again]])
+            found[again] = np.minimum(found[again], more)
         for walk in found.reshape(-1, len(rest)):
             low = np.minimum(low, walk)  # NaN, where it collapses, wins
     return np.asarray(low)
@@ -237,59 +237,93 @@ class _Walks:
             (train.amps[-1, case], train.watts[-1, case]) if train.powered[-1] else None,
         )
 
-    def repeating(self, alive: NDArray[np.bool_], deeper: NDArray[np.bool_]) -> NDArray[np.intp]:
-        """Cases whose last task, kept waiting, is soon due again and might then sink lower.
+    def repeating(
+        self, alive: NDArray[np.bool_], deeper: NDArray[np.bool_]
+    ) -> Iterator[tuple[NDArray[np.intp], bool]]:
+        """Cases where a task that was kept waiting is due again, and may then sink lower.
 
         Parameters
         ----------
         alive : (m,) cases worth a look. deeper : (E,) where the last event ends below its start;
         elsewhere a second one does not sink as low as the first, if nothing comes between.
+
+        Yields
+        ------
+        Cases, and whether others come again before the last one, rather than the last one itself.
         """
-        if len(self.train.tasks) == 1 or not self.lively:
-            return np.zeros(0, dtype=np.intp)
-        period = self.periods[self.last, np.arange(len(self.case))]
-        pause = (period - self.total) / self.circuit.tau[self.case]
-        deeper = deeper | (len(self.train.tasks) > 2)
-        return np.nonzero((pause < FORGOTTEN) & alive[self.case] & deeper)[0]
+        count, here = len(self.lengths), np.arange(len(self.case))
+        if count == 1:
+            return
+        alive = alive[self.case]
+        if self.lively:
+            period = self.periods[self.last, here]
+            pause = (period - self.total) / self.circuit.tau[self.case]
+            index = np.nonzero((pause < FORGOTTEN) & alive & (deeper | (count > 2)))[0]
+            if index.size:
+                yield index, False
+        if count > 2:
+            index = np.nonzero(self._due(here).any(axis=0) & alive)[0]
+            if index.size:
+                yield index, True
 
-    def twice(self, at: NDArray[np.intp]) -> Run:
-        """Every event once, then those due again meanwhile, the last task's among them or after.
+    def _due(self, at: NDArray[np.intp]) -> NDArray[np.bool_]:
+        """Which tasks, the last not among them, come due again before the last begins, (K, A)."""
+        last, here = self.last[at], np.arange(len(at))
+        due = self.periods[:, at] < self.total[at] - self.lengths[last, at]
+        due[last, here] = False
+        return due
 
-        The last task was due with the first event; so it is due again a period from there.
+    def twice(self, at: NDArray[np.intp], before: bool) -> Run:
+        """Every event once, and then those due again.
+
+        before : whether the last task's comes only after the others that are due again. Else it
+        comes twice itself, as soon as it can be, with the others that are due by then.
         """
         train, case, last = self.train, self.case[at], self.last[at]
         here = np.arange(len(at))
         periods, total = self.periods[:, at], self.total[at]
-        period = periods[last, here]
+        period, owner = periods[last, here], self.owner[:, at]
         late = np.ones_like(periods)
-        waited = np.where(period > total, total - self.lengths[last, at], 0.0)
-        late[last, here] = np.exp(-waited / self.circuit.tau[case])
-        first = self._run(at, late)
-        owner = self.owner[:, at]
-        due = (periods < total)[owner, here] | (owner == last)
+        if not before:
+            # to be due again at the end it was due that late after the start, and so before
+            length = self.lengths[last, at]
+            since = np.maximum(period - total % period - length, 0.0)
+            since = np.where(period > total, total - length, since)
+            late[last, here] = np.exp(-since / self.circuit.tau[case])
+        run = self._run(at, late)
+        mine = owner == last
+        once = ~mine if before else np.ones_like(mine)
+        again = (self._due(at) if before else periods < total)[owner, here] | mine
         rest_a, rest_w = train.amps[-1, case], train.watts[-1, case]
-        pause = np.maximum(period - total, 0.0)
+        pause = np.zeros_like(period) if before else np.maximum(period - total, 0.0)
 
-        def joined(values: Array, between: Array, instead: Array | float) -> Array:
-            return np.concatenate([values, between[None], np.where(due, values, instead)])
+        def joined(values: Array, between: Array | float, instead: Array | float) -> Array:
+            return np.concatenate(
+                [
+                    np.where(once, values, instead),
+                    np.broadcast_to(between, (1, len(at))),
+                    np.where(again, values, instead),
+                ]
+            )
 
-        never = np.full_like(first.periods, np.inf)
-        none = np.zeros((1, len(at)), dtype=bool)
-        return replace(
-            first,
-            amps=joined(first.amps, rest_a, rest_a),
-            watts=joined(first.watts, rest_w, rest_w),
-            seconds=joined(first.seconds, pause, 0.0),
+        def earlier(values: Array) -> Array:
             # what comes again leaves nothing from before
-            periods=np.concatenate([first.periods, never[:1], never]),
-            meetings=np.concatenate([first.meetings, never[:1], never]),
-            late=np.concatenate([first.late, first.late[:1], first.late]),
-            opens=np.concatenate([first.opens, ~none, first.opens]),
-            powered=[
-                *self.powered,
-                train.powered[-1],
-                *(p or train.powered[-1] for p in self.powered),
-            ],
+            never = np.full_like(values, np.inf)
+            second = np.where(mine, values, np.inf) if before else never
+            return np.concatenate([np.where(once, values, np.inf), never[:1], second])
+
+        none = np.zeros((1, len(at)), dtype=bool)
+        powered = [p or train.powered[-1] for p in self.powered]
+        return replace(
+            run,
+            amps=joined(run.amps, rest_a, rest_a),
+            watts=joined(run.watts, rest_w, rest_w),
+            seconds=joined(run.seconds, pause, 0.0),
+            periods=earlier(run.periods),
+            meetings=earlier(run.meetings),
+            late=np.concatenate([run.late, run.late[:1], run.late]),
+            opens=np.concatenate([run.opens, ~none, run.opens]),
+            powered=[*powered, train.powered[-1], *powered],
         )
 
     def _waits(self) -> Array:

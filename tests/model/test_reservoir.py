@@ -113,8 +113,9 @@ def trains(tasks: list[Task], memory: float) -> Iterator[list[Task | float]]:
         ends = np.cumsum([tasks[k].length for k in order])
         last = tasks[order[-1]]
         turn = ends[-1] - last.length
-        waits = {0.0, turn, float(turn % last.period), float(ends[-1] % last.period)}
-        for waited in sorted(w for w in waits if w <= turn):
+        dues = (turn, 0.0, turn % last.period, ends[-1] % last.period)
+        waits = {float(turn - d) for d in dues}
+        for waited in sorted(w for w in waits if w >= 0):
             due = []
             for end, k in zip(ends, order, strict=True):
                 task = tasks[k]
