@@ -413,7 +413,8 @@ def test_a_coin_cell_under_constant_powers(power: float, span: float) -> None:
     assert found.life_s[0, 0] == pytest.approx(made.life(end), rel=1e-4)
 
 
-@pytest.mark.parametrize("seed", range(40))
+# two of the trains are too long for every day
+@pytest.mark.parametrize("seed", [s for s in range(42) if s not in (20, 32)])
 def test_a_random_device_s_end(seed: int) -> None:
     made = device(seed)
     found = made.modelled()
