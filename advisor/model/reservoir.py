@@ -271,7 +271,7 @@ class _Walks:
         last, here = self.last[at], np.arange(len(at))
         due = self.periods[:, at] < self.total[at] - self.lengths[last, at]
         due[last, here] = False
-        return due
+        return np.asarray(due)
 
     def twice(self, at: NDArray[np.intp], before: bool) -> Run:
         """Every event once, and then those due again.
