@@ -2,9 +2,8 @@
 
     V' = V - R i,    i = A + P/V'
 
-in every state, R the resistance at the depth of discharge in the coldest place. A reservoir of
-capacitance C and series resistance r across the pack relaxes with tau = (R + r) C toward V - R i,
-while the terminals stand at V' = (r (V - R i) + R v_c)/(R + r).
+in every state, R the resistance at the depth of discharge in the coldest place. With a reservoir
+across the pack see `reservoir`.
 
 Axes: R rows (builds on one pack), S states, N draws, G depths. SI units.
 """
@@ -16,6 +15,8 @@ from numpy.typing import NDArray
 
 from advisor.model.crossing import first_negative
 from advisor.model.drain import Array, Drain, Pack, at_depth
+from advisor.model.relaxation import Circuit
+from advisor.model.reservoir import Train, holds, lowest
 from advisor.model.supply import loaded_voltage
 
 
@@ -39,6 +40,10 @@ class Lows:
         if self.pack.ideal and not self.pack.resistance.any():
             return out
         index = np.nonzero(self._suspect(upto).ravel())[0]
+        if index.size and self.pack.reservoir is not None:
+            cases = _Cases(self.pack, self.drain, index, self.powered)
+            there = upto.ravel()[index]
+            index = index[~cases.held(there, self._greatest(there, cases.draw))]
         if index.size:
             cases = _Cases(self.pack, self.drain, index, self.powered)
             out.ravel()[index] = first_negative(
@@ -50,17 +55,24 @@ class Lows:
         """Where a loaded voltage might fall short: a bound that costs one look at each state.
 
         The open voltage does not rise with depth, so the worst is the voltage at the last depth
-        of interest behind the greatest resistance of all; a reservoir only lifts it.
+        of interest behind the greatest resistance until then; a reservoir only lifts it, since it
+        moves between the voltages that the states would settle at.
         """
         drain = self.drain
         n = np.arange(self.shape[1])
         volts = at_depth(self.pack.depth, self.pack.open_v, upto, n)
-        worst = self.pack.resistance.max(axis=0)
+        worst = self._greatest(upto, n)
         short = np.zeros(self.shape, dtype=bool)
         for s, powered in enumerate(self.powered):
             power = drain.power_w[:, s] if powered else None
             short |= volts < needed_voltage(worst, drain.constant_a[:, s], power, drain.cut_off_v)
         return short
+
+    def _greatest(self, upto: Array, n: NDArray[np.intp]) -> Array:
+        """A bound of the resistance at depths up to `upto`, for their draws, ohm."""
+        if self.falling:
+            return at_depth(self.pack.depth, self.pack.resistance, upto, n)
+        return np.asarray(self.pack.resistance.max(axis=0)[n])
 
     def fresh(self) -> tuple[Array, Array]:
         """(lowest loaded voltage V, greatest current of the cells A) of a fresh pack, (R, N)."""
@@ -70,7 +82,7 @@ class Lows:
         if pack.reservoir is not None:
             index = np.arange(self.shape[0] * self.shape[1])
             cases = _Cases(pack, drain, index, self.powered)
-            low, peak = cases.stepped(volts.ravel(), ohms.ravel(), index)
+            low, peak = cases.on_reservoir(volts.ravel(), ohms.ravel(), index)
             return low.reshape(self.shape), peak.reshape(self.shape)
         low = np.full(self.shape, np.inf)
         peak = np.zeros(self.shape)
@@ -104,6 +116,7 @@ class _Cases:
         self.duration = flat(drain.duration_s)
         self.cut_off = drain.cut_off_v.ravel()[index]
         self.draw = index % drain.cut_off_v.shape[1]
+        self.period = drain.period_s[:, self.draw]
 
     def margin(self, depth: Array, case: NDArray[np.intp]) -> Array:
         """Lowest of loaded voltage less cut-off over the states, (m,), at depths (m,)."""
@@ -112,7 +125,7 @@ class _Cases:
         ohms = at_depth(self.pack.depth, self.pack.resistance, depth, n)
         cut = self.cut_off[case]
         if self.pack.reservoir is not None:
-            low, _ = self.stepped(volts, ohms, case)
+            low = lowest(self._circuit(volts, ohms, case), self._train(case), cut)
             return np.asarray(np.where(np.isnan(low), -np.inf, low) - cut)
         least = np.full(depth.shape, np.inf)
         for s, powered in enumerate(self.powered):
@@ -121,54 +134,42 @@ class _Cases:
             least = np.minimum(least, volts - need)
         return least
 
-    def stepped(self, volts: Array, ohms: Array, case: NDArray[np.intp]) -> tuple[Array, Array]:
-        """(lowest voltage, greatest cell current) with a reservoir across the pack, (m,).
-
-        Each task's event starts from rest. Within a state the voltage moves one way, so its ends
-        tell the lowest. A constant power draws more as the voltage falls: the capacitor is taken
-        to relax exponentially at the rate that it starts with, toward the voltage where it truly
-        comes to rest, which is exact for short and for long states.
-        """
+    def _circuit(self, volts: Array, ohms: Array, case: NDArray[np.intp]) -> Circuit:
         assert self.pack.reservoir is not None
-        n = self.draw[case]
-        farad, esr = (x[n] for x in self.pack.reservoir)
-        amps, watts = self.constant[:, case], self.power[:, case]
-        # without any resistance the capacitor follows at once
-        both = np.maximum(ohms + esr, 1e-12)
-        source, near, far = ohms * esr / both, esr / both * volts, ohms / both
-        spans = self.duration[:, case] / (both * farad)
+        farad, esr = (x[self.draw[case]] for x in self.pack.reservoir)
+        return Circuit.of(volts, ohms, farad, esr)
 
-        def loaded(open_v: Array, behind: Array, s: int | slice) -> Array:
-            return loaded_voltage(open_v, behind, amps[s], watts[s])
+    def _train(self, case: NDArray[np.intp]) -> Train:
+        return Train(
+            self.constant[:, case],
+            self.power[:, case],
+            self.duration[:, case],
+            self.tasks,
+            self.period[:, case],
+            self.powered,
+        )
 
+    def held(self, upto: Array, worst: Array) -> NDArray[np.bool_]:
+        """Where a cheap bound says that no voltage falls short up to some depths, (m,).
+
+        Parameters
+        ----------
+        upto : (m,) the depths. worst : (m,) ohm, greatest resistance before them.
+        """
+        case = np.arange(len(upto))
+        volts = at_depth(self.pack.depth, self.pack.open_v, upto, self.draw)
+        return holds(self._circuit(volts, worst, case), self._train(case), self.cut_off)
+
+    def on_reservoir(
+        self, volts: Array, ohms: Array, case: NDArray[np.intp]
+    ) -> tuple[Array, Array]:
+        """(lowest voltage, greatest cell current) with a reservoir across the pack, (m,)."""
+        low = lowest(self._circuit(volts, ohms, case), self._train(case))
         with np.errstate(invalid="ignore", divide="ignore"):
-            settled = loaded(volts, ohms, slice(None))
-            rest = settled[-1]
-            ends = np.empty_like(settled)  # of the capacitor
-            starts = np.broadcast_to(rest, settled.shape).copy()
-            for here in self.tasks:
-                held = rest
-                for s in range(here.start, here.stop):
-                    starts[s] = held
-                    way = settled[s] - held
-                    rate: Array | float = 1.0
-                    if self.powered[s]:
-                        terminals = loaded(near + far * held, source, s)
-                        pull = volts - ohms * (amps[s] + watts[s] / terminals) - held
-                        rate = np.where(way == 0, 1.0, pull / way)
-                    moved = -way * np.expm1(-spans[s] * rate)
-                    if self.powered[s]:
-                        # where the power cannot be had for long, the fall goes on as it began
-                        moved = np.where(np.isnan(way), pull * spans[s], moved)
-                    held = ends[s] = held + moved
-            ends[-1] = rest
-            low = np.minimum(
-                loaded(near + far * starts, source, slice(None)).min(axis=0),
-                loaded(near + far * ends, source, slice(None)).min(axis=0),
-            )
             # the cells see the terminals through their resistance, so they give most at the lowest
-            peak = (volts - low) / np.maximum(ohms, 1e-12)
+            peak = (volts - low) / ohms
             if not ohms.all():
+                amps, watts = self.constant[:, case], self.power[:, case]
                 peak = np.where(ohms > 0, peak, (amps + watts / volts).max(axis=0))
         return low, peak
 

@@ -1,0 +1,192 @@
+"""A pack with a reservoir across it, under a load of constant current and constant power.
+
+A source V behind R, a capacitor C of series resistance r and the load share one node, the
+terminals:
+
+    (V - v)/R = A + P/v + (v - v_c)/r,    C dv_c/dt = (v - v_c)/r.
+
+With p > m the roots of v^2 - (V - R A) v + R P, where the terminals may rest, k = r/(R + r) and
+tau = (R + r) C, the equation separates:
+
+    dt/tau = -(v - k p m/v)/((v - p)(v - m)) dv,
+
+whose integral is in closed form: nothing is stepped in time. A state that begins above m relaxes
+to p. Where it begins below m, or there is no p, the terminals run down and collapse at
+v = sqrt(k p m), where the load draws more with every further fall than source and capacitor give.
+
+A case is one voltage, resistance and load; arrays of cases are (m,). SI units.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from advisor.model.drain import Array
+
+LEAST_OHM = 1e-9  # a source without resistance holds its voltage to a nanovolt an ampere
+CLOSE = 3e-5  # V, of the last Newton step within a state: the error left is of its square
+MOST = 60  # steps of a search
+
+
+@dataclass(frozen=True, slots=True)
+class Circuit:
+    """A pack at some depth, with its reservoir: volts V, ohms, esr ohm, farad F, each (m,)."""
+
+    volts: Array
+    ohms: Array
+    esr: Array
+    farad: Array
+
+    @classmethod
+    def of(cls, volts: Array, ohms: Array, farad: Array, esr: Array) -> Circuit:
+        """Arrays that broadcast; a source without resistance gets next to none."""
+        return cls(volts, np.maximum(ohms, LEAST_OHM), esr, farad)
+
+    @property
+    def tau(self) -> Array:
+        """Time constant at constant currents, s."""
+        return np.asarray((self.ohms + self.esr) * self.farad)
+
+    @property
+    def kappa(self) -> Array:
+        """Share of the series resistance in both."""
+        return np.asarray(self.esr / (self.ohms + self.esr))
+
+    def tiled(self, times: int) -> Circuit:
+        """The cases several times over."""
+        return Circuit(*(np.tile(x, times) for x in (self.volts, self.ohms, self.esr, self.farad)))
+
+    def taken(self, index: NDArray[np.intp]) -> Circuit:
+        """Some of the cases."""
+        return Circuit(self.volts[index], self.ohms[index], self.esr[index], self.farad[index])
+
+
+class Stepper:
+    """Takes the capacitor through a state of constant current and constant power."""
+
+    def __init__(self, circuit: Circuit) -> None:
+        self.volts, self.ohms = circuit.volts, circuit.ohms
+        self.tau, self.kappa = circuit.tau, circuit.kappa
+        self.source = self.ohms * self.kappa
+        self.near, self.far = self.kappa * self.volts, 1 - self.kappa
+
+    def step(
+        self, held: Array, amps: Array, watts: Array | None, seconds: Array
+    ) -> tuple[Array, Array, Array]:
+        """(first and last voltage at the terminals, the capacitor's after `seconds`)."""
+        span = seconds / self.tau
+        upper = self.volts - self.ohms * amps
+        open_v = self.near + self.far * held
+        if watts is None:
+            after = upper + (held - upper) * np.exp(-span)
+            drop = self.source * amps
+            return open_v - drop, self.near + self.far * after - drop, after
+        product = self.ohms * watts
+        u = open_v - self.source * amps
+        first = (u + np.sqrt(u * u - 4 * self.kappa * product)) / 2
+        p = (upper + np.sqrt(upper * upper - 4 * product)) / 2
+        m = product / p
+        fit = (first > m) & (upper > 0)
+        if fit.all():
+            last = self._relaxed(first, p, m, self.kappa, span)
+            return first, last, self._held(last, amps, watts)
+        last, after = self._odd(held, amps, watts, span, first)
+        good = np.nonzero(fit)[0]
+        kappa = self.kappa[good]
+        last[good] = self._relaxed(first[good], p[good], m[good], kappa, span[good])
+        after[good] = self._held(last, amps, watts)[good]
+        return first, last, after
+
+    def _held(self, terminals: Array, amps: Array, watts: Array) -> Array:
+        """The capacitor's voltage that goes with one at the terminals."""
+        return np.asarray(
+            (terminals + self.source * (amps + watts / terminals) - self.near) / self.far
+        )
+
+    @staticmethod
+    def _relaxed(first: Array, p: Array, m: Array, kappa: Array, span: Array) -> Array:
+        """Voltage at the terminals after `span` time constants, on its way from `first` to p.
+
+        In z = ln((v - p)/(v0 - p)) time is nearly straight, and bent one way, so Newton's steps
+        do not wander. They start from the logistic curve whose rates at both ends are right.
+        """
+        if not first.size:
+            return first
+        apart, way, above = p - m, first - p, first - m
+        both = kappa * m
+        alpha, beta = (p - both) / apart, (m - kappa * p) / apart
+        both *= p
+        ratio = above / (first - both / first) * alpha
+        z = span / alpha
+        z = np.minimum(-z - np.log1p((1 - ratio) * np.expm1(-z)), 0.0)
+        x = way * np.exp(z)
+        for _ in range(MOST):
+            v = p + x
+            over = v - m
+            time = beta * np.log(over / above) + kappa * np.log(v / first) - alpha * z
+            z = np.minimum(z + (time - span) * over / (v - both / v), 0.0)
+            before, x = x, way * np.exp(z)
+            if np.abs(x - before).max() < CLOSE:
+                break
+        return np.asarray(p + x)
+
+    def _odd(
+        self, held: Array, amps: Array, watts: Array, span: Array, first: Array
+    ) -> tuple[Array, Array]:
+        """(last voltage, capacitor's) where there is no place to come to rest in."""
+        rest = self.volts - self.ohms * amps
+        after = rest + (held - rest) * np.exp(-span)
+        last = self.near + self.far * after - self.source * amps
+        fallen = _run_down(rest, self.ohms * watts, self.kappa, first, span)
+        return (
+            np.where(watts > 0, fallen, last),
+            np.where(watts > 0, self._held(fallen, amps, watts), after),
+        )
+
+
+def _run_down(upper: Array, product: Array, kappa: Array, first: Array, span: Array) -> Array:
+    """Voltage after `span` time constants of running down from `first`; NaN once collapsed.
+
+    upper : V - R A, product : R P, with no root of v^2 - upper v + product between 0 and `first`
+    that holds it up.
+    """
+    out = np.full(first.shape, np.nan)
+    floor = np.maximum(np.sqrt(kappa * product), 1e-12)
+
+    def elapsed(v: Array, i: NDArray[np.intp]) -> Array:
+        k, u, f = kappa[i], upper[i], first[i]
+        square = u * u / 4 - product[i]
+        s = np.maximum(np.sqrt(np.abs(square)), 1e-9 * np.sqrt(product[i]))
+        # the integral of dv/(v^2 - u v + product), by its discriminant
+        low, high = v - u / 2, f - u / 2
+        turned = (np.arctan2(high, s) - np.arctan2(low, s)) / s
+        # both places of rest lie above, or both below zero
+        real = (np.log1p(-2 * s / (high + s)) - np.log1p(-2 * s / (low + s))) / (2 * s)
+        inverse = np.where(square < 0, turned, real)
+        q0, q1 = f * f - u * f + product[i], v * v - u * v + product[i]
+        return np.asarray(
+            (1 + k) / 2 * np.log(q0 / q1) + (1 - k) * u / 2 * inverse - k * np.log(f / v)
+        )
+
+    # from above the lower root it does not run down
+    lower = product / (upper + np.sqrt(upper * upper - 4 * product)) * 2
+    alive = np.nonzero((first > floor) & ~((upper > 0) & (first > lower)))[0]
+    alive = alive[elapsed(floor[alive], alive) > span[alive]]
+    low, high, v = floor[alive], first[alive], first[alive]
+    for n in range(MOST):
+        if not alive.size:
+            break
+        late = elapsed(v, alive) - span[alive]
+        low, high = np.where(late > 0, v, low), np.where(late > 0, high, v)
+        inside = kappa[alive] * product[alive] / v
+        rate = (v * v - upper[alive] * v + product[alive]) / (v - inside)
+        guess = v + late * rate
+        good = (guess > low) & (guess < high) & (n % 4 != 3)
+        before, v = v, np.where(good, guess, (low + high) / 2)
+        if np.abs(v - before).max() < 1e-9:
+            break
+    out[alive] = v
+    return out
