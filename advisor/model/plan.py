@@ -42,6 +42,7 @@ from advisor.model.reach import DIGITS, Mask, Reach, TaskOptions, reach, task_op
 from advisor.model.tables import Stack
 from advisor.model.workload import ProductFigures
 
+HEADROOM = 4  # digits of a share of a deadline that count: a hundredth of a point at the most
 VOLTAGES = 5  # between a fresh and an empty pack, where the cheapest option is not the same at both
 
 
@@ -94,8 +95,10 @@ def choose(
         asked = [one for one in asked if one.index[0].size]
         if asked:
             pack = members[0].feed.pack
-            for one, found in zip(asked, lives(pack, [one.drain for one in asked]), strict=True):
-                one.take(pack, found)
+            fresh = any(np.isfinite(one.pulse) for one in asked)
+            found = lives(pack, [one.drain for one in asked], whole=False, fresh=fresh)
+            for one, life in zip(asked, found, strict=True):
+                one.take(pack, life)
     return [sweep.plans() for sweep in sweeps]
 
 
@@ -129,6 +132,7 @@ def _sweep(
         busy += least_busy / task.period[0]
         allowed.append(inside)
     possible = awake & ~late.any(axis=2) & (busy <= 1)
+    wanted = possible & ~_idle_in_vain(feed, stack, product, tasks, allowed, possible)
     made = _Sweep(
         feed=feed,
         stack=stack,
@@ -138,12 +142,57 @@ def _sweep(
         allowed=tuple(allowed),
         least=least,
         possible=possible,
+        wanted=wanted,
         late=late,
         busy=busy,
         levels=[],
     )
     made.levels.extend(made.opened(_levels(direct, floor_v, stack, least, fed)))
     return made
+
+
+def _idle_in_vain(
+    feed: Feed,
+    stack: Stack,
+    product: ProductFigures,
+    tasks: Sequence[TaskOptions],
+    allowed: Sequence[Mask],
+    possible: Mask,
+) -> Mask:
+    """(P, Z): where idling instead of sleeping is of no use, whatever the task's options.
+
+    It is where a sleep state draws no more, in every option's event too, and wakes in a time and
+    with a current that count for nothing: some sleep state of nearly every part does.
+    """
+    idles = stack.sleeping & ~stack.rests
+    out = np.zeros(possible.shape, dtype=bool)
+    ends = np.array([float(feed.pack.open_v[0, 0]), float(feed.nominal_v[0])])
+    for z in range(possible.shape[1]):
+        # one of the states to sleep in, against all to idle in
+        state = (stack.rests & possible)[:, z : z + 1]
+        less = np.broadcast_to(state, out.shape) & idles
+        for task, own, may in zip(tasks, product.tasks, allowed, strict=True):
+            rest_a, rest_w = task.rest_a[:, z : z + 1], task.rest_w[:, z : z + 1]
+            ok = np.ones(may.shape, dtype=bool)
+            for volts in ends:
+                charge = task.charge_a + task.charge_w / volts
+                rest = task.rest_a + task.rest_w / volts
+                # over a period: the event beyond rest, and rest all the while
+                period = own.period[0]
+                mine = charge[:, z : z + 1] + (rest_a + rest_w / volts)[..., None] * period
+                ok &= mine <= charge + rest[..., None] * period
+            wake = slice(0, 1)  # the first state of an event
+            peak_a = task.a[:, z : z + 1, :, 1:].max(axis=3, initial=0.0)
+            peak_w = task.w[:, z : z + 1, :, 1:].max(axis=3, initial=0.0)
+            ok &= (task.a[:, z : z + 1, :, wake][..., 0] <= peak_a) & (
+                task.w[:, z : z + 1, :, wake][..., 0] <= peak_w
+            )
+            longer = task.length[:, z : z + 1] - task.length
+            limit = own.period if own.finish_within is None else own.finish_within
+            ok &= longer <= 0.5 * 10.0**-HEADROOM * limit[0]
+            less &= (ok | ~may).all(axis=2)
+        out |= less
+    return out
 
 
 def _levels(
@@ -190,6 +239,7 @@ class _Sweep:
     allowed: tuple[Mask, ...]
     least: tuple[Array, ...]
     possible: Mask
+    wanted: Mask
     late: Mask
     busy: Array
     levels: list[_Level]
@@ -200,7 +250,7 @@ class _Sweep:
         before: Array | None = None
         for cut in cuts:
             # a part without this level is swept at the one below
-            here = self.possible if before is None else self.possible & (cut > before)[:, None]
+            here = self.wanted if before is None else self.wanted & (cut > before)[:, None]
             before = cut
             inside = self.allowed
             if direct:
@@ -247,7 +297,7 @@ class _Sweep:
             fit = inside & (one.depth > 0)
             may.append(np.where(fit.any(axis=2, keepdims=True), fit, inside))
         left = [
-            np.round(1 - task.length / own.finish_within[0], DIGITS)
+            np.round(1 - task.length / own.finish_within[0], HEADROOM)
             if own.finish_within is not None
             else None
             for task, own in zip(self.tasks, self.product.tasks, strict=True)

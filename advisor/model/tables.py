@@ -386,7 +386,7 @@ class Stack:
     parts : the P figures; idle_a, idle_w : (P, points, N); supply_min : (P, points).
     Per task: option_point (P, O); valid (P, O); time, run_a, run_w (P, O, kernels, N);
     block_a, block_time (P, blocks, N). sleep_a, sleep_w, wake_time, wake_charge (P, Z, N);
-    sleep_min (P, Z); sleeping (P, Z): which sleep states are there.
+    sleep_min (P, Z); sleeping (P, Z): which sleep states are there; rests (P, Z): those that sleep.
     """
 
     parts: tuple[PartFigures, ...]
@@ -406,6 +406,7 @@ class Stack:
     wake_charge: Array
     sleep_min: Array
     sleeping: NDArray[np.bool_]
+    rests: NDArray[np.bool_]
 
 
 def _pad(arrays: Sequence[NDArray[Any]]) -> NDArray[Any]:
@@ -438,4 +439,5 @@ def stack(parts: Sequence[PartFigures]) -> Stack:
         wake_charge=_pad([p.wake_charge for p in parts]),
         sleep_min=_pad([p.sleep_min for p in parts]),
         sleeping=_pad([np.ones(len(p.sleeps), dtype=bool) for p in parts]),
+        rests=_pad([np.array([not never_sleeps(z) for z in p.sleeps]) for p in parts]),
     )
