@@ -18,7 +18,7 @@ import pytest
 from advisor.catalogue.criteria import CRITERIA
 from advisor.catalogue.fields import specification
 from advisor.cli.main import call
-from advisor.model.battery import ENDS
+from advisor.model.ends import ENDS
 from advisor.reference.readme import FILE, OUTPUT, run, write_files
 
 ROOT = Path(__file__).resolve().parent.parent

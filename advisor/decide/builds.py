@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,9 +19,10 @@ from advisor.catalogue.schema_product import Product
 from advisor.decide.costs import Costs, FeedCost, PartCost, ProductCost, costs
 from advisor.decide.ranks import DIGITS
 from advisor.decide.value import Criterion, score
-from advisor.model.battery import Life, lives
-from advisor.model.drain import Drain
+from advisor.model.battery import Life, averaged, lives
+from advisor.model.drain import Drain, joined
 from advisor.model.draws import Array, Sampler
+from advisor.model.ends import INDEX
 from advisor.model.events import EventStates, Timeline, timeline
 from advisor.model.maturity import maturity, maturity_draws
 from advisor.model.packs import Feed, cells_name
@@ -137,7 +138,7 @@ class Assessed:
     pack (reservoir leak and self-discharge not in it). life : the battery model's result.
     headroom : (R, N) share of the tightest deadline left, NaN without one.
     values, utilities : (C, R, N) per criterion; score : (R, N). peak_a : (R, N) greatest rail
-    current. cut_off_v : (R, N).
+    current. drain : what the pack carries.
     """
 
     feed: Feed
@@ -156,8 +157,13 @@ class Assessed:
     utilities: Array
     score: Array
     peak_a: Array
-    cut_off_v: Array
+    drain: Drain
     product: ProductFigures
+
+    @property
+    def cut_off_v(self) -> Array:
+        """Least voltage at the pack's terminals, (R, N) V."""
+        return self.drain.cut_off_v
 
     @property
     def task_names(self) -> tuple[str, ...]:
@@ -205,6 +211,37 @@ class Build:
     def name(self) -> str:
         """Everything that tells it from the part's other builds."""
         return self.found.identity(self.row)
+
+
+def averaged_lives(builds: Sequence[Build]) -> list[float]:
+    """Battery lives at the stated values with the mean capacity over the places, s.
+
+    It takes the place of the coldest's, so it tells more where that ends the life.
+    """
+    out = [float(b.found.life.life_s[b.row, 0]) for b in builds]
+    packs: dict[str, list[int]] = defaultdict(list)
+    for i, build in enumerate(builds):
+        if build.found.life.ends_by[build.row, 0] == INDEX["cold"]:
+            packs[cells_name(build.found.feed.option)].append(i)
+    for members in packs.values():
+        drains = [_row(builds[i].found.drain, builds[i].row) for i in members]
+        found = averaged(builds[members[0]].found.feed.pack, joined(drains))
+        for i, life in zip(members, found[:, 0], strict=True):
+            out[i] = float(life)
+    return out
+
+
+def _row(drain: Drain, row: int) -> Drain:
+    """One row of a drain."""
+    one = slice(row, row + 1)
+    return replace(
+        drain,
+        constant_a=drain.constant_a[one],
+        power_w=drain.power_w[one],
+        share=drain.share[one],
+        duration_s=drain.duration_s[one],
+        cut_off_v=drain.cut_off_v[one],
+    )
 
 
 def _drain(feed: Feed, lines: Timeline, cut_off: Array) -> Drain:
@@ -278,12 +315,13 @@ def assess(
     product: ProductFigures,
     criteria: Sequence[Criterion],
     weights: Array | None = None,
-    whole: bool = False,
+    fresh: bool = False,
 ) -> list[Assessed]:
     """Life, cost and score of builds on several feeds; see `Assessed`.
 
-    `weights` (C, N) take the place of the criteria's own where they are drawn; `whole` asks for
-    the fresh pack's voltage and current over draws as well, as the stated values always have them.
+    `weights` (C, N) take the place of the criteria's own where they are drawn; `fresh` asks for
+    the fresh pack's voltage and current over draws in any case: the stated values always have
+    them, draws where the pulse limit may be passed.
     """
     # converters behind the same cells share the battery model's passes
     packs: dict[str, list[int]] = defaultdict(list)
@@ -293,9 +331,9 @@ def assess(
     for members in packs.values():
         pack = prepared[members[0]].feed.pack
         drains = [prepared[i].drain for i in members]
-        all_of_it = whole or drains[0].share.shape[2] == 1
-        fresh = any(_may_pulse(prepared[i]) for i in members)
-        found |= zip(members, lives(pack, drains, whole=all_of_it, fresh=fresh), strict=True)
+        asked = fresh or drains[0].share.shape[2] == 1
+        asked = asked or any(_may_pulse(prepared[i]) for i in members)
+        found |= zip(members, lives(pack, drains, fresh=asked), strict=True)
     return [
         _assessed(made, found[i], own_cost, product, criteria, weights)
         for i, made in enumerate(prepared)
@@ -352,7 +390,7 @@ def _assessed(
         worth,
         total,
         held.max(axis=1),
-        drain.cut_off_v,
+        drain,
         product,
     )
 

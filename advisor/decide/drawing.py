@@ -135,9 +135,9 @@ def _chunk(here: Stage, builds: Sequence[Build], criteria: Sequence[Criterion]) 
 
 
 def assessed(
-    here: Stage, builds: Sequence[Build], criteria: Sequence[Criterion], whole: bool = False
+    here: Stage, builds: Sequence[Build], criteria: Sequence[Criterion], fresh: bool = False
 ) -> Iterator[tuple[list[int], Prepared, Assessed]]:
-    """Builds through a stage's figures, those on the same feed together; `whole` as in `assess`.
+    """Builds through a stage's figures, those on the same feed together; `fresh` as in `assess`.
 
     Yields
     ------
@@ -175,5 +175,5 @@ def assessed(
             )
         )
     drawn = weights(product, criteria, here.samplers[product.product])
-    results = assess(prepared, here.own_cost, here.figures, criteria, drawn, whole)
+    results = assess(prepared, here.own_cost, here.figures, criteria, drawn, fresh)
     yield from zip(groups.values(), prepared, results, strict=True)

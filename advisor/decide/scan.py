@@ -43,7 +43,7 @@ def scan(
     """
     here = grid_stage(catalogue, product, path, places)
     best = {build.part: np.full(len(places), -np.inf) for build in builds}
-    for members, made, found in assessed(here, builds, criteria, whole=True):
+    for members, made, found in assessed(here, builds, criteria, fresh=True):
         good = stands(found, made.side, here.own_cost)
         score = np.where(good, found.score, -np.inf)
         for row, i in enumerate(members):

@@ -14,18 +14,16 @@ Axes: R rows (builds on one pack), S states, N draws, G depths. SI units.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from advisor.model.crossing import first_negative
 from advisor.model.drain import Array, Drain, Pack, at_depth, joined
+from advisor.model.ends import ENDS, INDEX, Fading
 from advisor.model.kinetic_cell import periodic_peak
 from advisor.model.sag import Lows
-
-ENDS = ("capacity", "cold", "cut-off", "sag", "two-well", "shelf-life")
-CAPACITY, COLD, CUT_OFF, SAG, TWO_WELL, SHELF = range(6)
 
 # three-point Gauss-Legendre on 0..1: exact for polynomials to degree 5; with the voltage falling
 # by at most a seventh in a step the integrand's remainder is below 1e-8 of the step
@@ -40,44 +38,45 @@ class Life:
     """Result of `life`, each (R, N).
 
     end_depth; life_s; ends_by (index into ENDS); mean_current_a (time mean over the life, leak
-    included, self-discharge not); averaged_life_s (with the mean capacity in place of the coldest
-    place's); start_peak_a, start_mean_a (the cells' current, fresh); start_low_v (lowest loaded
-    voltage, fresh; NaN where the pack cannot give the power); dead (fresh pack below the cut-off).
+    included, self-discharge not); start_peak_a, start_mean_a (the cells' current, fresh);
+    start_low_v (lowest loaded voltage, fresh; NaN where the pack cannot give the power); dead
+    (fresh pack below the cut-off).
     """
 
     end_depth: Array
     life_s: Array
     ends_by: NDArray[np.int8]
     mean_current_a: Array
-    averaged_life_s: Array
     start_peak_a: Array
     start_mean_a: Array
     start_low_v: Array
     dead: NDArray[np.bool_]
 
 
-def lives(
-    pack: Pack, drains: Sequence[Drain], whole: bool = True, fresh: bool = False
-) -> list[Life]:
+def lives(pack: Pack, drains: Sequence[Drain], fresh: bool = True) -> list[Life]:
     """`life` for several drains of one pack and the same tasks, worked out side by side."""
-    found = life(pack, joined(drains), whole, fresh)
+    found = life(pack, joined(drains), fresh)
     out, start = [], 0
     for drain in drains:
         rows = slice(start, start + len(drain.cut_off_v))
-        out.append(Life(*(getattr(found, f.name)[rows] for f in fields(Life))))
+        out.append(Life(**{f.name: getattr(found, f.name)[rows] for f in fields(Life)}))
         start = rows.stop
     return out
 
 
-def life(pack: Pack, drain: Drain, whole: bool = True, fresh: bool = False) -> Life:
+def averaged(pack: Pack, drain: Drain) -> Array:
+    """Battery life with the mean capacity over the places in place of the coldest's, (R, N) s."""
+    return life(replace(pack, least_capacity=pack.mean_capacity), drain, fresh=False).life_s
+
+
+def life(pack: Pack, drain: Drain, fresh: bool = True) -> Life:
     """Battery life of R builds on one pack.
 
     Parameters
     ----------
     pack, drain : see `Pack` and `Drain`; their draw axes are alike.
-    whole : whether the averaged life and the fresh pack's voltage and current are wanted as well;
-        they are NaN otherwise, as draws do without them.
-    fresh : whether the latter are wanted alone.
+    fresh : whether the fresh pack's voltage and current are wanted as well; they are NaN
+        otherwise, as most draws do without them.
 
     Returns
     -------
@@ -92,27 +91,26 @@ def life(pack: Pack, drain: Drain, whole: bool = True, fresh: bool = False) -> L
     a = mean_a + self_a + pack.leak_a
     march = _March(pack, a, b)
 
-    cold = np.broadcast_to(pack.least_capacity, shape)
-    warm = np.broadcast_to(pack.mean_capacity, shape)
     cut = cut_off_depth(pack, drain.cut_off_v)
-    search = np.minimum(np.maximum(cold, warm) if whole else cold, cut)
+    search = np.minimum(np.broadcast_to(pack.least_capacity, shape), cut)
     lows = Lows(pack, drain)
     sag = lows.first_below(search)
     well = _two_well_depth(pack, drain, a - self_a - pack.leak_a, b, search)
-    bounds = np.stack([np.ones(shape), cold, cut, sag, well])
+    fading = Fading(pack=pack, cut_off=cut, sag=sag, two_well=well)
+    depths = [
+        np.full(shape, np.inf) if end.depth is None else np.broadcast_to(end.depth(fading), shape)
+        for end in ENDS
+    ]
+    bounds = np.stack(depths)
     ends_by = bounds.argmin(axis=0).astype(np.int8)
     # any load sags a little: it ends the life only where it does so visibly before the cut-off
-    ends_by = np.where((ends_by == SAG) & (cut - sag < _VISIBLE), np.int8(CUT_OFF), ends_by)
+    barely = (ends_by == INDEX["sag"]) & (cut - sag < _VISIBLE)
+    ends_by = np.where(barely, np.int8(INDEX["cut-off"]), ends_by)
     end = bounds.min(axis=0)
     full = march.time(end)
     shelf = np.broadcast_to(pack.shelf_life_s, shape)
     found = np.minimum(full, shelf)
-    ends_by = np.where(full > shelf, np.int8(SHELF), ends_by)
-    mild = np.full(shape, np.nan)
-    if whole:
-        mild = np.minimum(
-            march.time(np.minimum(np.minimum(warm, cut), np.minimum(sag, well))), shelf
-        )
+    ends_by = np.where(full > shelf, np.int8(INDEX["shelf-life"]), ends_by)
     used = np.where(full > shelf, march.depth(np.minimum(shelf, full), end), end)
     with np.errstate(divide="ignore", invalid="ignore"):
         mean = np.where(
@@ -121,22 +119,21 @@ def life(pack: Pack, drain: Drain, whole: bool = True, fresh: bool = False) -> L
         start_mean = mean_a + b / pack.open_v[0]
         # a pack that never starts has no life to average over: its fresh current stands for it
         mean = np.where(found > 0, mean, start_mean + pack.leak_a)
-    if whole or fresh:
+    if fresh:
         low, peak = lows.fresh()
         dead = ~(low >= drain.cut_off_v)
     else:
-        low = peak = mild
+        low = peak = np.full(shape, np.nan)
         dead = end <= 0
     return Life(
-        np.where(dead, 0.0, end),
-        np.where(dead, 0.0, found),
-        np.asarray(ends_by, dtype=np.int8),
-        np.asarray(mean),
-        np.where(dead, 0.0, mild),
-        peak,
-        np.asarray(start_mean),
-        low,
-        dead,
+        end_depth=np.where(dead, 0.0, end),
+        life_s=np.where(dead, 0.0, found),
+        ends_by=np.asarray(ends_by, dtype=np.int8),
+        mean_current_a=np.asarray(mean),
+        start_peak_a=peak,
+        start_mean_a=np.asarray(start_mean),
+        start_low_v=low,
+        dead=dead,
     )
 
 
@@ -152,19 +149,11 @@ def _refined(pack: Pack) -> Pack:
     grid = np.concatenate(depth)
     if len(grid) == len(pack.depth):
         return pack
-    return Pack(
-        grid,
-        _on_grid(pack.depth, pack.open_v, grid),
-        _on_grid(pack.depth, pack.resistance, grid),
-        pack.capacity_c,
-        pack.self_discharge_a,
-        pack.leak_a,
-        pack.least_capacity,
-        pack.mean_capacity,
-        pack.shelf_life_s,
-        pack.two_well,
-        pack.reservoir,
-        pack.ideal,
+    return replace(
+        pack,
+        depth=grid,
+        open_v=_on_grid(pack.depth, pack.open_v, grid),
+        resistance=_on_grid(pack.depth, pack.resistance, grid),
     )
 
 

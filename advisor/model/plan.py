@@ -96,7 +96,7 @@ def choose(
         if asked:
             pack = members[0].feed.pack
             fresh = any(np.isfinite(one.pulse) for one in asked)
-            found = lives(pack, [one.drain for one in asked], whole=False, fresh=fresh)
+            found = lives(pack, [one.drain for one in asked], fresh=fresh)
             for one, life in zip(asked, found, strict=True):
                 one.take(pack, life)
     return [sweep.plans() for sweep in sweeps]

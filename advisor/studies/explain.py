@@ -10,14 +10,14 @@ import numpy as np
 
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
-from advisor.decide.builds import Build
+from advisor.decide.builds import Build, averaged_lives
 from advisor.decide.cautions import cautions
 from advisor.decide.drawing import Progress
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.reasons import differences, ending, points
 from advisor.decide.robustness import firmness
 from advisor.faults import AdvisorError, Fault, FaultError
-from advisor.model.battery import ENDS
+from advisor.model.ends import ENDS
 from advisor.model.operating_plan import PlanTask, solve
 from advisor.quantities import show
 from advisor.studies.results import (
@@ -219,7 +219,7 @@ def explained(evaluation: Evaluation, place: int, rival: Build | None) -> Explan
         invented=invented(evaluation),
         build=build_result(build),
         power=power_result(build),
-        battery_life_s=life_result(candidate),
+        battery_life_s=life_result(candidate, averaged_lives([candidate.best])[0]),
         life_target_s=None if target is None else target.nominal,
         cost=cost_result(candidate, evaluation.own_cost.currency),
         current=current,
@@ -381,7 +381,7 @@ def _builds(candidate: Candidate, most: int = 8) -> tuple[BuildItem, ...]:
                 build.score,
                 build.score - candidate.best.score,
                 float(found.life.life_s[row, 0]),
-                ENDS[int(found.life.ends_by[row, 0])],
+                ENDS[int(found.life.ends_by[row, 0])].name,
                 float(found.battery_a[row, 0]),
                 known(found.costs.purchase[row, 0]),
                 known(found.costs.lifetime[row, 0]),
@@ -399,7 +399,7 @@ def _reasons(
 ) -> tuple[str, ...]:
     candidate = evaluation.candidates[place]
     build = candidate.best
-    life = life_result(candidate)
+    life = life_result(candidate, averaged_lives([candidate.best])[0])
     out = []
     firm = firmness(evaluation)
     if firm.verdict is not None and len(evaluation.candidates) > 1:

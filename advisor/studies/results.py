@@ -15,7 +15,7 @@ from advisor.decide.ranks import percentiles
 from advisor.decide.screens import Failed
 from advisor.faults import Fault, nearest
 from advisor.figures import Path
-from advisor.model.battery import ENDS
+from advisor.model.ends import ENDS
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -212,16 +212,16 @@ def spread(values: np.ndarray | None) -> tuple[float | None, float | None, float
     return percentiles(values)
 
 
-def life_result(candidate: Candidate) -> LifeResult:
-    """Battery life of the chosen build."""
+def life_result(candidate: Candidate, averaged: float) -> LifeResult:
+    """Battery life of the chosen build; `averaged` is that of `averaged_lives`, s."""
     build = candidate.best
     life, row = build.found.life, build.row
     drawn = None if candidate.drawn is None else candidate.drawn.life_s
     return LifeResult(
         float(life.life_s[row, 0]),
         *spread(drawn),
-        ends_by=ENDS[int(life.ends_by[row, 0])],
-        averaged=float(life.averaged_life_s[row, 0]),
+        ends_by=ENDS[int(life.ends_by[row, 0])].name,
+        averaged=averaged,
     )
 
 

@@ -13,7 +13,7 @@ from advisor.catalogue.records import Catalogue
 from advisor.catalogue.rules import measured
 from advisor.catalogue.schema_parts import Part
 from advisor.catalogue.schema_product import Product
-from advisor.decide.builds import stated
+from advisor.decide.builds import averaged_lives, stated
 from advisor.decide.cautions import cautions
 from advisor.decide.drawing import Progress
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
@@ -135,8 +135,9 @@ def summarise(evaluation: Evaluation) -> Shortlist:
     """The shortlist of an evaluation that is done already."""
     product = evaluation.product
     firm = firmness(evaluation)
+    averaged = averaged_lives([candidate.best for candidate in evaluation.candidates])
     ranking = tuple(
-        _ranked(evaluation, place, candidate, firm)
+        _ranked(evaluation, place, candidate, firm, averaged[place])
         for place, candidate in enumerate(evaluation.candidates)
     )
     screened = tuple(
@@ -176,7 +177,9 @@ def _trimmed(shares: Array) -> tuple[float, ...]:
     return tuple(float(x) for x in shares[:last])
 
 
-def _ranked(evaluation: Evaluation, place: int, candidate: Candidate, firm: Firmness) -> RankedPart:
+def _ranked(
+    evaluation: Evaluation, place: int, candidate: Candidate, firm: Firmness, averaged: float
+) -> RankedPart:
     build = candidate.best
     found, row = build.found, build.row
     each = points(evaluation, build)
@@ -204,7 +207,7 @@ def _ranked(evaluation: Evaluation, place: int, candidate: Candidate, firm: Firm
         estimated=evaluation.catalogue.estimated.get(build.part, ()),
         build=build_result(build),
         power=power_result(build),
-        battery_life_s=life_result(candidate),
+        battery_life_s=life_result(candidate, averaged),
         cost=cost_result(candidate, evaluation.own_cost.currency),
         setup_h=None if setup is None else setup.nominal / 3600,
         toolchain=None if tools is None else known(tools.score),

@@ -253,7 +253,7 @@ def test_what_has_no_fault_stands(seed: int, tmp_path: Path) -> None:
     found = evaluate(catalogue, product)
     builds = [b for c in found.candidates for b in c.builds]
     here = stage(catalogue, product)
-    for _, made, at in assessed(here, builds, found.criteria, whole=True):
+    for _, made, at in assessed(here, builds, found.criteria, fresh=True):
         good = stands(at, made.side, here.own_cost)[:, 0]
         assert good.all()
         assert [not faults for faults in row_faults(at, made.side, here.own_cost)] == list(good)
@@ -276,5 +276,5 @@ def test_a_part_busy_beyond_all_time_does_not_stand(tmp_path: Path) -> None:
     here = grid_stage(
         catalogue, product, figures.Path("probe", ("workload", "sample", "every")), places
     )
-    ((_, made, at),) = assessed(here, [found.candidates[0].best], found.criteria, whole=True)
+    ((_, made, at),) = assessed(here, [found.candidates[0].best], found.criteria, fresh=True)
     assert stands(at, made.side, here.own_cost)[0].tolist() == [True, True, False, False]

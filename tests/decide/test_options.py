@@ -21,8 +21,8 @@ from advisor.catalogue.shipped import catalogue_folder
 from advisor.decide import evaluate as deciding
 from advisor.decide.builds import Build
 from advisor.decide.evaluate import Evaluation, evaluate
-from advisor.model.battery import ENDS
 from advisor.model.draws import Array
+from advisor.model.ends import ENDS
 from advisor.model.events import EventStates
 from advisor.model.packs import Feed
 from advisor.model.plan import Plans, choose

@@ -10,8 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad, solve_ivp
 
-from advisor.model.battery import ENDS, Life, life
+from advisor.model.battery import Life, averaged, life
 from advisor.model.drain import Drain, Pack
+from advisor.model.ends import ENDS
 from advisor.model.kinetic_cell import lifetime
 
 YEAR = 365.25 * 86400.0
@@ -73,7 +74,7 @@ def drain(
 
 
 def ends(found: Life) -> str:
-    return ENDS[int(found.ends_by[0, 0])]
+    return ENDS[int(found.ends_by[0, 0])].name
 
 
 def seconds(found: Life) -> float:
@@ -155,7 +156,8 @@ def test_the_cold_and_the_shelf_life_bound_it() -> None:
     cold = replace(pack(), least_capacity=one(0.7), mean_capacity=one(0.9))
     found = life(cold, drain([], rest=(10e-6, 0.0)))
     assert seconds(found) == pytest.approx(0.7 * 0.225 * 3600 / 10e-6, rel=1e-9)
-    assert found.averaged_life_s[0, 0] == pytest.approx(0.9 * 0.225 * 3600 / 10e-6, rel=1e-9)
+    mild = averaged(cold, drain([], rest=(10e-6, 0.0)))
+    assert mild[0, 0] == pytest.approx(0.9 * 0.225 * 3600 / 10e-6, rel=1e-9)
     assert ends(found) == "cold"
     aged = replace(pack(), shelf_life_s=one(5 * YEAR))
     found = life(aged, drain([], rest=(1e-6, 0.0)))
@@ -167,9 +169,10 @@ def test_the_cold_and_the_shelf_life_bound_it() -> None:
 def test_what_draws_do_without_changes_nothing_else() -> None:
     made = replace(pack(DEPTH, VOLTS, (5.0, 5.0, 8.0, 20.0, 60.0)), least_capacity=one(0.8))
     load = drain([(15e-3, 5e-3, 4e-3)], rest=(2e-6, 1e-6), cut_off=2.0)
-    full, short = life(made, load), life(made, load, whole=False)
+    full, short = life(made, load), life(made, load, fresh=False)
     assert seconds(full) == pytest.approx(seconds(short), rel=1e-7)
-    assert np.isnan(short.averaged_life_s).all()
+    assert np.isnan(short.start_peak_a).all()
+    assert np.isnan(short.start_low_v).all()
 
 
 # a resistance R and a capacitor C of esr r across the pack, a pulse I from rest

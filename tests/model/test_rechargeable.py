@@ -15,8 +15,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from advisor.model.battery import ENDS, life
+from advisor.model.battery import life
 from advisor.model.drain import Drain, Pack
+from advisor.model.ends import ENDS
 
 pytestmark = pytest.mark.filterwarnings("ignore")
 
@@ -85,7 +86,7 @@ def test_a_slow_discharge_takes_as_long(rate: float, error: float) -> None:
             cut_off_v=np.full((1, 1), CUT_OFF),
         ),
     )
-    assert ENDS[int(found.ends_by[0, 0])] in ("sag", "cut-off")
+    assert ENDS[int(found.ends_by[0, 0])].name in ("sag", "cut-off")
     hours = float(found.life_s[0, 0]) / 3600
     # at C/20 the curve is the cell's own, read at 61 places: 0.02 % short. At C/5 its resistance
     # is another one, for charge must diffuse: 0.07 % short

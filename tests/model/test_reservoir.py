@@ -18,8 +18,9 @@ import pytest
 from scipy.integrate import quad, solve_ivp
 from scipy.optimize import brentq
 
-from advisor.model.battery import ENDS, Life, life
+from advisor.model.battery import Life, life
 from advisor.model.drain import Drain, Pack
+from advisor.model.ends import ENDS
 
 State = tuple[float, float, float]  # constant A, power W, duration s
 SLEEP = 2e-6
@@ -408,7 +409,7 @@ def test_a_coin_cell_under_constant_powers(power: float, span: float) -> None:
     )
     found = made.modelled()
     end = made.end(float(found.end_depth[0, 0]))
-    assert ENDS[int(found.ends_by[0, 0])] == "sag"
+    assert ENDS[int(found.ends_by[0, 0])].name == "sag"
     assert found.end_depth[0, 0] == pytest.approx(end, abs=2e-5)
     assert found.life_s[0, 0] == pytest.approx(made.life(end), rel=1e-4)
 

@@ -341,7 +341,7 @@ def test_every_need_screens(tmp_path: Path, need: str) -> None:
     found = shortlist(*load_run([root], PRODUCT.encode(), [SCREENS[need]]), draws=0)
     if need in ("retain", "wake-within"):
         # a part that may not sleep so stays awake instead
-        assert found.ranking[0].build.sleep_state == "none"
+        assert found.ranking[0].build.sleep_state == "idle at run"
         return
     assert found.ranking == ()
     assert [f.need for f in found.screened_out[0].failed] == [need]
@@ -373,7 +373,7 @@ def test_a_missing_figure_sets_the_part_aside_and_is_named(tmp_path: Path, case:
     found = shortlist(*load_run([root], PRODUCT.encode()), draws=0)
     if case == "sleep current":
         # another way to wait is left, so the state alone is out
-        assert found.ranking == () or found.ranking[0].build.sleep_state == "none"
+        assert found.ranking == () or found.ranking[0].build.sleep_state == "idle at run"
         return
     assert found.ranking == ()
     assert any(path in missing for missing in found.set_aside[0].missing), found.set_aside
