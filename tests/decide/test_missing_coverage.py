@@ -46,7 +46,7 @@ def made_up(
     shipped: Catalogue, tables: dict[str, np.ndarray], slower: dict[str, np.ndarray]
 ) -> Catalogue:
     """A catalogue of parts with two clocks; a figure that is NaN is not stated."""
-    template = shipped.parts["quorvane-s5"]
+    template = shipped.parts["quorvane-jor"]
     fast, slow = (template.operating_points[p] for p in POINTS)
     parts = {}
     for p in range(len(tables["time"])):
