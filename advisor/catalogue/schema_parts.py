@@ -297,6 +297,9 @@ class Part:
         ListOf(Record(Extra), named_by="item"), "what it needs beside it", default=()
     )
     toolchain: Toolchain = key(Record(Toolchain), "the toolchain", default=Toolchain())
+    peak_current: Quantity | None = key(
+        CURRENT, "greatest current that it draws for a moment, as at start-up or to write its flash"
+    )
     board_area: Quantity | None = key(
         Figure("area", above=True), "board area that it takes, with all that stands beside it"
     )

@@ -284,6 +284,26 @@ def _busy(at: Held) -> Iterator[Case]:
     yield Case(need="busy share of the time", required=at.found.timeline.busy, offered=1.0)
 
 
+PEAK: Keys = ("peak-current",)
+
+
+def _own_peak(at: Held) -> Iterator[Case]:
+    """How long it lasts is not stated, so no reservoir is counted on."""
+    feed, own = at.found.feed, at.figure(PEAK)
+    standing = at.found.product.standing_total
+    yield Case(
+        need=f"{feed.converter_name} max-output for the part's peak-current",
+        required=own + standing,
+        offered=feed.most_output_a,
+    )
+    amps, watts = feed.cell_side(own, 0.0 * own, standing)
+    yield Case(
+        need="the cells' max-pulse for the part's peak-current",
+        required=amps + watts / feed.pack.open_v[0],
+        offered=feed.most_pulse_a,
+    )
+
+
 BUILD_LIMITS = (
     Limit(
         name="supply-max",
@@ -316,6 +336,15 @@ BUILD_LIMITS = (
         dimension="current",
         least=True,
         cases=_max_pulse,
+    ),
+    Limit(
+        name="peak-current",
+        level="build",
+        title="converter and cells give the part's own greatest current",
+        dimension="current",
+        least=True,
+        cases=_own_peak,
+        reads=(PEAK,),
     ),
     Limit(
         name="max-continuous",

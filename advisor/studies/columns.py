@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Literal, Protocol
 
-from advisor.quantities import YEAR
+from advisor.quantities import YEAR, show
 from advisor.studies.results import RankedPart
 from advisor.studies.words import in_years, money, per_cent
 
@@ -192,6 +192,18 @@ COLUMNS = (
         head="tools",
         legend="toolchain maturity of 100",
         text=lambda part: _one_decimal(part.toolchain, 0),
+    ),
+    Column(
+        name="peak_current_a",
+        value=lambda part: part.figures.get("peak-current"),
+        head="peak",
+        legend="the part's own greatest current",
+        sparse=True,
+        text=lambda part: (
+            show(part.figures["peak-current"], "current")
+            if "peak-current" in part.figures
+            else NOTHING
+        ),
     ),
     Column(name="invented", value=lambda part: part.invented),
     Column(name="estimated", value=lambda part: part.estimated),

@@ -184,6 +184,11 @@ CASES: dict[tuple[str, str], tuple[str, Change, Change]] = {
         swap("cell", "price:", "max-pulse: 4.002 mA\nprice:"),
         swap("cell", "price:", "max-pulse: 4.0 mA\nprice:"),
     ),
+    ("build", "peak-current"): (
+        "dc max-output for the part's",
+        swap("part one", "\nprice", "\npeak-current: 20 mA\nprice"),
+        swap("part one", "\nprice", "\npeak-current: 20.1 mA\nprice"),
+    ),
     ("build", "max-continuous"): (
         "flat max-continuous",
         # (2 ms x 4 mA + 0.1 ms x 1 mA + 2 µA x 9.9979 s)/10 s + 1 µA = 3.80958 µA
@@ -238,6 +243,19 @@ def test_a_limit_is_kept_to_the_brink_and_broken_beyond(
     stays, failed = decided(breaks(files), tmp_path / "broken")
     assert not stays
     assert any(name.startswith(need) for name in failed), failed
+
+
+def test_the_cells_must_give_a_part_s_peak_through_the_converter(tmp_path: Path) -> None:
+    """15 mA at 2.5 V through 90 % are 13.9 mA from 3.0 V."""
+    part_one = PART.replace("\nprice", "\npeak-current: 15 mA\nprice")
+    files = _switching(
+        {"part one": part_one, "converter": CONVERTER, "product": PRODUCT}, "buck", "2.5 V"
+    )
+    for limit, stays in (("13.9 mA", True), ("13.8 mA", False)):
+        cell = CELL.replace("price:", f"max-pulse: {limit}\nprice:")
+        found, failed = decided({**files, "cell": cell}, tmp_path / limit)
+        assert found is stays, failed
+        assert stays or failed == {"the cells' max-pulse for the part's peak-current"}
 
 
 def test_every_limit_has_its_case() -> None:

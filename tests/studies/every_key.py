@@ -49,6 +49,7 @@ toolchain:
     debug: partial, needs a patch
   setup: {low: 2 h, likely: 3 h, high: 8 h}
 board-area: 40 mm2
+peak-current: 30 mA
 own-figures: {radiation-score: 3}
 """
 

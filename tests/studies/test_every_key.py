@@ -400,6 +400,7 @@ def test_the_documents_state_every_key() -> None:
 SLACK = {
     "probe-part:supply.min",
     "probe-part:supply.brown-out",
+    "probe-part:peak-current",
     "probe-part:price.breaks.1",
     "probe-part:price.breaks.10000",
     "probe-cell:price.breaks.1",
