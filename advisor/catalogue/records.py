@@ -59,3 +59,16 @@ class Catalogue:
             For a part that is not there.
         """
         return replace(self, parts={name: self.parts[name] for name in sorted(parts)})
+
+
+def stated(record: object, keys: tuple[str, ...]) -> object:
+    """What a record states behind keys, such as `toolchain`, `setup`; None where nothing."""
+    found = record
+    for name in keys:
+        if isinstance(found, Mapping):
+            found = found.get(name)
+        else:
+            found = getattr(found, name.replace("-", "_"))
+        if found is None:
+            return None
+    return found

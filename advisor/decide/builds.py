@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from advisor.catalogue.criteria import DAY, Keys
+from advisor.catalogue.records import stated
 from advisor.catalogue.schema_parts import Part
 from advisor.catalogue.schema_product import Product
 from advisor.decide.costs import Costs, FeedCost, PartCost, ProductCost, costs
@@ -31,19 +32,6 @@ from advisor.model.workload import ProductFigures
 from advisor.quantities import Quantity
 
 Index = NDArray[np.intp]
-
-
-def stated(part: Part, keys: Keys) -> object:
-    """What a part states behind keys, such as `toolchain`, `setup`; None where nothing."""
-    found: object = part
-    for name in keys:
-        if isinstance(found, Mapping):
-            found = found.get(name)
-        else:
-            found = getattr(found, name.replace("-", "_"))
-        if found is None:
-            return None
-    return found
 
 
 @dataclass(frozen=True, slots=True)

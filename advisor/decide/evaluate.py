@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from advisor.catalogue.criteria import MATURITY, measures
-from advisor.catalogue.records import Catalogue
+from advisor.catalogue.records import Catalogue, stated
 from advisor.catalogue.schema_parts import Part
 from advisor.catalogue.schema_product import Product
 from advisor.decide.builds import (
@@ -21,7 +21,6 @@ from advisor.decide.builds import (
     assess,
     part_side,
     prepare,
-    stated,
 )
 from advisor.decide.costs import PartCost, ProductCost, part_cost
 from advisor.decide.drawing import Drawn, Progress, draw_builds

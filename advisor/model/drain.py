@@ -5,8 +5,8 @@ Axes: R rows (builds on one pack), S states, N draws, G depths. SI units.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,7 +24,8 @@ class Pack:
     at the worst temperature. capacity_c : (N,) C. self_discharge_a, leak_a : (N,) A.
     least_capacity, mean_capacity : (N,) usable share in the coldest place, and on average.
     shelf_life_s : (N,) s, infinite where none. two_well : (c, k in 1/s), each (N,), or None.
-    reservoir : (capacitance F, esr ohm), each (N,), or None. ideal : a flat source.
+    reservoir : (capacitance F, esr ohm), each (N,), or None. ideal : a flat source. figures : those
+    of the cell that ends of life read, (N,) by their keys; those that it states.
     """
 
     depth: Array
@@ -39,6 +40,7 @@ class Pack:
     two_well: tuple[Array, Array] | None = None
     reservoir: tuple[Array, Array] | None = None
     ideal: bool = False
+    figures: Mapping[tuple[str, ...], Array] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

@@ -34,12 +34,14 @@ class Fading:
 class End:
     """An end of life: `depth` of discharge at which it comes, (R, N) or broadcast to it.
 
-    None where it comes by time: then the battery's march tells.
+    None where it comes by time: then the battery's march tells. `reads` are keys of the cell's own
+    figures that it takes from `pack.figures`.
     """
 
     name: str
     words: str
     depth: Callable[[Fading], Array] | None
+    reads: tuple[tuple[str, ...], ...] = ()
 
 
 # of depths alike the first is told

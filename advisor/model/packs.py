@@ -7,13 +7,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from advisor.catalogue.records import stated
 from advisor.catalogue.schema_product import CellOption, Reservoir
 from advisor.catalogue.schema_supply import Cell, Converter
 from advisor.figures import Path
 from advisor.model.drain import Pack
 from advisor.model.draws import Array, Sampler
+from advisor.model.ends import ENDS
 from advisor.model.supply import through_linear, through_switching
 from advisor.model.workload import ProductFigures, curve_values, on_curve
+from advisor.quantities import Quantity
 
 NONE = "none"
 REFERENCE = 20.0  # degC at which a cell's self-discharge is stated
@@ -260,6 +263,12 @@ def _pack(
         ),
         reservoir=capacitor,
         ideal=False,
+        figures={
+            keys: sampler.take(own.child(*keys), value)
+            for end in ENDS
+            for keys in end.reads
+            if isinstance(value := stated(cell, keys), Quantity)
+        },
     )
 
 

@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from advisor.catalogue.records import Catalogue
+from advisor.catalogue.records import Catalogue, stated
 from advisor.catalogue.rules import measured
 from advisor.catalogue.schema_parts import Part
 from advisor.catalogue.schema_product import Product
-from advisor.decide.builds import averaged_lives, stated
+from advisor.decide.builds import averaged_lives
 from advisor.decide.cautions import cautions
 from advisor.decide.drawing import Progress
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate

@@ -10,7 +10,7 @@ import pytest
 
 from advisor.catalogue.criteria import CRITERIA, MEASURES, Measure, measure_of
 from advisor.catalogue.load import load_catalogue, load_run
-from advisor.decide.builds import stated
+from advisor.catalogue.records import stated
 from advisor.decide.evaluate import evaluate
 from advisor.quantities import DIMENSIONS
 from tests.studies.small import part
