@@ -157,6 +157,10 @@ class Cell:
     doubles_every: Quantity | None = key(
         Figure("temperature-step", above=True), "warming that doubles the self-discharge"
     )
+    discharge_to: Quantity | None = key(
+        Figure("share", above=True, most=1.0),
+        "depth of discharge at which it is to be changed or charged; 1 when absent",
+    )
     shelf_life: Quantity | None = key(Figure("time", above=True), "longest time in use or store")
     max_continuous: Quantity | None = key(Figure("current", exact=True), "greatest mean current")
     max_pulse: Quantity | None = key(Figure("current", exact=True), "greatest pulse current")

@@ -44,6 +44,8 @@ class End:
     reads: tuple[tuple[str, ...], ...] = ()
 
 
+DISCHARGE = ("discharge-to",)
+
 # of depths alike the first is told
 ENDS = (
     End("capacity", "the cells are used up", lambda at: np.ones(1)),
@@ -51,6 +53,12 @@ ENDS = (
         "cold",
         "the coldest place leaves the rest of the capacity out of reach",
         lambda at: at.pack.least_capacity,
+    ),
+    End(
+        "discharged",
+        "the cells are to be discharged no deeper",
+        lambda at: at.pack.figures.get(DISCHARGE, np.ones(1)),
+        reads=(DISCHARGE,),
     ),
     End("cut-off", "the open voltage falls to the cut-off", lambda at: at.cut_off),
     End("sag", "the voltage sags under load in the cold", lambda at: at.sag),

@@ -166,6 +166,17 @@ def test_the_cold_and_the_shelf_life_bound_it() -> None:
     assert found.mean_current_a[0, 0] == pytest.approx(1e-6, rel=1e-9)
 
 
+def test_a_cell_that_is_to_be_discharged_no_deeper() -> None:
+    made = replace(pack(), figures={("discharge-to",): one(0.6)})
+    found = life(made, drain([], rest=(10e-6, 0.0)))
+    assert seconds(found) == pytest.approx(0.6 * 0.225 * 3600 / 10e-6, rel=1e-9)
+    assert ends(found) == "discharged"
+    # where the cold leaves less, that is what ends it
+    cold = life(replace(made, least_capacity=one(0.5)), drain([], rest=(10e-6, 0.0)))
+    assert seconds(cold) == pytest.approx(0.5 * 0.225 * 3600 / 10e-6, rel=1e-9)
+    assert ends(cold) == "cold"
+
+
 def test_what_draws_do_without_changes_nothing_else() -> None:
     made = replace(pack(DEPTH, VOLTS, (5.0, 5.0, 8.0, 20.0, 60.0)), least_capacity=one(0.8))
     load = drain([(15e-3, 5e-3, 4e-3)], rest=(2e-6, 1e-6), cut_off=2.0)

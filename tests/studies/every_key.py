@@ -71,6 +71,7 @@ temperature:
 self-discharge: 1.5(3) %/year
 doubles-every: 10 K
 shelf-life: 12 years
+discharge-to: 90 %
 max-continuous: 100 mA
 max-pulse: 400 mA
 price: {currency: EUR, breaks: {1: 2.60, 100: 2.05, 10000: 1.62}, multiple: 300, lead-time: 4 weeks}
