@@ -9,6 +9,14 @@ from advisor.decide.evaluate import Evaluation
 from advisor.decide.value import Criterion
 from advisor.model.battery import ENDS
 
+ENDINGS = {
+    "capacity": "the cells are used up",
+    "cold": "the coldest place leaves the rest of the capacity out of reach",
+    "cut-off": "the open voltage falls to the cut-off",
+    "sag": "the voltage sags under load in the cold",
+    "two-well": "charge cannot follow the pulses",
+    "shelf-life": "the cells reach the end of their shelf life",
+}
 LINE = 72  # letters for a pack and the reason, so that both stand on one line of 80
 
 
@@ -64,12 +72,4 @@ def reason(evaluation: Evaluation, place: int) -> str:
 
 def ending(build: Build) -> str:
     """What ends the battery's life, in words."""
-    how = ENDS[int(build.found.life.ends_by[build.row, 0])]
-    return {
-        "capacity": "the cells are used up",
-        "cold": "the coldest place leaves the rest of the capacity out of reach",
-        "cut-off": "the open voltage falls to the cut-off",
-        "sag": "the voltage sags under load in the cold",
-        "two-well": "charge cannot follow the pulses",
-        "shelf-life": "the cells reach the end of their shelf life",
-    }[how]
+    return ENDINGS[ENDS[int(build.found.life.ends_by[build.row, 0])]]

@@ -103,7 +103,7 @@ class BuildItem:
     battery_life_s: float
     """[s] at the stated values"""
     ends_by: str
-    """see [ends of life](#ends-of-life)"""
+    """see [ends of life](lists.md#ends-of-life)"""
     battery_current_a: float
     """[A] mean current from the pack over its life"""
     purchase: float | None

@@ -43,7 +43,7 @@ class Gap:
     money_error: float | None
     """[per unit] standard error of that"""
     worth_it: bool
-    """whether the worth exceeds twice its standard error"""
+    """whether that is more than twice its error, and than 0.005 points"""
     action: str
     """what to do about it"""
     members: tuple[str, ...]

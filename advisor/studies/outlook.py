@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -90,7 +90,7 @@ class LeverOutlook:
     """changes of the leader by score, among all parts of the catalogue or those asked for"""
     break_even: tuple[Crossing, ...]
     """changes of the cheaper over the service life, of the two that lead now"""
-    handle: Lever
+    handle: Lever = field(repr=False)
 
     def rows(self) -> list[dict[str, object]]:
         """A row a part and place."""

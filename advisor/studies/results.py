@@ -112,7 +112,7 @@ class LifeResult:
     p95: float | None
     """[s] 95 % of the draws are below"""
     ends_by: str
-    """what ends it at the stated values, see [ends of life](#ends-of-life)"""
+    """what ends it at the stated values, see [ends of life](lists.md#ends-of-life)"""
     averaged: float
     """[s] the life if the mean usable capacity over the year counted, not the coldest place's"""
 

@@ -43,9 +43,9 @@ class LeverTip:
     new_winner: str | None
     """the part that leads there"""
     distance_u: float | None
-    """how far that is, in the figure's standard uncertainties; none where it is exact"""
+    """how far that is, in the figure's standard uncertainties; null where it is exact"""
     distance_share: float | None
-    """[share] how far, of the value that stands; none where that is zero"""
+    """[share] how far, of the value that stands; null where that is zero"""
     now_shown: str
     """the value that stands, in words"""
     tips_shown: str | None

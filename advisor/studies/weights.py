@@ -60,7 +60,7 @@ class LeadRow:
     part: str
     """the part that draws level"""
     l1: float | None
-    """[of 1] sum of the changes of weights; none where no weights put it first"""
+    """[of 1] sum of the changes of weights; null where no weights put it first"""
     weights: Mapping[str, float]
     """[of 1] criterion to its weight there"""
 
