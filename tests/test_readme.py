@@ -1,4 +1,4 @@
-"""The README's commands, outputs, files and figures are what the tool gives today."""
+"""The commands, outputs, files and figures of the README and its pages are what the tool gives."""
 
 from __future__ import annotations
 
@@ -9,29 +9,33 @@ import shlex
 import shutil
 import subprocess
 import sys
-from collections.abc import Iterator
+from itertools import takewhile
 from pathlib import Path
-from typing import Any
 
 import pytest
 
-from advisor.catalogue.criteria import CRITERIA
-from advisor.catalogue.fields import specification
 from advisor.cli.main import call
-from advisor.model.ends import ENDS
-from advisor.reference.readme import FILE, OUTPUT, run, write_files
+from advisor.reference import FOLDER, WRITTEN
+from advisor.reference.commands import commands
+from advisor.reference.outputs import FILE, OUTPUT, run, write_files
 
 ROOT = Path(__file__).resolve().parent.parent
 README = (ROOT / "README.md").read_text("utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text("utf-8")
-SHOWN = {found["call"]: found["text"] for found in OUTPUT.finditer(README)}
+PAGES = {path.name: path.read_text("utf-8") for path in sorted(FOLDER.glob("*.md"))}
+BY_HAND = {"README.md": README, **{name: PAGES[name] for name in WRITTEN}}
+SHOWN = {
+    (name, found["call"]): found["text"]
+    for name in BY_HAND
+    for found in OUTPUT.finditer(BY_HAND[name])
+}
+MOST_LINES = 250
 
 
 @pytest.fixture
 def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """A folder with the catalogue and the files that the README has its reader write."""
+    """A folder with the catalogue, where the commands of a page run."""
     (tmp_path / "catalog").symlink_to(ROOT / "catalog")
-    assert write_files(README, tmp_path)
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("ADVISOR_CACHE_DIR", str(tmp_path / "cache"))
     return tmp_path
@@ -49,35 +53,84 @@ def test_opens_with_the_job_and_the_two_commands() -> None:
     ]
 
 
-def test_every_block_is_accounted_for() -> None:
-    """No output or file in the README that these tests would not see."""
-    assert len(SHOWN) >= 4
-    assert README.count("```text\n") == len(SHOWN) == README.count("<!-- output of:")
-    assert README.count("```yaml\n") == len(FILE.findall(README)) == README.count("<!-- file:")
+def test_is_short() -> None:
+    assert len(README.splitlines()) <= MOST_LINES
 
 
-@pytest.mark.parametrize("call_text", SHOWN)
-def test_output_is_real(call_text: str, folder: Path) -> None:
+def test_top_level_holds_nothing_else() -> None:
+    """The licence's text is part of the package; what is built, and caches, git ignores."""
+    ignored = (ROOT / ".gitignore").read_text("utf-8").split()
+    found = {path.name for path in ROOT.iterdir() if not path.name.startswith(".")}
+    built = {
+        n for n in found if f"/{n}/" in ignored or f"{n}/" in ignored or n.endswith("egg-info")
+    }
+    files = {"README.md", "DEVELOPERS.md", "pyproject.toml"}
+    assert found - built == {*files, "advisor", "catalog", "profiles", "tests"}
+
+
+@pytest.mark.parametrize("name", BY_HAND)
+def test_every_block_is_accounted_for(name: str) -> None:
+    """No output or file on a page that these tests would not see."""
+    text = BY_HAND[name]
+    shown = [call_text for page, call_text in SHOWN if page == name]
+    assert text.count("```text\n") == len(shown) == text.count("<!-- output of:")
+    assert text.count("```yaml\n") == len(FILE.findall(text)) == text.count("<!-- file:")
+
+
+def test_readme_and_walk_show_what_commands_print() -> None:
+    assert ("README.md", "shortlist frost-post --top 3 --width 80") in SHOWN
+    walked = {call_text.split()[0] for page, call_text in SHOWN if page == "walk.md"}
+    studies = {"explain", "compare", "outlook", "tipping", "gaps", "weights", "kernels"}
+    assert walked >= studies
+
+
+@pytest.mark.parametrize(("name", "call_text"), SHOWN)
+def test_output_is_real(name: str, call_text: str, folder: Path) -> None:
     """When this fails: `python -m advisor.reference` runs the commands again."""
-    assert SHOWN[call_text] == run(call_text)
+    write_files(BY_HAND[name], folder)
+    assert SHOWN[name, call_text] == run(call_text)
 
 
-def other_calls() -> list[str]:
-    """Calls that stand in a shell block of their own, with no output shown."""
-    blocks = re.findall(r"^```sh\n(.*?)^```$", README, re.M | re.S)
-    return [line for block in blocks for line in block.splitlines() if line.startswith("part-")]
+def other_calls() -> list[tuple[str, str]]:
+    """(page, call) of those that stand in a shell block of their own, with no output shown."""
+    return [
+        (name, line)
+        for name, text in BY_HAND.items()
+        for block in re.findall(r"^```sh\n(.*?)^```$", text, re.M | re.S)
+        for line in block.splitlines()
+        if line.startswith("part-")
+    ]
 
 
-@pytest.mark.parametrize("line", other_calls())
-def test_other_calls_run(line: str, folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+@pytest.mark.parametrize(("name", "line"), other_calls())
+def test_other_calls_run(
+    name: str, line: str, folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    write_files(BY_HAND[name], folder)
     assert call(shlex.split(line)[1:]) == 0, capsys.readouterr().err
+
+
+@pytest.mark.parametrize("name", [*BY_HAND, "DEVELOPERS.md"])
+def test_commands_and_options_in_the_text_exist(name: str) -> None:
+    text = BY_HAND.get(name, DEVELOPERS)
+    known = dict(commands())
+    groups = {command.split()[0] for command in known}
+    for found in re.findall(r"`part-advisor ([^`\n]+)`", text):
+        words = list(takewhile(lambda word: re.fullmatch("[a-z]+", word), found.split()))
+        named = {" ".join(words[:n]) for n in (1, 2)}
+        assert named & {*known, *groups}, found
+    options = {o for command in known.values() for p in command.params for o in p.opts}
+    for option in set(re.findall(r"`(--[a-z][a-z-]*)", text)):
+        # DEVELOPERS.md names options of pytest, of the reference and of the benchmarks too
+        assert option in options | {"--help"} or name == "DEVELOPERS.md", option
 
 
 def test_the_way_from_the_bench_runs(folder: Path) -> None:
     """The block runs line by line as it stands; each command answers yes."""
     if shutil.which("cc") is None and os.environ.get("CI") != "true":
         pytest.skip("needs a C compiler")
-    blocks = re.findall(r"^```bash\n(.*?)^```$", README, re.M | re.S)
+    text = "".join(BY_HAND.values())
+    blocks = re.findall(r"^```bash\n(.*?)^```$", text, re.M | re.S)
     assert len(blocks) == 1
     shim = folder / "bin" / "part-advisor"
     shim.parent.mkdir()
@@ -111,7 +164,18 @@ def test_library_example_runs(folder: Path) -> None:
     assert "battery_life_s" in done.stdout
 
 
+def test_own_product_is_answered_as_told(folder: Path) -> None:
+    assert len(write_files(README, folder)) == 2
+    found = json.loads(run("shortlist first-product.yaml --catalog mine --format json"))
+    (first,) = found["ranking"]
+    years = first["battery_life_s"]["nominal"] / (365.25 * 86400)
+    assert "nearly five years on 100 mAh and one battery change in six" in README
+    assert 4.75 < years < 5
+    assert first["cost"]["replacements"] == 1
+
+
 def test_own_catalogue_may_lie_over_the_shipped_one(folder: Path) -> None:
+    write_files(README, folder)
     layers = "--catalog catalog --catalog mine --draws 0 --format json"
     assert f"`--catalog {'catalog'} --catalog {'mine'}`" in README
     found = json.loads(run(f"shortlist first-product.yaml {layers}"))
@@ -120,36 +184,9 @@ def test_own_catalogue_may_lie_over_the_shipped_one(folder: Path) -> None:
     assert len(parts) > 1
 
 
-def _names(value: Any) -> Iterator[str]:
-    if isinstance(value, dict):
-        for name, inside in value.items():
-            yield name
-            # below these stand the user's own names
-            if name not in ("tasks", "operating_points", "engines", "criteria"):
-                yield from _names(inside)
-        for criterion in value.get("criteria", {}).values():
-            yield from criterion
-
-
-def test_glossary_has_every_figure_of_the_shortlist() -> None:
-    glossary = README.partition("## Glossary")[2].partition("\n## ")[0]
-    ranked = json.loads(run("shortlist frost-post --draws 20 --format json"))["ranking"][0]
-    words = {"rank", "part", "maker", "invented", "currency", "reason", "ends"}
-    words |= {"build", "power", "cost", "criteria"}  # what holds the figures
-    for name in set(_names(ranked)) - words:
-        assert f"`{name}`" in glossary, name
-    for end in ENDS:
-        assert f"`{end}`:" in glossary, end
-
-
-def test_every_criterion_has_its_anchors() -> None:
-    anchors = README.partition("Default anchors")[2].partition("\n")[0]
-    assert set(re.findall(r"`([a-z-]+)`", anchors)) == set(CRITERIA)
-
-
 def test_peukert_example() -> None:
     """t = H (C/(I H))^k: 200 Ah at the 20 h rate, 20 A, k = 1.2 gives 8.7055 h, as textbooks do."""
-    section = README.partition("### Why not Peukert's law")[2].partition("\n## ")[0]
+    section = PAGES["model.md"].partition("## Why not Peukert's law")[2].partition("\n## ")[0]
 
     def hours(current: float) -> float:
         return 20 * float((200 / (current * 20)) ** 1.2)
@@ -159,11 +196,28 @@ def test_peukert_example() -> None:
     assert f"{hours(0.01) * 0.01:.0f} Ah" in section
 
 
-@pytest.mark.parametrize("text", [README, DEVELOPERS], ids=["README", "DEVELOPERS"])
-def test_links_lead_somewhere(text: str) -> None:
-    links = re.findall(r"\]\(([^)#]+)(?:#[^)]*)?\)", text)
-    assert links
-    assert [link for link in links if not (ROOT / link).exists()] == []
+def linked(text: str) -> set[str]:
+    """The names by which a page's headings are linked to; the second of a name would be another."""
+    headings = re.findall(r"^#+ (.*)$", re.sub(r"^```.*?^```$", "", text, flags=re.M | re.S), re.M)
+    names = [re.sub(r"[^\w\- ]", "", heading.lower()).replace(" ", "-") for heading in headings]
+    assert len(names) == len(set(names)), "two headings of one name"
+    return set(names)
+
+
+@pytest.mark.parametrize("name", ["README.md", "DEVELOPERS.md", *PAGES])
+def test_links_lead_somewhere(name: str) -> None:
+    path = FOLDER / name if name in PAGES else ROOT / name
+    links = re.findall(r"\]\(([^)#\s]*)(?:#([^)\s]*))?\)", path.read_text("utf-8"))
+    assert links or name == "commands.md"
+    for target, place in links:
+        there = (path.parent / target).resolve() if target else path
+        assert there.exists(), target
+        if place:
+            assert place in linked(there.read_text("utf-8")), f"{target}#{place}"
+
+
+def test_every_page_is_linked_to() -> None:
+    assert {name for name in PAGES if f"](advisor/reference/{name})" in README} == set(PAGES)
 
 
 def test_developers_name_every_package_and_dependency() -> None:
@@ -191,21 +245,3 @@ def test_developers_point_at_what_is_there() -> None:
         if (path := ROOT / "advisor" / f"{module}.py").is_file():
             source = path.read_text("utf-8")
             assert re.search(rf"^(?:\s*def |class |){name}\b", source, re.M), f"{module}.{name}"
-
-
-def test_readme_knows_the_keys_it_names() -> None:
-    from advisor.catalogue import schema_parts, schema_product, schema_supply
-
-    keys = {
-        name
-        for module in (schema_parts, schema_supply, schema_product)
-        for value in vars(module).values()
-        if isinstance(value, type) and hasattr(value, "__dataclass_fields__")
-        for name in specification(value)
-    }
-    glossary = README.partition("## Glossary")[2].partition("\n## ")[0]
-    named = {
-        n for row in re.findall(r"keys? (`[^|]*?) \|", glossary) for n in re.findall("`(.*?)`", row)
-    }
-    assert len(named) > 12
-    assert named <= keys

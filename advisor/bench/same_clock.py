@@ -82,11 +82,17 @@ class AtClock:
     """A kernel at a common clock; None where nothing may be said, and `why` in words."""
 
     clock_hz: float
+    """[Hz] the common clock"""
     time_s: float | None
+    """[s] of one unit of work there"""
     current_a: float | None
+    """[A] mean current there"""
     energy_j: float | None
+    """[J] of one unit there"""
     extrapolated: bool
+    """whether the clock lies outside those that were measured"""
     why: str
+    """where nothing may be said, why"""
 
 
 def at_clock(runs: Sequence[Run], clock_hz: float) -> AtClock:

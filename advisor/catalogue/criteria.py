@@ -77,6 +77,7 @@ class Measure:
     title : what it is, in words. dimension : of its values and anchors. unit : of its values in
     JSON, `CURRENCY` for the product's. step : what people count it in, as (SI amount, words).
     anchors : (poor, good) of the product where the file gives none; NaN where it cannot be said.
+    anchored : the same in words, `POOR to GOOD`.
     anchors_rest_on : (path, whether the product states it) of what they are taken from, if any.
     asks : what it asks of the product. reads : keys of the part that it rests on; the part is set
     aside where one of them has no value. value : of a view of builds, (R, N) SI.
@@ -94,6 +95,7 @@ class Measure:
     unit: str
     step: tuple[float, str]
     anchors: Callable[[Product, Cell | None], tuple[float, float]]
+    anchored: str
     reads: tuple[Keys, ...]
     value: Callable[[View], Any]
     anchors_rest_on: tuple[str, Callable[[Product], bool]] | None = None
@@ -103,10 +105,10 @@ class Measure:
     def __post_init__(self) -> None:
         amount, words = self.step
         whole = self.name and self.title and self.dimension and self.unit and words
-        if not (whole and amount > 0 and self.reads and callable(self.value)):
+        if not (whole and amount > 0 and self.anchored and self.reads and callable(self.value)):
             raise ValueError(
                 f"criterion {self.name!r} needs a title, a dimension, a unit, a step above zero "
-                "with its words, the paths that it reads, and a value"
+                "and anchors with their words, the paths that it reads, and a value"
             )
 
     def shown(self, value: float, currency: str) -> str:
@@ -177,6 +179,7 @@ MEASURES = (
         unit="s",
         step=(YEAR, "one year"),
         anchors=lambda product, cell: (0.0, 2 * _target(product)),
+        anchored="0 to 2 × `life-target`",
         anchors_rest_on=LIFE_TARGET,
         reads=_DRAW,
         value=lambda view: view.life_s,
@@ -188,6 +191,7 @@ MEASURES = (
         unit=CURRENCY,
         step=(1.0, "1"),
         anchors=lambda product, cell: (2 * _limit(product), 0.0),
+        anchored="2 × `cost.unit-cost-limit` to 0",
         anchors_rest_on=COST_LIMIT,
         asks=(
             *_costs("currency", "units", "engineer-rate", "service-visit", "tools"),
@@ -203,6 +207,7 @@ MEASURES = (
         unit=CURRENCY,
         step=(1.0, "1"),
         anchors=lambda product, cell: (2 * _limit(product), 0.0),
+        anchored="2 × `cost.unit-cost-limit` to 0",
         anchors_rest_on=COST_LIMIT,
         asks=_costs("currency", "units"),
         reads=(("price",),),
@@ -215,6 +220,7 @@ MEASURES = (
         unit="1",
         step=(10.0, "10 points"),
         anchors=_fixed(0.0, 100.0),
+        anchored="0 to 100",
         reads=(MATURITY,),
         value=lambda view: view.toolchain,
     ),
@@ -225,6 +231,7 @@ MEASURES = (
         unit="s",
         step=(HOUR, "one hour"),
         anchors=_fixed(40 * HOUR, 0.0),
+        anchored="40 h to 0",
         reads=(SETUP,),
         value=lambda view: view.figure(SETUP),
         words=lambda seconds: f"{seconds / HOUR:.3g} h",
@@ -236,6 +243,7 @@ MEASURES = (
         unit="1",
         step=(0.1, "10 percentage points"),
         anchors=_fixed(0.0, 1.0),
+        anchored="0 to 1",
         asks=(
             Ask(
                 "priorities.time-headroom",
@@ -254,6 +262,7 @@ MEASURES = (
         unit="1",
         step=(0.1, "10 percentage points"),
         anchors=_fixed(0.0, 0.75),
+        anchored="0 to 0.75",
         asks=(
             Ask(
                 "priorities.memory-headroom",
@@ -275,6 +284,7 @@ MEASURES = (
         step=(1e-5, "10 mm2"),
         # a stamp's worth of board: common practice, no source
         anchors=_fixed(4e-4, 0.0),
+        anchored="400 mm2 to 0",
         reads=(("board-area",),),
         value=lambda view: view.figure(("board-area",)),
     ),
@@ -288,6 +298,7 @@ MEASURES = (
             nominal_energy(product, cell) / _target(product) * DAY,
             0.0,
         ),
+        anchored="nominal energy of the first pack/`life-target` to 0",
         anchors_rest_on=LIFE_TARGET,
         reads=_DRAW,
         value=lambda view: view.energy_per_day,
@@ -309,6 +320,7 @@ def measure_of(name: str) -> Measure | None:
         unit="1",
         step=(1.0, "1 point"),
         anchors=_fixed(nan, nan),
+        anchored="none: the product states them",
         anchors_rest_on=(f"priorities.{name}", lambda product: False),
         reads=(own,),
         value=lambda view: view.figure(own),

@@ -27,17 +27,18 @@ AGREE = 10  # parts whose order is compared with that of the draws
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """`settled`, `leaning` or `open`, with the rule by which it is so.
-
-    `chance` is that of the first part being the best in truth, less than its share of the draws
-    where many near-equal parts compete; `expected_disappointment` the points by which its score is
-    expected to come out below the stated one.
-    """
+    """`settled`, `leaning` or `open`, with the rule by which it is so."""
 
     word: str
+    """`settled` where the first part is the best with a chance of 90 %, `leaning` from 60 %, else
+    `open`"""
     text: str
+    """the same with its figures"""
     chance: float
+    """[share] chance of the first part being the best in truth: less than its share of the draws
+    where many near-equal parts compete"""
     expected_disappointment: float
+    """[points] by which its score is expected to come out below the stated one"""
 
 
 def verdict(

@@ -1,4 +1,4 @@
-"""`python -m advisor.reference`: write the reference pages, and in a checkout the README's outputs.
+"""`python -m advisor.reference`: write the reference; in a checkout also outputs that pages show.
 
 With `--check` nothing is written: exit 1 when something is behind the code.
 """
@@ -9,8 +9,8 @@ import sys
 import tempfile
 from pathlib import Path
 
-from advisor.reference import FOLDER, pages
-from advisor.reference.readme import refreshed
+from advisor.reference import FOLDER, WRITTEN, pages
+from advisor.reference.outputs import refreshed
 
 ROOT = FOLDER.parents[1]
 
@@ -21,11 +21,9 @@ def main(arguments: list[str]) -> int:
         print("usage: python -m advisor.reference [--check]", file=sys.stderr)
         return 2
     wanted = {FOLDER / name: text for name, text in pages().items()}
-    readme = ROOT / "README.md"
-    if (ROOT / "pyproject.toml").is_file() and readme.is_file():
-        with tempfile.TemporaryDirectory() as folder:
-            (Path(folder) / "catalog").symlink_to(ROOT / "catalog")
-            wanted[readme] = refreshed(readme.read_text("utf-8"), Path(folder))
+    if (ROOT / "pyproject.toml").is_file():
+        for page in (ROOT / "README.md", *(FOLDER / name for name in WRITTEN)):
+            wanted[page] = _with_outputs(page.read_text("utf-8"))
     behind = [
         path
         for path, text in wanted.items()
@@ -36,6 +34,13 @@ def main(arguments: list[str]) -> int:
         if not arguments:
             path.write_text(wanted[path], encoding="utf-8")
     return 1 if behind and arguments else 0
+
+
+def _with_outputs(text: str) -> str:
+    """A page with its outputs made anew, in a folder with the files that it shows."""
+    with tempfile.TemporaryDirectory() as folder:
+        (Path(folder) / "catalog").symlink_to(ROOT / "catalog")
+        return refreshed(text, Path(folder))
 
 
 if __name__ == "__main__":

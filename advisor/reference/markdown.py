@@ -21,3 +21,9 @@ def table(header: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
     return "\n".join(
         "| " + " | ".join(entry.replace("|", "\\|") for entry in line) + " |" for line in lines
     )
+
+
+def slug(heading: str) -> str:
+    """The name by which a page's own heading is linked to."""
+    kept = "".join(c for c in heading.lower() if c.isalnum() or c in " -_")
+    return kept.replace(" ", "-")

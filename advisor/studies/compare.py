@@ -20,46 +20,58 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One unit of a kernel's work on a part at a point, perhaps with an engine.
-
-    `native` marks the fastest clock of a part (per engine). `energy_ratio` and `time_ratio` are
-    against the best native row of the kernel; `tied` says that the energy cannot be told from the
-    best one's.
-    """
+    """One unit of a kernel's work on a part at a point, perhaps with an engine."""
 
     part: str
+    """the part's id"""
     point: str
+    """operating point, or `POINT+ENGINE`"""
     native: bool
+    """whether this is the part's fastest clock (per engine)"""
     clock_hz: float | None
+    """[Hz] core clock"""
     time_s: float
+    """[s] of one unit of work"""
     time_u_s: float
+    """[s] its standard uncertainty"""
     current_a: float
+    """[A] mean current of the chip alone meanwhile"""
     charge_c: float
+    """[C] time × current"""
     energy_j: float | None
+    """[J] charge × supply voltage"""
     energy_u_j: float | None
+    """[J] its standard uncertainty"""
     cycles: float | None
+    """time × clock"""
     time_ratio: float
+    """against the quickest native row of the kernel"""
     energy_ratio: float | None
+    """against the native row of least energy"""
     tied: bool
+    """the energy cannot be told from the least: within twice the standard uncertainty, a shared
+    gain apart"""
     at_clock: AtClock | None
+    """the same work at the common clock"""
 
 
 @dataclass(frozen=True, slots=True)
 class Flip:
-    """Two parts whose order turns.
-
-    `kind` is `kernel` (by energy, between two kernels), `draw` (the part that draws less uses more
-    energy) or `clock` (faster at its own clock, slower at the common one). `here` and `there` are
-    the kernels (one kernel twice for the others), `first` leads here and `second` there; `factor`
-    is the lesser of the two leads.
-    """
+    """Two parts whose order turns."""
 
     kind: str
+    """`kernel`: by energy, between two kernels; `draw`: who draws less uses more energy; `clock`:
+    faster at its own clock, slower at the common one"""
     first: str
+    """the part that leads here"""
     second: str
+    """the part that leads there"""
     here: str
+    """the kernel here"""
     there: str
+    """the kernel there; the same one but for `kernel`"""
     factor: float
+    """the lesser of the two leads"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,11 +79,17 @@ class Comparison:
     """Kernels part by part."""
 
     invented: bool
+    """whether anything behind the answer is demonstration data"""
     clock_hz: float | None
+    """[Hz] the common clock"""
     work: Mapping[str, str | None]
+    """kernel to what one unit of it is"""
     kernels: Mapping[str, tuple[Row, ...]]
+    """kernel to its rows"""
     flips: tuple[Flip, ...]
+    """where the order of two parts turns"""
     missing: Mapping[str, tuple[str, ...]]
+    """kernel to the parts that state nothing of it"""
 
     def rows(self) -> list[dict[str, object]]:
         """A row a kernel, part and point."""

@@ -49,8 +49,11 @@ class Consumer:
     """A share of the pack's mean current, A, at the pack's nominal voltage."""
 
     consumer: str
+    """what draws it"""
     a: float
+    """[A] mean current"""
     share: float
+    """of what the battery gives"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,9 +61,13 @@ class MoneyItem:
     """An item of the lifetime cost, per unit; for all units, the pieces needed and bought."""
 
     item: str
+    """what is paid for"""
     amount: float | None
+    """[per unit] over the service life"""
     needed: int | None = None
+    """pieces that all units need"""
     bought: int | None = None
+    """pieces bought, where a price break or a multiple makes it more"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,12 +75,19 @@ class ScoreItem:
     """Points of a criterion, against the other part's."""
 
     criterion: str
+    """its name"""
     points: float
+    """of 100, of this part"""
     over_points: float | None
+    """the other part's"""
     difference: float | None
+    """points gained over the other part"""
     value: str
+    """in words"""
     over_value: str | None
+    """the other part's, in words"""
     weight: float
+    """of a sum of 1"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,13 +95,21 @@ class BuildItem:
     """A build that the chosen one beat (or the chosen one itself, first)."""
 
     build: BuildResult
+    """how the part is built in"""
     score: float
+    """[of 100] at the stated values"""
     difference: float
+    """[points] against the chosen build"""
     battery_life_s: float
+    """[s] at the stated values"""
     ends_by: str
+    """see [ends of life](lists.md#ends-of-life)"""
     battery_current_a: float
+    """[A] mean current from the pack over its life"""
     purchase: float | None
+    """[per unit] what its parts cost"""
     lifetime: float | None
+    """[per unit] over the service life"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,22 +117,27 @@ class Price:
     """What something costs in the operating plan, in `unit` (A of mean current, or C)."""
 
     of: str
+    """one more event of a task, a tighter deadline, one more unit of busy share"""
     price: float
+    """in `unit`"""
     unit: str
+    """C, or A of mean current"""
 
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """The operating plan: the linear program's bound, the practical current, both A at the pack.
-
-    `mixed` holds the tasks that the bound runs at two options, with the share of each.
-    """
+    """The operating plan against the linear program's bound."""
 
     bound_a: float | None
+    """[A] least mean current at the pack by any mix of options (linear program)"""
     practical_a: float
+    """[A] mean current at the pack of the build, each task at one option"""
     busy_share: float
+    """[share] time spent in events"""
     mixed: Mapping[str, Mapping[str, float]]
+    """[share] task that the bound runs at two options, to the share of each"""
     prices: tuple[Price, ...]
+    """what one more event or a tighter deadline costs"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,26 +145,47 @@ class Explanation:
     """Why a part stands where it stands."""
 
     product: str
+    """the product's id"""
     part: str
+    """the part that is explained"""
     rank: int
+    """its place in the shortlist"""
     points: float
+    """[of 100] its score"""
     over: str | None
+    """the part that it is set against"""
     over_points: float | None
+    """[of 100] the other's score"""
     invented: bool
+    """whether anything behind the answer is demonstration data"""
     build: BuildResult
+    """how it is built into the product"""
     power: Power
+    """where its current goes, at the rail"""
     battery_life_s: LifeResult
+    """how long a set of cells lasts"""
     life_target_s: float | None
+    """[s] the battery life that is wanted"""
     cost: CostResult
+    """what a unit costs"""
     current: tuple[Consumer, ...]
+    """the pack's mean current by consumer, at its nominal voltage"""
     money: tuple[MoneyItem, ...]
+    """the lifetime cost by item"""
     score: tuple[ScoreItem, ...]
+    """points by criterion, against the other part's"""
     plan: Plan
+    """the operating plan with its bound"""
     builds: tuple[BuildItem, ...]
+    """the chosen build and those it beat, the best first"""
     builds_in_all: int
+    """how many builds stand"""
     reasons: tuple[str, ...]
+    """in words, the weightiest first"""
     cautions: tuple[str, ...]
+    """what to mind with the cells in use"""
     warnings: tuple[str, ...]
+    """what looks odd in the files"""
 
     def to_frame(self) -> pd.DataFrame:
         """Points per criterion as a data frame, a row a criterion."""

@@ -30,45 +30,58 @@ LEAST = 0.005  # points below which nothing is worth a measurement
 
 @dataclass(frozen=True, slots=True)
 class Gap:
-    """An uncertain figure, or a group of them, and what knowing it first is worth.
-
-    `score` in points with its standard error; `money` the same per unit of the product, at the
-    rate at which the weights trade points for cost (None without a cost criterion); `members` the
-    paths of a group; `action` what to do about it, in words.
-    """
+    """An uncertain figure, or a group of them, and what knowing it first is worth."""
 
     path: str
+    """of the figure, or the group's name"""
     score: float
+    """[points] what knowing it first is worth"""
     error: float
+    """[points] standard error of that"""
     money: float | None
+    """[per unit] the same, as the weights trade points for cost; null where no cost is weighed"""
     money_error: float | None
+    """[per unit] standard error of that"""
     worth_it: bool
+    """whether that is more than twice its error, and than 0.005 points"""
     action: str
+    """what to do about it"""
     members: tuple[str, ...]
+    """paths of a group's figures"""
 
 
 @dataclass(frozen=True, slots=True)
 class Gaps:
-    """What to measure next.
-
-    `chosen` is the part of the greatest mean score, which one takes as things stand; `first` the
-    one that leads at the stated values. EVPI is what knowing everything first would add.
-    """
+    """What to measure next; EVPI is what knowing everything first would add."""
 
     product: str
+    """the product's id"""
     seed: int
+    """of the draws"""
     draws: int
+    """number of them"""
     invented: bool
+    """whether anything behind the answer is demonstration data"""
     currency: str
+    """of every amount"""
     units: int | None
+    """how many are made"""
     first: str | None
+    """the part that leads at the stated values"""
     chosen: str | None
+    """the part of the greatest mean score, which one takes as things stand"""
     evpi_score: float
+    """[points] what knowing every figure first is worth"""
     evpi_money: float | None
+    """[per unit] the same in money"""
     figures: tuple[Gap, ...]
+    """one by one, the most worth first"""
     groups: tuple[Gap, ...]
+    """of figures that one measurement tells together"""
     advice: str
+    """in words"""
     warnings: tuple[str, ...]
+    """what looks odd in the files"""
 
     def rows(self) -> list[dict[str, Any]]:
         """A row a figure or group, each kind the worthiest first."""

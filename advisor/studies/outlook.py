@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -30,20 +30,24 @@ STEP = 0.01  # share of the lever's value within which a jump of a curve is draw
 
 @dataclass(frozen=True, slots=True)
 class Point:
-    """A part at a place: battery life in s, lifetime cost per unit; None where it does not fit.
-
-    `step` is 1 on the near side of a jump and 2 on its far side; those points carry no ranges.
-    `joined` says that nothing which makes the curve jump changed since the point before.
-    """
+    """A part at a place; None where it does not fit."""
 
     x: float
+    """where on the lever, in its `unit`"""
     battery_life_s: Range | None
+    """[s] null where the part does not fit"""
     lifetime_cost: float | None
+    """[per unit] at the stated values"""
     lifetime_cost_p05: float | None
+    """[per unit] 5 % of the draws are below"""
     lifetime_cost_p95: float | None
+    """[per unit] 95 % of the draws are below"""
     score: float | None
+    """[of 100] at the stated values"""
     step: int
+    """1 on the near side of a jump, 2 on its far side, else 0; sides of a jump carry no ranges"""
     joined: bool
+    """nothing that makes the curve jump changed since the point before"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,34 +55,42 @@ class Curve:
     """A part along the lever."""
 
     part: str
+    """the part's id"""
     points: tuple[Point, ...]
+    """along the lever"""
 
 
 @dataclass(frozen=True, slots=True)
 class Crossing:
-    """From `x` on, up the lever, `to` stands where `from` stood; `text` goes behind `--set`."""
+    """From `x` on, up the lever, `to` stands where `before` stood."""
 
     x: float
+    """from here on, up the lever"""
     before: str | None
+    """the part that stood there before"""
     to: str | None
+    """the part that stands there now"""
     text: str
+    """what goes behind `--set PATH=` to stand there"""
 
 
 @dataclass(frozen=True, slots=True)
 class LeverOutlook:
-    """Curves along one lever, `now` the value that stands; x in `unit`.
-
-    `crossings` are changes of the leader by score among all parts of the catalogue (or those asked
-    for); `break_even` changes of the cheaper of the two that lead now, over the service life.
-    """
+    """Curves along one lever."""
 
     lever: str
+    """path of the figure that moves"""
     unit: str
+    """of the lever's values"""
     now: float | None
+    """the value that stands"""
     curves: tuple[Curve, ...]
+    """a curve a part"""
     crossings: tuple[Crossing, ...]
+    """changes of the leader by score, among all parts of the catalogue or those asked for"""
     break_even: tuple[Crossing, ...]
-    handle: Lever
+    """changes of the cheaper over the service life, of the two that lead now"""
+    handle: Lever = field(repr=False)
 
     def rows(self) -> list[dict[str, object]]:
         """A row a part and place."""
@@ -108,14 +120,23 @@ class Outlook:
     """Outlooks of a product along one lever or more."""
 
     product: str
+    """the product's id"""
     seed: int
+    """of the draws"""
     draws: int
+    """number of them at each place"""
     invented: bool
+    """whether anything behind the answer is demonstration data"""
     currency: str
+    """of every amount"""
     life_target_s: float | None
+    """[s] the battery life that is wanted"""
     levers: tuple[LeverOutlook, ...]
+    """one for each figure that moves"""
     cautions: tuple[str, ...]
+    """what to mind with the cells in use"""
     warnings: tuple[str, ...]
+    """what looks odd in the files"""
 
     def rows(self) -> list[dict[str, object]]:
         """A row a lever, part and place."""

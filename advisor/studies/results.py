@@ -1,4 +1,8 @@
-"""What the studies share in their results; field names are the JSON's keys, SI in the name."""
+"""What the studies share in their results; field names are the JSON's keys, SI in the name.
+
+The text below a field of a result is its entry in the glossary: its unit in brackets, where it has
+one and its `unit` does not say, then what it is.
+"""
 
 from __future__ import annotations
 
@@ -26,32 +30,47 @@ class BuildResult:
     """How a part is built into the product."""
 
     cell: str
+    """the cell's id, or `budget` for an ideal budget of charge"""
     series: int
+    """cells in series"""
     parallel: int
+    """strings of cells in parallel"""
     converter: str
+    """the converter's id; `none`: straight from the pack"""
     sleep_state: str
+    """where the part waits between events; `none`: it never sleeps"""
     addons: tuple[str, ...]
+    """always empty so far: no build is given an add-on"""
     operating_points: Mapping[str, str]
+    """task to the clock setting that it runs at"""
     engines: Mapping[str, tuple[str, ...]]
+    """task to the engines on the chip that do kernels' work"""
 
 
 @dataclass(frozen=True, slots=True)
 class Breakdown:
-    """Mean rail current by consumer, A; sums to the rail current."""
+    """Mean rail current by consumer; sums to the rail current."""
 
     sleep: float
+    """[A] asleep between events"""
     standing: float
+    """[A] standing loads"""
     tasks: Mapping[str, float]
+    """[A] task to what its events draw"""
 
 
 @dataclass(frozen=True, slots=True)
 class Power:
-    """Mean currents at the stated values; battery current is the mean over the battery's life."""
+    """Mean currents at the stated values."""
 
     rail_current_a: float
+    """[A] mean current at the chip's supply, loads included"""
     battery_current_a: float
+    """[A] mean current from the pack over its life, reservoir leak included, self-discharge not"""
     busy_share: float
+    """[share] time spent in events, Σ length/period; above 1 the part cannot keep up"""
     breakdown_a: Breakdown
+    """[A] the rail current by consumer"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,9 +78,13 @@ class Range:
     """A figure at the stated values, with 5, 50 and 95 % of its draws (None without draws)."""
 
     nominal: float
+    """at the stated values"""
     p05: float | None
+    """5 % of the draws are below"""
     p50: float | None
+    """median of the draws"""
     p95: float | None
+    """95 % of the draws are below"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,20 +92,29 @@ class Spread:
     """5, 50 and 95 % of the draws (None without draws)."""
 
     p05: float | None
+    """5 % of the draws are below"""
     p50: float | None
+    """median of the draws"""
     p95: float | None
+    """95 % of the draws are below"""
 
 
 @dataclass(frozen=True, slots=True)
 class LifeResult:
-    """Battery life, s, and what ends it; `averaged` takes the mean capacity over the year."""
+    """Battery life and what ends it."""
 
     nominal: float
+    """[s] at the stated values"""
     p05: float | None
+    """[s] 5 % of the draws are below"""
     p50: float | None
+    """[s] median of the draws"""
     p95: float | None
+    """[s] 95 % of the draws are below"""
     ends_by: str
+    """what ends it at the stated values, see [ends of life](lists.md#ends-of-life)"""
     averaged: float
+    """[s] the life if the mean usable capacity over the year counted, not the coldest place's"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,24 +122,37 @@ class CostResult:
     """Cost per unit over the service life, at the stated values; None where a figure is missing."""
 
     currency: str
+    """of every amount"""
     purchase: float | None
+    """[per unit] part, extras, pack, converter, reservoir, at the price of the quantity bought"""
     development: float | None
+    """[per unit] set-up hours and tools, over the units made"""
     upkeep: float | None
+    """[per unit] battery changes with their visits"""
     lifetime: float | None
+    """[per unit] purchase, development and upkeep"""
     replacements: float | None
+    """battery changes over the service life"""
     lifetime_p05: float | None
+    """[per unit] 5 % of the draws are below"""
     lifetime_p95: float | None
+    """[per unit] 95 % of the draws are below"""
 
 
 @dataclass(frozen=True, slots=True)
 class CriterionResult:
-    """A criterion's value, in `unit`, its worth of 0..1, its weight and its points."""
+    """A criterion's value, its worth, its weight and its points."""
 
     value: float
+    """the figure, in `unit`"""
     unit: str
+    """of the value: SI, or a currency"""
     utility: float
+    """[0 to 1] what the value is worth: 0 at `poor`, 1 at `good`"""
     weight: float
+    """of a sum of 1"""
     points: float
+    """100 × weight × utility"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,44 +160,68 @@ class FailedResult:
     """A need that is not met."""
 
     need: str
+    """what is asked for"""
     required: float | str
+    """[SI] what it asks"""
     offered: float | str | None
+    """[SI] what there is"""
     text: str
+    """the same in words"""
 
 
 @dataclass(frozen=True, slots=True)
 class RankedPart:
-    """A part of the shortlist, at its best build.
-
-    `fits_probability` is the share of the draws in which it keeps every need and limit; `broken`
-    tells which it breaks in what share of them. `figures` are those of the part's own that
-    criteria and limits read, SI, by their keys.
-    """
+    """A part of the shortlist, at its best build."""
 
     rank: int
+    """1 is first"""
     part: str
+    """the part's id"""
     maker: str | None
+    """who makes it"""
     invented: bool
+    """whether its file says that it is demonstration data"""
     score: float
+    """[of 100] Σ points of the criteria, at the stated values"""
     score_range: Spread
+    """[of 100] of the draws; a weight written `5 ± 2` is drawn too"""
     first_place_probability: float | None
+    """[share] draws in which the part has the highest score; ties are split"""
     meets_life_target_probability: float | None
+    """[share] draws in which the battery lasts the life target, and every need is kept"""
     fits_probability: float | None
+    """[share] draws in which it keeps every need and limit; in the others it scores nothing"""
     broken: Mapping[str, float]
+    """[share] need or limit to the draws in which it is broken, the most often broken first"""
     rank_acceptability: tuple[float, ...] | None
+    """[share] draws in which it has rank 1, 2, …; ties share their ranks (SMAA-2)"""
     expected_regret: float | None
+    """[points] what choosing it gives away on average against the best of each draw"""
     dominated_by: tuple[str, ...]
+    """parts at least as good by every criterion and better by one ("beaten by")"""
     estimated: tuple[str, ...]
+    """paths of figures that nobody measured, filled in by `--estimate-missing`"""
     build: BuildResult
+    """how it is built into the product"""
     power: Power
+    """where its current goes"""
     battery_life_s: LifeResult
+    """how long a set of cells lasts"""
     cost: CostResult
+    """what a unit costs"""
     setup_h: float | None
+    """[h] from the box to the first working program, at the stated values"""
     toolchain: float | None
+    """[of 100] ten questions, none 0, partial 50, full 100, of equal weight; unanswered ones widen
+    the range"""
     figures: Mapping[str, float]
+    """[SI] the part's own figures that criteria and limits read, by their keys"""
     criteria: Mapping[str, CriterionResult]
+    """criterion to its value and its points"""
     reason: str
+    """why it stands where it stands, in a line"""
     ends: str
+    """what ends the battery's life, in words"""
 
 
 def known(value: float) -> float | None:

@@ -52,8 +52,11 @@ class ScreenedPart:
     """A part that fails needs, or that no build fits into the product."""
 
     part: str
+    """the part's id"""
     failed: tuple[FailedResult, ...]
+    """needs that are not met"""
     miss: float
+    """sum over the needs of how far the offer is away, as a share of the need"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +64,9 @@ class SetAsidePart:
     """A part that lacks figures the product needs, by path."""
 
     part: str
+    """the part's id"""
     missing: tuple[str, ...]
+    """paths of the figures that are needed and not stated"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,22 +74,40 @@ class Shortlist:
     """The ranked shortlist of a product; see the JSON of the same names."""
 
     product: str
+    """the product's id"""
     summary: str | None
+    """the product in a line"""
     seed: int
+    """of the draws"""
     draws: int
+    """number of them"""
     confidence: float
+    """[share] of the draws in which a part must keep its needs and limits (`needs.confidence`)"""
     invented: bool
+    """whether anything behind the answer is demonstration data"""
     life_target_s: float | None
+    """[s] the battery life that is wanted"""
     ranking: tuple[RankedPart, ...]
+    """parts that fit, the best first"""
     screened_out: tuple[ScreenedPart, ...]
+    """parts that fail a need, or that no build fits"""
     set_aside: tuple[SetAsidePart, ...]
+    """parts that lack figures"""
     nearest_miss: str | None
+    """the screened part that came nearest, with what it fails"""
     verdict: Verdict | None
+    """how firm the first place is"""
     pareto_front: tuple[str, ...]
+    """ranked parts that none dominates"""
     order_agreement: float | None
+    """[-1 to 1] mean of Kendall's tau-b between this order and that of each draw, over the first
+    ten: 1 the same, 0 unrelated"""
     evidence: Mapping[str, float]
+    """[share] kind of evidence to its share of the measured figures in use"""
     cautions: tuple[str, ...]
+    """what to mind with the cells in use"""
     warnings: tuple[str, ...]
+    """what looks odd in the files"""
     evaluation: Evaluation = field(repr=False, compare=False)
 
     def to_frame(self) -> pd.DataFrame:

@@ -28,22 +28,28 @@ CONTENDERS = 8
 
 @dataclass(frozen=True, slots=True)
 class LeverTip:
-    """A lever's nearest tip: `text` goes behind `--set PATH=`; None where it tips nowhere.
-
-    `distance_u` in standard uncertainties of the figure (None where it is exact), `distance_share`
-    as a share of the value that stands (None where that is zero).
-    """
+    """A lever's nearest tip; None where it tips nowhere."""
 
     path: str
+    """of the figure"""
     now: float
+    """the value that stands, in `unit`"""
     unit: str
+    """of both values"""
     tips_at: float | None
+    """the nearest value at which another part leads, in `unit`"""
     text: str | None
+    """what goes behind `--set PATH=` to stand there"""
     new_winner: str | None
+    """the part that leads there"""
     distance_u: float | None
+    """how far that is, in the figure's standard uncertainties; null where it is exact"""
     distance_share: float | None
+    """[share] how far, of the value that stands; null where that is zero"""
     now_shown: str
+    """the value that stands, in words"""
     tips_shown: str | None
+    """the value at which it tips, in words"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,8 +57,11 @@ class WeightTip:
     """The smallest change of weights, of a sum of 1, that brings a part to the front."""
 
     part: str
+    """the part that draws level"""
     l1: float
+    """sum of the changes of weights that sum to 1"""
     weights: Mapping[str, float]
+    """criterion to its weight there"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,14 +69,23 @@ class Tipping:
     """What would change the winner. Levers that tip come first, the nearest first."""
 
     product: str
+    """the product's id"""
     invented: bool
+    """whether anything behind the answer is demonstration data"""
     winner: str | None
+    """the part that leads as things stand"""
     points: int
+    """places looked at on each side of a figure"""
     contenders: tuple[str, ...]
+    """parts that were looked at"""
     levers: tuple[LeverTip, ...]
+    """figures, the nearest to tip first; those that tip nowhere last"""
     weights: tuple[WeightTip, ...]
+    """the smallest change of weights for each rival"""
     never_first: tuple[str, ...]
+    """parts that lead under no weights"""
     warnings: tuple[str, ...]
+    """what looks odd in the files"""
 
     def to_frame(self) -> pd.DataFrame:
         """A row a lever."""

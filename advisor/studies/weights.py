@@ -30,19 +30,27 @@ class WeightRow:
     """A criterion's weight, of a sum of 1: in the file, and by the answers (None without any)."""
 
     criterion: str
+    """its name"""
     stands: float
+    """[of 1] its weight in the file"""
     weight: float
+    """[of 1] its weight by the answers"""
 
 
 @dataclass(frozen=True, slots=True)
 class Consistency:
-    """How well judgements by pairs agree; `triple` names the three that agree least."""
+    """How well judgements by pairs agree."""
 
     greatest: float
+    """the greatest eigenvalue of the judgements"""
     ratio: float
+    """consistency ratio (Saaty 1980)"""
     accepted: bool
+    """whether the ratio is at most 0.1"""
     triple: tuple[str, ...]
+    """the three criteria whose judgements agree least"""
     discord: float
+    """by what factor they disagree"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,30 +58,39 @@ class LeadRow:
     """A part and the smallest change of weights that brings it to the front (None: none does)."""
 
     part: str
+    """the part that draws level"""
     l1: float | None
+    """[of 1] sum of the changes of weights; null where no weights put it first"""
     weights: Mapping[str, float]
+    """[of 1] criterion to its weight there"""
 
 
 @dataclass(frozen=True, slots=True)
 class Weights:
-    """Weights of a product, what they imply, and how firmly they decide.
-
-    `method` is `file`, `order` or `pairs`; `exchange` says in words what is worth what;
-    `winner_before` and `winner` lead by the weights in the file and by these; `never_first` lead
-    under no weights at all; `texts` are weights for the file, by criterion.
-    """
+    """Weights of a product, what they imply, and how firmly they decide."""
 
     product: str
+    """the product's id"""
     method: str
+    """where the weights come from: `file`, `order` or `pairs`"""
     invented: bool
+    """whether anything behind the answer is demonstration data"""
     rows: tuple[WeightRow, ...]
+    """the weights"""
     consistency: Consistency | None
+    """of judgements by pairs"""
     exchange: tuple[str, ...]
+    """what is worth what, in words"""
     winner_before: str | None
+    """first by the weights in the file"""
     winner: str | None
+    """first by these"""
     leads: tuple[LeadRow, ...]
+    """the smallest change for each rival, the nearest first"""
     never_first: tuple[str, ...]
+    """parts that lead under no weights"""
     texts: Mapping[str, str]
+    """criterion to its weight as the file would have it"""
 
     def to_frame(self) -> pd.DataFrame:
         """A row a criterion."""

@@ -98,7 +98,8 @@ def test_sleep_states_say_what_they_keep(catalogue: Catalogue) -> None:
 
 def texts() -> Iterator[tuple[str, str]]:
     yield "notes.yaml", exported()["notes.yaml"].decode()
-    for path in [ROOT / "README.md", *sorted((ROOT / "tests").rglob("*.py"))]:
+    pages = sorted((ROOT / "advisor" / "reference").glob("*.md"))
+    for path in [ROOT / "README.md", *pages, *sorted((ROOT / "tests").rglob("*.py"))]:
         yield str(path.relative_to(ROOT)), path.read_text("utf-8")
 
 

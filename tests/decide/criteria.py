@@ -22,6 +22,7 @@ def criterion(
         unit=unit,
         step=(1.0, "1"),
         anchors=lambda product, cell: (poor, good),
+        anchored="POOR to GOOD",
         reads=(("kernels",),),
         value=lambda view: view.life_s,
     )

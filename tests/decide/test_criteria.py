@@ -22,6 +22,7 @@ WHOLE: Mapping[str, Any] = {
     "unit": "1",
     "step": (1.0, "one"),
     "anchors": lambda product, cell: (0.0, 1.0),
+    "anchored": "0 to 1",
     "reads": (("own-figures", "brightness"),),
     "value": lambda view: view.figure(("own-figures", "brightness")),
 }
@@ -39,7 +40,9 @@ priorities:
 """
 
 
-@pytest.mark.parametrize("left_out", ["unit", "step", "reads", "value", "title", "dimension"])
+@pytest.mark.parametrize(
+    "left_out", ["unit", "step", "reads", "value", "title", "dimension", "anchored"]
+)
 def test_a_criterion_that_is_not_declared_whole_cannot_be_made(left_out: str) -> None:
     empty = {"step": (0.0, ""), "reads": (), "value": None}
     with pytest.raises(ValueError, match="brightness"):

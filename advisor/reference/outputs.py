@@ -1,4 +1,4 @@
-"""The outputs that the README shows, made by running the commands it shows.
+"""The outputs that a page shows, made by running the commands it shows.
 
 A command stands in a comment, its output in the block below it::
 
@@ -45,7 +45,7 @@ def run(call_text: str) -> str:
 
 
 def write_files(text: str, folder: Path) -> list[Path]:
-    """Write the files that a README shows below `folder`."""
+    """Write the files that a page shows below `folder`."""
     written = []
     for found in FILE.finditer(text):
         path = folder / found["name"]
@@ -56,7 +56,7 @@ def write_files(text: str, folder: Path) -> list[Path]:
 
 
 def refreshed(text: str, folder: Path) -> str:
-    """The README with every shown output made anew; `folder` is where its commands run."""
+    """The page with every shown output made anew; `folder` is where its commands run."""
     write_files(text, folder)
     with contextlib.chdir(folder):
         return OUTPUT.sub(lambda found: f"{found['head']}{run(found['call'])}```", text)

@@ -1,0 +1,205 @@
+"""The glossary: every figure of the answers, and the words of the files."""
+
+from __future__ import annotations
+
+import inspect
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from advisor.reference.declared import Field, fields
+from advisor.reference.markdown import BORN, code, slug, table
+from advisor.studies.compare import Comparison
+from advisor.studies.explain import Explanation
+from advisor.studies.gaps import Gaps
+from advisor.studies.outlook import Outlook
+from advisor.studies.schema import KeyRow, schema
+from advisor.studies.shortlist import Shortlist
+from advisor.studies.tipping import Tipping
+from advisor.studies.weights import Weights
+
+# command -> what it answers with
+ANSWERS: Mapping[str, type] = {
+    "shortlist": Shortlist,
+    "explain": Explanation,
+    "compare": Comparison,
+    "outlook": Outlook,
+    "tipping": Tipping,
+    "gaps": Gaps,
+    "weights": Weights,
+}
+_BESIDE = {
+    "outlook": "In JSON the first lever's keys stand in the document itself and those of others in "
+    "`further`, in place of `levers`; a crossing's `before` is `from`, and `life_target_s` is left "
+    "out.",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Term:
+    """A word of the files: the kind of file, the keys that it stands for, what it means.
+
+    `unit` where it is not that of the keys' figures.
+    """
+
+    word: str
+    kind: str
+    keys: tuple[str, ...]
+    meaning: str
+    unit: str | None = None
+
+
+_POINT = "operating-points.<operating point>"
+_SLEEP = "sleep-states.<sleep state>"
+TERMS = (
+    Term("operating point", "part", ("operating-points",), "a clock setting of the core"),
+    Term("idle current", "part", (f"{_POINT}.idle-current",), "clocks on, waiting"),
+    Term(
+        "kernel",
+        "part",
+        ("kernels",),
+        "a piece of computing work; a part states time and current for one unit of it",
+    ),
+    Term(
+        "engine",
+        "part",
+        ("kernels",),
+        "hardware on the chip that does a kernel's work, written `POINT+ENGINE`",
+    ),
+    Term(
+        "block",
+        "part",
+        ("blocks.<block>.current",),
+        "an on-chip device such as a radio; its current above the idle core, for one use",
+    ),
+    Term(
+        "wake charge", "part", (f"{_SLEEP}.wake-charge",), "charge of one wake from a sleep state"
+    ),
+    Term(
+        "evidence",
+        "part",
+        ("evidence.<evidence>.kind",),
+        "`bench` (measured), `datasheet`, `estimate`, or `pack` (came with a data pack)",
+    ),
+    Term(
+        "depth of discharge",
+        "cell",
+        ("voltage-curve",),
+        "charge taken out of the rated capacity",
+        "share",
+    ),
+    Term(
+        "internal resistance",
+        "cell",
+        ("resistance",),
+        "of the cell, over depth; a factor over temperature",
+    ),
+    Term("cut-off", "cell", ("cut-off",), "least voltage of the cell"),
+    Term(
+        "self-discharge",
+        "cell",
+        ("self-discharge",),
+        "loss of the rated capacity at 20 °C; doubles with every `doubles-every` of warming",
+    ),
+    Term(
+        "two wells",
+        "cell",
+        ("two-well.c", "two-well.k"),
+        "kinetic battery model: c the share at hand, k the rate constant k' at which the rest "
+        "follows",
+    ),
+    Term(
+        "efficiency",
+        "converter",
+        ("efficiency",),
+        "output power over input power, the converter's own draw included",
+    ),
+    Term("quiescent current", "converter", ("quiescent",), "input current without load"),
+    Term(
+        "dropout",
+        "converter",
+        ("dropout",),
+        "least difference of input and output of a linear converter",
+    ),
+    Term(
+        "reservoir",
+        "product",
+        ("supply-options.reservoir",),
+        "a capacitor across the pack that carries pulses; `esr` its series resistance",
+    ),
+    Term(
+        "anchors",
+        "product",
+        ("priorities.<criterion>.poor", "priorities.<criterion>.good"),
+        "values of a criterion that are worth nothing and everything",
+    ),
+)
+
+_INTRODUCTION = """\
+What the answers' figures mean, by their keys in JSON; the same names are the fields of the results
+in Python. Figures are SI unless their unit says otherwise; amounts are in the product's currency.
+What is not known is null, never zero. Columns of the shortlist's screen and CSV, criteria,
+limits and ends of life are in [lists.md](lists.md), keys of the files in [keys.md](keys.md).
+"""
+
+
+def glossary_page() -> str:
+    """Every result of the commands in `ANSWERS`, and the words of the files."""
+    commands = ", ".join(f"[{name}](#{name})" for name in ANSWERS)
+    text = [
+        "# Glossary",
+        BORN,
+        _INTRODUCTION.strip(),
+        f"Answers: {commands}. [Words of the files](#words-of-the-files).",
+    ]
+    told: dict[type, str] = {}
+    for name, answer in ANSWERS.items():
+        text += [f"## {name}", *_answer(name, answer, told)]
+    text += [
+        "## Words of the files",
+        table(["word", "key", "unit", "meaning"], [_term(term) for term in TERMS]),
+    ]
+    return "\n\n".join(text) + "\n"
+
+
+def _answer(command: str, answer: type, told: dict[type, str]) -> Iterator[str]:
+    """An answer's own keys, then those below them; a result that was told is linked to."""
+    waiting = [("", answer)]
+    for path, result in waiting:
+        told.setdefault(result, f"{command}: {path}" if path else command)
+    while waiting:
+        path, result = waiting.pop(0)
+        if path:
+            yield f"### {command}: {path}"
+        about = (inspect.getdoc(result) or "").partition("\n\n")[0].replace("\n", " ")
+        yield re.sub(r"\bNone\b", "null", about)
+        if not path and command in _BESIDE:
+            yield _BESIDE[command]
+        below = []
+        for field in fields(result):
+            for inside in field.inside:
+                if inside not in told:
+                    at = f"{path}.{field.name}".lstrip(".")
+                    told[inside] = f"{command}: {at}"
+                    below.append((at, inside))
+        yield table(["key", "holds", "unit", "meaning"], [_row(f, told) for f in fields(result)])
+        waiting = below + waiting
+
+
+def _row(field: Field, told: Mapping[type, str]) -> list[str]:
+    holds = field.holds
+    for inside in field.inside:
+        holds = holds.replace("keys", f"[keys](#{slug(told[inside])})")
+    return [code(field.name), holds, field.unit, field.meaning]
+
+
+def _term(term: Term) -> list[str]:
+    """A word's row; its keys and unit are as the files' declarations have them."""
+    rows: dict[str, KeyRow] = {row.path: row for row in schema(term.kind).keys}
+    known = {*rows, *(path.rpartition(".")[0] for path in rows)}
+    if lost := set(term.keys) - known:
+        raise ValueError(f"{term.word}: {term.kind} has no key {', '.join(sorted(lost))}")
+    units = {rows[key].unit or "" for key in term.keys if key in rows}
+    unit = ", ".join(sorted(units)) if term.unit is None else term.unit
+    keys = ", ".join(code(key) for key in term.keys)
+    return [term.word, f"{keys} of a {term.kind}", unit, term.meaning]
