@@ -132,6 +132,11 @@ def reach(
     asks = inside & (depth > 0) & (inside.sum(axis=2) > 1)[:, :, None]
     if asks.any():
         asks &= _strained(feed, task, low, pulse)
+    if asks.any():
+        # what another option beats in every way need not be looked at
+        beaten = asks & _beaten(feed, task, inside & (depth > 0))
+        depth[beaten] = 0.0
+        asks &= ~beaten
     index = np.nonzero(asks)
     peak = task.peak.copy() if index[0].size and np.isfinite(pulse) else None
     return Reach(
@@ -166,6 +171,27 @@ def _strained(feed: Feed, task: TaskOptions, cut: Array, pulse: float) -> Mask:
                 short |= a + (0.0 if power is None else w / np.minimum(cut, fresh)) > pulse
         out |= there & short
     return out
+
+
+def _beaten(feed: Feed, task: TaskOptions, among: Mask) -> Mask:
+    """(P, Z, O): options than which another draws no more charge, nor a greater current, nor longer.
+
+    All at the fresh pack's voltage and at the empty one's; of equals the first stays.
+    """
+    volts = float(feed.pack.open_v[0, 0]), max(float(feed.pack.open_v[-1, 0]), 1e-3)
+    there = task.duration > 0
+    sides = [task.length]
+    for v in volts:
+        sides.append(task.charge_a + task.charge_w / v)
+        sides.append(np.where(there, task.a + task.w / v, 0.0).max(axis=3))
+    count = among.shape[2]
+    no_worse = among[..., :, None] & among[..., None, :]
+    alike = no_worse.copy()
+    for side in sides:
+        no_worse &= side[..., :, None] <= side[..., None, :]
+        alike &= side[..., :, None] == side[..., None, :]
+    earlier = np.arange(count)[:, None] < np.arange(count)[None, :]
+    return np.asarray((no_worse & (~alike | earlier)).any(axis=2))
 
 
 def _alone(

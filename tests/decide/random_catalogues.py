@@ -195,6 +195,8 @@ def _cell(name: str, rng: np.random.Generator, between: object) -> str:
     well = f"two-well: {{c: 0.15, k: {between(0.02, 2):.3g} /h}}\n" if rng.random() < 0.3 else ""
     cold = rng.choice([0.8, 1.0])
     aged = f"shelf-life: {between(1, 20):.3g} years\n" if rng.random() < 0.3 else ""
+    # told by the resistance, so that it takes no draw from what follows
+    whole = "" if int(1000 * ohms) % 5 else "discharge-to: 70 %\n"
     pulse = f"max-pulse: {between(4, 60):.3g} mA\n" if rng.random() < 0.6 else ""
     return (
         f"cell: {name}\ninvented: true\nnominal-voltage: 3.0 V\n"
@@ -204,6 +206,6 @@ def _cell(name: str, rng: np.random.Generator, between: object) -> str:
         f"cut-off: {rng.choice([1.8, 2.2])} V\n"
         f"temperature:\n  -20 degC: {{capacity: {cold}, resistance: 2.5}}\n"
         "  20 degC: {capacity: 1, resistance: 1}\n  60 degC: {capacity: 1, resistance: 0.8}\n"
-        f"self-discharge: 1 %/year\ndoubles-every: 10 K\n{well}{pulse}{aged}"
+        f"self-discharge: 1 %/year\ndoubles-every: 10 K\n{well}{pulse}{aged}{whole}"
         f"price: {{currency: EUR, breaks: {{1: {between(0.2, 2):.2f}}}}}\n"
     )
