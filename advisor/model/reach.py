@@ -174,7 +174,7 @@ def _strained(feed: Feed, task: TaskOptions, cut: Array, pulse: float) -> Mask:
 
 
 def _beaten(feed: Feed, task: TaskOptions, among: Mask) -> Mask:
-    """(P, Z, O): options than which another draws no more charge, nor a greater current, nor longer.
+    """(P, Z, O): options that another meets or beats by charge, by greatest current and by length.
 
     All at the fresh pack's voltage and at the empty one's; of equals the first stays.
     """
