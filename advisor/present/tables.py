@@ -308,7 +308,10 @@ def _plan(page: Page, result: Explanation) -> None:
 def _build_table(page: Page, result: Explanation) -> None:
     if len(result.builds) < 2:
         return
-    page.heading(f"The build against those it beat ({result.builds_in_all} in all)")
+    page.heading(
+        f"The build against those it beat ({result.builds_in_all} in all, the best of each pack, "
+        "converter and sleep state)"
+    )
     rows = []
     used = []
     for item in result.builds:

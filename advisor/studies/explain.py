@@ -19,6 +19,7 @@ from advisor.decide.robustness import firmness
 from advisor.faults import AdvisorError, Fault, FaultError
 from advisor.model.ends import ENDS
 from advisor.model.operating_plan import PlanTask, solve
+from advisor.model.packs import cells_name
 from advisor.quantities import show
 from advisor.studies.results import (
     BuildResult,
@@ -420,19 +421,26 @@ def _plan(evaluation: Evaluation, candidate: Candidate) -> Plan:
 
 
 def _builds(candidate: Candidate, most: int = 8) -> tuple[BuildItem, ...]:
+    """The chosen build, then the best of each other pack, converter and sleep state."""
+    told: dict[tuple[str, str, str], Build] = {}
+    for build in candidate.builds:
+        feed = build.found.feed
+        told.setdefault(
+            (cells_name(feed.option), feed.converter_name, build.found.sleep_name(build.row)), build
+        )
     out = []
-    for build in candidate.builds[:most]:
+    for build in list(told.values())[:most]:
         found, row = build.found, build.row
         out.append(
             BuildItem(
-                build_result(build),
-                build.score,
-                build.score - candidate.best.score,
-                float(found.life.life_s[row, 0]),
-                ENDS[int(found.life.ends_by[row, 0])].name,
-                float(found.battery_a[row, 0]),
-                known(found.costs.purchase[row, 0]),
-                known(found.costs.lifetime[row, 0]),
+                build=build_result(build),
+                score=build.score,
+                difference=build.score - candidate.best.score,
+                battery_life_s=float(found.life.life_s[row, 0]),
+                ends_by=ENDS[int(found.life.ends_by[row, 0])].name,
+                battery_current_a=float(found.battery_a[row, 0]),
+                purchase=known(found.costs.purchase[row, 0]),
+                lifetime=known(found.costs.lifetime[row, 0]),
             )
         )
     return tuple(out)
