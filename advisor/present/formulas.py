@@ -36,8 +36,9 @@ FORMULAS: tuple[tuple[str, str, str], ...] = (
     ),
     (
         "End of life",
-        "the least depth D of: all of it; what the coldest place leaves within reach; where the "
-        "open or a loaded voltage meets the cut-off; the bound of the two-well model",
+        "the least depth D of: all of it; what the coldest place leaves within reach; what the "
+        "cell is to be discharged to; where the open or a loaded voltage meets the cut-off; the "
+        "bound of the two-well model",
         PRACTICE,
     ),
     (
