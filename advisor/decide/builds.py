@@ -294,7 +294,17 @@ def prepare(
             [cut_off, side.floor_v[part], *(v[:, None] + 0.0 * cut_off for v in least)]
         )
     drain = _drain(feed, lines, cut_off)
-    return Prepared(feed, feed_cost, stack, side, part, sleep, choice, lines, drain)
+    return Prepared(
+        feed=feed,
+        feed_cost=feed_cost,
+        stack=stack,
+        side=side,
+        part=part,
+        sleep=sleep,
+        choice=choice,
+        timeline=lines,
+        drain=drain,
+    )
 
 
 def assess(
@@ -355,31 +365,31 @@ def _assessed(
     battery = (lines.share * (drain.constant_a + drain.power_w / feed.nominal_v)).sum(axis=1)
     money = costs(side.cost[part], side.setup_h[part], made.feed_cost, own_cost, found.life_s)
     headroom = _headroom(lines, product)
-    view = _View(feed, found, money, side, part, headroom)
+    view = _View(feed=feed, life=found, money=money, side=side, part=part, headroom=headroom)
     shape = found.life_s.shape
     values = np.stack([np.broadcast_to(c.measure.value(view), shape) for c in criteria])
     total, worth = score(criteria, values, weights)
     held = np.where(lines.duration > 0, current, 0.0)
     held[:, -1] = current[:, -1]
     return Assessed(
-        feed,
-        made.feed_cost,
-        made.stack,
-        part,
-        made.sleep,
-        made.choice,
-        lines,
-        rail,
-        battery,
-        found,
-        money,
-        headroom,
-        values,
-        worth,
-        total,
-        held.max(axis=1),
-        drain,
-        product,
+        feed=feed,
+        feed_cost=made.feed_cost,
+        stack=made.stack,
+        part=part,
+        sleep=made.sleep,
+        choice=made.choice,
+        timeline=lines,
+        rail_a=rail,
+        battery_a=battery,
+        life=found,
+        costs=money,
+        headroom=headroom,
+        values=values,
+        utilities=worth,
+        score=total,
+        peak_a=held.max(axis=1),
+        drain=drain,
+        product=product,
     )
 
 

@@ -228,18 +228,18 @@ def evaluate(
     ranked = {c.part.part for c in candidates}
     warnings += notes([one for one in filled if one.part in ranked])
     return Evaluation(
-        catalogue,
-        product,
-        draws,
-        seed,
-        wanted,
-        tuple(candidates),
-        dict(sorted(screened.items())),
-        frozenset(ruled_out),
-        set_aside,
-        tuple(dict.fromkeys(warnings)),
-        here.figures,
-        here.own_cost,
+        catalogue=catalogue,
+        product=product,
+        draws=draws,
+        seed=seed,
+        criteria=wanted,
+        candidates=tuple(candidates),
+        screened=dict(sorted(screened.items())),
+        unbuilt=frozenset(ruled_out),
+        set_aside=set_aside,
+        warnings=tuple(dict.fromkeys(warnings)),
+        figures=here.figures,
+        own_cost=here.own_cost,
     )
 
 
@@ -275,7 +275,9 @@ def _confident(
             need, share = next(iter(best.broken.items()))
             words = f"needs.confidence ({need} broken in {100 * share:.0f} % of draws)"
             gap = wanted - best.fit
-            out[candidate.part.part] = (Failed(words, wanted, best.fit, "share", gap),)
+            out[candidate.part.part] = (
+                Failed(need=words, required=wanted, offered=best.fit, dimension="share", miss=gap),
+            )
         else:
             build, drawn = found
             builds = (build, *(b for b in candidate.builds if b is not build))
@@ -353,7 +355,9 @@ def _nominal(
             continue
         ordered = tuple(sorted(builds[p], key=lambda b: b.order))
         plan = plan_of[id(ordered[0].found)]
-        candidates.append(Candidate(part, ordered, part_costs[p], (plan, p), None))
+        candidates.append(
+            Candidate(part=part, builds=ordered, cost=part_costs[p], plan=(plan, p), drawn=None)
+        )
     candidates.sort(key=lambda c: (*c.best.order[:2], c.part.part))
     return candidates, ruled_out, valueless
 

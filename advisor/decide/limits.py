@@ -417,7 +417,10 @@ def plan_faults(
 ) -> Iterator[tuple[int, list[Failed]]]:
     """(part, why it has no plan) of every part and sleep state without one."""
     for p, z in zip(*np.nonzero(table.sleeping & ~plan.possible), strict=True):
-        found = _faults(OPTION_LIMITS, Planned(plan, table, product, int(p), int(z)))
+        found = _faults(
+            OPTION_LIMITS,
+            Planned(plan=plan, table=table, product=product, part=int(p), sleep=int(z)),
+        )
         if found:
             yield int(p), found
 

@@ -84,7 +84,13 @@ def pair_weights(judgements: Array) -> Judged:
         miss = float(np.exp(abs(logs[i, j] + logs[j, k] - logs[i, k])))
         if triple is None or miss > discord + 1e-12:
             triple, discord = (i, j, k), miss
-    return Judged(weights / weights.sum(), greatest, ratio, triple, discord)
+    return Judged(
+        weights=weights / weights.sum(),
+        greatest=greatest,
+        ratio=ratio,
+        triple=triple,
+        discord=discord,
+    )
 
 
 def exchange(criteria: Sequence[Criterion], weights: Array, of: int, for_one: int) -> float:

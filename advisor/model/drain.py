@@ -69,13 +69,13 @@ def joined(drains: Sequence[Drain]) -> Drain:
     if len(drains) == 1:
         return first
     return Drain(
-        np.concatenate([d.constant_a for d in drains]),
-        np.concatenate([d.power_w for d in drains]),
-        np.concatenate([d.share for d in drains]),
-        np.concatenate([d.duration_s for d in drains]),
-        first.tasks,
-        first.period_s,
-        np.concatenate([d.cut_off_v for d in drains]),
+        constant_a=np.concatenate([d.constant_a for d in drains]),
+        power_w=np.concatenate([d.power_w for d in drains]),
+        share=np.concatenate([d.share for d in drains]),
+        duration_s=np.concatenate([d.duration_s for d in drains]),
+        tasks=first.tasks,
+        period_s=first.period_s,
+        cut_off_v=np.concatenate([d.cut_off_v for d in drains]),
     )
 
 

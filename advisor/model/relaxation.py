@@ -19,6 +19,7 @@ A case is one voltage, resistance and load; arrays of cases are (m,). SI units.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -57,11 +58,19 @@ class Circuit:
 
     def tiled(self, times: int) -> Circuit:
         """The cases several times over."""
-        return Circuit(*(np.tile(x, times) for x in (self.volts, self.ohms, self.esr, self.farad)))
+        return self._each(lambda x: np.tile(x, times))
 
     def taken(self, index: NDArray[np.intp]) -> Circuit:
         """Some of the cases."""
-        return Circuit(self.volts[index], self.ohms[index], self.esr[index], self.farad[index])
+        return self._each(lambda x: x[index])
+
+    def _each(self, change: Callable[[Array], Array]) -> Circuit:
+        return Circuit(
+            volts=change(self.volts),
+            ohms=change(self.ohms),
+            esr=change(self.esr),
+            farad=change(self.farad),
+        )
 
 
 class Stepper:

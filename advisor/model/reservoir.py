@@ -222,19 +222,19 @@ class _Walks:
         train, case = self.train, self.case[at]
         states, owner = self.states[:, at], self.owner[:, at]
         return Run(
-            self.circuit.taken(case),
-            train.amps[states, case],
-            train.watts[states, case],
-            train.seconds[states, case],
-            train.periods[owner, case],
-            _meetings(train.periods)[owner, case],
-            late[owner, np.arange(len(at))],
-            np.diff(owner, axis=0, prepend=-1) != 0,
-            self.powered,
-            loaded_voltage(self.circuit.volts, self.circuit.ohms, train.amps[-1], train.watts[-1])[
-                case
-            ],
-            (train.amps[-1, case], train.watts[-1, case]) if train.powered[-1] else None,
+            circuit=self.circuit.taken(case),
+            amps=train.amps[states, case],
+            watts=train.watts[states, case],
+            seconds=train.seconds[states, case],
+            periods=train.periods[owner, case],
+            meetings=_meetings(train.periods)[owner, case],
+            late=late[owner, np.arange(len(at))],
+            opens=np.diff(owner, axis=0, prepend=-1) != 0,
+            powered=self.powered,
+            rest=loaded_voltage(
+                self.circuit.volts, self.circuit.ohms, train.amps[-1], train.watts[-1]
+            )[case],
+            sleep=(train.amps[-1, case], train.watts[-1, case]) if train.powered[-1] else None,
         )
 
     def repeating(

@@ -141,12 +141,12 @@ class _Cases:
 
     def _train(self, case: NDArray[np.intp]) -> Train:
         return Train(
-            self.constant[:, case],
-            self.power[:, case],
-            self.duration[:, case],
-            self.tasks,
-            self.period[:, case],
-            self.powered,
+            amps=self.constant[:, case],
+            watts=self.power[:, case],
+            seconds=self.duration[:, case],
+            tasks=self.tasks,
+            periods=self.period[:, case],
+            powered=self.powered,
         )
 
     def held(self, upto: Array, worst: Array) -> NDArray[np.bool_]:

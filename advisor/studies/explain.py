@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -353,8 +353,10 @@ def money_items(
     out = []
     for name, amount in items:
         bought = purchases.get(name)
-        pieces = () if bought is None else (bought.needed, int(bought.purchase.pieces[0]))
-        out.append(MoneyItem(name, known(amount), *pieces))
+        item = MoneyItem(name, known(amount))
+        if bought is not None:
+            item = replace(item, needed=bought.needed, bought=int(bought.purchase.pieces[0]))
+        out.append(item)
     return tuple(out)
 
 
@@ -366,15 +368,15 @@ def _score(evaluation: Evaluation, build: Build, rival: Build | None) -> tuple[S
         value = float(build.found.values[i, build.row, 0])
         out.append(
             ScoreItem(
-                criterion.name,
-                float(mine[i]),
-                None if theirs is None else float(theirs[i]),
-                None if theirs is None else float(mine[i] - theirs[i]),
-                criterion.shown(value),
-                None
+                criterion=criterion.name,
+                points=float(mine[i]),
+                over_points=None if theirs is None else float(theirs[i]),
+                difference=None if theirs is None else float(mine[i] - theirs[i]),
+                value=criterion.shown(value),
+                over_value=None
                 if rival is None
                 else criterion.shown(float(rival.found.values[i, rival.row, 0])),
-                criterion.weight,
+                weight=criterion.weight,
             )
         )
     return tuple(out)
@@ -392,12 +394,12 @@ def _plan(evaluation: Evaluation, candidate: Candidate) -> Plan:
         usable = [o for o in range(len(parts.options[k])) if fed[o]]
         tasks.append(
             PlanTask(
-                task.name,
-                tuple(parts.options[k][o].label for o in usable),
-                tuple(float(plan.charge[k][p, z, o]) for o in usable),
-                tuple(float(plan.length[k][p, z, o]) for o in usable),
-                float(1 / task.period[0]),
-                tuple(not bool(plan.allowed[k][p, z, o]) for o in usable),
+                name=task.name,
+                options=tuple(parts.options[k][o].label for o in usable),
+                charge=tuple(float(plan.charge[k][p, z, o]) for o in usable),
+                length=tuple(float(plan.length[k][p, z, o]) for o in usable),
+                rate=float(1 / task.period[0]),
+                late=tuple(not bool(plan.allowed[k][p, z, o]) for o in usable),
             )
         )
     bound = solve(tasks)
@@ -425,14 +427,14 @@ def _builds(candidate: Candidate, most: int = 8) -> tuple[BuildItem, ...]:
         found, row = build.found, build.row
         out.append(
             BuildItem(
-                build_result(build),
-                build.score,
-                build.score - candidate.best.score,
-                float(found.life.life_s[row, 0]),
-                ENDS[int(found.life.ends_by[row, 0])].name,
-                float(found.battery_a[row, 0]),
-                known(found.costs.purchase[row, 0]),
-                known(found.costs.lifetime[row, 0]),
+                build=build_result(build),
+                score=build.score,
+                difference=build.score - candidate.best.score,
+                battery_life_s=float(found.life.life_s[row, 0]),
+                ends_by=ENDS[int(found.life.ends_by[row, 0])].name,
+                battery_current_a=float(found.battery_a[row, 0]),
+                purchase=known(found.costs.purchase[row, 0]),
+                lifetime=known(found.costs.lifetime[row, 0]),
             )
         )
     return tuple(out)

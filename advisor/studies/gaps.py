@@ -153,20 +153,20 @@ def gaps(
 def _nothing(found: Evaluation) -> Gaps:
     product = found.product
     return Gaps(
-        product.product,
-        found.seed,
-        found.draws,
-        invented(found),
-        found.own_cost.currency,
-        product.cost.units,
-        None,
-        None,
-        0.0,
-        None,
-        (),
-        (),
-        "Nothing fits, so no measurement decides anything.",
-        found.warnings,
+        product=product.product,
+        seed=found.seed,
+        draws=found.draws,
+        invented=invented(found),
+        currency=found.own_cost.currency,
+        units=product.cost.units,
+        first=None,
+        chosen=None,
+        evpi_score=0.0,
+        evpi_money=None,
+        figures=(),
+        groups=(),
+        advice="Nothing fits, so no measurement decides anything.",
+        warnings=found.warnings,
     )
 
 

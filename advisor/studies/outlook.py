@@ -348,14 +348,32 @@ def _changes(
 
 def _point(x: float, candidate: Candidate | None) -> Point:
     if candidate is None:
-        return Point(x, None, None, None, None, None, 0, False)
+        return Point(
+            x=x,
+            battery_life_s=None,
+            lifetime_cost=None,
+            lifetime_cost_p05=None,
+            lifetime_cost_p95=None,
+            score=None,
+            step=0,
+            joined=False,
+        )
     build, drawn = candidate.best, candidate.drawn
     found, row = build.found, build.row
     lifetime = float(found.costs.lifetime[row, 0])
-    life = Range(float(found.life.life_s[row, 0]), *spread(None if drawn is None else drawn.life_s))
-    low, _, high = spread(None if drawn is None else drawn.lifetime)
+    lives = spread(None if drawn is None else drawn.life_s)
+    nominal = float(found.life.life_s[row, 0])
+    life = Range(nominal=nominal, p05=lives.p05, p50=lives.p50, p95=lives.p95)
+    lifetimes = spread(None if drawn is None else drawn.lifetime)
     return Point(
-        x, life, None if np.isnan(lifetime) else lifetime, low, high, build.score, 0, False
+        x=x,
+        battery_life_s=life,
+        lifetime_cost=None if np.isnan(lifetime) else lifetime,
+        lifetime_cost_p05=lifetimes.p05,
+        lifetime_cost_p95=lifetimes.p95,
+        score=build.score,
+        step=0,
+        joined=False,
     )
 
 
@@ -388,6 +406,24 @@ def _joined(
 
 def _bare(x: float, offer: Offer | None) -> Point:
     if offer is None:
-        return Point(x, None, None, None, None, None, 0, False)
+        return Point(
+            x=x,
+            battery_life_s=None,
+            lifetime_cost=None,
+            lifetime_cost_p05=None,
+            lifetime_cost_p95=None,
+            score=None,
+            step=0,
+            joined=False,
+        )
     life = Range(offer.life_s, None, None, None)
-    return Point(x, life, offer.lifetime, None, None, offer.score, 0, False)
+    return Point(
+        x=x,
+        battery_life_s=life,
+        lifetime_cost=offer.lifetime,
+        lifetime_cost_p05=None,
+        lifetime_cost_p95=None,
+        score=offer.score,
+        step=0,
+        joined=False,
+    )

@@ -221,7 +221,9 @@ def _criteria(found: Evaluation) -> Iterator[Weighted]:
     for one in found.criteria:
         weight = found.product.priorities[one.name].weight
         assert weight is not None  # a rule asks for it
-        yield Weighted(one.name, weight.nominal, one.poor, one.good, one.unit)
+        yield Weighted(
+            criterion=one.name, weight=weight.nominal, poor=one.poor, good=one.good, unit=one.unit
+        )
 
 
 def _offered(found: Evaluation, candidate: Candidate, build: Build) -> OfferedBuild:
@@ -264,12 +266,33 @@ def _inputs(catalogue: Catalogue, product: Product) -> Iterator[InputFile]:
     """The product's file first, then the catalogue's by kind."""
     name = product.product
     figures = figures_of(catalogue, name)
-    yield InputFile(name, "product", product.invented, product.summary, figures, {})
+    yield InputFile(
+        id=name,
+        kind="product",
+        invented=product.invented,
+        summary=product.summary,
+        figures=figures,
+        evidence={},
+    )
     if KERNELS in catalogue.documents:
-        yield InputFile(KERNELS, "kernels", False, None, figures_of(catalogue, KERNELS), {})
+        yield InputFile(
+            id=KERNELS,
+            kind="kernels",
+            invented=False,
+            summary=None,
+            figures=figures_of(catalogue, KERNELS),
+            evidence={},
+        )
     for kind, records in catalogue.kinds.items():
         for identity, record in records.items():
             named = getattr(record, "evidence", {})
             evidence = {key: one.kind or "unstated" for key, one in named.items()}
             figures = figures_of(catalogue, identity)
-            yield InputFile(identity, kind, record.invented, record.summary, figures, evidence)
+            yield InputFile(
+                id=identity,
+                kind=kind,
+                invented=record.invented,
+                summary=record.summary,
+                figures=figures,
+                evidence=evidence,
+            )

@@ -274,21 +274,24 @@ def power_result(build: Build) -> Power:
     )
 
 
-def spread(values: np.ndarray | None) -> tuple[float | None, float | None, float | None]:
+def spread(values: np.ndarray | None) -> Spread:
     """5, 50, 95 % of draws; Nones without them."""
     if values is None or bool(np.isnan(values).any()):
-        return None, None, None
-    return percentiles(values)
+        return Spread(p05=None, p50=None, p95=None)
+    p05, p50, p95 = percentiles(values)
+    return Spread(p05=p05, p50=p50, p95=p95)
 
 
 def life_result(candidate: Candidate, averaged: float) -> LifeResult:
     """Battery life of the chosen build; `averaged` is that of `averaged_lives`, s."""
     build = candidate.best
     life, row = build.found.life, build.row
-    drawn = None if candidate.drawn is None else candidate.drawn.life_s
+    drawn = spread(None if candidate.drawn is None else candidate.drawn.life_s)
     return LifeResult(
-        float(life.life_s[row, 0]),
-        *spread(drawn),
+        nominal=float(life.life_s[row, 0]),
+        p05=drawn.p05,
+        p50=drawn.p50,
+        p95=drawn.p95,
         ends_by=ENDS[int(life.ends_by[row, 0])].name,
         averaged=averaged,
     )
@@ -299,7 +302,7 @@ def cost_result(candidate: Candidate, currency: str) -> CostResult:
     build = candidate.best
     money, row = build.found.costs, build.row
     drawn = None if candidate.drawn is None else candidate.drawn.lifetime
-    low, _, high = spread(drawn)
+    lifetimes = spread(drawn)
     return CostResult(
         currency=currency,
         purchase=known(money.purchase[row, 0]),
@@ -307,8 +310,8 @@ def cost_result(candidate: Candidate, currency: str) -> CostResult:
         upkeep=known(money.upkeep[row, 0]),
         lifetime=known(money.lifetime[row, 0]),
         replacements=known(money.replacements[row, 0]),
-        lifetime_p05=low,
-        lifetime_p95=high,
+        lifetime_p05=lifetimes.p05,
+        lifetime_p95=lifetimes.p95,
     )
 
 

@@ -29,7 +29,6 @@ from advisor.studies.results import (
     CriterionResult,
     FailedResult,
     RankedPart,
-    Spread,
     build_result,
     cost_result,
     failed_result,
@@ -219,7 +218,7 @@ def _ranked(
         maker=candidate.part.maker,
         invented=candidate.part.invented,
         score=build.score,
-        score_range=Spread(*spread(None if candidate.drawn is None else candidate.drawn.score)),
+        score_range=spread(None if candidate.drawn is None else candidate.drawn.score),
         first_place_probability=None if firm.first is None else float(firm.first[place]),
         meets_life_target_probability=meets,
         fits_probability=None if candidate.drawn is None else candidate.drawn.fit,
@@ -241,11 +240,11 @@ def _ranked(
         },
         criteria={
             c.name: CriterionResult(
-                float(found.values[i, row, 0]),
-                c.unit,
-                float(found.utilities[i, row, 0]),
-                c.weight,
-                float(each[i]),
+                value=float(found.values[i, row, 0]),
+                unit=c.unit,
+                utility=float(found.utilities[i, row, 0]),
+                weight=c.weight,
+                points=float(each[i]),
             )
             for i, c in enumerate(evaluation.criteria)
         },
