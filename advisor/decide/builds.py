@@ -418,27 +418,34 @@ class _View:
 
     @property
     def life_s(self) -> Array:
+        """Battery life, (R, N) s."""
         return self.life.life_s
 
     @property
     def lifetime(self) -> Array:
+        """Cost over the service life, (R, N) per unit."""
         return self.money.lifetime
 
     @property
     def purchase(self) -> Array:
+        """Cost of the purchase, (R, N) per unit."""
         return self.money.purchase
 
     @property
     def energy_per_day(self) -> Array:
+        """What the pack gives, at its nominal voltage, (R, N) J a day."""
         return np.asarray(self.life.mean_current_a * self.feed.nominal_v * DAY)
 
     @property
     def memory_headroom(self) -> Array:
+        """Share of the tightest memory left, (R, N)."""
         return self.side.memory_headroom[self.part]
 
     @property
     def toolchain(self) -> Array:
+        """Maturity of the toolchain, (R, N), 0..100."""
         return self.side.toolchain[self.part]
 
     def figure(self, keys: Keys) -> Array:
+        """A part's own figure, (R, N) SI; NaN where it is not stated."""
         return self.side.figures[keys][self.part]

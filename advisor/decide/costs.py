@@ -44,7 +44,7 @@ class PartCost:
 
     @property
     def each(self) -> Array:
-        """Part and extras, per unit."""
+        """Part and extras, (N,) per unit."""
         return sum(self.extras.values(), self.part)
 
 
@@ -63,7 +63,7 @@ class FeedCost:
 
     @property
     def each(self) -> Array:
-        """All of it, per unit."""
+        """All of it, (N,) per unit."""
         return self.pack + self.converter + self.reservoir
 
 
@@ -226,7 +226,7 @@ class Costs:
 
     @property
     def lifetime(self) -> Array:
-        """Purchase, development and upkeep together."""
+        """Purchase, development and upkeep together, (R, N) per unit."""
         return self.purchase + self.development + self.upkeep
 
 

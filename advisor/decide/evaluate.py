@@ -85,7 +85,7 @@ class Evaluation:
 
     @property
     def weights(self) -> Array:
-        """Weights of the criteria at the stated values, (C,), of a sum of 1."""
+        """Weights of the criteria at the stated values, (C,) shares of 1."""
         return np.array([c.weight for c in self.criteria])
 
     def scores(self) -> Array:

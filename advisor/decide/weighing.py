@@ -29,7 +29,10 @@ SECONDS = 20.0
 
 
 def order_weights(count: int) -> Array:
-    """Rank-order centroid weights, the most important first: w_k = (1/n) sum_{i=k}^n 1/i."""
+    """Rank-order centroid weights, the most important first: w_k = (1/n) sum_{i=k}^n 1/i.
+
+    (n,) shares of 1, of a count n of criteria.
+    """
     parts = 1.0 / np.arange(1, count + 1)
     return np.asarray(parts[::-1].cumsum()[::-1] / count)
 
@@ -54,7 +57,7 @@ class Judged:
 
 
 def pair_weights(judgements: Array) -> Judged:
-    """Weights from a reciprocal matrix.
+    """Weights, shares of 1, from a reciprocal matrix.
 
     Parameters
     ----------
@@ -96,7 +99,8 @@ def pair_weights(judgements: Array) -> Judged:
 def exchange(criteria: Sequence[Criterion], weights: Array, of: int, for_one: int) -> float:
     """How much of criterion `of` (its SI unit) is worth one SI unit of criterion `for_one`.
 
-    Both within their anchors: a unit of a criterion is worth weight/(good - poor).
+    Both within their anchors: a unit of a criterion is worth weight/(good - poor). `weights` are
+    (C,) in the order of `criteria`, `of` and `for_one` indices into them.
     """
     unit = [float(w) / (c.good - c.poor) for c, w in zip(criteria, weights, strict=True)]
     return abs(unit[for_one] / unit[of]) if unit[of] else np.inf

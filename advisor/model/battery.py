@@ -199,7 +199,7 @@ class _March:
         return np.asarray(self.pack.capacity_c * total)
 
     def depth(self, time: Array, end: Array) -> Array:
-        """Depth reached after a time that is before the end, (R, N)."""
+        """Depth reached after (R, N) s that are before the end, (R, N) share of the capacity."""
         pack = self.pack
         with np.errstate(divide="ignore", invalid="ignore"):
             if self.constant:
@@ -225,7 +225,10 @@ class _March:
 
 
 def cut_off_depth(pack: Pack, cut_off: Array) -> Array:
-    """First depth at which the open voltage is below the cut-off, (R, N); 1 where it never is."""
+    """First depth at which the open voltage is below the cut-off, (R, N) V; 1 where it never is.
+
+    Depths are shares of the capacity, (R, N).
+    """
     out = np.ones_like(cut_off)
     if bool((pack.open_v[-1] >= cut_off).all()):
         return out

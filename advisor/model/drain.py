@@ -80,7 +80,17 @@ def joined(drains: Sequence[Drain]) -> Drain:
 
 
 def at_depth(grid: Array, values: Array, depth: Array, draw: NDArray[np.intp]) -> Array:
-    """Values (G, N) on a grid (G,) at depths of any shape, each for its own draw."""
+    """Values on a grid of depths, each for its own draw.
+
+    Parameters
+    ----------
+    grid : (G,) share of the capacity. values : (G, N), in any unit. depth : of any shape.
+    draw : index into N, broadcasting to the depths.
+
+    Returns
+    -------
+    Of the depths' shape, in the values' unit.
+    """
     i = np.clip(np.searchsorted(grid, depth, side="right") - 1, 0, len(grid) - 2)
     t = (depth - grid[i]) / (grid[i + 1] - grid[i])
     return np.asarray(values[i, draw] * (1 - t) + values[i + 1, draw] * t)

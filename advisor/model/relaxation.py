@@ -43,17 +43,17 @@ class Circuit:
 
     @classmethod
     def of(cls, volts: Array, ohms: Array, farad: Array, esr: Array) -> Circuit:
-        """Arrays that broadcast; a source without resistance gets next to none."""
+        """Of V, ohm, F, ohm that broadcast; a source without resistance gets next to none."""
         return cls(volts, np.maximum(ohms, LEAST_OHM), esr, farad)
 
     @property
     def tau(self) -> Array:
-        """Time constant at constant currents, s."""
+        """Time constant at constant currents, (m,) s."""
         return np.asarray((self.ohms + self.esr) * self.farad)
 
     @property
     def kappa(self) -> Array:
-        """Share of the series resistance in both."""
+        """Share of the source's resistance and the reservoir's that is the reservoir's, (m,)."""
         return np.asarray(self.esr / (self.ohms + self.esr))
 
     def tiled(self, times: int) -> Circuit:
@@ -61,7 +61,7 @@ class Circuit:
         return self._each(lambda x: np.tile(x, times))
 
     def taken(self, index: NDArray[np.intp]) -> Circuit:
-        """Some of the cases."""
+        """Some of the cases, by their indices (n,)."""
         return self._each(lambda x: x[index])
 
     def _each(self, change: Callable[[Array], Array]) -> Circuit:
@@ -85,7 +85,13 @@ class Stepper:
     def step(
         self, held: Array, amps: Array, watts: Array | None, seconds: Array
     ) -> tuple[Array, Array, Array]:
-        """(first and last voltage at the terminals, the capacitor's after `seconds`)."""
+        """(first and last voltage at the terminals, the capacitor's after `seconds`), (m,) V each.
+
+        Parameters
+        ----------
+        held : (m,) V, the capacitor's at first. amps, watts : (m,) A, W; no watts are none.
+        seconds : (m,) s.
+        """
         span = seconds / self.tau
         upper = self.volts - self.ohms * amps
         open_v = self.near + self.far * held

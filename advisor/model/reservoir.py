@@ -215,7 +215,7 @@ class _Walks:
         return low, held < found
 
     def once(self, at: NDArray[np.intp]) -> Run:
-        """Every event once, in some of the cases."""
+        """Every event once, in some of the cases, by their indices (n,)."""
         return self._run(at, self._waits()[:, at])
 
     def _run(self, at: NDArray[np.intp], late: Array) -> Run:
@@ -276,6 +276,7 @@ class _Walks:
     def twice(self, at: NDArray[np.intp], before: bool) -> Run:
         """Every event once, and then those due again.
 
+        at : (n,) indices of cases.
         before : whether the last task's comes only after the others that are due again. Else it
         comes twice itself, as soon as it can be, with the others that are due by then.
         """

@@ -87,7 +87,7 @@ class Run:
         return low, deeper
 
     def taken(self, index: NDArray[np.intp]) -> Run:
-        """Some of the cases."""
+        """Some of the cases, by their indices (n,)."""
         return Run(
             circuit=self.circuit.taken(index),
             amps=self.amps[:, index],
