@@ -83,9 +83,11 @@ def part_side(
 
     tools = []
     for part in parts:
-        found = maturity(part.toolchain)
+        answers = maturity(part.toolchain)
         tools.append(
-            np.full(size, np.nan) if found is None else maturity_draws(found, samplers[part.part])
+            np.full(size, np.nan)
+            if answers is None
+            else maturity_draws(answers, samplers[part.part])
         )
     memory = []
     for part in parts:
@@ -213,8 +215,8 @@ def averaged_lives(builds: Sequence[Build]) -> list[float]:
             packs[cells_name(build.found.feed.option)].append(i)
     for members in packs.values():
         drains = [_row(builds[i].found.drain, builds[i].row) for i in members]
-        found = averaged(builds[members[0]].found.feed.pack, joined(drains))
-        for i, life in zip(members, found[:, 0], strict=True):
+        averaged_s = averaged(builds[members[0]].found.feed.pack, joined(drains))
+        for i, life in zip(members, averaged_s[:, 0], strict=True):
             out[i] = float(life)
     return out
 
@@ -325,15 +327,15 @@ def assess(
     packs: dict[str, list[int]] = defaultdict(list)
     for i, made in enumerate(prepared):
         packs[cells_name(made.feed.option)].append(i)
-    found: dict[int, Life] = {}
+    life_of: dict[int, Life] = {}
     for members in packs.values():
         pack = prepared[members[0]].feed.pack
         drains = [prepared[i].drain for i in members]
         asked = fresh or drains[0].share.shape[2] == 1
         asked = asked or any(_may_pulse(prepared[i]) for i in members)
-        found |= zip(members, lives(pack, drains, fresh=asked), strict=True)
+        life_of |= zip(members, lives(pack, drains, fresh=asked), strict=True)
     return [
-        _assessed(made, found[i], own_cost, product, criteria, weights)
+        _assessed(made, life_of[i], own_cost, product, criteria, weights)
         for i, made in enumerate(prepared)
     ]
 
@@ -353,7 +355,7 @@ def _may_pulse(made: Prepared) -> bool:
 
 def _assessed(
     made: Prepared,
-    found: Life,
+    life: Life,
     own_cost: ProductCost,
     product: ProductFigures,
     criteria: Sequence[Criterion],
@@ -363,14 +365,14 @@ def _assessed(
     current = lines.rail_current(feed.chip_voltage())
     rail = (lines.share * current).sum(axis=1)
     battery = (lines.share * (drain.constant_a + drain.power_w / feed.nominal_v)).sum(axis=1)
-    money = costs(side.cost[part], side.setup_h[part], made.feed_cost, own_cost, found.life_s)
+    money = costs(side.cost[part], side.setup_h[part], made.feed_cost, own_cost, life.life_s)
     headroom = _headroom(lines, product)
-    view = _View(feed=feed, life=found, money=money, side=side, part=part, headroom=headroom)
-    shape = found.life_s.shape
+    view = _View(feed=feed, life=life, money=money, side=side, part=part, headroom=headroom)
+    shape = life.life_s.shape
     values = np.stack([np.broadcast_to(c.measure.value(view), shape) for c in criteria])
-    total, worth = score(criteria, values, weights)
-    held = np.where(lines.duration > 0, current, 0.0)
-    held[:, -1] = current[:, -1]
+    points, worth = score(criteria, values, weights)
+    state_a = np.where(lines.duration > 0, current, 0.0)
+    state_a[:, -1] = current[:, -1]
     return Assessed(
         feed=feed,
         feed_cost=made.feed_cost,
@@ -381,13 +383,13 @@ def _assessed(
         timeline=lines,
         rail_a=rail,
         battery_a=battery,
-        life=found,
+        life=life,
         costs=money,
         headroom=headroom,
         values=values,
         utilities=worth,
-        score=total,
-        peak_a=held.max(axis=1),
+        score=points,
+        peak_a=state_a.max(axis=1),
         drain=drain,
         product=product,
     )

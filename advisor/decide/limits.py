@@ -425,11 +425,11 @@ def plan_faults(
             yield int(p), found
 
 
-def row_faults(found: Assessed, side: PartSide, own: ProductCost) -> list[list[Failed]]:
+def row_faults(assessed: Assessed, side: PartSide, own: ProductCost) -> list[list[Failed]]:
     """What rules each build out, by row, at the stated values; empty for those that stand."""
-    out: list[list[Failed]] = [[] for _ in found.part]
+    out: list[list[Failed]] = [[] for _ in assessed.part]
     for limit in BUILD_LIMITS:
-        for case in limit.cases(Held(found, side, own)):
+        for case in limit.cases(Held(assessed, side, own)):
             bad = limit.bad(case)
             if bad.any():
                 for row in np.nonzero(np.broadcast_to(bad, (len(out), 1))[:, 0])[0]:
@@ -438,23 +438,23 @@ def row_faults(found: Assessed, side: PartSide, own: ProductCost) -> list[list[F
 
 
 def kept(
-    found: Assessed, side: PartSide, own: ProductCost
+    assessed: Assessed, side: PartSide, own: ProductCost
 ) -> tuple[NDArray[np.bool_], dict[str, NDArray[np.bool_]]]:
     """(whether builds keep every limit of their feed and their own, (R, N); where which need is
     broken, (R, N) each)."""
-    good = np.ones(found.score.shape, dtype=bool)
+    keeps = np.ones(assessed.score.shape, dtype=bool)
     broken: dict[str, NDArray[np.bool_]] = {}
-    supply, held = Supply(found.feed, found.product), Held(found, side, own)
+    supply, held = Supply(assessed.feed, assessed.product), Held(assessed, side, own)
     for limits, subject in ((FEED_LIMITS, supply), (BUILD_LIMITS, held)):
         for limit in limits:
             for case in limit.cases(subject):
                 bad = limit.bad(case)
                 if bad.any():
-                    broken[case.need] = np.broadcast_to(bad, good.shape)
-                    good &= ~bad
-    return good, broken
+                    broken[case.need] = np.broadcast_to(bad, keeps.shape)
+                    keeps &= ~bad
+    return keeps, broken
 
 
-def stands(found: Assessed, side: PartSide, own: ProductCost) -> NDArray[np.bool_]:
+def stands(assessed: Assessed, side: PartSide, own: ProductCost) -> NDArray[np.bool_]:
     """(R, N): whether builds keep every limit of their feed and their own."""
-    return kept(found, side, own)[0]
+    return kept(assessed, side, own)[0]

@@ -49,12 +49,12 @@ def periodic_peak(
     One period maps delta to d + delta exp(-k T), so the periodic value at its start is
     d/(1 - exp(-k T)). Within a state delta moves one way, so its extremes are at states' ends.
     """
-    total = rest + sum(durations, np.zeros_like(rest))
-    grown = np.zeros_like(total)
+    period = rest + sum(durations, np.zeros_like(rest))
+    grown = np.zeros_like(period)
     for current, duration in zip(currents, durations, strict=True):
         grown = step(grown, current, duration, c, k)
     grown = step(grown, rest_current, rest, c, k)
-    delta = grown / -np.expm1(-k * total)
+    delta = grown / -np.expm1(-k * period)
     peak = delta
     for current, duration in zip(currents, durations, strict=True):
         delta = step(delta, current, duration, c, k)

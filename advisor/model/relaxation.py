@@ -109,10 +109,10 @@ class Stepper:
             last = self._relaxed(first, p, m, self.kappa, span)
             return first, last, self._held(last, amps, watts)
         last, after = self._odd(held, amps, watts, span, first)
-        good = np.nonzero(fit)[0]
-        kappa = self.kappa[good]
-        last[good] = self._relaxed(first[good], p[good], m[good], kappa, span[good])
-        after[good] = self._held(last, amps, watts)[good]
+        fits = np.nonzero(fit)[0]
+        kappa = self.kappa[fits]
+        last[fits] = self._relaxed(first[fits], p[fits], m[fits], kappa, span[fits])
+        after[fits] = self._held(last, amps, watts)[fits]
         return first, last, after
 
     def _held(self, terminals: Array, amps: Array, watts: Array) -> Array:
@@ -131,10 +131,10 @@ class Stepper:
         if not first.size:
             return first
         apart, way, above = p - m, first - p, first - m
-        both = kappa * m
-        alpha, beta = (p - both) / apart, (m - kappa * p) / apart
-        both *= p
-        ratio = above / (first - both / first) * alpha
+        km = kappa * m
+        alpha, beta = (p - km) / apart, (m - kappa * p) / apart
+        kpm = km * p
+        ratio = above / (first - kpm / first) * alpha
         z = span / alpha
         z = np.minimum(-z - np.log1p((1 - ratio) * np.expm1(-z)), 0.0)
         x = way * np.exp(z)
@@ -142,7 +142,7 @@ class Stepper:
             v = p + x
             over = v - m
             time = beta * np.log(over / above) + kappa * np.log(v / first) - alpha * z
-            z = np.minimum(z + (time - span) * over / (v - both / v), 0.0)
+            z = np.minimum(z + (time - span) * over / (v - kpm / v), 0.0)
             before, x = x, way * np.exp(z)
             if np.abs(x - before).max() < CLOSE:
                 break

@@ -332,18 +332,18 @@ class _Walks:
 
         First come first served; an event is left out while its task's last one still waits.
         """
-        ones = np.ones_like(self.periods)
-        if len(ones) == 1 or not self.lively:
-            return ones
+        late = np.ones_like(self.periods)
+        if len(late) == 1 or not self.lively:
+            return late
         tau = self.circuit.tau[self.case]
-        ends = np.zeros_like(ones)
+        ends = np.zeros_like(late)
         gone = np.cumsum(self.train.seconds[self.states, self.case], axis=0)
         for k in range(len(ends)):
             ends[k] = np.where(self.owner == k, gone, 0.0).max(axis=0)
         before = np.maximum(self.periods - ends, 0.0)
         index = np.nonzero((before / tau).min(axis=0) < FORGOTTEN)[0]
         if not index.size:
-            return ones
+            return late
         tau, before = tau[index], before[:, index]
         periods, lengths = self.periods[:, index], self.lengths[:, index]
         count = np.arange(EARLIER)[None, :, None]
@@ -363,8 +363,8 @@ class _Walks:
         # the series of events that never wait, and its share beyond those looked at
         plain = np.exp(-before / tau) / -np.expm1(-periods / tau)
         beyond = plain * np.exp(-EARLIER * periods / tau)
-        ones[:, index] = np.where(plain > 0, (left + beyond) / plain, 1.0)
-        return ones
+        late[:, index] = np.where(plain > 0, (left + beyond) / plain, 1.0)
+        return late
 
 
 def _weights(circuit: Circuit, train: Train) -> Array:

@@ -203,8 +203,8 @@ def _ranked(
     evaluation: Evaluation, place: int, candidate: Candidate, firm: Firmness, averaged: float
 ) -> RankedPart:
     build = candidate.best
-    found, row = build.found, build.row
-    each = points(evaluation, build)
+    assessed, row = build.found, build.row
+    won = points(evaluation, build)
     target = evaluation.product.life_target
     meets = None
     if candidate.drawn is not None and target is not None:
@@ -240,11 +240,11 @@ def _ranked(
         },
         criteria={
             c.name: CriterionResult(
-                value=float(found.values[i, row, 0]),
+                value=float(assessed.values[i, row, 0]),
                 unit=c.unit,
-                utility=float(found.utilities[i, row, 0]),
+                utility=float(assessed.utilities[i, row, 0]),
                 weight=c.weight,
-                points=float(each[i]),
+                points=float(won[i]),
             )
             for i, c in enumerate(evaluation.criteria)
         },
