@@ -180,19 +180,19 @@ class Build:
     """One build of a part: a row of an assessment. Builds sort by their names."""
 
     part: str
-    found: Assessed
+    assessed: Assessed
     row: int
 
     @property
     def score(self) -> float:
         """Score at the stated values."""
-        return float(self.found.score[self.row, 0])
+        return float(self.assessed.score[self.row, 0])
 
     @property
     def order(self) -> tuple[float, float, Build]:
         """By which builds of a part compete: the least is the best, of equals the first by name."""
         # what is equal but for the order of its sums goes on by the next entry
-        return (-round(self.score, DIGITS), float(self.found.battery_a[self.row, 0]), self)
+        return (-round(self.score, DIGITS), float(self.assessed.battery_a[self.row, 0]), self)
 
     def __lt__(self, other: Build) -> bool:
         return self.name < other.name
@@ -200,7 +200,7 @@ class Build:
     @property
     def name(self) -> str:
         """Everything that tells it from the part's other builds."""
-        return self.found.identity(self.row)
+        return self.assessed.identity(self.row)
 
 
 def averaged_lives(builds: Sequence[Build]) -> list[float]:
@@ -208,14 +208,14 @@ def averaged_lives(builds: Sequence[Build]) -> list[float]:
 
     It takes the place of the coldest's, so it tells more where that ends the life.
     """
-    out = [float(b.found.life.life_s[b.row, 0]) for b in builds]
+    out = [float(b.assessed.life.life_s[b.row, 0]) for b in builds]
     packs: dict[str, list[int]] = defaultdict(list)
     for i, build in enumerate(builds):
-        if build.found.life.ends_by[build.row, 0] == INDEX["cold"]:
-            packs[cells_name(build.found.feed.option)].append(i)
+        if build.assessed.life.ends_by[build.row, 0] == INDEX["cold"]:
+            packs[cells_name(build.assessed.feed.option)].append(i)
     for members in packs.values():
-        drains = [_row(builds[i].found.drain, builds[i].row) for i in members]
-        averaged_s = averaged(builds[members[0]].found.feed.pack, joined(drains))
+        drains = [_row(builds[i].assessed.drain, builds[i].row) for i in members]
+        averaged_s = averaged(builds[members[0]].assessed.feed.pack, joined(drains))
         for i, life in zip(members, averaged_s[:, 0], strict=True):
             out[i] = float(life)
     return out

@@ -145,18 +145,18 @@ def assessed(
     """
     groups: dict[tuple[str, str], list[int]] = defaultdict(list)
     for i, build in enumerate(builds):
-        made = build.found.feed
+        made = build.assessed.feed
         groups[cells_name(made.option), made.converter_name].append(i)
     catalogue, product = here.catalogue, here.product
     prepared = []
     for members in groups.values():
-        feed = builds[members[0]].found.feed
+        feed = builds[members[0]].assessed.feed
         option = product.supply_options.cells.index(feed.option)
         made, money = here.feed(option, feed.converter_name)
         parts = [catalogue.parts[builds[i].part] for i in members]
         read = []
         for i, part in zip(members, parts, strict=True):
-            at_first, row = builds[i].found, builds[i].row
+            at_first, row = builds[i].assessed, builds[i].row
             chosen = Wanted(at_first.sleep_name(row), at_first.options(row))
             read.append(part_figures(part, here.figures, here.samplers[part.part], chosen))
         table = stack(read)

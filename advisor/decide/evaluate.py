@@ -92,7 +92,7 @@ class Evaluation:
         """Score of every candidate in every draw, (P, N); the stated values without draws."""
         return np.stack(
             [
-                c.best.found.score[c.best.row] if c.drawn is None else c.drawn.score
+                c.best.assessed.score[c.best.row] if c.drawn is None else c.drawn.score
                 for c in self.candidates
             ]
         )
@@ -360,7 +360,7 @@ def _nominal(
             ruled_out[part.part] = _nearest(reasons[p] or unfit)
             continue
         ordered = tuple(sorted(builds[p], key=lambda b: b.order))
-        plan = plan_of[id(ordered[0].found)]
+        plan = plan_of[id(ordered[0].assessed)]
         candidates.append(
             Candidate(part=part, builds=ordered, cost=part_costs[p], plan=(plan, p), drawn=None)
         )

@@ -209,71 +209,71 @@ OPTION_LIMITS = (
 class Held:
     """Builds on one feed: the subject of the limits at the level `build`."""
 
-    found: Assessed
+    assessed: Assessed
     side: PartSide
     own: ProductCost
 
     @property
     def chip_v(self) -> Array:
         """Voltage at the chip, of a fresh pack where that is the rail, (N,) V."""
-        feed = self.found.feed
+        feed = self.assessed.feed
         return feed.pack.open_v[0] if feed.converter is None else feed.rail_v
 
     def figure(self, keys: Keys) -> Array:
         """A part's own figure, (R, N); NaN where it is not stated."""
-        return self.side.figures[keys][self.found.part]
+        return self.side.figures[keys][self.assessed.part]
 
 
 def _supply_max(at: Held) -> Iterator[Case]:
-    most = at.side.most_v[at.found.part]
+    most = at.side.most_v[at.assessed.part]
     yield Case(need="supply max at the chip", required=at.chip_v, offered=most)
 
 
 def _supply_min(at: Held) -> Iterator[Case]:
-    least = at.side.least_v[at.found.part]
+    least = at.side.least_v[at.assessed.part]
     yield Case(need="supply min at the chip", required=least, offered=at.chip_v)
 
 
 def _max_output(at: Held) -> Iterator[Case]:
-    feed = at.found.feed
+    feed = at.assessed.feed
     if np.isfinite(feed.most_output_a):
         need = f"{feed.converter_name} max-output"
-        yield Case(need=need, required=at.found.peak_a, offered=feed.most_output_a)
+        yield Case(need=need, required=at.assessed.peak_a, offered=feed.most_output_a)
 
 
 def _max_pulse(at: Held) -> Iterator[Case]:
-    feed = at.found.feed
+    feed = at.assessed.feed
     if feed.cell is not None and np.isfinite(feed.most_pulse_a):
-        peak = at.found.life.start_peak_a
+        peak = at.assessed.life.start_peak_a
         need = f"{feed.cell.cell} max-pulse"
         yield Case(need=need, required=peak, offered=feed.most_pulse_a)
 
 
 def _max_continuous(at: Held) -> Iterator[Case]:
-    feed = at.found.feed
+    feed = at.assessed.feed
     if feed.cell is not None and np.isfinite(feed.most_mean_a):
-        mean = at.found.life.start_mean_a
+        mean = at.assessed.life.start_mean_a
         need = f"{feed.cell.cell} max-continuous"
         yield Case(need=need, required=mean, offered=feed.most_mean_a)
 
 
 def _fresh(at: Held) -> Iterator[Case]:
-    found = at.found
+    assessed = at.assessed
     yield Case(
         need="voltage of a fresh pack under load, in the cold",
-        required=found.cut_off_v,
-        offered=np.nan_to_num(found.life.start_low_v),
-        broken=found.life.dead,
+        required=assessed.cut_off_v,
+        offered=np.nan_to_num(assessed.life.start_low_v),
+        broken=assessed.life.dead,
     )
 
 
 def _unit_cost(at: Held) -> Iterator[Case]:
-    yield Case(need="unit-cost-limit", required=at.own.limit, offered=at.found.costs.purchase)
+    yield Case(need="unit-cost-limit", required=at.own.limit, offered=at.assessed.costs.purchase)
 
 
 def _deadlines(at: Held) -> Iterator[Case]:
-    lines = at.found.timeline
-    for task, here in zip(at.found.product.tasks, lines.tasks, strict=True):
+    lines = at.assessed.timeline
+    for task, here in zip(at.assessed.product.tasks, lines.tasks, strict=True):
         if task.finish_within is not None:
             length = lines.duration[:, here].sum(axis=1)
             need = f"workload.{task.name}.finish-within"
@@ -281,7 +281,7 @@ def _deadlines(at: Held) -> Iterator[Case]:
 
 
 def _busy(at: Held) -> Iterator[Case]:
-    yield Case(need="busy share of the time", required=at.found.timeline.busy, offered=1.0)
+    yield Case(need="busy share of the time", required=at.assessed.timeline.busy, offered=1.0)
 
 
 PEAK: Keys = ("peak-current",)
@@ -289,8 +289,8 @@ PEAK: Keys = ("peak-current",)
 
 def _own_peak(at: Held) -> Iterator[Case]:
     """How long it lasts is not stated, so no reservoir is counted on."""
-    feed, own = at.found.feed, at.figure(PEAK)
-    standing = at.found.product.standing_total
+    feed, own = at.assessed.feed, at.figure(PEAK)
+    standing = at.assessed.product.standing_total
     yield Case(
         need=f"{feed.converter_name} max-output for the part's peak-current",
         required=own + standing,

@@ -176,7 +176,7 @@ def firmness(evaluation: Evaluation) -> Firmness:
         return Firmness(first=None, ranks=None, regret=None, dominated_by=(), verdict=None)
     names = [c.part.part for c in evaluation.candidates]
     values = np.stack(
-        [c.best.found.values[:, c.best.row, 0] for c in evaluation.candidates], axis=1
+        [c.best.assessed.values[:, c.best.row, 0] for c in evaluation.candidates], axis=1
     )
     over = dominators(evaluation.criteria, values)
     dominated = tuple(tuple(names[i] for i in who) for who in over)

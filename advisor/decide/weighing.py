@@ -152,7 +152,7 @@ def leads(evaluation: Evaluation, weights: Array) -> list[Lead]:
 
 def _front(builds: Sequence[Build]) -> list[Array]:
     """Utilities (C,) of a part's builds that no other of its builds beats on every criterion."""
-    return _greatest([b.found.utilities[:, b.row, 0] for b in builds])
+    return _greatest([b.assessed.utilities[:, b.row, 0] for b in builds])
 
 
 def may_win(builds: Sequence[Build]) -> list[Build]:
@@ -163,7 +163,7 @@ def may_win(builds: Sequence[Build]) -> list[Build]:
     """
     kept: list[tuple[Build, Array]] = []
     for build in sorted(builds, key=lambda b: b.order[1:]):
-        worth = build.found.utilities[:, build.row, 0]
+        worth = build.assessed.utilities[:, build.row, 0]
         if not any((other >= worth).all() for _, other in kept):
             kept.append((build, worth))
     return [build for build, _ in kept]

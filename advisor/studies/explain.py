@@ -253,7 +253,7 @@ def explained(evaluation: Evaluation, place: int, rival: Build | None) -> Explan
     """The explanation of the candidate at `place` (0 = first), against another build."""
     candidate = evaluation.candidates[place]
     build = candidate.best
-    feed = build.found.feed
+    feed = build.assessed.feed
     current = consumers(build)
     money = money_items(evaluation, candidate, build)
     target = evaluation.product.life_target
@@ -289,16 +289,18 @@ def consumers(build: Build) -> tuple[Consumer, ...]:
     converter takes beyond that is its loss. A linear converter passes the current and adds its
     quiescent current.
     """
-    found, row = build.found, build.row
-    lines, feed = found.timeline, found.feed
+    assessed, row = build.assessed, build.row
+    lines, feed = assessed.timeline, assessed.feed
     switching = feed.converter is not None and feed.converter.kind != "linear"
     ratio = float(feed.rail_v[0] / feed.nominal_v[0]) if switching else 1.0
     volts = float(feed.chip_voltage()[0])
     share = lines.share[row, :, 0] * ratio
     chip = lines.chip_a[row, :, 0] + lines.chip_w[row, :, 0] / volts
     load = lines.load_a[:, 0]
-    amounts: list[tuple[str, float]] = [(f"sleep ({found.sleep_name(row)})", share[-1] * chip[-1])]
-    for task, here, names in zip(found.task_names, lines.tasks, lines.names, strict=True):
+    amounts: list[tuple[str, float]] = [
+        (f"sleep ({assessed.sleep_name(row)})", share[-1] * chip[-1])
+    ]
+    for task, here, names in zip(assessed.task_names, lines.tasks, lines.names, strict=True):
         for s, name in zip(range(here.start, here.stop), names, strict=True):
             if name.kind == "load":
                 amounts.append((f"{task}: load {name.name}", share[s] * load[s]))
@@ -307,9 +309,9 @@ def consumers(build: Build) -> tuple[Consumer, ...]:
                 amounts.append((f"{task}: {name}", share[s] * chip[s]))
     amounts += [
         (f"standing {name}", float(value[0]) * ratio)
-        for name, value in found.product.standing.items()
+        for name, value in assessed.product.standing.items()
     ]
-    loss = float(found.battery_a[row, 0]) - sum(a for _, a in amounts)
+    loss = float(assessed.battery_a[row, 0]) - sum(a for _, a in amounts)
     if feed.converter is not None:
         amounts.append((f"loss in {feed.converter_name}", loss))
     if feed.pack.reservoir is not None:
@@ -327,9 +329,9 @@ def money_items(
     evaluation: Evaluation, candidate: Candidate, build: Build
 ) -> tuple[MoneyItem, ...]:
     """The lifetime cost of a candidate's build by item, per unit; the items add up to it."""
-    found, row = build.found, build.row
-    money, feed = found.costs, found.feed
-    cost = found.feed_cost
+    assessed, row = build.assessed, build.row
+    money, feed = assessed.costs, assessed.feed
+    cost = assessed.feed_cost
     part = candidate.part
     items: list[tuple[str, float]] = []
     purchases = {**candidate.cost.bought, **cost.bought}  # by the names of the items
@@ -365,7 +367,7 @@ def _score(evaluation: Evaluation, build: Build, rival: Build | None) -> tuple[S
     theirs = None if rival is None else points(evaluation, rival)
     out = []
     for i, criterion in enumerate(evaluation.criteria):
-        value = float(build.found.values[i, build.row, 0])
+        value = float(build.assessed.values[i, build.row, 0])
         out.append(
             ScoreItem(
                 criterion=criterion.name,
@@ -375,7 +377,7 @@ def _score(evaluation: Evaluation, build: Build, rival: Build | None) -> tuple[S
                 value=criterion.shown(value),
                 over_value=None
                 if rival is None
-                else criterion.shown(float(rival.found.values[i, rival.row, 0])),
+                else criterion.shown(float(rival.assessed.values[i, rival.row, 0])),
                 weight=criterion.weight,
             )
         )
@@ -386,8 +388,8 @@ def _plan(evaluation: Evaluation, candidate: Candidate) -> Plan:
     """The practical plan's current beside the linear program's bound, and the bound's prices."""
     build = candidate.best
     plan, p = candidate.plan
-    z = int(build.found.sleep[build.row])
-    parts = build.found.stack.parts[int(build.found.part[build.row])]
+    z = int(build.assessed.sleep[build.row])
+    parts = build.assessed.stack.parts[int(build.assessed.part[build.row])]
     tasks = []
     for k, task in enumerate(evaluation.figures.tasks):
         fed = plan.fed[k][p, : len(parts.options[k])]
@@ -403,8 +405,8 @@ def _plan(evaluation: Evaluation, candidate: Candidate) -> Plan:
             )
         )
     bound = solve(tasks)
-    practical = float(build.found.battery_a[build.row, 0])
-    chosen = build.found.options(build.row)
+    practical = float(build.assessed.battery_a[build.row, 0])
+    chosen = build.assessed.options(build.row)
     above = sum(
         t.rate * t.charge[t.options.index(o.label)] for t, o in zip(tasks, chosen, strict=True)
     )
@@ -424,17 +426,17 @@ def _plan(evaluation: Evaluation, candidate: Candidate) -> Plan:
 def _builds(candidate: Candidate, most: int = 8) -> tuple[BuildItem, ...]:
     out = []
     for build in candidate.builds[:most]:
-        found, row = build.found, build.row
+        assessed, row = build.assessed, build.row
         out.append(
             BuildItem(
                 build=build_result(build),
                 score=build.score,
                 difference=build.score - candidate.best.score,
-                battery_life_s=float(found.life.life_s[row, 0]),
-                ends_by=ENDS[int(found.life.ends_by[row, 0])].name,
-                battery_current_a=float(found.battery_a[row, 0]),
-                purchase=known(found.costs.purchase[row, 0]),
-                lifetime=known(found.costs.lifetime[row, 0]),
+                battery_life_s=float(assessed.life.life_s[row, 0]),
+                ends_by=ENDS[int(assessed.life.ends_by[row, 0])].name,
+                battery_current_a=float(assessed.battery_a[row, 0]),
+                purchase=known(assessed.costs.purchase[row, 0]),
+                lifetime=known(assessed.costs.lifetime[row, 0]),
             )
         )
     return tuple(out)

@@ -180,7 +180,7 @@ def _rate(found: Evaluation) -> float | None:
 
 def _asked(found: Evaluation, near: Sequence[str], trace: Trace) -> list[Source]:
     """What is traced that a measurement or an enquiry could settle, of what may still win."""
-    feeds = [c.best.found.feed for c in found.candidates if c.part.part in near]
+    feeds = [c.best.assessed.feed for c in found.candidates if c.part.part in near]
     known = {*near, found.product.product}
     known |= {f.option.cell for f in feeds if f.option.cell is not None}
     known |= {f.converter_name for f in feeds if f.converter is not None}

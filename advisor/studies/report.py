@@ -189,7 +189,7 @@ def report(
         rival = found.candidates[1].best if len(found.candidates) > 1 else None
         winner = explained(found, 0, rival)
     offered = [(c, may_win(c.builds)) for c in found.candidates]
-    feeds = [build.found.feed for _, builds in offered for build in builds]
+    feeds = [build.assessed.feed for _, builds in offered for build in builds]
     return Report(
         product=product.product,
         summary=product.summary,
@@ -227,7 +227,7 @@ def _criteria(found: Evaluation) -> Iterator[Weighted]:
 
 
 def _offered(found: Evaluation, candidate: Candidate, build: Build) -> OfferedBuild:
-    at, row = build.found, build.row
+    at, row = build.assessed, build.row
     values = at.values[:, row, 0]
     return OfferedBuild(
         build=build_result(build),

@@ -168,7 +168,7 @@ def summarise(evaluation: Evaluation) -> Shortlist:
         )
         for part, failed in evaluation.screened.items()
     )
-    feeds = [c.best.found.feed for c in evaluation.candidates]
+    feeds = [c.best.assessed.feed for c in evaluation.candidates]
     return Shortlist(
         product=product.product,
         summary=product.summary,
@@ -203,7 +203,7 @@ def _ranked(
     evaluation: Evaluation, place: int, candidate: Candidate, firm: Firmness, averaged: float
 ) -> RankedPart:
     build = candidate.best
-    assessed, row = build.found, build.row
+    assessed, row = build.assessed, build.row
     won = points(evaluation, build)
     target = evaluation.product.life_target
     meets = None
@@ -288,9 +288,9 @@ def _kind(part: Part, evidence: str | None) -> str:
 def figures_in_use(candidate: Candidate) -> set[Path]:
     """Paths of the measured figures that the chosen build rests on."""
     build, own = candidate.best, Path(candidate.part.part)
-    out = {own.child("sleep-states", build.found.sleep_name(build.row))}
-    options = build.found.options(build.row)
-    for task, option in zip(build.found.product.tasks, options, strict=True):
+    out = {own.child("sleep-states", build.assessed.sleep_name(build.row))}
+    options = build.assessed.options(build.row)
+    for task, option in zip(build.assessed.product.tasks, options, strict=True):
         out.add(own.child("operating-points", option.point))
         out |= {
             own.child("kernels", kernel, variant)
