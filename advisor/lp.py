@@ -269,7 +269,12 @@ class Model:
         if answer.status is Status.OPTIMAL and not whole:
             duals = {name: answer.duals.get(name, 0.0) + 0.0 for name in self._rows}
         return Solution(
-            answer.status, objective + 0.0, min(bound, objective) + 0.0, values, duals, solver
+            status=answer.status,
+            objective=objective + 0.0,
+            bound=min(bound, objective) + 0.0,
+            values=values,
+            duals=duals,
+            solver=solver,
         )
 
     def _settled(self, name: str, values: Mapping[str, float]) -> float:

@@ -249,7 +249,12 @@ def read_quantity(text: str, dimension: str) -> Quantity:
         value = float(number) * factor + offset
         if not math.isfinite(value):
             raise QuantityError(kind.wanted + ", and finite")
-        return Quantity(value, dimension, 0.0, "exact", (), text, unit)
+        return Quantity(
+            nominal=value,
+            dimension=dimension,
+            text=text,
+            unit_text=unit,
+        )
     return _uncertain(text, kind)
 
 
@@ -294,18 +299,28 @@ def _uncertain(text: str, kind: Dimension) -> Quantity:
     unit = (part["unit"] or "").strip()
     if (part["half"] or part["after"] or "").startswith("-"):
         raise QuantityError(expected + ", with an uncertainty that is not negative")
+    spread: tuple[float, Kind, tuple[float, ...]]
     if digits is not None:
         # without a point they are the last digits of the value, with one a figure in its unit
         places = 0 if "." in digits else len(part["value"].partition(".")[2])
         u = float(f"{digits}e{-places}") * float("1" + power) * factor
-        result = Quantity(nominal, kind.name, u, "normal" if u else "exact", (), text, unit)
+        spread = u, "normal" if u else "exact", ()
     elif half is None or half == 0:
-        result = Quantity(nominal, kind.name, 0.0, "exact", (), text, unit)
+        spread = 0.0, "exact", ()
     elif k is not None:
-        result = Quantity(nominal, kind.name, half / float(k), "normal", (), text, unit)
+        spread = half / float(k), "normal", ()
     else:
-        u = half / math.sqrt(3)
-        result = Quantity(nominal, kind.name, u, "rectangular", (half,), text, unit)
+        spread = half / math.sqrt(3), "rectangular", (half,)
+    u, distribution, shape = spread
+    result = Quantity(
+        nominal=nominal,
+        dimension=kind.name,
+        u=u,
+        kind=distribution,
+        shape=shape,
+        text=text,
+        unit_text=unit,
+    )
     if not (math.isfinite(nominal) and math.isfinite(result.u)):
         raise QuantityError(expected + ", and finite")
     return result
@@ -335,10 +350,23 @@ def lognormal(
 ) -> Quantity:
     """Lognormal figure of a median, its stated value, and the logarithm's standard deviation."""
     if sigma == 0:
-        return Quantity(median, dimension, 0.0, "exact", (), text, unit_text)
+        return Quantity(
+            nominal=median,
+            dimension=dimension,
+            text=text,
+            unit_text=unit_text,
+        )
     mean = median * math.exp(sigma * sigma / 2)
     u = mean * math.sqrt(math.expm1(sigma * sigma))
-    return Quantity(median, dimension, u, "lognormal", (median, sigma), text, unit_text)
+    return Quantity(
+        nominal=median,
+        dimension=dimension,
+        u=u,
+        kind="lognormal",
+        shape=(median, sigma),
+        text=text,
+        unit_text=unit_text,
+    )
 
 
 def pert(low: Quantity, likely: Quantity, high: Quantity) -> Quantity:
@@ -357,9 +385,22 @@ def pert(low: Quantity, likely: Quantity, high: Quantity) -> Quantity:
     mean = (a + 4 * m + b) / 6
     text = f"{low.text} to {high.text}, likely {likely.text}"
     if a == b:
-        return Quantity(a, low.dimension, 0.0, "exact", (), text, low.unit_text)
+        return Quantity(
+            nominal=a,
+            dimension=low.dimension,
+            text=text,
+            unit_text=low.unit_text,
+        )
     u = math.sqrt((mean - a) * (b - mean) / 7)
-    return Quantity(mean, low.dimension, u, "pert", (a, m, b), text, low.unit_text)
+    return Quantity(
+        nominal=mean,
+        dimension=low.dimension,
+        u=u,
+        kind="pert",
+        shape=(a, m, b),
+        text=text,
+        unit_text=low.unit_text,
+    )
 
 
 def exact(value: float, dimension: str) -> Quantity:

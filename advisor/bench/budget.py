@@ -65,13 +65,13 @@ def combined(value: float, terms: Sequence[Term]) -> Result:
     kept = tuple(t for t in terms if t.u > 0)
     variance = sum(t.u**2 for t in kept)
     if variance == 0:
-        return Result(value, 0.0, math.inf, 1.96, ())
+        return Result(value=value, u=0.0, dof=math.inf, k95=1.96, budget=())
     u = math.sqrt(variance)
     spent = sum(t.u**4 / t.dof for t in kept)
     dof = variance**2 / spent if spent else math.inf
     dominant = any(t.shape == "rectangular" and t.u**2 > DOMINANT * variance for t in kept)
     k = half_width(kept) / u if dominant else student(dof)
-    return Result(value, u, dof, k, kept)
+    return Result(value=value, u=u, dof=dof, k95=k, budget=kept)
 
 
 def student(dof: float, coverage: float = COVERAGE) -> float:
@@ -122,4 +122,4 @@ def repeats(values: Sequence[float] | NDArray[np.float64], source: str) -> tuple
     given = np.asarray(values, dtype=float)
     n = len(given)
     u = float(np.std(given, ddof=1)) / math.sqrt(n)
-    return float(given.mean()), Term(source, "A", u, "t", n - 1)
+    return float(given.mean()), Term(source=source, type="A", u=u, shape="t", dof=n - 1)

@@ -11,22 +11,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
 
 from advisor.bench.budget import Result, Term, combined, repeats
 from advisor.bench.notes import Session, key_of
-from advisor.bench.segments import (
-    BLOCKS,
-    Measured,
-    Window,
-    binned,
-    by_current,
-    measure,
-    refined,
-)
+from advisor.bench.segments import BLOCKS, Measured, Window, binned, by_current, measure, refined
 from advisor.bench.trace import Chunk, Floats
 from advisor.catalogue.schema_bench import IDLE, OverheadTrace, Segment
 from advisor.faults import FaultLog
@@ -135,15 +127,18 @@ def distil(session: Session, trace: Source, overhead: Source | None = None) -> F
         if work is not None:
             (wakes if segment.wake else kernels)[name] = work
         kind: Literal["kernel", "wake"] = "wake" if segment.wake else "kernel"
-        stretches.append(
-            Stretch(kind, name, segment.runs, float(pulse.start[0]), float(pulse.end[-1]))
-        )
+        begin, end = float(pulse.start[0]), float(pulse.end[-1])
+        stretches.append(Stretch(kind=kind, name=name, runs=segment.runs, start_s=begin, end_s=end))
         warnings += _warn(name, segment, pulse, found.step)
     states = []
     for segment, held_sums in zip(session.states, found.windows, strict=False):
         held = _held(session, segment, held_sums, board, log)
         window = _window(segment)
-        stretches.append(Stretch("state", key_of(segment), 1, window.begin, window.end))
+        stretches.append(
+            Stretch(
+                kind="state", name=key_of(segment), runs=1, start_s=window.begin, end_s=window.end
+            )
+        )
         if held is not None:
             states.append(held)
             if held.current.expanded > held.current.value:
@@ -157,13 +152,13 @@ def distil(session: Session, trace: Source, overhead: Source | None = None) -> F
             f"a drop-out of {show(length, 'time')} at {moment:.6g} s, in no stretch that counts"
         )
     return Figures(
-        tuple(sorted(stretches, key=lambda s: s.start_s)),
-        session.notes.trace.marker is not None,
-        kernels,
-        wakes,
-        tuple(states),
-        supply,
-        tuple(warnings),
+        stretches=tuple(sorted(stretches, key=lambda s: s.start_s)),
+        by_marker=session.notes.trace.marker is not None,
+        kernels=kernels,
+        wakes=wakes,
+        states=tuple(states),
+        supply=supply,
+        warnings=tuple(warnings),
     )
 
 
@@ -443,8 +438,8 @@ def _work(
         each_energy = pulse.energy / units - net * each_time * pulse.energy / pulse.charge
     energy, repeat = repeats(each_energy, "repeats")
     volts = energy / charge
-    scaled = [Term(t.source, t.type, t.u * volts, t.shape, t.dof) for t in terms[1:]]
-    relative = [Term(t.source, t.type, t.u * energy / supply.value, t.shape) for t in supply.budget]
+    scaled = [replace(t, u=t.u * volts) for t in terms[1:]]
+    relative = [replace(t, u=t.u * energy / supply.value) for t in supply.budget]
     return Work(timed, drawn, charged, combined(energy, [repeat, *scaled, *relative]))
 
 
@@ -459,7 +454,7 @@ def _chip(session: Session, board: _Board, current: float, factor: float) -> lis
         terms.append(_limit("offset of the meter", meter.offset, factor))
     if shunt is not None:
         terms.append(_stated("shunt", shunt, read / shunt.nominal * factor))
-    return terms + [Term(t.source, t.type, t.u * factor, t.shape, t.dof) for t in board.terms]
+    return terms + [replace(t, u=t.u * factor) for t in board.terms]
 
 
 def _held(

@@ -124,7 +124,15 @@ def read_log(text: str, file: str) -> RunLog:
         found = _LINE.match(line)
         if found:
             kernel, run, units, ticks, check = found.groups()
-            lines.append(RunLine(kernel, int(run), int(units), int(ticks), check == "right"))
+            lines.append(
+                RunLine(
+                    kernel=kernel,
+                    run=int(run),
+                    units=int(units),
+                    ticks=int(ticks),
+                    right=check == "right",
+                )
+            )
         elif line.startswith("kernel="):
             faults.append(
                 Fault(

@@ -92,7 +92,13 @@ def truth_of(session: Session, part: Part | None) -> Truth:
             session.fault(log, where, "no truth", "one, or a part of the catalogue that has it")
     log.raise_if_any()
     supply = session.notes.supply
-    return Truth(kernels, wakes, states, idle, math.nan if supply is None else supply.nominal)
+    return Truth(
+        kernels=kernels,
+        wakes=wakes,
+        states=states,
+        idle=idle,
+        supply=math.nan if supply is None else supply.nominal,
+    )
 
 
 def _rehearsal(session: Session) -> Rehearsal:
@@ -268,7 +274,9 @@ def _recorded(
     m = np.zeros(len(t))
     if piece.up:
         m[(t >= piece.begin + early) & (t < piece.end + late)] = 1.0
-    return Chunk("rehearsal", row, t * (1 + errors.timebase), read + errors.offset, None, m)
+    return Chunk(
+        file="rehearsal", row=row, t=t * (1 + errors.timebase), i=read + errors.offset, v=None, m=m
+    )
 
 
 def overhead_trace(session: Session, errors: Errors, draw: np.random.Generator) -> Iterator[Chunk]:
@@ -337,4 +345,6 @@ def expected(session: Session, truth: Truth, name: str, rate: float, runs: int) 
         0.0 if notes.supply is None else notes.supply.u / notes.supply.nominal,
         0.0 if shunt is None else shunt.u / shunt.nominal * read / current,
     )
-    return Expected(name, rate, runs, math.hypot(a, b), a, b)
+    return Expected(
+        kernel=name, rate_hz=rate, runs=runs, u_relative=math.hypot(a, b), type_a=a, type_b=b
+    )

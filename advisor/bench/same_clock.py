@@ -99,10 +99,24 @@ def at_clock(runs: Sequence[Run], clock_hz: float) -> AtClock:
     """One part's kernel at a common clock, from its runs at its own."""
     known = sorted((r for r in runs if r.clock_hz is not None), key=lambda r: r.clock_hz or 0.0)
     if not known:
-        return AtClock(clock_hz, None, None, None, False, "no operating point states its clock")
+        return AtClock(
+            clock_hz=clock_hz,
+            time_s=None,
+            current_a=None,
+            energy_j=None,
+            extrapolated=False,
+            why="no operating point states its clock",
+        )
     clocks = np.array([r.clock_hz for r in known], dtype=float)
     if len(np.unique(clocks)) < len(clocks):
-        return AtClock(clock_hz, None, None, None, False, "two runs at one clock")
+        return AtClock(
+            clock_hz=clock_hz,
+            time_s=None,
+            current_a=None,
+            energy_j=None,
+            extrapolated=False,
+            why="two runs at one clock",
+        )
     cycles = np.array([r.cycles for r in known], dtype=float)
     time_s = float(np.interp(clock_hz, clocks, cycles)) / clock_hz
     low, high = clocks[0] * (1 - NEAR), clocks[-1] * (1 + NEAR)
@@ -131,4 +145,11 @@ def at_clock(runs: Sequence[Run], clock_hz: float) -> AtClock:
         energy = (supplies.pop() or 0.0) * current * time_s
     elif current is not None:
         why.append("no one supply voltage")
-    return AtClock(clock_hz, time_s, current, energy, extrapolated, "; ".join(why))
+    return AtClock(
+        clock_hz=clock_hz,
+        time_s=time_s,
+        current_a=current,
+        energy_j=energy,
+        extrapolated=extrapolated,
+        why="; ".join(why),
+    )

@@ -252,19 +252,19 @@ def measure(
     words = zip(state.tops, ("top", "bottom"), strict=True)
     voltage = held.v is not None
     return Measured(
-        np.array(state.starts),
-        np.array(state.ends),
-        0.5 * np.array(state.charges),
-        0.5 * np.array(state.energies) if voltage else None,
-        [(0.5 * s[0], 0.5 * s[1], 0.5 * s[2] if voltage else None) for s in state.sums],
-        state.step,
-        state.gaps,
-        rows,
-        first,
-        float(held.t[-1]),
-        next((word for top, word in words if top.clips(usual)), None),
-        -state.tops[1].value,
-        state.tops[0].value,
+        start=np.array(state.starts),
+        end=np.array(state.ends),
+        charge=0.5 * np.array(state.charges),
+        energy=0.5 * np.array(state.energies) if voltage else None,
+        windows=[(0.5 * s[0], 0.5 * s[1], 0.5 * s[2] if voltage else None) for s in state.sums],
+        step=state.step,
+        gaps=state.gaps,
+        rows=rows,
+        first=first,
+        last=float(held.t[-1]),
+        clipped=next((word for top, word in words if top.clips(usual)), None),
+        low=-state.tops[1].value,
+        high=state.tops[0].value,
     )
 
 

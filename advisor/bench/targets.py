@@ -55,16 +55,16 @@ class Target:
 def _arm(name: str, about: str, cpu: str, machine: str, code: int, ram: int, ns: float) -> Target:
     # the timer's period in ns over the 128 ns that an instruction takes at shift=7
     return Target(
-        name,
-        about,
-        "arm-none-eabi-gcc",
-        (*cpu.split(), "-mthumb"),
-        "arm",
-        code,
-        ram,
-        ("qemu-system-arm", "-M", machine, "-icount", "shift=7"),
-        ns / 128,
-        0xFFFFFF,
+        name=name,
+        about=about,
+        compiler="arm-none-eabi-gcc",
+        machine=(*cpu.split(), "-mthumb"),
+        port="arm",
+        code=code,
+        ram=ram,
+        emulator=("qemu-system-arm", "-M", machine, "-icount", "shift=7"),
+        per_tick=ns / 128,
+        ticks_mask=0xFFFFFF,
     )
 
 
@@ -101,18 +101,18 @@ TARGETS: Mapping[str, Target] = {
             50.0,
         ),
         Target(
-            "rv32imc",
-            "32-bit RISC-V, compressed, soft float",
-            "riscv64-unknown-elf-gcc",
-            ("-march=rv32imc", "-mabi=ilp32", "-Wl,--no-relax"),
-            "riscv",
-            0x80000000,
-            0x80100000,
-            (
+            name="rv32imc",
+            about="32-bit RISC-V, compressed, soft float",
+            compiler="riscv64-unknown-elf-gcc",
+            machine=("-march=rv32imc", "-mabi=ilp32", "-Wl,--no-relax"),
+            port="riscv",
+            code=0x80000000,
+            ram=0x80100000,
+            emulator=(
                 *("qemu-system-riscv32", "-M", "virt", "-bios", "none"),
                 *("-cpu", "rv32,a=off,f=off,d=off", "-icount", "shift=0"),
             ),
-            1.0,
+            per_tick=1.0,
         ),
     )
 }
@@ -187,11 +187,11 @@ def run_pass(target: Target, work: Path, level: str = "-Os", pack: Path = PACK) 
             ticks[line.kernel] = (line.ticks + rounds * span - one) / (MANY - FEW)
     kernels = tuple(
         Verified(
-            target.name,
-            name,
-            right,
-            _size(target, few / f"{name}.o"),
-            _whole(target, name, ticks[name]) if ticks else None,
+            target=target.name,
+            kernel=name,
+            right=right,
+            code_bytes=_size(target, few / f"{name}.o"),
+            instructions=_whole(target, name, ticks[name]) if ticks else None,
         )
         for name, right in log.kernels.items()
     )

@@ -14,7 +14,7 @@ import io
 import math
 import zipfile
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any
 
@@ -56,12 +56,12 @@ class Chunk:
         """Some of the samples."""
         first = range(len(self.t))[rows]
         return Chunk(
-            self.file,
-            self.row + (first[0] if len(first) else 0),
-            self.t[rows],
-            self.i[rows],
-            None if self.v is None else self.v[rows],
-            None if self.m is None else self.m[rows],
+            file=self.file,
+            row=self.row + (first[0] if len(first) else 0),
+            t=self.t[rows],
+            i=self.i[rows],
+            v=None if self.v is None else self.v[rows],
+            m=None if self.m is None else self.m[rows],
         )
 
     def finite(self) -> None:
@@ -88,12 +88,12 @@ class Chunk:
             return None if a is None or b is None else np.concatenate((a, b))
 
         return Chunk(
-            self.file,
-            self.row,
-            np.concatenate((self.t, later.t)),
-            np.concatenate((self.i, later.i)),
-            both(self.v, later.v),
-            both(self.m, later.m),
+            file=self.file,
+            row=self.row,
+            t=np.concatenate((self.t, later.t)),
+            i=np.concatenate((self.i, later.i)),
+            v=both(self.v, later.v),
+            m=both(self.m, later.m),
         )
 
 
@@ -125,11 +125,11 @@ class Columns:
             names.append(columns.marker.column)
             factors.append(1.0)
         return cls(
-            tuple(names),
-            tuple(factors),
-            columns.voltage is not None,
-            columns.marker is not None,
-            columns.decimal == "comma",
+            names=tuple(names),
+            factors=tuple(factors),
+            voltage=columns.voltage is not None,
+            marker=columns.marker is not None,
+            comma=columns.decimal == "comma",
         )
 
     def chunks(self, file: str, row: int, raw: Sequence[NDArray[Any]]) -> Iterator[Chunk]:
@@ -145,7 +145,7 @@ class Columns:
             rest = scaled[2:]
             v = rest.pop(0) if self.voltage else None
             m = rest[0] if self.marker else None
-            yield Chunk(file, row + at, scaled[0], scaled[1], v, m)
+            yield Chunk(file=file, row=row + at, t=scaled[0], i=scaled[1], v=v, m=m)
 
 
 def refused(file: str, read: str, expected: str, column: str = "trace") -> FaultError:
@@ -233,11 +233,13 @@ def _known(columns: Columns, given: Sequence[str], file: str) -> None:
     """Refuse columns that are not there, all at once."""
     faults = [
         Fault(
-            name,
-            f'no column "{name}"',
-            "one of " + ", ".join(given[:20]) if given else "a header with the columns' names",
-            Place(file, 1, 1),
-            nearest(name, given),
+            path=name,
+            read=f'no column "{name}"',
+            expected="one of " + ", ".join(given[:20])
+            if given
+            else "a header with the columns' names",
+            place=Place(file, 1, 1),
+            nearest=nearest(name, given),
         )
         for name in columns.names
         if given.count(name) != 1
@@ -280,7 +282,7 @@ def _header(path: Path, columns: Columns) -> _Header:
         raise refused(str(path), "commas between the columns", "another separator: decimal comma")
     _known(columns, names, str(path))
     padded = b'"' in line or any(name not in text.split(separator) for name in names)
-    return _Header(skip, separator, names, quoted, padded)
+    return _Header(skip=skip, separator=separator, names=names, quoted=quoted, padded=padded)
 
 
 def _lazy(source: Any, head: _Header, columns: Columns, text: bool = False) -> pl.LazyFrame:
@@ -376,7 +378,7 @@ def _packed_text(path: Path, columns: Columns) -> Iterator[Chunk]:
             cut = whole.rfind(b"\n") + 1 if block else len(whole)
             part, rest = whole[:cut], whole[cut:]
             if part.strip():
-                bare = _Header(0, head.separator, head.names, head.quoted)
+                bare = replace(head, skip=0)
                 try:
                     frame = _lazy(part, bare, columns).collect()
                 except pl.exceptions.PolarsError as error:

@@ -142,7 +142,17 @@ def _decoded(document: Any) -> Records:
     makers = [_maker(cls) for cls in _classes()]
     quantities = []
     for nominal, dimension, u, kind, shape, text, unit in document["quantities"]:
-        quantities.append(Quantity(nominal, dimension, u, kind, tuple(shape), text, unit))
+        quantities.append(
+            Quantity(
+                nominal=nominal,
+                dimension=dimension,
+                u=u,
+                kind=kind,
+                shape=tuple(shape),
+                text=text,
+                unit_text=unit,
+            )
+        )
 
     def one(value: Any) -> Any:
         if type(value) is not list:

@@ -126,7 +126,15 @@ def _merge(node: MappingNode, tree: Tree, edits: list[_Edit]) -> None:
             line, column = _end(child)
             # a key without a value has nothing between it and what is put there
             space = " " if (start.line, start.column) == (line, column) else ""
-            edits.append(_Edit(start.line, start.column, line, column, space + _flow(value)))
+            edits.append(
+                _Edit(
+                    line=start.line,
+                    column=start.column,
+                    end_line=line,
+                    end_column=column,
+                    new=space + _flow(value),
+                )
+            )
     if not added:
         return
     if node.flow_style:
@@ -134,11 +142,19 @@ def _merge(node: MappingNode, tree: Tree, edits: list[_Edit]) -> None:
         # before the brace that closes it
         end = node.end_mark
         column = end.column - 1
-        edits.append(_Edit(end.line, column, end.line, column, f", {new}" if node.value else new))
+        edits.append(
+            _Edit(
+                line=end.line,
+                column=column,
+                end_line=end.line,
+                end_column=column,
+                new=f", {new}" if node.value else new,
+            )
+        )
         return
     indent = node.start_mark.column
     block = "\n".join(line for name, value in added for line in _block(name, value, indent))
-    edits.append(_Edit(_end(node)[0], _AFTER, 0, 0, block))
+    edits.append(_Edit(line=_end(node)[0], column=_AFTER, end_line=0, end_column=0, new=block))
 
 
 def _end(node: Node) -> tuple[int, int]:

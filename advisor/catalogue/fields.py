@@ -229,7 +229,13 @@ def _specification(cls: Any) -> Mapping[str, Declared]:
         if "kind" in f.metadata:
             m = f.metadata
             name = m["name"] or f.name.replace("_", "-")
-            out[name] = Declared(f.name, m["kind"], m["title"], m["required"], m["informational"])
+            out[name] = Declared(
+                attribute=f.name,
+                kind=m["kind"],
+                title=m["title"],
+                required=m["required"],
+                informational=m["informational"],
+            )
     return out
 
 

@@ -39,11 +39,11 @@ class Reading:
         """Note a fault at `node`; `path` is dotted, without the document's id."""
         self.log.add(
             Fault(
-                f"{self.identity}:{path}" if path else self.identity,
-                read,
-                expected,
-                place_of(node, self.file),
-                near,
+                path=f"{self.identity}:{path}" if path else self.identity,
+                read=read,
+                expected=expected,
+                place=place_of(node, self.file),
+                nearest=near,
             )
         )
 

@@ -209,8 +209,8 @@ def _made(path: Path, kind: Figure | Whole, node: Node | None, product: Product)
         now = value.nominal if isinstance(value, Quantity) else float(value)
         u = value.u if isinstance(value, Quantity) else 0.0
     if isinstance(kind, Whole):
-        return Lever(path, kind, "1", now, u)
-    return Lever(path, kind, _unit(kind.dimension, product), now, u)
+        return Lever(path=path, kind=kind, unit="1", now=now, u=u)
+    return Lever(path=path, kind=kind, unit=_unit(kind.dimension, product), now=now, u=u)
 
 
 def _unit(dimension: str, product: Product) -> str:

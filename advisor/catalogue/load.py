@@ -97,11 +97,12 @@ class _Run:
                 for change in changes:
                     self.log.add(
                         Fault(
-                            change.text,
-                            f'"{identity}"',
-                            "the id of a part, cell, converter, add-on or product of this run",
-                            place_of(change.value_node, "--set"),
-                            nearest(identity, known),
+                            path=change.text,
+                            read=f'"{identity}"',
+                            expected="the id of a part, cell, converter, add-on or product "
+                            "of this run",
+                            place=place_of(change.value_node, "--set"),
+                            nearest=nearest(identity, known),
                         )
                     )
 

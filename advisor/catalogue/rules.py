@@ -336,7 +336,16 @@ def apply(
             if document is not None:
                 _, node = Path.parse(document.root, where).placed(document.root)
                 place = place_of(node, document.file)
-            log.add(Fault(where, read, rule.expected, place, near, rule.severity))  # type: ignore[arg-type]
+            log.add(
+                Fault(
+                    path=where,
+                    read=read,
+                    expected=rule.expected,
+                    place=place,
+                    nearest=near,
+                    severity=rule.severity,  # type: ignore[arg-type]
+                )
+            )
 
 
 def check_catalogue(

@@ -119,7 +119,7 @@ def _refuse(*faults: tuple[str, str, str]) -> NoReturn:
     """Raise faults of (where, read, expected); what they need is loaded for them alone."""
     from advisor.faults import Fault, FaultError
 
-    raise FaultError(tuple(Fault(*fault) for fault in faults))
+    raise FaultError(tuple(Fault(where, read, expected) for where, read, expected in faults))
 
 
 def _number(text: str) -> float | None:

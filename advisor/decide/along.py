@@ -105,12 +105,12 @@ class Along:
 
 def _offer(candidate: Candidate, evaluation: Evaluation) -> Offer:
     build = candidate.best
-    found, row = build.found, build.row
-    lifetime = float(found.costs.lifetime[row, 0])
-    changes = float(found.costs.replacements[row, 0])
+    assessed, row = build.assessed, build.row
+    lifetime = float(assessed.costs.lifetime[row, 0])
+    changes = float(assessed.costs.replacements[row, 0])
     return Offer(
         score=build.score,
-        life_s=float(found.life.life_s[row, 0]),
+        life_s=float(assessed.life.life_s[row, 0]),
         lifetime=None if np.isnan(lifetime) else lifetime,
         state=(build.name, None if np.isnan(changes) else changes, *_tiers(candidate, evaluation)),
         changes=changes,
@@ -123,7 +123,7 @@ def _tiers(candidate: Candidate, evaluation: Evaluation) -> Iterator[int]:
     units = evaluation.product.cost.units
     if units is None:
         return
-    feed = candidate.best.found.feed
+    feed = candidate.best.assessed.feed
     bought: list[tuple[Price | None, int]] = [(candidate.part.price, units)]
     if feed.cell is not None:
         bought.append((feed.cell.price, units * feed.option.series * feed.option.parallel))

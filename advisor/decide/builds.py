@@ -83,9 +83,11 @@ def part_side(
 
     tools = []
     for part in parts:
-        found = maturity(part.toolchain)
+        answers = maturity(part.toolchain)
         tools.append(
-            np.full(size, np.nan) if found is None else maturity_draws(found, samplers[part.part])
+            np.full(size, np.nan)
+            if answers is None
+            else maturity_draws(answers, samplers[part.part])
         )
     memory = []
     for part in parts:
@@ -178,19 +180,19 @@ class Build:
     """One build of a part: a row of an assessment. Builds sort by their names."""
 
     part: str
-    found: Assessed
+    assessed: Assessed
     row: int
 
     @property
     def score(self) -> float:
         """Score at the stated values."""
-        return float(self.found.score[self.row, 0])
+        return float(self.assessed.score[self.row, 0])
 
     @property
     def order(self) -> tuple[float, float, Build]:
         """By which builds of a part compete: the least is the best, of equals the first by name."""
         # what is equal but for the order of its sums goes on by the next entry
-        return (-round(self.score, DIGITS), float(self.found.battery_a[self.row, 0]), self)
+        return (-round(self.score, DIGITS), float(self.assessed.battery_a[self.row, 0]), self)
 
     def __lt__(self, other: Build) -> bool:
         return self.name < other.name
@@ -198,7 +200,7 @@ class Build:
     @property
     def name(self) -> str:
         """Everything that tells it from the part's other builds."""
-        return self.found.identity(self.row)
+        return self.assessed.identity(self.row)
 
 
 def averaged_lives(builds: Sequence[Build]) -> list[float]:
@@ -206,15 +208,15 @@ def averaged_lives(builds: Sequence[Build]) -> list[float]:
 
     It takes the place of the coldest's, so it tells more where that ends the life.
     """
-    out = [float(b.found.life.life_s[b.row, 0]) for b in builds]
+    out = [float(b.assessed.life.life_s[b.row, 0]) for b in builds]
     packs: dict[str, list[int]] = defaultdict(list)
     for i, build in enumerate(builds):
-        if build.found.life.ends_by[build.row, 0] == INDEX["cold"]:
-            packs[cells_name(build.found.feed.option)].append(i)
+        if build.assessed.life.ends_by[build.row, 0] == INDEX["cold"]:
+            packs[cells_name(build.assessed.feed.option)].append(i)
     for members in packs.values():
-        drains = [_row(builds[i].found.drain, builds[i].row) for i in members]
-        found = averaged(builds[members[0]].found.feed.pack, joined(drains))
-        for i, life in zip(members, found[:, 0], strict=True):
+        drains = [_row(builds[i].assessed.drain, builds[i].row) for i in members]
+        averaged_s = averaged(builds[members[0]].assessed.feed.pack, joined(drains))
+        for i, life in zip(members, averaged_s[:, 0], strict=True):
             out[i] = float(life)
     return out
 
@@ -294,7 +296,17 @@ def prepare(
             [cut_off, side.floor_v[part], *(v[:, None] + 0.0 * cut_off for v in least)]
         )
     drain = _drain(feed, lines, cut_off)
-    return Prepared(feed, feed_cost, stack, side, part, sleep, choice, lines, drain)
+    return Prepared(
+        feed=feed,
+        feed_cost=feed_cost,
+        stack=stack,
+        side=side,
+        part=part,
+        sleep=sleep,
+        choice=choice,
+        timeline=lines,
+        drain=drain,
+    )
 
 
 def assess(
@@ -315,15 +327,15 @@ def assess(
     packs: dict[str, list[int]] = defaultdict(list)
     for i, made in enumerate(prepared):
         packs[cells_name(made.feed.option)].append(i)
-    found: dict[int, Life] = {}
+    life_of: dict[int, Life] = {}
     for members in packs.values():
         pack = prepared[members[0]].feed.pack
         drains = [prepared[i].drain for i in members]
         asked = fresh or drains[0].share.shape[2] == 1
         asked = asked or any(_may_pulse(prepared[i]) for i in members)
-        found |= zip(members, lives(pack, drains, fresh=asked), strict=True)
+        life_of |= zip(members, lives(pack, drains, fresh=asked), strict=True)
     return [
-        _assessed(made, found[i], own_cost, product, criteria, weights)
+        _assessed(made, life_of[i], own_cost, product, criteria, weights)
         for i, made in enumerate(prepared)
     ]
 
@@ -343,7 +355,7 @@ def _may_pulse(made: Prepared) -> bool:
 
 def _assessed(
     made: Prepared,
-    found: Life,
+    life: Life,
     own_cost: ProductCost,
     product: ProductFigures,
     criteria: Sequence[Criterion],
@@ -353,33 +365,33 @@ def _assessed(
     current = lines.rail_current(feed.chip_voltage())
     rail = (lines.share * current).sum(axis=1)
     battery = (lines.share * (drain.constant_a + drain.power_w / feed.nominal_v)).sum(axis=1)
-    money = costs(side.cost[part], side.setup_h[part], made.feed_cost, own_cost, found.life_s)
+    money = costs(side.cost[part], side.setup_h[part], made.feed_cost, own_cost, life.life_s)
     headroom = _headroom(lines, product)
-    view = _View(feed, found, money, side, part, headroom)
-    shape = found.life_s.shape
+    view = _View(feed=feed, life=life, money=money, side=side, part=part, headroom=headroom)
+    shape = life.life_s.shape
     values = np.stack([np.broadcast_to(c.measure.value(view), shape) for c in criteria])
-    total, worth = score(criteria, values, weights)
-    held = np.where(lines.duration > 0, current, 0.0)
-    held[:, -1] = current[:, -1]
+    points, worth = score(criteria, values, weights)
+    state_a = np.where(lines.duration > 0, current, 0.0)
+    state_a[:, -1] = current[:, -1]
     return Assessed(
-        feed,
-        made.feed_cost,
-        made.stack,
-        part,
-        made.sleep,
-        made.choice,
-        lines,
-        rail,
-        battery,
-        found,
-        money,
-        headroom,
-        values,
-        worth,
-        total,
-        held.max(axis=1),
-        drain,
-        product,
+        feed=feed,
+        feed_cost=made.feed_cost,
+        stack=made.stack,
+        part=part,
+        sleep=made.sleep,
+        choice=made.choice,
+        timeline=lines,
+        rail_a=rail,
+        battery_a=battery,
+        life=life,
+        costs=money,
+        headroom=headroom,
+        values=values,
+        utilities=worth,
+        score=points,
+        peak_a=state_a.max(axis=1),
+        drain=drain,
+        product=product,
     )
 
 
@@ -408,27 +420,34 @@ class _View:
 
     @property
     def life_s(self) -> Array:
+        """Battery life, (R, N) s."""
         return self.life.life_s
 
     @property
     def lifetime(self) -> Array:
+        """Cost over the service life, (R, N) per unit."""
         return self.money.lifetime
 
     @property
     def purchase(self) -> Array:
+        """Cost of the purchase, (R, N) per unit."""
         return self.money.purchase
 
     @property
     def energy_per_day(self) -> Array:
+        """What the pack gives, at its nominal voltage, (R, N) J a day."""
         return np.asarray(self.life.mean_current_a * self.feed.nominal_v * DAY)
 
     @property
     def memory_headroom(self) -> Array:
+        """Share of the tightest memory left, (R, N)."""
         return self.side.memory_headroom[self.part]
 
     @property
     def toolchain(self) -> Array:
+        """Maturity of the toolchain, (R, N), 0..100."""
         return self.side.toolchain[self.part]
 
     def figure(self, keys: Keys) -> Array:
+        """A part's own figure, (R, N) SI; NaN where it is not stated."""
         return self.side.figures[keys][self.part]

@@ -44,7 +44,7 @@ class PartCost:
 
     @property
     def each(self) -> Array:
-        """Part and extras, per unit."""
+        """Part and extras, (N,) per unit."""
         return sum(self.extras.values(), self.part)
 
 
@@ -63,7 +63,7 @@ class FeedCost:
 
     @property
     def each(self) -> Array:
-        """All of it, per unit."""
+        """All of it, (N,) per unit."""
         return self.pack + self.converter + self.reservoir
 
 
@@ -171,11 +171,11 @@ def part_cost(part: Part, own: ProductCost, sampler: Sampler) -> PartCost:
             extras[extra.item] = sampler.take(at, extra.price) * rate
     setup, at = part.toolchain.setup, sampler.root.child("toolchain", "setup")
     return PartCost(
-        unknown if each is None else each,
-        extras,
-        unknown if setup is None else sampler.take(at, setup) / HOUR,
-        tuple(missing),
-        bought,
+        part=unknown if each is None else each,
+        extras=extras,
+        setup_h=unknown if setup is None else sampler.take(at, setup) / HOUR,
+        missing=tuple(missing),
+        bought=bought,
     )
 
 
@@ -210,7 +210,9 @@ def feed_cost(
                 sampler.root.child("supply-options", "reservoir", "price"), capacitor.price
             )
         )
-    return FeedCost(pack, converter, reservoir, tuple(missing), bought)
+    return FeedCost(
+        pack=pack, converter=converter, reservoir=reservoir, missing=tuple(missing), bought=bought
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -224,7 +226,7 @@ class Costs:
 
     @property
     def lifetime(self) -> Array:
-        """Purchase, development and upkeep together."""
+        """Purchase, development and upkeep together, (R, N) per unit."""
         return self.purchase + self.development + self.upkeep
 
 

@@ -81,8 +81,8 @@ def draw_builds(
         return _chunk(here, builds, criteria)
 
     done: list[list[Drawn]] = []
-    for found in _in_order(one, len(sizes), jobs):
-        done.append(found)
+    for drawn in _in_order(one, len(sizes), jobs):
+        done.append(drawn)
         if progress is not None:
             progress(len(done), len(sizes))
     if trace is not None:
@@ -121,14 +121,14 @@ def _chunk(here: Stage, builds: Sequence[Build], criteria: Sequence[Criterion]) 
     """One chunk of the draws."""
     done: dict[int, Drawn] = {}
     for members, made, result in assessed(here, builds, criteria):
-        good, broken = kept(result, made.side, here.own_cost)
+        fits, broken = kept(result, made.side, here.own_cost)
         for row, i in enumerate(members):
             shares = {need: float(bad[row].mean()) for need, bad in broken.items()}
             done[i] = Drawn(
-                score=np.where(good[row], result.score[row], 0.0),
+                score=np.where(fits[row], result.score[row], 0.0),
                 life_s=result.life.life_s[row],
                 lifetime=result.costs.lifetime[row],
-                fits=good[row],
+                fits=fits[row],
                 broken={need: share for need, share in shares.items() if share > 0},
             )
     return [done[i] for i in range(len(builds))]
@@ -145,19 +145,19 @@ def assessed(
     """
     groups: dict[tuple[str, str], list[int]] = defaultdict(list)
     for i, build in enumerate(builds):
-        made = build.found.feed
+        made = build.assessed.feed
         groups[cells_name(made.option), made.converter_name].append(i)
     catalogue, product = here.catalogue, here.product
     prepared = []
     for members in groups.values():
-        feed = builds[members[0]].found.feed
+        feed = builds[members[0]].assessed.feed
         option = product.supply_options.cells.index(feed.option)
         made, money = here.feed(option, feed.converter_name)
         parts = [catalogue.parts[builds[i].part] for i in members]
         read = []
         for i, part in zip(members, parts, strict=True):
-            found, row = builds[i].found, builds[i].row
-            chosen = Wanted(found.sleep_name(row), found.options(row))
+            at_first, row = builds[i].assessed, builds[i].row
+            chosen = Wanted(at_first.sleep_name(row), at_first.options(row))
             read.append(part_figures(part, here.figures, here.samplers[part.part], chosen))
         table = stack(read)
         costs = [part_cost(p, here.own_cost, here.samplers[p.part]) for p in parts]

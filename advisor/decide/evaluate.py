@@ -85,14 +85,14 @@ class Evaluation:
 
     @property
     def weights(self) -> Array:
-        """Weights of the criteria at the stated values, (C,), of a sum of 1."""
+        """Weights of the criteria at the stated values, (C,) shares of 1."""
         return np.array([c.weight for c in self.criteria])
 
     def scores(self) -> Array:
         """Score of every candidate in every draw, (P, N); the stated values without draws."""
         return np.stack(
             [
-                c.best.found.score[c.best.row] if c.drawn is None else c.drawn.score
+                c.best.assessed.score[c.best.row] if c.drawn is None else c.drawn.score
                 for c in self.candidates
             ]
         )
@@ -192,13 +192,13 @@ def evaluate(
     screened: dict[str, tuple[Failed, ...]] = {}
     for name in sorted(catalogue.parts):
         part = catalogue.parts[name]
-        screens[name] = found = screen(part, product)
-        if found.failed:
-            screened[name] = found.failed
+        screens[name] = screening = screen(part, product)
+        if screening.failed:
+            screened[name] = screening.failed
             continue
         figures = part_figures(part, here.figures, here.samplers[name])
         costs = part_cost(part, here.own_cost, here.samplers[name])
-        lacking = [*found.missing, *figures.missing]
+        lacking = [*screening.missing, *figures.missing]
         lacking += _criterion_missing(part, product, costs.missing)
         if lacking:
             set_aside[name] = tuple(dict.fromkeys(lacking))
@@ -228,18 +228,18 @@ def evaluate(
     ranked = {c.part.part for c in candidates}
     warnings += notes([one for one in filled if one.part in ranked])
     return Evaluation(
-        catalogue,
-        product,
-        draws,
-        seed,
-        wanted,
-        tuple(candidates),
-        dict(sorted(screened.items())),
-        frozenset(ruled_out),
-        set_aside,
-        tuple(dict.fromkeys(warnings)),
-        here.figures,
-        here.own_cost,
+        catalogue=catalogue,
+        product=product,
+        draws=draws,
+        seed=seed,
+        criteria=wanted,
+        candidates=tuple(candidates),
+        screened=dict(sorted(screened.items())),
+        unbuilt=frozenset(ruled_out),
+        set_aside=set_aside,
+        warnings=tuple(dict.fromkeys(warnings)),
+        figures=here.figures,
+        own_cost=here.own_cost,
     )
 
 
@@ -260,24 +260,32 @@ def _confident(
     out: dict[str, tuple[Failed, ...]] = {}
     for candidate in candidates:
         assert candidate.drawn is not None
-        best, rest = candidate.drawn, list(candidate.builds[1:])
-        found: tuple[Build, Drawn] | None = None
-        if best.fit >= wanted:
-            found = candidate.best, best
-        while found is None and rest:
-            some, rest = rest[:AT_ONCE], rest[AT_ONCE:]
-            for build, drawn in zip(some, draw(some), strict=True):
-                best = max(best, drawn, key=lambda one: one.fit)
+        surest, others = candidate.drawn, list(candidate.builds[1:])
+        chosen: tuple[Build, Drawn] | None = None
+        if surest.fit >= wanted:
+            chosen = candidate.best, surest
+        while chosen is None and others:
+            batch, others = others[:AT_ONCE], others[AT_ONCE:]
+            for build, drawn in zip(batch, draw(batch), strict=True):
+                surest = max(surest, drawn, key=lambda one: one.fit)
                 if drawn.fit >= wanted:
-                    found = build, drawn
+                    chosen = build, drawn
                     break
-        if found is None:
-            need, share = next(iter(best.broken.items()))
+        if chosen is None:
+            need, share = next(iter(surest.broken.items()))
             words = f"needs.confidence ({need} broken in {100 * share:.0f} % of draws)"
-            gap = wanted - best.fit
-            out[candidate.part.part] = (Failed(words, wanted, best.fit, "share", gap),)
+            gap = wanted - surest.fit
+            out[candidate.part.part] = (
+                Failed(
+                    need=words,
+                    required=wanted,
+                    offered=surest.fit,
+                    dimension="share",
+                    miss=gap,
+                ),
+            )
         else:
-            build, drawn = found
+            build, drawn = chosen
             builds = (build, *(b for b in candidate.builds if b is not build))
             sure.append(replace(candidate, builds=builds, drawn=drawn))
     sure.sort(key=lambda c: (*c.best.order[:2], c.part.part))
@@ -308,15 +316,15 @@ def _nominal(
     fed = []
     for pair in pairs:
         made, money = here.feed(*pair)
-        out = feed_faults(made, here.figures)
-        if out:
-            unfit.append(out)
+        unmet = feed_faults(made, here.figures)
+        if unmet:
+            unfit.append(unmet)
         else:
             fed.append((made, money))
     feeds = [made for made, _ in fed]
-    found_plans = choose(feeds, table, here.figures, events, side.floor_v[:, 0])
+    plans_by_feed = choose(feeds, table, here.figures, events, side.floor_v[:, 0])
     plans, prepared = [], []
-    for (made, money), plan in zip(fed, found_plans, strict=True):
+    for (made, money), plan in zip(fed, plans_by_feed, strict=True):
         for p, faults in plan_faults(plan, table, here.figures):
             reasons[p].append(faults)
         if plan.part.size:
@@ -325,21 +333,21 @@ def _nominal(
             prepared.append(prepare(made, money, table, here.figures, events, side, *rows))
     plan_of: dict[int, Plans] = {}
     unknown: dict[int, list[str]] = defaultdict(list)
-    for plan, found in zip(
+    for plan, assessed in zip(
         plans, assess(prepared, here.own_cost, here.figures, wanted), strict=True
     ):
-        plan_of[id(found)] = plan
-        for r, faults in enumerate(row_faults(found, side, here.own_cost)):
-            p = int(found.part[r])
-            nothing = np.isnan(found.values[:, r, 0])
+        plan_of[id(assessed)] = plan
+        for r, faults in enumerate(row_faults(assessed, side, here.own_cost)):
+            p = int(assessed.part[r])
+            lacking = np.isnan(assessed.values[:, r, 0])
             if faults:
                 reasons[p].append(faults)
-            elif nothing.any():
+            elif lacking.any():
                 # what has no value by a weighted criterion has no score
-                names = [c.name for c, no in zip(wanted, nothing, strict=True) if no]
-                unknown[p] += found.feed_cost.missing or [f"{parts[p].part}:{n}" for n in names]
+                names = [c.name for c, no in zip(wanted, lacking, strict=True) if no]
+                unknown[p] += assessed.feed_cost.missing or [f"{parts[p].part}:{n}" for n in names]
             else:
-                builds[p].append(Build(parts[p].part, found, r))
+                builds[p].append(Build(parts[p].part, assessed, r))
     candidates = []
     ruled_out = {}
     valueless = {}
@@ -352,8 +360,10 @@ def _nominal(
             ruled_out[part.part] = _nearest(reasons[p] or unfit)
             continue
         ordered = tuple(sorted(builds[p], key=lambda b: b.order))
-        plan = plan_of[id(ordered[0].found)]
-        candidates.append(Candidate(part, ordered, part_costs[p], (plan, p), None))
+        plan = plan_of[id(ordered[0].assessed)]
+        candidates.append(
+            Candidate(part=part, builds=ordered, cost=part_costs[p], plan=(plan, p), drawn=None)
+        )
     candidates.sort(key=lambda c: (*c.best.order[:2], c.part.part))
     return candidates, ruled_out, valueless
 

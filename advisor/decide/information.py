@@ -76,8 +76,11 @@ def partial(scores: Array, figures: Sequence[Array]) -> Worth:
     z = np.stack([(x - x.mean()) / x.std() for x in known], axis=1)
     ahead = (scores[rivals] - scores[fixed]).T
     draws = len(ahead)
-    gained, half = (_gained(ahead, _fitted(z, ahead, folds, most >= SMALL)) for folds in (FOLDS, 2))
-    lost = max(float(gained.mean() - half.mean()), 0.0)
+    # by a rule that learns from nearly all of the draws, and by one that learns from half of them
+    gained, halved = (
+        _gained(ahead, _fitted(z, ahead, folds, most >= SMALL)) for folds in (FOLDS, 2)
+    )
+    lost = max(float(gained.mean() - halved.mean()), 0.0)
     chance = float(gained.std() / np.sqrt(draws))
     unseen = max(
         _normal_gain(float(d.mean()), HIDDEN * float(d.std()) / np.sqrt(draws)) for d in ahead.T

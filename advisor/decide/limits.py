@@ -209,71 +209,71 @@ OPTION_LIMITS = (
 class Held:
     """Builds on one feed: the subject of the limits at the level `build`."""
 
-    found: Assessed
+    assessed: Assessed
     side: PartSide
     own: ProductCost
 
     @property
     def chip_v(self) -> Array:
         """Voltage at the chip, of a fresh pack where that is the rail, (N,) V."""
-        feed = self.found.feed
+        feed = self.assessed.feed
         return feed.pack.open_v[0] if feed.converter is None else feed.rail_v
 
     def figure(self, keys: Keys) -> Array:
         """A part's own figure, (R, N); NaN where it is not stated."""
-        return self.side.figures[keys][self.found.part]
+        return self.side.figures[keys][self.assessed.part]
 
 
 def _supply_max(at: Held) -> Iterator[Case]:
-    most = at.side.most_v[at.found.part]
+    most = at.side.most_v[at.assessed.part]
     yield Case(need="supply max at the chip", required=at.chip_v, offered=most)
 
 
 def _supply_min(at: Held) -> Iterator[Case]:
-    least = at.side.least_v[at.found.part]
+    least = at.side.least_v[at.assessed.part]
     yield Case(need="supply min at the chip", required=least, offered=at.chip_v)
 
 
 def _max_output(at: Held) -> Iterator[Case]:
-    feed = at.found.feed
+    feed = at.assessed.feed
     if np.isfinite(feed.most_output_a):
         need = f"{feed.converter_name} max-output"
-        yield Case(need=need, required=at.found.peak_a, offered=feed.most_output_a)
+        yield Case(need=need, required=at.assessed.peak_a, offered=feed.most_output_a)
 
 
 def _max_pulse(at: Held) -> Iterator[Case]:
-    feed = at.found.feed
+    feed = at.assessed.feed
     if feed.cell is not None and np.isfinite(feed.most_pulse_a):
-        peak = at.found.life.start_peak_a
+        peak = at.assessed.life.start_peak_a
         need = f"{feed.cell.cell} max-pulse"
         yield Case(need=need, required=peak, offered=feed.most_pulse_a)
 
 
 def _max_continuous(at: Held) -> Iterator[Case]:
-    feed = at.found.feed
+    feed = at.assessed.feed
     if feed.cell is not None and np.isfinite(feed.most_mean_a):
-        mean = at.found.life.start_mean_a
+        mean = at.assessed.life.start_mean_a
         need = f"{feed.cell.cell} max-continuous"
         yield Case(need=need, required=mean, offered=feed.most_mean_a)
 
 
 def _fresh(at: Held) -> Iterator[Case]:
-    found = at.found
+    assessed = at.assessed
     yield Case(
         need="voltage of a fresh pack under load, in the cold",
-        required=found.cut_off_v,
-        offered=np.nan_to_num(found.life.start_low_v),
-        broken=found.life.dead,
+        required=assessed.cut_off_v,
+        offered=np.nan_to_num(assessed.life.start_low_v),
+        broken=assessed.life.dead,
     )
 
 
 def _unit_cost(at: Held) -> Iterator[Case]:
-    yield Case(need="unit-cost-limit", required=at.own.limit, offered=at.found.costs.purchase)
+    yield Case(need="unit-cost-limit", required=at.own.limit, offered=at.assessed.costs.purchase)
 
 
 def _deadlines(at: Held) -> Iterator[Case]:
-    lines = at.found.timeline
-    for task, here in zip(at.found.product.tasks, lines.tasks, strict=True):
+    lines = at.assessed.timeline
+    for task, here in zip(at.assessed.product.tasks, lines.tasks, strict=True):
         if task.finish_within is not None:
             length = lines.duration[:, here].sum(axis=1)
             need = f"workload.{task.name}.finish-within"
@@ -281,7 +281,7 @@ def _deadlines(at: Held) -> Iterator[Case]:
 
 
 def _busy(at: Held) -> Iterator[Case]:
-    yield Case(need="busy share of the time", required=at.found.timeline.busy, offered=1.0)
+    yield Case(need="busy share of the time", required=at.assessed.timeline.busy, offered=1.0)
 
 
 PEAK: Keys = ("peak-current",)
@@ -289,8 +289,8 @@ PEAK: Keys = ("peak-current",)
 
 def _own_peak(at: Held) -> Iterator[Case]:
     """How long it lasts is not stated, so no reservoir is counted on."""
-    feed, own = at.found.feed, at.figure(PEAK)
-    standing = at.found.product.standing_total
+    feed, own = at.assessed.feed, at.figure(PEAK)
+    standing = at.assessed.product.standing_total
     yield Case(
         need=f"{feed.converter_name} max-output for the part's peak-current",
         required=own + standing,
@@ -417,16 +417,19 @@ def plan_faults(
 ) -> Iterator[tuple[int, list[Failed]]]:
     """(part, why it has no plan) of every part and sleep state without one."""
     for p, z in zip(*np.nonzero(table.sleeping & ~plan.possible), strict=True):
-        found = _faults(OPTION_LIMITS, Planned(plan, table, product, int(p), int(z)))
+        found = _faults(
+            OPTION_LIMITS,
+            Planned(plan=plan, table=table, product=product, part=int(p), sleep=int(z)),
+        )
         if found:
             yield int(p), found
 
 
-def row_faults(found: Assessed, side: PartSide, own: ProductCost) -> list[list[Failed]]:
+def row_faults(assessed: Assessed, side: PartSide, own: ProductCost) -> list[list[Failed]]:
     """What rules each build out, by row, at the stated values; empty for those that stand."""
-    out: list[list[Failed]] = [[] for _ in found.part]
+    out: list[list[Failed]] = [[] for _ in assessed.part]
     for limit in BUILD_LIMITS:
-        for case in limit.cases(Held(found, side, own)):
+        for case in limit.cases(Held(assessed, side, own)):
             bad = limit.bad(case)
             if bad.any():
                 for row in np.nonzero(np.broadcast_to(bad, (len(out), 1))[:, 0])[0]:
@@ -435,23 +438,23 @@ def row_faults(found: Assessed, side: PartSide, own: ProductCost) -> list[list[F
 
 
 def kept(
-    found: Assessed, side: PartSide, own: ProductCost
+    assessed: Assessed, side: PartSide, own: ProductCost
 ) -> tuple[NDArray[np.bool_], dict[str, NDArray[np.bool_]]]:
     """(whether builds keep every limit of their feed and their own, (R, N); where which need is
     broken, (R, N) each)."""
-    good = np.ones(found.score.shape, dtype=bool)
+    keeps = np.ones(assessed.score.shape, dtype=bool)
     broken: dict[str, NDArray[np.bool_]] = {}
-    supply, held = Supply(found.feed, found.product), Held(found, side, own)
+    supply, held = Supply(assessed.feed, assessed.product), Held(assessed, side, own)
     for limits, subject in ((FEED_LIMITS, supply), (BUILD_LIMITS, held)):
         for limit in limits:
             for case in limit.cases(subject):
                 bad = limit.bad(case)
                 if bad.any():
-                    broken[case.need] = np.broadcast_to(bad, good.shape)
-                    good &= ~bad
-    return good, broken
+                    broken[case.need] = np.broadcast_to(bad, keeps.shape)
+                    keeps &= ~bad
+    return keeps, broken
 
 
-def stands(found: Assessed, side: PartSide, own: ProductCost) -> NDArray[np.bool_]:
+def stands(assessed: Assessed, side: PartSide, own: ProductCost) -> NDArray[np.bool_]:
     """(R, N): whether builds keep every limit of their feed and their own."""
-    return kept(found, side, own)[0]
+    return kept(assessed, side, own)[0]

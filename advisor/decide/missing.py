@@ -80,10 +80,18 @@ def fill_missing(catalogue: Catalogue, product: Product) -> tuple[Catalogue, tup
             predicted = [fit.predict(*at) for fit in fits]
             made = _figures(catalogue.parts[name], kernel, predicted, spreads)
             if made:
-                errors = [float(np.expm1(fit.errors[at[1]])) for fit in fits]
+                time_error, current_error = (float(np.expm1(fit.errors[at[1]])) for fit in fits)
                 parts[name] = _with(parts[name], kernel, made)
                 paths = tuple(str(Path(name, ("kernels", kernel, point))) for point in made)
-                out.append(Estimated(name, kernel, paths, *errors))
+                out.append(
+                    Estimated(
+                        part=name,
+                        kernel=kernel,
+                        paths=paths,
+                        time_error=time_error,
+                        current_error=current_error,
+                    )
+                )
     told: dict[str, tuple[str, ...]] = {}
     for one in out:
         told[one.part] = (*told.get(one.part, ()), *one.paths)

@@ -27,7 +27,7 @@ def first_place(scores: Array) -> Array:
 
 
 def percentiles(values: Array) -> tuple[float, float, float]:
-    """5, 50 and 95 % of N draws; an infinite draw counts as the greatest."""
+    """5, 50 and 95 % of draws (N,), in their unit; an infinite draw counts as the greatest."""
     ordered = np.sort(values)
     at = np.array([0.05, 0.5, 0.95]) * (len(ordered) - 1)
     low = np.floor(at).astype(int)

@@ -14,7 +14,7 @@ LINE = 72  # letters for a pack and the reason, so that both stand on one line o
 
 def points(evaluation: Evaluation, build: Build) -> np.ndarray:
     """Points of the score per criterion, (C,), at the stated values; they sum to the score."""
-    return np.asarray(100 * evaluation.weights * build.found.utilities[:, build.row, 0])
+    return np.asarray(100 * evaluation.weights * build.assessed.utilities[:, build.row, 0])
 
 
 def differences(
@@ -26,8 +26,8 @@ def differences(
         (
             criterion,
             float(gain[i]),
-            float(build.found.values[i, build.row, 0]),
-            float(other.found.values[i, other.row, 0]),
+            float(build.assessed.values[i, build.row, 0]),
+            float(other.assessed.values[i, other.row, 0]),
         )
         for i, criterion in enumerate(evaluation.criteria)
     ]
@@ -44,7 +44,7 @@ def reason(evaluation: Evaluation, place: int) -> str:
         return "the only part that fits"
     rival = evaluation.candidates[1 if place == 0 else 0].best
     rows = differences(evaluation, build, rival)
-    option = build.found.feed.option
+    option = build.assessed.feed.option
     room = LINE - len(option.cell or "budget") - (5 if option.series * option.parallel > 1 else 0)
     gap = build.score - rival.score
     lead = f"{abs(gap):.1f} {'ahead of' if place == 0 else 'behind'} {rival.part}"
@@ -64,4 +64,4 @@ def reason(evaluation: Evaluation, place: int) -> str:
 
 def ending(build: Build) -> str:
     """What ends the battery's life, in words."""
-    return ENDS[int(build.found.life.ends_by[build.row, 0])].words
+    return ENDS[int(build.assessed.life.ends_by[build.row, 0])].words

@@ -173,15 +173,15 @@ class Firmness:
 def firmness(evaluation: Evaluation) -> Firmness:
     """Ranks over the draws, regret, dominance at the stated values and the verdict."""
     if not evaluation.candidates:
-        return Firmness(None, None, None, (), None)
+        return Firmness(first=None, ranks=None, regret=None, dominated_by=(), verdict=None)
     names = [c.part.part for c in evaluation.candidates]
     values = np.stack(
-        [c.best.found.values[:, c.best.row, 0] for c in evaluation.candidates], axis=1
+        [c.best.assessed.values[:, c.best.row, 0] for c in evaluation.candidates], axis=1
     )
     over = dominators(evaluation.criteria, values)
     dominated = tuple(tuple(names[i] for i in who) for who in over)
     if not evaluation.draws:
-        return Firmness(None, None, None, dominated, None)
+        return Firmness(first=None, ranks=None, regret=None, dominated_by=dominated, verdict=None)
     scores = evaluation.scores()
     first, regret = first_place(scores), expected_regret(scores)
     kept = lead(scores, 0, float(first[0]))
@@ -190,7 +190,14 @@ def firmness(evaluation: Evaluation) -> Firmness:
     top = scores[:AGREE]
     stated = np.array([c.best.score for c in evaluation.candidates[:AGREE]])
     agreement = order_agreement(top, stated)
-    return Firmness(first, rank_acceptability(scores), regret, dominated, found, agreement)
+    return Firmness(
+        first=first,
+        ranks=rank_acceptability(scores),
+        regret=regret,
+        dominated_by=dominated,
+        verdict=found,
+        agreement=agreement,
+    )
 
 
 def simulated_ranks(

@@ -107,11 +107,21 @@ class Limit:
         """What a row of a broken case fails, at the stated values."""
         if isinstance(case.required, str) or isinstance(case.offered, str | None):
             miss = 1.0 if case.miss is None else case.miss
-            return Failed(case.need, case.required, case.offered, self.dimension, miss)  # type: ignore[arg-type]
+            return Failed(
+                need=case.need,
+                required=case.required,  # type: ignore[arg-type]
+                offered=case.offered,  # type: ignore[arg-type]
+                dimension=self.dimension,
+                miss=miss,
+            )
         wanted, given, _ = np.broadcast_arrays(case.required, case.offered, self.bad(case))
         a, b = float(wanted[row, 0]), float(given[row, 0])
         return Failed(
-            case.need, a, b, self.dimension, gap(a, b) if case.miss is None else case.miss
+            need=case.need,
+            required=a,
+            offered=b,
+            dimension=self.dimension,
+            miss=gap(a, b) if case.miss is None else case.miss,
         )
 
 

@@ -23,7 +23,9 @@ class Samplers(dict[str, Sampler]):
         self.draws, self.seed, self.chunk, self.trace = draws, seed, chunk, trace
 
     def __missing__(self, identity: str) -> Sampler:
-        made = self[identity] = Sampler(identity, self.draws, self.seed, self.chunk, self.trace)
+        made = self[identity] = Sampler(
+            identity=identity, draws=self.draws, seed=self.seed, chunk=self.chunk, trace=self.trace
+        )
         return made
 
 
@@ -97,5 +99,9 @@ def grid_stage(catalogue: Catalogue, product: Product, path: Path, places: Array
 def _opened(catalogue: Catalogue, product: Product, samplers: Samplers) -> Stage:
     own = samplers[product.product]
     return Stage(
-        catalogue, product, samplers, product_figures(product, own), product_cost(product, own)
+        catalogue=catalogue,
+        product=product,
+        samplers=samplers,
+        figures=product_figures(product, own),
+        own_cost=product_cost(product, own),
     )

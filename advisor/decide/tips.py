@@ -74,7 +74,7 @@ class Deciding:
         self.parts = [part for part, _ in builds]
         self.builds = [b for part, b in builds if part in self.scores]
         self.near = [b for b in self.builds if b.score >= self.scores[b.part] - FAR_BEHIND]
-        self.values = np.stack([b.found.values[:, b.row, 0] for _, b in builds], axis=1)
+        self.values = np.stack([b.assessed.values[:, b.row, 0] for _, b in builds], axis=1)
 
     def along(self, lever: Lever) -> Leader:
         """Who leads at a value; the value's own text is what is set."""
@@ -95,7 +95,10 @@ class Deciding:
         return leader
 
     def scanned(self, lever: Lever, places: Array) -> Array | None:
-        """The lead over the places by the builds that stand now, (N,); None where none can tell."""
+        """The lead over the places (N,) by the builds that stand now, (N,) points.
+
+        None where none can tell.
+        """
         if self.alone(lever):
             return None
         if self._weighs(lever):
@@ -283,6 +286,8 @@ class _Search:
 
     def where_it_may(self, places: Array, leads: Array) -> Tip | None:
         """The first change at the places where the scanned lead is lost or nearly so.
+
+        places : (N,) SI. leads : (N,) points.
 
         What is nearer than a change that was found is looked for on a grid of its own.
         """

@@ -44,7 +44,7 @@ class Criterion:
         return self.measure.shown(value, self.unit)
 
     def utility(self, value: Array) -> Array:
-        """Worth between 0 and 1 of values of any shape; a NaN stays NaN."""
+        """Worth, 0..1, of values of any shape, SI; a NaN stays NaN."""
         with np.errstate(invalid="ignore"):
             return np.clip((value - self.poor) / (self.good - self.poor), 0.0, 1.0)
 

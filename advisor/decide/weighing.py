@@ -29,7 +29,10 @@ SECONDS = 20.0
 
 
 def order_weights(count: int) -> Array:
-    """Rank-order centroid weights, the most important first: w_k = (1/n) sum_{i=k}^n 1/i."""
+    """Rank-order centroid weights, the most important first: w_k = (1/n) sum_{i=k}^n 1/i.
+
+    (n,) shares of 1, of a count n of criteria.
+    """
     parts = 1.0 / np.arange(1, count + 1)
     return np.asarray(parts[::-1].cumsum()[::-1] / count)
 
@@ -54,7 +57,7 @@ class Judged:
 
 
 def pair_weights(judgements: Array) -> Judged:
-    """Weights from a reciprocal matrix.
+    """Weights, shares of 1, from a reciprocal matrix.
 
     Parameters
     ----------
@@ -84,13 +87,20 @@ def pair_weights(judgements: Array) -> Judged:
         miss = float(np.exp(abs(logs[i, j] + logs[j, k] - logs[i, k])))
         if triple is None or miss > discord + 1e-12:
             triple, discord = (i, j, k), miss
-    return Judged(weights / weights.sum(), greatest, ratio, triple, discord)
+    return Judged(
+        weights=weights / weights.sum(),
+        greatest=greatest,
+        ratio=ratio,
+        triple=triple,
+        discord=discord,
+    )
 
 
 def exchange(criteria: Sequence[Criterion], weights: Array, of: int, for_one: int) -> float:
     """How much of criterion `of` (its SI unit) is worth one SI unit of criterion `for_one`.
 
-    Both within their anchors: a unit of a criterion is worth weight/(good - poor).
+    Both within their anchors: a unit of a criterion is worth weight/(good - poor). `weights` are
+    (C,) in the order of `criteria`, `of` and `for_one` indices into them.
     """
     unit = [float(w) / (c.good - c.poor) for c, w in zip(criteria, weights, strict=True)]
     return abs(unit[for_one] / unit[of]) if unit[of] else np.inf
@@ -142,7 +152,7 @@ def leads(evaluation: Evaluation, weights: Array) -> list[Lead]:
 
 def _front(builds: Sequence[Build]) -> list[Array]:
     """Utilities (C,) of a part's builds that no other of its builds beats on every criterion."""
-    return _greatest([b.found.utilities[:, b.row, 0] for b in builds])
+    return _greatest([b.assessed.utilities[:, b.row, 0] for b in builds])
 
 
 def may_win(builds: Sequence[Build]) -> list[Build]:
@@ -153,7 +163,7 @@ def may_win(builds: Sequence[Build]) -> list[Build]:
     """
     kept: list[tuple[Build, Array]] = []
     for build in sorted(builds, key=lambda b: b.order[1:]):
-        worth = build.found.utilities[:, build.row, 0]
+        worth = build.assessed.utilities[:, build.row, 0]
         if not any((other >= worth).all() for _, other in kept):
             kept.append((build, worth))
     return [build for build, _ in kept]

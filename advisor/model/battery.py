@@ -55,11 +55,11 @@ class Life:
 
 def lives(pack: Pack, drains: Sequence[Drain], fresh: bool = True) -> list[Life]:
     """`life` for several drains of one pack and the same tasks, worked out side by side."""
-    found = life(pack, joined(drains), fresh)
+    together = life(pack, joined(drains), fresh)
     out, start = [], 0
     for drain in drains:
         rows = slice(start, start + len(drain.cut_off_v))
-        out.append(Life(**{f.name: getattr(found, f.name)[rows] for f in fields(Life)}))
+        out.append(Life(**{f.name: getattr(together, f.name)[rows] for f in fields(Life)}))
         start = rows.stop
     return out
 
@@ -87,8 +87,8 @@ def life(pack: Pack, drain: Drain, fresh: bool = True) -> Life:
     shape = (rows, draws)
     self_a = pack.self_discharge_a
     b = (drain.share * drain.power_w).sum(axis=1)
-    mean_a = (drain.share * drain.constant_a).sum(axis=1)
-    a = mean_a + self_a + pack.leak_a
+    constant_a = (drain.share * drain.constant_a).sum(axis=1)
+    a = constant_a + self_a + pack.leak_a
     march = _March(pack, a, b)
 
     cut = cut_off_depth(pack, drain.cut_off_v)
@@ -107,18 +107,18 @@ def life(pack: Pack, drain: Drain, fresh: bool = True) -> Life:
     barely = (ends_by == INDEX["sag"]) & (cut - sag < _VISIBLE)
     ends_by = np.where(barely, np.int8(INDEX["cut-off"]), ends_by)
     end = bounds.min(axis=0)
-    full = march.time(end)
+    to_end = march.time(end)
     shelf = np.broadcast_to(pack.shelf_life_s, shape)
-    found = np.minimum(full, shelf)
-    ends_by = np.where(full > shelf, np.int8(INDEX["shelf-life"]), ends_by)
-    used = np.where(full > shelf, march.depth(np.minimum(shelf, full), end), end)
+    life_s = np.minimum(to_end, shelf)
+    ends_by = np.where(to_end > shelf, np.int8(INDEX["shelf-life"]), ends_by)
+    used = np.where(to_end > shelf, march.depth(np.minimum(shelf, to_end), end), end)
     with np.errstate(divide="ignore", invalid="ignore"):
         mean = np.where(
-            (found > 0) & np.isfinite(found), pack.capacity_c * used / found - self_a, a - self_a
+            (life_s > 0) & np.isfinite(life_s), pack.capacity_c * used / life_s - self_a, a - self_a
         )
-        start_mean = mean_a + b / pack.open_v[0]
+        start_mean = constant_a + b / pack.open_v[0]
         # a pack that never starts has no life to average over: its fresh current stands for it
-        mean = np.where(found > 0, mean, start_mean + pack.leak_a)
+        mean = np.where(life_s > 0, mean, start_mean + pack.leak_a)
     if fresh:
         low, peak = lows.fresh()
         dead = ~(low >= drain.cut_off_v)
@@ -127,7 +127,7 @@ def life(pack: Pack, drain: Drain, fresh: bool = True) -> Life:
         dead = end <= 0
     return Life(
         end_depth=np.where(dead, 0.0, end),
-        life_s=np.where(dead, 0.0, found),
+        life_s=np.where(dead, 0.0, life_s),
         ends_by=np.asarray(ends_by, dtype=np.int8),
         mean_current_a=np.asarray(mean),
         start_peak_a=peak,
@@ -188,8 +188,8 @@ class _March:
         depth = self.pack.depth
         with np.errstate(divide="ignore", invalid="ignore"):
             if self.constant:
-                found = self.pack.capacity_c * end / self.a
-                return np.where(end > 0, found, 0.0)
+                seconds = self.pack.capacity_c * end / self.a
+                return np.where(end > 0, seconds, 0.0)
             total = np.zeros_like(end)
             for g in range(len(depth) - 1):
                 width = np.clip(end - depth[g], 0.0, depth[g + 1] - depth[g])
@@ -199,7 +199,7 @@ class _March:
         return np.asarray(self.pack.capacity_c * total)
 
     def depth(self, time: Array, end: Array) -> Array:
-        """Depth reached after a time that is before the end, (R, N)."""
+        """Depth reached after (R, N) s that are before the end, (R, N) share of the capacity."""
         pack = self.pack
         with np.errstate(divide="ignore", invalid="ignore"):
             if self.constant:
@@ -208,24 +208,27 @@ class _March:
             reached = np.zeros_like(end)
             for g in range(len(pack.depth) - 1):
                 width = np.full_like(end, pack.depth[g + 1] - pack.depth[g])
-                whole = self._step(g, width)
-                part = np.minimum(left / whole, 1.0) * width
+                to_cross = self._step(g, width)
+                covered = np.minimum(left / to_cross, 1.0) * width
                 slope = (pack.open_v[g + 1] - pack.open_v[g]) / width
                 for _ in range(4):
                     # Newton on a smooth, nearly linear function
-                    volts = pack.open_v[g] + slope * part
+                    volts = pack.open_v[g] + slope * covered
                     rate = (self.a * volts + self.b) / volts
-                    part = np.clip(part - (self._step(g, part) - left) * rate, 0.0, width)
-                part = np.where(left >= whole, width, part)
-                reached += np.where(left > 0, part, 0.0)
-                left = left - np.minimum(left, whole)
+                    covered = np.clip(covered - (self._step(g, covered) - left) * rate, 0.0, width)
+                covered = np.where(left >= to_cross, width, covered)
+                reached += np.where(left > 0, covered, 0.0)
+                left = left - np.minimum(left, to_cross)
                 if not (left > 0).any():
                     break
         return np.asarray(np.minimum(np.nan_to_num(reached), end))
 
 
 def cut_off_depth(pack: Pack, cut_off: Array) -> Array:
-    """First depth at which the open voltage is below the cut-off, (R, N); 1 where it never is."""
+    """First depth at which the open voltage is below the cut-off, (R, N) V; 1 where it never is.
+
+    Depths are shares of the capacity, (R, N).
+    """
     out = np.ones_like(cut_off)
     if bool((pack.open_v[-1] >= cut_off).all()):
         return out
@@ -274,5 +277,5 @@ def _two_well_depth(pack: Pack, drain: Drain, a: Array, b: Array, upto: Array) -
         return np.asarray(1 - (1 - c[n]) * worst / pack.capacity_c[n] - depth)
 
     flat = upto.ravel()
-    found = first_negative(margin, pack.depth, flat, falling=True)
-    return np.asarray(found.reshape(upto.shape))
+    first = first_negative(margin, pack.depth, flat, falling=True)
+    return np.asarray(first.reshape(upto.shape))

@@ -69,18 +69,28 @@ def joined(drains: Sequence[Drain]) -> Drain:
     if len(drains) == 1:
         return first
     return Drain(
-        np.concatenate([d.constant_a for d in drains]),
-        np.concatenate([d.power_w for d in drains]),
-        np.concatenate([d.share for d in drains]),
-        np.concatenate([d.duration_s for d in drains]),
-        first.tasks,
-        first.period_s,
-        np.concatenate([d.cut_off_v for d in drains]),
+        constant_a=np.concatenate([d.constant_a for d in drains]),
+        power_w=np.concatenate([d.power_w for d in drains]),
+        share=np.concatenate([d.share for d in drains]),
+        duration_s=np.concatenate([d.duration_s for d in drains]),
+        tasks=first.tasks,
+        period_s=first.period_s,
+        cut_off_v=np.concatenate([d.cut_off_v for d in drains]),
     )
 
 
 def at_depth(grid: Array, values: Array, depth: Array, draw: NDArray[np.intp]) -> Array:
-    """Values (G, N) on a grid (G,) at depths of any shape, each for its own draw."""
+    """Values on a grid of depths, each for its own draw.
+
+    Parameters
+    ----------
+    grid : (G,) share of the capacity. values : (G, N), in any unit. depth : of any shape.
+    draw : index into N, broadcasting to the depths.
+
+    Returns
+    -------
+    Of the depths' shape, in the values' unit.
+    """
     i = np.clip(np.searchsorted(grid, depth, side="right") - 1, 0, len(grid) - 2)
     t = (depth - grid[i]) / (grid[i + 1] - grid[i])
     return np.asarray(values[i, draw] * (1 - t) + values[i + 1, draw] * t)

@@ -122,17 +122,17 @@ class Sampler:
         return self.traced(path, sample(quantity, self.stream(path), self.draws))
 
     def traced(self, path: Source, values: Array) -> Array:
-        """The values, kept in the trace where there is one."""
+        """The values, (N,) SI, kept in the trace where there is one."""
         if self.trace is not None:
             self.trace[path] = values
         return values
 
     def gain(self, source: Source, half_width: float) -> Array | float:
-        """The factor that one instrument's gain error puts on all its figures, per draw.
+        """The factor that one instrument's gain error puts on all its figures, (N,), or 1.
 
         The limits of error are rectangular (JCGM 100:2008, 4.3.7); every part measured with the
         same instrument shares the draw, so that its error cancels between them. Where no instrument
-        is named, `source` is the path of the stated gain.
+        is named, `source` is the path of the stated gain. `half_width` is a share of the reading.
         """
         if not self.draws or half_width == 0:
             return 1.0
@@ -171,5 +171,5 @@ class GridSampler(Sampler):
         return np.full(self.draws, quantity.nominal)
 
     def gain(self, source: Source, half_width: float) -> Array | float:
-        """No instrument errs at the stated values."""
+        """1 in the place of (N,) shares: no instrument errs at the stated values."""
         return 1.0

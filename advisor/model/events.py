@@ -113,7 +113,7 @@ def expand(stack: Stack, product: ProductFigures, k: int) -> EventStates:
         load_a[s] = load.current
         s += 1
         slept = load.asleep
-    return EventStates(names, duration, chip_a, chip_w, load_a)
+    return EventStates(names=names, duration=duration, chip_a=chip_a, chip_w=chip_w, load_a=load_a)
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,13 +188,13 @@ def timeline(
     chip_w[:, -1] = stack.sleep_w[part, sleep]
     share[:, -1] = np.maximum(1 - share[:, :-1].sum(axis=1), 0.0)
     return Timeline(
-        chip_a,
-        chip_w,
-        load_a,
-        product.standing_total,
-        duration,
-        share,
-        tuple(tasks),
-        np.array([t.period for t in product.tasks]).reshape(len(tasks), n),
-        tuple(e.names for e in events),
+        chip_a=chip_a,
+        chip_w=chip_w,
+        load_a=load_a,
+        standing_a=product.standing_total,
+        duration=duration,
+        share=share,
+        tasks=tuple(tasks),
+        period=np.array([t.period for t in product.tasks]).reshape(len(tasks), n),
+        names=tuple(e.names for e in events),
     )

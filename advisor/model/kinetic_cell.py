@@ -20,7 +20,10 @@ Array = NDArray[np.float64]
 
 
 def step(delta: Array, current: Array, duration: Array, c: Array, k: Array) -> Array:
-    """delta (C) after a constant current (A) for a duration (s). Arrays broadcast."""
+    """delta (C) after a constant current (A) for a duration (s). Arrays broadcast.
+
+    c is a share, k in 1/s.
+    """
     decay = np.exp(-k * duration)
     return np.asarray(delta * decay - current / (c * k) * np.expm1(-k * duration))
 
@@ -38,19 +41,20 @@ def periodic_peak(
     Parameters
     ----------
     currents (A), durations (s) : the states of one period in order, arrays of one shape.
-    rest_current, rest : what follows until the period ends. c, k : of the cell (pack).
+    rest_current (A), rest (s) : what follows until the period ends, of that shape too. c (share),
+    k (1/s) : of the cell (pack), broadcasting.
 
     Notes
     -----
     One period maps delta to d + delta exp(-k T), so the periodic value at its start is
     d/(1 - exp(-k T)). Within a state delta moves one way, so its extremes are at states' ends.
     """
-    total = rest + sum(durations, np.zeros_like(rest))
-    grown = np.zeros_like(total)
+    period = rest + sum(durations, np.zeros_like(rest))
+    grown = np.zeros_like(period)
     for current, duration in zip(currents, durations, strict=True):
         grown = step(grown, current, duration, c, k)
     grown = step(grown, rest_current, rest, c, k)
-    delta = grown / -np.expm1(-k * total)
+    delta = grown / -np.expm1(-k * period)
     peak = delta
     for current, duration in zip(currents, durations, strict=True):
         delta = step(delta, current, duration, c, k)

@@ -56,14 +56,18 @@ def price_at(breaks: Sequence[tuple[int, Array]], multiple: int, pieces: int) ->
 
 
 def development(setup_h: Array, rate: Array, tools: Array, units: float) -> Array:
-    """(set-up hours x engineer's rate + tools)/units, per unit."""
+    """(set-up hours x engineer's rate + tools)/units, per unit.
+
+    Hours (R, N) h; rate (N,) per hour and tools (N,) in the product's currency. (R, N).
+    """
     return np.asarray((setup_h * rate + tools) / units)
 
 
 def replacements(service_life: Array, battery_life: Array) -> Array:
     """Battery changes over the service life: max(0, ceil(service life/battery life) - 1).
 
-    Infinite where the battery does not last at all; NaN where either is unknown.
+    Service life (N,) s, battery life (R, N) s; a count, (R, N). Infinite where the battery does
+    not last at all; NaN where either is unknown.
     """
     with np.errstate(divide="ignore", invalid="ignore"):
         packs = np.ceil(service_life / battery_life)
@@ -71,7 +75,7 @@ def replacements(service_life: Array, battery_life: Array) -> Array:
 
 
 def upkeep(changes: Array, pack: Array, visit: Array) -> Array:
-    """changes x (pack + service visit), per unit."""
+    """changes x (pack + service visit), per unit, (R, N); pack and visit (N,) per change."""
     # no change costs nothing, even where the price of one is unknown or the life is without end
     with np.errstate(invalid="ignore"):
         return np.asarray(np.where(changes == 0, 0.0, changes * (pack + visit)))

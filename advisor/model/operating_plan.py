@@ -176,4 +176,11 @@ def solve(tasks: Sequence[PlanTask]) -> PlanBound:
             free = program(tasks, task.name).solve(SECONDS)
             if free.status is lp.Status.OPTIMAL and free.objective is not None:
                 deadlines[task.name] = max(solution.objective - free.objective, 0.0)
-    return PlanBound(solution.objective, shares, busy, price, busier, deadlines)
+    return PlanBound(
+        current=solution.objective,
+        shares=shares,
+        busy=busy,
+        busy_price=price,
+        busier=busier,
+        deadlines=deadlines,
+    )

@@ -316,7 +316,17 @@ def feed(
             loads, efficiency = curve_values(at / "efficiency", converter.efficiency, sampler)
             efficiency = np.minimum(efficiency, 1.0)
     return Feed(
-        option, cell, converter, pack, nominal, rail, cut_off, quiescent, loads, efficiency, covered
+        option=option,
+        cell=cell,
+        converter=converter,
+        pack=pack,
+        nominal_v=nominal,
+        rail_v=rail,
+        cut_off_v=cut_off,
+        quiescent=quiescent,
+        loads_a=loads,
+        efficiency=efficiency,
+        covered=covered,
     )
 
 

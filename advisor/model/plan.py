@@ -96,8 +96,8 @@ def choose(
         if asked:
             pack = members[0].feed.pack
             fresh = any(np.isfinite(one.pulse) for one in asked)
-            found = lives(pack, [one.drain for one in asked], fresh=fresh)
-            for one, life in zip(asked, found, strict=True):
+            alone = lives(pack, [one.drain for one in asked], fresh=fresh)
+            for one, life in zip(asked, alone, strict=True):
                 one.take(pack, life)
     return [sweep.plans() for sweep in sweeps]
 
@@ -270,8 +270,8 @@ class _Sweep:
 
     def plans(self) -> Plans:
         """The plans of all levels, each once."""
-        found = [self._at(level) for level in self.levels]
-        rows = np.concatenate(found) if found else np.empty((0, 2 + len(self.tasks)), np.intp)
+        by_level = [self._at(level) for level in self.levels]
+        rows = np.concatenate(by_level) if by_level else np.empty((0, 2 + len(self.tasks)), np.intp)
         rows = _each_once(rows)
         volts = self.feed.nominal_v[0]
         return Plans(
@@ -359,21 +359,21 @@ class _Sweep:
             busy += taken / own.period[0]
             least_busy += length.min(axis=3) / own.period[0]
         choice = np.stack(option, axis=-1)
-        good = here & (least_busy <= 1)
+        keeps_up = here & (least_busy <= 1)
         rates = [1 / own.period[0] for own in self.product.tasks]
-        for t, i, j in zip(*np.nonzero(good & (busy > 1)), strict=True):
+        for t, i, j in zip(*np.nonzero(keeps_up & (busy > 1)), strict=True):
             choice[t, i, j], _ = tight(
                 [c[i, j] for c in charges],
                 [task.length[i, j] for task in self.tasks],
                 [may[t, i, j] for may in kept],
                 rates,
             )
-        return self._rows(choice, good)
+        return self._rows(choice, keeps_up)
 
     @staticmethod
-    def _rows(choice: NDArray[np.intp], good: Mask) -> NDArray[np.intp]:
-        _, i, j = np.nonzero(good)
-        return np.concatenate([i[:, None], j[:, None], choice[good]], axis=1)
+    def _rows(choice: NDArray[np.intp], keeps_up: Mask) -> NDArray[np.intp]:
+        _, i, j = np.nonzero(keeps_up)
+        return np.concatenate([i[:, None], j[:, None], choice[keeps_up]], axis=1)
 
 
 def _each_once(rows: NDArray[np.intp]) -> NDArray[np.intp]:

@@ -94,15 +94,15 @@ class Reach:
     peak: Array | None
     pulse: float
 
-    def take(self, pack: Pack, found: Life) -> None:
+    def take(self, pack: Pack, life: Life) -> None:
         """Take what the battery model found of the rows."""
         most = np.minimum(
             np.minimum(pack.least_capacity, 1.0), cut_off_depth(pack, self.drain.cut_off_v)
         )
-        free = found.end_depth >= most - 10.0**-DIGITS
-        depth = np.where(found.dead, 0.0, np.where(free, ALL, found.end_depth))[:, 0]
+        free = life.end_depth >= most - 10.0**-DIGITS
+        depth = np.where(life.dead, 0.0, np.where(free, ALL, life.end_depth))[:, 0]
         if np.isfinite(self.pulse):
-            fresh = found.start_peak_a[:, 0]
+            fresh = life.start_peak_a[:, 0]
             assert self.peak is not None
             self.peak[self.index] = fresh
             depth = np.where(fresh > self.pulse, -1.0, depth)

@@ -19,6 +19,7 @@ A case is one voltage, resistance and load; arrays of cases are (m,). SI units.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -42,26 +43,34 @@ class Circuit:
 
     @classmethod
     def of(cls, volts: Array, ohms: Array, farad: Array, esr: Array) -> Circuit:
-        """Arrays that broadcast; a source without resistance gets next to none."""
+        """Of V, ohm, F, ohm that broadcast; a source without resistance gets next to none."""
         return cls(volts, np.maximum(ohms, LEAST_OHM), esr, farad)
 
     @property
     def tau(self) -> Array:
-        """Time constant at constant currents, s."""
+        """Time constant at constant currents, (m,) s."""
         return np.asarray((self.ohms + self.esr) * self.farad)
 
     @property
     def kappa(self) -> Array:
-        """Share of the series resistance in both."""
+        """Share of the source's resistance and the reservoir's that is the reservoir's, (m,)."""
         return np.asarray(self.esr / (self.ohms + self.esr))
 
     def tiled(self, times: int) -> Circuit:
         """The cases several times over."""
-        return Circuit(*(np.tile(x, times) for x in (self.volts, self.ohms, self.esr, self.farad)))
+        return self._each(lambda x: np.tile(x, times))
 
     def taken(self, index: NDArray[np.intp]) -> Circuit:
-        """Some of the cases."""
-        return Circuit(self.volts[index], self.ohms[index], self.esr[index], self.farad[index])
+        """Some of the cases, by their indices (n,)."""
+        return self._each(lambda x: x[index])
+
+    def _each(self, change: Callable[[Array], Array]) -> Circuit:
+        return Circuit(
+            volts=change(self.volts),
+            ohms=change(self.ohms),
+            esr=change(self.esr),
+            farad=change(self.farad),
+        )
 
 
 class Stepper:
@@ -76,7 +85,13 @@ class Stepper:
     def step(
         self, held: Array, amps: Array, watts: Array | None, seconds: Array
     ) -> tuple[Array, Array, Array]:
-        """(first and last voltage at the terminals, the capacitor's after `seconds`)."""
+        """(first and last voltage at the terminals, the capacitor's after `seconds`), (m,) V each.
+
+        Parameters
+        ----------
+        held : (m,) V, the capacitor's at first. amps, watts : (m,) A, W; no watts are none.
+        seconds : (m,) s.
+        """
         span = seconds / self.tau
         upper = self.volts - self.ohms * amps
         open_v = self.near + self.far * held
@@ -94,10 +109,10 @@ class Stepper:
             last = self._relaxed(first, p, m, self.kappa, span)
             return first, last, self._held(last, amps, watts)
         last, after = self._odd(held, amps, watts, span, first)
-        good = np.nonzero(fit)[0]
-        kappa = self.kappa[good]
-        last[good] = self._relaxed(first[good], p[good], m[good], kappa, span[good])
-        after[good] = self._held(last, amps, watts)[good]
+        fits = np.nonzero(fit)[0]
+        kappa = self.kappa[fits]
+        last[fits] = self._relaxed(first[fits], p[fits], m[fits], kappa, span[fits])
+        after[fits] = self._held(last, amps, watts)[fits]
         return first, last, after
 
     def _held(self, terminals: Array, amps: Array, watts: Array) -> Array:
@@ -116,10 +131,10 @@ class Stepper:
         if not first.size:
             return first
         apart, way, above = p - m, first - p, first - m
-        both = kappa * m
-        alpha, beta = (p - both) / apart, (m - kappa * p) / apart
-        both *= p
-        ratio = above / (first - both / first) * alpha
+        km = kappa * m
+        alpha, beta = (p - km) / apart, (m - kappa * p) / apart
+        kpm = km * p
+        ratio = above / (first - kpm / first) * alpha
         z = span / alpha
         z = np.minimum(-z - np.log1p((1 - ratio) * np.expm1(-z)), 0.0)
         x = way * np.exp(z)
@@ -127,7 +142,7 @@ class Stepper:
             v = p + x
             over = v - m
             time = beta * np.log(over / above) + kappa * np.log(v / first) - alpha * z
-            z = np.minimum(z + (time - span) * over / (v - both / v), 0.0)
+            z = np.minimum(z + (time - span) * over / (v - kpm / v), 0.0)
             before, x = x, way * np.exp(z)
             if np.abs(x - before).max() < CLOSE:
                 break

@@ -215,26 +215,26 @@ class _Walks:
         return low, held < found
 
     def once(self, at: NDArray[np.intp]) -> Run:
-        """Every event once, in some of the cases."""
+        """Every event once, in some of the cases, by their indices (n,)."""
         return self._run(at, self._waits()[:, at])
 
     def _run(self, at: NDArray[np.intp], late: Array) -> Run:
         train, case = self.train, self.case[at]
         states, owner = self.states[:, at], self.owner[:, at]
         return Run(
-            self.circuit.taken(case),
-            train.amps[states, case],
-            train.watts[states, case],
-            train.seconds[states, case],
-            train.periods[owner, case],
-            _meetings(train.periods)[owner, case],
-            late[owner, np.arange(len(at))],
-            np.diff(owner, axis=0, prepend=-1) != 0,
-            self.powered,
-            loaded_voltage(self.circuit.volts, self.circuit.ohms, train.amps[-1], train.watts[-1])[
-                case
-            ],
-            (train.amps[-1, case], train.watts[-1, case]) if train.powered[-1] else None,
+            circuit=self.circuit.taken(case),
+            amps=train.amps[states, case],
+            watts=train.watts[states, case],
+            seconds=train.seconds[states, case],
+            periods=train.periods[owner, case],
+            meetings=_meetings(train.periods)[owner, case],
+            late=late[owner, np.arange(len(at))],
+            opens=np.diff(owner, axis=0, prepend=-1) != 0,
+            powered=self.powered,
+            rest=loaded_voltage(
+                self.circuit.volts, self.circuit.ohms, train.amps[-1], train.watts[-1]
+            )[case],
+            sleep=(train.amps[-1, case], train.watts[-1, case]) if train.powered[-1] else None,
         )
 
     def repeating(
@@ -276,6 +276,7 @@ class _Walks:
     def twice(self, at: NDArray[np.intp], before: bool) -> Run:
         """Every event once, and then those due again.
 
+        at : (n,) indices of cases.
         before : whether the last task's comes only after the others that are due again. Else it
         comes twice itself, as soon as it can be, with the others that are due by then.
         """
@@ -331,18 +332,18 @@ class _Walks:
 
         First come first served; an event is left out while its task's last one still waits.
         """
-        ones = np.ones_like(self.periods)
-        if len(ones) == 1 or not self.lively:
-            return ones
+        late = np.ones_like(self.periods)
+        if len(late) == 1 or not self.lively:
+            return late
         tau = self.circuit.tau[self.case]
-        ends = np.zeros_like(ones)
+        ends = np.zeros_like(late)
         gone = np.cumsum(self.train.seconds[self.states, self.case], axis=0)
         for k in range(len(ends)):
             ends[k] = np.where(self.owner == k, gone, 0.0).max(axis=0)
         before = np.maximum(self.periods - ends, 0.0)
         index = np.nonzero((before / tau).min(axis=0) < FORGOTTEN)[0]
         if not index.size:
-            return ones
+            return late
         tau, before = tau[index], before[:, index]
         periods, lengths = self.periods[:, index], self.lengths[:, index]
         count = np.arange(EARLIER)[None, :, None]
@@ -362,8 +363,8 @@ class _Walks:
         # the series of events that never wait, and its share beyond those looked at
         plain = np.exp(-before / tau) / -np.expm1(-periods / tau)
         beyond = plain * np.exp(-EARLIER * periods / tau)
-        ones[:, index] = np.where(plain > 0, (left + beyond) / plain, 1.0)
-        return ones
+        late[:, index] = np.where(plain > 0, (left + beyond) / plain, 1.0)
+        return late
 
 
 def _weights(circuit: Circuit, train: Train) -> Array:

@@ -35,7 +35,10 @@ class Lows:
         self.falling = bool((np.diff(pack.resistance, axis=0) >= 0).all())
 
     def first_below(self, upto: Array) -> Array:
-        """First depth at which a loaded voltage is below the cut-off, (R, N); else infinite."""
+        """First depth at which a loaded voltage is below the cut-off, (R, N); else infinite.
+
+        Depths are shares of the capacity; `upto` (R, N) is the last one looked at.
+        """
         out = np.full(self.shape, np.inf)
         if self.pack.ideal and not self.pack.resistance.any():
             return out
@@ -119,7 +122,7 @@ class _Cases:
         self.period = drain.period_s[:, self.draw]
 
     def margin(self, depth: Array, case: NDArray[np.intp]) -> Array:
-        """Lowest of loaded voltage less cut-off over the states, (m,), at depths (m,)."""
+        """Lowest of loaded voltage less cut-off over the states, (m,) V, at depths (m,)."""
         n = self.draw[case]
         volts = at_depth(self.pack.depth, self.pack.open_v, depth, n)
         ohms = at_depth(self.pack.depth, self.pack.resistance, depth, n)
@@ -141,12 +144,12 @@ class _Cases:
 
     def _train(self, case: NDArray[np.intp]) -> Train:
         return Train(
-            self.constant[:, case],
-            self.power[:, case],
-            self.duration[:, case],
-            self.tasks,
-            self.period[:, case],
-            self.powered,
+            amps=self.constant[:, case],
+            watts=self.power[:, case],
+            seconds=self.duration[:, case],
+            tasks=self.tasks,
+            periods=self.period[:, case],
+            powered=self.powered,
         )
 
     def held(self, upto: Array, worst: Array) -> NDArray[np.bool_]:
@@ -163,7 +166,10 @@ class _Cases:
     def on_reservoir(
         self, volts: Array, ohms: Array, case: NDArray[np.intp]
     ) -> tuple[Array, Array]:
-        """(lowest voltage, greatest cell current) with a reservoir across the pack, (m,)."""
+        """(lowest voltage V, greatest cell current A) with a reservoir across the pack, (m,).
+
+        volts, ohms : (m,) V, ohm, of the pack at some depth. case : (m,) indices.
+        """
         low = lowest(self._circuit(volts, ohms, case), self._train(case))
         with np.errstate(invalid="ignore", divide="ignore"):
             # the cells see the terminals through their resistance, so they give most at the lowest
@@ -178,6 +184,8 @@ def needed_voltage(
     resistance: Array, constant_a: Array, power_w: Array | None, cut_off: Array
 ) -> Array:
     """Least open voltage that keeps the loaded one at or above the cut-off, V.
+
+    resistance ohm, constant_a A, power_w W or None for none, cut_off V: arrays that broadcast.
 
     V = x + R (A + P/x) for a loaded voltage x; the least V over x >= V_cut lies at V_cut, or at
     x = sqrt(R P) where that is higher: below it the pack cannot give the power at all.

@@ -87,19 +87,19 @@ class Run:
         return low, deeper
 
     def taken(self, index: NDArray[np.intp]) -> Run:
-        """Some of the cases."""
+        """Some of the cases, by their indices (n,)."""
         return Run(
-            self.circuit.taken(index),
-            self.amps[:, index],
-            self.watts[:, index],
-            self.seconds[:, index],
-            self.periods[:, index],
-            self.meetings[:, index],
-            self.late[:, index],
-            self.opens[:, index],
-            self.powered,
-            self.rest[index],
-            None if self.sleep is None else (self.sleep[0][index], self.sleep[1][index]),
+            circuit=self.circuit.taken(index),
+            amps=self.amps[:, index],
+            watts=self.watts[:, index],
+            seconds=self.seconds[:, index],
+            periods=self.periods[:, index],
+            meetings=self.meetings[:, index],
+            late=self.late[:, index],
+            opens=self.opens[:, index],
+            powered=self.powered,
+            rest=self.rest[index],
+            sleep=None if self.sleep is None else (self.sleep[0][index], self.sleep[1][index]),
         )
 
     def _passed(

@@ -127,7 +127,7 @@ def on_curve(x: Array, y: Array, at: Array) -> Array:
 
     Parameters
     ----------
-    x : (X,) ascending places; y : (X, N) values; at : (..., N) places asked for.
+    x : (X,) ascending places; y : (X, N) values; at : (..., N) places asked for. SI, of any kind.
 
     Returns
     -------

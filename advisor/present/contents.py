@@ -125,7 +125,9 @@ def _shortlist(found: Report) -> Section:
     head = next(i for i, column in enumerate(columns) if column.name == "part")
     small = tuple(tables.below(p) for p in ranking)
     title = "Parts that fit, by score"
-    grid = Grid("ranking", title, header, rows, texts, small, head=head)
+    grid = Grid(
+        name="ranking", caption=title, header=header, rows=rows, texts=texts, small=small, head=head
+    )
     blocks += [grid, *(Words(text, "faint") for text in tables.rests_on(found.shortlist))]
     return Section("shortlist", "Shortlist", tuple(blocks))
 
@@ -324,7 +326,13 @@ def _left_out(found: Report) -> Iterator[Block]:
 
 
 def _model() -> Iterator[Block]:
-    yield Grid("formulas", "What is reckoned, and how", ("what", "how", "source"), FORMULAS, 3)
+    yield Grid(
+        name="formulas",
+        caption="What is reckoned, and how",
+        header=("what", "how", "source"),
+        rows=FORMULAS,
+        texts=3,
+    )
 
 
 def _inputs(found: Report) -> Iterator[Block]:

@@ -82,11 +82,11 @@ TERMS = (
         "`bench` (measured), `datasheet`, `estimate`, or `pack` (came with a data pack)",
     ),
     Term(
-        "depth of discharge",
-        "cell",
-        ("voltage-curve",),
-        "charge taken out of the rated capacity",
-        "share",
+        word="depth of discharge",
+        kind="cell",
+        keys=("voltage-curve",),
+        meaning="charge taken out of the rated capacity",
+        unit="share",
     ),
     Term(
         "internal resistance",

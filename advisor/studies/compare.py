@@ -267,22 +267,72 @@ def _flips(
         for here, there in combinations(leads, 2):
             for x, y in ((here, there), (there, here)):
                 if leads[x] > 1 > leads[y]:
-                    _keep(best, Flip("kernel", a, b, x, y, min(leads[x], 1 / leads[y])))
+                    _keep(
+                        best,
+                        Flip(
+                            kind="kernel",
+                            first=a,
+                            second=b,
+                            here=x,
+                            there=y,
+                            factor=min(leads[x], 1 / leads[y]),
+                        ),
+                    )
         for k, by_part in plain_runs.items():
             if k not in leads:
                 continue
             draw = by_part[b].current_a / by_part[a].current_a
             if draw > 1 > leads[k]:
-                _keep(best, Flip("draw", a, b, k, k, min(draw, 1 / leads[k])))
+                _keep(
+                    best,
+                    Flip(
+                        kind="draw",
+                        first=a,
+                        second=b,
+                        here=k,
+                        there=k,
+                        factor=min(draw, 1 / leads[k]),
+                    ),
+                )
             elif draw < 1 < leads[k]:
-                _keep(best, Flip("draw", b, a, k, k, min(1 / draw, leads[k])))
+                _keep(
+                    best,
+                    Flip(
+                        kind="draw",
+                        first=b,
+                        second=a,
+                        here=k,
+                        there=k,
+                        factor=min(1 / draw, leads[k]),
+                    ),
+                )
             times = common[k]
             if a in times and b in times:
                 own, held = by_part[b].time_s / by_part[a].time_s, times[b] / times[a]
                 if own > 1 > held:
-                    _keep(best, Flip("clock", a, b, k, k, min(own, 1 / held)))
+                    _keep(
+                        best,
+                        Flip(
+                            kind="clock",
+                            first=a,
+                            second=b,
+                            here=k,
+                            there=k,
+                            factor=min(own, 1 / held),
+                        ),
+                    )
                 elif own < 1 < held:
-                    _keep(best, Flip("clock", b, a, k, k, min(1 / own, held)))
+                    _keep(
+                        best,
+                        Flip(
+                            kind="clock",
+                            first=b,
+                            second=a,
+                            here=k,
+                            there=k,
+                            factor=min(1 / own, held),
+                        ),
+                    )
         out += best.values()
     return tuple(sorted(out, key=lambda f: (-round(f.factor, 9), f.kind, f.first, f.second)))
 

@@ -179,11 +179,23 @@ def distil(notes: Path, recorded: Sequence[Path]) -> Distilled:
     def overhead() -> Iterator[traces.Chunk]:
         stated = session.notes.board_overhead
         assert isinstance(stated, OverheadTrace)
-        plain = traces.Columns(columns.names[:2], columns.factors[:2], False, False, columns.comma)
+        plain = traces.Columns(
+            names=columns.names[:2],
+            factors=columns.factors[:2],
+            voltage=False,
+            marker=False,
+            comma=columns.comma,
+        )
         yield from traces.samples(session.folder / stated.trace, plain)
 
     found = measured(session, samples, overhead)
-    return Distilled(session, tuple(recorded), found, rehearsed, (*warnings, *found.warnings))
+    return Distilled(
+        session=session,
+        traces=tuple(recorded),
+        figures=found,
+        invented=rehearsed,
+        warnings=(*warnings, *found.warnings),
+    )
 
 
 def _computed_right(session: Session, log: FaultLog) -> Iterator[str]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -21,6 +21,7 @@ from advisor.model.ends import ENDS
 from advisor.model.operating_plan import PlanTask, solve
 from advisor.model.packs import cells_name
 from advisor.quantities import show
+from advisor.studies.consumers import Consumer, consumers
 from advisor.studies.results import (
     BuildResult,
     CostResult,
@@ -43,18 +44,6 @@ if TYPE_CHECKING:
 
 class NotRankedError(AdvisorError):
     """The part is not on the shortlist; the message says why."""
-
-
-@dataclass(frozen=True, slots=True)
-class Consumer:
-    """A share of the pack's mean current, A, at the pack's nominal voltage."""
-
-    consumer: str
-    """what draws it"""
-    a: float
-    """[A] mean current"""
-    share: float
-    """of what the battery gives"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -254,7 +243,7 @@ def explained(evaluation: Evaluation, place: int, rival: Build | None) -> Explan
     """The explanation of the candidate at `place` (0 = first), against another build."""
     candidate = evaluation.candidates[place]
     build = candidate.best
-    feed = build.found.feed
+    feed = build.assessed.feed
     current = consumers(build)
     money = money_items(evaluation, candidate, build)
     target = evaluation.product.life_target
@@ -283,54 +272,13 @@ def explained(evaluation: Evaluation, place: int, rival: Build | None) -> Explan
     )
 
 
-def consumers(build: Build) -> tuple[Consumer, ...]:
-    """The pack's mean current by consumer, at series x nominal voltage; shares sum to 1.
-
-    Through a switching converter a rail current I appears as I x V_rail/V at the pack; what the
-    converter takes beyond that is its loss. A linear converter passes the current and adds its
-    quiescent current.
-    """
-    found, row = build.found, build.row
-    lines, feed = found.timeline, found.feed
-    switching = feed.converter is not None and feed.converter.kind != "linear"
-    ratio = float(feed.rail_v[0] / feed.nominal_v[0]) if switching else 1.0
-    volts = float(feed.chip_voltage()[0])
-    share = lines.share[row, :, 0] * ratio
-    chip = lines.chip_a[row, :, 0] + lines.chip_w[row, :, 0] / volts
-    load = lines.load_a[:, 0]
-    amounts: list[tuple[str, float]] = [(f"sleep ({found.sleep_name(row)})", share[-1] * chip[-1])]
-    for task, here, names in zip(found.task_names, lines.tasks, lines.names, strict=True):
-        for s, name in zip(range(here.start, here.stop), names, strict=True):
-            if name.kind == "load":
-                amounts.append((f"{task}: load {name.name}", share[s] * load[s]))
-                amounts.append((f"{task}: core during {name.name}", share[s] * chip[s]))
-            else:
-                amounts.append((f"{task}: {name}", share[s] * chip[s]))
-    amounts += [
-        (f"standing {name}", float(value[0]) * ratio)
-        for name, value in found.product.standing.items()
-    ]
-    loss = float(found.battery_a[row, 0]) - sum(a for _, a in amounts)
-    if feed.converter is not None:
-        amounts.append((f"loss in {feed.converter_name}", loss))
-    if feed.pack.reservoir is not None:
-        amounts.append(("reservoir leak", float(feed.pack.leak_a[0])))
-    amounts.append(("self-discharge", float(feed.pack.self_discharge_a[0])))
-    merged: dict[str, float] = {}
-    for consumer, amount in amounts:
-        merged[consumer] = merged.get(consumer, 0.0) + float(amount)
-    total = sum(merged.values())
-    rows = [Consumer(n, a, a / total if total else 0.0) for n, a in merged.items()]
-    return tuple(sorted(rows, key=lambda c: -c.a))
-
-
 def money_items(
     evaluation: Evaluation, candidate: Candidate, build: Build
 ) -> tuple[MoneyItem, ...]:
     """The lifetime cost of a candidate's build by item, per unit; the items add up to it."""
-    found, row = build.found, build.row
-    money, feed = found.costs, found.feed
-    cost = found.feed_cost
+    assessed, row = build.assessed, build.row
+    money, feed = assessed.costs, assessed.feed
+    cost = assessed.feed_cost
     part = candidate.part
     items: list[tuple[str, float]] = []
     purchases = {**candidate.cost.bought, **cost.bought}  # by the names of the items
@@ -354,8 +302,10 @@ def money_items(
     out = []
     for name, amount in items:
         bought = purchases.get(name)
-        pieces = () if bought is None else (bought.needed, int(bought.purchase.pieces[0]))
-        out.append(MoneyItem(name, known(amount), *pieces))
+        item = MoneyItem(name, known(amount))
+        if bought is not None:
+            item = replace(item, needed=bought.needed, bought=int(bought.purchase.pieces[0]))
+        out.append(item)
     return tuple(out)
 
 
@@ -364,18 +314,18 @@ def _score(evaluation: Evaluation, build: Build, rival: Build | None) -> tuple[S
     theirs = None if rival is None else points(evaluation, rival)
     out = []
     for i, criterion in enumerate(evaluation.criteria):
-        value = float(build.found.values[i, build.row, 0])
+        value = float(build.assessed.values[i, build.row, 0])
         out.append(
             ScoreItem(
-                criterion.name,
-                float(mine[i]),
-                None if theirs is None else float(theirs[i]),
-                None if theirs is None else float(mine[i] - theirs[i]),
-                criterion.shown(value),
-                None
+                criterion=criterion.name,
+                points=float(mine[i]),
+                over_points=None if theirs is None else float(theirs[i]),
+                difference=None if theirs is None else float(mine[i] - theirs[i]),
+                value=criterion.shown(value),
+                over_value=None
                 if rival is None
-                else criterion.shown(float(rival.found.values[i, rival.row, 0])),
-                criterion.weight,
+                else criterion.shown(float(rival.assessed.values[i, rival.row, 0])),
+                weight=criterion.weight,
             )
         )
     return tuple(out)
@@ -385,25 +335,25 @@ def _plan(evaluation: Evaluation, candidate: Candidate) -> Plan:
     """The practical plan's current beside the linear program's bound, and the bound's prices."""
     build = candidate.best
     plan, p = candidate.plan
-    z = int(build.found.sleep[build.row])
-    parts = build.found.stack.parts[int(build.found.part[build.row])]
+    z = int(build.assessed.sleep[build.row])
+    parts = build.assessed.stack.parts[int(build.assessed.part[build.row])]
     tasks = []
     for k, task in enumerate(evaluation.figures.tasks):
         fed = plan.fed[k][p, : len(parts.options[k])]
         usable = [o for o in range(len(parts.options[k])) if fed[o]]
         tasks.append(
             PlanTask(
-                task.name,
-                tuple(parts.options[k][o].label for o in usable),
-                tuple(float(plan.charge[k][p, z, o]) for o in usable),
-                tuple(float(plan.length[k][p, z, o]) for o in usable),
-                float(1 / task.period[0]),
-                tuple(not bool(plan.allowed[k][p, z, o]) for o in usable),
+                name=task.name,
+                options=tuple(parts.options[k][o].label for o in usable),
+                charge=tuple(float(plan.charge[k][p, z, o]) for o in usable),
+                length=tuple(float(plan.length[k][p, z, o]) for o in usable),
+                rate=float(1 / task.period[0]),
+                late=tuple(not bool(plan.allowed[k][p, z, o]) for o in usable),
             )
         )
     bound = solve(tasks)
-    practical = float(build.found.battery_a[build.row, 0])
-    chosen = build.found.options(build.row)
+    practical = float(build.assessed.battery_a[build.row, 0])
+    chosen = build.assessed.options(build.row)
     above = sum(
         t.rate * t.charge[t.options.index(o.label)] for t, o in zip(tasks, chosen, strict=True)
     )
@@ -424,23 +374,24 @@ def _builds(candidate: Candidate, most: int = 8) -> tuple[BuildItem, ...]:
     """The chosen build, then the best of each other pack, converter and sleep state."""
     told: dict[tuple[str, str, str], Build] = {}
     for build in candidate.builds:
-        feed = build.found.feed
+        feed = build.assessed.feed
         told.setdefault(
-            (cells_name(feed.option), feed.converter_name, build.found.sleep_name(build.row)), build
+            (cells_name(feed.option), feed.converter_name, build.assessed.sleep_name(build.row)),
+            build,
         )
     out = []
     for build in list(told.values())[:most]:
-        found, row = build.found, build.row
+        assessed, row = build.assessed, build.row
         out.append(
             BuildItem(
                 build=build_result(build),
                 score=build.score,
                 difference=build.score - candidate.best.score,
-                battery_life_s=float(found.life.life_s[row, 0]),
-                ends_by=ENDS[int(found.life.ends_by[row, 0])].name,
-                battery_current_a=float(found.battery_a[row, 0]),
-                purchase=known(found.costs.purchase[row, 0]),
-                lifetime=known(found.costs.lifetime[row, 0]),
+                battery_life_s=float(assessed.life.life_s[row, 0]),
+                ends_by=ENDS[int(assessed.life.ends_by[row, 0])].name,
+                battery_current_a=float(assessed.battery_a[row, 0]),
+                purchase=known(assessed.costs.purchase[row, 0]),
+                lifetime=known(assessed.costs.lifetime[row, 0]),
             )
         )
     return tuple(out)

@@ -153,20 +153,20 @@ def gaps(
 def _nothing(found: Evaluation) -> Gaps:
     product = found.product
     return Gaps(
-        product.product,
-        found.seed,
-        found.draws,
-        invented(found),
-        found.own_cost.currency,
-        product.cost.units,
-        None,
-        None,
-        0.0,
-        None,
-        (),
-        (),
-        "Nothing fits, so no measurement decides anything.",
-        found.warnings,
+        product=product.product,
+        seed=found.seed,
+        draws=found.draws,
+        invented=invented(found),
+        currency=found.own_cost.currency,
+        units=product.cost.units,
+        first=None,
+        chosen=None,
+        evpi_score=0.0,
+        evpi_money=None,
+        figures=(),
+        groups=(),
+        advice="Nothing fits, so no measurement decides anything.",
+        warnings=found.warnings,
     )
 
 
@@ -180,7 +180,7 @@ def _rate(found: Evaluation) -> float | None:
 
 def _asked(found: Evaluation, near: Sequence[str], trace: Trace) -> list[Source]:
     """What is traced that a measurement or an enquiry could settle, of what may still win."""
-    feeds = [c.best.found.feed for c in found.candidates if c.part.part in near]
+    feeds = [c.best.assessed.feed for c in found.candidates if c.part.part in near]
     known = {*near, found.product.product}
     known |= {f.option.cell for f in feeds if f.option.cell is not None}
     known |= {f.converter_name for f in feeds if f.converter is not None}

@@ -93,7 +93,11 @@ def verify(names: Sequence[str] = (), level: str = "-Os") -> Verification:
         raise FaultError(
             tuple(
                 Fault(
-                    "--target", f'"{n}"', "one of " + ", ".join(TARGETS), None, nearest(n, TARGETS)
+                    path="--target",
+                    read=f'"{n}"',
+                    expected="one of " + ", ".join(TARGETS),
+                    place=None,
+                    nearest=nearest(n, TARGETS),
                 )
                 for n in unknown
             )

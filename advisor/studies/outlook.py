@@ -224,7 +224,7 @@ def outlook(
         for found, (_, equals, text) in zip(levers, asked, strict=True)
     ]
     made = []
-    feeds = [c.best.found.feed for c in now.candidates]
+    feeds = [c.best.assessed.feed for c in now.candidates]
     for n, (found, reach) in enumerate(zip(levers, ends, strict=True)):
 
         def tell(done: int, total: int, n: int = n) -> None:
@@ -267,7 +267,7 @@ def _usual(now: Evaluation) -> list[str]:
     out = []
     if now.candidates and product.workload:
         build = now.candidates[0].best
-        lines = build.found.timeline
+        lines = build.assessed.timeline
         busy = [float(lines.share[build.row, here, 0].sum()) for here in lines.tasks]
         task = product.workload[int(np.argmax(busy))].task
         out.append(str(own.child("workload", task, "every")))
@@ -306,7 +306,7 @@ def _along(
     drawn: dict[str, list[Point]] = {name: [] for name in shown}
     for n, place in enumerate(places):
         by_part = line.drawn(place, shown, draws, seed, jobs)
-        feeds += [candidate.best.found.feed for candidate in by_part.values()]
+        feeds += [candidate.best.assessed.feed for candidate in by_part.values()]
         for name in shown:
             drawn[name].append(_point(place, by_part.get(name)))
         tell(len(places) + n + 1, total)
@@ -348,14 +348,32 @@ def _changes(
 
 def _point(x: float, candidate: Candidate | None) -> Point:
     if candidate is None:
-        return Point(x, None, None, None, None, None, 0, False)
+        return Point(
+            x=x,
+            battery_life_s=None,
+            lifetime_cost=None,
+            lifetime_cost_p05=None,
+            lifetime_cost_p95=None,
+            score=None,
+            step=0,
+            joined=False,
+        )
     build, drawn = candidate.best, candidate.drawn
-    found, row = build.found, build.row
-    lifetime = float(found.costs.lifetime[row, 0])
-    life = Range(float(found.life.life_s[row, 0]), *spread(None if drawn is None else drawn.life_s))
-    low, _, high = spread(None if drawn is None else drawn.lifetime)
+    assessed, row = build.assessed, build.row
+    lifetime = float(assessed.costs.lifetime[row, 0])
+    lives = spread(None if drawn is None else drawn.life_s)
+    nominal = float(assessed.life.life_s[row, 0])
+    life = Range(nominal=nominal, p05=lives.p05, p50=lives.p50, p95=lives.p95)
+    lifetimes = spread(None if drawn is None else drawn.lifetime)
     return Point(
-        x, life, None if np.isnan(lifetime) else lifetime, low, high, build.score, 0, False
+        x=x,
+        battery_life_s=life,
+        lifetime_cost=None if np.isnan(lifetime) else lifetime,
+        lifetime_cost_p05=lifetimes.p05,
+        lifetime_cost_p95=lifetimes.p95,
+        score=build.score,
+        step=0,
+        joined=False,
     )
 
 
@@ -388,6 +406,24 @@ def _joined(
 
 def _bare(x: float, offer: Offer | None) -> Point:
     if offer is None:
-        return Point(x, None, None, None, None, None, 0, False)
+        return Point(
+            x=x,
+            battery_life_s=None,
+            lifetime_cost=None,
+            lifetime_cost_p05=None,
+            lifetime_cost_p95=None,
+            score=None,
+            step=0,
+            joined=False,
+        )
     life = Range(offer.life_s, None, None, None)
-    return Point(x, life, offer.lifetime, None, None, offer.score, 0, False)
+    return Point(
+        x=x,
+        battery_life_s=life,
+        lifetime_cost=offer.lifetime,
+        lifetime_cost_p05=None,
+        lifetime_cost_p95=None,
+        score=offer.score,
+        step=0,
+        joined=False,
+    )

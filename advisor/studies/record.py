@@ -73,7 +73,9 @@ def decide(
     if part not in ranked:
         raise FaultError((_unfit(found, part),))
     record = _text(catalogue, product, found, ranked[part], reason, changes, date)
-    return Decided(product.product, part, ranked[part].rank, record, found)
+    return Decided(
+        product=product.product, part=part, rank=ranked[part].rank, text=record, shortlist=found
+    )
 
 
 def _unfit(found: Shortlist, part: str) -> Fault:
@@ -308,9 +310,9 @@ def _places(record: DecisionRecord, found: Shortlist) -> Iterator[Place]:
     for part in order:
         before, after = then.get(part), now.get(part)
         yield Place(
-            part,
-            None if before is None else before[0],
-            None if after is None else after[0],
-            None if before is None else before[1],
-            None if after is None else after[1],
+            part=part,
+            rank_then=None if before is None else before[0],
+            rank_now=None if after is None else after[0],
+            score_then=None if before is None else before[1],
+            score_now=None if after is None else after[1],
         )

@@ -188,7 +188,15 @@ def rehearse(
     reaches = None
     if wanted is not None:
         reaches = next((p for p in plan if p.half_width_95 <= wanted), None)
-    return Rehearsed(session, seed, truth, errors, plan, wanted, reaches)
+    return Rehearsed(
+        session=session,
+        seed=seed,
+        truth=truth,
+        errors=errors,
+        plan=plan,
+        wanted=wanted,
+        reaches=reaches,
+    )
 
 
 def _columns(session: Session) -> None:
@@ -229,10 +237,16 @@ def _planned(session: Session, truth: Truth, rate: float, runs: int) -> Planned 
         budget = combined(
             1.0,
             [
-                Term("repeats", "A", found.type_a, "t", runs - 1),
+                Term(source="repeats", type="A", u=found.type_a, shape="t", dof=runs - 1),
                 Term("statements", "B", found.type_b),
             ],
         )
         if worst is None or budget.expanded > worst.half_width_95:
-            worst = Planned(rate, runs, name, budget.expanded, found.type_b)
+            worst = Planned(
+                rate_hz=rate,
+                runs=runs,
+                kernel=name,
+                half_width_95=budget.expanded,
+                type_b=found.type_b,
+            )
     return worst

@@ -17,7 +17,8 @@ from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.reasons import ending
 from advisor.decide.weighing import may_win
 from advisor.model.packs import Feed
-from advisor.studies.explain import Consumer, Explanation, MoneyItem, consumers, explained
+from advisor.studies.consumers import Consumer, consumers
+from advisor.studies.explain import Explanation, MoneyItem, explained
 from advisor.studies.explain import money_items as money_of
 from advisor.studies.gaps import Gaps
 from advisor.studies.gaps import gaps as study_gaps
@@ -189,7 +190,7 @@ def report(
         rival = found.candidates[1].best if len(found.candidates) > 1 else None
         winner = explained(found, 0, rival)
     offered = [(c, may_win(c.builds)) for c in found.candidates]
-    feeds = [build.found.feed for _, builds in offered for build in builds]
+    feeds = [build.assessed.feed for _, builds in offered for build in builds]
     return Report(
         product=product.product,
         summary=product.summary,
@@ -221,11 +222,13 @@ def _criteria(found: Evaluation) -> Iterator[Weighted]:
     for one in found.criteria:
         weight = found.product.priorities[one.name].weight
         assert weight is not None  # a rule asks for it
-        yield Weighted(one.name, weight.nominal, one.poor, one.good, one.unit)
+        yield Weighted(
+            criterion=one.name, weight=weight.nominal, poor=one.poor, good=one.good, unit=one.unit
+        )
 
 
 def _offered(found: Evaluation, candidate: Candidate, build: Build) -> OfferedBuild:
-    at, row = build.found, build.row
+    at, row = build.assessed, build.row
     values = at.values[:, row, 0]
     return OfferedBuild(
         build=build_result(build),
@@ -264,12 +267,33 @@ def _inputs(catalogue: Catalogue, product: Product) -> Iterator[InputFile]:
     """The product's file first, then the catalogue's by kind."""
     name = product.product
     figures = figures_of(catalogue, name)
-    yield InputFile(name, "product", product.invented, product.summary, figures, {})
+    yield InputFile(
+        id=name,
+        kind="product",
+        invented=product.invented,
+        summary=product.summary,
+        figures=figures,
+        evidence={},
+    )
     if KERNELS in catalogue.documents:
-        yield InputFile(KERNELS, "kernels", False, None, figures_of(catalogue, KERNELS), {})
+        yield InputFile(
+            id=KERNELS,
+            kind="kernels",
+            invented=False,
+            summary=None,
+            figures=figures_of(catalogue, KERNELS),
+            evidence={},
+        )
     for kind, records in catalogue.kinds.items():
         for identity, record in records.items():
             named = getattr(record, "evidence", {})
             evidence = {key: one.kind or "unstated" for key, one in named.items()}
             figures = figures_of(catalogue, identity)
-            yield InputFile(identity, kind, record.invented, record.summary, figures, evidence)
+            yield InputFile(
+                id=identity,
+                kind=kind,
+                invented=record.invented,
+                summary=record.summary,
+                figures=figures,
+                evidence=evidence,
+            )

@@ -231,16 +231,16 @@ def known(value: float) -> float | None:
 
 def build_result(build: Build) -> BuildResult:
     """The build's choices by name."""
-    found, row = build.found, build.row
-    option = found.feed.option
-    options = found.options(row)
-    tasks = found.task_names
+    assessed, row = build.assessed, build.row
+    option = assessed.feed.option
+    options = assessed.options(row)
+    tasks = assessed.task_names
     return BuildResult(
         cell=option.cell or "budget",
         series=option.series,
         parallel=option.parallel,
-        converter=found.feed.converter_name,
-        sleep_state=found.sleep_name(row),
+        converter=assessed.feed.converter_name,
+        sleep_state=assessed.sleep_name(row),
         addons=(),
         operating_points={t: o.point for t, o in zip(tasks, options, strict=True)},
         engines={t: o.engines for t, o in zip(tasks, options, strict=True)},
@@ -253,14 +253,14 @@ def power_result(build: Build) -> Power:
     Each task counts what its events draw, the core's sleep in between counts as sleep:
     average = sum over tasks of charge/period + I_sleep x (1 - busy share) + standing loads.
     """
-    found, row = build.found, build.row
-    lines = found.timeline
-    volts = found.feed.chip_voltage()
+    assessed, row = build.assessed, build.row
+    lines = assessed.timeline
+    volts = assessed.feed.chip_voltage()
     current = lines.chip_a[row] + lines.chip_w[row] / volts + lines.load_a
     part = (lines.share[row] * current)[:, 0]
-    life = found.life
+    life = assessed.life
     return Power(
-        rail_current_a=float(found.rail_a[row, 0]),
+        rail_current_a=float(assessed.rail_a[row, 0]),
         battery_current_a=float(life.mean_current_a[row, 0]),
         busy_share=float(lines.busy[row, 0]),
         breakdown_a=Breakdown(
@@ -268,27 +268,30 @@ def power_result(build: Build) -> Power:
             standing=float(lines.standing_a[0]),
             tasks={
                 name: float(part[here].sum())
-                for name, here in zip(found.task_names, lines.tasks, strict=True)
+                for name, here in zip(assessed.task_names, lines.tasks, strict=True)
             },
         ),
     )
 
 
-def spread(values: np.ndarray | None) -> tuple[float | None, float | None, float | None]:
+def spread(values: np.ndarray | None) -> Spread:
     """5, 50, 95 % of draws; Nones without them."""
     if values is None or bool(np.isnan(values).any()):
-        return None, None, None
-    return percentiles(values)
+        return Spread(p05=None, p50=None, p95=None)
+    p05, p50, p95 = percentiles(values)
+    return Spread(p05=p05, p50=p50, p95=p95)
 
 
 def life_result(candidate: Candidate, averaged: float) -> LifeResult:
     """Battery life of the chosen build; `averaged` is that of `averaged_lives`, s."""
     build = candidate.best
-    life, row = build.found.life, build.row
-    drawn = None if candidate.drawn is None else candidate.drawn.life_s
+    life, row = build.assessed.life, build.row
+    drawn = spread(None if candidate.drawn is None else candidate.drawn.life_s)
     return LifeResult(
-        float(life.life_s[row, 0]),
-        *spread(drawn),
+        nominal=float(life.life_s[row, 0]),
+        p05=drawn.p05,
+        p50=drawn.p50,
+        p95=drawn.p95,
         ends_by=ENDS[int(life.ends_by[row, 0])].name,
         averaged=averaged,
     )
@@ -297,9 +300,9 @@ def life_result(candidate: Candidate, averaged: float) -> LifeResult:
 def cost_result(candidate: Candidate, currency: str) -> CostResult:
     """Cost of the chosen build."""
     build = candidate.best
-    money, row = build.found.costs, build.row
+    money, row = build.assessed.costs, build.row
     drawn = None if candidate.drawn is None else candidate.drawn.lifetime
-    low, _, high = spread(drawn)
+    lifetimes = spread(drawn)
     return CostResult(
         currency=currency,
         purchase=known(money.purchase[row, 0]),
@@ -307,8 +310,8 @@ def cost_result(candidate: Candidate, currency: str) -> CostResult:
         upkeep=known(money.upkeep[row, 0]),
         lifetime=known(money.lifetime[row, 0]),
         replacements=known(money.replacements[row, 0]),
-        lifetime_p05=low,
-        lifetime_p95=high,
+        lifetime_p05=lifetimes.p05,
+        lifetime_p95=lifetimes.p95,
     )
 
 
@@ -341,7 +344,7 @@ def frame(rows: Sequence[Mapping[str, Any]]) -> pd.DataFrame:
 
 def invented(evaluation: Evaluation) -> bool:
     """Whether anything of the answer rests on demonstration data."""
-    feeds = [c.best.found.feed for c in evaluation.candidates]
+    feeds = [c.best.assessed.feed for c in evaluation.candidates]
     return (
         evaluation.product.invented
         or any(p.invented for p in evaluation.catalogue.parts.values())

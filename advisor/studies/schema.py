@@ -124,13 +124,13 @@ def _record(cls: type[Any], at: str, informational: bool) -> Iterator[KeyRow]:
         path = f"{at}.{name}".lstrip(".")
         shown = informational or declared.informational
         yield KeyRow(
-            path,
-            declared.title,
-            words(declared.kind),
-            _unit(declared),
-            defaults[declared.attribute],
-            declared.required,
-            shown,
+            path=path,
+            title=declared.title,
+            what=words(declared.kind),
+            unit=_unit(declared),
+            default=defaults[declared.attribute],
+            required=declared.required,
+            informational=shown,
         )
         yield from _inside(declared.kind, path, shown)
 

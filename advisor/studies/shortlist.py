@@ -29,7 +29,6 @@ from advisor.studies.results import (
     CriterionResult,
     FailedResult,
     RankedPart,
-    Spread,
     build_result,
     cost_result,
     failed_result,
@@ -169,7 +168,7 @@ def summarise(evaluation: Evaluation) -> Shortlist:
         )
         for part, failed in evaluation.screened.items()
     )
-    feeds = [c.best.found.feed for c in evaluation.candidates]
+    feeds = [c.best.assessed.feed for c in evaluation.candidates]
     return Shortlist(
         product=product.product,
         summary=product.summary,
@@ -204,8 +203,8 @@ def _ranked(
     evaluation: Evaluation, place: int, candidate: Candidate, firm: Firmness, averaged: float
 ) -> RankedPart:
     build = candidate.best
-    found, row = build.found, build.row
-    each = points(evaluation, build)
+    assessed, row = build.assessed, build.row
+    won = points(evaluation, build)
     target = evaluation.product.life_target
     meets = None
     if candidate.drawn is not None and target is not None:
@@ -219,7 +218,7 @@ def _ranked(
         maker=candidate.part.maker,
         invented=candidate.part.invented,
         score=build.score,
-        score_range=Spread(*spread(None if candidate.drawn is None else candidate.drawn.score)),
+        score_range=spread(None if candidate.drawn is None else candidate.drawn.score),
         first_place_probability=None if firm.first is None else float(firm.first[place]),
         meets_life_target_probability=meets,
         fits_probability=None if candidate.drawn is None else candidate.drawn.fit,
@@ -241,11 +240,11 @@ def _ranked(
         },
         criteria={
             c.name: CriterionResult(
-                float(found.values[i, row, 0]),
-                c.unit,
-                float(found.utilities[i, row, 0]),
-                c.weight,
-                float(each[i]),
+                value=float(assessed.values[i, row, 0]),
+                unit=c.unit,
+                utility=float(assessed.utilities[i, row, 0]),
+                weight=c.weight,
+                points=float(won[i]),
             )
             for i, c in enumerate(evaluation.criteria)
         },
@@ -289,9 +288,9 @@ def _kind(part: Part, evidence: str | None) -> str:
 def figures_in_use(candidate: Candidate) -> set[Path]:
     """Paths of the measured figures that the chosen build rests on."""
     build, own = candidate.best, Path(candidate.part.part)
-    out = {own.child("sleep-states", build.found.sleep_name(build.row))}
-    options = build.found.options(build.row)
-    for task, option in zip(build.found.product.tasks, options, strict=True):
+    out = {own.child("sleep-states", build.assessed.sleep_name(build.row))}
+    options = build.assessed.options(build.row)
+    for task, option in zip(build.assessed.product.tasks, options, strict=True):
         out.add(own.child("operating-points", option.point))
         out |= {
             own.child("kernels", kernel, variant)

@@ -116,7 +116,17 @@ def tipping(
     """
     base = evaluate(catalogue, product)
     if not base.candidates:
-        return Tipping(product.product, invented(base), None, points, (), (), (), (), base.warnings)
+        return Tipping(
+            product=product.product,
+            invented=invented(base),
+            winner=None,
+            points=points,
+            contenders=(),
+            levers=(),
+            weights=(),
+            never_first=(),
+            warnings=base.warnings,
+        )
     order = leads(base, base.weights)
     names = [c.part.part for c in base.candidates]
     contenders = tuple(sorted(names[:CONTENDERS]))
@@ -211,7 +221,7 @@ def _paths(base: Evaluation) -> Iterator[Path]:
         share = path.keys[0] == "environment" and path.keys[-1] == "share"
         if not share and path.keys[0] != "needs":
             yield path
-    feeds = {f.name: f for c in base.candidates[:2] for f in [c.best.found.feed]}
+    feeds = {f.name: f for c in base.candidates[:2] for f in [c.best.assessed.feed]}
     others = {f.option.cell for f in feeds.values()}
     others |= {f.converter_name for f in feeds.values() if f.converter is not None}
     for identity in sorted(x for x in others if x is not None):

@@ -227,7 +227,11 @@ def _by_pairs(
     found = pair_weights(matrix)
     triple = () if found.triple is None else tuple(names[i] for i in found.triple)
     return found.weights, Consistency(
-        found.greatest, found.ratio, found.ratio <= ACCEPTED, triple, found.discord
+        greatest=found.greatest,
+        ratio=found.ratio,
+        accepted=found.ratio <= ACCEPTED,
+        triple=triple,
+        discord=found.discord,
     )
 
 

@@ -83,8 +83,8 @@ def test_a_build_that_keeps_its_limits_more_often_is_taken(tmp_path: Path) -> No
     limit = ", finish-within: 2.06 ms"
     # 2.02 ± 1.20 ms keeps 2.06 ms in (2.06 - 0.82)/2.40 = 52 % of the draws
     (one,) = decided(tmp_path / "half", {"one": text}, limit).candidates
-    assert one.best.found.options(one.best.row)[0].label == "run+aid"
+    assert one.best.assessed.options(one.best.row)[0].label == "run+aid"
     (one,) = decided(tmp_path / "most", {"one": text}, limit, "confidence: 90 %").candidates
-    assert one.best.found.options(one.best.row)[0].label == "run"
+    assert one.best.assessed.options(one.best.row)[0].label == "run"
     assert one.drawn is not None
     assert one.drawn.fit == 1

@@ -106,7 +106,7 @@ def test_a_build_without_a_value_is_no_build_and_a_part_without_one_is_named(
     )
     found = evaluate(*load_run([tmp_path], PRODUCT.encode()))
     (one,) = found.candidates
-    assert {build.found.feed.option.cell for build in one.builds} == {"priced"}
+    assert {build.assessed.feed.option.cell for build in one.builds} == {"priced"}
     only = PRODUCT.replace(", {cell: priced}", "")
     found = evaluate(*load_run([tmp_path], only.encode()))
     assert not found.candidates

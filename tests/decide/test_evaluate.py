@@ -96,7 +96,7 @@ def test_cells_in_series_end_each_at_its_own_cut_off(
     )
     best = found.candidates[0].best
     # a milliohm and 30 mA are 60 uV of some 1.2 V
-    assert best.found.life.end_depth[best.row, 0] == pytest.approx(depth, abs=1e-4)
+    assert best.assessed.life.end_depth[best.row, 0] == pytest.approx(depth, abs=1e-4)
 
 
 BUCK = {
@@ -117,7 +117,7 @@ def test_the_plan_is_made_behind_the_converter(tmp_path: Path, efficiency: str, 
     record = {**BUCK, "efficiency": efficiency}
     found = decided(tmp_path, converter="conv", record=record, rail="1.8 V", workload=QUICK)
     best = found.candidates[0].best
-    assert [o.point for o in best.found.options(best.row)] == [point]
+    assert [o.point for o in best.assessed.options(best.row)] == [point]
     # and its current at the pack's nominal 3.0 V: the rail's power over each state's efficiency
     rail, time, eta = (0.8e-3, 12e-3, 0.9) if point == "slow" else (10e-3, 1e-3, 0.9)
     rest = 1e-6 / (0.9 if point == "slow" else 0.8)
@@ -128,7 +128,7 @@ def test_the_plan_is_made_behind_the_converter(tmp_path: Path, efficiency: str, 
 def test_without_a_converter_the_slow_point_takes_less(tmp_path: Path) -> None:
     found = decided(tmp_path, workload=QUICK)
     best = found.candidates[0].best
-    assert [o.point for o in best.found.options(best.row)] == ["slow"]
+    assert [o.point for o in best.assessed.options(best.row)] == ["slow"]
     mean = 0.8e-3 * 12e-3 + 1e-6 * (1 - 12e-3)
     assert best.order[1] == pytest.approx(mean, rel=1e-9)
 
@@ -136,5 +136,5 @@ def test_without_a_converter_the_slow_point_takes_less(tmp_path: Path) -> None:
 def test_a_deadline_asks_for_the_fast_point(tmp_path: Path) -> None:
     late = QUICK.replace("kernels", "finish-within: 11 ms, kernels")
     best = decided(tmp_path, workload=late).candidates[0].best
-    assert [o.point for o in best.found.options(best.row)] == ["fast"]
+    assert [o.point for o in best.assessed.options(best.row)] == ["fast"]
     assert best.order[1] == pytest.approx(10e-3 * 1e-3 + 1e-6 * (1 - 1e-3), rel=1e-9)

@@ -159,7 +159,7 @@ def test_a_coin_cell_in_the_cold_is_spared_a_part_s_fast_points() -> None:
 
 def years(build: Build) -> float:
     """Battery life of a build at the stated values."""
-    return float(build.found.life.life_s[build.row, 0]) / YEAR
+    return float(build.assessed.life.life_s[build.row, 0]) / YEAR
 
 
 def test_random_catalogues_bind_every_limit(tmp_path: Path) -> None:
@@ -169,7 +169,7 @@ def test_random_catalogues_bind_every_limit(tmp_path: Path) -> None:
         found = evaluate(*draft(seed).load(tmp_path))
         for candidate in found.candidates:
             for build in candidate.builds:
-                ends.add(int(build.found.life.ends_by[build.row, 0]))
+                ends.add(int(build.assessed.life.ends_by[build.row, 0]))
         needs |= {f.need.split(" ")[-1] for failed in found.screened.values() for f in failed}
     assert ends == set(range(len(ENDS)))
     assert {"max-pulse", "cold", "workload.report.finish-within"} <= needs

@@ -159,7 +159,7 @@ def test_no_weights_bring_a_part_to_the_front_that_has_none() -> None:
     drawn = rng.dirichlet(0.4 * np.ones(len(now)), 4000).T
     best = np.stack(
         [
-            np.max([drawn.T @ b.found.utilities[:, b.row, 0] for b in c.builds], axis=0)
+            np.max([drawn.T @ b.assessed.utilities[:, b.row, 0] for b in c.builds], axis=0)
             for c in evaluation.candidates
         ]
     )

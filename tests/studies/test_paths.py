@@ -126,7 +126,7 @@ def keys(path: Path) -> tuple[str, ...]:
 def curve_levers(catalogue: Catalogue, product: Product) -> list[Path]:
     """Paths of the curves and tables that the first part's best build rests on."""
     best = evaluate(catalogue, product).candidates[0].best
-    feed = best.found.feed
+    feed = best.assessed.feed
     out = []
     if feed.cell is not None:
         own = Path(feed.cell.cell)
@@ -144,7 +144,7 @@ def curve_levers(catalogue: Catalogue, product: Product) -> list[Path]:
     if feed.converter is not None and feed.converter.efficiency is not None:
         own = Path(feed.converter.converter)
         out += [path for path, _ in feed.converter.efficiency.entries(own / "efficiency")]
-    sleep = best.found.sleep_name(best.row)
+    sleep = best.assessed.sleep_name(best.row)
     state = catalogue.parts[best.part].sleep_states[sleep]
     assert state.current is not None
     at = Path(best.part, ("sleep-states", sleep, "current"))

@@ -135,7 +135,13 @@ def _curves(found: Outlook, one: LeverOutlook) -> Iterator[Spec]:
     wanted = None if target is None else target / YEAR
     unit = found.currency or "no currency"
     lives = _Readings("battery life, years", years, _life_range, wanted)
-    costs = _Readings(f"cost over the service life, {unit} a unit", cost, _cost_range, None, True)
+    costs = _Readings(
+        title=f"cost over the service life, {unit} a unit",
+        value=cost,
+        ends=_cost_range,
+        wanted=None,
+        steep=True,
+    )
     for readings in (lives, costs):
         layers = _layers(one, readings)
         if layers:
