@@ -24,6 +24,7 @@ from advisor.reference.declared import Field, fields, holds
 from advisor.reference.glossary import ANSWERS, TERMS, glossary_page
 from advisor.reference.lists import lists_page
 from advisor.reference.outputs import run
+from advisor.studies.columns import COLUMNS
 
 GLOSSARY = glossary_page()
 LISTS = lists_page()

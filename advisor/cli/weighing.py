@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
-from advisor.cli.bundles import Command, Files, Show
+from advisor.cli.bundles import Command, Files, Sampling, Show
 from advisor.cli.options import ProductArgument
 
 if TYPE_CHECKING:
@@ -59,12 +59,14 @@ def weights(
     ] = False,
     *,
     files: Files,
+    sampling: Sampling,
     show: Show,
 ) -> int:
     """Show what weights mean and whom they put first. Makes them from an order or from pairs.
 
     Example: part-advisor weights valve-driver
     """
+    from advisor.cli.progress import progress
     from advisor.studies.results import plain
     from advisor.studies.weights import weights as study
 
@@ -81,7 +83,16 @@ def weights(
         names = _asked_order(inputs[1])
     elif ask is Ask.PAIRS:
         pairs = _asked_pairs(inputs[1])
-    found = study(*inputs, order=names, pairs=pairs or None)
+    with progress(show.quiet) as tell:
+        found = study(
+            *inputs,
+            order=names,
+            pairs=pairs or None,
+            draws=sampling.draws,
+            seed=sampling.seed,
+            jobs=sampling.jobs,
+            progress=tell,
+        )
     if target is not None:
         _write(target, found)
 

@@ -18,9 +18,6 @@ from advisor.decide.value import Criterion
 from advisor.model.draws import Array
 
 SETTLED, LEANING = 0.9, 0.6
-REACH = 6.0  # standard deviations; beyond lie two in a thousand million
-STRONG = 256  # parts that bound what it takes to be among the first
-BLOCK = 4_000_000  # scores at a time
 SHOWN = 0.005  # points that a text tells
 AGREE = 10  # parts whose order is compared with that of the draws
 
@@ -198,53 +195,3 @@ def firmness(evaluation: Evaluation) -> Firmness:
         verdict=found,
         agreement=agreement,
     )
-
-
-def simulated_ranks(
-    utilities: Array, weights: Array, noise: Array, ranks: int = 5, seed: int = 1
-) -> Array:
-    """Rank acceptability of very many parts whose scores err independently.
-
-    The score of part p in draw n is sum_c weights[c, n] utilities[p, c] + noise[p] e[p, n], e
-    standard normal, cut at `REACH` deviations. In each draw only parts that can still reach the
-    first `ranks` places are given their error: a part whose score with the greatest error stays
-    below what enough others have with the least one cannot. Memory stays bounded.
-
-    Parameters
-    ----------
-    utilities : (P, C). weights : (C, N). noise : (P,) standard deviations. ranks : places looked
-        at. seed : of the errors; ties go to the lower index.
-
-    Returns
-    -------
-    (P, ranks) shares of the draws.
-    """
-    parts, draws = utilities.shape[0], weights.shape[1]
-    ranks = min(ranks, parts)
-    rng = np.random.default_rng(seed)
-    worth = np.ascontiguousarray(utilities.T, dtype=np.float32)
-    by_draw = np.ascontiguousarray(weights.T, dtype=np.float32)
-    sigma = np.asarray(noise, dtype=np.float32)
-    reach = np.float32(REACH) * sigma
-    # parts that are good on average bound from below what it takes
-    mean = utilities @ weights.mean(axis=1)
-    strong = np.argsort(-mean, kind="stable")[: max(STRONG, ranks)]
-    counts = np.zeros((parts, ranks), dtype=np.int64)
-    block = max(1, BLOCK // parts)
-    for start in range(0, draws, block):
-        scores = by_draw[start : start + block] @ worth
-        least = scores[:, strong] - reach[strong]
-        enough = np.partition(least, -ranks, axis=1)[:, -ranks]
-        scores += reach
-        draw, part = np.nonzero(scores >= enough[:, None])
-        # the error, cut at the reach, in place of the reach
-        errors = np.clip(rng.standard_normal(len(part), dtype=np.float32), -REACH, REACH)
-        found = scores[draw, part] + sigma[part] * (errors - np.float32(REACH))
-        begins = np.searchsorted(draw, np.arange(len(scores)))
-        for rank in range(ranks):
-            greatest = np.maximum.reduceat(found, begins)
-            at = np.nonzero(found == greatest[draw])[0]
-            first = at[np.unique(draw[at], return_index=True)[1]]
-            counts[:, rank] += np.bincount(part[first], minlength=parts)
-            found[first] = -np.inf
-    return np.asarray(counts / draws)

@@ -11,16 +11,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
 
 from advisor import lp
+from advisor.catalogue.schema_product import Product
 from advisor.decide.builds import Build
 from advisor.decide.evaluate import Evaluation
 from advisor.decide.value import Criterion
 from advisor.model.draws import Array
+from advisor.quantities import exact
 
 # Saaty's random index for 1 to 10 criteria, as in his first tables; later ones differ a little
 RANDOM_INDEX = (0.0, 0.0, 0.58, 0.90, 1.12, 1.24, 1.32, 1.41, 1.45, 1.49)
@@ -104,6 +106,15 @@ def exchange(criteria: Sequence[Criterion], weights: Array, of: int, for_one: in
     """
     unit = [float(w) / (c.good - c.poor) for c, w in zip(criteria, weights, strict=True)]
     return abs(unit[for_one] / unit[of]) if unit[of] else np.inf
+
+
+def weighed(product: Product, weights: Mapping[str, float]) -> Product:
+    """The product with other weights, exactly known, by criterion."""
+    priorities = {
+        name: replace(priority, weight=exact(weights[name], "count"))
+        for name, priority in product.priorities.items()
+    }
+    return replace(product, priorities=priorities)
 
 
 @dataclass(frozen=True, slots=True)

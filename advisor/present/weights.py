@@ -11,7 +11,8 @@ HOW = {
     "order": "from the order, rank-order centroid (Barron & Barrett 1996)",
     "pairs": "from judgements by pairs, principal eigenvector (Saaty 1980)",
 }
-MOST = 8  # parts of the smallest changes that are told
+MOST = 8  # parts that are told
+SEEN = 0.001  # share of the weightings from which their mean is shown
 
 
 def weights_page(found: Weights, width: int) -> Page:
@@ -66,7 +67,32 @@ def weights_page(found: Weights, width: int) -> Page:
         page.paragraph(
             f"First under no weights at all: {', '.join(found.never_first)}.", "  ", "    "
         )
+    _unknown(page, found)
     return page
+
+
+def _unknown(page: Page, found: Weights) -> None:
+    told = found.unknown
+    page.heading("If nobody knew the weights")
+    text = (
+        f"share of {told.weightings:,} weightings, all equally likely, that put the part first; "
+        "the mean of those, of 100"
+    )
+    if told.draws:
+        text += f"; for the first ones, in how many of {told.draws:,} draws they lead at that mean"
+    page.paragraph(f"{text} (SMAA-2, Lahdelma & Salminen 2001)", "  ", style=FAINT)
+    seen = [row for row in told.parts if row.acceptability >= SEEN]
+    for row in seen[:MOST]:
+        middle = ", ".join(f"{name} {100 * w:.0f}" for name, w in row.central_weights.items())
+        line = f"{row.part}: {100 * row.acceptability:.1f} %: {middle}"
+        if row.confidence is not None:
+            line += f"; there first in {100 * row.confidence:.0f} % of the draws"
+        page.paragraph(line, "  ", "    ")
+    if len(seen) > MOST:
+        page.paragraph(f"and {len(seen) - MOST} more", "  ", style=FAINT)
+    rare = [row.part for row in told.parts if 0 < row.acceptability < SEEN]
+    if rare:
+        page.paragraph(f"In fewer than {100 * SEEN:.1f} %: {', '.join(rare)}.", "  ", "    ")
 
 
 def _consistency(page: Page, found: Weights) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import combinations
 from typing import TYPE_CHECKING
 
@@ -11,12 +11,20 @@ import numpy as np
 
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
-from advisor.decide.evaluate import evaluate
+from advisor.decide.drawing import Progress
+from advisor.decide.evaluate import Evaluation, evaluate
+from advisor.decide.unknown_weights import WEIGHTINGS, standings
 from advisor.decide.value import Criterion
-from advisor.decide.weighing import ACCEPTED, exchange, leads, order_weights, pair_weights
+from advisor.decide.weighing import (
+    ACCEPTED,
+    exchange,
+    leads,
+    order_weights,
+    pair_weights,
+    weighed,
+)
 from advisor.faults import Fault, FaultError, nearest
 from advisor.model.draws import Array
-from advisor.quantities import Quantity, exact
 from advisor.studies.results import frame, invented, plain
 
 if TYPE_CHECKING:
@@ -66,6 +74,33 @@ class LeadRow:
 
 
 @dataclass(frozen=True, slots=True)
+class StandingRow:
+    """A part where nobody knows the weights (SMAA-2, Lahdelma & Salminen 2001)."""
+
+    part: str
+    """the part's id"""
+    acceptability: float
+    """[share] weightings that put it first, at the stated values; ties are split"""
+    central_weights: Mapping[str, float]
+    """[of 1] criterion to the mean of the weightings that put it first; empty where none did"""
+    confidence: float | None
+    """[share] draws in which it is first under its central weights; null without draws, and for
+    all but the three parts of the greatest acceptability"""
+
+
+@dataclass(frozen=True, slots=True)
+class UnknownWeights:
+    """Whom the figures favour if nobody knew the weights: all weights are equally likely."""
+
+    weightings: int
+    """weights drawn, uniform over all that sum to 1"""
+    draws: int
+    """draws of the figures behind a confidence"""
+    parts: tuple[StandingRow, ...]
+    """the parts, the greatest acceptability first"""
+
+
+@dataclass(frozen=True, slots=True)
 class Weights:
     """Weights of a product, what they imply, and how firmly they decide."""
 
@@ -89,6 +124,8 @@ class Weights:
     """the smallest change for each rival, the nearest first"""
     never_first: tuple[str, ...]
     """parts that lead under no weights"""
+    unknown: UnknownWeights
+    """the parts if nobody knew the weights"""
     texts: Mapping[str, str]
     """criterion to its weight as the file would have it"""
 
@@ -103,6 +140,10 @@ def weights(
     *,
     order: Sequence[str] = (),
     pairs: Mapping[tuple[str, str], float] | None = None,
+    draws: int = 2000,
+    seed: int = 1,
+    jobs: int = 1,
+    progress: Progress | None = None,
 ) -> Weights:
     """What a product's weights mean, or what weights follow from an order or from judgements.
 
@@ -110,6 +151,9 @@ def weights(
     ----------
     order : the criteria, the most important first. pairs : how many times as important the first
         criterion is as the second, for every pair once.
+    draws : of the figures, for the confidence in parts under unknown weights; 0 for none.
+    seed : of the draws and the unknown weights. jobs : workers; the result does not depend on it.
+    progress : told how many of the parts are drawn, of how many.
 
     Raises
     ------
@@ -135,7 +179,9 @@ def weights(
     if new is None:
         new = now
     texts = {n: _text(w) for n, w in zip(names, new, strict=True)}
-    changed = before if method == "file" else evaluate(catalogue, _weighed(product, texts))
+    changed = before
+    if method != "file":
+        changed = evaluate(catalogue, weighed(product, {n: float(t) for n, t in texts.items()}))
     found = leads(changed, new)
     return Weights(
         product=product.product,
@@ -156,6 +202,7 @@ def weights(
             )
         ),
         never_first=tuple(sorted(lead.part for lead in found if lead.distance is None)),
+        unknown=_unknown(before, draws, seed, jobs, progress),
         texts=texts,
     )
 
@@ -165,13 +212,15 @@ def pairs_of(product: Product) -> list[tuple[str, str]]:
     return list(combinations(product.priorities, 2))
 
 
-def _weighed(product: Product, texts: Mapping[str, str]) -> Product:
-    """The product with other weights."""
-    made: dict[str, Quantity] = {n: exact(float(text), "count") for n, text in texts.items()}
-    return replace(
-        product,
-        priorities={n: replace(p, weight=made[n]) for n, p in product.priorities.items()},
-    )
+def _unknown(
+    evaluation: Evaluation, draws: int, seed: int, jobs: int, progress: Progress | None
+) -> UnknownWeights:
+    names = [c.name for c in evaluation.criteria]
+    rows = []
+    for one in standings(evaluation, draws, seed, jobs, progress):
+        central = [] if one.central is None else zip(names, one.central.tolist(), strict=True)
+        rows.append(StandingRow(one.part, one.acceptability, dict(central), one.confidence))
+    return UnknownWeights(WEIGHTINGS, draws, tuple(rows))
 
 
 def _text(weight: float) -> str:

@@ -215,35 +215,32 @@ def plans(scale: Scale) -> list[Row]:
     ]
 
 
-@benchmark("ranks", "rank acceptability of very many parts against the bare matrix product")
-def ranks(scale: Scale) -> list[Row]:
-    from advisor.decide.robustness import simulated_ranks
+@benchmark("acceptability", "who is first under unknown weights against the bare matrix product")
+def unknown(scale: Scale) -> list[Row]:
+    from advisor.decide.unknown_weights import acceptability
 
-    parts, criteria, draws = scale.many * 20, 8, scale.draws * 5
+    parts, builds, criteria, weightings = scale.many, 4, 8, scale.draws * 20
     draw = np.random.default_rng(13)
-    utilities = draw.random((parts, criteria))
-    weights = draw.dirichlet(np.ones(criteria), draws).T
-    noise = draw.uniform(0.005, 0.03, parts)
-    left, right = utilities.astype(np.float32), weights.astype(np.float32)
-    block = 500
+    rows = draw.random((parts * builds, criteria))
+    worth = np.split(rows, parts)
+    weights = draw.dirichlet(np.ones(criteria), weightings).T
+    block = 1000
 
     def product() -> None:
-        for start in range(0, draws, block):
-            left @ right[:, start : start + block]
+        for start in range(0, weightings, block):
+            rows @ weights[:, start : start + block]
 
     ours, bare = turn_about(
         scale.rounds,
-        [
-            partial(timed, lambda: simulated_ranks(utilities, weights, noise)),
-            partial(timed, product),
-        ],
+        [partial(timed, lambda: acceptability(worth, weights)), partial(timed, product)],
     )
     return [
         Row(
-            f"ranks 1 to 5 of {parts} parts x {criteria} criteria x {draws} draws, noise for each",
+            f"first of {parts} parts x {builds} builds x {criteria} criteria under {weightings} "
+            "weightings",
             middle(ours),
-            "the single-precision matrix product of that shape, in blocks",
+            "the matrix product of that shape, in blocks",
             middle(bare),
-            20,
+            8,
         )
     ]

@@ -41,6 +41,34 @@ def test_what_the_file_s_weights_mean(said: Caller) -> None:
     assert distances == sorted(distances)
 
 
+def test_if_nobody_knew_the_weights(said: Caller) -> None:
+    command = ("weights", "barrel-tag", "--draws", "2500")
+    code, out, _ = said(*command, "--format", "json")
+    assert code == 0
+    told = json.loads(out)["unknown"]
+    assert told["draws"] == 2500
+    parts = told["parts"]
+    shares = [row["acceptability"] for row in parts]
+    assert shares == sorted(shares, reverse=True)
+    assert sum(shares) == pytest.approx(1.0, rel=1e-9)
+    assert [row["confidence"] is not None for row in parts[:4]] == [True, True, True, False]
+    for row in parts:
+        assert bool(row["central_weights"]) == (row["acceptability"] > 0)
+        if row["central_weights"]:
+            assert sum(row["central_weights"].values()) == pytest.approx(1.0, rel=1e-9)
+    # who leads under no weights at all was never seen first
+    never = set(json.loads(out)["never_first"])
+    assert all(row["acceptability"] == 0 for row in parts if row["part"] in never)
+    # two chunks of draws, and two workers
+    assert said(*command, "--format", "json", "--jobs", "2")[1] == out
+    # weights of one's own change nothing of it
+    other = said(*command, "--format", "json", "--order", ",".join(reversed(NAMES)))[1]
+    assert json.loads(other)["unknown"] == told
+    page = said("weights", "barrel-tag", "--draws", "0", "--width", "80")[1]
+    assert "If nobody knew the weights" in page
+    assert "of the draws" not in page
+
+
 def test_an_order_changes_the_winner(said: Caller) -> None:
     code, out, _ = said(
         "weights", "barrel-tag", "--order", ",".join(reversed(NAMES)), "--format", "json"

@@ -15,7 +15,6 @@ from advisor.decide.robustness import (
     expected_regret,
     order_agreement,
     rank_acceptability,
-    simulated_ranks,
     verdict,
 )
 from advisor.decide.value import Criterion
@@ -158,40 +157,3 @@ def test_the_shortlist_tells_it_all() -> None:
     assert alone.order_agreement is None
     assert found.order_agreement is not None
     assert 0.5 < found.order_agreement < 1
-
-
-def test_many_parts_without_noise_are_the_plain_ranks() -> None:
-    rng = np.random.default_rng(1)
-    # few levels, so that there are ties, which go to the lower index
-    utilities = rng.integers(0, 3, (300, 4)) / 2
-    weights = np.full((4, 50), 0.25)
-    found = simulated_ranks(utilities, weights, np.zeros(300), ranks=5)
-    order = np.argsort(-utilities.sum(axis=1), kind="stable")
-    for rank in range(5):
-        assert found[order[rank], rank] == 1.0
-    assert found.sum() == pytest.approx(5.0)
-
-
-def test_many_parts_with_noise_match_a_plain_simulation() -> None:
-    rng = np.random.default_rng(2)
-    parts, draws = 400, 20_000
-    utilities, noise = rng.random((parts, 3)), rng.uniform(0.02, 0.1, 400)
-    weights = rng.dirichlet(np.ones(3), draws).T
-    found = simulated_ranks(utilities, weights, noise, ranks=3)
-    scores = utilities @ weights + noise[:, None] * rng.standard_normal((parts, draws))
-    order = np.argsort(-scores, axis=0)
-    for rank in range(3):
-        plain = np.bincount(order[rank], minlength=parts) / draws
-        # two simulations of 20,000 draws each
-        error = np.sqrt(2 * np.maximum(plain, 1e-3) / draws)
-        assert (np.abs(found[:, rank] - plain) < 5 * error).all()
-
-
-def test_equal_parts_are_never_dropped() -> None:
-    utilities = np.full((40, 2), 0.5)
-    weights = np.random.default_rng(3).dirichlet(np.ones(2), 4000).T
-    found = simulated_ranks(utilities, weights, np.full(40, 0.1), ranks=5, seed=4)
-    assert found.sum(axis=0) == pytest.approx(np.ones(5))
-    assert found[:, 0] == pytest.approx(np.full(40, 1 / 40), abs=5 * np.sqrt(1 / 40 / 4000))
-    again = simulated_ranks(utilities, weights, np.full(40, 0.1), ranks=5, seed=4)
-    assert np.array_equal(found, again)
