@@ -20,6 +20,9 @@ from tests.present.ranking import weighted
 
 DIGITS = 9
 
+# one report of each product for all of them
+pytestmark = pytest.mark.xdist_group("reports")
+
 
 def ranked(found: Report, weights: Sequence[float]) -> list[tuple[str, float]]:
     """The rule of the page, written again: each part by its best build, ties by current and id."""
