@@ -58,6 +58,7 @@ def test_fits_where_it_goes(name: str) -> None:
     assert len(markdown(made(name))) < 60_000
 
 
+@pytest.mark.slow
 def test_says_what_the_page_says() -> None:
     text = rendered(markdown(made("barrel-tag", True)))
     for section in contents.sections(made("barrel-tag", True)):

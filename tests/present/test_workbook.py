@@ -106,6 +106,7 @@ def test_hostile_texts_are_texts(tmp_path: Path) -> None:
         assert texts[text].quotePrefix
 
 
+@pytest.mark.slow
 def test_sheets_say_that_data_are_invented() -> None:
     book = opened(workbook(made("barrel-tag", True)))
     assert {"Current", "Cost", "Outlook", "Tipping", "Gaps", "Inputs", "About"} <= set(

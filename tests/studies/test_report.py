@@ -133,6 +133,7 @@ def test_inputs_are_all_there_with_their_digests() -> None:
     assert with_u, "figures stand with their uncertainty, as written"
 
 
+@pytest.mark.slow
 def test_same_inputs_same_bytes() -> None:
     inputs = load("barrel-tag")
     one = report(*inputs, draws=600, date=DAY)
