@@ -17,6 +17,7 @@ from advisor.present.workbook import workbook
 from tests.present.hostile import TEXTS, hostile_report
 from tests.present.pages import PRODUCTS, made
 from tests.present.ranking import weighted
+from tests.shares import mostly_slow
 
 LIVE = ("Shortlist", "Weights", "Parts", "Builds")
 HEAD = 4  # number of the header's row
@@ -59,7 +60,7 @@ def reckoned(book: Any, folder: Path) -> list[tuple[str, float]]:
     return [(str(cells[row, "B"]), float(cells[row, "C"])) for row in numbers]
 
 
-@pytest.mark.parametrize("name", PRODUCTS)
+@pytest.mark.parametrize("name", mostly_slow(PRODUCTS, 3))
 @pytest.mark.filterwarnings("ignore")
 def test_other_weights_rank_as_the_whole_decision_does(name: str, tmp_path: Path) -> None:
     """score = sum of weights x worth, reckoned by a spreadsheet interpreter."""
