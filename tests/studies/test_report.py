@@ -17,6 +17,7 @@ from advisor.studies.report import OfferedBuild, Report, report
 from advisor.studies.shortlist import shortlist
 from tests.present.pages import DAY, PRODUCTS, made
 from tests.present.ranking import weighted
+from tests.shares import mostly_slow
 
 DIGITS = 9
 
@@ -36,7 +37,7 @@ def ranked(found: Report, weights: Sequence[float]) -> list[tuple[str, float]]:
     return [(part, -score) for (score, _, _), part in best]
 
 
-@pytest.mark.parametrize("name", PRODUCTS)
+@pytest.mark.parametrize("name", mostly_slow(PRODUCTS, 3))
 def test_builds_kept_are_enough_for_any_weights(name: str) -> None:
     found = made(name)
     count = len(found.criteria)
