@@ -18,6 +18,7 @@ from tests.browsing import programs
 ROOT = Path(__file__).resolve().parent.parent
 
 
+@pytest.mark.slow
 @pytest.mark.smoke
 @pytest.mark.parametrize("name", sorted(registry.BENCHMARKS))
 def test_each_runs(name: str) -> None:

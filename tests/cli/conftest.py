@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import importlib
+import pickle
 from collections.abc import Callable
+from typing import Any
 
 import pytest
 
@@ -10,6 +13,8 @@ from advisor.cli.main import call
 
 Said = tuple[int, str, str]
 Caller = Callable[..., Said]
+
+_FOUND: dict[tuple[str, bytes], Any] = {}
 
 
 @pytest.fixture
@@ -23,3 +28,23 @@ def said(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) ->
         return code, out.out, out.err
 
     return run
+
+
+@pytest.fixture
+def studied_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Long studies of the same inputs are made once a worker, for tests of how they are shown."""
+
+    def once(name: str) -> None:
+        module = importlib.import_module(f"advisor.studies.{name}")
+        study = getattr(module, name)
+
+        def found(*inputs: Any, progress: object = None, **options: Any) -> Any:
+            key = (name, pickle.dumps((inputs, sorted(options.items()))))
+            if key not in _FOUND:
+                _FOUND[key] = study(*inputs, progress=progress, **options)
+            return _FOUND[key]
+
+        monkeypatch.setattr(module, name, found)
+
+    for name in ("outlook", "report"):
+        once(name)

@@ -17,6 +17,10 @@ from advisor.catalogue.shipped import catalogue_folder, product_files
 from tests.cli.conftest import Caller
 
 HANG = 30  # s, a guard against hanging on a slow machine, no claim of speed
+LONG = ["outlook", "barrel-tag", "--points", "3", "--draws", "20"]
+
+# the long study is made once
+pytestmark = pytest.mark.xdist_group("shown")
 
 
 SCREENS = [
@@ -25,7 +29,7 @@ SCREENS = [
     ["shortlist", "valve-driver"],
     ["explain", "frost-post", "helmaric-lep"],
     ["explain", "valve-driver", "quorvane-jor"],
-    ["outlook", "barrel-tag", "--points", "3", "--draws", "20"],
+    LONG,
     ["catalog", "list"],
     ["catalog", "show", "quorvane-jor"],
     ["catalog", "check"],
@@ -35,6 +39,7 @@ SCREENS = [
 ]
 
 
+@pytest.mark.usefixtures("studied_once")
 @pytest.mark.parametrize("arguments", SCREENS, ids=" ".join)
 def test_screens_keep_to_their_width_and_lose_nothing(said: Caller, arguments: list[str]) -> None:
     extra = [] if arguments[0] != "shortlist" else ["--draws", "200"]
@@ -175,18 +180,28 @@ def test_output_is_all_or_nothing(
     assert [p.name for p in tmp_path.iterdir()] == ["answer.json"]
 
 
+@pytest.mark.usefixtures("studied_once")
+def test_plots_are_drawn_in_either_format(said: Caller, tmp_path: Path) -> None:
+    for name, begins in (("a.svg", b"<?xml"), ("c.PNG", b"\x89PNG")):
+        assert said(*LONG, "--plot", str(tmp_path / name), "--quiet")[0] == 0
+        assert (tmp_path / name).read_bytes().startswith(begins)
+    assert b"<svg" in (tmp_path / "a.svg").read_bytes()
+
+
 def test_plots_are_drawn_the_same_each_time(said: Caller, tmp_path: Path) -> None:
-    pytest.importorskip("matplotlib")
-    arguments = ["outlook", "barrel-tag", "--points", "3", "--draws", "20"]
+    """Studied and drawn anew each time, for two figures."""
+    figures = ("barrel-tag:cost.engineer-rate", "barrel-tag:cost.units")
+    arguments = [*LONG, *(word for figure in figures for word in ("--along", figure))]
     drawn = []
-    for name in ("a.svg", "b.svg", "c.PNG"):
+    for name in ("a.svg", "b.svg"):
         assert said(*arguments, "--plot", str(tmp_path / name), "--quiet")[0] == 0
         drawn.append((tmp_path / name).read_bytes())
     assert drawn[0] == drawn[1]
-    assert b"<svg" in drawn[0]
-    assert drawn[2].startswith(b"\x89PNG")
+
+
+def test_a_plot_of_wrong_input_is_not_drawn(said: Caller, tmp_path: Path) -> None:
     refused = tmp_path / "d.svg"
-    code, _, _ = said(*arguments, "--plot", str(refused), "--set", "barrel-tag:rail=3 A")
+    code, _, _ = said(*LONG, "--plot", str(refused), "--set", "barrel-tag:rail=3 A")
     assert code == 2
     assert not refused.exists()
 

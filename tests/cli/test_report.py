@@ -10,7 +10,11 @@ from tests.cli.conftest import Caller
 
 QUICK = ("--draws", "0")
 
+# one report of the product for all that looks at how it is written
+pytestmark = pytest.mark.xdist_group("shown")
 
+
+@pytest.mark.usefixtures("studied_once")
 @pytest.mark.parametrize(
     ("ending", "begins"), [("html", b"<!doctype html>"), ("md", b"# barrel-tag"), ("xlsx", b"PK")]
 )
@@ -49,6 +53,7 @@ def test_faults_leave_what_was_there(wrong: tuple[str, str], said: Caller, tmp_p
     assert place.read_text("utf-8") == "before"
 
 
+@pytest.mark.usefixtures("studied_once")
 @pytest.mark.parametrize("ending", ["html", "md", "xlsx"])
 def test_nothing_fits_is_an_answer(ending: str, said: Caller, tmp_path: Path) -> None:
     place = tmp_path / f"report.{ending}"

@@ -29,6 +29,7 @@ from advisor.model.plan import Plans, choose
 from advisor.model.tables import Stack
 from advisor.model.workload import ProductFigures
 from tests.decide.random_catalogues import Draft, draft
+from tests.shares import mostly_slow
 
 YEAR = 365.25 * 86400.0
 SEEDS = range(60)
@@ -74,7 +75,7 @@ def compare_with_all(
         return pruned, evaluate(catalogue, product)
 
 
-@pytest.mark.parametrize("seed", SEEDS)
+@pytest.mark.parametrize("seed", mostly_slow(SEEDS, 10))
 def test_the_best_build_is_the_best_of_all_combinations(
     seed: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -84,7 +85,7 @@ def test_the_best_build_is_the_best_of_all_combinations(
     assert best(pruned) == pytest.approx(best(whole), abs=1e-6)
 
 
-@pytest.mark.parametrize("seed", SEEDS)
+@pytest.mark.parametrize("seed", mostly_slow(SEEDS, 10))
 def test_a_reservoir_loses_no_more_than_a_twentieth_of_a_point(
     seed: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -112,7 +113,7 @@ def smaller(one: Draft) -> Iterator[tuple[str, Draft]]:
 
 
 @pytest.mark.parametrize("reservoir", [False, True])
-@pytest.mark.parametrize("seed", range(100, 140))
+@pytest.mark.parametrize("seed", mostly_slow(range(100, 140), 10))
 def test_measuring_more_never_makes_a_part_worse(
     seed: int, reservoir: bool, tmp_path: Path
 ) -> None:

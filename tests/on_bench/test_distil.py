@@ -44,6 +44,7 @@ def held(found: Figures, truth: Truth, errors: Errors) -> dict[str, bool]:
     return out
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "change",
     [
@@ -71,6 +72,7 @@ def test_intervals_hold_the_truth_as_often_as_they_say(
     assert all(0.932 <= share <= 0.968 for share in shares.values()), shares
 
 
+@pytest.mark.slow
 def test_a_dominant_limit_of_error_is_no_normal(tmp_path: Path) -> None:
     """A gain of 2 % half-width against small scatter: k well below 1.96, and the truth is held.
 
@@ -169,6 +171,7 @@ def test_reset_current_is_added_back(tmp_path: Path) -> None:
     assert "reset current" in {t.source for t in found.budget}
 
 
+@pytest.mark.slow
 def test_a_plan_is_what_sessions_reach(tmp_path: Path) -> None:
     """The plan's u against the scatter of 300 rehearsed sessions, to 15 %."""
     notes = session(tmp_path)

@@ -87,6 +87,7 @@ def test_right_on_this_host(tmp_path: Path, level: str) -> None:
 EMULATED = [name for name, target in TARGETS.items() if target.emulator]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("target", EMULATED)
 def test_right_and_counted_under_emulation(tmp_path: Path, target: str) -> None:
     needs(target)
@@ -110,6 +111,7 @@ def test_right_and_counted_under_emulation(tmp_path: Path, target: str) -> None:
         assert 2000 < kernel.instructions < 1_000_000
 
 
+@pytest.mark.slow
 def test_float_hardware_shows(tmp_path: Path) -> None:
     """The float matrix takes many times the instructions where floats are computed by software."""
     needs("armv6m")

@@ -16,6 +16,9 @@ from advisor.present.markdown import escaped, markdown
 from tests.present.hostile import TEXTS, hostile_report
 from tests.present.pages import PRODUCTS, made
 
+# one report of each product for all of them
+pytestmark = pytest.mark.xdist_group("reports")
+
 
 def rendered(text: str) -> str:
     """The HTML that a CommonMark reader with tables makes of a text."""
@@ -55,6 +58,7 @@ def test_fits_where_it_goes(name: str) -> None:
     assert len(markdown(made(name))) < 60_000
 
 
+@pytest.mark.slow
 def test_says_what_the_page_says() -> None:
     text = rendered(markdown(made("barrel-tag", True)))
     for section in contents.sections(made("barrel-tag", True)):

@@ -30,11 +30,15 @@ from tests.browsing import Browser
 from tests.present.hostile import TEXTS, hostile_report
 from tests.present.pages import PRODUCTS, made, page
 from tests.present.ranking import weighted
+from tests.shares import mostly_slow
 
 ORDER = "#ranking tbody tr > :nth-child(2)"
 SCORES = "#ranking tbody tr > :nth-child(3)"
 NAMES = "#ranking tbody tr"
 SHOWN = 12  # parts in the chart of points
+
+# one report of each product for all of them, and one browser
+pytestmark = pytest.mark.xdist_group("reports")
 
 
 @pytest.fixture(scope="session")
@@ -67,7 +71,7 @@ def typed(browser: Browser) -> list[str]:
 
 
 @pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
-@pytest.mark.parametrize("name", PRODUCTS)
+@pytest.mark.parametrize("name", mostly_slow(PRODUCTS, 3))
 def test_opens_alone(name: str, dark: bool, browser: Browser, pages: Mapping[str, Path]) -> None:
     """Nothing on the console, nothing asked of the network, every chart drawn, none out of the
     window."""
@@ -102,7 +106,7 @@ def test_begins_with_the_shortlist(name: str, browser: Browser, pages: Mapping[s
     assert typed(browser)[:2] == ["shortlist", name]
 
 
-@pytest.mark.parametrize("name", PRODUCTS)
+@pytest.mark.parametrize("name", mostly_slow(PRODUCTS, 3))
 def test_keys_move_weights_and_the_command_line_agrees(
     name: str,
     browser: Browser,
@@ -146,7 +150,7 @@ def downwards(browser: Browser) -> list[str]:
     return [text for text in found if not text.isdecimal()]
 
 
-@pytest.mark.parametrize("name", PRODUCTS)
+@pytest.mark.parametrize("name", mostly_slow(PRODUCTS, 3))
 def test_any_weights_rank_as_the_whole_decision_does(
     name: str, browser: Browser, pages: Mapping[str, Path]
 ) -> None:
@@ -248,6 +252,7 @@ def test_hostile_texts_are_texts(browser: Browser, tmp_path: Path) -> None:
     assert browser.console() == []
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("width", "dark"), [(1200, False), (1200, True), (390, False), (390, True)]
 )
@@ -365,6 +370,7 @@ def test_reads_without_scripts(browser: Browser, pages: Mapping[str, Path]) -> N
     assert len(browser.texts("#current tbody tr")) > 10
 
 
+@pytest.mark.slow
 def test_one_part_and_none(browser: Browser, tmp_path: Path) -> None:
     """No sliders where there is nothing to weigh; where nothing fits it is said first."""
     catalogue, product = load("frost-post")
@@ -383,6 +389,7 @@ def test_one_part_and_none(browser: Browser, tmp_path: Path) -> None:
     assert browser.texts("#current thead th") == ["drawn by", "ostrel-yab"]
 
 
+@pytest.mark.slow
 def test_two_hundred_parts(browser: Browser, tmp_path: Path) -> None:
     """How fast it is, `tests.bench page` says; here that it is right."""
     folder = write_catalogue(tmp_path / "drawn", 200)

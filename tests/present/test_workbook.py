@@ -17,9 +17,13 @@ from advisor.present.workbook import workbook
 from tests.present.hostile import TEXTS, hostile_report
 from tests.present.pages import PRODUCTS, made
 from tests.present.ranking import weighted
+from tests.shares import mostly_slow
 
 LIVE = ("Shortlist", "Weights", "Parts", "Builds")
 HEAD = 4  # number of the header's row
+
+# one report of each product for all of them
+pytestmark = pytest.mark.xdist_group("reports")
 
 
 def opened(data: bytes, values: bool = False) -> Any:
@@ -56,7 +60,7 @@ def reckoned(book: Any, folder: Path) -> list[tuple[str, float]]:
     return [(str(cells[row, "B"]), float(cells[row, "C"])) for row in numbers]
 
 
-@pytest.mark.parametrize("name", PRODUCTS)
+@pytest.mark.parametrize("name", mostly_slow(PRODUCTS, 3))
 @pytest.mark.filterwarnings("ignore")
 def test_other_weights_rank_as_the_whole_decision_does(name: str, tmp_path: Path) -> None:
     """score = sum of weights x worth, reckoned by a spreadsheet interpreter."""
@@ -103,6 +107,7 @@ def test_hostile_texts_are_texts(tmp_path: Path) -> None:
         assert texts[text].quotePrefix
 
 
+@pytest.mark.slow
 def test_sheets_say_that_data_are_invented() -> None:
     book = opened(workbook(made("barrel-tag", True)))
     assert {"Current", "Cost", "Outlook", "Tipping", "Gaps", "Inputs", "About"} <= set(

@@ -132,6 +132,7 @@ def run(root: Path, measured: bool, draws: int) -> Shortlist:
     return shortlist(*load_run([root], PRODUCT.encode()), draws=draws)
 
 
+@pytest.mark.slow
 def test_ranges_hold_the_truth_nine_times_in_ten(tmp_path: Path) -> None:
     truth = {p.part: p for p in run(tmp_path / "true", False, 0).ranking}
     found = run(tmp_path / "seen", True, 2000).ranking

@@ -90,6 +90,7 @@ def test_document_is_as_agreed(bench: Path, said: Caller) -> None:
     assert csv.splitlines()[0].startswith("of,figure,source,type,value,u")
 
 
+@pytest.mark.slow
 def test_same_rehearsal_same_bytes(bench: Path) -> None:
     loaded = load_catalogue([catalogue_folder()])
     for name in ("a.csv", "a.csv.gz", "a.parquet"):

@@ -17,8 +17,12 @@ from advisor.studies.report import OfferedBuild, Report, report
 from advisor.studies.shortlist import shortlist
 from tests.present.pages import DAY, PRODUCTS, made
 from tests.present.ranking import weighted
+from tests.shares import mostly_slow
 
 DIGITS = 9
+
+# one report of each product for all of them
+pytestmark = pytest.mark.xdist_group("reports")
 
 
 def ranked(found: Report, weights: Sequence[float]) -> list[tuple[str, float]]:
@@ -33,7 +37,7 @@ def ranked(found: Report, weights: Sequence[float]) -> list[tuple[str, float]]:
     return [(part, -score) for (score, _, _), part in best]
 
 
-@pytest.mark.parametrize("name", PRODUCTS)
+@pytest.mark.parametrize("name", mostly_slow(PRODUCTS, 3))
 def test_builds_kept_are_enough_for_any_weights(name: str) -> None:
     found = made(name)
     count = len(found.criteria)
@@ -130,6 +134,7 @@ def test_inputs_are_all_there_with_their_digests() -> None:
     assert with_u, "figures stand with their uncertainty, as written"
 
 
+@pytest.mark.slow
 def test_same_inputs_same_bytes() -> None:
     inputs = load("barrel-tag")
     one = report(*inputs, draws=600, date=DAY)

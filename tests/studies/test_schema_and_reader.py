@@ -330,9 +330,22 @@ for _kind in leaves():
     BY_CLASS.setdefault(type(_kind).__name__, []).append(_kind)
 
 
+def take_the_same_texts(name: str, data: st.DataObject) -> None:
+    kind = data.draw(st.sampled_from(BY_CLASS[name]))
+    check(kind, flow(data.draw(trees(kind))))
+
+
+@pytest.mark.slow
 @pytest.mark.parametrize("name", sorted(BY_CLASS))
 @settings(max_examples=300, suppress_health_check=[HealthCheck.too_slow])
 @given(data=st.data())
 def test_reader_and_schema_take_the_same_texts(name: str, data: st.DataObject) -> None:
-    kind = data.draw(st.sampled_from(BY_CLASS[name]))
-    check(kind, flow(data.draw(trees(kind))))
+    take_the_same_texts(name, data)
+
+
+@pytest.mark.parametrize("name", sorted(BY_CLASS))
+@settings(max_examples=20, suppress_health_check=[HealthCheck.too_slow])
+@given(data=st.data())
+def test_reader_and_schema_take_a_few_same_texts(name: str, data: st.DataObject) -> None:
+    """As above, where the slow ones do not run."""
+    take_the_same_texts(name, data)

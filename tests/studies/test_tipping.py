@@ -20,6 +20,7 @@ from advisor.faults import FaultError
 from advisor.present.machine import to_json
 from advisor.studies.shortlist import shortlist
 from advisor.studies.tipping import tipping
+from tests.shares import mostly_slow
 from tests.studies.small import loaded, part
 
 PRODUCT = """
@@ -59,7 +60,7 @@ def drawn(root: Path, seed: int) -> tuple[Catalogue, Product]:
     return loaded(root, parts, PRODUCT)
 
 
-@pytest.mark.parametrize("seed", range(5))
+@pytest.mark.parametrize("seed", mostly_slow(range(5), 5))
 def test_tips_replay(tmp_path: Path, seed: int) -> None:
     inputs = drawn(tmp_path, seed)
     found = tipping(*inputs)
@@ -79,6 +80,7 @@ def test_tips_replay(tmp_path: Path, seed: int) -> None:
             assert shortlist(*before, draws=0).ranking[0].part == found.winner, tip.path
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", [0, 3])
 def test_nothing_changes_between_now_and_the_tip(tmp_path: Path, seed: int) -> None:
     """On a grid of 200 places no other part leads before the tip, for every lever that tips."""
