@@ -64,6 +64,14 @@ class Deciding:
         """Whether a lever moves one part's score alone."""
         return lever.path.document in self.scores
 
+    def may_stand(self, lever: Lever, x: float) -> bool:
+        """Whether a value may stand where the lever does, by the rules of the files."""
+        try:
+            with_changes(self.catalogue, self.product, [lever.assignment(x)])
+        except FaultError:
+            return False
+        return True
+
     def weighs(self, lever: Lever) -> bool:
         """Whether a lever is a weight or an anchor as a whole, not one end of its spread."""
         own = Path(self.product.product) / "priorities"
@@ -155,6 +163,7 @@ class Shared:
         self.deciding, self.lever = deciding, lever
         self._line = Along(deciding.catalogue, deciding.product, lever)
         self._carried: dict[tuple[str, str], Build] = {}
+        self._scan: tuple[Array, list[Build], Array] = np.empty(0), [], np.empty((0, 0))
         for candidate in deciding.candidates:
             self._carry(worth_carrying(candidate, deciding.base.criteria))
 
@@ -172,21 +181,33 @@ class Shared:
     def scanned(self, places: Array, near: tuple[float, ...] = ()) -> Array | None:
         """The lead over places by the builds carried along, (N,); None where none can tell.
 
-        Where `near` gives places, those builds alone that may count at them, `CLOSE` to the best
-        of their part there.
+        Where `near` gives places, those builds alone that may count from the least to the greatest
+        of them: `CLOSE` to the best of their part at a place there, by the last scan of all.
         """
         builds = list(self._carried.values())
         if near:
-            there = self._scores(builds, np.array(near))
-            assert there is not None
-            best = self._best(builds, there)
-            builds = [
-                build
-                for build, points in zip(builds, there, strict=True)
-                if (points >= best[build.part] - CLOSE).any()
-            ]
+            builds = self._counting(min(near), max(near))
         scores = self._scores(builds, places)
-        return None if scores is None else self._lead(self._best(builds, scores))
+        if scores is None:
+            return None
+        if not near:
+            self._scan = places, builds, scores
+        return self._lead(self._best(builds, scores))
+
+    def _counting(self, low: float, high: float) -> list[Build]:
+        """The builds that may count in a range, and those found since all were scanned."""
+        places, builds, scores = self._scan
+        # to the next place on either side
+        least = places[places <= low].max(initial=places.min())
+        most = places[places >= high].min(initial=places.max())
+        scores = scores[:, (places >= least) & (places <= most)]
+        best = self._best(builds, scores)
+        known = {id(build) for build in builds}
+        kept = [build for build in self._carried.values() if id(build) not in known]
+        for build, points in zip(builds, scores, strict=True):
+            if (points >= best[build.part] - CLOSE).any():
+                kept.append(build)
+        return kept
 
     def _scores(self, builds: Sequence[Build], places: Array) -> Array | None:
         deciding = self.deciding

@@ -66,6 +66,10 @@ def nearest_tips(
     levers : each with the ends of the range looked at. points : places on each side to begin with
         where no scan can tell. done : told how many levers are through.
     """
+    levers = [
+        (lever, (_last_that_may(deciding, lever, low), _last_that_may(deciding, lever, high)))
+        for lever, (low, high) in levers
+    ]
     parts = [(lever, ends) for lever, ends in levers if deciding.of_part(lever)]
     together = iter(_together(deciding, parts, points))
     out: list[Tip | None] = []
@@ -76,6 +80,21 @@ def nearest_tips(
         if done is not None:
             done(len(out))
     return out
+
+
+def _last_that_may(deciding: Deciding, lever: Lever, end: float) -> float:
+    """The end of a side, or the last value before it that may stand where the lever does."""
+    now = lever.now
+    assert now is not None
+    if deciding.may_stand(lever, end):
+        return end
+    last, refused = now, end
+    while (middle := lever.between(last, refused, NEAR)) is not None:
+        if deciding.may_stand(lever, middle):
+            last = middle
+        else:
+            refused = middle
+    return last
 
 
 def _together(

@@ -231,6 +231,7 @@ def test_builds_close_to_the_best_take_turns(monkeypatch: pytest.MonkeyPatch) ->
     places = np.geomspace(handle.now / 2, handle.now * 2, 40)
     whole = line.scanned(places)
     assert whole is not None
+    assert line.scanned(places[[0, -1]]) is not None
 
     def off(close: float) -> float:
         monkeypatch.setattr(leading, "CLOSE", close)
