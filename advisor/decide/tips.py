@@ -307,7 +307,7 @@ def _scanned(line: Shared, end: float, places: Array, leads: Array) -> Search:
         places, leads = _looked_into(line, places, leads)
         nearer = None
         before, ahead = now, line.deciding.stands().lead
-        for x in places[_suspects(leads)].tolist():
+        for x in places[_suspects(leads, ahead)].tolist():
             if tip is not None and abs(x - tip.at) <= 2 * NEAR * abs(tip.at):
                 continue
             if x not in known:
@@ -361,14 +361,14 @@ def _looked_into(line: Shared, places: Array, leads: Array) -> tuple[Array, Arra
     return places[order], leads[order]
 
 
-def _suspects(leads: Array) -> NDArray[np.intp]:
+def _suspects(leads: Array, stands: float) -> NDArray[np.intp]:
     """Places to ask at: where a scanned lead is lost, on the way while it stays lost, where it is
-    least before it grows again, and the end."""
+    least before it grows again, and the end; `stands` is the lead at the value that stands."""
     leads = _told(leads)
     lost = leads < 0
     begins = np.flatnonzero(lost & ~np.concatenate(([False], lost[:-1])))
     while_lost = np.flatnonzero(lost)[::STRIDE]
-    around = np.concatenate(([np.inf], leads, [np.inf]))
+    around = np.concatenate(([round(stands, DIGITS)], leads, [np.inf]))
     least = (leads < around[:-2]) & (leads <= around[2:]) & (leads < SLACK)
     return np.unique([*begins, *while_lost, *np.flatnonzero(least), len(leads) - 1])
 

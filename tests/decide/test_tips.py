@@ -61,6 +61,9 @@ class MadeUp:
     def of_part(self, _: Lever) -> bool:
         return True
 
+    def may_stand(self, _: Lever, __: float) -> bool:
+        return True
+
     def stands(self) -> Standing:
         return self.standing(1.0)
 
