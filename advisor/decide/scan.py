@@ -29,26 +29,23 @@ def scan(
     criteria: Sequence[Criterion],
     path: Path,
     places: Array,
-) -> dict[str, Array] | None:
-    """Every part's best score over the places of a lever, by part.
+) -> Array | None:
+    """Every build's score over the places of a lever.
 
     Parameters
     ----------
-    builds : of the parts that are looked at. path : the lever's. places : (N,) SI.
+    builds : B of them. path : the lever's. places : (N,) SI.
 
     Returns
     -------
-    (N,) points a part, minus infinity where none of its builds stands; None where the lever is no
-    figure that builds are reckoned with, such as a whole number.
+    (B, N) points in the order of `builds`, minus infinity where one does not stand; None where the
+    lever is no figure that builds are reckoned with, such as a whole number.
     """
     here = grid_stage(catalogue, product, path, places)
-    best = {build.part: np.full(len(places), -np.inf) for build in builds}
+    out = np.empty((len(builds), len(places)))
     for members, made, found in assessed(here, builds, criteria, fresh=True):
         good = stands(found, made.side, here.own_cost)
-        score = np.where(good, found.score, -np.inf)
-        for row, i in enumerate(members):
-            part = builds[i].part
-            best[part] = np.fmax(best[part], score[row])
+        out[members] = np.where(good, found.score, -np.inf)
     samplers = here.samplers
     assert isinstance(samplers, GridSamplers)
-    return best if samplers.taken else None
+    return out if samplers.taken else None

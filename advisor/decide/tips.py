@@ -1,53 +1,44 @@
 """The nearest value of a lever at which another part takes the lead.
 
-From the value that stands the search goes outward on both sides. A scan over many places at
-once carries the builds that stand now along the lever and shows where the lead may be lost; there
-the real decision is asked. A lever that no scan can move (a whole number, say) is looked at place
-by place. Where the leader has changed, false position on the lead, with halving against steps,
-closes in on a change to a thousandth. A figure of one part alone moves that part's score one way,
-so there a look at the end of the range tells whether there is a change at all.
+From the value that stands the search goes outward on both sides. Scores are no one-way functions
+of a figure: builds take turns, limits rule some out, prices have breaks. So a side is laid out in
+places, and where the lead may be lost between two of them, more are put there. Where many values
+are decided at once, each place is a real decision. Where each takes a decision of its own, a scan
+carries builds along and shows where to ask. A change that was found is closed in on to a
+thousandth.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from typing import Any
+from collections.abc import Callable, Generator, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from advisor.catalogue.levers import NEAR, Lever, part_way
-from advisor.catalogue.load import with_changes
-from advisor.catalogue.records import Catalogue
-from advisor.catalogue.schema_product import Product
-from advisor.decide.along import Along
-from advisor.decide.evaluate import Evaluation, evaluate
+from advisor.decide.leading import Deciding, Shared, Standing
 from advisor.decide.ranks import DIGITS
-from advisor.decide.scan import scan
-from advisor.decide.value import score
-from advisor.faults import FaultError
-from advisor.figures import Path
 from advisor.model.draws import Array
 
-SURE = 0.5  # points; a scanned lead above this is one where scans are all but exact
-GRID = 200  # places between the value that stands and a change, on which no nearer one is left
-SCANNED = 100  # places that a scan looks at on each side
-SLACK = 3.0  # points; a scanned lead below this may be none, as other builds may be better there
-FAR_BEHIND = 30.0  # points
-STRIDE = 12  # of the places where a scanned lead stays lost, every so many are asked at
-NEARER = 3  # times that a nearer change is looked for
+# Where the lead may be lost between two places, so many intervals are put there, and so often: six
+# places a side then come to 384 where it matters, as near to each other as 0.5 %.
+PARTS = 8
+ROUNDS = 2
+# Places of a scan on a side before it is looked into: a scan costs little more for them than for a
+# few, and its rounds then reach 0.1 %.
+SCANNED = 24
+# Points that a scanned lead may be too great by, as another build of a rival may be better there.
+SLACK = 3.0
+# Of the places where a scanned lead stays lost, every so many are asked at: the leader may have a
+# better build where it begins and lose further on.
+STRIDE = 12
+# Times that a change nearer than the one found is looked for, by the builds that it has shown.
+NEARER = 3
 
-
-@dataclass(frozen=True, slots=True)
-class Standing:
-    """Who leads, and by how many points the part that leads now is ahead (behind: below zero)."""
-
-    leader: str | None
-    lead: float
-
-
-Leader = Callable[[float], Standing]
+Done = Callable[[int], None]
+Places = list[float]
+At = list[tuple[float, Standing]]  # outward from the value that stands
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,205 +49,146 @@ class Tip:
     leader: str | None
 
 
-class Deciding:
-    """The decision as one lever moves, who leads at each value."""
-
-    def __init__(
-        self, catalogue: Catalogue, product: Product, base: Evaluation, contenders: tuple[str, ...]
-    ) -> None:
-        self.catalogue, self.product = catalogue.only(contenders), product
-        self.scores = {
-            c.part.part: c.best.score for c in base.candidates if c.part.part in contenders
-        }
-        self.winner = base.candidates[0].part.part
-        self.base = base
-        builds = [(c.part.part, b) for c in base.candidates for b in c.builds]
-        self.parts = [part for part, _ in builds]
-        self.builds = [b for part, b in builds if part in self.scores]
-        self.near = [b for b in self.builds if b.score >= self.scores[b.part] - FAR_BEHIND]
-        self.values = np.stack([b.assessed.values[:, b.row, 0] for _, b in builds], axis=1)
-
-    def along(self, lever: Lever) -> Leader:
-        """Who leads at a value; the value's own text is what is set."""
-        if self.alone(lever):
-            return self._of_part(lever, lever.path.document)
-        if self._weighs(lever):
-            return self._of_priority(lever)
-        line = Along(self.catalogue, self.product, lever)
-
-        def leader(x: float) -> Standing:
-            try:
-                offers = line.offers(x)
-            except FaultError:
-                # a value that may not stand there is no value of the lever
-                return self.stands()
-            return self._standing({name: offer.score for name, offer in offers.items()})
-
-        return leader
-
-    def scanned(self, lever: Lever, places: Array) -> Array | None:
-        """The lead over the places (N,) by the builds that stand now, (N,) points.
-
-        None where none can tell.
-        """
-        if self.alone(lever):
-            return None
-        if self._weighs(lever):
-            found: dict[str, Array] | None = self._weighed(lever, places)
-        else:
-            # a build far behind its part's best seldom leads, but where the supply itself moves
-            supply = lever.path.keys[0] in ("rail", "supply-options")
-            builds = self.builds if supply else self.near
-            found = scan(
-                self.catalogue, self.product, builds, self.base.criteria, lever.path, places
-            )
-        if found is None:
-            return None
-        mine = found.pop(self.winner)
-        others = np.fmax.reduce([*found.values(), np.full(len(places), -np.inf)])
-        with np.errstate(invalid="ignore"):
-            lead = mine - others
-        # where nothing stands nobody leads
-        return np.where(np.isnan(lead), -np.inf, lead)
-
-    def stands(self) -> Standing:
-        """Who leads at the stated values."""
-        return self._standing(self.scores)
-
-    def _standing(self, scores: Mapping[str, float]) -> Standing:
-        others = [score for name, score in scores.items() if name != self.winner]
-        mine = scores.get(self.winner, -np.inf)
-        lead = mine - max(others, default=-np.inf) if scores else -np.inf
-        return Standing(_first(scores), float(lead))
-
-    def _of_part(self, lever: Lever, part: str) -> Leader:
-        """A figure of one part moves no other's score."""
-        alone = self.catalogue.only([part])
-        others = {name: score for name, score in self.scores.items() if name != part}
-
-        def leader(x: float) -> Standing:
-            try:
-                there = with_changes(alone, self.product, [lever.assignment(x)])
-            except FaultError:
-                return self.stands()
-            found = evaluate(*there).candidates
-            return self._standing({**others, **({part: found[0].best.score} if found else {})})
-
-        return leader
-
-    def _weighs(self, lever: Lever) -> bool:
-        """Whether a lever is a weight or an anchor as a whole, not one end of its spread."""
-        own = Path(self.product.product) / "priorities"
-        return lever.path.within(own) and len(lever.path.keys) == 3
-
-    def _of_priority(self, lever: Lever) -> Leader:
-        """A weight or an anchor changes what values are worth, and no value."""
-
-        def leader(x: float) -> Standing:
-            found = self._weighed(lever, np.array([x]))
-            return self._standing({part: float(points[0]) for part, points in found.items()})
-
-        return leader
-
-    def _weighed(self, lever: Lever, places: Array) -> dict[str, Array]:
-        """Every part's best score over the places of a weight or an anchor, exactly."""
-        _, name, what = lever.path.keys
-        criteria, count = self.base.criteria, len(places)
-        raw = np.repeat(self.base.weights[:, None], count, axis=1)
-        at = [c.name for c in criteria].index(name)
-        if what == "weight":
-            # on the file's own scale, of which the weights that stand are shares
-            raw[at] *= places / (lever.now or 1.0)
-        else:
-            other = criteria[at].good if what == "poor" else criteria[at].poor
-            # anchors that meet are refused: such a value is none of the lever's
-            stands = criteria[at].poor if what == "poor" else criteria[at].good
-            anchor: dict[str, Any] = {what: np.where(places == other, stands, places)}
-            criteria = tuple(replace(c, **anchor) if c.name == name else c for c in criteria)
-        values = np.broadcast_to(self.values[:, :, None], (*self.values.shape, count))
-        total, _ = score(criteria, values, raw / raw.sum(axis=0))
-        best: dict[str, Array] = {}
-        for part, points in zip(self.parts, total, strict=True):
-            best[part] = np.fmax(best[part], points) if part in best else points
-        return best
-
-    def alone(self, lever: Lever) -> bool:
-        """Whether a lever moves one part's score alone, and so one way."""
-        return lever.path.document in self.scores
+# A search asks for the standings at places, and goes on with them.
+Search = Generator[Places, list[Standing], Tip | None]
 
 
-def _first(scores: Mapping[str, float]) -> str | None:
-    return min(scores, key=lambda name: (-round(scores[name], DIGITS), name), default=None)
-
-
-def nearest_tip(
-    deciding: Deciding, lever: Lever, ends: tuple[float, float], points: int
-) -> Tip | None:
-    """The nearest tip on either side of the value that stands; None where there is none.
+def nearest_tips(
+    deciding: Deciding,
+    levers: Sequence[tuple[Lever, tuple[float, float]]],
+    points: int,
+    done: Done | None = None,
+) -> list[Tip | None]:
+    """The nearest tip of each lever on either side of the value that stands; None without one.
 
     Parameters
     ----------
-    ends : of the range looked at. points : places on each side where no scan can tell.
+    levers : each with the ends of the range looked at. points : places on each side to begin with
+        where no scan can tell. done : told how many levers are through.
     """
+    levers = [
+        (lever, (_last_that_may(deciding, lever, low), _last_that_may(deciding, lever, high)))
+        for lever, (low, high) in levers
+    ]
+    parts = [(lever, ends) for lever, ends in levers if deciding.of_part(lever)]
+    together = iter(_together(deciding, parts, points))
+    out: list[Tip | None] = []
+    for lever, ends in levers:
+        out.append(
+            next(together) if deciding.of_part(lever) else _alone(deciding, lever, ends, points)
+        )
+        if done is not None:
+            done(len(out))
+    return out
+
+
+def _last_that_may(deciding: Deciding, lever: Lever, end: float) -> float:
+    """The end of a side, or the last value before it that may stand where the lever does."""
     now = lever.now
     assert now is not None
-    search = _Search(deciding, lever)
-    if points == 1 and deciding.alone(lever):
-        return _one_way(search, deciding, ends)
-    if points == 1:
-        return _by_the_ends(search, deciding, ends)
-    sides = {
-        end: np.array([part_way(now, end, i / SCANNED) for i in range(1, SCANNED + 1)])
-        for end in ends
-        if end != now
-    }
-    leads = None
-    if sides and not lever.whole:
-        leads = deciding.scanned(lever, np.concatenate(list(sides.values())))
-    found = []
-    for n, (end, places) in enumerate(sides.items()):
-        if leads is None:
-            tip = search.place_by_place(end, points)
+    if deciding.may_stand(lever, end):
+        return end
+    last, refused = now, end
+    while (middle := lever.between(last, refused, NEAR)) is not None:
+        if deciding.may_stand(lever, middle):
+            last = middle
         else:
-            tip = search.where_it_may(places, leads[n * SCANNED : (n + 1) * SCANNED])
-        if tip is not None:
-            found.append(tip)
-    return min(found, key=lambda tip: _distance(tip.at, now), default=None)
+            refused = middle
+    return last
 
 
-def _one_way(search: _Search, deciding: Deciding, ends: tuple[float, float]) -> Tip | None:
-    """The tip of a figure that moves one part's score one way: at one end of its range at most.
+def _together(
+    deciding: Deciding, levers: Sequence[tuple[Lever, tuple[float, float]]], points: int
+) -> list[Tip | None]:
+    """The tips of levers that move one part each: all their searches, step by step, in common
+    passes."""
+    searches = [
+        (n, lever, _split(deciding, lever, end, points, PARTS))
+        for n, (lever, ends) in enumerate(levers)
+        for end in ends
+        if end != lever.now
+    ]
+    found: dict[int, list[Tip]] = {n: [] for n in range(len(levers))}
+    asked = [(n, lever, search, next(search)) for n, lever, search in searches]
+    while asked:
+        wanted = [(lever, x) for _, lever, _, places in asked for x in places]
+        standings = iter(deciding.of_parts(wanted))
+        further = []
+        for n, lever, search, places in asked:
+            try:
+                more = search.send([next(standings) for _ in places])
+            except StopIteration as end:
+                if end.value is not None:
+                    found[n].append(end.value)
+            else:
+                further.append((n, lever, search, more))
+        asked = further
+    return [_nearest(tips, lever) for tips, (lever, _) in zip(found.values(), levers, strict=True)]
 
-    More of most figures is worse, so the leader's is looked at from above first, a rival's from
-    below; where the lead has shrunk there without a change, the other end only lengthens it.
-    """
-    lever = search.lever
-    mine = lever.path.document == deciding.winner
-    stands = deciding.stands().lead
-    for end in sorted((e for e in ends if e != lever.now), reverse=mine):
-        tip = search.place_by_place(end, 1)
-        if tip is not None or search.lead < stands - 1e-9:
-            return tip
-    return None
+
+def _alone(deciding: Deciding, lever: Lever, ends: tuple[float, float], points: int) -> Tip | None:
+    """The tip of a lever that several parts' scores rest on."""
+    sides = [end for end in ends if end != lever.now]
+    if deciding.weighs(lever):
+        found = [
+            _run(
+                _split(deciding, lever, end, max(points, SCANNED), PARTS),
+                lambda places: deciding.of_priority(lever, places),
+            )
+            for end in sides
+        ]
+        return _nearest(found, lever)
+    line = Shared(deciding, lever)
+
+    def ask(places: Places) -> list[Standing]:
+        return [line.ask(x) for x in places]
+
+    leads = None
+    if not lever.whole and sides:
+        places = [_evenly(lever, end) for end in sides]
+        leads = line.scanned(np.concatenate(places))
+    if leads is None:
+        return _nearest(
+            [_run(_split(deciding, lever, end, points, 2), ask) for end in sides], lever
+        )
+    # the side where the lead is lost sooner by the scan goes first: the other need not go farther
+    each = np.split(leads, len(sides))
+    order = sorted(range(len(sides)), key=lambda n: _first_lost(each[n]))
+    tip: Tip | None = None
+    for n in order:
+        end = sides[n] if tip is None else _within(lever, sides[n], tip.at)
+        other = _run(_scanned(line, end, places[n], each[n]), ask)
+        tip = _nearest([tip, other], lever)
+    return tip
 
 
-def _by_the_ends(search: _Search, deciding: Deciding, ends: tuple[float, float]) -> Tip | None:
-    """The tip of a price that several parts' builds share: it moves scores one way.
+def _first_lost(leads: Array) -> int:
+    return int(np.argmax(leads < 0)) if (leads < 0).any() else len(leads)
 
-    Prices choose no operating point, so the builds that stand tell by themselves whether the lead
-    is anywhere near lost at an end.
-    """
-    now = search.lever.now
+
+def _within(lever: Lever, end: float, tip: float) -> float:
+    """The end of a side, no farther from the value that stands than a tip on the other side."""
+    now = lever.now
     assert now is not None
-    leads = deciding.scanned(search.lever, np.array(ends))
-    found = []
-    for n, end in enumerate(ends):
-        if end == now or (leads is not None and leads[n] > SURE):
-            continue
-        tip = search.place_by_place(end, 1)
-        if tip is not None:
-            found.append(tip)
-    return min(found, key=lambda tip: _distance(tip.at, now), default=None)
+    mirrored = now * now / tip if now > 0 and tip > 0 and end > 0 else 2 * now - tip
+    return mirrored if abs(mirrored - now) < abs(end - now) else end
+
+
+def _run(search: Search, ask: Callable[[Places], list[Standing]]) -> Tip | None:
+    places = next(search)
+    while True:
+        try:
+            places = search.send(ask(places))
+        except StopIteration as end:
+            tip: Tip | None = end.value
+            return tip
+
+
+def _nearest(tips: Sequence[Tip | None], lever: Lever) -> Tip | None:
+    now = lever.now
+    assert now is not None
+    there = [tip for tip in tips if tip is not None]
+    return min(there, key=lambda tip: _distance(tip.at, now), default=None)
 
 
 def _distance(x: float, now: float) -> float:
@@ -265,91 +197,206 @@ def _distance(x: float, now: float) -> float:
     return abs(x - now)
 
 
-@dataclass(slots=True)
-class _Search:
-    """The search of one lever for the nearest change, on the real decision."""
+# By real decisions -------------------------------------------------------------------------------
 
-    deciding: Deciding
-    lever: Lever
-    lead: float = np.nan  # at the last place that was looked at
-    leader: Leader = field(init=False)
-    winner: str = field(init=False)
 
-    def __post_init__(self) -> None:
-        self.leader, self.winner = self.deciding.along(self.lever), self.deciding.winner
+def _split(deciding: Deciding, lever: Lever, end: float, points: int, parts: int) -> Search:
+    """The nearest change on a side, by decisions at places, more where the lead may be lost.
 
-    def place_by_place(self, end: float, points: int) -> Tip | None:
-        """The first change at so many places outward."""
-        now = self.lever.now
-        assert now is not None
-        return self._first(now, _outward(now, end, points, self.lever.whole))
-
-    def where_it_may(self, places: Array, leads: Array) -> Tip | None:
-        """The first change at the places where the scanned lead is lost or nearly so.
-
-        places : (N,) SI. leads : (N,) points.
-
-        What is nearer than a change that was found is looked for on a grid of its own.
-        """
-        now = self.lever.now
-        assert now is not None
-        tip = self._first(now, places[_suspects(leads)].tolist())
-        for _ in range(NEARER):
-            if tip is None:
-                return None
-            inside = np.array([part_way(now, tip.at, k / GRID) for k in range(1, GRID)])
-            inside = inside[np.abs(inside - tip.at) > 2 * NEAR * abs(tip.at)]
-            nearer = None
-            if len(inside):
-                again = self.deciding.scanned(self.lever, inside)
-                assert again is not None
-                nearer = self._first(now, inside[_suspects(again)].tolist())
-            if nearer is None:
-                break
-            tip = nearer
-        return tip
-
-    def _first(self, now: float, places: Sequence[float]) -> Tip | None:
-        before, ahead = now, np.nan
-        for x in places:
-            there = self.leader(x)
-            self.lead = there.lead
-            if there.leader != self.winner:
-                return _closed_in(self.leader, self.lever, self.winner, (before, ahead), (x, there))
-            before, ahead = x, there.lead
+    `parts` are what an interval is split into: many where many places are decided at once.
+    """
+    now = lever.now
+    assert now is not None
+    winner = deciding.winner
+    places = _outward(now, end, points, lever.whole)
+    at: At = [(now, deciding.stands()), *zip(places, (yield places), strict=True)]
+    for _ in range(ROUNDS):
+        at = _till_lost(at, winner)
+        inside = [
+            x
+            for i in _doubtful(np.array([there.lead for _, there in at]), 0.0)
+            for x in _between(lever, at[i][0], at[i + 1][0], parts)
+        ]
+        if not inside:
+            break
+        at = _merged(at, zip(inside, (yield inside), strict=True), now)
+    at = _till_lost(at, winner)
+    if at[-1][1].leader == winner:
         return None
+    return (yield from _closed_in(lever, winner, at[-2][0], at[-1], parts))
 
 
-def _suspects(leads: Array) -> NDArray[np.intp]:
+def _closed_in(
+    lever: Lever, winner: str, close: float, far: tuple[float, Standing], parts: int
+) -> Search:
+    """The change between a place where the winner leads and one where it does not."""
+    beyond, there = far
+    while lever.between(close, beyond, NEAR / 2) is not None:
+        places = _between(lever, close, beyond, parts)
+        for x, standing in zip(places, (yield places), strict=True):
+            if standing.leader != winner:
+                beyond, there = x, standing
+                break
+            close = x
+    return Tip(beyond, there.leader)
+
+
+def _till_lost(at: At, winner: str) -> At:
+    """The places up to the first where another part leads."""
+    lost = next((i for i, (_, there) in enumerate(at) if there.leader != winner), len(at) - 1)
+    return at[: lost + 1]
+
+
+def _doubtful(leads: Array, slack: float) -> NDArray[np.intp]:
+    """Intervals, by their nearer place, inside which the lead may fall to `slack` or below.
+
+    Builds that take turns make a dent between two places. It is taken to be no deeper than what
+    the lead changes by from place to place there.
+    """
+    leads = _told(leads)
+    moved = np.abs(np.diff(leads))
+    around = np.concatenate(([0.0], moved, [0.0]))
+    around = np.maximum.reduce([around[:-2], around[1:-1], around[2:]])
+    least = np.minimum(leads[:-1], leads[1:])
+    # what moves nothing hides nothing
+    return np.flatnonzero((least - around < slack) & (around > 0))
+
+
+def _told(leads: Array) -> Array:
+    """Leads with the decimals that count, those of parts without a rival within the scale."""
+    return np.clip(np.round(leads, DIGITS), -100.0, 100.0)
+
+
+def _between(lever: Lever, close: float, beyond: float, parts: int) -> Places:
+    places = [part_way(close, beyond, k / parts) for k in range(1, parts)]
+    if lever.whole:
+        places = list(dict.fromkeys(float(round(x)) for x in places))
+    return [x for x in places if x not in (close, beyond)]
+
+
+def _merged(at: At, more: Sequence[tuple[float, Standing]] | zip, now: float) -> At:  # type: ignore[type-arg]
+    return sorted([*at, *more], key=lambda one: abs(one[0] - now))
+
+
+def _outward(now: float, end: float, points: int, whole: bool) -> Places:
+    # closer together near the value that stands
+    places = [part_way(now, end, (i / points) ** 1.5) for i in range(1, points + 1)]
+    if whole:
+        places = list(dict.fromkeys(float(round(x)) for x in places))
+    return [x for x in places if x != now]
+
+
+# By a scan ---------------------------------------------------------------------------------------
+
+
+def _scanned(line: Shared, end: float, places: Array, leads: Array) -> Search:
+    """The nearest change on a side, by decisions where a scan shows that the lead may be lost.
+
+    `leads` (N,) are the scanned ones at `places` outward, of which those up to `end` count.
+    """
+    lever, winner = line.lever, line.deciding.winner
+    now = lever.now
+    assert now is not None
+    # what the end shows is carried along
+    (last,) = yield [end]
+    known = {end: last}
+    if end != places[-1]:
+        places, leads = _laid_out(line, end)
+    tip: Tip | None = None
+    for _ in range(1 + NEARER):
+        places, leads = _looked_into(line, places, leads)
+        nearer = None
+        before, ahead = now, line.deciding.stands().lead
+        for x in places[_suspects(leads, ahead)].tolist():
+            if tip is not None and abs(x - tip.at) <= 2 * NEAR * abs(tip.at):
+                continue
+            if x not in known:
+                (known[x],) = yield [x]
+            there = known[x]
+            if there.leader != winner:
+                nearer = yield from _pinned(line, (before, ahead), (x, there))
+                break
+            before, ahead = x, there.lead
+        if nearer is None:
+            break
+        tip = nearer
+        places, leads = _laid_out(line, tip.at)
+    return tip
+
+
+def _evenly(lever: Lever, end: float) -> Array:
+    now = lever.now
+    assert now is not None
+    return np.array([*(part_way(now, end, i / SCANNED) for i in range(1, SCANNED)), end])
+
+
+def _laid_out(line: Shared, end: float) -> tuple[Array, Array]:
+    """(places outward, scanned leads) from the value that stands to an end, by what counts there"""
+    now = line.lever.now
+    assert now is not None
+    places = _evenly(line.lever, end)
+    leads = line.scanned(places, (now, end))
+    assert leads is not None
+    return places, leads
+
+
+def _looked_into(line: Shared, places: Array, leads: Array) -> tuple[Array, Array]:
+    """Places and leads with more of both where the lead may be lost, as far as the first where it
+    clearly is: from there on a decision tells more than a scan."""
+    now = line.lever.now
+    assert now is not None
+    clearly = np.flatnonzero(leads < -SLACK)
+    last = int(clearly[0]) if clearly.size else len(places)
+    from_now = np.concatenate(([line.deciding.stands().lead], leads))
+    ends = np.concatenate(([now], places))
+    doubtful = [i for i in _doubtful(from_now, SLACK) if i <= last]
+    inside = [x for i in doubtful for x in _between(line.lever, ends[i], ends[i + 1], PARTS)]
+    if not inside:
+        return places, leads
+    about = {float(ends[i]) for i in doubtful} | {float(ends[i + 1]) for i in doubtful}
+    more = line.scanned(np.array(inside), tuple(sorted(about)))
+    assert more is not None
+    places, leads = np.concatenate([places, inside]), np.concatenate([leads, more])
+    order = np.argsort(np.abs(places - now), kind="stable")
+    return places[order], leads[order]
+
+
+def _suspects(leads: Array, stands: float) -> NDArray[np.intp]:
     """Places to ask at: where a scanned lead is lost, on the way while it stays lost, where it is
-    least before it grows again, and the end."""
+    least before it grows again, and the end; `stands` is the lead at the value that stands."""
+    leads = _told(leads)
     lost = leads < 0
     begins = np.flatnonzero(lost & ~np.concatenate(([False], lost[:-1])))
     while_lost = np.flatnonzero(lost)[::STRIDE]
-    around = np.concatenate(([np.inf], leads, [np.inf]))
+    around = np.concatenate(([round(stands, DIGITS)], leads, [np.inf]))
     least = (leads < around[:-2]) & (leads <= around[2:]) & (leads < SLACK)
     return np.unique([*begins, *while_lost, *np.flatnonzero(least), len(leads) - 1])
 
 
-def _closed_in(
-    leader: Leader,
-    lever: Lever,
-    winner: str | None,
-    near: tuple[float, float],
-    far: tuple[float, Standing],
-) -> Tip:
-    """The change between a place where the winner leads and one where it does not."""
+def _pinned(line: Shared, near: tuple[float, float], far: tuple[float, Standing]) -> Search:
+    """The change between a place where the winner leads and one where it does not.
+
+    Where the scan shows the change between the two it is asked for on both sides of it; then false
+    position on the lead, with halving against steps.
+    """
+    lever, winner = line.lever, line.deciding.winner
     close, ahead = near
     beyond, there = far
     behind = there.lead
     side = 0
+    first = _crossing(line, close, beyond)
     for n in range(200):
         middle = lever.between(close, beyond, NEAR / 2)
         if middle is None:
             break
-        x = _guess(close, beyond, ahead, behind) if n % 3 != 2 and not lever.whole else None
-        at = middle if x is None else x
-        standing = leader(at)
+        if first:
+            at = first.pop()
+            if not min(close, beyond) < at < max(close, beyond):
+                continue
+        else:
+            guess = _guess(close, beyond, ahead, behind) if n % 3 != 2 else None
+            at = middle if guess is None else guess
+        (standing,) = yield [at]
         if standing.leader == winner:
             close, ahead = at, standing.lead
             behind = behind / 2 if side == 1 else behind
@@ -361,6 +408,26 @@ def _closed_in(
     return Tip(beyond, there.leader)
 
 
+def _crossing(line: Shared, close: float, beyond: float) -> Places:
+    """Places a little before and a little after the change that the scan shows; the last first."""
+    lever = line.lever
+    share = 0.5
+    while lever.between(close, beyond, NEAR / 10) is not None:
+        places = np.array([part_way(close, beyond, k / SCANNED) for k in range(SCANNED + 1)])
+        leads = line.scanned(places, (close, beyond))
+        assert leads is not None
+        lost = np.flatnonzero(leads < 0)
+        if not lost.size or lost[0] == 0:
+            return []
+        close, beyond = places[lost[0] - 1], places[lost[0]]
+        before, after = leads[lost[0] - 1], leads[lost[0]]
+        if np.isfinite(before) and np.isfinite(after):
+            share = float(before / (before - after))
+    at = part_way(close, beyond, share)
+    step = float(np.copysign(NEAR / 5 * abs(at), beyond - close))
+    return [at - step, at + step]
+
+
 def _guess(close: float, beyond: float, ahead: float, behind: float) -> float | None:
     """Where a straight line between the leads crosses zero, a little beyond it."""
     if not (np.isfinite(ahead) and np.isfinite(behind)) or ahead - behind <= 0:
@@ -369,11 +436,3 @@ def _guess(close: float, beyond: float, ahead: float, behind: float) -> float | 
     x = part_way(close, beyond, share)
     inside = min(close, beyond) < x < max(close, beyond)
     return x if inside else None
-
-
-def _outward(now: float, end: float, points: int, whole: bool) -> list[float]:
-    # closer together near the value that stands
-    places = [part_way(now, end, (i / points) ** 1.5) for i in range(1, points + 1)]
-    if whole:
-        places = list(dict.fromkeys(float(round(x)) for x in places))
-    return [x for x in places if x != now]

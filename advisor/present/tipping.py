@@ -65,7 +65,7 @@ def looked(found: Tipping) -> str:
     places = f"{found.points} place{'' if found.points == 1 else 's'}"
     return (
         f"Looked at {places} on each side, up to eight times the value or 20 K, among "
-        f"{', '.join(found.contenders)}; what comes and goes between two places is not seen."
+        f"{', '.join(found.contenders)}; what comes and goes between two places may not be seen."
     )
 
 

@@ -11,7 +11,8 @@ from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.decide.drawing import Progress
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
-from advisor.decide.tips import Deciding, nearest_tip
+from advisor.decide.leading import Deciding
+from advisor.decide.tips import Tip, nearest_tips
 from advisor.decide.weighing import leads
 from advisor.faults import Fault, FaultError
 from advisor.figures import Path, scalars
@@ -132,11 +133,9 @@ def tipping(
     contenders = tuple(sorted(names[:CONTENDERS]))
     asked = _asked(base, levers)
     deciding = Deciding(catalogue, product, base, contenders)
-    tips = []
-    for n, handle in enumerate(asked):
-        tips.append(_tip(deciding, handle, points))
-        if progress is not None:
-            progress(n + 1, len(asked))
+    done = None if progress is None else lambda n: progress(n, len(asked))
+    found = nearest_tips(deciding, [(h, span(h, None)) for h in asked], points, done)
+    tips = [_tip(handle, tip) for handle, tip in zip(asked, found, strict=True)]
     tips.sort(key=lambda t: (t.tips_at is None, round(t.distance_share or 0.0, 9), t.path))
     return Tipping(
         product=product.product,
@@ -155,9 +154,8 @@ def tipping(
     )
 
 
-def _tip(deciding: Deciding, handle: Lever, points: int) -> LeverTip:
+def _tip(handle: Lever, found: Tip | None) -> LeverTip:
     assert handle.now is not None
-    found = nearest_tip(deciding, handle, span(handle, None), _places(deciding, handle, points))
     far = None if found is None else abs(found.at - handle.now)
     return LeverTip(
         path=str(handle.path),
@@ -171,20 +169,6 @@ def _tip(deciding: Deciding, handle: Lever, points: int) -> LeverTip:
         now_shown=handle.shown(handle.now),
         tips_shown=None if found is None else handle.shown(found.at),
     )
-
-
-def _places(deciding: Deciding, handle: Lever, points: int) -> int:
-    """Places to look at on each side where no scan can tell.
-
-    A price, and what one part alone rests on, moves scores one way, so the end of the range tells;
-    costs shared by all parts nearly do.
-    """
-    keys = handle.path.keys
-    if deciding.alone(handle) or keys[0] == "price":
-        return 1
-    if keys[0] == "cost" and keys != ("cost", "units"):
-        return 2
-    return max(points, 2)
 
 
 def _asked(base: Evaluation, paths: Sequence[str]) -> list[Lever]:

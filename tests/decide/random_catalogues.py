@@ -5,6 +5,7 @@ Nothing in them describes anything real.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -30,7 +31,7 @@ class Draft:
     reservoir: str
     tasks: list[str]
     priorities: str
-    others: dict[str, str] = field(default_factory=dict)
+    others: dict[str, str] = field(default_factory=dict)  # more parts' files, by id
 
     def without_point(self, name: str) -> Draft:
         """The same part measured at one operating point less."""
@@ -53,7 +54,7 @@ class Draft:
     def load(self, folder: Path) -> tuple[Catalogue, Product]:
         """Write the catalogue below `folder` and read it back with the product."""
         for kind, files in (
-            ("parts", {"one": self._part()}),
+            ("parts", {"one": self.part(), **self.others}),
             ("cells", self.cells),
             ("converters", self.converters),
         ):
@@ -65,7 +66,8 @@ class Draft:
         (folder / "kernels.yaml").write_text("crc: {work: one}\nhash: {work: one}\n")
         return load_run([folder], self._product().encode())
 
-    def _part(self) -> str:
+    def part(self, name: str = "one", breaks: str = "{1: 1.00}", setup: str = "4 h") -> str:
+        """The part's file."""
         points = "".join(f"  {k}: {v}\n" for k, v in self.points.items())
         kernels = "".join(
             f"  {kernel}:\n" + "".join(f"    {v}: {text}\n" for v, text in variants.items())
@@ -74,12 +76,12 @@ class Draft:
         )
         sleeps = "".join(f"  {k}: {v}\n" for k, v in self.sleeps.items())
         return (
-            "part: one\ninvented: true\nlifecycle: active\n"
+            f"part: {name}\ninvented: true\nlifecycle: active\n"
             f"supply: {self.supply}\ntemperature: {{min: -40 degC, max: 85 degC}}\n"
             "evidence: {bench: {kind: bench, date: 2026-03-11}}\n"
             f"operating-points:\n{points}kernels:\n{kernels}"
             + (f"sleep-states:\n{sleeps}" if sleeps else "")
-            + "price: {currency: EUR, breaks: {1: 1.00}}\ntoolchain: {setup: 4 h}\n"
+            + f"price: {{currency: EUR, breaks: {breaks}}}\ntoolchain: {{setup: {setup}}}\n"
         )
 
     def _product(self) -> str:
@@ -181,6 +183,27 @@ def draft(seed: int, reservoir: bool = False) -> Draft:
         tasks=tasks,
         priorities="".join(f"  {line}\n" for line in weights),
     )
+
+
+def several(seed: int, count: int = 3, reservoir: bool = False) -> Draft:
+    """A random draft of several parts: the first, one whose figures are not far from its own, and
+    more that are drawn apart. A larger purchase may be the cheaper one."""
+    rng = np.random.default_rng((seed, count))
+    first = draft(seed, reservoir)
+    others = {}
+    for n, name in enumerate(("two", "three", "four")[: count - 1]):
+        one, more = rng.uniform(0.5, 3.0), rng.uniform(0.3, 1.0)
+        breaks = f"{{1: {one:.2f}, {rng.integers(90, 180)}: {one * more:.2f}}}"
+        drawn = first if n == 0 else draft(1000 * n + seed)
+        text = drawn.part(name, breaks, f"{rng.uniform(1, 9):.1f} h")
+        if n == 0:
+            text = re.sub(
+                r"(time|current|charge): ([0-9.]+)",
+                lambda found: f"{found[1]}: {float(found[2]) * rng.uniform(0.7, 1.4):.4g}",
+                text,
+            )
+        others[name] = text
+    return replace(first, others=others)
 
 
 def _figure(time_ms: float, current_ma: float) -> str:

@@ -163,8 +163,8 @@ def test_a_scan_moves_every_figure_of_a_curve_or_table(folder: File, name: str) 
         places = np.array([now, 0.7 * now])
         scores = scan(catalogue, product, [best], found.criteria, path, places)
         assert scores is not None, path
-        assert scores[best.part][0] == pytest.approx(best.score, rel=1e-9)
-        if scores[best.part][1] != pytest.approx(best.score, rel=1e-9):
+        assert scores[0, 0] == pytest.approx(best.score, rel=1e-9)
+        if scores[0, 1] != pytest.approx(best.score, rel=1e-9):
             moved += 1
     assert moved >= 5
 
@@ -185,7 +185,7 @@ def test_a_scanned_table_entry_is_the_decision_with_it_set(folder: File) -> None
         )
         now = there.candidates[0].best
         if now.name == best.name:
-            assert scanned[best.part][0] == pytest.approx(now.score, rel=1e-9), path
+            assert scanned[0, 0] == pytest.approx(now.score, rel=1e-9), path
 
 
 def test_the_key_that_stands_is_named_for_another_spelling() -> None:

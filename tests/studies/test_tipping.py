@@ -14,8 +14,6 @@ from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.shipped import load
 from advisor.decide.along import Along
-from advisor.decide.evaluate import evaluate
-from advisor.decide.scan import scan
 from advisor.faults import FaultError
 from advisor.present.machine import to_json
 from advisor.studies.shortlist import shortlist
@@ -113,34 +111,6 @@ def test_a_narrow_lead_is_not_stepped_over() -> None:
     assert line.leader(tip.tips_at * 0.998) == line.leader(17e-3) != tip.new_winner
 
 
-@pytest.mark.parametrize("product", ["barrel-tag", "frost-post", "valve-driver"])
-def test_a_scan_starts_at_what_stands(product: str) -> None:
-    """At the stated value of a lever the scan gives the decision's own scores."""
-    catalogue, chosen = load(product)
-    base = evaluate(catalogue, chosen)
-    first = base.candidates[:4]
-    builds = [build for candidate in first for build in candidate.builds]
-    names = ("workload.report.loads.radio.current", "rail", "cost.engineer-rate")
-    told = 0
-    for dotted in names:
-        try:
-            handle = lever(catalogue, chosen, f"{product}:{dotted}")
-        except FaultError:
-            continue
-        if handle.now is None:
-            continue
-        places = np.full(3, handle.now)
-        found = scan(catalogue, chosen, builds, base.criteria, handle.path, places)
-        assert found is not None
-        for candidate in first:
-            scores = found[candidate.part.part]
-            np.testing.assert_allclose(scores, candidate.best.score, rtol=1e-12)
-        told += 1
-    assert told >= 2
-    units = lever(catalogue, chosen, f"{product}:cost.units").path
-    assert scan(catalogue, chosen, builds, base.criteria, units, places) is None
-
-
 def test_distances(tmp_path: Path) -> None:
     inputs = drawn(tmp_path, 1)
     found = tipping(*inputs)
@@ -177,6 +147,28 @@ def test_a_closed_form(tmp_path: Path) -> None:
     at = {t.path: t.tips_at for t in found.levers}
     assert at["part-0:price.breaks.1"] == pytest.approx(2.00, rel=1e-3)
     assert at["part-1:price.breaks.1"] == pytest.approx(1.50, rel=1e-3)
+
+
+def test_a_limit_inside_the_range_is_found(tmp_path: Path) -> None:
+    """The pack gives 3 V: a greatest supply below that, or a least above, rules the leader out,
+    though at the end of the range, past each other, they may not stand."""
+    inputs = drawn(tmp_path, 1)
+    winner = shortlist(*inputs, draws=0).ranking[0].part
+    paths = [f"{winner}:supply.max", f"{winner}:supply.min"]
+    for tip in tipping(*inputs, paths).levers:
+        assert tip.tips_at == pytest.approx(3.0, rel=1e-3), tip.path
+
+
+def test_places_are_honoured(tmp_path: Path) -> None:
+    """More places at the start find no other tip where few find it, and are told."""
+    inputs = drawn(tmp_path, 2)
+    found = {points: tipping(*inputs, points=points) for points in (2, 12)}
+    many = {tip.path: tip.tips_at for tip in found[12].levers}
+    for tip in found[2].levers:
+        assert (tip.tips_at is None) == (many[tip.path] is None), tip.path
+        if tip.tips_at is not None:
+            assert many[tip.path] == pytest.approx(tip.tips_at, rel=1e-3), tip.path
+    assert found[12].points == 12
 
 
 def test_the_document_and_shipped_levers() -> None:
