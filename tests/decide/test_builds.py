@@ -1,0 +1,47 @@
+"""Builds: what tells them apart, which goes first, and their averaged life."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from advisor.decide.builds import averaged_lives
+from advisor.decide.evaluate import evaluate
+from tests.decide.random_catalogues import draft
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_builds_of_a_part_have_names_of_their_own_and_stand_in_order(
+    seed: int, tmp_path: Path
+) -> None:
+    (one,) = evaluate(*draft(seed).load(tmp_path)).candidates
+    names = [build.name for build in one.builds]
+    assert len(set(names)) == len(names)
+    orders = [build.order[:2] for build in one.builds]
+    assert orders == sorted(orders)
+    for before, after in zip(one.builds, one.builds[1:], strict=False):
+        # of equals the first by name
+        assert before.order[:2] < after.order[:2] or before.name < after.name
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_averaged_lives_are_those_of_a_pack_as_warm_as_the_mean(seed: int, tmp_path: Path) -> None:
+    """The drafts' cells lose capacity in the cold: 0.8 or 1 of it at -20 degC, straight to 1 at
+    20 degC, and stand at -10 degC for 0.3 of the time."""
+    (one,) = evaluate(*draft(seed).load(tmp_path)).candidates
+    mild = averaged_lives(one.builds)
+    for build, seconds in zip(one.builds, mild, strict=True):
+        found, row = build.assessed, build.row
+        life = float(found.life.life_s[row, 0])
+        pack = found.feed.pack
+        assert seconds >= life * (1 - 1e-9)
+        cold = pack.least_capacity[0] == pytest.approx(found.life.end_depth[row, 0], rel=1e-12)
+        if cold and not found.drain.power_w[row].any():
+            # constant currents: the life goes as the capacity at hand, until something else ends it
+            most = life * float(pack.mean_capacity[0] / pack.least_capacity[0])
+            assert seconds <= most * (1 + 1e-9)
+        elif not cold:
+            assert seconds == pytest.approx(life, rel=1e-9)
+    assert np.isfinite(mild).all()

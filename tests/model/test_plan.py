@@ -1,0 +1,163 @@
+"""Plans worth assessing, and the reach of options, on figures small enough to follow by hand."""
+
+from __future__ import annotations
+
+import pathlib
+from collections.abc import Mapping
+
+import numpy as np
+import pytest
+
+from advisor.catalogue.load import load_run
+from advisor.decide.stage import Stage, stage
+from advisor.model.plan import Plans, choose
+from advisor.model.reach import ALL, reach, task_options
+from advisor.model.tables import Stack, part_figures, stack
+from advisor.model.workload import ProductFigures
+
+PART = """
+part: one
+invented: true
+lifecycle: active
+supply: {min: 1.8 V, max: 3.6 V}
+temperature: {min: -40 degC, max: 85 degC}
+evidence: {bench: {kind: bench, date: 2026-03-11}}
+operating-points:
+  fast: {idle-current: 2 mA, supply: 3.0 V, supply-min: 2.5 V, evidence: bench}
+  slow: {idle-current: 0.5 mA, supply: 3.0 V, evidence: bench}
+kernels:
+  crc:
+    fast: {time: 1 ms, current: 20 mA, supply: 3.0 V, evidence: bench}
+    slow: {time: 8 ms, current: 3 mA, supply: 3.0 V, evidence: bench}
+sleep-states:
+  ram-kept: {current: 2 µA, wake-time: 0 s, evidence: bench}
+price: {currency: EUR, breaks: {1: 1.00}}
+toolchain: {setup: 4 h}
+"""
+CELL = """
+cell: pill
+invented: true
+nominal-voltage: 3.0 V
+capacity: 200 mAh
+voltage-curve: {0: 3.0 V, 1: 2.0 V}
+resistance: 20 ohm
+cut-off: 2.0 V
+temperature: {-40 degC: {capacity: 1, resistance: 1}, 85 degC: {capacity: 1, resistance: 1}}
+self-discharge: 1 %/year
+doubles-every: 10 K
+KEYS
+price: {currency: EUR, breaks: {1: 0.50}}
+"""
+PRODUCT = """
+product: probe
+invented: true
+environment: [{at: 20 degC, share: 1}]
+workload: [{task: sample, every: PERIOD, kernels: {crc: 1}LIMIT}]
+retain: []
+supply-options: {cells: [{cell: pill}], converters: [none]}
+priorities: {battery-life: {weight: 1, poor: 0 years, good: 9 years}}
+"""
+
+
+def opened(root: pathlib.Path, limit: str = "", keys: str = "", period: str = "10 s") -> Stage:
+    for kind in ("parts", "cells"):
+        (root / kind).mkdir(parents=True)
+    (root / "kernels.yaml").write_text("crc: {work: one block}\n")
+    (root / "parts/one.yaml").write_text(PART)
+    (root / "cells/pill.yaml").write_text(CELL.replace("KEYS\n", keys))
+    text = PRODUCT.replace("LIMIT", limit).replace("PERIOD", period)
+    return stage(*load_run([root], text.encode()))
+
+
+def laid_out(here: Stage) -> Stack:
+    part = here.catalogue.parts["one"]
+    return stack([part_figures(part, here.figures, here.samplers["one"])])
+
+
+def chosen(here: Stage) -> tuple[Plans, set[str]]:
+    """The plans while sleeping, and the points of their one task."""
+    table = laid_out(here)
+    (plans,) = choose(
+        [here.feed(0, "none")[0]], table, here.figures, here.events(table), np.array([1.8])
+    )
+    asleep = plans.sleep == table.parts[0].sleeps.index("ram-kept")
+    options = table.parts[0].options[0]
+    return plans, {options[int(o)].point for o in plans.choice[asleep, 0]}
+
+
+def test_the_cheaper_point_and_the_one_that_reaches_deeper(tmp_path: pathlib.Path) -> None:
+    """20 µC at 20 mA against 24 µC at 3 mA: the fast point is cheaper, but asks for 2.5 V.
+
+    So it ends the life at (3.0 V - 2.5 V - 0.4 V)/1.0 V, a tenth; the slow one goes on to
+    2.0 V + 20 ohm x 3 mA = 2.06 V. Each has something for it.
+    """
+    _, points = chosen(opened(tmp_path))
+    assert points == {"fast", "slow"}
+
+
+def test_a_deadline_leaves_what_keeps_it(tmp_path: pathlib.Path) -> None:
+    plans, points = chosen(opened(tmp_path / "a", ", finish-within: 7.9 ms"))
+    assert points == {"fast"}
+    assert not plans.late.any()
+    _, points = chosen(opened(tmp_path / "b", ", finish-within: 8 ms"))
+    assert points == {"fast", "slow"}
+    plans, points = chosen(opened(tmp_path / "c", ", finish-within: 0.9 ms"))
+    assert points == set()
+    assert plans.late.all()
+    assert not plans.possible.any()
+
+
+def test_more_work_than_time_leaves_no_slow_point(tmp_path: pathlib.Path) -> None:
+    """Every 4 ms: 8 ms of slow work do not fit, 1 ms of fast work takes a quarter."""
+    plans, points = chosen(opened(tmp_path, period="4 ms"))
+    assert points == {"fast"}
+    assert plans.busy[plans.possible].max() == pytest.approx(0.25, rel=1e-12)
+
+
+def test_a_pulse_limit_masks_an_option_before_its_charge_counts(tmp_path: pathlib.Path) -> None:
+    _, points = chosen(opened(tmp_path / "a", keys="max-pulse: 19.9 mA\n"))
+    assert points == {"slow"}
+    _, points = chosen(opened(tmp_path / "b", keys="max-pulse: 20.1 mA\n"))
+    assert points == {"fast", "slow"}
+    # where every option breaks it the cheapest goes on, so that its fault is told
+    _, points = chosen(opened(tmp_path / "c", keys="max-pulse: 2 mA\n"))
+    assert "fast" in points
+
+
+def depths(here: Stage, cut: float) -> Mapping[str, float]:
+    """Reach of each point while sleeping, at a cut-off in V."""
+    table = laid_out(here)
+    feed = here.feed(0, "none")[0]
+    product: ProductFigures = here.figures
+    tasks = [task_options(feed, table, product, event) for event in here.events(table)]
+    inside = np.ones(tasks[0].length.shape, dtype=bool)
+    found = reach(feed, product, tasks, 0, np.array([cut]), inside)
+    if found.index[0].size:
+        from advisor.model.battery import life
+
+        found.take(feed.pack, life(feed.pack, found.drain))
+    z = table.parts[0].sleeps.index("ram-kept")
+    return {o.point: float(found.depth[0, z, i]) for i, o in enumerate(table.parts[0].options[0])}
+
+
+def test_reach_is_where_a_state_first_meets_the_cut_off(tmp_path: pathlib.Path) -> None:
+    """V(D) = 3 V - D: 20 ohm x 20 mA = 0.4 V end it 0.4 before the open voltage's own end, 3 mA
+    0.06 before."""
+    found = depths(opened(tmp_path / "a"), 2.2)
+    assert found["fast"] == pytest.approx(0.8 - 0.4, abs=1e-6)
+    assert found["slow"] == pytest.approx(0.8 - 0.06, abs=1e-6)
+    # below the cell's own cut-off of 2.0 V that is what counts
+    found = depths(opened(tmp_path / "b"), 1.0)
+    assert found["slow"] == pytest.approx(1 - 0.06, abs=1e-6)
+    assert found["fast"] == pytest.approx(1 - 0.4, abs=1e-6)
+
+
+def test_reach_is_nought_where_a_fresh_pack_is_too_weak_and_all_where_nothing_sags(
+    tmp_path: pathlib.Path,
+) -> None:
+    assert depths(opened(tmp_path / "a"), 2.7)["fast"] == 0.0
+    # the cold leaves half of the capacity: no state comes near its end by then
+    keys = "two-well: {c: 0.9, k: 9 /h}\n"
+    here = opened(tmp_path / "b", keys=keys)
+    assert depths(here, 2.2)["slow"] < ALL
+    assert depths(opened(tmp_path / "c", keys="max-pulse: 10 mA\n"), 2.2)["fast"] == -1.0
