@@ -1,8 +1,37 @@
 """What every test stands on."""
 
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
 from hypothesis import settings
 
 # The same examples on every machine and every run, and no verdict by the clock: a slow, shared
 # machine is no fault of the code.
 settings.register_profile("steady", derandomize=True, deadline=None, max_examples=60)
 settings.load_profile("steady")
+
+# Files whose tests share what takes long to make: one report a product and one browser, one study.
+TOGETHER = {
+    "tests/present/test_markdown.py": "reports",
+    "tests/present/test_page.py": "reports",
+    "tests/present/test_workbook.py": "reports",
+    "tests/studies/test_report.py": "reports",
+    "tests/cli/test_forms.py": "shown",
+    "tests/cli/test_report.py": "shown",
+}
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
+    """With `-n`, files of a group go to one worker, all other tests to whoever is free."""
+    if config.getvalue("dist") != "load":
+        return None
+    from xdist.scheduler import LoadScopeScheduling
+
+    class Scheduling(LoadScopeScheduling):  # type: ignore[misc]
+        def _split_scope(self, nodeid: str) -> str:
+            return TOGETHER.get(nodeid.partition("::")[0], nodeid)
+
+    return Scheduling(config, log)

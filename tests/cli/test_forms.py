@@ -19,9 +19,6 @@ from tests.cli.conftest import Caller
 HANG = 30  # s, a guard against hanging on a slow machine, no claim of speed
 LONG = ["outlook", "barrel-tag", "--points", "3", "--draws", "20"]
 
-# the long study is made once
-pytestmark = pytest.mark.xdist_group("shown")
-
 
 SCREENS = [
     ["shortlist", "frost-post"],

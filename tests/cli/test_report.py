@@ -10,9 +10,6 @@ from tests.cli.conftest import Caller
 
 QUICK = ("--draws", "0")
 
-# one report of the product for all that looks at how it is written
-pytestmark = pytest.mark.xdist_group("shown")
-
 
 @pytest.mark.usefixtures("studied_once")
 @pytest.mark.parametrize(

@@ -16,9 +16,6 @@ from advisor.present.markdown import escaped, markdown
 from tests.present.hostile import TEXTS, hostile_report
 from tests.present.pages import PRODUCTS, made
 
-# one report of each product for all of them
-pytestmark = pytest.mark.xdist_group("reports")
-
 
 def rendered(text: str) -> str:
     """The HTML that a CommonMark reader with tables makes of a text."""

@@ -37,9 +37,6 @@ SCORES = "#ranking tbody tr > :nth-child(3)"
 NAMES = "#ranking tbody tr"
 SHOWN = 12  # parts in the chart of points
 
-# one report of each product for all of them, and one browser
-pytestmark = pytest.mark.xdist_group("reports")
-
 
 @pytest.fixture(scope="session")
 def pages(tmp_path_factory: pytest.TempPathFactory) -> Mapping[str, Path]:

@@ -22,9 +22,6 @@ from tests.shares import mostly_slow
 LIVE = ("Shortlist", "Weights", "Parts", "Builds")
 HEAD = 4  # number of the header's row
 
-# one report of each product for all of them
-pytestmark = pytest.mark.xdist_group("reports")
-
 
 def opened(data: bytes, values: bool = False) -> Any:
     return openpyxl.load_workbook(io.BytesIO(data), data_only=values)

@@ -21,9 +21,6 @@ from tests.shares import mostly_slow
 
 DIGITS = 9
 
-# one report of each product for all of them
-pytestmark = pytest.mark.xdist_group("reports")
-
 
 def ranked(found: Report, weights: Sequence[float]) -> list[tuple[str, float]]:
     """The rule of the page, written again: each part by its best build, ties by current and id."""

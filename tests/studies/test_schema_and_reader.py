@@ -40,6 +40,7 @@ ONE_WAY: Mapping[str, str] = {
     "one place or name, spelled in two ways": r"each (place of a curve|key|temperature) once",
     "entries of one name": r"each entry named once",
     "a half-width against its value": r"with both numbers in % or neither",
+    "an uncertainty against the least that a figure can be": r"reach below ",
 }
 # And two things that are lost before a schema sees anything: a key that stands twice, and how a
 # number or truth value without quotes was spelled (`True` and `true`, `0x10`, `5.0` and `5`).
