@@ -42,8 +42,6 @@ def how(found: Gaps) -> str:
 def worth(found: Gaps) -> str:
     """What knowing every figure first would add."""
     text = f"As things stand one takes {found.chosen}, the best on average"
-    if found.first != found.chosen:
-        text += f", though {found.first} leads at the stated values"
     text += f". Knowing every figure first would add {found.evpi_score:.2f} points"
     if found.evpi_money is not None:
         text += f", worth {found.currency} {found.evpi_money:.2f} a unit by the weights"

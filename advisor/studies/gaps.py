@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 DRAWS = 8000
+RANKED_BY = 2000  # of them: as many as a shortlist has, so that both name the same part
 NEAR = 0.001  # chance of being first from which a part's figures are asked about
 SURE = 2.0  # standard errors that a worth must exceed to count
 LEAST = 0.005  # points below which nothing is worth a measurement
@@ -67,9 +68,9 @@ class Gaps:
     units: int | None
     """how many are made"""
     first: str | None
-    """the part that leads at the stated values"""
+    """the part that leads, which one takes as things stand"""
     chosen: str | None
-    """the part of the greatest mean score, which one takes as things stand"""
+    """the same"""
     evpi_score: float
     """[points] what knowing every figure first is worth"""
     evpi_money: float | None
@@ -113,13 +114,15 @@ def gaps(
         When no pack of the product's choice states what a battery life needs.
     """
     trace: Trace = {}
-    found = evaluate(catalogue, product, draws, seed, jobs, progress, trace)
+    found = evaluate(
+        catalogue, product, draws, seed, jobs, progress, trace, ranked_by=min(draws, RANKED_BY)
+    )
     if not found.candidates:
         return _nothing(found)
     scores = found.scores()
     names = [c.part.part for c in found.candidates]
     chances = first_place(scores)
-    best = int(scores.mean(axis=1).argmax())
+    best = 0
     near = sorted({best, *np.nonzero(chances >= NEAR)[0].tolist()})
     rate = _rate(found)
     rivals = scores[near]
