@@ -35,7 +35,7 @@ FEW = 64  # draws of a spread
 SOME = 128  # draws by which most builds are told from the best
 NEAR = 0.1  # points by which an average over spread lives may be wrong, and
 LEANING = 0.1  # of what it differs from the stated score, as much again
-WITHIN = 0.05  # points that may be lost
+WITHIN = 0.03  # points that may be lost
 AT_ONCE = 8  # builds drawn together where a part's likeliest ones fit too seldom
 
 Draw = Callable[[Sequence[Build], int], list[Drawn]]

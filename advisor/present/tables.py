@@ -87,6 +87,9 @@ def answer(result: Shortlist) -> tuple[str, ...]:
     out.append(f"Why: {best.reason}.")
     if result.verdict is not None and len(result.ranking) > 1:
         out.append(f"Verdict {result.verdict.text}.")
+    told = "; ".join(one.text for one in result.clipped if one.head)
+    if told:
+        out.append(f"Beyond an anchor: {told}.")
     return tuple(out)
 
 

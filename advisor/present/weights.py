@@ -37,6 +37,10 @@ def weights_page(found: Weights, width: int) -> Page:
         page.heading("What that means")
         for text in found.exchange:
             page.paragraph(text, "  ", "    ")
+    if found.clipped:
+        page.heading("Where they count nothing")
+        for one in found.clipped:
+            page.paragraph(one.text, "  ", "    ")
     page.heading("Whom they put first")
     if found.winner is None:
         page.paragraph("Nothing fits, whatever the weights.", "  ")

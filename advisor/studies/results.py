@@ -14,6 +14,7 @@ import numpy as np
 
 from advisor.catalogue.records import Catalogue
 from advisor.decide.builds import Build
+from advisor.decide.clipping import clips
 from advisor.decide.drawing import Drawn
 from advisor.decide.evaluate import Candidate, Evaluation
 from advisor.decide.ranks import percentiles
@@ -174,6 +175,25 @@ class CriterionResult:
     """of a sum of 1; the mean where weights are uncertain"""
     points: float
     """100 × weight × utility"""
+
+
+@dataclass(frozen=True, slots=True)
+class ClippedResult:
+    """An anchor of a weighted criterion beyond which chosen builds lie, so that differences there
+    count nothing."""
+
+    criterion: str
+    """its name"""
+    anchor: str
+    """`poor` or `good`"""
+    value: float
+    """the anchor, in the criterion's unit"""
+    parts: tuple[str, ...]
+    """ranked parts whose chosen builds lie beyond it at the stated values"""
+    head: int
+    """how many of the first five parts do"""
+    text: str
+    """the same in words"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -345,6 +365,14 @@ def cost_result(candidate: Candidate, currency: str) -> CostResult:
         expected_development=None if drawn is None else known(drawn.development),
         expected_upkeep=None if drawn is None else known(drawn.upkeep),
         change_probability=None if drawn is None else known(drawn.change),
+    )
+
+
+def clipped_results(evaluation: Evaluation) -> tuple[ClippedResult, ...]:
+    """Every anchor beyond which chosen builds lie."""
+    return tuple(
+        ClippedResult(one.criterion.name, one.end, one.anchor, one.parts, one.head, one.text)
+        for one in clips(evaluation)
     )
 
 

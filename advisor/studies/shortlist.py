@@ -26,10 +26,12 @@ from advisor.model.maturity import maturity
 from advisor.quantities import Quantity
 from advisor.studies.columns import flat_row
 from advisor.studies.results import (
+    ClippedResult,
     CriterionResult,
     FailedResult,
     RankedPart,
     build_result,
+    clipped_results,
     cost_result,
     failed_result,
     frame,
@@ -101,6 +103,8 @@ class Shortlist:
     order_agreement: float | None
     """[-1 to 1] mean of Kendall's tau-b between this order and that of each draw, over the first
     ten: 1 the same, 0 unrelated"""
+    clipped: tuple[ClippedResult, ...]
+    """anchors beyond which differences count nothing, where ranked parts lie there"""
     evidence: Mapping[str, float]
     """[share] kind of evidence to its share of the measured figures in use"""
     cautions: tuple[str, ...]
@@ -186,6 +190,7 @@ def summarise(evaluation: Evaluation) -> Shortlist:
             p.part for p, over in zip(ranking, firm.dominated_by, strict=True) if not over
         ),
         order_agreement=firm.agreement,
+        clipped=clipped_results(evaluation),
         evidence=_evidence(evaluation),
         cautions=cautions(feeds, evaluation.figures.hottest),
         warnings=evaluation.warnings,

@@ -11,11 +11,11 @@ import numpy as np
 
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
+from advisor.decide.clipping import clips
 from advisor.decide.drawing import Progress
 from advisor.decide.evaluate import Evaluation, evaluate
 from advisor.decide.fronts import Offered, fronts
 from advisor.decide.unknown_weights import WEIGHTINGS, standings
-from advisor.decide.value import Criterion
 from advisor.decide.weighing import (
     ACCEPTED,
     exchange,
@@ -26,7 +26,7 @@ from advisor.decide.weighing import (
 )
 from advisor.faults import Fault, FaultError, nearest
 from advisor.model.draws import Array
-from advisor.studies.results import frame, invented, plain
+from advisor.studies.results import ClippedResult, clipped_results, frame, invented, plain
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -116,7 +116,10 @@ class Weights:
     consistency: Consistency | None
     """of judgements by pairs"""
     exchange: tuple[str, ...]
-    """what is worth what, in words"""
+    """what is worth what, in words; nothing of criteria of which one of the first five parts lies
+    beyond an anchor"""
+    clipped: tuple[ClippedResult, ...]
+    """anchors beyond which differences count nothing, where ranked parts lie there"""
     winner_before: str | None
     """first by the weights in the file"""
     winner: str | None
@@ -194,7 +197,8 @@ def weights(
             WeightRow(n, float(a), float(b)) for n, a, b in zip(names, now, new, strict=True)
         ),
         consistency=consistency,
-        exchange=tuple(_exchange(changed.criteria, new)),
+        exchange=tuple(_exchange(changed, new)),
+        clipped=clipped_results(changed),
         winner_before=before.candidates[0].part.part if before.candidates else None,
         winner=changed.candidates[0].part.part if changed.candidates else None,
         leads=tuple(
@@ -292,10 +296,13 @@ def _by_pairs(
     )
 
 
-def _exchange(criteria: Sequence[Criterion], weights: Array) -> list[str]:
-    """What one more of each criterion is worth, in money where a cost is weighed."""
-    money = [i for i, c in enumerate(criteria) if c.dimension == "money" and weights[i] > 0]
-    weighed = [i for i in range(len(criteria)) if weights[i] > 0]
+def _exchange(found: Evaluation, weights: Array) -> list[str]:
+    """What one more of each criterion is worth, in money where a cost is weighed; none beyond an
+    anchor, where more of it is worth nothing."""
+    criteria = found.criteria
+    beyond = {clip.criterion.name for clip in clips(found) if clip.head}
+    weighed = [i for i, c in enumerate(criteria) if weights[i] > 0 and c.name not in beyond]
+    money = [i for i in weighed if criteria[i].dimension == "money"]
     if len(weighed) < 2:
         return []
     of = money[0] if money else max(weighed, key=lambda i: weights[i])
