@@ -24,6 +24,7 @@ from advisor.decide.builds import (
 )
 from advisor.decide.costs import PartCost, ProductCost, part_cost
 from advisor.decide.drawing import Drawn, Progress, draw_builds
+from advisor.decide.left_out import Gathered, LeftOut, Supplies, nearest, paired
 from advisor.decide.limits import feed_faults, figures_read, plan_faults, row_faults
 from advisor.decide.missing import Estimated, fill_missing, notes
 from advisor.decide.screens import Failed, Screened, screen
@@ -35,6 +36,7 @@ from advisor.model.draws import Array, Trace
 from advisor.model.maturity import maturity
 from advisor.model.packs import (
     CELL_LIMITS,
+    cells_name,
     missing_cell,
     missing_converter,
 )
@@ -67,7 +69,7 @@ class Evaluation:
 
     `candidates` come in order of rank; `screened` maps a part to the needs it fails, or to what
     keeps its nearest build out where it is one of the `unbuilt`; `set_aside` to the paths of
-    figures it lacks. N = draws or 1.
+    figures it lacks; `gathered` what `left_out` is made of. N = draws or 1.
     """
 
     catalogue: Catalogue
@@ -82,6 +84,12 @@ class Evaluation:
     warnings: tuple[str, ...]
     figures: ProductFigures
     own_cost: ProductCost
+    gathered: Gathered
+
+    @property
+    def left_out(self) -> tuple[LeftOut, ...]:
+        """Everything that the answer does without, with its reason."""
+        return self.gathered.left_out(self.screened, self.set_aside)
 
     @property
     def weights(self) -> Array:
@@ -99,28 +107,29 @@ class Evaluation:
 
 
 def _feed_pairs(
-    catalogue: Catalogue, product: Product
+    catalogue: Catalogue, product: Product, supplies: Supplies
 ) -> tuple[list[tuple[int, str]], list[str], list[str]]:
     """((cell option, converter) pairs, paths missing, warnings) of the product's supply."""
     pairs: list[tuple[int, str]] = []
     missing: list[str] = []
     warnings: list[str] = []
     gone: set[str] = set()
+    timed = product.needs.lead_time is not None
     converters = list(dict.fromkeys(product.supply_options.converters))
     for name in converters:
         if name != "none":
-            lacking = missing_converter(catalogue.converters[name])
+            lacking = missing_converter(catalogue.converters[name], timed)
             if lacking:
                 missing += lacking
                 gone.add(name)
-                warnings.append(f"{name} is left out, it lacks {', '.join(lacking)}")
+                supplies.lacking["converter", name] = tuple(lacking)
     for i, option in enumerate(product.supply_options.cells):
         if option.cell is not None:
             cell = catalogue.cells[option.cell]
-            lacking = missing_cell(cell)
+            lacking = missing_cell(cell, timed)
             if lacking:
                 missing += lacking
-                warnings.append(f"{option.cell} is left out, it lacks {', '.join(lacking)}")
+                supplies.lacking["pack", cells_name(option)] = tuple(lacking)
                 continue
             for name, effect in CELL_LIMITS.items():
                 if getattr(cell, name) is None:
@@ -175,7 +184,8 @@ def evaluate(
     if estimate_missing:
         catalogue, filled = fill_missing(catalogue, product)
     here = stage(catalogue, product)
-    pairs, missing, warnings = _feed_pairs(catalogue, product)
+    supplies = Supplies()
+    pairs, missing, warnings = _feed_pairs(catalogue, product, supplies)
     if not pairs:
         raise FaultError(
             tuple(
@@ -211,7 +221,7 @@ def evaluate(
     candidates: list[Candidate] = []
     ruled_out: dict[str, tuple[Failed, ...]] = {}
     if kept:
-        candidates, ruled_out, valueless = _nominal(here, kept, read, wanted, pairs)
+        candidates, ruled_out, valueless = _nominal(here, kept, read, wanted, pairs, supplies)
         screened |= ruled_out
         set_aside |= valueless
     if draws and candidates:
@@ -240,6 +250,7 @@ def evaluate(
         warnings=tuple(dict.fromkeys(warnings)),
         figures=here.figures,
         own_cost=here.own_cost,
+        gathered=Gathered(supplies, tuple(read)),
     )
 
 
@@ -303,9 +314,13 @@ def _nominal(
     read: Sequence[PartFigures],
     wanted: Sequence[Criterion],
     pairs: Sequence[tuple[int, str]],
+    supplies: Supplies,
 ) -> tuple[list[Candidate], dict[str, tuple[Failed, ...]], dict[str, tuple[str, ...]]]:
     """Every build at the stated values: candidates by rank, parts that no build saves, and parts
-    of which no build has a value by every criterion, with what is missing."""
+    of which no build has a value by every criterion, with what is missing.
+
+    `supplies` is told what comes of each pack with each converter.
+    """
     table = stack(read)
     events = here.events(table)
     part_costs = [part_cost(p, here.own_cost, here.samplers[p.part]) for p in parts]
@@ -319,14 +334,17 @@ def _nominal(
         unmet = feed_faults(made, here.figures)
         if unmet:
             unfit.append(unmet)
+            supplies.unfit[paired(made)] = unmet
         else:
             fed.append((made, money))
+            supplies.tried(made)
     feeds = [made for made, _ in fed]
     plans_by_feed = choose(feeds, table, here.figures, events, side.floor_v[:, 0])
     plans, prepared = [], []
     for (made, money), plan in zip(fed, plans_by_feed, strict=True):
         for p, faults in plan_faults(plan, table, here.figures):
             reasons[p].append(faults)
+            supplies.failed[paired(made)].append(faults)
         if plan.part.size:
             plans.append(plan)
             rows = plan.part, plan.sleep, plan.choice
@@ -337,17 +355,21 @@ def _nominal(
         plans, assess(prepared, here.own_cost, here.figures, wanted), strict=True
     ):
         plan_of[id(assessed)] = plan
+        on = paired(assessed.feed)
         for r, faults in enumerate(row_faults(assessed, side, here.own_cost)):
             p = int(assessed.part[r])
             lacking = np.isnan(assessed.values[:, r, 0])
             if faults:
                 reasons[p].append(faults)
+                supplies.failed[on].append(faults)
             elif lacking.any():
                 # what has no value by a weighted criterion has no score
                 names = [c.name for c, no in zip(wanted, lacking, strict=True) if no]
+                supplies.unpriced[on] = assessed.feed_cost.missing
                 unknown[p] += assessed.feed_cost.missing or [f"{parts[p].part}:{n}" for n in names]
             else:
                 builds[p].append(Build(parts[p].part, assessed, r))
+                supplies.stood.add(on)
     candidates = []
     ruled_out = {}
     valueless = {}
@@ -357,7 +379,7 @@ def _nominal(
             continue
         if not builds[p]:
             # a pack and a converter that do not go together say nothing of the part
-            ruled_out[part.part] = _nearest(reasons[p] or unfit)
+            ruled_out[part.part] = nearest(reasons[p] or unfit)
             continue
         ordered = tuple(sorted(builds[p], key=lambda b: b.order))
         plan = plan_of[id(ordered[0].assessed)]
@@ -366,12 +388,3 @@ def _nominal(
         )
     candidates.sort(key=lambda c: (*c.best.order[:2], c.part.part))
     return candidates, ruled_out, valueless
-
-
-def _nearest(reasons: Sequence[Sequence[Failed]]) -> tuple[Failed, ...]:
-    """Of all the builds that a part could have had, the faults of the one that nearly stood."""
-    if not reasons:
-        return (Failed("a build", "one", "none"),)
-
-    order = [(len(faults), sum(f.miss for f in faults)) for faults in reasons]
-    return tuple(reasons[order.index(min(order))])

@@ -14,6 +14,7 @@ from advisor.decide.builds import Build, averaged_lives
 from advisor.decide.cautions import cautions
 from advisor.decide.drawing import Progress
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
+from advisor.decide.left_out import LeftOut
 from advisor.decide.reasons import differences, ending, points
 from advisor.decide.robustness import firmness
 from advisor.faults import AdvisorError, Fault, FaultError
@@ -36,6 +37,7 @@ from advisor.studies.results import (
     plain,
     power_result,
     unknown_parts,
+    warnings_of,
 )
 
 if TYPE_CHECKING:
@@ -174,6 +176,8 @@ class Explanation:
     """in words, the weightiest first"""
     cautions: tuple[str, ...]
     """what to mind with the cells in use"""
+    left_out: tuple[LeftOut, ...]
+    """what the answer does without: packs, converters, sleep states, points and parts"""
     warnings: tuple[str, ...]
     """what looks odd in the files"""
 
@@ -268,7 +272,8 @@ def explained(evaluation: Evaluation, place: int, rival: Build | None) -> Explan
         builds_in_all=len(candidate.builds),
         reasons=_reasons(evaluation, place, rival, current, money),
         cautions=cautions([feed], evaluation.figures.hottest),
-        warnings=evaluation.warnings,
+        left_out=evaluation.left_out,
+        warnings=warnings_of(evaluation),
     )
 
 

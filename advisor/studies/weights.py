@@ -13,6 +13,7 @@ from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.decide.drawing import Progress
 from advisor.decide.evaluate import Evaluation, evaluate
+from advisor.decide.left_out import LeftOut
 from advisor.decide.unknown_weights import WEIGHTINGS, standings
 from advisor.decide.value import Criterion
 from advisor.decide.weighing import (
@@ -25,7 +26,7 @@ from advisor.decide.weighing import (
 )
 from advisor.faults import Fault, FaultError, nearest
 from advisor.model.draws import Array
-from advisor.studies.results import frame, invented, plain
+from advisor.studies.results import frame, invented, plain, warnings_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -126,6 +127,10 @@ class Weights:
     """parts that lead under no weights"""
     unknown: UnknownWeights
     """the parts if nobody knew the weights"""
+    left_out: tuple[LeftOut, ...]
+    """what the answer does without: packs, converters, sleep states, points and parts"""
+    warnings: tuple[str, ...]
+    """what looks odd in the files"""
     texts: Mapping[str, str]
     """criterion to its weight as the file would have it"""
 
@@ -203,6 +208,8 @@ def weights(
         ),
         never_first=tuple(sorted(lead.part for lead in found if lead.distance is None)),
         unknown=_unknown(before, draws, seed, jobs, progress),
+        left_out=before.left_out,
+        warnings=warnings_of(before),
         texts=texts,
     )
 
