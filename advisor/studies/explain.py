@@ -10,6 +10,7 @@ import numpy as np
 
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
+from advisor.catalogue.sense import in_words, product_warnings
 from advisor.decide.builds import Build, averaged_lives
 from advisor.decide.cautions import cautions
 from advisor.decide.drawing import Progress
@@ -238,9 +239,10 @@ def _place(evaluation: Evaluation, part: str) -> int:
     if part in evaluation.screened:
         why = "; ".join(f.text for f in evaluation.screened[part])
         raise NotRankedError(f"{part} is screened out: {why}")
-    raise NotRankedError(
-        f"{part} is set aside for lack of figures: {', '.join(evaluation.set_aside[part])}"
-    )
+    why = f"{part} is set aside for lack of figures: {', '.join(evaluation.set_aside[part])}"
+    # a name that nobody knows is lacked by every part
+    odd = in_words(product_warnings(evaluation.product, evaluation.catalogue))
+    raise NotRankedError("; ".join((why, *odd)))
 
 
 def explained(evaluation: Evaluation, place: int, rival: Build | None) -> Explanation:

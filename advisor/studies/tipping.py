@@ -13,6 +13,7 @@ from advisor.decide.drawing import Progress
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.leading import Deciding
 from advisor.decide.left_out import LeftOut
+from advisor.decide.screens import LEAD_TIME
 from advisor.decide.tips import Tip, nearest_tips
 from advisor.decide.weighing import leads
 from advisor.faults import Fault, FaultError
@@ -188,6 +189,8 @@ def _asked(base: Evaluation, paths: Sequence[str]) -> list[Lever]:
         return made
     out = []
     for path in _paths(base):
+        if path.keys == LEAD_TIME and product.needs.lead_time is None:
+            continue  # nothing asks for it
         try:
             handle = lever(catalogue, product, path)
         except FaultError:

@@ -95,6 +95,13 @@ def test_a_misspelled_feature_is_told_on_every_answer(said: Caller, command: str
     assert " ".join(out.split()).count(NEAREST) == 1
 
 
+def test_a_part_that_lacks_a_misspelled_feature_says_so(said: Caller) -> None:
+    code, _, err = said("explain", "barrel-tag", "quorvane-tib", "--draws", "0", "--set", TYPED)
+    assert code == 1
+    assert "lack of figures: quorvane-tib:features.uatr" in err
+    assert NEAREST in err
+
+
 def test_what_no_sleep_state_keeps_is_told_with_the_nearest_name(said: Caller) -> None:
     call = ["explain", "barrel-tag", "quorvane-tib", "--draws", "0", "--set"]
     _, out, _ = said(*call, "barrel-tag:retain=[rma]")

@@ -14,9 +14,10 @@ from advisor.faults import FaultError
 from advisor.present.tables import shortlist_page
 from advisor.studies.record import decide, read_decision, revisit
 from advisor.studies.shortlist import shortlist
+from advisor.studies.tipping import tipping
 
 WEEK = 7 * 86400.0
-# of the shipped parts ostrel-pej takes 6 weeks, all others 12; cells and converters state none
+# of the shipped parts ostrel-pej takes 6 weeks, all others 12
 SUPPLY = [
     "barrel-tag:supply-options.cells=[{budget: 200 mAh, voltage: 3.0 V}]",
     "barrel-tag:supply-options.converters=[none]",
@@ -70,6 +71,8 @@ def test_cells_and_converters_that_take_too_long_or_do_not_say_are_left_out() ->
         "lb-coin:price.lead-time=20 weeks",
         "lb-broad:price.lead-time=21 weeks",
         "ldo-a:price.lead-time=22 weeks",
+        "ls-pen:price={currency: EUR, breaks: {1: 4.60}}",
+        "ldo-b:price={currency: EUR, breaks: {1: 0.62}}",
     ]
     found = shortlist(*load("barrel-tag", changes=changes), draws=0)
     assert {p.build.cell for p in found.ranking} == {"lb-coin"}
@@ -82,8 +85,13 @@ def test_cells_and_converters_that_take_too_long_or_do_not_say_are_left_out() ->
 
 
 def test_where_no_pack_states_it_that_is_the_fault() -> None:
-    with pytest.raises(FaultError, match=r"price\.lead-time: read nothing"):
-        shortlist(*load("barrel-tag", changes=["barrel-tag:needs.lead-time=20 weeks"]), draws=0)
+    changes = [
+        "barrel-tag:needs.lead-time=20 weeks",
+        "barrel-tag:supply-options.cells=[{cell: lb-coin}]",
+        "lb-coin:price={currency: EUR, breaks: {1: 0.42}}",
+    ]
+    with pytest.raises(FaultError, match=r"lb-coin:price\.lead-time: read nothing"):
+        shortlist(*load("barrel-tag", changes=changes), draws=0)
 
 
 def test_where_every_pack_takes_too_long_nothing_fits() -> None:
@@ -123,3 +131,14 @@ def test_a_decision_stumbles_over_it(tmp_path: Path) -> None:
     late = revisit(record, *timed("quorvane-tib:price.lead-time=26 weeks"))
     assert not late.stands
     assert "lead-time" in (late.unfit or "")
+
+
+def test_a_tip_is_looked_for_only_where_the_time_counts() -> None:
+    inputs = load("barrel-tag", changes=SUPPLY)
+    assert not any(".lead-time" in tip.path for tip in tipping(*inputs, points=1).levers)
+    found = tipping(*timed(), ["quorvane-tib:price.lead-time"], points=6)
+    (tip,) = found.levers
+    # beyond 20 weeks it is out, and the next takes the lead
+    assert tip.tips_at == pytest.approx(20 * WEEK, rel=1e-3)
+    assert tip.tips_at is not None
+    assert tip.tips_at > 20 * WEEK
