@@ -202,7 +202,9 @@ class Price:
         "price each, from that quantity up; more than needed is bought where that costs less",
     )
     multiple: int | None = key(Whole(), "sold in multiples of", default=1)
-    lead_time: Quantity | None = key(TIME, "time to delivery", informational=True)
+    lead_time: Quantity | None = key(
+        Figure("time", exact=True), "longest time to delivery that is promised"
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -104,6 +104,10 @@ class Needs:
     lifecycle: tuple[str, ...] | None = key(
         ListOf(Choice(LIFECYCLES)), "states of supply that are acceptable"
     )
+    lead_time: Quantity | None = key(
+        Figure("time", above=True, exact=True),
+        "longest time to delivery of a part, a cell or a converter",
+    )
     confidence: Quantity = key(
         Figure("share", above=True, most=1.0, exact=True),
         "least share of the draws in which all needs and limits must be kept",

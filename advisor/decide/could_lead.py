@@ -64,8 +64,8 @@ def _at_its_best(evaluation: Evaluation, part: str, missing: str) -> float:
         filled, made = fill_missing(catalogue, product)
         there = any(one.part == part for one in made)
         return _score(filled, product, part) if there else np.inf
-    there = [p for name, p in sorted(catalogue.parts.items()) if name != part]
-    stated_there = [x for p in there if isinstance(x := _stated(p, path.keys), Quantity)]
+    rest = [p for name, p in sorted(catalogue.parts.items()) if name != part]
+    stated_there = [x for p in rest if isinstance(x := _stated(p, path.keys), Quantity)]
     stated_there.sort(key=lambda quantity: quantity.nominal)
     scores = []
     # which way is better depends on the figure

@@ -16,7 +16,7 @@ from advisor.catalogue.criteria import Keys, measures
 from advisor.catalogue.schema_product import Product
 from advisor.decide.builds import Assessed, PartSide
 from advisor.decide.costs import ProductCost
-from advisor.decide.screens import PART_LIMITS, Case, Failed, Limit
+from advisor.decide.screens import LEAD_TIME, PART_LIMITS, Case, Failed, Limit
 from advisor.model.draws import Array
 from advisor.model.packs import Feed
 from advisor.model.plan import Plans
@@ -76,6 +76,19 @@ def _direction(kind: str, side: str) -> Callable[[Supply], Iterator[Case]]:
     return cases
 
 
+def _lead_time(at: Supply) -> Iterator[Case]:
+    longest, cell, converter = at.product.lead_time_s, at.feed.cell, at.feed.converter
+    if longest is None:
+        return
+    bought = [] if cell is None else [(cell.cell, cell.price)]
+    bought += [] if converter is None else [(converter.converter, converter.price)]
+    for name, price in bought:
+        # what does not state it is left out before
+        if price is not None and price.lead_time is not None:
+            offered = price.lead_time.nominal
+            yield Case(need=f"{name} lead-time", required=longest, offered=offered)
+
+
 FEED_LIMITS = (
     Limit(
         name="temperature-table",
@@ -84,6 +97,14 @@ FEED_LIMITS = (
         dimension="temperature",
         least=True,
         cases=_table,
+    ),
+    Limit(
+        name="lead-time",
+        level="feed",
+        title="cells and converter are delivered in time",
+        dimension="time",
+        least=False,
+        cases=_lead_time,
     ),
     Limit(
         name="input-max",
@@ -392,9 +413,11 @@ LIMITS = (*PART_LIMITS, *FEED_LIMITS, *OPTION_LIMITS, *BUILD_LIMITS)
 
 
 def figures_read(product: Product) -> tuple[Keys, ...]:
-    """Keys of the parts' own figures that the product's criteria and the limits read."""
+    """Keys of the parts' own figures that the product's criteria, limits and needs read."""
     weighed = (keys for measure in measures(product) for keys in measure.reads)
-    return tuple(dict.fromkeys([*weighed, *(keys for one in LIMITS for keys in one.reads)]))
+    needed = () if product.needs.lead_time is None else (LEAD_TIME,)
+    limits = (keys for one in LIMITS for keys in one.reads)
+    return tuple(dict.fromkeys([*weighed, *limits, *needed]))
 
 
 def _faults(limits: Sequence[Limit], subject: object) -> list[Failed]:

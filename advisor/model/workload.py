@@ -47,7 +47,10 @@ class TaskFigures:
 
 @dataclass(frozen=True, slots=True)
 class ProductFigures:
-    """The product's own figures: tasks, standing loads (N,) A, environment (E,N) with shares."""
+    """The product's own figures: tasks, standing loads (N,) A, environment (E,N) with shares.
+
+    `lead_time_s` is the longest time to delivery that is acceptable, if that matters.
+    """
 
     name: str
     tasks: tuple[TaskFigures, ...]
@@ -59,6 +62,7 @@ class ProductFigures:
     rail: Array | None
     retain: tuple[str, ...]
     ram_kib: float | None
+    lead_time_s: float | None = None
 
     @property
     def standing_total(self) -> Array:
@@ -119,6 +123,7 @@ def product_figures(product: Product, sampler: Sampler) -> ProductFigures:
         rail=None if product.rail is None else take(root / "rail", product.rail),
         retain=product.retain,
         ram_kib=None if ram is None else ram.nominal / 1024,
+        lead_time_s=None if product.needs.lead_time is None else product.needs.lead_time.nominal,
     )
 
 

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from advisor.catalogue.records import Catalogue
+from advisor.catalogue.sense import in_words, product_warnings
 from advisor.decide.builds import Build
 from advisor.decide.clipping import clips
 from advisor.decide.drawing import Drawn
@@ -412,6 +413,16 @@ def invented(evaluation: Evaluation) -> bool:
         or any(f.cell is not None and f.cell.invented for f in feeds)
         or any(f.converter is not None and f.converter.invented for f in feeds)
     )
+
+
+def warnings_of(evaluation: Evaluation, catalogue: Catalogue | None = None) -> tuple[str, ...]:
+    """What looks odd in the product and in the parts that it reads, each once.
+
+    `catalogue` is the whole one where only some of its parts were evaluated.
+    """
+    product = evaluation.product
+    odd = in_words(product_warnings(product, catalogue or evaluation.catalogue))
+    return tuple(dict.fromkeys([*odd, *evaluation.warnings]))
 
 
 def unknown_parts(catalogue: Catalogue, given: Iterable[tuple[str, str]]) -> list[Fault]:

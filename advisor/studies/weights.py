@@ -15,6 +15,7 @@ from advisor.decide.clipping import clips
 from advisor.decide.drawing import Progress
 from advisor.decide.evaluate import Evaluation, evaluate
 from advisor.decide.fronts import Offered, fronts
+from advisor.decide.left_out import LeftOut
 from advisor.decide.unknown_weights import WEIGHTINGS, standings
 from advisor.decide.weighing import (
     ACCEPTED,
@@ -26,7 +27,14 @@ from advisor.decide.weighing import (
 )
 from advisor.faults import Fault, FaultError, nearest
 from advisor.model.draws import Array
-from advisor.studies.results import ClippedResult, clipped_results, frame, invented, plain
+from advisor.studies.results import (
+    ClippedResult,
+    clipped_results,
+    frame,
+    invented,
+    plain,
+    warnings_of,
+)
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -130,6 +138,10 @@ class Weights:
     """parts that lead under no weights"""
     unknown: UnknownWeights
     """the parts if nobody knew the weights"""
+    left_out: tuple[LeftOut, ...]
+    """what the answer does without: packs, converters, sleep states, points and parts"""
+    warnings: tuple[str, ...]
+    """what looks odd in the files"""
     texts: Mapping[str, str]
     """criterion to its weight as the file would have it"""
 
@@ -210,6 +222,8 @@ def weights(
         ),
         never_first=tuple(sorted(lead.part for lead in found if lead.distance is None)),
         unknown=_unknown(before, offered, draws, seed, jobs, progress),
+        left_out=before.left_out,
+        warnings=warnings_of(before),
         texts=texts,
     )
 

@@ -196,12 +196,17 @@ ODD_PARTS = {
     "the supply at which the idle current was taken": "",
     "energy": "quorvane-jor:kernels.matrix.fast.current=533 mA",
 }
-ODD_PRODUCTS = {
+ODD_PRODUCTS: dict[str, str | list[str]] = {
     "a life target within the service life": "frost-post:life-target=11 years",
     "a deadline within the period": "frost-post:workload.sample.finish-within=2 s",
     "the RAM that must be kept": "frost-post:needs.memory={flash: 48 KiB}",
     "a weight above zero": "frost-post:priorities.bring-up.weight=0",
     "a feature of some part": "frost-post:needs.features={uarts: 1}",
+    # a block that an add-on brings and no part has
+    "a block of some part": [
+        "net-link:gives.blocks.net-advert={current: 7 mA, for: 2 ms}",
+        "frost-post:workload.sample.uses={net-advert: 1}",
+    ],
     "something that sleep can keep": "frost-post:retain=[rom]",
 }
 
@@ -226,7 +231,9 @@ def test_an_odd_part_is_asked_about(expected: str) -> None:
 
 @pytest.mark.parametrize("expected", ODD_PRODUCTS)
 def test_an_odd_product_is_asked_about(expected: str) -> None:
-    found = check_product(*load("frost-post", changes=[ODD_PRODUCTS[expected]])).warnings
+    changes = ODD_PRODUCTS[expected]
+    changes = [changes] if isinstance(changes, str) else changes
+    found = check_product(*load("frost-post", changes=changes)).warnings
     assert any(w.expected == expected for w in found), found
 
 

@@ -98,6 +98,16 @@ CASES: dict[tuple[str, str], tuple[str, Change, Change]] = {
         swap("product", "[active]", "[announced, active]"),
         swap("product", "[active]", "[announced]"),
     ),
+    ("part", "lead-time"): (
+        "lead-time",
+        lambda files: _timed(files, "12 weeks", "12 weeks", "3 weeks"),
+        lambda files: _timed(files, "12.1 weeks", "12 weeks", "3 weeks"),
+    ),
+    ("feed", "lead-time"): (
+        "dc lead-time",
+        lambda files: _timed(files, "4 weeks", "12 weeks", "12 weeks"),
+        lambda files: _timed(files, "4 weeks", "12 weeks", "12.1 weeks"),
+    ),
     ("part", "at"): (
         "workload.sample.at",
         swap("product", "every: 10 s", "every: 10 s\n    at: run"),
@@ -207,6 +217,17 @@ CASES: dict[tuple[str, str], tuple[str, Change, Change]] = {
         swap("product", "unit-cost-limit: 10.00", "unit-cost-limit: 1.69"),
     ),
 }
+
+
+def _timed(files: dict[str, str], part: str, cell: str, converter: str) -> dict[str, str]:
+    """Times to delivery of what a unit is made of, where 12 weeks are the most."""
+    out = {
+        **files,
+        "product": files["product"].replace("needs: {", "needs: {lead-time: 12 weeks, "),
+    }
+    for name, time in (("part one", part), ("cell", cell), ("converter", converter)):
+        out[name] = files[name].replace("currency: EUR", f"lead-time: {time}, currency: EUR")
+    return out
 
 
 def _switching(files: dict[str, str], kind: str, rail: str) -> dict[str, str]:

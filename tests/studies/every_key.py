@@ -107,7 +107,7 @@ output: {min: 1.2 V, max: 3.6 V}
 quiescent: 1.1 µA
 efficiency: {40 µA: 0.70, 1 mA: 0.85, 100 mA: 0.9}
 max-output: 200 mA
-price: {currency: USD, breaks: {1: 0.28}}
+price: {currency: USD, breaks: {1: 0.28}, lead-time: 3 weeks}
 """
 
 PRODUCT = """
@@ -137,6 +137,7 @@ needs:
   features: {uart: 1}
   temperature: {min: -20 degC, max: 60 degC}
   lifecycle: [active]
+  lead-time: 20 weeks
   confidence: 60 %
 supply-options:
   cells: [{cell: probe-cell, series: 1, parallel: 1}]
