@@ -111,6 +111,14 @@ class PartSupply:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Window:
+    """A range of voltage."""
+
+    min: Quantity | None = key(Figure("voltage", exact=True), "least")
+    max: Quantity | None = key(Figure("voltage", above=True, exact=True), "greatest")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Span:
     """A range of temperature."""
 
@@ -167,6 +175,9 @@ class Block:
 
     current: Quantity | None = key(CURRENT, "current above the idle core")
     duration: Quantity | None = key(TIME, "how long one use lasts", name="for")
+    supply: Window = key(
+        Record(Window), "supply voltage at which the block works", default=Window()
+    )
     evidence: str | None = key(Identity("evidence"), "where the figures come from")
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +18,7 @@ from advisor.catalogue.schema_product import Product
 from advisor.decide.builds import Assessed, PartSide
 from advisor.decide.costs import ProductCost
 from advisor.decide.screens import PART_LIMITS, Case, Failed, Limit
+from advisor.decide.supplies import cases
 from advisor.model.draws import Array
 from advisor.model.packs import Feed
 from advisor.model.plan import Plans
@@ -234,6 +236,10 @@ def _supply_min(at: Held) -> Iterator[Case]:
     yield Case(need="supply min at the chip", required=least, offered=at.chip_v)
 
 
+def _takers(end: Literal["min", "max"]) -> Callable[[Held], Iterator[Case]]:
+    return lambda at: cases(at.side.supplies, at.assessed.part, at.chip_v, end)
+
+
 def _max_output(at: Held) -> Iterator[Case]:
     feed = at.assessed.feed
     if np.isfinite(feed.most_output_a):
@@ -290,13 +296,13 @@ PEAK: Keys = ("peak-current",)
 def _own_peak(at: Held) -> Iterator[Case]:
     """How long it lasts is not stated, so no reservoir is counted on."""
     feed, own = at.assessed.feed, at.figure(PEAK)
-    standing = at.assessed.product.standing_total
+    product = at.assessed.product
     yield Case(
         need=f"{feed.converter_name} max-output for the part's peak-current",
-        required=own + standing,
+        required=own + product.standing_a + product.standing_w / at.chip_v,
         offered=feed.most_output_a,
     )
-    amps, watts = feed.cell_side(own, 0.0 * own, standing)
+    amps, watts = feed.cell_side(own, 0.0 * own, product.standing_a, product.standing_w)
     yield Case(
         need="the cells' max-pulse for the part's peak-current",
         required=amps + watts / feed.pack.open_v[0],
@@ -320,6 +326,22 @@ BUILD_LIMITS = (
         dimension="voltage",
         least=True,
         cases=_supply_min,
+    ),
+    Limit(
+        name="load-supply-max",
+        level="build",
+        title="the supply of loads and of blocks in use does not pass their greatest",
+        dimension="voltage",
+        least=True,
+        cases=_takers("max"),
+    ),
+    Limit(
+        name="load-supply-min",
+        level="build",
+        title="the supply of loads and of blocks in use reaches their least",
+        dimension="voltage",
+        least=True,
+        cases=_takers("min"),
     ),
     Limit(
         name="max-output",
