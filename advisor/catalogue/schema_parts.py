@@ -186,7 +186,8 @@ class SleepState:
     """A sleep state of the chip."""
 
     current: Curve | None = key(
-        CurveOf(TEMPERATURE, Figure("current", above=True)), "sleep current over temperature"
+        CurveOf(TEMPERATURE, Figure("current", above=True)),
+        "sleep current over temperature; without one it is that at 25 degC, and grows beyond",
     )
     wake_time: Quantity | None = key(TIME, "from the wake event to running code")
     wake_charge: Quantity | None = key(

@@ -59,7 +59,7 @@ class PartSide:
         """Least voltage that a part, its blocks and the loads need where the pack is their rail,
         (P, N) V."""
         least = [one.least for one in self.supplies]
-        return np.maximum.reduce([self.least_v, self.brown_out_v, *least])
+        return np.asarray(np.maximum.reduce([self.least_v, self.brown_out_v, *least]))
 
 
 def part_side(

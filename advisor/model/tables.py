@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 from advisor.catalogue.schema_parts import Block, KernelFigure, Part, Variant
 from advisor.figures import Path
 from advisor.model.draws import Array, Instrument, Sampler
-from advisor.model.workload import ProductFigures, TaskFigures, curve_values, on_curve
+from advisor.model.leakage import sleep_currents, told
+from advisor.model.workload import ProductFigures, TaskFigures
 from advisor.quantities import Quantity
 
 IDLE = "idle at "  # begins the sleep state of a part that does not sleep, before its point
@@ -287,6 +288,9 @@ class _PartReader:
             if not self._sleep_fits(name):
                 continue
             at = self.root.child("sleep-states", name)
+            beyond = told(state.current, self.product.hottest)
+            if beyond is not None and self.wanted is None:
+                self.out.warnings.append(f"{self.part.part}: sleep state {name}: {beyond}")
             names.append(name)
             current.append(self._sleep_current(name))
             time.append(self.sampler.take(at / "wake-time", state.wake_time))
@@ -325,29 +329,24 @@ class _PartReader:
         )
 
     def _sleep_fits(self, name: str) -> bool:
-        """Whether a state keeps what it must, wakes in time and is known at the hottest place."""
+        """Whether a state keeps what it must and wakes in time."""
         state = self.part.sleep_states[name]
-        assert state.current is not None
         assert state.wake_time is not None
         if not set(self.product.retain) <= set(state.retains or ()):
             return False
         within = [t.wake_within for t in self.product.tasks if t.wake_within is not None]
-        if within and state.wake_time.nominal > min(within):
-            return False
-        return state.current.flat or self.product.hottest <= state.current.x[-1]
+        return not within or state.wake_time.nominal <= min(within)
 
     def _sleep_current(self, name: str) -> Array:
-        """Mean sleep current over the environment, (N,) A.
-
-        Between the temperatures of the curve the logarithm of the current is linear in
-        temperature, as leakage grows (common practice, no source); held at the cold end.
-        """
+        """Mean sleep current over the environment, (N,) A; see `leakage`."""
         state = self.part.sleep_states[name]
         assert state.current is not None
         at = self.root.child("sleep-states", name)
-        x, y = curve_values(at / "current", state.current, self.sampler)
+        places = self.product.temperature
+        leak = sleep_currents(
+            at / "current", state.current, places, self.product.hottest, self.sampler
+        )
         gain = self._gain(state.evidence)
-        leak = np.exp(on_curve(x, np.log(y), self.product.temperature))
         current = (self.product.share * leak).sum(axis=0)
         for addition, each in (state.adds or {}).items():
             current = current + self._additions(addition) * self.sampler.take(

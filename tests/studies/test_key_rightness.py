@@ -216,16 +216,16 @@ def answer(f: Mapping[str, float], setting: str) -> dict[str, float]:
     # what feeds a power: the ideal source's own voltage, or the rail
     volts = 3.0 if setting == "ideal" else own("rail")
     for load, beside in (("sensor", sleep), ("radio", idle), ("pump", idle), ("lamp", sleep)):
-        at = f"workload.sample.loads.{load}"
-        time = own(f"{at}.for")
+        of = f"workload.sample.loads.{load}"
+        time = own(f"{of}.for")
         length += time
         charge += time * beside
         if load == "pump":
-            charge += own(f"{at}.charge")
+            charge += own(f"{of}.charge")
         elif load == "lamp":
-            charge += time * own(f"{at}.power") / volts
+            charge += time * own(f"{of}.power") / volts
         else:
-            charge += time * own(f"{at}.current")
+            charge += time * own(f"{of}.current")
     standing = own("standing-loads.divider.current") + own("standing-loads.keeper.power") / volts
     mean = charge / every + sleep * (1 - length / every) + standing
     pack = converter = reservoir = 0.0
