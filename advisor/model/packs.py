@@ -96,17 +96,21 @@ class Feed:
         """Voltage at the chip by which builds are compared, (N,) V."""
         return self.nominal_v if self.converter is None else self.rail_v
 
-    def cell_side(self, chip_a: Array, chip_w: Array, other_a: Array) -> tuple[Array, Array]:
+    def cell_side(
+        self, chip_a: Array, chip_w: Array, other_a: Array, other_w: Array
+    ) -> tuple[Array, Array]:
         """What the pack carries, as constant current (A) and constant power (W).
+
+        A power is taken from whatever voltage feeds it: behind a converter that is the rail's.
 
         Parameters
         ----------
-        chip_a, chip_w : (..., N) the chip's constant current and power.
-        other_a : broadcasting, A: loads switched on and standing loads.
+        chip_a, chip_w : (..., N) A, W, the chip's constant current and power.
+        other_a, other_w : broadcasting, A, W: loads switched on and standing loads.
         """
         if self.converter is None:
-            return np.asarray(chip_a + other_a), np.asarray(chip_w + 0.0 * other_a)
-        current = chip_a + chip_w / self.rail_v + other_a
+            return np.asarray(chip_a + other_a), np.asarray(chip_w + other_w)
+        current = chip_a + other_a + (chip_w + other_w) / self.rail_v
         if self.converter.kind == "linear":
             return through_linear(current, self.quiescent)
         return through_switching(

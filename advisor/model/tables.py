@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 from advisor.catalogue.schema_parts import Block, KernelFigure, Part, SleepState, Variant
 from advisor.figures import Path
 from advisor.model.draws import Array, Instrument, Sampler
-from advisor.model.workload import ProductFigures, TaskFigures, curve_values, on_curve
+from advisor.model.leakage import sleep_currents, told
+from advisor.model.workload import ProductFigures, TaskFigures
 from advisor.quantities import Quantity, show
 
 IDLE = "idle at "  # begins the sleep state of a part that does not sleep, before its point
@@ -309,7 +310,11 @@ class _PartReader:
             if why:
                 self.out.left_out.append((at, why))
                 continue
+            assert state.current is not None
             assert state.wake_time is not None
+            beyond = told(state.current, self.product.hottest)
+            if beyond is not None and self.wanted is None:
+                self.out.warnings.append(f"{self.part.part}: sleep state {name}: {beyond}")
             names.append(name)
             current.append(self._sleep_current(name))
             time.append(self.sampler.take(at / "wake-time", state.wake_time))
@@ -348,8 +353,8 @@ class _PartReader:
         )
 
     def _sleepless(self, state: SleepState) -> str:
-        """Why a state may not be slept in: it lacks figures, keeps too little, wakes too late or is
-        not known at the hottest place; empty where it may."""
+        """Why a state may not be slept in: it lacks figures, keeps too little or wakes too late;
+        empty where it may."""
         if state.current is None or state.wake_time is None:
             return "lacks current" if state.current is None else "lacks wake-time"
         lost = [name for name in self.product.retain if name not in (state.retains or ())]
@@ -359,25 +364,18 @@ class _PartReader:
         if within and state.wake_time.nominal > min(within):
             asked, takes = show(min(within), "time"), show(state.wake_time.nominal, "time")
             return f"wake-within: {asked} needed, {takes} offered"
-        if not state.current.flat and self.product.hottest > state.current.x[-1]:
-            hot, known = (
-                show(x, "temperature") for x in (self.product.hottest, state.current.x[-1])
-            )
-            return f"its current is known up to {known}, the hottest place has {hot}"
         return ""
 
     def _sleep_current(self, name: str) -> Array:
-        """Mean sleep current over the environment, (N,) A.
-
-        Between the temperatures of the curve the logarithm of the current is linear in
-        temperature, as leakage grows (common practice, no source); held at the cold end.
-        """
+        """Mean sleep current over the environment, (N,) A; see `leakage`."""
         state = self.part.sleep_states[name]
         assert state.current is not None
         at = self.root.child("sleep-states", name)
-        x, y = curve_values(at / "current", state.current, self.sampler)
+        places = self.product.temperature
+        leak = sleep_currents(
+            at / "current", state.current, places, self.product.hottest, self.sampler
+        )
         gain = self._gain(state.evidence)
-        leak = np.exp(on_curve(x, np.log(y), self.product.temperature))
         current = (self.product.share * leak).sum(axis=0)
         for addition, each in (state.adds or {}).items():
             current = current + self._additions(addition) * self.sampler.take(

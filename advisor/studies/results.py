@@ -301,7 +301,7 @@ def power_result(build: Build) -> Power:
     assessed, row = build.assessed, build.row
     lines = assessed.timeline
     volts = assessed.feed.chip_voltage()
-    current = lines.chip_a[row] + lines.chip_w[row] / volts + lines.load_a
+    current = lines.chip_a[row] + lines.load_a + (lines.chip_w[row] + lines.load_w) / volts
     part = (lines.share[row] * current)[:, 0]
     life = assessed.life
     return Power(
@@ -310,7 +310,7 @@ def power_result(build: Build) -> Power:
         busy_share=float(lines.busy[row, 0]),
         breakdown_a=Breakdown(
             sleep=float(part[-1]),
-            standing=float(lines.standing_a[0]),
+            standing=float((lines.standing_a + lines.standing_w / volts)[0]),
             tasks={
                 name: float(part[here].sum())
                 for name, here in zip(assessed.task_names, lines.tasks, strict=True)

@@ -183,6 +183,16 @@ CASES: dict[tuple[str, str], tuple[str, Change, Change]] = {
         swap("part one", "min: 1.8 V", "min: 2.5 V"),
         swap("part one", "min: 1.8 V", "min: 2.51 V"),
     ),
+    ("build", "load-supply-max"): (
+        "supply max of load bell of sample",
+        lambda files: _with_load(files, "{max: 2.5 V}"),
+        lambda files: _with_load(files, "{max: 2.49 V}"),
+    ),
+    ("build", "load-supply-min"): (
+        "supply min of load bell of sample",
+        lambda files: _with_load(files, "{min: 2.5 V}"),
+        lambda files: _with_load(files, "{min: 2.51 V}"),
+    ),
     ("build", "max-output"): (
         "dc max-output",
         swap("converter", "20 mA", "4 mA"),
@@ -236,6 +246,12 @@ def _switching(files: dict[str, str], kind: str, rail: str) -> dict[str, str]:
     converter = converter.replace("max: 3.0 V", "max: 5.0 V")
     product = files["product"].replace("rail: 2.5 V", f"rail: {rail}")
     return {**files, "converter": converter, "product": product}
+
+
+def _with_load(files: dict[str, str], supply: str) -> dict[str, str]:
+    load = f"loads: [{{load: bell, power: 1 mW, for: 1 ms, supply: {supply}}}]"
+    product = files["product"].replace("kernels:", f"{load}\n    kernels:")
+    return {**files, "product": product}
 
 
 def decided(files: dict[str, str], root: Path) -> tuple[bool, set[str]]:

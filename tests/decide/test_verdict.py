@@ -13,6 +13,7 @@ from advisor.catalogue.shipped import load
 from advisor.decide.could_lead import could_lead
 from advisor.decide.evaluate import evaluate
 from advisor.decide.robustness import firmness
+from advisor.quantities import Quantity, exact
 from tests.decide.random_catalogues import several, unsure
 
 PRODUCTS, DRAWS = 150, 400
@@ -87,9 +88,7 @@ def test_a_part_that_lacks_what_a_companion_chip_brings_is_named() -> None:
     assert could_lead(refused, np.ones(1)) == ()
 
 
-def _one(count: float) -> object:
-    from advisor.quantities import exact
-
+def _one(count: float) -> Quantity:
     return exact(count, "count")
 
 
