@@ -31,8 +31,7 @@ from advisor.model.draws import Array
 from advisor.model.ends import INDEX
 from advisor.model.packs import cells_name
 
-FEW = 64  # draws of a spread
-SOME = 128  # draws by which most builds are told from the best
+SOME = 128  # draws of a spread, by which most builds are told from the best as well
 NEAR = 0.1  # points by which an average over spread lives may be wrong, and
 LEANING = 0.1  # of what it differs from the stated score, as much again
 WITHIN = 0.03  # points that may be lost
@@ -125,6 +124,7 @@ def choose_builds(
     wanted: float,
     draws: int,
     draw: Draw,
+    some: Mapping[Build, Drawn],
 ) -> tuple[list[Chosen | None], list[Drawn]]:
     """The chosen build of each part, and the surest one's draws.
 
@@ -132,7 +132,8 @@ def choose_builds(
     ----------
     builds : of each of P parts, at least one. worth : (B, C) of `spread_worth`, part by part.
     weights : (C,). wanted : share of the draws in which needs and limits must be kept.
-    draw : builds through so many draws, of which fewer are the first of more.
+    draw : builds through so many draws, of which fewer are the first of more. some : builds that
+    went through `SOME` draws, or through all if they are fewer.
 
     Returns
     -------
@@ -141,7 +142,11 @@ def choose_builds(
     told = [_promise(some, 100 * (w @ weights)) for some, w in zip(builds, worth, strict=True)]
     race = [_Race(list(some), promise, wanted) for some, promise in zip(builds, told, strict=True)]
     if draws >= 2 * SOME:
-        asked = [(one, build) for one in race for build in one.contenders()]
+        for one in race:
+            one.some |= {build: some[build] for build in one.builds if build in some}
+        asked = [
+            (one, build) for one in race for build in one.contenders() if build not in one.some
+        ]
         found = draw([build for _, build in asked], SOME)
         for (one, build), drawn in zip(asked, found, strict=True):
             one.some[build] = drawn
@@ -211,7 +216,7 @@ class _Race:
         left = [b for b in self.builds if b not in self.tried]
         best = self.best()
         if best is None:
-            if not self.tried and self.some:
+            if not self.tried and any(b in self.some for b in self.builds[:1]):
                 return self._nearly_best()
             return left[: AT_ONCE if self.tried else 1]
         mine = self.tried[best].expected
