@@ -8,7 +8,14 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from advisor.cli.bundles import Command, Files, Sampling, Show
-from advisor.cli.options import AlongOption, DrawsOption, EstimateOption, ProductArgument
+from advisor.cli.options import (
+    WRITES,
+    AlongOption,
+    DrawsOption,
+    EstimateOption,
+    Format,
+    ProductArgument,
+)
 
 if TYPE_CHECKING:
     from advisor.present.layout import Page
@@ -56,7 +63,7 @@ def shortlist(
     """
     from advisor.cli.progress import progress
     from advisor.present.machine import with_cautions
-    from advisor.studies.columns import flat_row
+    from advisor.studies.columns import flat_names, flat_row
     from advisor.studies.shortlist import shortlist as study
 
     screen = show.screen()
@@ -81,6 +88,7 @@ def shortlist(
         lambda: with_cautions([flat_row(p) for p in found.ranking], found.cautions),
         page,
         [*found.warnings, *_none_fits(found)],
+        [*flat_names(inputs[1].priorities), "cautions"],
     )
     return 0 if found.ranking else 1
 
@@ -116,22 +124,32 @@ def explain(
     """
     from advisor.cli.progress import progress
     from advisor.present.machine import with_cautions
+    from advisor.studies.explain import NotRankedError, ScoreItem
     from advisor.studies.explain import explain as study
-    from advisor.studies.results import plain
+    from advisor.studies.results import names_of, plain
 
     screen = show.screen()
     inputs = files.product(product)
-    with progress(show.quiet) as tell:
-        found = study(
-            *inputs,
-            part,
-            over,
-            draws=sampling.draws,
-            seed=sampling.seed,
-            jobs=sampling.jobs,
-            progress=tell,
-            estimate_missing=estimate_missing,
-        )
+    try:
+        with progress(show.quiet) as tell:
+            found = study(
+                *inputs,
+                part,
+                over,
+                draws=sampling.draws,
+                seed=sampling.seed,
+                jobs=sampling.jobs,
+                progress=tell,
+                estimate_missing=estimate_missing,
+            )
+    except NotRankedError as error:
+        if show.form is Format.TABLE:
+            raise
+        head = [*names_of(ScoreItem), "cautions"]
+        answer = {"product": inputs[1].product, "part": part, "over": over}
+        answer |= {"ranked": False, "why": str(error)}
+        screen.give(answer, list, _no_page, [str(error)], head)
+        return 1
 
     def page() -> Page:
         from advisor.present.tables import explanation_page
@@ -145,6 +163,10 @@ def explain(
         found.warnings,
     )
     return 0
+
+
+def _no_page() -> Page:
+    raise AssertionError("a screen says so in a line")
 
 
 def outlook(
@@ -166,6 +188,7 @@ def outlook(
         typer.Option(
             "--plot", metavar="FILE.svg|png", help="Draw the curves there.", show_default=False
         ),
+        WRITES,
     ] = None,
     *,
     files: Files,
@@ -176,10 +199,10 @@ def outlook(
 
     Example: part-advisor outlook barrel-tag --along barrel-tag:cost.units=1000:50000 --points 7
     """
-    from advisor.cli.output import file_by_ending, write_bytes
     from advisor.cli.progress import progress
+    from advisor.cli.writing import file_by_ending
     from advisor.present.machine import with_cautions
-    from advisor.studies.outlook import document
+    from advisor.studies.outlook import COLUMNS, document
     from advisor.studies.outlook import outlook as study
 
     screen = show.screen()
@@ -199,7 +222,7 @@ def outlook(
     if drawing is not None:
         from advisor.present.curves import save_plot
 
-        write_bytes(drawing, save_plot(found, drawing), "--plot")
+        screen.keep(drawing, save_plot(found, drawing), "--plot")
 
     def page() -> Page:
         from advisor.present.curves import outlook_page
@@ -207,7 +230,11 @@ def outlook(
         return outlook_page(found, screen.columns)
 
     screen.give(
-        document(found), lambda: with_cautions(found.rows(), found.cautions), page, found.warnings
+        document(found),
+        lambda: with_cautions(found.rows(), found.cautions),
+        page,
+        found.warnings,
+        [*COLUMNS, "cautions"],
     )
     fits = any(p.battery_life_s for one in found.levers for c in one.curves for p in c.points)
     return 0 if fits else 1
@@ -236,7 +263,8 @@ def tipping(
     Example: part-advisor tipping barrel-tag --lever quorvane-tib:price.breaks.10000
     """
     from advisor.cli.progress import progress
-    from advisor.studies.results import plain
+    from advisor.studies.results import names_of, plain
+    from advisor.studies.tipping import LeverTip
     from advisor.studies.tipping import tipping as study
 
     screen = show.screen()
@@ -249,7 +277,13 @@ def tipping(
 
         return tipping_page(found, screen.columns)
 
-    screen.give(found, lambda: [plain(tip) for tip in found.levers], page, found.warnings)
+    screen.give(
+        found,
+        lambda: [plain(tip) for tip in found.levers],
+        page,
+        found.warnings,
+        names_of(LeverTip),
+    )
     return 0 if found.winner is not None else 1
 
 
@@ -265,7 +299,9 @@ def gaps(
     Example: part-advisor gaps barrel-tag
     """
     from advisor.cli.progress import progress
+    from advisor.studies.gaps import Gap
     from advisor.studies.gaps import gaps as study
+    from advisor.studies.results import names_of
 
     screen = show.screen()
     inputs = files.product(product)
@@ -279,5 +315,5 @@ def gaps(
 
         return gaps_page(found, screen.columns)
 
-    screen.give(found, found.rows, page, found.warnings)
+    screen.give(found, found.rows, page, found.warnings, names_of(Gap))
     return 0 if found.chosen is not None else 1

@@ -7,7 +7,7 @@ from typing import Any
 
 import typer
 
-from advisor.cli.main import app
+from advisor.cli.application import app
 from advisor.reference.markdown import BORN, code, table
 
 EXAMPLE = "Example:"

@@ -7,7 +7,7 @@ other weights: a page and a workbook then show other builds of the same parts.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal, Protocol
 
@@ -220,6 +220,11 @@ def shown(parts: Sequence[RankedPart]) -> tuple[Column, ...]:
         if column.head
         and not (column.sparse and all(column.text(part) == NOTHING for part in parts))
     )
+
+
+def flat_names(criteria: Iterable[str]) -> list[str]:
+    """The names in a row of `flat_row`, of a product with those criteria."""
+    return [*(c.name for c in NAMED), *(f"points {name}" for name in criteria), "reason"]
 
 
 def flat_row(part: RankedPart) -> dict[str, object]:
