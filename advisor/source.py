@@ -81,8 +81,8 @@ def place_of(node: Node, file: str) -> Place:
     return Place(file, mark.line + 1, mark.column + 1)
 
 
-def read_file(path: Path, shown_as: str | None = None) -> Document:
-    """Read a YAML file.
+def read_file(path: Path, shown_as: str | None = None, *, spelled: bool = False) -> Document:
+    """Read a YAML file; `spelled` as for `read_text`.
 
     Raises
     ------
@@ -90,7 +90,7 @@ def read_file(path: Path, shown_as: str | None = None) -> Document:
         When it cannot be read, or is not one plain YAML document.
     """
     file = shown_as or str(path)
-    return read_text(read_bytes(path, file), file)
+    return read_text(read_bytes(path, file), file, spelled=spelled)
 
 
 def read_bytes(path: Path, file: str) -> bytes:
@@ -127,8 +127,10 @@ def _too_large(file: str, size: int) -> FaultError:
     return _refused(file, f"{size / 1024 / 1024:.1f} MiB", "a file of at most 4 MiB")
 
 
-def read_text(text: str | bytes, file: str) -> Document:
+def read_text(text: str | bytes, file: str, *, spelled: bool = False) -> Document:
     """Read YAML text; `file` is what faults call it.
+
+    Control characters may not stand in it, nor be spelled by escapes unless `spelled` lets them.
 
     Raises
     ------
@@ -167,7 +169,7 @@ def read_text(text: str | bytes, file: str) -> Document:
         raise _refused(file, "text that is not YAML", "a YAML document") from None
     if root is None:
         raise _refused(file, "an empty file", "a YAML document")
-    if "\\" in text:
+    if not spelled and "\\" in text:
         _unescaped(root, file)
     return Document(file, root)
 

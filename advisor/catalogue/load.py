@@ -340,15 +340,26 @@ def _product(
     return value
 
 
-def read_document(cls: type[T], path: Path) -> tuple[T, Document]:
+def read_document(
+    cls: type[T], path: Path, text: str | None = None, *, spelled: bool = False
+) -> tuple[T, Document]:
     """A file that stands by itself, such as notes or a record, and its document.
+
+    Parameters
+    ----------
+    text : what is about to be the file's. spelled : as for `read_text`.
 
     Raises
     ------
     FaultError
         With every fault found.
     """
-    document = read_file(path, str(path))
+    shown = str(path)
+    document = (
+        read_file(path, shown, spelled=spelled)
+        if text is None
+        else read_text(text, shown, spelled=spelled)
+    )
     log = FaultLog()
     found = read_record(cls, document.root, "", Reading(str(path), path.stem, log))
     log.raise_if_any()
