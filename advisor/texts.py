@@ -98,7 +98,7 @@ def spreadsheet_cell(text: str) -> str:
     """
     bare = _UNSEEN_FIRST.sub("", text)
     first = unicodedata.normalize("NFKC", bare[:1])
-    acts = first[:1] in ("=", "+", "-", "@", "\N{MINUS SIGN}")
+    acts = first[:1] in ("=", "+", "-", "@", "\u2212")
     if (acts or text[:1] in ("\t", "\r", "\n")) and not _NUMBER.fullmatch(text):
         return "'" + text
     return text

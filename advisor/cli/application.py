@@ -93,11 +93,14 @@ def _named(command: Callable[..., Any]) -> Callable[[], None]:
     return empty
 
 
-def carry_out(arguments: list[str]) -> int:
-    """Carry out a call and give its exit code; no traceback reaches the user."""
+def carry_out(arguments: list[str], stopped: Callable[[], bool]) -> int:
+    """Carry out a call and give its exit code; no traceback reaches the user.
+
+    What fails after `stopped` says that it was interrupted failed for that.
+    """
     from typer.exceptions import TyperException
 
-    from advisor.faults import AdvisorError, Fault, FaultError
+    from advisor.faults import AdvisorError, FaultError
 
     as_json = _asks_json(arguments)
     debug = os.environ.get("ADVISOR_DEBUG") == "1"
@@ -126,23 +129,29 @@ def carry_out(arguments: list[str]) -> int:
         # the reader has gone: what it wanted it has
         silence(sys.stdout, sys.stderr)
         return 0
-    except OSError as error:
-        # a file or a stream that the system does not let us use is no fault of ours
-        if debug:
-            raise
-        name = STDOUT if error.filename is None else str(error.filename)
-        silence(sys.stdout)
-        reason = error.strerror or type(error).__name__
-        _report(FaultError((Fault(name, reason, "what can be read and written"),)), as_json)
-        return WRONG
     except Exception as error:
         if debug:
             raise
-        say(
-            f"part-advisor: a fault of this tool, not of your input ({type(error).__name__}). "
-            "Set ADVISOR_DEBUG=1 and call again for the details to report."
-        )
-        return OURS
+        if stopped():
+            return OURS
+        return _unforeseen(error, as_json)
+
+
+def _unforeseen(error: Exception, as_json: bool) -> int:
+    from advisor.faults import Fault, FaultError
+
+    if isinstance(error, OSError):
+        # a file or a stream that the system does not let us use is no fault of ours
+        name = STDOUT if error.filename is None else str(error.filename)
+        silence(sys.stdout)
+        fault = Fault(name, error.strerror or str(error), "what can be read and written")
+        _report(FaultError((fault,)), as_json)
+        return WRONG
+    say(
+        f"part-advisor: a fault of this tool, not of your input ({type(error).__name__}). "
+        "Set ADVISOR_DEBUG=1 and call again for the details to report."
+    )
+    return OURS
 
 
 def _asks_json(arguments: list[str]) -> bool:

@@ -5,63 +5,79 @@ Whatever takes long to load is loaded inside, where an interrupt is told as one.
 
 from __future__ import annotations
 
-import contextlib
-import io
 import os
 import sys
-from typing import NoReturn
 
 from advisor.cli.codes import INTERRUPTED
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from typing import NoReturn
 
 
 def run() -> NoReturn:
     """Entry point of the console script."""
+    import signal
+
+    times: list[int] = []  # of interrupts
+
+    def heard(number: int, _: object) -> None:
+        times.append(number)
+        raise KeyboardInterrupt
+
+    def lost(unraisable: sys.UnraisableHookArgs) -> None:
+        # raised where nothing can be: it is remembered
+        if unraisable.exc_type is not KeyboardInterrupt:
+            sys.__unraisablehook__(unraisable)
+
     try:
+        if signal.getsignal(signal.SIGINT) is signal.default_int_handler:
+            signal.signal(signal.SIGINT, heard)
+            sys.unraisablehook = lost
         _open_streams()
-        code = call(sys.argv[1:])
+        code = call(sys.argv[1:], lambda: bool(times))
         # what comes after the answer is no part of it
-        _deaf()
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
     except KeyboardInterrupt:
-        _deaf()
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
         code = _interrupted()
+    if code == INTERRUPTED:
+        # not by way of the interpreter's end, which an interrupt inside a library may change
+        os._exit(code)
     sys.exit(code)
 
 
-def call(arguments: list[str]) -> int:
-    """Run one call and give its exit code; no traceback reaches the user."""
+def call(arguments: list[str], stopped: Callable[[], bool] = lambda: False) -> int:
+    """Run one call and give its exit code; no traceback reaches the user.
+
+    `stopped` tells of an interrupt that something in between made something else of, or nothing.
+    """
     try:
         from advisor.cli.application import carry_out
 
-        return carry_out(arguments)
+        code = carry_out(arguments, stopped)
     except KeyboardInterrupt:
         return _interrupted()
+    except Exception:
+        if not stopped():
+            raise
+        return _interrupted()
+    return _interrupted() if stopped() and code != INTERRUPTED else code
 
 
 def _interrupted() -> int:
-    with contextlib.suppress(OSError):
+    try:  # noqa: SIM105 - the library for it is one more to load
         print("part-advisor: interrupted", file=sys.stderr, flush=True)
+    except OSError:
+        pass
     return INTERRUPTED
-
-
-def _deaf() -> None:
-    """Heed no further interrupt."""
-    import signal
-
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-
-
-class _Closed(io.TextIOBase):
-    """Standard output that was closed: nothing can be written to it, and that is told."""
-
-    def writable(self) -> bool:
-        return False
-
-    def write(self, text: str) -> int:
-        raise OSError(9, "closed")
 
 
 def _open_streams() -> None:
     """Make of the standard streams what can be relied on, whatever they are."""
+    import io
+
     for number in range(3):
         try:
             os.fstat(number)
@@ -74,7 +90,8 @@ def _open_streams() -> None:
     if sys.stderr is None:
         sys.stderr = open(os.devnull, "w")  # noqa: SIM115
     if sys.stdout is None:
-        sys.stdout = _Closed()
+        # it takes nothing, and says so
+        sys.stdout = io.TextIOWrapper(io.BufferedReader(io.FileIO(os.devnull)))
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             # a character that the encoding lacks stands as its escape

@@ -58,7 +58,7 @@ def report(
             along=along or (),
             tipping=tipping,
             gaps=gaps,
-            call=[product, *(f"--catalog={folder}" for folder in files.catalog or ())],
+            call=[_operand(product), *(f"--catalog={folder}" for folder in files.catalog or ())],
             changes=files.changes or (),
             draws=sampling.draws,
             seed=sampling.seed,
@@ -84,3 +84,8 @@ def report(
     told = f"{found.product}: {first}; written to {output}, {len(data) / 1000:.0f} kB"
     screen.text(on_one_line(told) + "\n")
     return 0 if found.parts else 1
+
+
+def _operand(word: str) -> str:
+    """A product's reference that no command takes for an option."""
+    return f"./{word}" if word.startswith("-") and word != "-" else word
