@@ -16,8 +16,9 @@ import os
 import re
 import secrets
 import shutil
+import signal
 import stat
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 _OWN = re.compile(r"\.part-advisor-[0-9a-f]{16}\.part")
@@ -129,18 +130,20 @@ class Staged:
         if os.path.lexists(whole):
             raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(whole))
         with open(self.target, "r+b") as file, open(self._file, "rb") as new:
-            size = os.fstat(new.fileno()).st_size
-            if size and hasattr(os, "posix_fallocate"):
-                # where there is no room that is known before anything is written over
-                os.posix_fallocate(file.fileno(), 0, size)
-            # under this name it does not go as a dead run's leftover
-            os.rename(self._file, whole)
-            _sync(whole.parent)
-            shutil.copyfileobj(new, file)
-            file.truncate()
-            file.flush()
-            os.fsync(file.fileno())
-        whole.unlink()
+            with _undisturbed():
+                # under this name it does not go as a dead run's leftover
+                os.rename(self._file, whole)
+                _sync(whole.parent)
+                try:
+                    _room(file.fileno(), os.fstat(new.fileno()).st_size)
+                except OSError:
+                    whole.unlink()
+                    raise
+                shutil.copyfileobj(new, file)
+                file.truncate()
+                file.flush()
+                os.fsync(file.fileno())
+                whole.unlink()
 
     def close(self) -> None:
         """Take away what was not put in place."""
@@ -149,6 +152,39 @@ class Staged:
         if self._descriptor >= 0:
             os.close(self._descriptor)
             self._descriptor = -1
+
+
+def _room(descriptor: int, size: int) -> None:
+    """Have room for that many bytes in a file before any is written over; else leave it as it is.
+
+    Raises
+    ------
+    OSError
+        When there is none.
+    """
+    before = os.fstat(descriptor).st_size
+    if size <= before or not hasattr(os, "posix_fallocate"):
+        return
+    try:
+        os.posix_fallocate(descriptor, 0, size)
+    except OSError as error:
+        os.ftruncate(descriptor, before)
+        if error.errno not in (errno.EOPNOTSUPP, errno.EINVAL):
+            raise
+
+
+@contextlib.contextmanager
+def _undisturbed() -> Iterator[None]:
+    """Let no signal that can wait come between."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    waiting = {signal.SIGINT, signal.SIGTERM, signal.SIGHUP}
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, waiting)
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _made(folder: Path, mode: int) -> tuple[Path, int]:

@@ -57,6 +57,12 @@ def check_outputs(outputs: Sequence[Output], inputs: Sequence[Path] = ()) -> Non
         seen.append((output, place))
         if why is not None:
             faults.append(_fault(output, why))
+            continue
+        whole = files.whole_of(Path(os.path.realpath(output.path)))
+        if os.path.lexists(whole):
+            read = f'"{output.path}", half-written by a run that was stopped'
+            expected = f'the whole of it, "{whole}", put in its place or removed'
+            faults.append(Fault(output.option, read, expected))
     if faults:
         raise FaultError(faults)
 
@@ -111,12 +117,6 @@ def _unwritable(path: Path) -> str | None:
             return "a link that leads to itself"
     if not target.parent.is_dir():
         return f'no folder "{target.parent}"'
-    whole = files.whole_of(target)
-    if os.path.lexists(whole):
-        return (
-            "left half-written by a run that was stopped: put the whole of it, "
-            f'"{whole}", in its place, or remove that'
-        )
     # whoever may do anything still means a file that nobody may write
     if there and not (os.stat(target).st_mode & 0o222 and os.access(target, os.W_OK)):
         return "a file that may not be written"
