@@ -129,21 +129,20 @@ class Staged:
         whole = whole_of(self.target)
         if os.path.lexists(whole):
             raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(whole))
-        with open(self.target, "r+b") as file, open(self._file, "rb") as new:
-            with _undisturbed():
-                # under this name it does not go as a dead run's leftover
-                os.rename(self._file, whole)
-                _sync(whole.parent)
-                try:
-                    _room(file.fileno(), os.fstat(new.fileno()).st_size)
-                except OSError:
-                    whole.unlink()
-                    raise
-                shutil.copyfileobj(new, file)
-                file.truncate()
-                file.flush()
-                os.fsync(file.fileno())
+        with open(self.target, "r+b") as file, open(self._file, "rb") as new, _undisturbed():
+            # under this name it does not go as a dead run's leftover
+            os.rename(self._file, whole)
+            _sync(whole.parent)
+            try:
+                _room(file.fileno(), os.fstat(new.fileno()).st_size)
+            except OSError:
                 whole.unlink()
+                raise
+            shutil.copyfileobj(new, file)
+            file.truncate()
+            file.flush()
+            os.fsync(file.fileno())
+            whole.unlink()
 
     def close(self) -> None:
         """Take away what was not put in place."""

@@ -96,6 +96,8 @@ def _edited(text: str, file: str, edits: list[_Edit], expected: _Plain) -> str:
     """The text with the edits made, read back: it must hold what was wanted and all else it had."""
     mark = _MARK if text.startswith(_MARK) else ""
     body = text[len(mark) :]
+    if any(edit.start > len(body) for edit in edits):
+        body += _Text(body).ending
     ordered = sorted(enumerate(edits), key=lambda e: (e[1].start, e[1].end, e[0]), reverse=True)
     for _, edit in ordered:
         body = body[: edit.start] + edit.new + body[edit.end :]
@@ -163,17 +165,18 @@ class _Text:
 
     text: str
 
-    def line_after(self, index: int) -> tuple[int, str, str]:
-        """Where the next line begins, and what must stand before and behind a line put there."""
+    @property
+    def ending(self) -> str:
+        """How a new line ends: as the first one does."""
         first = _ENDS.search(self.text)
-        usual = first[0] if first and first[0] in ("\r\n", "\r", "\n") else "\n"
+        return first[0] if first and first[0] in ("\r\n", "\r", "\n") else "\n"
+
+    def line_after(self, index: int) -> int:
+        """Where the next line begins; beyond the end where the last line has no end of its own."""
         if index and _ENDS.fullmatch(self.text[index - 1 : index]):
-            return index, "", usual
+            return index
         found = _ENDS.search(self.text, index)
-        if found is None:
-            # the last line has no end of its own
-            return len(self.text), usual, usual
-        return found.end(), "", usual
+        return len(self.text) + len(self.ending) if found is None else found.end()
 
 
 def _merge(node: MappingNode, tree: Tree, edits: list[_Edit], text: _Text) -> None:
@@ -197,10 +200,10 @@ def _merge(node: MappingNode, tree: Tree, edits: list[_Edit], text: _Text) -> No
         at = node.end_mark.index - 1
         edits.append(_Edit(at, at, f", {new}" if node.value else new))
         return
-    at, before, ending = text.line_after(_end(node, text))
+    at = text.line_after(_end(node, text))
     indent = node.start_mark.column
-    lines = [line + ending for name, value in added for line in _block(name, value, indent)]
-    edits.append(_Edit(at, at, before + "".join(lines)))
+    lines = [line + text.ending for name, value in added for line in _block(name, value, indent)]
+    edits.append(_Edit(at, at, "".join(lines)))
 
 
 def _end(node: Node, text: _Text) -> int:

@@ -112,6 +112,9 @@ def carry_out(arguments: list[str], stopped: Callable[[], bool]) -> int:
             arguments, prog_name="part-advisor", standalone_mode=False
         )
         sys.stdout.flush()
+        if result == INTERRUPTED:
+            # the library for options takes interrupts for an end of its own
+            say("part-advisor: interrupted")
         return result if isinstance(result, int) else 0
     except FaultError as error:
         _report(error, as_json)

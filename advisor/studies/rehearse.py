@@ -122,6 +122,9 @@ class Rehearsed:
         files = {path: _bytes(path, list(rehearsed(self.session, self.truth, self.errors, draw)))}
         stated = self.session.notes.board_overhead
         if isinstance(stated, OverheadTrace):
+            if Path(stated.trace).name != stated.trace:
+                expected = "a file's name: it is written beside the notes"
+                raise self.session.refuse(OVERHEAD, f'"{stated.trace}"', expected)
             beside = self.session.folder / stated.trace
             _no_recording(beside, lambda read, free: self.session.refuse(OVERHEAD, read, free))
             if os.path.realpath(beside) == os.path.realpath(path):

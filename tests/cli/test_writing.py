@@ -17,6 +17,7 @@ from advisor.cli.writing import Output, check_outputs, deliver
 from advisor.faults import FaultError
 from advisor.files import Staged, remove_leftovers, whole_of
 from tests.cli.conftest import Caller
+from tests.on_bench.sessions import NOTES
 
 LIST = ["product", "list"]
 
@@ -346,3 +347,76 @@ def test_weights_go_where_the_parser_saw_them(mine: Path, said: Caller, end: str
     assert len(old) == len(new)
     assert 1 <= sum(a != b for a, b in zip(old, new, strict=True)) <= 5
     assert said("product", "check", "mine.yaml")[0] == 0
+
+
+# Sessions on the bench --------------------------------------------------------------------------
+
+
+@pytest.fixture
+def bench(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Notes whose overhead has a trace of its own."""
+    monkeypatch.chdir(tmp_path)
+    overhead = "{trace: board.csv, from: 0.01 s, to: 0.1 s}"
+    text = NOTES.replace("board-overhead: 1.200(2) mA", f"board-overhead: {overhead}")
+    assert overhead in text
+    (tmp_path / "notes.yaml").write_text(text)
+    return tmp_path
+
+
+RECORDING = "t,i,m\n0,1,0\n"
+
+
+@pytest.mark.parametrize("name", ["trace.csv", "board.csv", "link.csv", "notes.yaml", "odd.npz"])
+def test_no_rehearsal_over_a_recording(bench: Path, said: Caller, name: str) -> None:
+    if name == "link.csv":
+        Path(name).symlink_to("far.csv")
+    there = Path("far.csv" if name == "link.csv" else name)
+    if name != "notes.yaml":
+        there.write_text(RECORDING)
+    before = there.read_bytes()
+    target = "trace.csv" if name == "board.csv" else name
+    code, out, err = said("rehearse", "notes.yaml", "-o", target)
+    assert (code, out) == (2, "")
+    assert "nothing written" in err
+    assert there.read_bytes() == before
+    # neither of the two is there
+    assert names(bench) == sorted({"notes.yaml", there.name, name} - {""})
+
+
+def test_a_rehearsal_over_a_rehearsal_and_beside_its_overhead(bench: Path, said: Caller) -> None:
+    for seed in ("1", "2"):
+        assert said("rehearse", "notes.yaml", "-o", "trace.csv", "--seed", seed)[0] == 0
+    assert names(bench) == ["board.csv", "notes.yaml", "trace.csv"]
+    for target in ("board.csv", f"../{bench.name}/board.csv"):
+        code, _, err = said("rehearse", "notes.yaml", "-o", target)
+        assert code == 2
+        assert "board-overhead.trace" in err
+    Path("too.csv").symlink_to("board.csv")
+    assert said("rehearse", "notes.yaml", "-o", "too.csv")[0] == 2
+
+
+@pytest.mark.parametrize("name", ["../board.csv", "/tmp/board.csv", "below/board.csv", ".."])
+def test_the_overhead_s_trace_stays_beside_the_notes(bench: Path, said: Caller, name: str) -> None:
+    notes = Path("notes.yaml")
+    notes.write_text(notes.read_text().replace("trace: board.csv", f"trace: {name}"))
+    code, _, err = said("rehearse", "notes.yaml", "-o", "trace.csv")
+    assert code == 2
+    assert "it is written beside the notes" in err or name == ".."
+    assert names(bench) == ["notes.yaml"]
+
+
+def test_distil_writes_over_none_of_its_inputs(bench: Path, said: Caller) -> None:
+    assert said("rehearse", "notes.yaml", "-o", "trace.csv")[0] == 0
+    Path("link.yaml").symlink_to("board.csv")
+    before = {name: Path(name).read_bytes() for name in ("notes.yaml", "trace.csv", "board.csv")}
+    for target in ("notes.yaml", "trace.csv", "board.csv", "link.yaml"):
+        code, out, err = said("distil", "trace.csv", "--bench", "notes.yaml", "-o", target)
+        assert (code, out) == (2, "")
+        assert "an input of this run" in err
+    assert before == {name: Path(name).read_bytes() for name in before}
+    part = Path("bench-demo.yaml")
+    part.write_bytes("# é\u2028# remark\rpart: bench-demo\r\n".encode())
+    code, _, err = said("distil", "trace.csv", "--bench", "notes.yaml", "-o", part.name, "-q")
+    assert (code, err) == (0, "")
+    assert part.read_bytes().startswith("# é\u2028# remark\rpart: bench-demo\r\n".encode())
+    assert b"operating-points" in part.read_bytes()
