@@ -133,6 +133,7 @@ def _read(text: str, file: str) -> _Plain:
 
 def _put(tree: _Plain, root: Node, wanted: Node, value: _Plain) -> bool:
     """Set what stands at a node in the plain form of its root; whether it was found."""
+    pairs: list[tuple[Any, Node]]
     if isinstance(root, MappingNode):
         pairs = [(_key(k), v) for k, v in root.value]
     elif isinstance(root, SequenceNode):

@@ -146,8 +146,13 @@ def explain(
         if show.form is Format.TABLE:
             raise
         head = [*names_of(ScoreItem), "cautions"]
-        answer = {"product": inputs[1].product, "part": part, "over": over}
-        answer |= {"ranked": False, "why": str(error)}
+        answer = {
+            "product": inputs[1].product,
+            "part": part,
+            "over": over,
+            "ranked": False,
+            "why": str(error),
+        }
         screen.give(answer, list, _no_page, [str(error)], head)
         return 1
 

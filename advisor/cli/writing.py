@@ -60,9 +60,9 @@ def check_outputs(outputs: Sequence[Output], inputs: Sequence[Path] = ()) -> Non
             continue
         whole = files.whole_of(Path(os.path.realpath(output.path)))
         if os.path.lexists(whole):
-            read = f'"{output.path}", half-written by a run that was stopped'
+            what = f'"{output.path}", half-written by a run that was stopped'
             expected = f'the whole of it, "{whole}", put in its place or removed'
-            faults.append(Fault(output.option, read, expected))
+            faults.append(Fault(output.option, what, expected))
     if faults:
         raise FaultError(faults)
 

@@ -225,10 +225,10 @@ def test_what_is_edited_reads_as_wanted_or_is_refused(
     lines: list[str], ends: list[str], dotted: str
 ) -> None:
     text = "".join(line + end for line, end in zip(lines, ends, strict=False))
-    tree: Tree = "new"
-    for name in reversed(dotted.split(".")):
+    *above, last = dotted.split(".")
+    tree: Tree = {last: "new"}
+    for name in reversed(above):
         tree = {name: tree}
-    assert not isinstance(tree, str)
     try:
         before = scalars(text)
         after = scalars(placed(text, "f", tree))

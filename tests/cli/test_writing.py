@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import stat
 import subprocess
 import sys
@@ -11,7 +12,6 @@ from pathlib import Path
 
 import pytest
 
-from advisor import files
 from advisor.catalogue.shipped import catalogue_folder, product_files
 from advisor.cli.writing import Output, check_outputs, deliver
 from advisor.faults import FaultError
@@ -195,7 +195,7 @@ def test_what_is_half_written_over_is_told_and_kept(
     def killed(new: object, file: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(files.shutil, "copyfileobj", killed)
+    monkeypatch.setattr(shutil, "copyfileobj", killed)
     with pytest.raises(KeyboardInterrupt):
         put(path, b"new")
     monkeypatch.undo()

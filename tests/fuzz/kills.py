@@ -8,6 +8,7 @@ whatever the machine does meanwhile takes part.
 
 from __future__ import annotations
 
+import argparse
 import os
 import random
 import signal
@@ -188,10 +189,18 @@ def _missing(
     return f"left lying: {', '.join(sorted(odd))}" if odd else None
 
 
-def run(count: int, seed: int) -> list[str]:
-    """Kill that many runs; what was lost, case by case."""
+def run(count: int, seed: int, until: float | None = None) -> list[str]:
+    """Kill that many runs, or as many as time allows; what was lost, case by case.
+
+    Parameters
+    ----------
+    until : reading of the monotonic clock after which no more are killed.
+    """
     found = []
-    for case in cases(count, seed):
+    for n, case in enumerate(cases(count, seed)):
+        if until is not None and time.monotonic() > until:
+            print(f"{n} of {count} kills in the time given")
+            break
         with tempfile.TemporaryDirectory() as name:
             what = lost(case, Path(name))
             if what is not None:
@@ -199,9 +208,19 @@ def run(count: int, seed: int) -> list[str]:
     return found
 
 
-if __name__ == "__main__":
-    asked = int(sys.argv[1]) if len(sys.argv) > 1 else 500
-    failures = run(asked, seed=1)
-    print(f"{asked} kills, {len(failures)} with something lost")
+def main(arguments: list[str]) -> int:
+    """Kill runs and tell what was lost; 0 where nothing was."""
+    parser = argparse.ArgumentParser(prog="python -m tests.fuzz.kills")
+    parser.add_argument("--count", type=int, default=500)
+    parser.add_argument("--minutes", type=float)
+    parser.add_argument("--seed", type=int, default=1)
+    given = parser.parse_args(arguments)
+    until = None if given.minutes is None else time.monotonic() + 60 * given.minutes
+    failures = run(given.count, given.seed, until)
+    print(f"kills: {len(failures)} with something lost")
     print("\n".join(failures))
-    sys.exit(1 if failures else 0)
+    return 1 if failures else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

@@ -1,4 +1,4 @@
-"""A small share of the kills; `python -m tests.fuzz.kills 500` makes more."""
+"""A small share of the kills; `python -m tests.fuzz.kills --count 500` makes more."""
 
 from __future__ import annotations
 
