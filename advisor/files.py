@@ -14,7 +14,6 @@ import errno
 import hashlib
 import os
 import re
-import secrets
 import shutil
 import signal
 import stat
@@ -189,7 +188,7 @@ def _undisturbed() -> Iterator[None]:
 def _made(folder: Path, mode: int) -> tuple[Path, int]:
     """A new file of one's own, open for writing and locked."""
     while True:
-        path = folder / f".part-advisor-{secrets.token_hex(8)}.part"
+        path = folder / f".part-advisor-{os.urandom(8).hex()}.part"
         flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
         descriptor = os.open(path, flags, mode)
         # another run may have taken it for a leftover before it was locked
@@ -206,8 +205,9 @@ def new_folder(folder: Path, files: Mapping[str, bytes]) -> None:
     OSError
         When that is not possible.
     """
+    folder = Path(os.path.realpath(folder))
     remove_leftovers(folder.parent)
-    made = folder.parent / f".part-advisor-{secrets.token_hex(8)}.part"
+    made = folder.parent / f".part-advisor-{os.urandom(8).hex()}.part"
     made.mkdir()
     try:
         descriptor = os.open(made, os.O_RDONLY) if os.name == "posix" else -1
@@ -219,6 +219,8 @@ def new_folder(folder: Path, files: Mapping[str, bytes]) -> None:
                     file.write(data)
                     file.flush()
                     os.fsync(file.fileno())
+            with contextlib.suppress(FileNotFoundError):
+                os.chmod(made, stat.S_IMODE(os.stat(folder).st_mode))
             os.replace(made, folder)
         finally:
             if descriptor >= 0:

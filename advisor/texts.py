@@ -8,8 +8,6 @@ from __future__ import annotations
 
 import os
 import re
-import shlex
-import unicodedata
 
 # The two blocks of control characters, less tab and line feed, and the surrogates that stand for
 # bytes that are no UTF-8
@@ -78,6 +76,8 @@ def in_shell(text: str) -> str:
     if _BARE.fullmatch(text):
         return text
     if not _ESCAPED.search(text) and "\n" not in text and "\t" not in text:
+        import shlex
+
         return shlex.quote(text)
     out = []
     for character in text:
@@ -96,6 +96,8 @@ def spreadsheet_cell(text: str) -> str:
     The signs count in every script, as a spreadsheet may take the full-width `＝` for `=`, and
     behind blanks. A plain number is left as it is.
     """
+    import unicodedata
+
     bare = _UNSEEN_FIRST.sub("", text)
     first = unicodedata.normalize("NFKC", bare[:1])
     acts = first[:1] in ("=", "+", "-", "@", "\u2212")

@@ -22,8 +22,6 @@ from advisor.cli import (
     weighing,
 )
 from advisor.cli.codes import INTERRUPTED, NO, OURS, WRONG
-from advisor.cli.output import STDOUT, say, silence
-from advisor.texts import visible
 
 if TYPE_CHECKING:
     from typer.exceptions import TyperException
@@ -100,6 +98,7 @@ def carry_out(arguments: list[str], stopped: Callable[[], bool]) -> int:
     """
     from typer.exceptions import TyperException
 
+    from advisor.cli.streams import say, silence
     from advisor.faults import AdvisorError, FaultError
 
     as_json = _asks_json(arguments)
@@ -123,6 +122,8 @@ def carry_out(arguments: list[str], stopped: Callable[[], bool]) -> int:
         _usage(error, as_json)
         return WRONG
     except AdvisorError as error:
+        from advisor.texts import visible
+
         say(visible(f"part-advisor: {error}"))
         return NO
     except (typer.Abort, KeyboardInterrupt):
@@ -141,6 +142,7 @@ def carry_out(arguments: list[str], stopped: Callable[[], bool]) -> int:
 
 
 def _unforeseen(error: Exception, as_json: bool) -> int:
+    from advisor.cli.streams import STDOUT, say, silence
     from advisor.faults import Fault, FaultError
 
     if isinstance(error, OSError):
@@ -164,6 +166,8 @@ def _asks_json(arguments: list[str]) -> bool:
 
 
 def _report(error: FaultError, as_json: bool) -> None:
+    from advisor.cli.streams import say
+
     if as_json:
         from advisor.present.machine import faults_json
 
@@ -178,7 +182,9 @@ def _report(error: FaultError, as_json: bool) -> None:
 
 def _usage(error: TyperException, as_json: bool) -> None:
     """Say what is wrong with the call itself."""
+    from advisor.cli.streams import say
     from advisor.faults import Fault, FaultError
+    from advisor.texts import visible
 
     context = getattr(error, "ctx", None)
     command = "part-advisor" if context is None else context.command_path

@@ -59,7 +59,7 @@ def kernels_export(
 
     Example: part-advisor kernels export pack
     """
-    from advisor.cli.output import say
+    from advisor.cli.streams import say
     from advisor.cli.writing import write_folder
     from advisor.studies.kernels import exported
     from advisor.texts import on_one_line

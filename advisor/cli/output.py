@@ -8,9 +8,10 @@ import sys
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TextIO
+from typing import TYPE_CHECKING, Any
 
 from advisor.cli.options import Format
+from advisor.cli.streams import STDOUT, say, write_out
 from advisor.cli.writing import Output, deliver
 from advisor.faults import Fault, FaultError
 from advisor.texts import visible
@@ -19,7 +20,6 @@ if TYPE_CHECKING:
     from advisor.present.layout import Page
 
 LEAST_WIDTH = 40
-STDOUT = "standard output"
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,42 +128,3 @@ class Screen:
         if not self.quiet:
             for line in lines:
                 say(visible(line))
-
-
-def write_out(text: str) -> None:
-    """Write to standard output.
-
-    Raises
-    ------
-    FaultError
-        When it does not take it, as where a disk is full.
-    BrokenPipeError
-        When its reader has gone.
-    """
-    try:
-        sys.stdout.write(text)
-        sys.stdout.flush()
-    except BrokenPipeError:
-        raise
-    except OSError as error:
-        silence(sys.stdout)
-        raise FaultError((Fault(STDOUT, str(error.strerror), "room for the answer"),)) from None
-
-
-def say(text: str) -> None:
-    """Write a line to standard error; what cannot be said is no reason to fail."""
-    try:
-        print(text, file=sys.stderr, flush=True)
-    except OSError:
-        silence(sys.stderr)
-
-
-def silence(*streams: TextIO) -> None:
-    """Point streams at nothing, so that closing them at exit raises nothing."""
-    nothing = os.open(os.devnull, os.O_WRONLY)
-    for stream in streams:
-        try:
-            os.dup2(nothing, stream.fileno())
-        except (OSError, ValueError):
-            continue
-    os.close(nothing)

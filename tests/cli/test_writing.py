@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from advisor.catalogue.shipped import catalogue_folder, product_files
-from advisor.cli.writing import Output, check_outputs, deliver
+from advisor.cli.writing import Output, check_outputs, deliver, write_folder
 from advisor.faults import FaultError
 from advisor.files import Staged, remove_leftovers, whole_of
 from tests.cli.conftest import Caller
@@ -285,6 +285,29 @@ def test_what_dead_runs_left_goes_and_nothing_else(tmp_path: Path) -> None:
         assert living._file.exists()
         living.put()
     assert names(tmp_path) == sorted([*theirs, "file", "living"])
+
+
+def test_a_new_folder_is_there_whole_or_not_at_all(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    contents = {"a": b"1", "below/b": b"2"}
+    (tmp_path / "private").mkdir(mode=0o700)
+    (tmp_path / "link").symlink_to("private")
+    write_folder(tmp_path / "link", contents)
+    assert (tmp_path / "link").is_symlink()
+    assert stat.S_IMODE((tmp_path / "private").stat().st_mode) == 0o700
+    assert (tmp_path / "private/below/b").read_bytes() == b"2"
+    for taken in ("private", "link", "private/a"):
+        with pytest.raises(FaultError, match="a new or empty folder"):
+            write_folder(tmp_path / taken, contents)
+
+    def full(_: int) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(os, "fsync", full)
+    with pytest.raises(FaultError, match="No space left"):
+        write_folder(tmp_path / "new", contents)
+    assert names(tmp_path) == ["link", "private"]
 
 
 def test_a_name_of_any_length_that_a_file_may_bear(tmp_path: Path) -> None:
