@@ -67,7 +67,8 @@ class Staged:
     """New content of a file, on disk beside its place and not yet in it.
 
     Use as a context manager: what was not put in place by its end is gone. A new file is the
-    owner's alone where it is `private`.
+    owner's alone where it is `private`. What is `new` takes no other file's place, not even one
+    that came meanwhile.
 
     Raises
     ------
@@ -75,7 +76,10 @@ class Staged:
         When there is no room, or no right to write there.
     """
 
-    def __init__(self, path: Path, data: bytes, *, private: bool = False) -> None:
+    def __init__(
+        self, path: Path, data: bytes, *, private: bool = False, new: bool = False
+    ) -> None:
+        self.new = new
         # what a link leads to is written, the link stays
         self.target = Path(os.path.realpath(path))
         remove_leftovers(self.target.parent)
@@ -111,6 +115,8 @@ class Staged:
         OSError
             When that is not possible.
         """
+        if self.new and self._linked():
+            return
         if self.old is None or _alike(self.old, self.target, self._file):
             try:
                 os.replace(self._file, self.target)
@@ -122,6 +128,17 @@ class Staged:
                 _sync(self.target.parent)
                 return
         self._over()
+
+    def _linked(self) -> bool:
+        """Give the content its name if that is free; whether the file system can."""
+        try:
+            os.link(self._file, self.target)
+        except FileExistsError:
+            raise
+        except OSError:
+            return False
+        _sync(self.target.parent)
+        return True
 
     def _over(self) -> None:
         """Write over the old file; the whole of the new keeps lying beside until that is done."""

@@ -68,7 +68,7 @@ def decide(
     if output is None:
         screen.text(found.text)
         return 0
-    screen.keep(output, found.text.encode())
+    screen.keep(output, found.text.encode(), new=True)
     screen.page(decided_page(found, screen.columns))
     return 0
 

@@ -16,10 +16,11 @@ PLOTS = (".svg", ".png")
 
 @dataclass(frozen=True, slots=True)
 class Output:
-    """A file to be written, and the option that asks for it."""
+    """A file to be written, the option that asks for it, and whether its name must be free."""
 
     path: Path
     option: str
+    new: bool = False
 
 
 def check_outputs(outputs: Sequence[Output], inputs: Sequence[Path] = ()) -> None:
@@ -160,7 +161,8 @@ def deliver(contents: Mapping[Output, bytes], show: Callable[[], None] | None = 
         for output, data in contents.items():
             if not files.is_stream(output.path):
                 with _told(output):
-                    staged.append((output, stack.enter_context(files.Staged(output.path, data))))
+                    file = files.Staged(output.path, data, new=output.new)
+                    staged.append((output, stack.enter_context(file)))
         gone: BrokenPipeError | None = None
         try:
             if show is not None:

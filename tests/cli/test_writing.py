@@ -248,6 +248,29 @@ def test_everything_is_on_disk_before_it_is_in_place(
     assert told == ["file", "rename", "folder"]
 
 
+def test_what_is_new_takes_no_other_s_place(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "record"
+    with Staged(path, b"ours", new=True) as staged:
+        path.write_bytes(b"came meanwhile")
+        with pytest.raises(FileExistsError):
+            staged.put()
+    assert path.read_bytes() == b"came meanwhile"
+    with Staged(tmp_path / "free", b"ours", new=True) as staged:
+        staged.put()
+
+    def none(*_: object) -> None:
+        raise OSError(1, "Operation not permitted")
+
+    # where names cannot be given so
+    monkeypatch.setattr(os, "link", none)
+    with Staged(tmp_path / "too", b"ours", new=True) as staged:
+        staged.put()
+    assert (tmp_path / "free").read_bytes() == (tmp_path / "too").read_bytes() == b"ours"
+    assert names(tmp_path) == ["free", "record", "too"]
+
+
 def test_all_or_nothing_of_several(tmp_path: Path) -> None:
     (tmp_path / "a").write_bytes(b"old")
     both = {Output(tmp_path / "a", "-o"): b"new", Output(tmp_path / "no/b", "--plot"): b"new"}

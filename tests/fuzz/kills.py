@@ -25,7 +25,7 @@ from advisor import files
 from advisor.catalogue.shipped import product_files
 
 # The steps of a write, each of which a run may not live to finish.
-STEPS = ("open", "chmod", "fsync", "replace", "rename", "unlink", "posix_fallocate")
+STEPS = ("open", "link", "chmod", "fsync", "replace", "rename", "unlink", "posix_fallocate")
 KINDS = ("new", "old", "link", "further name", "weights", "record")
 PROGRAM = """
 import os, shutil, signal, sys
