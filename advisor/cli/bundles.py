@@ -230,5 +230,5 @@ def _read(name: str, value: Any) -> Iterator[Path]:
 
         if value is None:
             yield from product_files().values()
-        elif value != "-":
-            yield find_product(value)
+        else:
+            yield Path("/dev/stdin") if value == "-" else find_product(value)

@@ -376,6 +376,15 @@ def test_standard_output_s_own_file_goes_on_where_it_is(tmp_path: Path) -> None:
     assert (tmp_path / "out").read_bytes() == b"first\n" + whole + b"last\n"
 
 
+def test_nor_is_standard_input_s_own_file_written_over(mine: Path) -> None:
+    before = mine.read_bytes()
+    with mine.open("rb") as file:
+        done = call("product", "check", "-", "-o", mine.name, stdin=file)
+    assert done.returncode == 2
+    assert b"an input of this run" in done.stderr
+    assert mine.read_bytes() == before
+
+
 # Files that are edited --------------------------------------------------------------------------
 
 
