@@ -76,7 +76,8 @@ def _below(path: Path) -> Iterator[tuple[Path, os.stat_result]]:
     if not os.path.isdir(path):
         yield path, there
         return
-    for folder, inner, names in os.walk(path):
+    # a folder of parts may be a link; one level down is all, so there is no going round
+    for folder, inner, names in os.walk(path, followlinks=True):
         if Path(folder) != path:
             inner.clear()
         for name in names:

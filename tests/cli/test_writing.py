@@ -64,10 +64,12 @@ def test_an_input_is_not_written_over(mine: Path, said: Caller, way: str, comman
 
 def test_nor_a_file_of_the_catalogue_nor_a_record(mine: Path, said: Caller) -> None:
     folder = Path("catalog")
-    (folder / "parts").mkdir(parents=True)
+    folder.mkdir()
+    Path("elsewhere").mkdir()
+    (folder / "parts").symlink_to("../elsewhere")
     for name in ("kernels.yaml", "parts/quorvane-tib.yaml"):
         (folder / name).write_bytes((catalogue_folder() / name).read_bytes())
-    for target in ("catalog/kernels.yaml", "catalog/parts/quorvane-tib.yaml"):
+    for target in ("catalog/kernels.yaml", "elsewhere/quorvane-tib.yaml"):
         code, _, err = said("catalog", "list", "--catalog", "catalog", "-o", target)
         assert (code, "an input of this run" in err) == (2, True)
     decided = said(
