@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from advisor.cli.bundles import Answer, Command, Files, Look, Sampling, Workers
-from advisor.cli.options import ProductArgument
+from advisor.cli.options import READS, WRITES, ProductArgument
 
 if TYPE_CHECKING:
     from advisor.present.layout import Page
@@ -35,6 +35,7 @@ def decide(
             help="Write the record there, to a file that is not yet; absent: on standard output.",
             show_default=False,
         ),
+        WRITES,
     ] = None,
     *,
     files: Files,
@@ -45,18 +46,14 @@ def decide(
 
     Example: part-advisor decide frost-post quorvane-jor --because "least regret, two suppliers"
     """
-    from advisor.cli.output import check_writable, write_bytes
     from advisor.faults import Fault, FaultError
+    from advisor.files import is_stream
     from advisor.present.record import decided_page
     from advisor.studies.record import decide as study
 
     screen = look.screen()
-    if output is not None:
-        check_writable(output, "--output")
-        if output.exists():
-            raise FaultError(
-                (Fault("--output", f'"{output}", which is there', "a name that is free"),)
-            )
+    if output is not None and output.exists() and not is_stream(output):
+        raise FaultError((Fault("--output", f'"{output}", which is there', "a name that is free"),))
     inputs = files.product(product)
     found = study(
         *inputs,
@@ -71,13 +68,15 @@ def decide(
     if output is None:
         screen.text(found.text)
         return 0
-    write_bytes(output, found.text.encode())
+    screen.keep(output, found.text.encode(), new=True)
     screen.page(decided_page(found, screen.columns))
     return 0
 
 
 def revisit(
-    record: Annotated[Path, typer.Argument(metavar="RECORD", help="The record of a decision.")],
+    record: Annotated[
+        Path, typer.Argument(metavar="RECORD", help="The record of a decision."), READS
+    ],
     product: Annotated[
         str | None,
         typer.Option(
@@ -86,6 +85,7 @@ def revisit(
             help="The product as it is now; absent: the shipped one of the record's id.",
             show_default=False,
         ),
+        READS,
     ] = None,
     *,
     files: Files,

@@ -8,7 +8,14 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from advisor.cli.bundles import Answer, Command, Files, Sampling
-from advisor.cli.options import AlongOption, DrawsOption, EstimateOption, ProductArgument
+from advisor.cli.options import (
+    WRITES,
+    AlongOption,
+    DrawsOption,
+    EstimateOption,
+    Format,
+    ProductArgument,
+)
 
 if TYPE_CHECKING:
     from advisor.cli.output import Screen
@@ -61,7 +68,7 @@ def shortlist(
     """
     from advisor.cli.progress import progress
     from advisor.present.machine import with_cautions
-    from advisor.studies.columns import flat_row
+    from advisor.studies.columns import flat_names, flat_row
     from advisor.studies.shortlist import shortlist as study
 
     screen = show.screen()
@@ -86,6 +93,7 @@ def shortlist(
         lambda: with_cautions([flat_row(p) for p in found.ranking], found.cautions),
         page,
         [*_beside(found, screen), *_none_fits(found)],
+        [*flat_names(inputs[1].priorities), "cautions"],
     )
     return 0 if found.ranking else 1
 
@@ -128,22 +136,37 @@ def explain(
     """
     from advisor.cli.progress import progress
     from advisor.present.machine import with_cautions
+    from advisor.studies.explain import NotRankedError, ScoreItem
     from advisor.studies.explain import explain as study
-    from advisor.studies.results import plain
+    from advisor.studies.results import names_of, plain
 
     screen = show.screen()
     inputs = files.product(product)
-    with progress(show.quiet) as tell:
-        found = study(
-            *inputs,
-            part,
-            over,
-            draws=sampling.draws,
-            seed=sampling.seed,
-            jobs=sampling.jobs,
-            progress=tell,
-            estimate_missing=estimate_missing,
-        )
+    try:
+        with progress(show.quiet) as tell:
+            found = study(
+                *inputs,
+                part,
+                over,
+                draws=sampling.draws,
+                seed=sampling.seed,
+                jobs=sampling.jobs,
+                progress=tell,
+                estimate_missing=estimate_missing,
+            )
+    except NotRankedError as error:
+        if show.form is Format.TABLE:
+            raise
+        head = [*names_of(ScoreItem), "cautions"]
+        answer = {
+            "product": inputs[1].product,
+            "part": part,
+            "over": over,
+            "ranked": False,
+            "why": str(error),
+        }
+        screen.give(answer, list, _no_page, [str(error)], head)
+        return 1
 
     def page() -> Page:
         from advisor.present.tables import explanation_page
@@ -157,6 +180,10 @@ def explain(
         _beside(found, screen),
     )
     return 0
+
+
+def _no_page() -> Page:
+    raise AssertionError("a screen says so in a line")
 
 
 def outlook(
@@ -178,6 +205,7 @@ def outlook(
         typer.Option(
             "--plot", metavar="FILE.svg|png", help="Draw the curves there.", show_default=False
         ),
+        WRITES,
     ] = None,
     *,
     files: Files,
@@ -188,10 +216,10 @@ def outlook(
 
     Example: part-advisor outlook barrel-tag --along barrel-tag:cost.units=1000:50000 --points 7
     """
-    from advisor.cli.output import file_by_ending, write_bytes
     from advisor.cli.progress import progress
+    from advisor.cli.writing import file_by_ending
     from advisor.present.machine import with_cautions
-    from advisor.studies.outlook import document
+    from advisor.studies.outlook import COLUMNS, document
     from advisor.studies.outlook import outlook as study
 
     screen = show.screen()
@@ -211,7 +239,7 @@ def outlook(
     if drawing is not None:
         from advisor.present.curves import save_plot
 
-        write_bytes(drawing, save_plot(found, drawing), "--plot")
+        screen.keep(drawing, save_plot(found, drawing), "--plot")
 
     def page() -> Page:
         from advisor.present.curves import outlook_page
@@ -223,6 +251,7 @@ def outlook(
         lambda: with_cautions(found.rows(), found.cautions),
         page,
         _beside(found, screen),
+        [*COLUMNS, "cautions"],
     )
     fits = any(p.battery_life_s for one in found.levers for c in one.curves for p in c.points)
     return 0 if fits else 1
@@ -251,7 +280,8 @@ def tipping(
     Example: part-advisor tipping barrel-tag --lever quorvane-tib:price.breaks.10000
     """
     from advisor.cli.progress import progress
-    from advisor.studies.results import plain
+    from advisor.studies.results import names_of, plain
+    from advisor.studies.tipping import LeverTip
     from advisor.studies.tipping import tipping as study
 
     screen = show.screen()
@@ -264,7 +294,13 @@ def tipping(
 
         return tipping_page(found, screen.columns, screen.everything)
 
-    screen.give(found, lambda: [plain(tip) for tip in found.levers], page, _beside(found, screen))
+    screen.give(
+        found,
+        lambda: [plain(tip) for tip in found.levers],
+        page,
+        _beside(found, screen),
+        names_of(LeverTip),
+    )
     return 0 if found.winner is not None else 1
 
 
@@ -280,7 +316,9 @@ def gaps(
     Example: part-advisor gaps barrel-tag
     """
     from advisor.cli.progress import progress
+    from advisor.studies.gaps import Gap
     from advisor.studies.gaps import gaps as study
+    from advisor.studies.results import names_of
 
     screen = show.screen()
     inputs = files.product(product)
@@ -294,5 +332,5 @@ def gaps(
 
         return gaps_page(found, screen.columns, screen.everything)
 
-    screen.give(found, found.rows, page, _beside(found, screen))
+    screen.give(found, found.rows, page, _beside(found, screen), names_of(Gap))
     return 0 if found.chosen is not None else 1

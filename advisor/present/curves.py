@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
-from advisor.present.layout import FAINT, Page
+from advisor.present.layout import FAINT, Page, Typed, setting
 from advisor.present.left_out import left_out
 from advisor.present.plots import saved, style
 from advisor.present.tables import INVENTED, notes
@@ -138,14 +138,16 @@ def ticks(places: Sequence[float], log: bool) -> list[float]:
     return [low + (high - low) * i / 4 for i in range(5)]
 
 
-def told(one: LeverOutlook, what: str, found: Sequence[Crossing]) -> list[tuple[str, str]]:
+def told(one: LeverOutlook, what: str, found: Sequence[Crossing]) -> list[tuple[str, Typed | None]]:
     """What changes along a lever, in lines: each with what sets the place, if anything does."""
     if not found:
-        return [(f"{what}: no change on the way.", "")]
-    out = [(f"{what}: {found[0].before or 'nothing fits'} at first", "")]
+        return [(f"{what}: no change on the way.", None)]
+    out: list[tuple[str, Typed | None]] = [
+        (f"{what}: {found[0].before or 'nothing fits'} at first", None)
+    ]
     for crossing in found:
         text = f"from {one.handle.shown(crossing.x)} on: {crossing.to or 'nothing fits'}"
-        out.append((text, f"--set {one.lever}={crossing.text}"))
+        out.append((text, setting(one.lever, crossing.text)))
     return out
 
 
@@ -153,7 +155,7 @@ def _told(page: Page, one: LeverOutlook, what: str, found: Sequence[Crossing]) -
     for n, (text, sets) in enumerate(told(one, what, found)):
         page.paragraph(text, "    " if n else "  ", "      " if n else "    ")
         if sets:
-            page.paragraph(sets, "      ", style=FAINT)
+            page.typed(sets, "      ", FAINT)
 
 
 PLACES = ["part", "at", "battery life", "5-95 %, years", "cost", "score"]

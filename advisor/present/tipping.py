@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from advisor.present.layout import FAINT, Page
+from advisor.present.layout import FAINT, Page, setting
 from advisor.present.left_out import left_out
 from advisor.present.tables import INVENTED, notes
 from advisor.studies.tipping import LeverTip, Tipping
@@ -30,7 +30,7 @@ def tipping_page(found: Tipping, width: int, everything: bool = False) -> Page:
             HEADER,
             [tip_row(t) for t in tips[:MOST]],
             [True, True, True, True, False],
-            [f"--set {t.path}={t.text}" for t in tips[:MOST]],
+            [setting(t.path, t.text) for t in tips[:MOST]],
             indent="  ",
         )
         if len(tips) > MOST:

@@ -7,7 +7,7 @@ other weights: a page and a workbook then show other builds of the same parts.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Literal, Protocol
@@ -271,6 +271,11 @@ def shown(parts: Sequence[RankedPart], roomy: bool = True) -> tuple[Column, ...]
 def reordered(parts: Sequence[RankedPart]) -> bool:
     """Whether the stated values put parts, in the order of their ranks, in another order."""
     return any(after.stated_score > before.stated_score for before, after in pairwise(parts))
+
+
+def flat_names(criteria: Iterable[str]) -> list[str]:
+    """The names in a row of `flat_row`, of a product with those criteria."""
+    return [*(c.name for c in NAMED), *(f"points {name}" for name in criteria), "reason"]
 
 
 def flat_row(part: RankedPart) -> dict[str, object]:

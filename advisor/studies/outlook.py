@@ -75,6 +75,12 @@ class Crossing:
     """what goes behind `--set PATH=` to stand there"""
 
 
+COLUMNS = (
+    *("lever", "part", "x", "unit", "battery_life_s", "battery_life_p05_s", "battery_life_p95_s"),
+    *("lifetime_cost", "lifetime_cost_p05", "lifetime_cost_p95", "score", "step", "joined"),
+)
+
+
 @dataclass(frozen=True, slots=True)
 class LeverOutlook:
     """Curves along one lever."""
@@ -96,24 +102,19 @@ class LeverOutlook:
     def rows(self) -> list[dict[str, object]]:
         """A row a part and place."""
         return [
-            {
-                "lever": self.lever,
-                "part": curve.part,
-                "x": p.x,
-                "unit": self.unit,
-                "battery_life_s": None if p.battery_life_s is None else p.battery_life_s.nominal,
-                "battery_life_p05_s": None if p.battery_life_s is None else p.battery_life_s.p05,
-                "battery_life_p95_s": None if p.battery_life_s is None else p.battery_life_s.p95,
-                "lifetime_cost": p.lifetime_cost,
-                "lifetime_cost_p05": p.lifetime_cost_p05,
-                "lifetime_cost_p95": p.lifetime_cost_p95,
-                "score": p.score,
-                "step": p.step,
-                "joined": p.joined,
-            }
+            dict(zip(COLUMNS, self._row(curve.part, p), strict=True))
             for curve in self.curves
             for p in curve.points
         ]
+
+    def _row(self, part: str, point: Point) -> tuple[object, ...]:
+        lives = point.battery_life_s
+        return (
+            *(self.lever, part, point.x, self.unit),
+            *((None,) * 3 if lives is None else (lives.nominal, lives.p05, lives.p95)),
+            *(point.lifetime_cost, point.lifetime_cost_p05, point.lifetime_cost_p95),
+            *(point.score, point.step, point.joined),
+        )
 
 
 @dataclass(frozen=True, slots=True)

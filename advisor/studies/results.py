@@ -397,6 +397,11 @@ def plain(value: Any) -> Any:
     return value
 
 
+def names_of(record: type[Any]) -> list[str]:
+    """The names that `plain` gives the values of a record."""
+    return [f.name for f in fields(record) if f.repr]
+
+
 def frame(rows: Sequence[Mapping[str, Any]]) -> pd.DataFrame:
     """Rows as a data frame."""
     import pandas as pd
