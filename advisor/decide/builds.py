@@ -244,7 +244,7 @@ def relived(
 
     Returns
     -------
-    (C, B, Q).
+    (C, B, Q) shares of 1.
     """
     part = assessed.part[rows]
     life = assessed.life

@@ -92,7 +92,7 @@ def spread_worth(
     here: Stage,
     criteria: Sequence[Criterion],
 ) -> Array:
-    """Utilities of builds averaged over spread lives, (B, C).
+    """Utilities of builds averaged over spread lives, (B, C) shares of 1.
 
     Parameters
     ----------

@@ -80,7 +80,9 @@ def verdict(
     if fall >= SHOWN:
         text += f"expect {fall:.2f} points less than its score; "
     text += f"choosing it gives away {regret:.2f} points on average, the least of all"
-    return Verdict(word, text, chance, fall, could)
+    return Verdict(
+        word=word, text=text, chance=chance, expected_disappointment=fall, could_lead=could
+    )
 
 
 def rank_acceptability(scores: Array) -> Array:

@@ -372,7 +372,14 @@ def cost_result(candidate: Candidate, currency: str) -> CostResult:
 def clipped_results(evaluation: Evaluation) -> tuple[ClippedResult, ...]:
     """Every anchor beyond which chosen builds lie."""
     return tuple(
-        ClippedResult(one.criterion.name, one.end, one.anchor, one.parts, one.head, one.text)
+        ClippedResult(
+            criterion=one.criterion.name,
+            anchor=one.end,
+            value=one.anchor,
+            parts=one.parts,
+            head=one.head,
+            text=one.text,
+        )
         for one in clips(evaluation)
     )
 
