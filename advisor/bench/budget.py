@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -57,20 +57,22 @@ class Result:
 
     def without(self, *sources: str) -> float:
         """Standard uncertainty without some terms, for a file that states them elsewhere."""
-        return math.sqrt(sum(t.u**2 for t in self.budget if t.source not in sources))
+        return math.hypot(*(t.u for t in self.budget if t.source not in sources))
 
 
 def combined(value: float, terms: Sequence[Term]) -> Result:
     """A value with the budget of its independent terms; terms of zero are left out."""
     kept = tuple(t for t in terms if t.u > 0)
-    variance = sum(t.u**2 for t in kept)
-    if variance == 0:
+    if not kept:
         return Result(value=value, u=0.0, dof=math.inf, k95=1.96, budget=())
-    u = math.sqrt(variance)
-    spent = sum(t.u**4 / t.dof for t in kept)
-    dof = variance**2 / spent if spent else math.inf
-    dominant = any(t.shape == "rectangular" and t.u**2 > DOMINANT * variance for t in kept)
-    k = half_width(kept) / u if dominant else student(dof)
+    # shares of u rather than powers of it: these overflow before u itself does
+    u = math.hypot(*(t.u for t in kept))
+    if not math.isfinite(u):
+        return Result(value=value, u=u, dof=math.inf, k95=1.96, budget=kept)
+    spent = sum((t.u / u) ** 4 / t.dof for t in kept)
+    dof = 1 / spent if spent else math.inf
+    dominant = any(t.shape == "rectangular" and (t.u / u) ** 2 > DOMINANT for t in kept)
+    k = half_width([replace(t, u=t.u / u) for t in kept]) if dominant else student(dof)
     return Result(value=value, u=u, dof=dof, k95=k, budget=kept)
 
 

@@ -17,9 +17,9 @@ from typing import Literal
 import numpy as np
 
 from advisor.bench.budget import Result, Term, combined, repeats
+from advisor.bench.chunks import Chunk, Floats
 from advisor.bench.notes import Session, key_of
 from advisor.bench.segments import BLOCKS, Measured, Window, binned, by_current, measure, refined
-from advisor.bench.trace import Chunk, Floats
 from advisor.catalogue.schema_bench import IDLE, OverheadTrace, Segment
 from advisor.faults import FaultLog
 from advisor.quantities import Quantity, show
@@ -160,6 +160,16 @@ def distil(session: Session, trace: Source, overhead: Source | None = None) -> F
         supply=supply,
         warnings=tuple(warnings),
     )
+
+
+def _finite(session: Session, name: str, log: FaultLog, **results: Result) -> bool:
+    """Whether figures are numbers; samples and limits of error may be too great to multiply."""
+    for figure, result in results.items():
+        if not (math.isfinite(result.value) and math.isfinite(result.u)):
+            read = f"{name}: {figure} that overflows"
+            session.fault(log, "segments", read, "a trace and limits of error of ordinary size")
+            return False
+    return True
 
 
 def _window(segment: Segment) -> Window:
@@ -440,7 +450,11 @@ def _work(
     volts = energy / charge
     scaled = [replace(t, u=t.u * volts) for t in terms[1:]]
     relative = [replace(t, u=t.u * energy / supply.value) for t in supply.budget]
-    return Work(timed, drawn, charged, combined(energy, [repeat, *scaled, *relative]))
+    work = Work(timed, drawn, charged, combined(energy, [repeat, *scaled, *relative]))
+    sound = _finite(
+        session, name, log, time=timed, current=drawn, charge=charged, energy=work.energy
+    )
+    return work if sound else None
 
 
 def _chip(session: Session, board: _Board, current: float, factor: float) -> list[Term]:
@@ -477,7 +491,8 @@ def _held(
         return None
     temperature = None if segment.temperature is None else segment.temperature.nominal
     terms = [repeat, *_chip(session, board, value, 1.0)]
-    return Held(segment.state or IDLE, temperature, combined(value, terms))
+    held = Held(segment.state or IDLE, temperature, combined(value, terms))
+    return held if _finite(session, held.state, log, current=held.current) else None
 
 
 def _warn(name: str, segment: Segment, pulse: _Pulses, step: float) -> Iterator[str]:

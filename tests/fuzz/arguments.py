@@ -1,4 +1,4 @@
-"""Arguments of every command: wrong, missing, twice, strange; and `--set` of anything to anything."""
+"""Arguments of every command: wrong, missing, twice, strange; any `--set` to anything."""
 
 from __future__ import annotations
 
@@ -16,7 +16,16 @@ from tests.fuzz.oracle import Bench
 OPTIONS = (
     *("--draws", "--seed", "--jobs", "--format", "--output", "-o", "--width", "--no-color", "-q"),
     *("--quiet", "--no-cache", "--catalog", "--set", "--top", "--over", "--along", "--points"),
-    *("--lever", "--kernel", "--at-clock", "--plot", "--order", "--judge", "--because", "--product"),
+    *(
+        "--lever",
+        "--kernel",
+        "--at-clock",
+        "--plot",
+        "--order",
+        "--judge",
+        "--because",
+        "--product",
+    ),
     *("--want", "--bench", "--estimate-missing", "--log", "--optimise", "--target", "--version"),
     *("--", "-", "--frobnicate", "--draws=5", "--format=json", "-o-"),
 )
@@ -55,7 +64,9 @@ def change(rng: random.Random, base: Path) -> str:
     elif way < 0.35:
         path = rng.choice(paths)[0].partition(":")[0] + ":" + path.partition(":")[2]
     way = rng.random()
-    if way < 0.5:
+    if way < 0.3:
+        value = texts.nudged(rng, value)
+    elif way < 0.55:
         value = texts.rescaled(rng, value)
     elif way < 0.75:
         value = texts.text(rng, value)

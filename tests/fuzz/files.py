@@ -12,7 +12,7 @@ from tests.fuzz.trees import changed
 PARTS = ("quorvane-tib", "ostrel-yab", "tessimur-rud", "vantle-gaf")
 PRODUCTS = ("frost-post", "barrel-tag", "valve-driver")
 FORMS = ("table", "json", "csv")
-SLOW = 0.04  # share of cases through a command that takes a second or more
+SLOW = 0.02  # share of cases through a command that takes a second or more
 
 
 def furnish(base: Path) -> None:

@@ -95,7 +95,7 @@ def judged(arguments: list[str], said: Said, unchanged: bool) -> Iterator[str]:
         if not unchanged:
             yield "exit 2 and a file written"
     if asks_json(arguments):
-        yield from _json_faults(said)
+        yield from _json_faults(arguments[0], said)
     elif said.code == 2 and max(map(len, said.err.splitlines()), default=0) > LONGEST:
         yield "a fault of more than 2000 characters"
 
@@ -107,13 +107,49 @@ def asks_json(arguments: list[str]) -> bool:
     return asked and "--help" not in arguments
 
 
-def _json_faults(said: Said) -> Iterator[str]:
+def _json_faults(command: str, said: Said) -> Iterator[str]:
     if said.code == 2:
         found = _parsed(said.err)
         if not isinstance(found, dict) or not found.get("faults"):
             yield "exit 2 and no faults as JSON"
-    elif said.out and _parsed(said.out) is None:
-        yield "no JSON on standard output"
+    elif said.out:
+        found = _parsed(said.out)
+        if found is None:
+            yield "no JSON on standard output"
+        else:
+            yield from _no_numbers(command, found)
+
+
+def _no_numbers(command: str, found: Any) -> Iterator[str]:
+    """Figures of an answer that are no numbers, which JSON shows as null."""
+    if command == "shortlist":
+        for row in found["ranking"]:
+            for name in ("score", "stated_score", "first_place_probability"):
+                if name in row and row[name] is None and (name == "score" or found["draws"]):
+                    yield f"{name} is no number"
+            if row["score"] is not None and not -1e-9 <= row["score"] <= 100 + 1e-9:
+                yield f"a score of {row['score']}"
+            for name, value in row["power"].items():
+                if value is None:
+                    yield f"{name} is no number"
+            for name, one in row["criteria"].items():
+                if one["utility"] is None or one["weight"] is None:
+                    yield f"utility or weight of {name} is no number"
+    elif command == "distil":
+        for name, result in _results(found):
+            if any(result[key] is None for key in ("value", "u", "k95")):
+                yield f"{name} is no number"
+
+
+def _results(found: Any, name: str = "") -> Iterator[tuple[str, Any]]:
+    if isinstance(found, dict) and "k95" in found:
+        yield name, found
+    elif isinstance(found, dict):
+        for key, value in found.items():
+            yield from _results(value, f"{name}.{key}")
+    elif isinstance(found, list):
+        for value in found:
+            yield from _results(value, name)
 
 
 def _parsed(text: bytes) -> Any:

@@ -7,8 +7,33 @@ import re
 
 NUMBERS = (
     *("0", "-0", "+0", "0.0", "-1", "1", "2", "100", "1e-99", "1e99", "-1e99", "1e300", "1e308"),
-    *("1e-320", "1e999", "9" * 119, "9" * 300, "0." + "0" * 100 + "1", ".5", "5.", "1_000", "1 000"),
-    *("1,5", "0x10", "nan", "inf", "-inf", "NaN", "½", "١٢", "１２", "1e", "e5", "--1", "1e+5", "1E5"),
+    *(
+        "1e-320",
+        "1e999",
+        "9" * 119,
+        "9" * 300,
+        "0." + "0" * 100 + "1",
+        ".5",
+        "5.",
+        "1_000",
+        "1 000",
+    ),
+    *(
+        "1,5",
+        "0x10",
+        "nan",
+        "inf",
+        "-inf",
+        "NaN",
+        "½",
+        "١٢",
+        "１２",
+        "1e",
+        "e5",
+        "--1",
+        "1e+5",
+        "1E5",
+    ),
     *("4294967296", "9223372036854775808", "999999999999", "1e-12", "3.3", "0.5"),
 )
 SPREADS = (
@@ -18,16 +43,72 @@ SPREADS = (
 )
 UNITS = (
     *("A", "mA", "µA", "uA", "μA", "nA", "kA", "V", "mV", "ohm", "Ω", "F", "uF", "C", "nC", "mAh"),
-    *("Ah", "s", "ms", "us", "ns", "min", "h", "days", "weeks", "months", "years", "a", "Hz", "MHz"),
-    *("degC", "°C", "K", "degF", "KiB", "B", "GiB", "kg", "g", "mm2", "%", "%/year", "/day", "EUR/h"),
+    *(
+        "Ah",
+        "s",
+        "ms",
+        "us",
+        "ns",
+        "min",
+        "h",
+        "days",
+        "weeks",
+        "months",
+        "years",
+        "a",
+        "Hz",
+        "MHz",
+    ),
+    *(
+        "degC",
+        "°C",
+        "K",
+        "degF",
+        "KiB",
+        "B",
+        "GiB",
+        "kg",
+        "g",
+        "mm2",
+        "%",
+        "%/year",
+        "/day",
+        "EUR/h",
+    ),
     *("USD/h", "", "furlong", "m A", "A/s", "mA mA", "℃", "Ω·m", "J"),
 )
 WORDS = (
-    *("", " ", "null", "~", "true", "no", "off", "yes", "none", "None", "-", "--help", ".", "..", "/"),
+    *(
+        "",
+        " ",
+        "null",
+        "~",
+        "true",
+        "no",
+        "off",
+        "yes",
+        "none",
+        "None",
+        "-",
+        "--help",
+        ".",
+        "..",
+        "/",
+    ),
     *("a" * 300, "a" * 3000, "é", "\u200b", "\u202e", "\u2028", "\x1b[31m", "\x07", "\r", "😀"),
     *("=cmd()", "@x", "+1", "<script>", "{{x}}", "%s", "%n", "$(x)", "`x`", "'", '"', "\\", "a b"),
     *("a.b", "a:b", "a=b", "a\nb", "part", "own-figures.x", "own-figures.", "frost-post", "fast+"),
-    *("fast+engine", "+", "2026-02-29", "2026-02-28", "0001-01-01", "9999-12-31", "1", "-1", "ＡＢＣ"),
+    *(
+        "fast+engine",
+        "+",
+        "2026-02-29",
+        "2026-02-28",
+        "0001-01-01",
+        "9999-12-31",
+        "1",
+        "-1",
+        "ＡＢＣ",
+    ),
 )
 _NUMBER = re.compile(r"[-+]?[0-9]+(?:\.[0-9]+)?")
 
@@ -50,6 +131,17 @@ def rescaled(rng: random.Random, text: str) -> str:
     else:
         power = rng.choice((-60, -20, -9, -6, -3, -2, -1, 1, 2, 3, 6, 9, 20, 60))
         new = f"{float(at[0]) * 10.0**power:.6g}"
+    return text[: at.start()] + new + text[at.end() :]
+
+
+def nudged(rng: random.Random, text: str) -> str:
+    """The text with one of its numbers another that may well stand there."""
+    found = list(_NUMBER.finditer(text))
+    if not found:
+        return text
+    at = rng.choice(found)
+    factor = rng.choice((0.0, 0.01, 0.1, 0.3, 0.5, 0.9, 1.1, 2.0, 3.0, 10.0, 100.0))
+    new = f"{float(at[0]) * factor:.4g}"
     return text[: at.start()] + new + text[at.end() :]
 
 
@@ -98,7 +190,9 @@ def damaged(rng: random.Random, data: bytes) -> bytes:
         end = min(len(data), at + rng.randrange(1, 200))
         return data[:at] + data[end:]
     if way == 3:
-        return data[:at] + bytes(rng.randrange(256) for _ in range(rng.randrange(1, 40))) + data[at:]
+        return (
+            data[:at] + bytes(rng.randrange(256) for _ in range(rng.randrange(1, 40))) + data[at:]
+        )
     if way == 4:
         return data.replace(b"\n", rng.choice((b"\r", b"\r\n", b"\xe2\x80\xa8", b"\n\n", b"\0")))
     if way == 5:

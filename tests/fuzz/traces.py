@@ -8,7 +8,6 @@ import json
 import random
 import zipfile
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -115,7 +114,9 @@ def _short(rng: random.Random, found: Columns) -> None:
 
 def _type(rng: random.Random, found: Columns) -> None:
     name = _one(rng, found)
-    kind = rng.choice(("i8", "u1", "f2", "f4", "?", "c16", "U8", "S5", "M8[s]", "m8[ns]", "u8", ">f8"))
+    kind = rng.choice(
+        ("i8", "u1", "f2", "f4", "?", "c16", "U8", "S5", "M8[s]", "m8[ns]", "u8", ">f8")
+    )
     with np.errstate(all="ignore"):
         try:
             found[name] = np.asarray(found[name]).astype(kind)
@@ -317,8 +318,11 @@ def case(rng: random.Random, bench: Bench) -> None:
     again = [name] if rng.random() < 0.05 else []
     bench.call(*given, "--", name, *again)
     if (bench.folder / "bench-demo.yaml").exists() and "-o" in given and bench.codes == [0]:
-        (bench.folder / "c" / "parts").mkdir(parents=True)
-        (bench.folder / "bench-demo.yaml").rename(Path(bench.folder / "c/parts/bench-demo.yaml"))
-        said = bench.call("catalog", "check", "--catalog", str(bench.base / "catalog"), "--catalog", "c")
+        parts = bench.folder / "c" / "parts"
+        parts.mkdir(parents=True)
+        (bench.folder / "bench-demo.yaml").rename(parts / "bench-demo.yaml")
+        said = bench.call(
+            "catalog", "check", "--catalog", str(bench.base / "catalog"), "--catalog", "c"
+        )
         if said.code == 2:
             bench.fail(f"figures that are refused: {said.err[-600:].decode(errors='replace')}")

@@ -12,10 +12,11 @@ import pytest
 from numpy.typing import NDArray
 from scipy import integrate
 
+from advisor.bench.chunks import Chunk, Columns
 from advisor.bench.distil import Figures
 from advisor.bench.rehearse import Errors, Truth, expected
 from advisor.bench.segments import Window, measure
-from advisor.bench.trace import Chunk, Columns, samples
+from advisor.bench.trace import samples
 from advisor.faults import FaultError
 from tests.on_bench.sessions import NOTES, changed, distilled, session, trace_of
 

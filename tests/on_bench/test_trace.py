@@ -11,12 +11,10 @@ import numpy as np
 import polars as pl
 import pytest
 
+from advisor.bench.chunks import PIECE, Columns, Floats
 from advisor.bench.segments import measure
 from advisor.bench.trace import (
-    PIECE,
     REHEARSED,
-    Columns,
-    Floats,
     digest,
     is_rehearsed,
     samples,
@@ -101,7 +99,7 @@ BAD = {
     "empty": ("", "an empty file"),
     "comments alone": ("# a\n# b\n", "an empty file"),
     "no column": ("time;volts;pin\n1;2;3\n", 'no column "amps"'),
-    "twice": ("time,amps,pin,amps\n1,2,3,4\n", 'no column "amps"'),
+    "twice": ("time,amps,pin,amps\n1,2,3,4\n", '2 columns "amps"'),
     "too short a line": (HEAD + GOOD + "40\n", "in row 41"),
 }
 
