@@ -210,21 +210,23 @@ class Day:
 
 @dataclass(frozen=True, slots=True)
 class Whole:
-    """A whole number, at least `least`."""
+    """A whole number, at least `least` and at most `most`."""
 
     least: int = 1
+    most: int = 10**12 - 1
 
     def read(self, node: Node, path: str, reading: Reading) -> int | None:
         text = scalar(node, path, reading, self.describe())
         if text is None:
             return None
-        if re.fullmatch(r"[+-]?[0-9]{1,12}", text) and int(text) >= self.least:
+        if re.fullmatch(r"[+-]?[0-9]{1,12}", text) and self.least <= int(text) <= self.most:
             return int(text)
         reading.fault(node, path, f'"{text}"', self.describe())
         return None
 
     def describe(self) -> str:
-        return f"a whole number of at least {self.least}"
+        most = f" and at most {self.most}" if self.most < 10**12 - 1 else ""
+        return f"a whole number of at least {self.least}{most}"
 
     def text_pattern(self) -> str:
         """Regular expression of the number as text; a bound beyond zero and one is left out."""
@@ -232,7 +234,7 @@ class Whole:
         return f"^{signs.get(self.least, '[+-]?')}[0-9]{{1,12}}$"
 
     def schema(self, shared: Definitions) -> Schema:
-        number = {"type": "integer", "minimum": self.least, "maximum": 10**12 - 1}
+        number = {"type": "integer", "minimum": self.least, "maximum": self.most}
         return {"anyOf": [number, {"type": "string", "pattern": self.text_pattern()}]}
 
 

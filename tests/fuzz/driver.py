@@ -53,6 +53,8 @@ class Worker:
         if line:
             found: dict[str, Any] = json.loads(line)
             return found
+        if ready:
+            process.wait(HANG)
         self.stop()
         words = f"the process ended with {process.returncode}" if ready else f"over {HANG:.0f} s"
         return {"calls": 1, "codes": [], "failures": [words]}

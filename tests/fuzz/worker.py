@@ -14,7 +14,7 @@ from pathlib import Path
 
 from tests.fuzz.files import furnish
 from tests.fuzz.kinds import KINDS
-from tests.fuzz.oracle import run_case
+from tests.fuzz.oracle import Bench, run_case
 
 HELD = 4_000_000_000  # bytes; beyond, memory is refused rather than taken from the machine
 
@@ -31,7 +31,10 @@ def main() -> None:
         furnish(base)
         for line in orders:
             kind, seed, case = json.loads(line)
-            bench = run_case(KINDS[kind], kind, seed, case, base, Path(name) / "case")
+            try:
+                bench = run_case(KINDS[kind], kind, seed, case, base, Path(name) / "case")
+            except Exception as error:  # of the case's own making
+                bench = Bench(base, base, failures=[f"no case: {error!r}"])
             found = {"calls": bench.calls, "codes": bench.codes, "failures": bench.failures}
             tell.write(json.dumps(found) + "\n")
             tell.flush()
