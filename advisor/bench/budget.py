@@ -123,5 +123,6 @@ def repeats(values: Sequence[float] | NDArray[np.float64], source: str) -> tuple
     """(mean, its type A term s/√n with n − 1 degrees of freedom) of two or more repeats."""
     given = np.asarray(values, dtype=float)
     n = len(given)
-    u = float(np.std(given, ddof=1)) / math.sqrt(n)
+    with np.errstate(over="ignore", invalid="ignore"):  # whoever reports it asks that it be finite
+        u = float(np.std(given, ddof=1)) / math.sqrt(n)
     return float(given.mean()), Term(source=source, type="A", u=u, shape="t", dof=n - 1)
