@@ -55,24 +55,24 @@ def change(rng: random.Random, base: Path) -> str:
     paths = _FOUND.setdefault(base, _paths(base))
     path, value = rng.choice(paths)
     way = rng.random()
-    if way < 0.1:
+    if way < 0.03:
         path = texts.text(rng, path)
-    elif way < 0.2:
+    elif way < 0.07:
         path = path.rpartition(".")[0] or path
-    elif way < 0.3:
+    elif way < 0.1:
         path += "." + rng.choice(texts.WORDS)
-    elif way < 0.35:
+    elif way < 0.12:
         path = rng.choice(paths)[0].partition(":")[0] + ":" + path.partition(":")[2]
     way = rng.random()
-    if way < 0.3:
+    if way < 0.5:
         value = texts.nudged(rng, value)
-    elif way < 0.55:
-        value = texts.rescaled(rng, value)
     elif way < 0.75:
-        value = texts.text(rng, value)
+        value = texts.rescaled(rng, value)
     elif way < 0.85:
+        value = texts.text(rng, value)
+    elif way < 0.9:
         value = rng.choice(paths)[1]
-    elif way < 0.95:
+    elif way < 0.97:
         others = [texts.rescaled(rng, value) for _ in range(3)]
         value = rng.choice(
             (
@@ -125,11 +125,11 @@ def case(rng: random.Random, bench: Bench) -> None:
     """One case: a call of a command."""
     folders = ["--catalog", str(bench.base / "catalog")]
     way = rng.random()
-    if way < 0.5:
+    if way < 0.7:
         given = [*calls(rng, rng.choice(PRODUCTS)), *folders]
         for _ in range(rng.choice((1, 1, 1, 2, 4))):
             given += ["--set", change(rng, bench.base)]
-    elif way < 0.8:
+    elif way < 0.88:
         given = [*calls(rng, rng.choice(PRODUCTS)), *folders]
         for _ in range(rng.choice((1, 1, 2))):
             at = rng.randrange(1, len(given) + 1)

@@ -9,6 +9,7 @@ import sys
 import time
 from collections import Counter
 from collections.abc import Iterable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -46,8 +47,9 @@ class Worker:
             )
         assert process.stdin is not None
         assert process.stdout is not None
-        process.stdin.write(json.dumps((kind, seed, case)) + "\n")
-        process.stdin.flush()
+        with suppress(BrokenPipeError):
+            process.stdin.write(json.dumps((kind, seed, case)) + "\n")
+            process.stdin.flush()
         ready, _, _ = select.select([process.stdout], [], [], HANG)
         line = process.stdout.readline() if ready else ""
         if line:

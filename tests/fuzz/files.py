@@ -114,7 +114,7 @@ def record(rng: random.Random, bench: Bench) -> None:
     name = rng.choice(PRODUCTS)
     draws = ["--draws", "9"]
     said = bench.call("decide", name, "quorvane-tib", "--because", "x", *draws, *folders)
-    if said.code:
+    if said.code or not said.out:
         return
     data = changed(rng, said.out.decode())
     (bench.folder / "record.yaml").write_bytes(data)
