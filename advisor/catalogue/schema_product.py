@@ -170,6 +170,73 @@ class Cost:
     )
 
 
+# an engineer's hours for one measurement, by kind of figure, where the product states none: common
+# practice, no source
+USUAL_HOURS: Mapping[str, float] = {
+    "kernel": 2.0,
+    "idle-current": 1.0,
+    "sleep-current": 2.0,
+    "wake": 2.0,
+    "block": 2.0,
+    "quotation": 1.0,
+    "toolchain-trial": 8.0,
+    "maturity": 1.0,
+    "product": 2.0,
+    "cell": 8.0,
+    "converter": 3.0,
+    "calibration": 4.0,
+    "other": 1.0,
+}
+
+
+HOURS = Figure("time", exact=True)
+
+
+def _usually(name: str, title: str) -> str:
+    return f"{title}; usually {USUAL_HOURS[name]:g} h (common practice, no source)"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hours:
+    """An engineer's hours for one measurement, by kind of figure."""
+
+    kernel: Quantity | None = key(
+        HOURS, _usually("kernel", "time and current of a kernel at a point, one run")
+    )
+    idle_current: Quantity | None = key(HOURS, _usually("idle-current", "idle current of a point"))
+    sleep_current: Quantity | None = key(
+        HOURS, _usually("sleep-current", "current of a sleep state at one temperature")
+    )
+    wake: Quantity | None = key(HOURS, _usually("wake", "time and charge of a wake"))
+    block: Quantity | None = key(HOURS, _usually("block", "current and length of a block's use"))
+    quotation: Quantity | None = key(
+        HOURS, _usually("quotation", "a quotation for a part, cell or converter")
+    )
+    toolchain_trial: Quantity | None = key(
+        HOURS, _usually("toolchain-trial", "trying a toolchain's set-up")
+    )
+    maturity: Quantity | None = key(
+        HOURS, _usually("maturity", "one question on a toolchain answered")
+    )
+    product: Quantity | None = key(
+        HOURS, _usually("product", "a figure of the product's own, such as a load")
+    )
+    cell: Quantity | None = key(HOURS, _usually("cell", "one test of a cell, such as a discharge"))
+    converter: Quantity | None = key(HOURS, _usually("converter", "one test of a converter"))
+    calibration: Quantity | None = key(HOURS, _usually("calibration", "calibrating an instrument"))
+    other: Quantity | None = key(HOURS, _usually("other", "any other figure of a part"))
+    whole_part: Quantity | None = key(
+        HOURS, "everything of a part in one go, where that is less than all of its measurements"
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measuring:
+    """What measurements take, for `gaps`."""
+
+    hours: Hours = key(Record(Hours), "an engineer's hours by kind of figure", default=Hours())
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Priority:
     """Weight of a criterion and the anchors of its value function."""
@@ -298,6 +365,7 @@ class Product:
         default="refused",
     )
     cost: Cost = key(Record(Cost), "the money side", default=Cost())
+    measuring: Measuring = key(Record(Measuring), "what measurements take", default=Measuring())
     priorities: Mapping[str, Priority] = key(
         PrioritiesKind(), "what matters, and how much", default={}
     )

@@ -109,7 +109,7 @@ def _offer(candidate: Candidate, evaluation: Evaluation) -> Offer:
     lifetime = float(assessed.costs.lifetime[row, 0])
     changes = float(assessed.costs.replacements[row, 0])
     return Offer(
-        score=build.score,
+        score=candidate.score,
         life_s=float(assessed.life.life_s[row, 0]),
         lifetime=None if np.isnan(lifetime) else lifetime,
         state=(build.name, None if np.isnan(changes) else changes, *_tiers(candidate, evaluation)),

@@ -221,6 +221,45 @@ def averaged_lives(builds: Sequence[Build]) -> list[float]:
     return out
 
 
+def relived(
+    assessed: Assessed,
+    rows: Index,
+    factor: Array,
+    side: PartSide,
+    own_cost: ProductCost,
+    criteria: Sequence[Criterion],
+) -> Array:
+    """Utilities of builds at the stated values, were their battery lives longer by a factor.
+
+    Parameters
+    ----------
+    rows : (B,) of them. factor : (B, Q) on the life; what the pack gives in a day falls by it.
+    side, own_cost : at the stated values.
+
+    Returns
+    -------
+    (C, B, Q).
+    """
+    part = assessed.part[rows]
+    life = assessed.life
+    here = replace(
+        life,
+        life_s=life.life_s[rows] * factor,
+        mean_current_a=life.mean_current_a[rows] / factor,
+    )
+    money = costs(side.cost[part], side.setup_h[part], assessed.feed_cost, own_cost, here.life_s)
+    view = _View(
+        feed=assessed.feed,
+        life=here,
+        money=money,
+        side=side,
+        part=part,
+        headroom=assessed.headroom[rows],
+    )
+    values = [np.broadcast_to(c.measure.value(view), factor.shape) for c in criteria]
+    return score(criteria, np.stack(values))[1]
+
+
 def _row(drain: Drain, row: int) -> Drain:
     """One row of a drain."""
     one = slice(row, row + 1)

@@ -20,7 +20,7 @@ from advisor.decide.costs import part_cost
 from advisor.decide.limits import figures_read, kept
 from advisor.decide.stage import Stage, stage
 from advisor.decide.value import Criterion, weights
-from advisor.model.draws import Array, Trace
+from advisor.model.draws import Array, Sampler, Trace
 from advisor.model.packs import cells_name
 from advisor.model.tables import Wanted, part_figures, stack
 
@@ -31,22 +31,53 @@ Progress = Callable[[int, int], None]
 
 @dataclass(frozen=True, slots=True)
 class Drawn:
-    """A build over the draws, each (N,): score, battery life s, lifetime cost per unit.
+    """A build over the draws.
 
-    A draw that breaks a need or a limit is a failure: `fits` tells, its score is 0. `broken` is
-    the share of the draws in which a need is broken, by need.
+    A draw that breaks a need or a limit is a failure: `fits` tells, its score is 0.
+
+    Attributes
+    ----------
+    score : (N,) of 0..100. life_s : (N,) s. lifetime : (N,) per unit over the service life.
+    changes : (N,) battery changes. battery_a : (N,) A, mean current at the pack. fits : (N,).
+    broken : share of the draws in which a need is broken, by need. worth : (C,) mean utility,
+    failures counting 0 and each draw by its weight, so that 100 x mean weight x worth adds up to
+    the mean score. purchase, development, upkeep : mean per unit over the draws that fit.
     """
 
     score: Array
     life_s: Array
     lifetime: Array
+    changes: Array
+    battery_a: Array
     fits: NDArray[np.bool_]
     broken: Mapping[str, float]
+    worth: Array
+    purchase: float
+    development: float
+    upkeep: float
 
     @property
     def fit(self) -> float:
         """Share of the draws in which every need and limit is kept."""
         return float(self.fits.mean())
+
+    @property
+    def expected(self) -> float:
+        """Mean score over the draws, of 0..100."""
+        return float(self.score.mean())
+
+    @property
+    def cost(self) -> float:
+        """Mean cost per unit over the service life, over the draws that fit; NaN where none does
+        or a price is missing."""
+        return self.purchase + self.development + self.upkeep
+
+    @property
+    def change(self) -> float:
+        """Share of the draws that fit in which the battery is changed at least once; NaN where
+        none fits or the service life is unknown."""
+        there = self.changes[self.fits]
+        return float(np.mean(there > 0)) if there.size and not np.isnan(there).any() else np.nan
 
 
 def draw_builds(
@@ -92,18 +123,44 @@ def draw_builds(
 
 
 def _together(chunks: Sequence[Drawn], sizes: Sequence[int]) -> Drawn:
-    """One build's chunks, one behind the other."""
+    """One build's chunks, one behind the other; what is broken most often first."""
     broken: dict[str, float] = defaultdict(float)
     for chunk, size in zip(chunks, sizes, strict=True):
         for need, share in chunk.broken.items():
             broken[need] += share * size / sum(sizes)
+
+    def mean(values: Sequence[Array | float], counts: Sequence[float]) -> Array:
+        # a chunk of which nothing counts has no mean
+        some = [(v, n) for v, n in zip(values, counts, strict=True) if n]
+        return np.asarray(sum(v * n for v, n in some) / sum(counts) if some else np.nan)
+
+    fitting = [float(chunk.fits.sum()) for chunk in chunks]
     return Drawn(
         score=np.concatenate([chunk.score for chunk in chunks]),
         life_s=np.concatenate([chunk.life_s for chunk in chunks]),
         lifetime=np.concatenate([chunk.lifetime for chunk in chunks]),
+        changes=np.concatenate([chunk.changes for chunk in chunks]),
+        battery_a=np.concatenate([chunk.battery_a for chunk in chunks]),
         fits=np.concatenate([chunk.fits for chunk in chunks]),
         broken=dict(sorted(broken.items(), key=lambda item: (-item[1], item[0]))),
+        worth=mean([chunk.worth for chunk in chunks], sizes),
+        purchase=float(mean([chunk.purchase for chunk in chunks], fitting)),
+        development=float(mean([chunk.development for chunk in chunks], fitting)),
+        upkeep=float(mean([chunk.upkeep for chunk in chunks], fitting)),
     )
+
+
+def mean_weights(product: Product, criteria: Sequence[Criterion], draws: int, seed: int) -> Array:
+    """Mean over the draws of the criteria's weights, (C,) shares of 1."""
+    given = [product.priorities[c.name].weight for c in criteria]
+    if not draws or all(weight is None or weight.u == 0 for weight in given):
+        return np.array([c.weight for c in criteria])
+    out = np.zeros(len(criteria))
+    for chunk, start in enumerate(range(0, draws, CHUNK)):
+        size = min(CHUNK, draws - start)
+        drawn = weights(product, criteria, Sampler(product.product, size, seed, chunk))
+        out += drawn.sum(axis=1)
+    return out / draws
 
 
 def _in_order(one: Callable[[int], list[Drawn]], count: int, jobs: int) -> Iterator[list[Drawn]]:
@@ -120,18 +177,35 @@ def _in_order(one: Callable[[int], list[Drawn]], count: int, jobs: int) -> Itera
 def _chunk(here: Stage, builds: Sequence[Build], criteria: Sequence[Criterion]) -> list[Drawn]:
     """One chunk of the draws."""
     done: dict[int, Drawn] = {}
+    weight = weights(here.product, criteria, here.samplers[here.product.product])
+    # a criterion of no weight still has a worth, for whoever gives it one
+    mean = weight.mean(axis=1, keepdims=True)
+    share = np.where(mean > 0, weight / np.where(mean > 0, mean, 1.0), 1.0)
     for members, made, result in assessed(here, builds, criteria):
         fits, broken = kept(result, made.side, here.own_cost)
+        worth = np.einsum("cn,crn,rn->rc", share, result.utilities, fits) / fits.shape[1]
+        money = result.costs
         for row, i in enumerate(members):
             shares = {need: float(bad[row].mean()) for need, bad in broken.items()}
+            good = fits[row]
             done[i] = Drawn(
-                score=np.where(fits[row], result.score[row], 0.0),
+                score=np.where(good, result.score[row], 0.0),
                 life_s=result.life.life_s[row],
-                lifetime=result.costs.lifetime[row],
-                fits=fits[row],
+                lifetime=money.lifetime[row],
+                changes=money.replacements[row],
+                battery_a=result.battery_a[row],
+                fits=good,
                 broken={need: share for need, share in shares.items() if share > 0},
+                worth=worth[row],
+                purchase=_mean(money.purchase[row], good),
+                development=_mean(money.development[row], good),
+                upkeep=_mean(money.upkeep[row], good),
             )
     return [done[i] for i in range(len(builds))]
+
+
+def _mean(values: Array, of: NDArray[np.bool_]) -> float:
+    return float(values[of].mean()) if of.any() else np.nan
 
 
 def assessed(

@@ -1,14 +1,16 @@
 """The whole decision: every part against the product, its best build, its draws.
 
-Builds of a part compete by their score at the stated values (ties: least battery current, then
-the build's name); the winner is kept in every draw, as a product is built one way.
+With draws, a part's score is the mean over them of its points, a draw that breaks a need or a limit
+scoring nothing, and builds of a part compete by the same score on common random numbers (ties:
+least battery current at the stated values, then the build's name). So the first part is also the
+one of least expected regret. Without draws the scores are those of the stated values.
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -18,14 +20,17 @@ from advisor.catalogue.schema_parts import Part
 from advisor.catalogue.schema_product import Product
 from advisor.decide.builds import (
     Build,
+    PartSide,
     assess,
     part_side,
     prepare,
 )
+from advisor.decide.choosing import FEW, asleep, choose_builds, pack_spread, spread_worth, unsure
 from advisor.decide.costs import PartCost, ProductCost, part_cost
-from advisor.decide.drawing import Drawn, Progress, draw_builds
+from advisor.decide.drawing import CHUNK, Drawn, Progress, draw_builds, mean_weights
 from advisor.decide.limits import feed_faults, figures_read, plan_faults, row_faults
 from advisor.decide.missing import Estimated, fill_missing, notes
+from advisor.decide.ranks import DIGITS
 from advisor.decide.screens import Failed, Screened, screen
 from advisor.decide.stage import Stage, stage
 from advisor.decide.value import Criterion, criteria
@@ -42,23 +47,49 @@ from advisor.model.plan import Plans, choose
 from advisor.model.tables import PartFigures, part_figures, stack
 from advisor.model.workload import ProductFigures
 
-AT_ONCE = 8  # builds that are drawn together where a part's best one fits too seldom
-
 
 @dataclass(frozen=True, slots=True)
 class Candidate:
-    """A part that stays in: its builds, best first, and the best one's draws."""
+    """A part that stays in.
+
+    Attributes
+    ----------
+    builds : the chosen one first, then those that went through all draws, best first, then the
+    others by their stated scores. plan : the plans of the chosen build's feed, and the part's place
+    in it. drawn : the chosen build's draws, None without any. tried : those of every build that
+    went through all of them. smooth : (C,) utilities of every build averaged over spread lives,
+    see `choosing`.
+    """
 
     part: Part
     builds: tuple[Build, ...]
     cost: PartCost
-    plan: tuple[Plans, int]  # the plans of the chosen build's feed, and the part's place in it
-    drawn: Drawn | None
+    plan: tuple[Plans, int]
+    drawn: Drawn | None = None
+    tried: Mapping[Build, Drawn] = field(default_factory=dict)
+    smooth: Mapping[Build, Array] = field(default_factory=dict)
 
     @property
     def best(self) -> Build:
         """The chosen build."""
         return self.builds[0]
+
+    @property
+    def score(self) -> float:
+        """Expected score of the chosen build, of 0..100; the stated one without draws."""
+        return self.best.score if self.drawn is None else self.drawn.expected
+
+    @property
+    def worth(self) -> Array:
+        """Expected utilities of the chosen build, (C,) of 0..1; the stated ones without draws."""
+        if self.drawn is None:
+            return np.asarray(self.best.assessed.utilities[:, self.best.row, 0])
+        return self.drawn.worth
+
+    @property
+    def order(self) -> tuple[float, float, str]:
+        """By which parts are ranked: the least is first."""
+        return (-round(self.score, DIGITS), self.best.order[1], self.part.part)
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +98,8 @@ class Evaluation:
 
     `candidates` come in order of rank; `screened` maps a part to the needs it fails, or to what
     keeps its nearest build out where it is one of the `unbuilt`; `set_aside` to the paths of
-    figures it lacks. N = draws or 1.
+    figures it lacks. `weights` are the criteria's mean weights, (C,) shares of 1: the stated ones
+    but where they are uncertain themselves. N = draws or 1.
     """
 
     catalogue: Catalogue
@@ -82,11 +114,7 @@ class Evaluation:
     warnings: tuple[str, ...]
     figures: ProductFigures
     own_cost: ProductCost
-
-    @property
-    def weights(self) -> Array:
-        """Weights of the criteria at the stated values, (C,) shares of 1."""
-        return np.array([c.weight for c in self.criteria])
+    weights: Array
 
     def scores(self) -> Array:
         """Score of every candidate in every draw, (P, N); the stated values without draws."""
@@ -155,6 +183,7 @@ def evaluate(
     progress: Progress | None = None,
     trace: Trace | None = None,
     estimate_missing: bool = False,
+    ranked_by: int | None = None,
 ) -> Evaluation:
     """Screen, build, score and rank every part of a catalogue for a product.
 
@@ -165,6 +194,7 @@ def evaluate(
     progress : told how many chunks of the draws are done, of how many.
     trace : filled with the draws (N,) of every uncertain figure of the chosen builds, by path.
     estimate_missing : whether kernels that a part was not measured with are estimated.
+    ranked_by : of how many draws, the first ones, the mean scores rank; all when absent.
 
     Raises
     ------
@@ -210,21 +240,21 @@ def evaluate(
     wanted = criteria(product, None if first is None else catalogue.cells.get(first))
     candidates: list[Candidate] = []
     ruled_out: dict[str, tuple[Failed, ...]] = {}
+    weights = mean_weights(product, wanted, draws, seed)
     if kept:
-        candidates, ruled_out, valueless = _nominal(here, kept, read, wanted, pairs)
+        candidates, ruled_out, valueless, side = _nominal(here, kept, read, wanted, pairs)
         screened |= ruled_out
         set_aside |= valueless
-    if draws and candidates:
-        builds = [c.best for c in candidates]
-        drawn = draw_builds(catalogue, product, builds, wanted, draws, seed, jobs, progress, trace)
-        candidates = with_draws(candidates, drawn)
-
-        def again(these: Sequence[Build]) -> list[Drawn]:
-            return draw_builds(catalogue, product, these, wanted, draws, seed, jobs)
-
-        candidates, unsure = _confident(candidates, product.needs.confidence.nominal, again)
-        screened |= unsure
-        ruled_out |= unsure
+        if draws and candidates:
+            run = _Run(
+                here=here, criteria=wanted, weights=weights, seed=seed, jobs=jobs, draws=draws
+            )
+            candidates, unlikely = run.chosen(candidates, side)
+            screened |= unlikely
+            ruled_out |= unlikely
+            candidates = run.drawn(candidates, progress, trace)
+            head = ranked_by or draws
+            candidates.sort(key=lambda c: (*_by_first(c, head), *c.order))
     ranked = {c.part.part for c in candidates}
     warnings += notes([one for one in filled if one.part in ranked])
     return Evaluation(
@@ -240,56 +270,110 @@ def evaluate(
         warnings=tuple(dict.fromkeys(warnings)),
         figures=here.figures,
         own_cost=here.own_cost,
+        weights=weights,
     )
 
 
-def _confident(
-    candidates: Sequence[Candidate],
-    wanted: float,
-    draw: Callable[[Sequence[Build]], list[Drawn]],
-) -> tuple[list[Candidate], dict[str, tuple[Failed, ...]]]:
-    """Candidates whose build keeps all needs and limits in a wanted share of the draws.
+def _by_first(candidate: Candidate, draws: int) -> tuple[float]:
+    assert candidate.drawn is not None
+    return (-round(float(candidate.drawn.score[:draws].mean()), DIGITS),)
 
-    Where a part's best build does so too seldom, its next best ones are drawn until one does.
 
-    Returns
-    -------
-    Candidates by the score of those builds, and parts of which none does, with the best share.
-    """
-    sure: list[Candidate] = []
-    out: dict[str, tuple[Failed, ...]] = {}
-    for candidate in candidates:
-        assert candidate.drawn is not None
-        surest, others = candidate.drawn, list(candidate.builds[1:])
-        chosen: tuple[Build, Drawn] | None = None
-        if surest.fit >= wanted:
-            chosen = candidate.best, surest
-        while chosen is None and others:
-            batch, others = others[:AT_ONCE], others[AT_ONCE:]
-            for build, drawn in zip(batch, draw(batch), strict=True):
-                surest = max(surest, drawn, key=lambda one: one.fit)
-                if drawn.fit >= wanted:
-                    chosen = build, drawn
-                    break
-        if chosen is None:
-            need, share = next(iter(surest.broken.items()))
-            words = f"needs.confidence ({need} broken in {100 * share:.0f} % of draws)"
-            gap = wanted - surest.fit
-            out[candidate.part.part] = (
-                Failed(
-                    need=words,
-                    required=wanted,
-                    offered=surest.fit,
-                    dimension="share",
-                    miss=gap,
-                ),
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Run:
+    """What the draws of a decision are taken with."""
+
+    here: Stage
+    criteria: tuple[Criterion, ...]
+    weights: Array
+    seed: int
+    jobs: int
+    draws: int
+
+    def draw(
+        self,
+        builds: Sequence[Build],
+        draws: int,
+        progress: Progress | None = None,
+        trace: Trace | None = None,
+    ) -> list[Drawn]:
+        here = self.here
+        return draw_builds(
+            here.catalogue,
+            here.product,
+            builds,
+            self.criteria,
+            draws,
+            self.seed,
+            self.jobs,
+            progress,
+            trace,
+        )
+
+    def chosen(
+        self, candidates: Sequence[Candidate], side: PartSide
+    ) -> tuple[list[Candidate], dict[str, tuple[Failed, ...]]]:
+        """Candidates with their chosen builds, and parts of which none fits often enough."""
+        here = self.here
+        every = [build for c in candidates for build in c.builds]
+        likely: dict[tuple[str, str], Build] = {}
+        for build in every:
+            likely.setdefault(asleep(build), build)
+        few = min(FEW, self.draws)
+        current = {
+            key: drawn.battery_a / build.assessed.battery_a[build.row]
+            for (key, build), drawn in zip(
+                likely.items(), self.draw(list(likely.values()), few), strict=True
             )
-        else:
-            build, drawn = chosen
-            builds = (build, *(b for b in candidate.builds if b is not build))
-            sure.append(replace(candidate, builds=builds, drawn=drawn))
-    sure.sort(key=lambda c: (*c.best.order[:2], c.part.part))
-    return sure, out
+        }
+        small = stage(here.catalogue, here.product, few, self.seed)
+        packs = pack_spread(small, every)
+        worth = spread_worth(every, current, packs, side, here, self.criteria)
+        ends = np.cumsum([len(c.builds) for c in candidates])[:-1]
+        smooth = np.split(worth, ends)
+        wanted = here.product.needs.confidence.nominal
+        # beyond the first chunk more draws refine the figures of what is chosen
+        found, surest = choose_builds(
+            [c.builds for c in candidates],
+            smooth,
+            self.weights,
+            wanted,
+            min(self.draws, CHUNK),
+            self.draw,
+        )
+        stay: list[Candidate] = []
+        out: dict[str, tuple[Failed, ...]] = {}
+        for candidate, mine, one, sure in zip(candidates, smooth, found, surest, strict=True):
+            if one is None:
+                out[candidate.part.part] = unsure(sure, wanted)
+                continue
+            tried = sorted(one.tried, key=lambda b: (b is not one.build, -one.tried[b].expected))
+            others = (b for b in candidate.builds if b not in one.tried)
+            by_build = dict(zip(candidate.builds, mine, strict=True))
+            stay.append(
+                replace(
+                    candidate,
+                    builds=(*tried, *others),
+                    drawn=one.drawn,
+                    tried=one.tried,
+                    smooth=by_build,
+                )
+            )
+        return stay, out
+
+    def drawn(
+        self, candidates: Sequence[Candidate], progress: Progress | None, trace: Trace | None
+    ) -> list[Candidate]:
+        """Candidates with all draws of their chosen builds, traced if asked."""
+        if trace is None and self.draws <= CHUNK:
+            if progress is not None:
+                progress(1, 1)
+            return list(candidates)
+        found = self.draw([c.best for c in candidates], self.draws, progress, trace)
+        return [
+            replace(c, drawn=d, tried={**c.tried, c.best: d})
+            for c, d in zip(candidates, found, strict=True)
+        ]
 
 
 def with_draws(candidates: Sequence[Candidate], drawn: Sequence[Drawn]) -> list[Candidate]:
@@ -303,9 +387,9 @@ def _nominal(
     read: Sequence[PartFigures],
     wanted: Sequence[Criterion],
     pairs: Sequence[tuple[int, str]],
-) -> tuple[list[Candidate], dict[str, tuple[Failed, ...]], dict[str, tuple[str, ...]]]:
-    """Every build at the stated values: candidates by rank, parts that no build saves, and parts
-    of which no build has a value by every criterion, with what is missing."""
+) -> tuple[list[Candidate], dict[str, tuple[Failed, ...]], dict[str, tuple[str, ...]], PartSide]:
+    """Every build at the stated values: candidates by rank, parts that no build saves, parts of
+    which no build has a value by every criterion, with what is missing, and the parts' figures."""
     table = stack(read)
     events = here.events(table)
     part_costs = [part_cost(p, here.own_cost, here.samplers[p.part]) for p in parts]
@@ -361,11 +445,9 @@ def _nominal(
             continue
         ordered = tuple(sorted(builds[p], key=lambda b: b.order))
         plan = plan_of[id(ordered[0].assessed)]
-        candidates.append(
-            Candidate(part=part, builds=ordered, cost=part_costs[p], plan=(plan, p), drawn=None)
-        )
-    candidates.sort(key=lambda c: (*c.best.order[:2], c.part.part))
-    return candidates, ruled_out, valueless
+        candidates.append(Candidate(part=part, builds=ordered, cost=part_costs[p], plan=(plan, p)))
+    candidates.sort(key=lambda c: c.order)
+    return candidates, ruled_out, valueless, side
 
 
 def _nearest(reasons: Sequence[Sequence[Failed]]) -> tuple[Failed, ...]:

@@ -35,22 +35,23 @@ class Verdict:
     """[share] chance of the first part being the best in truth: less than its share of the draws
     where many near-equal parts compete"""
     expected_disappointment: float
-    """[points] by which its score is expected to come out below the stated one"""
+    """[points] by which its score is expected to come out below the one told, as the first of many
+    is partly first by luck"""
 
 
 def verdict(
-    parts: Sequence[str], chances: Array, regrets: Array, kept: Lead, stated: float
+    parts: Sequence[str], chances: Array, regrets: Array, kept: Lead, told: float
 ) -> Verdict:
-    """The verdict on the part that is first at the stated values.
+    """The verdict on the part of the greatest expected score.
 
     Parameters
     ----------
     parts : ids in the order of the ranking. chances : (P,) share of the draws in which each leads.
     regrets : (P,) expected regret, points. kept : what is left of the first part's lead without
-        luck. stated : its score at the stated values.
+        luck. told : its expected score.
     """
     chance, regret = kept.chance, float(regrets[0])
-    share, fall = float(chances[0]), stated - kept.score
+    share, fall = float(chances[0]), told - kept.score
     word = "settled" if chance >= SETTLED else "leaning" if chance >= LEANING else "open"
     text = (
         f"{word}: {parts[0]} is the best with a chance of {100 * chance:.0f} % (settled from "
@@ -63,10 +64,7 @@ def verdict(
         )
     if fall >= SHOWN:
         text += f"expect {fall:.2f} points less than its score; "
-    text += f"choosing it gives away {regret:.2f} points on average"
-    safest = int(np.argmin(regrets))
-    if regrets[safest] < regret - SHOWN:
-        text += f", {parts[safest]} {float(regrets[safest]):.2f}, the least of all"
+    text += f"choosing it gives away {regret:.2f} points on average, the least of all"
     return Verdict(word, text, chance, fall)
 
 
@@ -106,24 +104,24 @@ def expected_regret(scores: Array) -> Array:
     return np.asarray((scores.max(axis=0) - scores).mean(axis=1))
 
 
-def order_agreement(scores: Array, stated: Array) -> float | None:
-    """Mean over the draws of Kendall's tau-b between the order of a draw and the stated one.
+def order_agreement(scores: Array, told: Array) -> float | None:
+    """Mean over the draws of Kendall's tau-b between the order of a draw and the one told.
 
-    1 where every draw has the stated order, 0 where draws know nothing of it (M. G. Kendall,
+    1 where every draw has that order, 0 where draws know nothing of it (M. G. Kendall,
     "The treatment of ties in ranking problems", Biometrika 33 (1945) 239-251).
 
     Parameters
     ----------
-    scores : (P, N). stated : (P,) at the stated values.
+    scores : (P, N). told : (P,) by which parts are ordered.
 
     Returns
     -------
-    None where fewer than two parts differ, at the stated values or in every draw.
+    None where fewer than two parts differ, as told or in every draw.
     """
-    i, j = np.triu_indices(len(stated), 1)
+    i, j = np.triu_indices(len(told), 1)
     if not len(i):
         return None
-    known = np.sign(np.round(stated[i], DIGITS) - np.round(stated[j], DIGITS))
+    known = np.sign(np.round(told[i], DIGITS) - np.round(told[j], DIGITS))
     rounded = np.round(scores, DIGITS)
     drawn = np.sign(rounded[i] - rounded[j])
     size = np.sqrt(np.abs(known).sum() * np.abs(drawn).sum(axis=0))
@@ -182,11 +180,11 @@ def firmness(evaluation: Evaluation) -> Firmness:
     scores = evaluation.scores()
     first, regret = first_place(scores), expected_regret(scores)
     kept = lead(scores, 0, float(first[0]))
-    found = verdict(names, first, regret, kept, evaluation.candidates[0].best.score)
+    found = verdict(names, first, regret, kept, evaluation.candidates[0].score)
     # who is far down the list is nobody's question, and pairs grow with the square
     top = scores[:AGREE]
-    stated = np.array([c.best.score for c in evaluation.candidates[:AGREE]])
-    agreement = order_agreement(top, stated)
+    told = np.array([c.score for c in evaluation.candidates[:AGREE]])
+    agreement = order_agreement(top, told)
     return Firmness(
         first=first,
         ranks=rank_acceptability(scores),

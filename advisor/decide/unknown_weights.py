@@ -15,8 +15,9 @@ import numpy as np
 
 from advisor.decide.drawing import Progress
 from advisor.decide.evaluate import Evaluation, evaluate
+from advisor.decide.fronts import Offered
 from advisor.decide.ranks import DIGITS, first_place
-from advisor.decide.weighing import may_win, weighed
+from advisor.decide.weighing import weighed
 from advisor.model.draws import Array, stream
 
 # a share is then known to 0.2 percentage points of standard error, or better
@@ -31,7 +32,7 @@ class Standing:
 
     Attributes
     ----------
-    part : its id. acceptability : share of the weightings that put it first, at the stated values.
+    part : its id. acceptability : share of the weightings that put it first by its expected score.
     central : (C,) their mean, None where there are none. confidence : share of the draws in which
     it is first under its central weights; None where it is not looked at.
     """
@@ -75,6 +76,7 @@ def acceptability(worth: Sequence[Array], weights: Array) -> tuple[Array, Array]
 
 def standings(
     evaluation: Evaluation,
+    offered: Sequence[Sequence[Offered]],
     draws: int,
     seed: int = 1,
     jobs: int = 1,
@@ -84,6 +86,7 @@ def standings(
 
     Parameters
     ----------
+    offered : the builds of each candidate that some weights may choose, see `fronts`.
     draws : of the figures, for the confidence of the first `SURE` parts; 0 for none.
     seed : of the weightings and the draws. jobs : workers; the result does not depend on it.
     progress : told (parts drawn, parts in all).
@@ -92,10 +95,7 @@ def standings(
         return []
     names = [c.name for c in evaluation.criteria]
     weights = stream(seed, "weightings").dirichlet(np.ones(len(names)), WEIGHTINGS).T
-    worth = [
-        np.stack([b.assessed.utilities[:, b.row, 0] for b in may_win(c.builds)])
-        for c in evaluation.candidates
-    ]
+    worth = [np.stack([one.worth for one in builds]) for builds in offered]
     first, middle = acceptability(worth, weights)
     # of equals the one that ranks first by the product's own weights
     order = [int(p) for p in np.argsort(-first, kind="stable")]

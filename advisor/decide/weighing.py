@@ -18,8 +18,8 @@ import numpy as np
 
 from advisor import lp
 from advisor.catalogue.schema_product import Product
-from advisor.decide.builds import Build
 from advisor.decide.evaluate import Evaluation
+from advisor.decide.fronts import Offered
 from advisor.decide.value import Criterion
 from advisor.model.draws import Array
 from advisor.quantities import exact
@@ -132,8 +132,10 @@ class Lead:
     weights: Mapping[str, float]
 
 
-def leads(evaluation: Evaluation, weights: Array) -> list[Lead]:
-    """For every part the smallest change of weights that makes it first, at the stated values.
+def leads(
+    evaluation: Evaluation, offered: Sequence[Sequence[Offered]], weights: Array
+) -> list[Lead]:
+    """For every part the smallest change of weights that makes it first.
 
     A part is first where one of its builds scores at least as much as every build of every other
     part: for each of its builds that no other of its own beats, a linear program over the simplex
@@ -141,13 +143,17 @@ def leads(evaluation: Evaluation, weights: Array) -> list[Lead]:
 
     Parameters
     ----------
+    offered : the builds of each candidate that some weights may choose, see `fronts`.
     weights : (C,) of a sum of 1.
 
     Returns
     -------
     In the order of the evaluation's candidates.
     """
-    worth = {c.part.part: _front(c.builds) for c in evaluation.candidates}
+    worth = {
+        c.part.part: _greatest([one.worth for one in builds])
+        for c, builds in zip(evaluation.candidates, offered, strict=True)
+    }
     names = [c.name for c in evaluation.criteria]
     out = []
     for part, mine in worth.items():
@@ -159,25 +165,6 @@ def leads(evaluation: Evaluation, weights: Array) -> list[Lead]:
                 best = Lead(part, found[0], dict(zip(names, found[1], strict=True)))
         out.append(best or Lead(part, None, {}))
     return out
-
-
-def _front(builds: Sequence[Build]) -> list[Array]:
-    """Utilities (C,) of a part's builds that no other of its builds beats on every criterion."""
-    return _greatest([b.assessed.utilities[:, b.row, 0] for b in builds])
-
-
-def may_win(builds: Sequence[Build]) -> list[Build]:
-    """A part's builds that some weights may choose, so that it can be ranked again under any.
-
-    A build is left out where another is at least as good by every criterion and goes before it
-    where their scores are equal (`Build.order`): whatever the weights, that other one is taken.
-    """
-    kept: list[tuple[Build, Array]] = []
-    for build in sorted(builds, key=lambda b: b.order[1:]):
-        worth = build.assessed.utilities[:, build.row, 0]
-        if not any((other >= worth).all() for _, other in kept):
-            kept.append((build, worth))
-    return [build for build, _ in kept]
 
 
 def _nearest(

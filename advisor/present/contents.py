@@ -289,6 +289,8 @@ def _gaps(found: Report) -> Iterator[Block]:
     if asked.chosen is None:
         return
     yield Words(gaps.worth(asked))
+    if gaps.usual(asked):
+        yield Words(gaps.usual(asked))
     for name, caption, rows in (
         ("figures", "By figure", asked.figures),
         ("groups", "By group", asked.groups),
@@ -297,6 +299,10 @@ def _gaps(found: Report) -> Iterator[Block]:
         if shown:
             small = tuple(g.action if g.worth_it else "" for g in shown)
             yield Grid(name, caption, tuple(header), tuple(map(tuple, cells)), small=small)
+    header, cells = gaps.sample_rows(asked.figures, asked.currency)
+    if cells:
+        yield Grid("samples", "How many more", tuple(header), tuple(map(tuple, cells)))
+        yield Words(gaps.sample_words(), "faint")
     yield Words(gaps.how(asked), "faint")
 
 

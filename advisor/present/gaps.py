@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from advisor.catalogue.schema_product import USUAL_HOURS
 from advisor.present.layout import FAINT, Page
 from advisor.present.tables import INVENTED
-from advisor.studies.gaps import Gap, Gaps
+from advisor.studies.gaps import LEAST, Gap, Gaps
 
 MOST = 12  # rows of a table
 
@@ -21,8 +22,15 @@ def gaps_page(found: Gaps, width: int) -> Page:
     if found.chosen is None:
         return page
     page.paragraph(worth(found))
+    if usual(found):
+        page.paragraph(usual(found))
     _table(page, "By figure", found.figures, found.currency)
     _table(page, "By group", found.groups, found.currency)
+    header, cells = sample_rows(found.figures, found.currency)
+    if cells:
+        page.heading("How many more")
+        page.table(header, cells, [False, *(True for _ in header[1:])], indent="  ")
+        page.paragraph(sample_words(), "  ", style=FAINT)
     page.paragraph(how(found), style=FAINT)
     if found.warnings:
         page.heading("Warnings")
@@ -32,18 +40,40 @@ def gaps_page(found: Gaps, width: int) -> Page:
 
 
 def how(found: Gaps) -> str:
-    """What the worths rest on."""
-    return (
+    """What the worths and efforts rest on."""
+    text = (
         f"{found.draws} draws, seed {found.seed}; a worth counts where it exceeds twice its "
-        "standard error. Only parts that may still win are asked about."
+        "standard error. Only parts that may still win are asked about. "
+    )
+    if found.no_net is None:
+        text += (
+            "Worth it is what gains: what it is worth for all "
+            f"{found.units} units, less an engineer's hours at {found.currency} "
+            f"{found.engineer_rate:.2f}. "
+        )
+    else:
+        text += f"Worth it goes by points alone, above {LEAST:g}, as {found.no_net}. "
+    return text + (
+        "Hours are those of distinct measurements: time and current of a kernel at a point count "
+        "once, so do time and charge of a wake, all prices of one quotation and what one discharge "
+        "tells of a cell."
+    )
+
+
+def usual(found: Gaps) -> str:
+    """The default hours that the answer rests on; empty where it rests on none."""
+    if not found.usual_hours:
+        return ""
+    kinds = ", ".join(f"{k} {USUAL_HOURS[k]:g} h" for k in found.usual_hours)
+    return (
+        f"Hours that the product does not state are defaults (common practice, no source): {kinds}."
+        " State them as measuring.hours."
     )
 
 
 def worth(found: Gaps) -> str:
     """What knowing every figure first would add."""
     text = f"As things stand one takes {found.chosen}, the best on average"
-    if found.first != found.chosen:
-        text += f", though {found.first} leads at the stated values"
     text += f". Knowing every figure first would add {found.evpi_score:.2f} points"
     if found.evpi_money is not None:
         text += f", worth {found.currency} {found.evpi_money:.2f} a unit by the weights"
@@ -56,7 +86,11 @@ def gap_rows(rows: Sequence[Gap], currency: str) -> tuple[list[str], list[list[s
     """(header, rows, the figures of the rows) of those worth anything by themselves."""
     shown = [g for g in rows if g.score > 0][:MOST]
     money = any(g.money is not None for g in shown)
-    header = ["figure", "points", "error", *([f"{currency} a unit"] if money else []), "worth it"]
+    in_all = any(g.worth_money is not None for g in shown)
+    net = any(g.net is not None for g in shown)
+    header = ["figure", "points", "error"]
+    header += [f"{currency} in all" if in_all else f"{currency} a unit"] if money else []
+    header += ["hours", *([f"net {currency}"] if net else []), "worth it"]
     return (
         header,
         [
@@ -64,13 +98,45 @@ def gap_rows(rows: Sequence[Gap], currency: str) -> tuple[list[str], list[list[s
                 g.path,
                 f"{g.score:.3f}",
                 f"{g.error:.3f}",
-                *([f"{g.money:.2f}"] if money and g.money is not None else []),
+                *([_money(g.worth_money, 0) if in_all else _money(g.money, 2)] if money else []),
+                f"{g.effort_h:g}",
+                *([_money(g.net, 0)] if net else []),
                 "yes" if g.worth_it else "no",
             ]
             for g in shown
         ],
         shown,
     )
+
+
+def sample_rows(figures: Sequence[Gap], currency: str) -> tuple[list[str], list[list[str]]]:
+    """(header, rows) of what more measurements of a figure are worth, by their number."""
+    asked = [g for g in figures if g.samples]
+    if not asked:
+        return [], []
+    net = any(s.net is not None for g in asked for s in g.samples)
+    header = ["figure", *(f"{s.measurements} more" for s in asked[0].samples), "known"]
+    rows = []
+    for g in asked:
+        best = next((s for s in g.samples if s.measurements == g.best_measurements), None)
+        row = [g.path, *(f"{s.score:.3f}" for s in g.samples), f"{g.score:.3f}"]
+        if net:
+            row += ["none", ""] if best is None else [str(best.measurements), _money(best.net, 0)]
+        rows.append(row)
+    return [*header, *(["best", f"net {currency}"] if net else [])], rows
+
+
+def sample_words() -> str:
+    """What a further measurement is taken to be."""
+    return (
+        "Points of so many more runs, boards or calibrations, each independent and as uncertain as "
+        "the figure stands now; a better meter tells more, and to know it is the most."
+    )
+
+
+def _money(value: float | None, digits: int) -> str:
+    # no minus before a zero
+    return "" if value is None else f"{round(value, digits) + 0.0:.{digits}f}"
 
 
 def _table(page: Page, title: str, rows: Sequence[Gap], currency: str) -> None:

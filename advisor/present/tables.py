@@ -9,16 +9,20 @@ from advisor.decide.robustness import AGREE
 from advisor.present.layout import FAINT, GOOD, PLAIN, POOR, STRONG, Page
 from advisor.quantities import show
 from advisor.studies.columns import shown
-from advisor.studies.results import RankedPart
+from advisor.studies.results import CostResult, RankedPart
 from advisor.studies.shortlist import Shortlist
 from advisor.studies.words import build_words, life, life_range, money, pack, per_cent
 
 if TYPE_CHECKING:
-    from advisor.studies.explain import Explanation, MoneyItem
+    from advisor.studies.explain import Explanation
+    from advisor.studies.money import MoneyItem
 
 INVENTED = (
     "DEMONSTRATION DATA: some of the figures behind this are invented and describe no real product."
 )
+
+
+ROOMY = 96  # letters of a line that has room for every column
 
 
 def shortlist_page(result: Shortlist, width: int, most: int | None = None) -> Page:
@@ -56,7 +60,7 @@ def rests_on(result: Shortlist) -> tuple[str, str]:
         "to 95 %. A draw that breaks a need or a limit scores nothing; a part is out that keeps "
         f"them in less than {per_cent(result.confidence)} of the draws (needs.confidence)."
         if result.draws
-        else "Stated values only, no draws."
+        else "Ranked at the stated values, without draws: what is uncertain is not looked at."
     )
     return f"Measured figures in use: {shares}.", how
 
@@ -75,14 +79,8 @@ def answer(result: Shortlist) -> tuple[str, ...]:
         f"First: {best.part} on {build_words(best.build)}.",
         f"{words}; it ends because {best.ends}.",
     ]
-    cost = best.cost
-    if cost.lifetime is not None:
-        out.append(
-            f"{money(cost.lifetime, cost.currency)} a unit over the service life, of it "
-            f"{money(cost.purchase)} to buy, {money(cost.development)} to develop, "
-            f"{money(cost.upkeep)} for {cost.replacements or 0:g} battery "
-            f"change{'' if cost.replacements == 1 else 's'}."
-        )
+    if best.cost.told is not None:
+        out.append(cost_words(best.cost))
     seldom = fits(best).removeprefix("; ")
     if seldom:
         out.append(f"It {seldom}.")
@@ -92,16 +90,47 @@ def answer(result: Shortlist) -> tuple[str, ...]:
     return tuple(out)
 
 
-def legend(result: Shortlist) -> str:
+def cost_words(cost: CostResult) -> str:
+    """What a unit costs over the service life in a sentence: expected, with its range."""
+    if cost.expected is None:
+        changes = cost.replacements or 0.0
+        return (
+            f"{money(cost.lifetime, cost.currency)} a unit over the service life at the stated "
+            f"values, of it {money(cost.purchase)} to buy, {money(cost.development)} to develop, "
+            f"{money(cost.upkeep)} for {changes:g} battery change{'' if changes == 1 else 's'}."
+        )
+    change = (
+        ""
+        if cost.change_probability is None
+        else f" (one is needed in {per_cent(cost.change_probability)} of draws)"
+    )
+    return (
+        f"Expected cost {money(cost.expected, cost.currency)} a unit over the service life"
+        f"{cost_range(cost, ' (', ')')}, of it {money(cost.expected_purchase)} to buy, "
+        f"{money(cost.expected_development)} to develop, {money(cost.expected_upkeep)} for "
+        f"battery changes{change}."
+    )
+
+
+def cost_range(cost: CostResult, before: str = "", after: str = "") -> str:
+    """`5.31 to 38.9`: 5 to 95 % of the draws; empty without them."""
+    if cost.p05 is None or cost.p95 is None:
+        return ""
+    return f"{before}{money(cost.p05)} to {money(cost.p95)}{after}"
+
+
+def legend(result: Shortlist, roomy: bool = True) -> str:
     """What the columns of a shortlist are."""
     currency = result.ranking[0].cost.currency or "no currency"
-    told = (f"{c.head}: {c.legend}" for c in shown(result.ranking) if c.legend)
-    return "; ".join(told).format(currency=currency)
+    told = (f"{c.head}: {c.legend}" for c in shown(result.ranking, roomy) if c.legend)
+    expected = "expected " if result.draws else ""
+    return "; ".join(told).format(currency=currency, expected=expected)
 
 
 def below(part: RankedPart) -> str:
-    """A ranked part's second line: its pack, why it stands there, and how often it fails."""
-    return f"on {pack(part.build)}: {part.reason}" + fits(part)
+    """A ranked part's second line: its pack, what it costs in 5 to 95 % of the draws, why it stands
+    there, and how often it fails."""
+    return f"on {pack(part.build)}{cost_range(part.cost, ', cost ')}: {part.reason}{fits(part)}"
 
 
 def fits(part: RankedPart) -> str:
@@ -114,9 +143,10 @@ def fits(part: RankedPart) -> str:
 
 def _ranking(page: Page, result: Shortlist, most: int | None) -> None:
     listed = result.ranking if most is None else result.ranking[:most]
-    columns = shown(result.ranking)
+    roomy = page.width >= ROOMY
+    columns = shown(result.ranking, roomy)
     page.heading("Shortlist")
-    page.paragraph(legend(result), style=FAINT)
+    page.paragraph(legend(result, roomy), style=FAINT)
     page.table(
         [column.head for column in columns],
         [[column.text(part) for column in columns] for part in listed],
@@ -218,25 +248,22 @@ def explanation_page(result: Explanation, width: int) -> Page:
     lives = result.battery_life_s
     target = "" if result.life_target_s is None else f", wanted {life(result.life_target_s)}"
     page.paragraph(f"Battery life {life(lives.nominal)}{target}; ends by {lives.ends_by}.")
-    page.heading("Where the current goes (mean over time, at the pack's nominal voltage)")
-    page.bars(
-        [
-            (c.consumer, c.share, f"{show(c.a, 'current')}  {100 * c.share:5.1f} %")
-            for c in result.current
-            if c.a > 0
-        ]
-    )
+    page.heading("Where the current goes (mean over the battery's life, at the pack's own voltage)")
+    large = [c for c in result.current if c.share >= FOLDED]
+    small = [c for c in result.current if 0 < c.share < FOLDED]
+    rows = [(c.consumer, c.share, _current(c.a, c.share)) for c in large]
+    if small:
+        a, share = sum(c.a for c in small), sum(c.share for c in small)
+        rows.append((f"{len(small)} more, under 1 % each", share, _current(a, share)))
+    page.bars(rows)
     total = sum(c.a for c in result.current)
-    page.line(f"  in all {show(total, 'current')}")
-    if result.cost.lifetime is not None and result.cost.lifetime > 0:
-        page.heading(f"Where the money goes ({result.cost.currency} a unit over the service life)")
-        page.bars(
-            [
-                (_bought(m), (m.amount or 0.0) / result.cost.lifetime, money(m.amount))
-                for m in result.money
-            ]
-        )
-        page.line(f"  in all {money(result.cost.lifetime)}")
+    page.line(f"  in all {show(total, 'current')}" + _over_life(result))
+    told = result.cost.told
+    if told is not None and told > 0:
+        what = "a unit over the service life" + (", expected" if result.cost.expected else "")
+        page.heading(f"Where the money goes ({result.cost.currency} {what})")
+        page.bars([(_bought(m), (m.amount or 0.0) / told, money(m.amount)) for m in result.money])
+        page.line(f"  in all {money(told)}" + cost_range(result.cost, ", 5 to 95 % "))
     _points(page, result)
     _plan(page, result)
     _build_table(page, result)
@@ -245,6 +272,21 @@ def explanation_page(result: Explanation, width: int) -> Page:
         page.paragraph(f"- {text}", "  ", "    ")
     notes(page, result.warnings, result.cautions)
     return page
+
+
+FOLDED = 0.01  # share of the current below which consumers are told together
+
+
+def _current(a: float, share: float) -> str:
+    return f"{show(a, 'current')}  {100 * share:5.1f} %"
+
+
+def _over_life(result: Explanation) -> str:
+    """How the current makes the life."""
+    if result.charge_c is None:
+        return ""
+    charge, lasts = show(result.charge_c, "charge"), life(result.battery_life_s.nominal)
+    return f"; the {charge} that the pack gives by then last {lasts}"
 
 
 def point_rows(result: Explanation) -> tuple[list[str], list[list[str]]]:
@@ -321,6 +363,7 @@ def _build_table(page: Page, result: Explanation) -> None:
                 item.build.converter,
                 item.build.sleep_state,
                 f"{item.score:.1f}",
+                "-" if item.expected is None else f"{item.expected:.1f}",
                 life(item.battery_life_s),
                 item.ends_by,
                 money(item.lifetime),
@@ -333,9 +376,9 @@ def _build_table(page: Page, result: Explanation) -> None:
             )
         )
     page.table(
-        ["pack", "converter", "sleep", "score", "life", "ends by", "cost"],
+        ["pack", "converter", "sleep", "stated", "expected", "life", "ends by", "cost"],
         rows,
-        [False, False, False, True, True, False, True],
+        [False, False, False, True, True, True, False, True],
         used if len(set(used)) > 1 else [],
         [STRONG],
         indent="  ",

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Literal, Protocol
 
 from advisor.quantities import YEAR, show
@@ -23,7 +24,8 @@ Live = Literal["part", "own", "draws", "rank", "score", "build"]
 
 
 class Built(Protocol):
-    """What a column may read of a build: battery life in s, purchase and lifetime cost per unit."""
+    """What a column may read of a build: battery life in s, costs per unit (expected, where there
+    are draws), the share of draws with a battery change, the share of draws that fit."""
 
     @property
     def battery_life_s(self) -> float: ...
@@ -31,6 +33,8 @@ class Built(Protocol):
     def purchase(self) -> float | None: ...
     @property
     def lifetime(self) -> float | None: ...
+    @property
+    def change(self) -> float | None: ...
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,7 +46,8 @@ class Column:
     name : in CSV and data frames; empty where they have none. value : what stands there, SI.
     head : on a screen and in a page; empty where they have none. legend : what it is, in words;
     `{currency}` is the product's. right : whether it holds figures. text : what stands there.
-    sparse : whether it is left out where no part has anything there.
+    where : for which parts it is shown at all; for all when absent. roomy : whether it is left out
+    where there is room for 80 letters only.
     live : what becomes of the text under other weights; of a build it is `built`.
     sheet : head in a workbook; empty where it has none. cell : what stands there, of a build.
     """
@@ -53,7 +58,8 @@ class Column:
     legend: str = ""
     right: bool = True
     text: Callable[[RankedPart], str] = str
-    sparse: bool = False
+    where: Callable[[Sequence[RankedPart]], bool] | None = None
+    roomy: bool = False
     live: Live = "part"
     built: Callable[[Built], str] | None = None
     sheet: str = ""
@@ -111,6 +117,15 @@ COLUMNS = (
         text=lambda part: f"{part.score:.1f}" + ("*" if part.estimated else ""),
         live="score",
     ),
+    Column(
+        name="stated_score",
+        value=lambda part: part.stated_score,
+        head="stated",
+        legend="score at the stated values, which give another order",
+        text=lambda part: f"{part.stated_score:.1f}",
+        where=lambda parts: reordered(parts),
+        live="own",
+    ),
     Column(name="score_p05", value=lambda part: part.score_range.p05),
     Column(name="score_p95", value=lambda part: part.score_range.p95),
     Column(
@@ -156,22 +171,38 @@ COLUMNS = (
     Column(name="ends_by", value=lambda part: part.battery_life_s.ends_by),
     Column(name="development", value=lambda part: part.cost.development),
     Column(name="upkeep", value=lambda part: part.cost.upkeep),
+    Column(name="lifetime", value=lambda part: part.cost.lifetime),
     Column(
-        name="lifetime",
-        value=lambda part: part.cost.lifetime,
+        name="expected_cost",
+        value=lambda part: part.cost.expected,
         head="cost",
-        legend="over the service life, {currency} a unit",
-        text=lambda part: money(part.cost.lifetime),
+        legend="{expected}over the service life, {currency} a unit",
+        text=lambda part: money(part.cost.told),
         live="build",
         built=lambda build: money(build.lifetime),
         sheet="cost",
         cell=lambda build: known(build.lifetime),
     ),
+    Column(name="cost_p05", value=lambda part: part.cost.p05),
+    Column(name="cost_p95", value=lambda part: part.cost.p95),
+    Column(
+        name="change_probability",
+        value=lambda part: part.cost.change_probability,
+        head="change",
+        legend="share of draws with a battery change",
+        text=lambda part: per_cent(part.cost.change_probability),
+        where=lambda parts: any(p.cost.change_probability for p in parts),
+        live="build",
+        built=lambda build: per_cent(build.change),
+        sheet="chance of a battery change",
+        cell=lambda build: known(build.change),
+    ),
     Column(
         name="purchase",
         value=lambda part: part.cost.purchase,
         head="buy",
-        legend="its purchase",
+        legend="its purchase, as stated",
+        roomy=True,
         text=lambda part: money(part.cost.purchase),
         live="build",
         built=lambda build: money(build.purchase),
@@ -191,6 +222,7 @@ COLUMNS = (
         value=lambda part: part.toolchain,
         head="tools",
         legend="toolchain maturity of 100",
+        roomy=True,
         text=lambda part: _one_decimal(part.toolchain, 0),
     ),
     Column(
@@ -198,7 +230,7 @@ COLUMNS = (
         value=lambda part: part.figures.get("peak-current"),
         head="peak",
         legend="the part's own greatest current",
-        sparse=True,
+        where=lambda parts: any("peak-current" in p.figures for p in parts),
         text=lambda part: (
             show(part.figures["peak-current"], "current")
             if "peak-current" in part.figures
@@ -212,14 +244,20 @@ SHEET = tuple(column for column in COLUMNS if column.sheet)
 NAMED = tuple(column for column in COLUMNS if column.name)
 
 
-def shown(parts: Sequence[RankedPart]) -> tuple[Column, ...]:
-    """The columns of a screen or a page for these parts."""
+def shown(parts: Sequence[RankedPart], roomy: bool = True) -> tuple[Column, ...]:
+    """The columns of a screen or a page for these parts; `roomy` where there is room for all."""
     return tuple(
         column
         for column in COLUMNS
         if column.head
-        and not (column.sparse and all(column.text(part) == NOTHING for part in parts))
+        and (column.where is None or column.where(parts))
+        and (roomy or not column.roomy)
     )
+
+
+def reordered(parts: Sequence[RankedPart]) -> bool:
+    """Whether the stated values put parts, in the order of their ranks, in another order."""
+    return any(after.stated_score > before.stated_score for before, after in pairwise(parts))
 
 
 def flat_row(part: RankedPart) -> dict[str, object]:

@@ -9,7 +9,7 @@ from advisor.decide.builds import Build
 
 @dataclass(frozen=True, slots=True)
 class Consumer:
-    """A share of the pack's mean current, A, at the pack's nominal voltage."""
+    """A share of the pack's mean current over its life, A."""
 
     consumer: str
     """what draws it"""
@@ -19,18 +19,33 @@ class Consumer:
     """of what the battery gives"""
 
 
-def consumers(build: Build) -> tuple[Consumer, ...]:
-    """The pack's mean current by consumer, at series x nominal voltage; shares sum to 1.
+def real_voltage(build: Build) -> float:
+    """The pack's voltage at which its constant powers draw their mean current, V.
 
-    Through a switching converter a rail current I appears as I x V_rail/V at the pack; what the
-    converter takes beyond that is its loss. A linear converter passes the current and adds its
-    quiescent current.
+    With a + b/V the current from constant currents and powers, it is b/(mean current - a): the
+    harmonic mean of the voltage over the time that the pack lasts.
     """
     assessed, row = build.assessed, build.row
-    lines, feed = assessed.timeline, assessed.feed
+    drain, pack = assessed.drain, assessed.feed.pack
+    a = float((drain.share[row, :, 0] * drain.constant_a[row, :, 0]).sum() + pack.leak_a[0])
+    b = float((drain.share[row, :, 0] * drain.power_w[row, :, 0]).sum())
+    over = float(assessed.life.mean_current_a[row, 0]) - a
+    return b / over if b > 0 and over > 0 else float(assessed.feed.nominal_v[0])
+
+
+def consumers(build: Build) -> tuple[Consumer, ...]:
+    """The pack's mean current over its life by consumer; shares sum to 1.
+
+    The charge that the pack gives, over the sum, is its life. Through a switching converter a rail
+    current I appears as I x V_rail/V at the pack; what the converter takes beyond that is its loss.
+    A linear converter passes the current and adds its quiescent current.
+    """
+    assessed, row = build.assessed, build.row
+    lines, feed, drain = assessed.timeline, assessed.feed, assessed.drain
     switching = feed.converter is not None and feed.converter.kind != "linear"
-    ratio = float(feed.rail_v[0] / feed.nominal_v[0]) if switching else 1.0
-    volts = float(feed.chip_voltage()[0])
+    real = real_voltage(build)
+    ratio = float(feed.rail_v[0]) / real if switching else 1.0
+    volts = real if feed.converter is None else float(feed.chip_voltage()[0])
     share = lines.share[row, :, 0] * ratio
     chip = lines.chip_a[row, :, 0] + lines.chip_w[row, :, 0] / volts
     load = lines.load_a[:, 0]
@@ -48,7 +63,8 @@ def consumers(build: Build) -> tuple[Consumer, ...]:
         (f"standing {name}", float(value[0]) * ratio)
         for name, value in assessed.product.standing.items()
     ]
-    loss = float(assessed.battery_a[row, 0]) - sum(a for _, a in amounts)
+    given = drain.constant_a[row, :, 0] + drain.power_w[row, :, 0] / real
+    loss = float((drain.share[row, :, 0] * given).sum()) - sum(a for _, a in amounts)
     if feed.converter is not None:
         amounts.append((f"loss in {feed.converter_name}", loss))
     if feed.pack.reservoir is not None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,9 +12,9 @@ from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.decide.builds import Build, averaged_lives
 from advisor.decide.cautions import cautions
-from advisor.decide.drawing import Progress
+from advisor.decide.drawing import Progress, draw_builds
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
-from advisor.decide.reasons import differences, ending, points
+from advisor.decide.reasons import UNNAMED, differences, ending, points
 from advisor.decide.robustness import firmness
 from advisor.faults import AdvisorError, Fault, FaultError
 from advisor.model.ends import ENDS
@@ -22,6 +22,7 @@ from advisor.model.operating_plan import PlanTask, solve
 from advisor.model.packs import cells_name
 from advisor.quantities import show
 from advisor.studies.consumers import Consumer, consumers
+from advisor.studies.money import MoneyItem, money_items
 from advisor.studies.results import (
     BuildResult,
     CostResult,
@@ -44,20 +45,6 @@ if TYPE_CHECKING:
 
 class NotRankedError(AdvisorError):
     """The part is not on the shortlist; the message says why."""
-
-
-@dataclass(frozen=True, slots=True)
-class MoneyItem:
-    """An item of the lifetime cost, per unit; for all units, the pieces needed and bought."""
-
-    item: str
-    """what is paid for"""
-    amount: float | None
-    """[per unit] over the service life"""
-    needed: int | None = None
-    """pieces that all units need"""
-    bought: int | None = None
-    """pieces bought, where a price break or a multiple makes it more"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +76,9 @@ class BuildItem:
     score: float
     """[of 100] at the stated values"""
     difference: float
-    """[points] against the chosen build"""
+    """[points] against the chosen build, at the stated values"""
+    expected: float | None
+    """[of 100] mean over the draws; null without any"""
     battery_life_s: float
     """[s] at the stated values"""
     ends_by: str
@@ -159,7 +148,10 @@ class Explanation:
     cost: CostResult
     """what a unit costs"""
     current: tuple[Consumer, ...]
-    """the pack's mean current by consumer, at its nominal voltage"""
+    """the pack's mean current over its life by consumer, self-discharge included"""
+    charge_c: float | None
+    """[C] what the pack gives until its life ends; over the sum of `current` it is the life, at the
+    stated values; null for a life without end"""
     money: tuple[MoneyItem, ...]
     """the lifetime cost by item"""
     score: tuple[ScoreItem, ...]
@@ -219,11 +211,11 @@ def explain(
         catalogue, product, draws, seed, jobs, progress, estimate_missing=estimate_missing
     )
     place = _place(evaluation, part)
-    rival: Build | None = None
+    rival: Candidate | None = None
     if over is not None:
-        rival = evaluation.candidates[_place(evaluation, over)].best
+        rival = evaluation.candidates[_place(evaluation, over)]
     elif len(evaluation.candidates) > 1:
-        rival = evaluation.candidates[1 if place == 0 else 0].best
+        rival = evaluation.candidates[1 if place == 0 else 0]
     return explained(evaluation, place, rival)
 
 
@@ -239,20 +231,20 @@ def _place(evaluation: Evaluation, part: str) -> int:
     )
 
 
-def explained(evaluation: Evaluation, place: int, rival: Build | None) -> Explanation:
-    """The explanation of the candidate at `place` (0 = first), against another build."""
+def explained(evaluation: Evaluation, place: int, rival: Candidate | None) -> Explanation:
+    """The explanation of the candidate at `place` (0 = first), against another one."""
     candidate = evaluation.candidates[place]
     build = candidate.best
     feed = build.assessed.feed
     current = consumers(build)
-    money = money_items(evaluation, candidate, build)
+    money = money_items(evaluation, candidate, build, candidate.drawn)
     target = evaluation.product.life_target
     return Explanation(
         product=evaluation.product.product,
         part=build.part,
         rank=place + 1,
-        points=build.score,
-        over=None if rival is None else rival.part,
+        points=candidate.score,
+        over=None if rival is None else rival.part.part,
         over_points=None if rival is None else rival.score,
         invented=invented(evaluation),
         build=build_result(build),
@@ -261,10 +253,11 @@ def explained(evaluation: Evaluation, place: int, rival: Build | None) -> Explan
         life_target_s=None if target is None else target.nominal,
         cost=cost_result(candidate, evaluation.own_cost.currency),
         current=current,
+        charge_c=_charge(build),
         money=money,
-        score=_score(evaluation, build, rival),
+        score=_score(evaluation, candidate, rival),
         plan=_plan(evaluation, candidate),
-        builds=_builds(candidate),
+        builds=_builds(evaluation, candidate),
         builds_in_all=len(candidate.builds),
         reasons=_reasons(evaluation, place, rival, current, money),
         cautions=cautions([feed], evaluation.figures.hottest),
@@ -272,46 +265,23 @@ def explained(evaluation: Evaluation, place: int, rival: Build | None) -> Explan
     )
 
 
-def money_items(
-    evaluation: Evaluation, candidate: Candidate, build: Build
-) -> tuple[MoneyItem, ...]:
-    """The lifetime cost of a candidate's build by item, per unit; the items add up to it."""
-    assessed, row = build.assessed, build.row
-    money, feed = assessed.costs, assessed.feed
-    cost = assessed.feed_cost
-    part = candidate.part
-    items: list[tuple[str, float]] = []
-    purchases = {**candidate.cost.bought, **cost.bought}  # by the names of the items
-    extras = {k: float(v[0]) for k, v in candidate.cost.extras.items()}
-    items.append((part.part, float(candidate.cost.part[0])))
-    items += [(f"{part.part}: {name}", amount) for name, amount in extras.items()]
-    if feed.cell is not None:
-        name = f"{feed.option.series * feed.option.parallel} x {feed.cell.cell}"
-        items.append((name, float(cost.pack[0])))
-        if feed.cell.cell in cost.bought:
-            purchases[name] = cost.bought[feed.cell.cell]
-    if feed.converter is not None:
-        items.append((feed.converter_name, float(cost.converter[0])))
-    if evaluation.product.supply_options.reservoir is not None:
-        items.append(("reservoir", float(cost.reservoir[0])))
-    items.append(("development: set-up hours and tools", float(money.development[row, 0])))
-    visits = float(money.replacements[row, 0])
-    words = f"upkeep: {visits:g} battery change{'' if visits == 1 else 's'}"
-    words = "upkeep" if np.isnan(visits) else words
-    items.append((words, float(money.upkeep[row, 0])))
-    out = []
-    for name, amount in items:
-        bought = purchases.get(name)
-        item = MoneyItem(name, known(amount))
-        if bought is not None:
-            item = replace(item, needed=bought.needed, bought=int(bought.purchase.pieces[0]))
-        out.append(item)
-    return tuple(out)
+def _charge(build: Build) -> float | None:
+    """What the pack gives until its life ends, C; None for a life without end."""
+    life, pack = build.assessed.life, build.assessed.feed.pack
+    lasts = float(life.life_s[build.row, 0])
+    if not np.isfinite(lasts):
+        return None
+    mean = float(life.mean_current_a[build.row, 0] + pack.self_discharge_a[0])
+    return mean * lasts
 
 
-def _score(evaluation: Evaluation, build: Build, rival: Build | None) -> tuple[ScoreItem, ...]:
-    mine = points(evaluation, build)
+def _score(
+    evaluation: Evaluation, candidate: Candidate, rival: Candidate | None
+) -> tuple[ScoreItem, ...]:
+    mine = points(evaluation, candidate)
     theirs = None if rival is None else points(evaluation, rival)
+    build = candidate.best
+    other = None if rival is None else rival.best
     out = []
     for i, criterion in enumerate(evaluation.criteria):
         value = float(build.assessed.values[i, build.row, 0])
@@ -323,9 +293,9 @@ def _score(evaluation: Evaluation, build: Build, rival: Build | None) -> tuple[S
                 difference=None if theirs is None else float(mine[i] - theirs[i]),
                 value=criterion.shown(value),
                 over_value=None
-                if rival is None
-                else criterion.shown(float(rival.assessed.values[i, rival.row, 0])),
-                weight=criterion.weight,
+                if other is None
+                else criterion.shown(float(other.assessed.values[i, other.row, 0])),
+                weight=float(evaluation.weights[i]),
             )
         )
     return tuple(out)
@@ -370,7 +340,7 @@ def _plan(evaluation: Evaluation, candidate: Candidate) -> Plan:
     )
 
 
-def _builds(candidate: Candidate, most: int = 8) -> tuple[BuildItem, ...]:
+def _builds(evaluation: Evaluation, candidate: Candidate, most: int = 8) -> tuple[BuildItem, ...]:
     """The chosen build, then the best of each other pack, converter and sleep state."""
     told: dict[tuple[str, str, str], Build] = {}
     for build in candidate.builds:
@@ -379,14 +349,29 @@ def _builds(candidate: Candidate, most: int = 8) -> tuple[BuildItem, ...]:
             (cells_name(feed.option), feed.converter_name, build.assessed.sleep_name(build.row)),
             build,
         )
+    listed = list(told.values())[:most]
+    expected = {build: drawn.expected for build, drawn in candidate.tried.items()}
+    if evaluation.draws:
+        left = [build for build in listed if build not in expected]
+        drawn = draw_builds(
+            evaluation.catalogue,
+            evaluation.product,
+            left,
+            evaluation.criteria,
+            evaluation.draws,
+            evaluation.seed,
+        )
+        expected |= {build: one.expected for build, one in zip(left, drawn, strict=True)}
+        listed[1:] = sorted(listed[1:], key=lambda build: (-expected[build], build.order))
     out = []
-    for build in list(told.values())[:most]:
+    for build in listed:
         assessed, row = build.assessed, build.row
         out.append(
             BuildItem(
                 build=build_result(build),
                 score=build.score,
                 difference=build.score - candidate.best.score,
+                expected=expected.get(build),
                 battery_life_s=float(assessed.life.life_s[row, 0]),
                 ends_by=ENDS[int(assessed.life.ends_by[row, 0])].name,
                 battery_current_a=float(assessed.battery_a[row, 0]),
@@ -400,7 +385,7 @@ def _builds(candidate: Candidate, most: int = 8) -> tuple[BuildItem, ...]:
 def _reasons(
     evaluation: Evaluation,
     place: int,
-    rival: Build | None,
+    rival: Candidate | None,
     current: tuple[Consumer, ...],
     money: tuple[MoneyItem, ...],
 ) -> tuple[str, ...]:
@@ -418,17 +403,26 @@ def _reasons(
     if above:
         out.append(f"beaten or met by every criterion by {', '.join(above)}")
     if rival is not None:
-        for criterion, gain, mine, theirs in differences(evaluation, build, rival):
-            if abs(gain) >= 0.05:
+        rest = candidate.score - rival.score
+        for criterion, gain, mine, theirs in differences(evaluation, candidate, rival):
+            if abs(gain) >= 0.05 or abs(rest) >= UNNAMED:
+                rest -= gain
                 word = "gains" if gain > 0 else "loses"
                 out.append(
                     f"{word} {abs(gain):.1f} points by {criterion.name}: "
                     f"{criterion.shown(mine)} against {criterion.shown(theirs)}"
                 )
-        gap = build.score - rival.score
-        out.append(
-            f"in all {abs(gap):.1f} points {'ahead of' if gap >= 0 else 'behind'} {rival.part}"
-        )
+        gap = candidate.score - rival.score
+        which = "ahead of" if gap >= 0 else "behind"
+        out.append(f"in all {abs(gap):.1f} points {which} {rival.part.part}")
+        if evaluation.draws:
+            stated = candidate.best.score - rival.best.score
+            if abs(stated - gap) >= UNNAMED:
+                which = "ahead" if stated >= 0 else "behind"
+                out.append(
+                    f"at the stated values it would be {abs(stated):.1f} {which}; the draws "
+                    "tell what is uncertain"
+                )
     if current:
         top = current[0]
         out.append(

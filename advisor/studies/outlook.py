@@ -396,7 +396,7 @@ def _point(x: float, candidate: Candidate | None) -> Point:
         lifetime_cost=None if np.isnan(lifetime) else lifetime,
         lifetime_cost_p05=lifetimes.p05,
         lifetime_cost_p95=lifetimes.p95,
-        score=build.score,
+        score=candidate.score,
         step=0,
         joined=False,
     )

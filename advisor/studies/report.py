@@ -10,19 +10,19 @@ from typing import TYPE_CHECKING
 
 from advisor.catalogue.records import KERNELS, Catalogue
 from advisor.catalogue.schema_product import Product
-from advisor.decide.builds import Build
 from advisor.decide.cautions import GENERAL, cautions
 from advisor.decide.drawing import Progress
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
+from advisor.decide.fronts import Offered, fronts
 from advisor.decide.reasons import ending
-from advisor.decide.weighing import may_win
 from advisor.model.packs import Feed
 from advisor.studies.consumers import Consumer, consumers
-from advisor.studies.explain import Explanation, MoneyItem, explained
-from advisor.studies.explain import money_items as money_of
+from advisor.studies.explain import Explanation, explained
 from advisor.studies.gaps import Gaps
 from advisor.studies.gaps import gaps as study_gaps
 from advisor.studies.inventory import FigureRow, figures_of
+from advisor.studies.money import MoneyItem
+from advisor.studies.money import money_items as money_of
 from advisor.studies.outlook import Outlook, outlook
 from advisor.studies.record import digests
 from advisor.studies.results import BuildResult, build_result, known
@@ -55,8 +55,10 @@ class OfferedBuild:
     Attributes
     ----------
     name, battery_a : by which builds of equal score go, the least current (A) and then the name
-    first. values, worth : per criterion, in its unit, and as the 0..1 that its weight multiplies;
-    shown : the values in words. battery_life_s : s. purchase, lifetime : per unit.
+    first. values, worth : per criterion, in its unit at the stated values, and as the 0..1 that its
+    weight multiplies, expected where there are draws; shown : the values in words.
+    battery_life_s : s. purchase : per unit as stated; lifetime : the same over the service life,
+    expected where there are draws; change : share of draws with a battery change.
     current : A at the pack. money : per unit over the service life.
     """
 
@@ -70,6 +72,7 @@ class OfferedBuild:
     ends: str
     purchase: float | None
     lifetime: float | None
+    change: float | None
     current: tuple[Consumer, ...]
     money: tuple[MoneyItem, ...]
 
@@ -187,10 +190,10 @@ def report(
         )
     winner = None
     if found.candidates:
-        rival = found.candidates[1].best if len(found.candidates) > 1 else None
+        rival = found.candidates[1] if len(found.candidates) > 1 else None
         winner = explained(found, 0, rival)
-    offered = [(c, may_win(c.builds)) for c in found.candidates]
-    feeds = [build.assessed.feed for _, builds in offered for build in builds]
+    offered = list(zip(found.candidates, fronts(found, jobs), strict=True))
+    feeds = [one.build.assessed.feed for _, builds in offered for one in builds]
     return Report(
         product=product.product,
         summary=product.summary,
@@ -219,15 +222,23 @@ def report(
 
 
 def _criteria(found: Evaluation) -> Iterator[Weighted]:
-    for one in found.criteria:
-        weight = found.product.priorities[one.name].weight
+    given = [found.product.priorities[one.name].weight for one in found.criteria]
+    total = sum(weight.nominal for weight in given if weight is not None)
+    unsure = any(weight is not None and weight.u for weight in given)
+    for one, weight, share in zip(found.criteria, given, found.weights.tolist(), strict=True):
         assert weight is not None  # a rule asks for it
         yield Weighted(
-            criterion=one.name, weight=weight.nominal, poor=one.poor, good=one.good, unit=one.unit
+            criterion=one.name,
+            # the mean of uncertain ones, by which the expected scores add up
+            weight=total * share if unsure and found.draws else weight.nominal,
+            poor=one.poor,
+            good=one.good,
+            unit=one.unit,
         )
 
 
-def _offered(found: Evaluation, candidate: Candidate, build: Build) -> OfferedBuild:
+def _offered(found: Evaluation, candidate: Candidate, one: Offered) -> OfferedBuild:
+    build, drawn = one.build, one.drawn
     at, row = build.assessed, build.row
     values = at.values[:, row, 0]
     return OfferedBuild(
@@ -235,14 +246,15 @@ def _offered(found: Evaluation, candidate: Candidate, build: Build) -> OfferedBu
         name=build.name,
         battery_a=build.order[1],
         values=tuple(float(v) for v in values),
-        worth=tuple(float(u) for u in at.utilities[:, row, 0]),
+        worth=tuple(float(u) for u in one.worth),
         shown=tuple(c.shown(float(v)) for c, v in zip(found.criteria, values, strict=True)),
         battery_life_s=float(at.life.life_s[row, 0]),
         ends=ending(build),
         purchase=known(at.costs.purchase[row, 0]),
-        lifetime=known(at.costs.lifetime[row, 0]),
+        lifetime=known(at.costs.lifetime[row, 0] if drawn is None else drawn.cost),
+        change=None if drawn is None else known(drawn.change),
         current=consumers(build),
-        money=_comparable(money_of(found, candidate, build), build.part),
+        money=_comparable(money_of(found, candidate, build, drawn), build.part),
     )
 
 

@@ -14,6 +14,7 @@ import numpy as np
 
 from advisor.catalogue.records import Catalogue
 from advisor.decide.builds import Build
+from advisor.decide.drawing import Drawn
 from advisor.decide.evaluate import Candidate, Evaluation
 from advisor.decide.ranks import percentiles
 from advisor.decide.screens import Failed
@@ -119,24 +120,43 @@ class LifeResult:
 
 @dataclass(frozen=True, slots=True)
 class CostResult:
-    """Cost per unit over the service life, at the stated values; None where a figure is missing."""
+    """Cost per unit over the service life; None where a figure is missing, or without draws.
+
+    Expectations are over the draws in which the part keeps every need and limit.
+    """
 
     currency: str
     """of every amount"""
     purchase: float | None
-    """[per unit] part, extras, pack, converter, reservoir, at the price of the quantity bought"""
+    """[per unit] part, extras, pack, converter, reservoir, at the price of the quantity bought, at
+    the stated values"""
     development: float | None
-    """[per unit] set-up hours and tools, over the units made"""
+    """[per unit] set-up hours and tools, over the units made, at the stated values"""
     upkeep: float | None
-    """[per unit] battery changes with their visits"""
+    """[per unit] battery changes with their visits, at the stated values"""
     lifetime: float | None
-    """[per unit] purchase, development and upkeep"""
+    """[per unit] purchase, development and upkeep, at the stated values"""
     replacements: float | None
-    """battery changes over the service life"""
-    lifetime_p05: float | None
+    """battery changes over the service life, at the stated values"""
+    expected: float | None
+    """[per unit] mean over the draws of what it costs over the service life"""
+    p05: float | None
     """[per unit] 5 % of the draws are below"""
-    lifetime_p95: float | None
+    p95: float | None
     """[per unit] 95 % of the draws are below"""
+    expected_purchase: float | None
+    """[per unit] mean of the purchase"""
+    expected_development: float | None
+    """[per unit] mean of the development"""
+    expected_upkeep: float | None
+    """[per unit] mean of the upkeep"""
+    change_probability: float | None
+    """[share] draws in which the battery is changed at least once over the service life"""
+
+    @property
+    def told(self) -> float | None:
+        """Per unit over the service life: expected, or at the stated values without draws."""
+        return self.lifetime if self.expected is None else self.expected
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,13 +164,14 @@ class CriterionResult:
     """A criterion's value, its worth, its weight and its points."""
 
     value: float
-    """the figure, in `unit`"""
+    """the figure at the stated values, in `unit`"""
     unit: str
     """of the value: SI, or a currency"""
     utility: float
-    """[0 to 1] what the value is worth: 0 at `poor`, 1 at `good`"""
+    """[0 to 1] what it is worth, 0 at `poor` and 1 at `good`: the mean over the draws, of which
+    those that break a need count 0, or without draws that of the value"""
     weight: float
-    """of a sum of 1"""
+    """of a sum of 1; the mean where weights are uncertain"""
     points: float
     """100 × weight × utility"""
 
@@ -182,7 +203,10 @@ class RankedPart:
     invented: bool
     """whether its file says that it is demonstration data"""
     score: float
-    """[of 100] Σ points of the criteria, at the stated values"""
+    """[of 100] Σ points of the criteria: the mean over the draws, or without draws that of the
+    stated values"""
+    stated_score: float
+    """[of 100] the same at the stated values"""
     score_range: Spread
     """[of 100] of the draws; a weight written `5 ± 2` is drawn too"""
     first_place_probability: float | None
@@ -274,9 +298,14 @@ def power_result(build: Build) -> Power:
     )
 
 
+def fitting(drawn: Drawn, values: np.ndarray) -> np.ndarray:
+    """Those of the values (N,) in which every need and limit is kept."""
+    return values if drawn.fits.all() else values[drawn.fits]
+
+
 def spread(values: np.ndarray | None) -> Spread:
     """5, 50, 95 % of draws; Nones without them."""
-    if values is None or bool(np.isnan(values).any()):
+    if values is None or not values.size or bool(np.isnan(values).any()):
         return Spread(p05=None, p50=None, p95=None)
     p05, p50, p95 = percentiles(values)
     return Spread(p05=p05, p50=p50, p95=p95)
@@ -299,10 +328,9 @@ def life_result(candidate: Candidate, averaged: float) -> LifeResult:
 
 def cost_result(candidate: Candidate, currency: str) -> CostResult:
     """Cost of the chosen build."""
-    build = candidate.best
+    build, drawn = candidate.best, candidate.drawn
     money, row = build.assessed.costs, build.row
-    drawn = None if candidate.drawn is None else candidate.drawn.lifetime
-    lifetimes = spread(drawn)
+    lifetimes = spread(None if drawn is None else fitting(drawn, drawn.lifetime))
     return CostResult(
         currency=currency,
         purchase=known(money.purchase[row, 0]),
@@ -310,8 +338,13 @@ def cost_result(candidate: Candidate, currency: str) -> CostResult:
         upkeep=known(money.upkeep[row, 0]),
         lifetime=known(money.lifetime[row, 0]),
         replacements=known(money.replacements[row, 0]),
-        lifetime_p05=lifetimes.p05,
-        lifetime_p95=lifetimes.p95,
+        expected=None if drawn is None else known(drawn.cost),
+        p05=lifetimes.p05,
+        p95=lifetimes.p95,
+        expected_purchase=None if drawn is None else known(drawn.purchase),
+        expected_development=None if drawn is None else known(drawn.development),
+        expected_upkeep=None if drawn is None else known(drawn.upkeep),
+        change_probability=None if drawn is None else known(drawn.change),
     )
 
 

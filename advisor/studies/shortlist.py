@@ -204,7 +204,7 @@ def _ranked(
 ) -> RankedPart:
     build = candidate.best
     assessed, row = build.assessed, build.row
-    won = points(evaluation, build)
+    won, worth = points(evaluation, candidate), candidate.worth
     target = evaluation.product.life_target
     meets = None
     if candidate.drawn is not None and target is not None:
@@ -217,7 +217,8 @@ def _ranked(
         part=build.part,
         maker=candidate.part.maker,
         invented=candidate.part.invented,
-        score=build.score,
+        score=candidate.score,
+        stated_score=build.score,
         score_range=spread(None if candidate.drawn is None else candidate.drawn.score),
         first_place_probability=None if firm.first is None else float(firm.first[place]),
         meets_life_target_probability=meets,
@@ -242,8 +243,8 @@ def _ranked(
             c.name: CriterionResult(
                 value=float(assessed.values[i, row, 0]),
                 unit=c.unit,
-                utility=float(assessed.utilities[i, row, 0]),
-                weight=c.weight,
+                utility=float(worth[i]),
+                weight=float(evaluation.weights[i]),
                 points=float(won[i]),
             )
             for i, c in enumerate(evaluation.criteria)

@@ -11,6 +11,7 @@ from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.decide.drawing import Progress
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
+from advisor.decide.fronts import fronts
 from advisor.decide.leading import Deciding
 from advisor.decide.tips import Tip, nearest_tips
 from advisor.decide.weighing import leads
@@ -128,7 +129,7 @@ def tipping(
             never_first=(),
             warnings=base.warnings,
         )
-    order = leads(base, base.weights)
+    order = leads(base, fronts(base), base.weights)
     names = [c.part.part for c in base.candidates]
     contenders = tuple(sorted(names[:CONTENDERS]))
     asked = _asked(base, levers)

@@ -13,6 +13,7 @@ from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.decide.drawing import Progress
 from advisor.decide.evaluate import Evaluation, evaluate
+from advisor.decide.fronts import Offered, fronts
 from advisor.decide.unknown_weights import WEIGHTINGS, standings
 from advisor.decide.value import Criterion
 from advisor.decide.weighing import (
@@ -80,7 +81,7 @@ class StandingRow:
     part: str
     """the part's id"""
     acceptability: float
-    """[share] weightings that put it first, at the stated values; ties are split"""
+    """[share] weightings that put it first by its expected score; ties are split"""
     central_weights: Mapping[str, float]
     """[of 1] criterion to the mean of the weightings that put it first; empty where none did"""
     confidence: float | None
@@ -174,15 +175,17 @@ def weights(
     elif pairs:
         method = "pairs"
         new, consistency = _by_pairs(pairs, names)
-    before = evaluate(catalogue, product)
+    before = evaluate(catalogue, product, draws, seed, jobs)
     now = before.weights
     if new is None:
         new = now
     texts = {n: _text(w) for n, w in zip(names, new, strict=True)}
     changed = before
     if method != "file":
-        changed = evaluate(catalogue, weighed(product, {n: float(t) for n, t in texts.items()}))
-    found = leads(changed, new)
+        by_answers = weighed(product, {n: float(t) for n, t in texts.items()})
+        changed = evaluate(catalogue, by_answers, draws, seed, jobs)
+    offered = fronts(before, jobs)
+    found = leads(before, offered, new)
     return Weights(
         product=product.product,
         method=method,
@@ -202,7 +205,7 @@ def weights(
             )
         ),
         never_first=tuple(sorted(lead.part for lead in found if lead.distance is None)),
-        unknown=_unknown(before, draws, seed, jobs, progress),
+        unknown=_unknown(before, offered, draws, seed, jobs, progress),
         texts=texts,
     )
 
@@ -213,11 +216,16 @@ def pairs_of(product: Product) -> list[tuple[str, str]]:
 
 
 def _unknown(
-    evaluation: Evaluation, draws: int, seed: int, jobs: int, progress: Progress | None
+    evaluation: Evaluation,
+    offered: Sequence[Sequence[Offered]],
+    draws: int,
+    seed: int,
+    jobs: int,
+    progress: Progress | None,
 ) -> UnknownWeights:
     names = [c.name for c in evaluation.criteria]
     rows = []
-    for one in standings(evaluation, draws, seed, jobs, progress):
+    for one in standings(evaluation, offered, draws, seed, jobs, progress):
         central = [] if one.central is None else zip(names, one.central.tolist(), strict=True)
         rows.append(StandingRow(one.part, one.acceptability, dict(central), one.confidence))
     return UnknownWeights(WEIGHTINGS, draws, tuple(rows))

@@ -206,6 +206,36 @@ def several(seed: int, count: int = 3, reservoir: bool = False) -> Draft:
     return replace(first, others=others)
 
 
+def unsure(one: Draft, seed: int) -> Draft:
+    """The same draft with uncertainties on most of its figures, some of them wide."""
+    rng = np.random.default_rng((seed, 77))
+    figure = re.compile(
+        r"(?<![0-9a-z.-])(time|current|charge|capacity|for|idle-current|every): "
+        r"([0-9.]+ [a-zA-Zµ]+)(?=[,}\n])"
+    )
+
+    def spread(found: re.Match[str]) -> str:
+        if rng.random() < 0.3 or found[2].startswith("0"):
+            return found[0]
+        share = rng.choice([2, 5, 10, 25])
+        coverage = " (k=2)" if rng.random() < 0.5 else ""
+        return f"{found[1]}: {found[2]} ± {share} %{coverage}"
+
+    def all_of(texts: dict[str, str]) -> dict[str, str]:
+        return {name: figure.sub(spread, text) for name, text in texts.items()}
+
+    return replace(
+        one,
+        points=all_of(one.points),
+        kernels={kernel: all_of(variants) for kernel, variants in one.kernels.items()},
+        sleeps=all_of(one.sleeps),
+        cells=all_of(one.cells),
+        converters=all_of(one.converters),
+        tasks=[figure.sub(spread, task) for task in one.tasks],
+        others=all_of(one.others),
+    )
+
+
 def _figure(time_ms: float, current_ma: float) -> str:
     return (
         f"{{time: {time_ms:.4g} ms, current: {current_ma:.4g} mA, supply: 3.0 V, evidence: bench}}"

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from scipy import stats
 
 from advisor.decide.information import partial, perfect
+from advisor.decide.robustness import expected_regret
 
 N = 100_000
 M1, M2, S1, S2 = 1.0, 0.5, 2.0, 1.0
@@ -73,3 +76,27 @@ def test_a_step_is_seen() -> None:
     mean = 1.0 * stats.norm.cdf(1.5) - 10.0 * stats.norm.sf(1.5)
     exact = stats.norm.cdf(1.5) - max(mean, 0.0)
     assert found.value == pytest.approx(exact, abs=0.05)
+
+
+@given(
+    parts=st.integers(1, 7),
+    draws=st.integers(1, 60),
+    kind=st.sampled_from(["normal", "steps", "heavy"]),
+    seed=st.integers(0, 9999),
+)
+def test_the_least_regret_is_the_greatest_mean_score(
+    parts: int, draws: int, kind: str, seed: int
+) -> None:
+    # regret is E[max s] - E[s_p]: the first term is the same for all (Raiffa & Schlaifer 1961)
+    rng = np.random.default_rng(seed)
+    scores = {
+        "normal": rng.normal(50, 20, (parts, draws)),
+        "steps": rng.integers(0, 3, (parts, draws)).astype(float),
+        "heavy": np.clip(50 + 30 * rng.standard_cauchy((parts, draws)), 0, 100),
+    }[kind]
+    regrets, means = expected_regret(scores), scores.mean(axis=1)
+    least = np.isclose(regrets, regrets.min(), rtol=1e-9, atol=1e-9)
+    most = np.isclose(means, means.max(), rtol=1e-9, atol=1e-9)
+    assert (least == most).all()
+    # what is left over is what knowing all would add
+    assert regrets.min() == pytest.approx(perfect(scores), rel=1e-9, abs=1e-9)

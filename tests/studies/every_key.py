@@ -151,6 +151,22 @@ cost:
   service-visit: 30.00
   tools: 100
   rates: {USD: 0.92}
+measuring:
+  hours:
+    kernel: 3 h
+    idle-current: 30 min
+    sleep-current: 4 h
+    wake: 5 h
+    block: 6 h
+    quotation: 40 min
+    toolchain-trial: 7 h
+    maturity: 50 min
+    product: 9 h
+    cell: 10 h
+    converter: 11 h
+    calibration: 12 h
+    other: 13 h
+    whole-part: 14 h
 priorities:
   battery-life: {weight: 5, poor: 1 year, good: 9 years}
   lifetime-cost: {weight: 4, poor: 300.00, good: 6.00}

@@ -41,3 +41,12 @@ def loaded(root: Path, parts: Mapping[str, str], product: str) -> tuple[Catalogu
     for name, text in parts.items():
         (root / f"parts/{name}.yaml").write_text(text)
     return load_run([root], product.encode())
+
+
+def loaded_files(root: Path, files: Mapping[str, str], product: str) -> tuple[Catalogue, Product]:
+    """A catalogue of files, by their names below the root, and a product."""
+    for name, text in files.items():
+        path = root / f"{name}.yaml"
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(text)
+    return load_run([root], product.encode())

@@ -1,0 +1,255 @@
+"""Which build of each part: the one of the greatest expected score, on common random numbers.
+
+A part has dozens of builds, and drawing all of them through all draws would take most of a run. A
+build's expected score differs from its stated one because what it is worth bends: where a battery
+change comes in, at an anchor, where a need breaks. So it is looked for in three steps:
+
+1. The spread of a part's current is taken from a few draws of its best stated build in each sleep
+   state, that of each pack's capacity from as many, and every build's utilities are averaged over
+   lives so spread. A build that breaks a need in some draws is worth less than that, never more.
+2. Builds that may come within a margin of a part's best go through some of the draws.
+3. Those that are then not clearly behind, by paired differences, go through all. Should what was
+   found there fall below what another build promises, that one is drawn too.
+
+What is lost against drawing all builds through all draws is held by tests on random products.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from advisor.decide.builds import Build, PartSide, relived
+from advisor.decide.drawing import Drawn
+from advisor.decide.ranks import DIGITS
+from advisor.decide.screens import Failed
+from advisor.decide.stage import Stage
+from advisor.decide.value import Criterion
+from advisor.model.draws import Array
+from advisor.model.ends import INDEX
+from advisor.model.packs import cells_name
+
+FEW = 64  # draws of a spread
+SOME = 128  # draws by which most builds are told from the best
+NEAR = 0.1  # points by which an average over spread lives may be wrong, and
+LEANING = 0.1  # of what it differs from the stated score, as much again
+WITHIN = 0.05  # points that may be lost
+AT_ONCE = 8  # builds drawn together where a part's likeliest ones fit too seldom
+
+Draw = Callable[[Sequence[Build], int], list[Drawn]]
+
+
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """A part's chosen build and its draws; `tried` are all builds that went through all draws."""
+
+    build: Build
+    drawn: Drawn
+    tried: Mapping[Build, Drawn]
+
+
+@dataclass(frozen=True, slots=True)
+class Spread:
+    """What lives are spread by: of each pack, by its name, the capacity at hand over the stated one
+    and the current that it loses by itself, (Q,) each, and the stated loss."""
+
+    capacity: Mapping[str, Array]
+    loss_a: Mapping[str, Array]
+    stated_loss_a: Mapping[str, float]
+
+
+def asleep(build: Build) -> tuple[str, str]:
+    """A build's part and sleep state: what its current's spread mostly comes of."""
+    return build.part, build.assessed.sleep_name(build.row)
+
+
+def pack_spread(drawn: Stage, builds: Sequence[Build]) -> Spread:
+    """The spread of the packs that builds use, by a pass over a few draws."""
+    capacity, loss, stated_loss = {}, {}, {}
+    for build in builds:
+        feed = build.assessed.feed
+        name = cells_name(feed.option)
+        if name in capacity:
+            continue
+        at = drawn.product.supply_options.cells.index(feed.option)
+        there = drawn.feed(at, feed.converter_name)[0].pack
+        capacity[name] = (there.capacity_c * there.least_capacity) / (
+            feed.pack.capacity_c * feed.pack.least_capacity
+        )
+        loss[name] = there.self_discharge_a + there.leak_a
+        stated_loss[name] = float((feed.pack.self_discharge_a + feed.pack.leak_a)[0])
+    return Spread(capacity, loss, stated_loss)
+
+
+def spread_worth(
+    builds: Sequence[Build],
+    current: Mapping[tuple[str, str], Array],
+    packs: Spread,
+    side: PartSide,
+    here: Stage,
+    criteria: Sequence[Criterion],
+) -> Array:
+    """Utilities of builds averaged over spread lives, (B, C).
+
+    Parameters
+    ----------
+    current : of each part and sleep state, the current over the stated one, (Q,). side : of all
+    parts, stated.
+    """
+    groups: dict[int, list[int]] = {}
+    for i, build in enumerate(builds):
+        groups.setdefault(id(build.assessed), []).append(i)
+    out = np.empty((len(builds), len(criteria)))
+    for members in groups.values():
+        assessed = builds[members[0]].assessed
+        rows = np.array([builds[i].row for i in members], dtype=np.intp)
+        name = cells_name(assessed.feed.option)
+        stated = assessed.battery_a[rows]
+        moved = stated * np.stack([current[asleep(builds[i])] for i in members])
+        with np.errstate(divide="ignore", invalid="ignore"):
+            before, after = stated + packs.stated_loss_a[name], moved + packs.loss_a[name]
+            factor = packs.capacity[name] * np.where(after > 0, before / after, 1.0)
+        # age ends these whatever they draw
+        factor[assessed.life.ends_by[rows, 0] == INDEX["shelf-life"]] = 1.0
+        worth = relived(assessed, rows, factor, side, here.own_cost, criteria)
+        out[members] = worth.mean(axis=2).T
+    return out
+
+
+def choose_builds(
+    builds: Sequence[Sequence[Build]],
+    worth: Sequence[Array],
+    weights: Array,
+    wanted: float,
+    draws: int,
+    draw: Draw,
+) -> tuple[list[Chosen | None], list[Drawn]]:
+    """The chosen build of each part, and the surest one's draws.
+
+    Parameters
+    ----------
+    builds : of each of P parts, at least one. worth : (B, C) of `spread_worth`, part by part.
+    weights : (C,). wanted : share of the draws in which needs and limits must be kept.
+    draw : builds through so many draws, of which fewer are the first of more.
+
+    Returns
+    -------
+    (P,) None where no build fits in so many draws; (P,) the draws that fit most often.
+    """
+    told = [_promise(some, 100 * (w @ weights)) for some, w in zip(builds, worth, strict=True)]
+    race = [_Race(list(some), promise, wanted) for some, promise in zip(builds, told, strict=True)]
+    if draws >= 2 * SOME:
+        asked = [(one, build) for one in race for build in one.contenders()]
+        found = draw([build for _, build in asked], SOME)
+        for (one, build), drawn in zip(asked, found, strict=True):
+            one.some[build] = drawn
+    while True:
+        asked = [(one, build) for one in race for build in one.next()]
+        if not asked:
+            break
+        found = draw([build for _, build in asked], draws)
+        for (one, build), drawn in zip(asked, found, strict=True):
+            one.tried[build] = drawn
+    return [one.chosen() for one in race], [one.surest() for one in race]
+
+
+def _promise(builds: Sequence[Build], smooth: Array) -> Array:
+    """What builds may be worth at most, points (B,), where they keep all their needs."""
+    stated = np.array([build.score for build in builds])
+    return np.asarray(smooth + NEAR + LEANING * np.abs(smooth - stated))
+
+
+class _Race:
+    """One part's builds on the way to the best."""
+
+    def __init__(self, builds: list[Build], promise: Array, wanted: float) -> None:
+        self.wanted = wanted
+        order = sorted(range(len(builds)), key=lambda i: (-float(promise[i]), builds[i].order))
+        self.builds = [builds[i] for i in order]
+        self.promise = {builds[i]: float(promise[i]) for i in order}
+        stated = [build.score for build in builds]
+        # what is promised less what it may be wrong by, twice over: what it is worth at the least
+        self.least = max(
+            float(promise[i]) - 2 * (NEAR + LEANING * abs(float(promise[i]) - stated[i]))
+            for i in range(len(builds))
+        )
+        self.some: dict[Build, Drawn] = {}
+        self.tried: dict[Build, Drawn] = {}
+
+    def contenders(self) -> list[Build]:
+        """Builds worth some draws: none where only one is in question."""
+        near = [b for b in self.builds if self.promise[b] > self.least]
+        return near if len(near) > 1 else []
+
+    def best(self) -> Build | None:
+        """The best of those that went through all draws and fit often enough."""
+        fit = [b for b, drawn in self.tried.items() if drawn.fit >= self.wanted]
+        return min(fit, key=self._order, default=None)
+
+    def _order(self, build: Build) -> tuple[float, tuple[float, float, Build]]:
+        return (-round(self.tried[build].expected, DIGITS), build.order)
+
+    def next(self) -> list[Build]:
+        """Builds that must still go through all draws; empty when the best is found."""
+        left = [b for b in self.builds if b not in self.tried]
+        best = self.best()
+        if best is None:
+            if not self.tried and self.some:
+                return self._nearly_best()
+            return left[: AT_ONCE if self.tried else 1]
+        mine = self.tried[best].expected
+        seen = self.some.get(best)
+        return [b for b in left if self._may_beat(b, best, mine, seen)][:AT_ONCE]
+
+    def _may_beat(self, build: Build, best: Build, mine: float, seen: Drawn | None) -> bool:
+        """Whether a build may be worth more than `mine`, by so much that it counts."""
+        if seen is None or build not in self.some:
+            return self.promise[build] > mine + WITHIN
+        ahead, error = self._ahead(build, best)
+        if ahead + 2 * error > WITHIN:
+            return True
+        # what the best loses only beyond the draws that both went through, the other need not lose
+        return mine < seen.expected - WITHIN and self.some[build].expected > mine + WITHIN
+
+    def _nearly_best(self) -> list[Build]:
+        """Of those that went through some draws the best, and those not clearly behind it."""
+        sure = [b for b, drawn in self.some.items() if drawn.fit >= self.wanted]
+        among = sure or list(self.some)
+        best = min(among, key=lambda b: (-round(self.some[b].expected, DIGITS), b.order))
+        out = [best]
+        for build in among:
+            ahead, error = self._ahead(build, best)
+            if build is not best and ahead + 2 * error > WITHIN:
+                out.append(build)
+        return out
+
+    def _ahead(self, build: Build, best: Build) -> tuple[float, float]:
+        """Points that a build is ahead of another by some draws, with its standard error."""
+        gap = self.some[build].score - self.some[best].score
+        return float(gap.mean()), float(gap.std() / np.sqrt(len(gap)))
+
+    def chosen(self) -> Chosen | None:
+        """The best, once it is found; None where no build fits often enough."""
+        best = self.best()
+        return None if best is None else Chosen(best, self.tried[best], self.tried)
+
+    def surest(self) -> Drawn:
+        """The draws of the build that fits most often."""
+        return max(self.tried.values(), key=lambda drawn: drawn.fit)
+
+
+def unsure(surest: Drawn, wanted: float) -> tuple[Failed, ...]:
+    """Why a part is out whose surest build keeps its needs in too few draws."""
+    need, share = next(iter(surest.broken.items()))
+    words = f"needs.confidence ({need} broken in {100 * share:.0f} % of draws)"
+    return (
+        Failed(
+            need=words,
+            required=wanted,
+            offered=surest.fit,
+            dimension="share",
+            miss=wanted - surest.fit,
+        ),
+    )

@@ -1,0 +1,59 @@
+"""No hours are silently ignored: changing any moves an effort in `gaps`, and no ranking."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from advisor.catalogue.load import with_changes
+from advisor.catalogue.records import Catalogue
+from advisor.catalogue.schema_product import Product
+from advisor.studies.gaps import gaps
+from advisor.studies.results import plain
+from advisor.studies.shortlist import shortlist
+from tests.studies.every_key import CELL, KERNELS, LINEAR, PART, PRODUCT
+from tests.studies.small import loaded_files
+from tests.studies.test_every_key import MEASURING, changed, every_leaf
+
+HOURS = [(p, t) for p, t, _ in every_leaf() if p.startswith(MEASURING)]
+# a figure of each kind is uncertain
+UNCERTAIN = (
+    "probe-part:sleep-states.ram-kept.wake-time=900(9) us",
+    "probe-part:blocks.radio-advert.current=6.1(1) mA",
+    "probe-part:price.breaks.1=1.42(5)",
+    "probe-part:board-area=40(2) mm2",
+    "probe:workload.sample.loads.radio.current=60(1) mA",
+)
+
+
+@pytest.fixture(scope="module")
+def inputs(tmp_path_factory: pytest.TempPathFactory) -> tuple[Catalogue, Product]:
+    files = {
+        "kernels": KERNELS,
+        "parts/probe-part": PART,
+        "cells/probe-cell": CELL,
+        "converters/probe-ldo": LINEAR,
+    }
+    folder: Path = tmp_path_factory.mktemp("catalogue")
+    return with_changes(*loaded_files(folder, files, PRODUCT), UNCERTAIN)
+
+
+@pytest.mark.parametrize(("path", "text"), HOURS, ids=[p for p, _ in HOURS])
+def test_changing_hours_changes_efforts_alone(
+    inputs: tuple[Catalogue, Product], path: str, text: str
+) -> None:
+    if path.endswith("converter"):
+        inputs = with_changes(*inputs, ["probe:supply-options.converters=[probe-ldo]"])
+    there = with_changes(*inputs, changed(path, text))
+
+    def efforts(catalogue: Catalogue, product: Product) -> dict[str, float]:
+        found = gaps(catalogue, product, draws=100)
+        return {g.path: g.effort_h for g in (*found.figures, *found.groups)}
+
+    before, after = efforts(*inputs), efforts(*there)
+    assert before.keys() == after.keys()
+    moved = {at for at, hours in before.items() if after[at] != hours}
+    assert moved
+    assert ("probe-part" in moved) == path.endswith("whole-part")
+    assert plain(shortlist(*there, draws=40)) == plain(shortlist(*inputs, draws=40))
