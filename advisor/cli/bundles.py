@@ -8,6 +8,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any, get_type_hints
 
 from advisor.cli.options import (
+    AllOption,
     CatalogOption,
     DrawsOption,
     Format,
@@ -29,8 +30,8 @@ if TYPE_CHECKING:
 
 # The order in which a command offers what its bundles hold.
 ORDER = (
-    *("catalog", "changes", "seed", "draws", "jobs", "form", "output", "width", "no_color"),
-    *("quiet", "no_cache"),
+    *("catalog", "changes", "seed", "draws", "jobs", "everything", "form", "output"),
+    *("width", "no_color", "quiet", "no_cache"),
 )
 
 
@@ -129,6 +130,12 @@ class Show(Form):
     """All of how a result is shown."""
 
     output: OutputOption = None
+
+
+class Answer(Show):
+    """How an answer about a product is shown, which leaves things out."""
+
+    everything: AllOption = False
 
 
 class Command:

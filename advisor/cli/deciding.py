@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from advisor.cli.bundles import Command, Files, Look, Sampling, Show, Workers
+from advisor.cli.bundles import Answer, Command, Files, Look, Sampling, Workers
 from advisor.cli.options import ProductArgument
 
 if TYPE_CHECKING:
@@ -90,12 +90,13 @@ def revisit(
     *,
     files: Files,
     workers: Workers,
-    show: Show,
+    show: Answer,
 ) -> int:
     """Revisit a decision. What has changed since, and whether it still stands.
 
     Example: part-advisor revisit record.yaml
     """
+    from advisor.present.left_out import told
     from advisor.studies.record import read_decision
     from advisor.studies.record import revisit as study
 
@@ -107,7 +108,9 @@ def revisit(
     def page() -> Page:
         from advisor.present.record import revisited_page
 
-        return revisited_page(found, screen.columns)
+        return revisited_page(found, screen.columns, screen.everything)
 
-    screen.give(found.document(), lambda: found.rows(), page, found.shortlist.warnings)
+    listed = found.shortlist
+    beside = [*listed.warnings, *told(listed.left_out, screen.everything)]
+    screen.give(found.document(), lambda: found.rows(), page, beside)
     return 0 if found.stands else 1

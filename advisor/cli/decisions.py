@@ -7,12 +7,17 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from advisor.cli.bundles import Command, Files, Sampling, Show
+from advisor.cli.bundles import Answer, Command, Files, Sampling
 from advisor.cli.options import AlongOption, DrawsOption, EstimateOption, ProductArgument
 
 if TYPE_CHECKING:
+    from advisor.cli.output import Screen
     from advisor.present.layout import Page
+    from advisor.studies.explain import Explanation
+    from advisor.studies.gaps import Gaps
+    from advisor.studies.outlook import Outlook
     from advisor.studies.shortlist import Shortlist
+    from advisor.studies.tipping import Tipping
 
 
 class FewDraws(Sampling):
@@ -44,7 +49,7 @@ def shortlist(
     *,
     files: Files,
     sampling: Sampling,
-    show: Show,
+    show: Answer,
     estimate_missing: EstimateOption = False,
     top: Annotated[
         int, typer.Option("--top", metavar="N", min=0, help="Rows to show; 0 for all (table).")
@@ -74,15 +79,22 @@ def shortlist(
     def page() -> Page:
         from advisor.present.tables import shortlist_page
 
-        return shortlist_page(found, screen.columns, top or None)
+        return shortlist_page(found, screen.columns, top or None, screen.everything)
 
     screen.give(
         found,
         lambda: with_cautions([flat_row(p) for p in found.ranking], found.cautions),
         page,
-        [*found.warnings, *_none_fits(found)],
+        [*_beside(found, screen), *_none_fits(found)],
     )
     return 0 if found.ranking else 1
+
+
+def _beside(found: Shortlist | Explanation | Outlook | Tipping | Gaps, screen: Screen) -> list[str]:
+    """What CSV cannot say: warnings, and what was left out."""
+    from advisor.present.left_out import told
+
+    return [*found.warnings, *told(found.left_out, screen.everything)]
 
 
 def _none_fits(found: Shortlist) -> list[str]:
@@ -107,7 +119,7 @@ def explain(
     *,
     files: Files,
     sampling: Sampling,
-    show: Show,
+    show: Answer,
     estimate_missing: EstimateOption = False,
 ) -> int:
     """Show where current, money and points go. One part is set against another.
@@ -136,13 +148,13 @@ def explain(
     def page() -> Page:
         from advisor.present.tables import explanation_page
 
-        return explanation_page(found, screen.columns)
+        return explanation_page(found, screen.columns, screen.everything)
 
     screen.give(
         found,
         lambda: with_cautions([plain(i) for i in found.score], found.cautions),
         page,
-        found.warnings,
+        _beside(found, screen),
     )
     return 0
 
@@ -170,7 +182,7 @@ def outlook(
     *,
     files: Files,
     sampling: FewDraws,
-    show: Show,
+    show: Answer,
 ) -> int:
     """Show battery life and cost along a figure. Tells where the leader changes.
 
@@ -204,10 +216,13 @@ def outlook(
     def page() -> Page:
         from advisor.present.curves import outlook_page
 
-        return outlook_page(found, screen.columns)
+        return outlook_page(found, screen.columns, screen.everything)
 
     screen.give(
-        document(found), lambda: with_cautions(found.rows(), found.cautions), page, found.warnings
+        document(found),
+        lambda: with_cautions(found.rows(), found.cautions),
+        page,
+        _beside(found, screen),
     )
     fits = any(p.battery_life_s for one in found.levers for c in one.curves for p in c.points)
     return 0 if fits else 1
@@ -229,7 +244,7 @@ def tipping(
     ] = 6,
     *,
     files: Files,
-    show: Show,
+    show: Answer,
 ) -> int:
     """Tell what would change the winner. Each figure has the value at which another part leads.
 
@@ -247,9 +262,9 @@ def tipping(
     def page() -> Page:
         from advisor.present.tipping import tipping_page
 
-        return tipping_page(found, screen.columns)
+        return tipping_page(found, screen.columns, screen.everything)
 
-    screen.give(found, lambda: [plain(tip) for tip in found.levers], page, found.warnings)
+    screen.give(found, lambda: [plain(tip) for tip in found.levers], page, _beside(found, screen))
     return 0 if found.winner is not None else 1
 
 
@@ -258,7 +273,7 @@ def gaps(
     *,
     files: Files,
     sampling: ManyDraws,
-    show: Show,
+    show: Answer,
 ) -> int:
     """Tell what to measure next. Each figure has what knowing it first is worth.
 
@@ -277,7 +292,7 @@ def gaps(
     def page() -> Page:
         from advisor.present.gaps import gaps_page
 
-        return gaps_page(found, screen.columns)
+        return gaps_page(found, screen.columns, screen.everything)
 
-    screen.give(found, found.rows, page, found.warnings)
+    screen.give(found, found.rows, page, _beside(found, screen))
     return 0 if found.chosen is not None else 1

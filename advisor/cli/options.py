@@ -65,6 +65,9 @@ WidthOption = Annotated[
     ),
 ]
 NoColorOption = Annotated[bool, typer.Option("--no-color", help="No colour.")]
+AllOption = Annotated[
+    bool, typer.Option("--all", help="Tell all that was left out, with why (table, CSV).")
+]
 QuietOption = Annotated[bool, typer.Option("--quiet", "-q", help="No warnings on standard error.")]
 NoCacheOption = Annotated[
     bool, typer.Option("--no-cache", help="Read every file; neither use nor keep the cache.")

@@ -29,6 +29,7 @@ class Screen:
     width: int
     no_color: bool
     quiet: bool
+    everything: bool = False
 
     def __post_init__(self) -> None:
         """Refuse a place that cannot be written before any work is done."""

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
-from advisor.cli.bundles import Command, Files, Sampling, Show
+from advisor.cli.bundles import Answer, Command, Files, Sampling
 from advisor.cli.options import ProductArgument
 
 if TYPE_CHECKING:
@@ -62,13 +62,14 @@ def weights(
     *,
     files: Files,
     sampling: Sampling,
-    show: Show,
+    show: Answer,
 ) -> int:
     """Show what weights mean and whom they put first. Makes them from an order or from pairs.
 
     Example: part-advisor weights valve-driver
     """
     from advisor.cli.progress import progress
+    from advisor.present.left_out import told
     from advisor.studies.results import plain
     from advisor.studies.weights import weights as study
 
@@ -101,9 +102,10 @@ def weights(
     def page() -> Page:
         from advisor.present.weights import weights_page
 
-        return weights_page(found, screen.columns)
+        return weights_page(found, screen.columns, screen.everything)
 
-    screen.give(found, lambda: [plain(row) for row in found.rows], page)
+    beside = [*found.warnings, *told(found.left_out, screen.everything)]
+    screen.give(found, lambda: [plain(row) for row in found.rows], page, beside)
     return 0 if found.winner is not None else 1
 
 

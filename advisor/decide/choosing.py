@@ -35,7 +35,7 @@ FEW = 64  # draws of a spread
 SOME = 128  # draws by which most builds are told from the best
 NEAR = 0.1  # points by which an average over spread lives may be wrong, and
 LEANING = 0.1  # of what it differs from the stated score, as much again
-WITHIN = 0.05  # points that may be lost
+WITHIN = 0.03  # points that may be lost
 AT_ONCE = 8  # builds drawn together where a part's likeliest ones fit too seldom
 
 Draw = Callable[[Sequence[Build], int], list[Drawn]]
@@ -146,6 +146,11 @@ def choose_builds(
         for (one, build), drawn in zip(asked, found, strict=True):
             one.some[build] = drawn
     while True:
+        asked = [(one, build) for one in race for build in one.doubtful()]
+        if asked and draws >= 2 * SOME:
+            found = draw([build for _, build in asked], SOME)
+            for (one, build), drawn in zip(asked, found, strict=True):
+                one.some[build] = drawn
         asked = [(one, build) for one in race for build in one.next()]
         if not asked:
             break
@@ -182,6 +187,16 @@ class _Race:
         """Builds worth some draws: none where only one is in question."""
         near = [b for b in self.builds if self.promise[b] > self.least]
         return near if len(near) > 1 else []
+
+    def doubtful(self) -> list[Build]:
+        """Builds worth some draws as the best one so far is worth less than they promise."""
+        best = self.best()
+        if best is None:
+            return []
+        mine = self.tried[best].expected + WITHIN
+        left = [b for b in self.builds if b not in self.tried and b not in self.some]
+        out = [b for b in left if self.promise[b] > mine]
+        return [*out, best] if len(out) > 1 and best not in self.some else out
 
     def best(self) -> Build | None:
         """The best of those that went through all draws and fit often enough."""

@@ -90,7 +90,7 @@ def sections(found: Report) -> Iterator[Section]:
         yield Section("tipping", "What would change the winner", tuple(_tipping(found)))
     if found.gaps is not None:
         yield Section("gaps", "What to measure next", tuple(_gaps(found)))
-    if listed.screened_out or listed.set_aside:
+    if listed.left_out:
         yield Section("out", "Left out", tuple(_left_out(found)))
     if found.warnings:
         yield Section("warnings", "Warnings", (Bullets(found.warnings),))
@@ -311,6 +311,7 @@ def _gaps(found: Report) -> Iterator[Block]:
 
 def _left_out(found: Report) -> Iterator[Block]:
     listed = found.shortlist
+    pieces = [one for one in listed.left_out if one.kind != "part"]
     if listed.screened_out:
         yield Grid(
             "screened",
@@ -319,8 +320,6 @@ def _left_out(found: Report) -> Iterator[Block]:
             tuple((p.part, "; ".join(f.text for f in p.failed)) for p in listed.screened_out),
             texts=2,
         )
-        if listed.ranking and listed.nearest_miss:
-            yield Words(f"Nearest miss: {listed.nearest_miss}.", "faint")
     if listed.set_aside:
         yield Grid(
             "aside",
@@ -328,6 +327,17 @@ def _left_out(found: Report) -> Iterator[Block]:
             ("part", "missing"),
             tuple((p.part, ", ".join(p.missing)) for p in listed.set_aside),
             texts=2,
+        )
+    if listed.ranking and listed.nearest_miss:
+        yield Words(f"Nearest miss: {listed.nearest_miss}.", "faint")
+    if pieces:
+        yield Grid(
+            "pieces",
+            "Packs, converters, sleep states and operating points that no build may use",
+            ("what", "which", "why"),
+            tuple((one.kind.replace("-", " "), one.id, one.why) for one in pieces),
+            texts=3,
+            head=1,
         )
 
 

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from advisor.present.layout import FAINT, Page
+from advisor.present.left_out import left_out
 from advisor.present.plots import saved, style
 from advisor.present.tables import INVENTED, notes
 from advisor.quantities import YEAR
@@ -35,7 +36,7 @@ def cost(point: Point) -> float | None:
     return None if found is None or not math.isfinite(found) else found
 
 
-def outlook_page(found: Outlook, width: int) -> Page:
+def outlook_page(found: Outlook, width: int, everything: bool = False) -> Page:
     """Two charts a lever, what changes along it, and a table."""
     page = Page(width)
     page.heading(f"{found.product}: outlook")
@@ -54,6 +55,7 @@ def outlook_page(found: Outlook, width: int) -> Page:
         "places of the table and chart; what comes and goes between two places is not seen.",
         "  ",
     )
+    left_out(page, found.left_out, everything)
     notes(page, found.warnings, found.cautions)
     return page
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from advisor.present.layout import FAINT, Page
-from advisor.present.tables import INVENTED
+from advisor.present.left_out import left_out
+from advisor.present.tables import INVENTED, notes
 from advisor.studies.tipping import LeverTip, Tipping
 
 MOST = 20  # levers that are told
@@ -11,11 +12,13 @@ AWAY = "away: change of the figure; u: in its standard uncertainties"
 HEADER = ["now", "tips at", "away", "u", "then leads"]
 
 
-def tipping_page(found: Tipping, width: int) -> Page:
+def tipping_page(found: Tipping, width: int, everything: bool = False) -> Page:
     """Levers that tip, the nearest first; those that do not; weights."""
     page = Page(width)
     if found.winner is None:
         page.heading(f"{found.product}: nothing fits, so nothing tips.")
+        left_out(page, found.left_out, everything)
+        notes(page, found.warnings)
         return page
     page.heading(f"{found.product}: what would take the lead from {found.winner}")
     if found.invented:
@@ -43,6 +46,8 @@ def tipping_page(found: Tipping, width: int) -> Page:
     if never:
         page.paragraph(never, "  ", "    ")
     page.paragraph(looked(found), style=FAINT)
+    left_out(page, found.left_out, everything)
+    notes(page, found.warnings)
     return page
 
 

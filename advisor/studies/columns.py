@@ -17,6 +17,7 @@ from advisor.studies.results import RankedPart
 from advisor.studies.words import in_years, money, per_cent
 
 Cell = float | str
+WEEK = 7 * 86400.0  # s
 NOTHING = "-"  # stands where there is no figure
 # under other weights a text is the part's own whatever the build, belongs to the build that was
 # ranked first, belongs to the draws, is the new rank or score, or is that of the new build
@@ -81,6 +82,10 @@ def _range(part: RankedPart) -> str:
 
 def _one_decimal(value: float | None, digits: int) -> str:
     return NOTHING if value is None else f"{value:.{digits}f}"
+
+
+def _weeks(seconds: float | None) -> float | None:
+    return None if seconds is None else seconds / WEEK
 
 
 def _years(build: Built) -> Cell:
@@ -236,6 +241,14 @@ COLUMNS = (
             if "peak-current" in part.figures
             else NOTHING
         ),
+    ),
+    Column(
+        name="lead_time_s",
+        value=lambda part: part.figures.get("price.lead-time"),
+        head="weeks",
+        legend="to delivery of the part",
+        where=lambda parts: any("price.lead-time" in p.figures for p in parts),
+        text=lambda part: _one_decimal(_weeks(part.figures.get("price.lead-time")), 1),
     ),
     Column(name="invented", value=lambda part: part.invented),
     Column(name="estimated", value=lambda part: part.estimated),

@@ -17,10 +17,11 @@ from advisor.decide.along import MOST_CHANGES, Along, Offer
 from advisor.decide.cautions import cautions
 from advisor.decide.drawing import Progress
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
+from advisor.decide.left_out import LeftOut
 from advisor.faults import Fault, FaultError
 from advisor.figures import Path
 from advisor.model.packs import Feed
-from advisor.studies.results import Range, frame, invented, spread, unknown_parts
+from advisor.studies.results import Range, frame, invented, spread, unknown_parts, warnings_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -137,6 +138,8 @@ class Outlook:
     """one for each figure that moves"""
     cautions: tuple[str, ...]
     """what to mind with the cells in use"""
+    left_out: tuple[LeftOut, ...]
+    """what the answer does without: packs, converters, sleep states, points and parts"""
     warnings: tuple[str, ...]
     """what looks odd in the files"""
 
@@ -171,6 +174,7 @@ def document(found: Outlook) -> dict[str, object]:
         **of(found.levers[0]),
         "further": [of(one) for one in found.levers[1:]],
         "cautions": found.cautions,
+        "left_out": found.left_out,
         "warnings": found.warnings,
     }
 
@@ -216,6 +220,7 @@ def outlook(
         raise FaultError(tuple(faults))
     if points < 2:
         raise FaultError((Fault("--points", str(points), "at least 2"),))
+    whole = catalogue
     if parts:
         catalogue = catalogue.only(tuple(dict.fromkeys(parts)))
     now = evaluate(catalogue, product)
@@ -258,7 +263,8 @@ def outlook(
         life_target_s=None if target is None else target.nominal,
         levers=tuple(made),
         cautions=cautions(feeds, now.figures.hottest),
-        warnings=now.warnings,
+        left_out=now.left_out,
+        warnings=warnings_of(now, whole),
     )
 
 

@@ -223,7 +223,13 @@ class Revisited:
         """The result for JSON; the shortlist itself is `shortlist`'s."""
         found = {n: getattr(self, n) for n in self.__slots__ if n != "shortlist"}
         date = self.date.isoformat()
-        return {**plain(found), "date": date, "invented": self.shortlist.invented}
+        return {
+            **plain(found),
+            "date": date,
+            "invented": self.shortlist.invented,
+            "left_out": plain(self.shortlist.left_out),
+            "warnings": self.shortlist.warnings,
+        }
 
     def to_frame(self) -> pd.DataFrame:
         """A row a part."""

@@ -9,7 +9,18 @@ import pytest
 import typer
 
 from advisor.cli import bundles
-from advisor.cli.bundles import ORDER, Bundle, Command, Files, Look, Sampling, Show, Voice, Workers
+from advisor.cli.bundles import (
+    ORDER,
+    Answer,
+    Bundle,
+    Command,
+    Files,
+    Look,
+    Sampling,
+    Show,
+    Voice,
+    Workers,
+)
 from advisor.cli.options import Format, ProductArgument
 
 
@@ -23,7 +34,7 @@ def command(
     product: ProductArgument,
     over: Annotated[str | None, typer.Option("--over")] = None,
     *,
-    show: Show,
+    show: Answer,
     files: Files,
     sampling: Fewer,
     top: Annotated[int, typer.Option("--top")] = 0,
