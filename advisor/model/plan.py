@@ -385,9 +385,16 @@ def _each_once(rows: NDArray[np.intp]) -> NDArray[np.intp]:
         return rows
     sizes = rows.max(axis=0) + 1
     if float(np.prod(sizes.astype(float))) < 2.0**62:
-        # as one number a row, which sorts faster than rows do
-        keys = np.unique(np.ravel_multi_index(tuple(rows.T), tuple(sizes)))
-        return np.stack(np.unravel_index(keys, tuple(sizes)), axis=1)
+        # as one number a row, which sorts faster than rows do; of the columns that vary alone, as
+        # an array has no more than 64 dimensions
+        varies = np.flatnonzero(sizes > 1)
+        if not len(varies):
+            return rows[:1]
+        shape = tuple(sizes[varies])
+        keys = np.unique(np.ravel_multi_index(tuple(rows[:, varies].T), shape))
+        out = np.zeros((len(keys), rows.shape[1]), dtype=rows.dtype)
+        out[:, varies] = np.stack(np.unravel_index(keys, shape), axis=1)
+        return out
     return np.unique(rows, axis=0)
 
 
