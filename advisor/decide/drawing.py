@@ -27,7 +27,7 @@ from advisor.model.packs import cells_name
 from advisor.model.tables import Wanted, part_figures, stack
 
 CHUNK = 2000  # draws at a time
-STATES = 64  # of a product's events; with more of them fewer draws are taken at a time
+STATES = 256  # of a product's events; with more of them fewer draws are taken at a time
 LEAST = 64
 TOGETHER = 1_500_000  # builds x states x draws of an array
 

@@ -135,7 +135,7 @@ def depths(here: Stage, cut: float) -> Mapping[str, float]:
     if found.index[0].size:
         from advisor.model.battery import life
 
-        found.take(feed.pack, life(feed.pack, found.drain))
+        found.take(feed.pack, life(feed.pack, found.drain()))
     z = table.parts[0].sleeps.index("ram-kept")
     return {o.point: float(found.depth[0, z, i]) for i, o in enumerate(table.parts[0].options[0])}
 
