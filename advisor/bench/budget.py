@@ -17,6 +17,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from advisor.quantities import Quantity
+
 COVERAGE = 0.95
 DOMINANT = 0.5  # share of the variance
 GRID = 1 << 14
@@ -60,9 +62,21 @@ class Result:
         return math.hypot(*(t.u for t in self.budget if t.source not in sources))
 
 
+def stated(source: str, figure: Quantity, factor: float) -> Term:
+    """Type B from a stated figure; `factor` carries its u to the result."""
+    shape: Shape = "rectangular" if figure.kind == "rectangular" else "normal"
+    return Term(source, "B", figure.u * abs(factor), shape)
+
+
+def limit_of_error(source: str, limit: Quantity | None, factor: float) -> Term:
+    """Type B from a limit of error: rectangular, u = a/√3."""
+    half = 0.0 if limit is None else limit.nominal
+    return Term(source, "B", half / math.sqrt(3) * abs(factor), "rectangular")
+
+
 def combined(value: float, terms: Sequence[Term]) -> Result:
     """A value with the budget of its independent terms; terms of zero are left out."""
-    kept = tuple(t for t in terms if t.u > 0)
+    kept = tuple(t for t in terms if t.u != 0)
     if not kept:
         return Result(value=value, u=0.0, dof=math.inf, k95=1.96, budget=())
     # shares of u rather than powers of it: these overflow before u itself does

@@ -108,8 +108,15 @@ class Measure:
     def __post_init__(self) -> None:
         amount, words = self.step
         whole = self.name and self.title and self.dimension and self.unit and words
-        whole = whole and self.better in ("more", "less", "either")
-        if not (whole and amount > 0 and self.anchored and self.reads and callable(self.value)):
+        directed = self.better in ("more", "less", "either")
+        if not (
+            whole
+            and directed
+            and amount > 0
+            and self.anchored
+            and self.reads
+            and callable(self.value)
+        ):
             raise ValueError(
                 f"criterion {self.name!r} needs a title, a way that is better, a dimension, a "
                 "unit, a step above zero and anchors with their words, the paths that it reads, "

@@ -5,11 +5,9 @@ from __future__ import annotations
 import random
 from pathlib import Path
 
-import yaml
-
 from advisor import figures
 from advisor.catalogue.shipped import product_files
-from tests.fuzz import texts
+from tests.fuzz import texts, trees
 from tests.fuzz.files import FORMS, PARTS, PRODUCTS, calls
 from tests.fuzz.oracle import Bench
 
@@ -42,7 +40,7 @@ def _paths(base: Path) -> list[tuple[str, str]]:
     found: list[tuple[str, str]] = []
     files = [*product_files().values(), *sorted((base / "catalog").rglob("*.yaml"))]
     for file in files:
-        root = yaml.compose(file.read_text("utf-8"), Loader=yaml.BaseLoader)
+        root = trees.tree(file.read_text("utf-8"))
         found += [(f"{file.stem}:{dotted}", node.value) for dotted, node in figures.walk(root)]
     return found
 

@@ -62,7 +62,8 @@ class Bench:
         if not cached and "--no-cache" not in given and _takes_no_cache(given):
             given.append("--no-cache")
         before = written(self.folder)
-        started, _ = time.process_time(), forget_peak()
+        forget_peak()
+        started = time.process_time()
         said, raised = _called(given, stdin, self.folder)
         spent, peak = time.process_time() - started, peak_megabytes()
         self.calls += 1

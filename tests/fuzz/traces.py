@@ -217,7 +217,7 @@ def _archive(rng: random.Random, found: Columns) -> bytes:
     with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED if rng.random() < 0.5 else 0) as file:
         for name, values in found.items():
             member = io.BytesIO()
-            whole = np.asarray(values, order=rng.choice(("C", "F")))  # type: ignore[call-overload]
+            whole = np.asarray(values, order=rng.choice(("C", "F")))
             np.save(member, whole, allow_pickle=True)
             data = member.getvalue()
             if rng.random() < 0.1:

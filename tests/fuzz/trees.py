@@ -30,7 +30,8 @@ class _Out(list[str]):
 
 def tree(text: str) -> Node:
     """The nodes of a YAML text."""
-    node: Node = yaml.compose(text, Loader=yaml.BaseLoader)
+    node = yaml.compose(text, Loader=yaml.BaseLoader)
+    assert node is not None
     return node
 
 
@@ -57,6 +58,7 @@ def copied(node: Node) -> Node:
     if isinstance(node, SequenceNode):
         items = [copied(item) for item in node.value]
         return SequenceNode(node.tag, items, flow_style=node.flow_style)
+    assert isinstance(node, ScalarNode)
     return ScalarNode(node.tag, node.value, style=node.style)
 
 
