@@ -32,9 +32,12 @@ class Clip:
     @property
     def text(self) -> str:
         """The same in words."""
+        who = f"{self.head} of the first {self.of}"
+        if not self.head:
+            who = f"none of the first {self.of} but {len(self.parts)} further down"
         return (
-            f"{self.criterion.name}: {self.head} of the first {self.of} lie beyond its {self.end} "
-            f"anchor of {self.criterion.shown(self.anchor)}, where differences count nothing"
+            f"{self.criterion.name}: {who} lie beyond its {self.end} anchor of "
+            f"{self.criterion.shown(self.anchor)}, where differences count nothing"
         )
 
 

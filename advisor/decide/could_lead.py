@@ -39,41 +39,57 @@ def could_lead(evaluation: Evaluation, chances: Array) -> tuple[str, ...]:
         guessed = evaluation.catalogue.estimated.get(candidate.part.part, ())
         if guessed and chance >= MAY:
             out.append(f"{candidate.part.part} rests on estimates ({', '.join(guessed)})")
+    best = _at_their_best(evaluation)
     for part, missing in evaluation.set_aside.items():
-        if len(missing) == 1 and _at_its_best(evaluation, part, missing[0]) >= lead:
+        if len(missing) == 1 and best[part] >= lead:
             out.append(f"{part}, set aside for {missing[0]}, could lead")
-    if evaluation.product.add_ons == "allowed":
-        for part in _lacking(evaluation):
-            if _score(evaluation.catalogue, _without_needs(evaluation.product), part) >= lead:
-                out.append(f"{part} could lead with a companion chip")
+    lacking = _lacking(evaluation) if evaluation.product.add_ons == "allowed" else []
+    scores = _scores(
+        evaluation.catalogue,
+        _without_needs(evaluation.product),
+        {part: evaluation.catalogue.parts[part] for part in lacking},
+    )
+    out += [f"{part} could lead with a companion chip" for part in lacking if scores[part] >= lead]
     return tuple(out)
 
 
-def _score(catalogue: Catalogue, product: Product, part: str) -> float:
-    """A part's score at the stated values; minus infinity where it does not fit."""
-    found = evaluate(catalogue.only([part]), product).candidates
-    return found[0].score if found else -np.inf
+def _scores(catalogue: Catalogue, product: Product, parts: Mapping[str, Part]) -> dict[str, float]:
+    """Scores of parts, by their keys, at the stated values; minus infinity where one is out."""
+    if not parts:
+        return {}
+    tried = {name: replace(part, part=name) for name, part in parts.items()}
+    found = evaluate(replace(catalogue, parts=tried), product).candidates
+    return {**dict.fromkeys(parts, -np.inf), **{c.part.part: c.score for c in found}}
 
 
-def _at_its_best(evaluation: Evaluation, part: str, missing: str) -> float:
-    """A part's score with a missing figure as good as any other part's; infinite where no other
-    part tells how good it may be."""
+def _at_their_best(evaluation: Evaluation) -> dict[str, float]:
+    """Scores of the parts set aside for one figure, were it as good as any other part's; infinite
+    where no other part tells how good it may be."""
     catalogue, product = evaluation.catalogue, evaluation.product
-    path = Path.parse(catalogue.documents[part].root, missing)
-    if path.keys[0] == "kernels":
-        filled, made = fill_missing(catalogue, product)
-        there = any(one.part == part for one in made)
-        return _score(filled, product, part) if there else np.inf
-    rest = [p for name, p in sorted(catalogue.parts.items()) if name != part]
-    stated_there = [x for p in rest if isinstance(x := _stated(p, path.keys), Quantity)]
-    stated_there.sort(key=lambda quantity: quantity.nominal)
-    scores = []
-    # which way is better depends on the figure
-    for value in dict.fromkeys((*stated_there[:1], *stated_there[-1:])):
-        changed = _placed(catalogue.parts[part], path.keys, value)
-        parts = {**catalogue.parts, part: changed}
-        scores.append(_score(replace(catalogue, parts=parts), product, part))
-    return max(scores, default=np.inf)
+    out: dict[str, float] = {}
+    tried: dict[str, Part] = {}
+    filled: Catalogue | None = None
+    for name, missing in evaluation.set_aside.items():
+        if len(missing) != 1:
+            continue
+        out[name] = np.inf
+        part = catalogue.parts[name]
+        keys = Path.parse(catalogue.documents[name].root, missing[0]).keys
+        if keys[0] == "kernels":
+            filled = filled or fill_missing(catalogue, product)[0]
+            if filled.estimated.get(name):
+                tried[f"{name} 0"] = filled.parts[name]
+            continue
+        there = [p for other, p in sorted(catalogue.parts.items()) if other != name]
+        values = [x for p in there if isinstance(x := _stated(p, keys), Quantity)]
+        values.sort(key=lambda quantity: quantity.nominal)
+        # which way is better depends on the figure
+        for n, value in enumerate(dict.fromkeys((*values[:1], *values[-1:]))):
+            tried[f"{name} {n}"] = _placed(part, keys, value)
+    for key, score in _scores(catalogue, product, tried).items():
+        name = key.partition(" ")[0]
+        out[name] = score if np.isinf(out[name]) and out[name] > 0 else max(out[name], score)
+    return out
 
 
 def _stated(part: Part, keys: tuple[str, ...]) -> object:

@@ -25,7 +25,7 @@ from advisor.decide.builds import (
     part_side,
     prepare,
 )
-from advisor.decide.choosing import FEW, asleep, choose_builds, pack_spread, spread_worth, unsure
+from advisor.decide.choosing import SOME, asleep, choose_builds, pack_spread, spread_worth, unsure
 from advisor.decide.costs import PartCost, ProductCost, part_cost
 from advisor.decide.drawing import CHUNK, Drawn, Progress, draw_builds, mean_weights
 from advisor.decide.left_out import Gathered, LeftOut, Supplies, nearest, paired
@@ -331,12 +331,11 @@ class _Run:
         likely: dict[tuple[str, str], Build] = {}
         for build in every:
             likely.setdefault(asleep(build), build)
-        few = min(FEW, self.draws)
+        few = min(SOME, self.draws)
+        spread = dict(zip(likely.values(), self.draw(list(likely.values()), few), strict=True))
         current = {
-            key: drawn.battery_a / build.assessed.battery_a[build.row]
-            for (key, build), drawn in zip(
-                likely.items(), self.draw(list(likely.values()), few), strict=True
-            )
+            key: spread[build].battery_a / build.assessed.battery_a[build.row]
+            for key, build in likely.items()
         }
         small = stage(here.catalogue, here.product, few, self.seed)
         packs = pack_spread(small, every)
@@ -352,6 +351,7 @@ class _Run:
             wanted,
             min(self.draws, CHUNK),
             self.draw,
+            spread,
         )
         stay: list[Candidate] = []
         out: dict[str, tuple[Failed, ...]] = {}

@@ -134,7 +134,7 @@ def _entry(part: RankedPart) -> Iterator[str]:
     yield f"score: {part.score:.6g}"
     if part.first_place_probability is not None:
         yield f"first: {part.first_place_probability:.4g}"
-    life, cost = part.battery_life_s.nominal, part.cost.lifetime
+    life, cost = part.battery_life_s.nominal, part.cost.told
     if math.isfinite(life):
         yield f"battery-life: {life:.6g} s"
     if cost is not None and math.isfinite(cost):
