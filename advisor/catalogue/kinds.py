@@ -210,7 +210,7 @@ class Day:
 
 @dataclass(frozen=True, slots=True)
 class Whole:
-    """A whole number, at least `least` and at most `most`."""
+    """A whole number, at least `least` and at most `most`, a power of ten or twelve nines."""
 
     least: int = 1
     most: int = 10**12 - 1
@@ -231,7 +231,10 @@ class Whole:
     def text_pattern(self) -> str:
         """Regular expression of the number as text; a bound beyond zero and one is left out."""
         signs = {1: r"\+?(?=0*[1-9])", 0: r"(?:\+?|-(?=0+$))"}
-        return f"^{signs.get(self.least, '[+-]?')}[0-9]{{1,12}}$"
+        digits = "[0-9]{1,12}"
+        if self.most < 10**12 - 1:
+            digits = f"(?={digits}$)0*(?:{self.most}|[0-9]{{1,{len(str(self.most)) - 1}}})"
+        return f"^{signs.get(self.least, '[+-]?')}{digits}$"
 
     def schema(self, shared: Definitions) -> Schema:
         number = {"type": "integer", "minimum": self.least, "maximum": self.most}
