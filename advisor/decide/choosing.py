@@ -32,7 +32,8 @@ from advisor.model.ends import INDEX
 from advisor.model.packs import cells_name
 
 SOME = 128  # draws of a spread, by which most builds are told from the best as well
-NEAR = 0.1  # points by which an average over spread lives may be wrong, and
+MORE = 512  # draws by which several that are near the best are told apart
+NEAR = 0.04  # points by which an average over spread lives may be wrong, and
 LEANING = 0.1  # of what it differs from the stated score, as much again
 WIDER = 4.0  # times as much, where draws are few
 WITHIN = 0.03  # points that may be lost
@@ -164,6 +165,11 @@ def choose_builds(
             found = draw([build for _, build in asked], SOME)
             for (one, build), drawn in zip(asked, found, strict=True):
                 one.some[build] = drawn
+        asked = [(one, build) for one in race for build in one.rivals()]
+        if asked and draws >= 2 * MORE:
+            found = draw([build for _, build in asked], MORE)
+            for (one, build), drawn in zip(asked, found, strict=True):
+                one.some[build] = drawn
         asked = [(one, build) for one in race for build in one.next()]
         if not asked:
             break
@@ -209,7 +215,7 @@ class _Race:
             return []
         left = [b for b in self.builds if b not in self.tried and b not in self.some]
         out = [b for b in left if self._promises(b, best)]
-        return [*out, best] if len(out) > 1 and best not in self.some else out
+        return out if len(out) > 1 else []
 
     def best(self) -> Build | None:
         """The best of those that went through all draws and fit often enough."""
@@ -225,21 +231,34 @@ class _Race:
         best = self.best()
         if best is None:
             if not self.tried and any(b in self.some for b in self.builds[:1]):
-                return self._nearly_best()
+                sure = [b for b, drawn in self.some.items() if drawn.fit >= self.wanted]
+                return self._nearly_best(sure or list(self.some))
             return left[: AT_ONCE if self.tried else 1]
-        mine = self.tried[best].expected
-        seen = self.some.get(best)
-        return [b for b in left if self._may_beat(b, best, mine, seen)][:AT_ONCE]
+        out = [b for b in left if self._may_beat(b, best)]
+        seen = [b for b in out if b in self.some]
+        return [*self._nearly_best(seen), *(b for b in out if b not in self.some)][:AT_ONCE]
 
-    def _may_beat(self, build: Build, best: Build, mine: float, seen: Drawn | None) -> bool:
-        """Whether a build may be worth more than `mine`, by so much that it counts."""
-        if seen is None or build not in self.some:
+    def rivals(self) -> list[Build]:
+        """Builds that may beat the best and went through few draws, where they are several: more
+        draws tell most of them apart before any goes through all."""
+        best = self.best()
+        if best is None:
+            return []
+        few = [b for b, drawn in self.some.items() if len(drawn.score) < MORE]
+        out = [b for b in few if b not in self.tried and self._may_beat(b, best)]
+        return out if len(out) > 1 else []
+
+    def _may_beat(self, build: Build, best: Build) -> bool:
+        """Whether a build may be worth more than the best one so far, by so much that it counts."""
+        if build not in self.some:
             return self._promises(build, best)
         ahead, error = self._ahead(build, best)
         if ahead + 2 * error > WITHIN:
             return True
         # what the best loses only beyond the draws that both went through, the other need not lose
-        return mine < seen.expected - WITHIN and self.some[build].expected > mine + WITHIN
+        mine, seen = self.tried[best].expected, self.some[build]
+        before = float(self.tried[best].score[: len(seen.score)].mean())
+        return mine < before - WITHIN and seen.expected > mine + WITHIN
 
     def _promises(self, build: Build, best: Build) -> bool:
         """Whether a build promises more than the best one so far is worth.
@@ -249,10 +268,10 @@ class _Race:
         worth = min(self.tried[best].expected, self.smooth[best])
         return self.promise[build] > worth + WITHIN
 
-    def _nearly_best(self) -> list[Build]:
-        """Of those that went through some draws the best, and those not clearly behind it."""
-        sure = [b for b, drawn in self.some.items() if drawn.fit >= self.wanted]
-        among = sure or list(self.some)
+    def _nearly_best(self, among: Sequence[Build]) -> list[Build]:
+        """Of builds that went through some draws the best, and those not clearly behind it."""
+        if not among:
+            return []
         best = min(among, key=lambda b: (-round(self.some[b].expected, DIGITS), b.order))
         out = [best]
         for build in among:
@@ -263,7 +282,9 @@ class _Race:
 
     def _ahead(self, build: Build, best: Build) -> tuple[float, float]:
         """Points that a build is ahead of another by some draws, with its standard error."""
-        gap = self.some[build].score - self.some[best].score
+        mine, other = self.some[build].score, (self.tried.get(best) or self.some[best]).score
+        most = min(len(mine), len(other))
+        gap = mine[:most] - other[:most]
         return float(gap.mean()), float(gap.std() / np.sqrt(len(gap)))
 
     def chosen(self) -> Chosen | None:
