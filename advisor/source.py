@@ -124,7 +124,9 @@ def _refused(file: str, read: str, expected: str, line: int = 1, column: int = 1
 
 
 def _too_large(file: str, size: int) -> FaultError:
-    return _refused(file, f"{size / 1024 / 1024:.1f} MiB", "a file of at most 4 MiB")
+    # of what goes on, such as standard input, no more than a byte too many is read
+    shown = f"{size / 1024 / 1024:.1f}" if size > LARGEST + 1 else "more than 4"
+    return _refused(file, f"{shown} MiB", "a file of at most 4 MiB")
 
 
 def read_text(text: str | bytes, file: str, *, spelled: bool = False) -> Document:

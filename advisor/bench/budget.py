@@ -11,11 +11,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
+
+from advisor.quantities import Quantity
 
 COVERAGE = 0.95
 DOMINANT = 0.5  # share of the variance
@@ -57,20 +59,34 @@ class Result:
 
     def without(self, *sources: str) -> float:
         """Standard uncertainty without some terms, for a file that states them elsewhere."""
-        return math.sqrt(sum(t.u**2 for t in self.budget if t.source not in sources))
+        return math.hypot(*(t.u for t in self.budget if t.source not in sources))
+
+
+def stated(source: str, figure: Quantity, factor: float) -> Term:
+    """Type B from a stated figure; `factor` carries its u to the result."""
+    shape: Shape = "rectangular" if figure.kind == "rectangular" else "normal"
+    return Term(source, "B", figure.u * abs(factor), shape)
+
+
+def limit_of_error(source: str, limit: Quantity | None, factor: float) -> Term:
+    """Type B from a limit of error: rectangular, u = a/√3."""
+    half = 0.0 if limit is None else limit.nominal
+    return Term(source, "B", half / math.sqrt(3) * abs(factor), "rectangular")
 
 
 def combined(value: float, terms: Sequence[Term]) -> Result:
     """A value with the budget of its independent terms; terms of zero are left out."""
-    kept = tuple(t for t in terms if t.u > 0)
-    variance = sum(t.u**2 for t in kept)
-    if variance == 0:
+    kept = tuple(t for t in terms if t.u != 0)
+    if not kept:
         return Result(value=value, u=0.0, dof=math.inf, k95=1.96, budget=())
-    u = math.sqrt(variance)
-    spent = sum(t.u**4 / t.dof for t in kept)
-    dof = variance**2 / spent if spent else math.inf
-    dominant = any(t.shape == "rectangular" and t.u**2 > DOMINANT * variance for t in kept)
-    k = half_width(kept) / u if dominant else student(dof)
+    # shares of u rather than powers of it: these overflow before u itself does
+    u = math.hypot(*(t.u for t in kept))
+    if not math.isfinite(u):
+        return Result(value=value, u=u, dof=math.inf, k95=1.96, budget=kept)
+    spent = sum((t.u / u) ** 4 / t.dof for t in kept)
+    dof = 1 / spent if spent else math.inf
+    dominant = any(t.shape == "rectangular" and (t.u / u) ** 2 > DOMINANT for t in kept)
+    k = half_width([replace(t, u=t.u / u) for t in kept]) if dominant else student(dof)
     return Result(value=value, u=u, dof=dof, k95=k, budget=kept)
 
 
@@ -121,5 +137,6 @@ def repeats(values: Sequence[float] | NDArray[np.float64], source: str) -> tuple
     """(mean, its type A term s/√n with n − 1 degrees of freedom) of two or more repeats."""
     given = np.asarray(values, dtype=float)
     n = len(given)
-    u = float(np.std(given, ddof=1)) / math.sqrt(n)
+    with np.errstate(over="ignore", invalid="ignore"):  # whoever reports it asks that it be finite
+        u = float(np.std(given, ddof=1)) / math.sqrt(n)
     return float(given.mean()), Term(source=source, type="A", u=u, shape="t", dof=n - 1)

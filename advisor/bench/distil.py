@@ -16,13 +16,13 @@ from typing import Literal
 
 import numpy as np
 
-from advisor.bench.budget import Result, Term, combined, repeats
+from advisor.bench.budget import Result, Term, combined, limit_of_error, repeats, stated
+from advisor.bench.chunks import Chunk, Floats
 from advisor.bench.notes import Session, key_of
 from advisor.bench.segments import BLOCKS, Measured, Window, binned, by_current, measure, refined
-from advisor.bench.trace import Chunk, Floats
 from advisor.catalogue.schema_bench import IDLE, OverheadTrace, Segment
 from advisor.faults import FaultLog
-from advisor.quantities import Quantity, show
+from advisor.quantities import show
 
 FEW_RUNS = 4  # fewer say little of their scatter (JCGM 101:2008, 6.4.9.4)
 GAIN = "gain of the meter"
@@ -162,6 +162,16 @@ def distil(session: Session, trace: Source, overhead: Source | None = None) -> F
     )
 
 
+def _finite(session: Session, name: str, log: FaultLog, **results: Result) -> bool:
+    """Whether figures are numbers; samples and limits of error may be too great to multiply."""
+    for figure, result in results.items():
+        if not (math.isfinite(result.value) and math.isfinite(result.u)):
+            read = f"{name}: {figure} that overflows"
+            session.fault(log, "segments", read, "a trace and limits of error of ordinary size")
+            return False
+    return True
+
+
 def _window(segment: Segment) -> Window:
     assert segment.begin is not None
     assert segment.end is not None
@@ -296,12 +306,12 @@ def _gap_words(name: str, gap: tuple[float, float]) -> str:
 def _board(session: Session, overhead: Source | None, log: FaultLog) -> _Board:
     """The overhead and the reset current with their terms, A."""
     notes, board = session.notes, _Board()
-    stated = notes.board_overhead
-    if isinstance(stated, OverheadTrace):
+    told = notes.board_overhead
+    if isinstance(told, OverheadTrace):
         assert overhead is not None
-        assert stated.begin is not None
-        assert stated.end is not None
-        window = Window(stated.begin.nominal, stated.end.nominal, BLOCKS)
+        assert told.begin is not None
+        assert told.end is not None
+        window = Window(told.begin.nominal, told.end.nominal, BLOCKS)
         found = measure(overhead(), [window])
         if window.begin < found.first or window.end > found.last:
             session.fault(
@@ -318,34 +328,20 @@ def _board(session: Session, overhead: Source | None, log: FaultLog) -> _Board:
         board.overhead, term = repeats(charge / time, "board overhead")
         board.terms.append(term)
         board.cancels = True
-    elif stated is not None:
-        board.overhead = stated.nominal
-        board.terms.append(_stated("board overhead", stated, 1.0))
+    elif told is not None:
+        board.overhead = told.nominal
+        board.terms.append(stated("board overhead", told, 1.0))
     if notes.reset_current is not None:
         board.reset = notes.reset_current.nominal
-        board.terms.append(_stated("reset current", notes.reset_current, 1.0))
+        board.terms.append(stated("reset current", notes.reset_current, 1.0))
     return board
-
-
-def _stated(source: str, figure: Quantity, factor: float) -> Term:
-    """Type B from a stated figure; `factor` carries its u to the result."""
-    shape: Literal["rectangular", "normal"] = (
-        "rectangular" if figure.kind == "rectangular" else "normal"
-    )
-    return Term(source, "B", figure.u * abs(factor), shape)
-
-
-def _limit(source: str, limit: Quantity | None, factor: float) -> Term:
-    """Type B from a limit of error: rectangular, u = a/√3."""
-    half = 0.0 if limit is None else limit.nominal
-    return Term(source, "B", half / math.sqrt(3) * abs(factor), "rectangular")
 
 
 def _supply(session: Session, found: Measured, pulses: _Pulses) -> Result:
     """The voltage at the chip's pin: as stated, or the mean over what was drawn."""
     notes = session.notes
     if notes.supply is not None:
-        return combined(notes.supply.nominal, [_stated("supply voltage", notes.supply, 1.0)])
+        return combined(notes.supply.nominal, [stated("supply voltage", notes.supply, 1.0)])
     states = found.windows[: len(session.states)]
     charge = float(pulses.charge.sum()) + sum(float(q.sum()) for _, q, _ in states)
     energy = sum(float(e.sum()) for _, _, e in states if e is not None)
@@ -355,7 +351,7 @@ def _supply(session: Session, found: Measured, pulses: _Pulses) -> Result:
     column = notes.trace.voltage
     assert column is not None
     value = energy / charge
-    return combined(value, [_limit("gain of the voltage channel", column.gain, value)])
+    return combined(value, [limit_of_error("gain of the voltage channel", column.gain, value)])
 
 
 @dataclass(frozen=True, slots=True)
@@ -419,7 +415,7 @@ def _work(
     # where the runs scatter less than where an edge may lie between samples, they share its phase
     phase = step / math.sqrt(6) / units
     time, repeat = repeats(each_time, "repeats")
-    terms = [repeat, _limit("clock of the meter", meter.timebase, time)]
+    terms = [repeat, limit_of_error("clock of the meter", meter.timebase, time)]
     hidden = phase if repeat.u * math.sqrt(len(length)) < phase else 0.0
     terms.append(Term("edges between samples", "B", hidden))
     timed = combined(time, terms)
@@ -428,7 +424,7 @@ def _work(
     drawn = combined(current, [repeat, *_chip(session, board, current, 1.0)])
     charge, repeat = repeats(each_charge, "repeats")
     edges = Term("edges between samples", "B", hidden * current)
-    clock = _limit("clock of the meter", meter.timebase, charge)
+    clock = limit_of_error("clock of the meter", meter.timebase, charge)
     terms = [repeat, *_chip(session, board, current, time), clock, edges]
     charged = combined(charge, terms)
     if pulse.energy is None:
@@ -440,7 +436,11 @@ def _work(
     volts = energy / charge
     scaled = [replace(t, u=t.u * volts) for t in terms[1:]]
     relative = [replace(t, u=t.u * energy / supply.value) for t in supply.budget]
-    return Work(timed, drawn, charged, combined(energy, [repeat, *scaled, *relative]))
+    work = Work(timed, drawn, charged, combined(energy, [repeat, *scaled, *relative]))
+    sound = _finite(
+        session, name, log, time=timed, current=drawn, charge=charged, energy=work.energy
+    )
+    return work if sound else None
 
 
 def _chip(session: Session, board: _Board, current: float, factor: float) -> list[Term]:
@@ -449,11 +449,11 @@ def _chip(session: Session, board: _Board, current: float, factor: float) -> lis
     shunt = session.notes.trace.current.shunt
     # what the meter read: with the overhead of its own trace taken off, the gain holds for the rest
     read = current - board.reset + (0.0 if board.cancels else board.overhead)
-    terms = [_limit(GAIN, meter.gain, read * factor)]
+    terms = [limit_of_error(GAIN, meter.gain, read * factor)]
     if not board.cancels:
-        terms.append(_limit("offset of the meter", meter.offset, factor))
+        terms.append(limit_of_error("offset of the meter", meter.offset, factor))
     if shunt is not None:
-        terms.append(_stated("shunt", shunt, read / shunt.nominal * factor))
+        terms.append(stated("shunt", shunt, read / shunt.nominal * factor))
     return terms + [replace(t, u=t.u * factor) for t in board.terms]
 
 
@@ -477,7 +477,8 @@ def _held(
         return None
     temperature = None if segment.temperature is None else segment.temperature.nominal
     terms = [repeat, *_chip(session, board, value, 1.0)]
-    return Held(segment.state or IDLE, temperature, combined(value, terms))
+    held = Held(segment.state or IDLE, temperature, combined(value, terms))
+    return held if _finite(session, held.state, log, current=held.current) else None
 
 
 def _warn(name: str, segment: Segment, pulse: _Pulses, step: float) -> Iterator[str]:

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from advisor.bench.chunks import Chunk, Floats
 from advisor.bench.notes import Session, key_of
-from advisor.bench.trace import Chunk, Floats
 from advisor.catalogue.schema_bench import IDLE, OverheadTrace, Rehearsal, Segment
 from advisor.catalogue.schema_parts import Part
 from advisor.faults import FaultLog

@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.bench.trace import Chunk, Floats, refused
+from advisor.bench.chunks import LARGEST, Chunk, Floats, refused
 from advisor.faults import FaultError
 
 BLOCKS = 20  # pieces that a stretch is cut into, for the scatter of its mean
@@ -123,9 +123,13 @@ class _Pass:
         i = chunk.i
         for top in self.tops:
             top.take(i)
-        rest = [a for a in (chunk.v, chunk.m) if a is not None and a.dtype.kind == "f"]
-        whole = [top.value for top in self.tops] + [float(a.max()) for a in rest]
-        if not all(map(math.isfinite, [*whole, float(chunk.t[-1])])):
+        whole = [top.value for top in self.tops] + [-float(chunk.t[0]), float(chunk.t[-1])]
+        if chunk.v is not None:
+            whole += [float(chunk.v.max()), -float(chunk.v.min())]
+        sound = all(value <= LARGEST for value in whole)
+        if chunk.m is not None and chunk.m.dtype.kind == "f":
+            sound = sound and math.isfinite(chunk.m.max()) and math.isfinite(chunk.m.min())
+        if not sound:
             chunk.finite()
         few = i[:LOOK]
         inside = (few[1:] != self.tops[0].value) & (few[1:] != -self.tops[1].value)
@@ -279,8 +283,8 @@ def _forward(chunk: Chunk) -> None:
 
 def _not_forward(chunk: Chunk, at: int, still: bool) -> FaultError:
     word = "stands still" if still else "runs backwards"
-    row = chunk.row + at + 1
-    return refused(chunk.file, f"time {word} in row {row}", "time that goes forward", "time")
+    read = f"time {word} in row {chunk.row + at + 1}"
+    return chunk.refused(at, "time", read, "time that goes forward")
 
 
 def _whole_pulses(state: _Pass, first: float, file: str) -> None:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from math import ceil, nan
-from typing import Any, Protocol
+from typing import Any, Literal, Protocol
 
 from advisor.catalogue.schema_supply import Cell
 from advisor.quantities import YEAR, show
@@ -19,6 +19,7 @@ Product = Any
 
 OWN = "own-figures."
 CURRENCY = "currency"  # in place of a unit: the product's
+Better = Literal["more", "less", "either"]
 Keys = tuple[str, ...]  # of a part's file, on the way down to a figure
 SETUP: Keys = ("toolchain", "setup")
 MATURITY: Keys = ("toolchain", "maturity")
@@ -74,7 +75,8 @@ class Measure:
 
     Attributes
     ----------
-    title : what it is, in words. dimension : of its values and anchors. unit : of its values in
+    title : what it is, in words. better : which way its values are better; `either` where only the
+    user knows, by the anchors. dimension : of its values and anchors. unit : of its values in
     JSON, `CURRENCY` for the product's. step : what people count it in, as (SI amount, words).
     anchors : (poor, good) of the product where the file gives none; NaN where it cannot be said.
     anchored : the same in words, `POOR to GOOD`.
@@ -91,6 +93,7 @@ class Measure:
 
     name: str
     title: str
+    better: Better
     dimension: str
     unit: str
     step: tuple[float, str]
@@ -105,10 +108,19 @@ class Measure:
     def __post_init__(self) -> None:
         amount, words = self.step
         whole = self.name and self.title and self.dimension and self.unit and words
-        if not (whole and amount > 0 and self.anchored and self.reads and callable(self.value)):
+        directed = self.better in ("more", "less", "either")
+        if not (
+            whole
+            and directed
+            and amount > 0
+            and self.anchored
+            and self.reads
+            and callable(self.value)
+        ):
             raise ValueError(
-                f"criterion {self.name!r} needs a title, a dimension, a unit, a step above zero "
-                "and anchors with their words, the paths that it reads, and a value"
+                f"criterion {self.name!r} needs a title, a way that is better, a dimension, a "
+                "unit, a step above zero and anchors with their words, the paths that it reads, "
+                "and a value"
             )
 
     def shown(self, value: float, currency: str) -> str:
@@ -190,6 +202,7 @@ MEASURES = (
     Measure(
         name="battery-life",
         title="how long a set of cells lasts",
+        better="more",
         dimension="time",
         unit="s",
         step=(YEAR, "one year"),
@@ -202,6 +215,7 @@ MEASURES = (
     Measure(
         name="lifetime-cost",
         title="what a unit costs over the service life, battery changes included",
+        better="less",
         dimension="money",
         unit=CURRENCY,
         step=(1.0, "1"),
@@ -221,6 +235,7 @@ MEASURES = (
     Measure(
         name="purchase-cost",
         title="what the parts of a unit cost",
+        better="less",
         dimension="money",
         unit=CURRENCY,
         step=(1.0, "1"),
@@ -234,6 +249,7 @@ MEASURES = (
     Measure(
         name="toolchain",
         title="maturity of the part's tools, of 100",
+        better="more",
         dimension="score",
         unit="1",
         step=(10.0, "10 points"),
@@ -245,6 +261,7 @@ MEASURES = (
     Measure(
         name="bring-up",
         title="time from the box to a first working program",
+        better="less",
         dimension="time",
         unit="s",
         step=(HOUR, "one hour"),
@@ -257,6 +274,7 @@ MEASURES = (
     Measure(
         name="time-headroom",
         title="share of the tightest deadline that is left",
+        better="more",
         dimension="share",
         unit="1",
         step=(0.1, "10 percentage points"),
@@ -276,6 +294,7 @@ MEASURES = (
     Measure(
         name="memory-headroom",
         title="share of the scarcer of flash and RAM that is left",
+        better="more",
         dimension="share",
         unit="1",
         step=(0.1, "10 percentage points"),
@@ -297,6 +316,7 @@ MEASURES = (
     Measure(
         name="board-area",
         title="board area that the part takes, with all that stands beside it",
+        better="less",
         dimension="area",
         unit="m2",
         step=(1e-5, "10 mm2"),
@@ -309,6 +329,7 @@ MEASURES = (
     Measure(
         name="energy-per-day",
         title="energy that the pack gives in a day",
+        better="less",
         dimension="energy",
         unit="J/day",
         step=(1.0, "1 J/day"),
@@ -334,6 +355,7 @@ def measure_of(name: str) -> Measure | None:
     return Measure(
         name=name,
         title="a figure of the user's own",
+        better="either",
         dimension="score",
         unit="1",
         step=(1.0, "1 point"),
@@ -351,6 +373,20 @@ def measures(product: Product) -> Iterator[Measure]:
         found = measure_of(name)
         assert found is not None, name  # the kind of `priorities` reads no other
         yield found
+
+
+def anchors_of(product: Product, measure: Measure, first_cell: Cell | None) -> tuple[float, float]:
+    """(poor, good) of a criterion that the product weighs: those of its file, else the criterion's.
+
+    NaN where they cannot be said.
+    """
+    priority = product.priorities[measure.name]
+    poor, good = measure.anchors(product, first_cell)
+    if priority.poor is not None:
+        poor = priority.poor.nominal
+    if priority.good is not None:
+        good = priority.good.nominal
+    return float(poor), float(good)
 
 
 def unmet(product: Product, expected: str) -> Iterator[Ask]:

@@ -210,29 +210,34 @@ class Day:
 
 @dataclass(frozen=True, slots=True)
 class Whole:
-    """A whole number, at least `least`."""
+    """A whole number, at least `least` and at most `most`, a power of ten or twelve nines."""
 
     least: int = 1
+    most: int = 10**12 - 1
 
     def read(self, node: Node, path: str, reading: Reading) -> int | None:
         text = scalar(node, path, reading, self.describe())
         if text is None:
             return None
-        if re.fullmatch(r"[+-]?[0-9]{1,12}", text) and int(text) >= self.least:
+        if re.fullmatch(r"[+-]?[0-9]{1,12}", text) and self.least <= int(text) <= self.most:
             return int(text)
         reading.fault(node, path, f'"{text}"', self.describe())
         return None
 
     def describe(self) -> str:
-        return f"a whole number of at least {self.least}"
+        most = f" and at most {self.most}" if self.most < 10**12 - 1 else ""
+        return f"a whole number of at least {self.least}{most}"
 
     def text_pattern(self) -> str:
         """Regular expression of the number as text; a bound beyond zero and one is left out."""
         signs = {1: r"\+?(?=0*[1-9])", 0: r"(?:\+?|-(?=0+$))"}
-        return f"^{signs.get(self.least, '[+-]?')}[0-9]{{1,12}}$"
+        digits = "[0-9]{1,12}"
+        if self.most < 10**12 - 1:
+            digits = f"(?={digits}$)0*(?:{self.most}|[0-9]{{1,{len(str(self.most)) - 1}}})"
+        return f"^{signs.get(self.least, '[+-]?')}{digits}$"
 
     def schema(self, shared: Definitions) -> Schema:
-        number = {"type": "integer", "minimum": self.least, "maximum": 10**12 - 1}
+        number = {"type": "integer", "minimum": self.least, "maximum": self.most}
         return {"anyOf": [number, {"type": "string", "pattern": self.text_pattern()}]}
 
 

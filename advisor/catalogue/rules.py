@@ -6,13 +6,14 @@ of sense, asked by `catalog check` and `product check` only.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import partial
 from itertools import pairwise
 from typing import Any
 
-from advisor.catalogue.criteria import OWN, asked_words, measure_of, unmet
+from advisor.catalogue.criteria import OWN, anchors_of, asked_words, measure_of, unmet
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_parts import Part, Variant
 from advisor.catalogue.schema_product import Load, Product, StandingLoad
@@ -349,6 +350,29 @@ def _currencies(product: Product, catalogue: Catalogue) -> Iterator[Breach]:
         yield f"cost.rates.{currency}", f"nothing, and {where} is in {currency}", None
 
 
+def _direction(better: str, product: Product, catalogue: Catalogue) -> Iterator[Breach]:
+    """Anchors the wrong way round, defaults among them; equal ones in the file are told before."""
+    options = product.supply_options.cells
+    first = catalogue.cells.get(options[0].cell or "") if options else None
+    for name, priority in product.priorities.items():
+        measure = measure_of(name)
+        if measure is None or measure.better != better or not options:
+            continue
+        poor, good = anchors_of(product, measure, first)
+        if (priority.poor is None and priority.good is None) or math.isnan(good - poor):
+            continue
+        both = priority.poor is not None and priority.good is not None
+        if (poor == good and both) or (good - poor) * (1 if better == "more" else -1) > 0:
+            continue
+        key = "poor" if priority.good is None else "good"
+        given = {"poor": priority.poor, "good": priority.good}
+        words = [
+            f"{which} {anchor.text}" if anchor is not None else f"{which} as by default"
+            for which, anchor in given.items()
+        ]
+        yield f"priorities.{name}.{key}", ", ".join(words), None
+
+
 PRODUCT_FAULTS = (
     Rule("shares of the time that sum to 1", _shares),
     Rule("this figure: absent is never zero", _missing_product),
@@ -362,6 +386,8 @@ PRODUCT_FAULTS = (
     Rule("a weight, on any scale", _priority_weights),
     *(Rule(words, partial(_asked, words)) for words in asked_words()),
     Rule("poor and good, two different values", _anchors),
+    Rule("good above poor: by this criterion more is better", partial(_direction, "more")),
+    Rule("good below poor: by this criterion less is better", partial(_direction, "less")),
     Rule("an id that the catalogue defines", _unknown_ids),
     Rule("either a cell, or a budget with its voltage", _cell_options),
     Rule("the rate of every currency that prices are in", _currencies),

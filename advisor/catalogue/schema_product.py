@@ -257,7 +257,8 @@ class Measuring:
 class Priority:
     """Weight of a criterion and the anchors of its value function."""
 
-    weight: Quantity | None = key(Figure("count"), "weight on any scale")
+    # beyond it a sum of weights loses the lesser ones
+    weight: Quantity | None = key(Figure("count", most=1e12), "weight on any scale")
     poor: Quantity | None = key(Figure("score", least=None), "worth nothing from here down")
     good: Quantity | None = key(Figure("score", least=None), "worth everything from here up")
 

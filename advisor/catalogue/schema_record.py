@@ -10,6 +10,7 @@ from advisor.catalogue.fields import ListOf, MapOf, Record, key
 from advisor.catalogue.kinds import Choice, Day, Figure, Identity, Text, Whole
 from advisor.quantities import Quantity
 
+MOST_DRAWS = 1_000_000  # as many as a command takes
 VERDICTS = ("settled", "leaning", "open", "none")
 
 
@@ -36,7 +37,7 @@ class DecisionRecord:
     date: datetime.date = key(Day(), "when", required=True)
     version: str | None = key(Text(), "of the tool", informational=True)
     currency: str | None = key(Text(), "of the costs", informational=True)
-    draws: int = key(Whole(0), "draws of the uncertainties", required=True)
+    draws: int = key(Whole(0, MOST_DRAWS), "draws of the uncertainties", required=True)
     seed: int = key(Whole(0), "seed of the draws", required=True)
     verdict: str | None = key(Choice(VERDICTS), "how firm the order was", informational=True)
     changes: tuple[str, ...] = key(

@@ -11,6 +11,7 @@ from advisor.catalogue.load import load_run
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.faults import Fault, FaultError, nearest
+from advisor.source import LARGEST
 
 _PACKAGE = Path(__file__).resolve().parent.parent
 
@@ -58,6 +59,15 @@ def find_product(reference: str) -> Path:
     )
 
 
+def _standard_input() -> bytes:
+    """What comes by standard input, read no further than a file may be long."""
+    try:
+        return sys.stdin.buffer.read(LARGEST + 1)
+    except OSError as error:
+        fault = Fault("-", str(error.strerror), "a product by standard input")
+        raise FaultError((fault,)) from None
+
+
 def load(
     reference: str,
     folders: Sequence[Path] = (),
@@ -81,5 +91,5 @@ def load(
     """
     where = list(folders) or [catalogue_folder()]
     if reference == "-":
-        return load_run(where, sys.stdin.buffer.read(), changes, cached=cached)
+        return load_run(where, _standard_input(), changes, cached=cached)
     return load_run(where, find_product(reference), changes, cached=cached)

@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     from advisor.present.layout import Page
     from advisor.studies.weights import Weights
 
+LONGEST = 1000  # characters of an answer
+
 
 class Ask(StrEnum):
     """Ways of asking."""
@@ -170,9 +172,11 @@ def _pairs(texts: Sequence[str]) -> dict[tuple[str, str], float]:
 def _answer(question: str) -> str:
     """A line of standard input, asked for on standard error."""
     print(question, end=" ", file=sys.stderr, flush=True)
-    line = sys.stdin.readline()
+    line = sys.stdin.readline(LONGEST)
     if not line:
         _refuse(("--ask", "the end of the answers", "an answer to each question"))
+    if len(line) == LONGEST:
+        _refuse(("--ask", f"a line of {LONGEST} characters or more", "a name or a number"))
     return line.strip()
 
 

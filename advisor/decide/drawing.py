@@ -1,7 +1,9 @@
 """The chosen builds over the draws, in chunks that may run side by side.
 
 A chunk's draws depend on the seed and the chunk's number alone, and chunks are put together in
-order, so any number of workers gives the same numbers; a chunk also bounds the memory used.
+order, so any number of workers gives the same numbers. How long a chunk is depends on the product
+alone, so that another part changes no draws; with how many builds are taken through it together it
+bounds the memory used.
 """
 
 from __future__ import annotations
@@ -24,7 +26,10 @@ from advisor.model.draws import Array, Sampler, Trace
 from advisor.model.packs import cells_name
 from advisor.model.tables import Wanted, part_figures, stack
 
-CHUNK = 2000
+CHUNK = 2000  # draws at a time
+STATES = 256  # of a product's events; with more of them fewer draws are taken at a time
+LEAST = 64
+TOGETHER = 1_500_000  # builds x states x draws of an array
 
 Progress = Callable[[int, int], None]
 
@@ -74,6 +79,22 @@ class Drawn:
         return float(np.mean(there > 0)) if there.size and not np.isnan(there).any() else np.nan
 
 
+def states_of(product: Product) -> int:
+    """How many states the events of a product have, sleep among them."""
+    return 1 + sum(1 + len(t.kernels) + len(t.uses) + len(t.loads) for t in product.workload)
+
+
+def chunk_of(product: Product) -> int:
+    """How many draws of a product are taken at a time."""
+    return max(LEAST, min(CHUNK, CHUNK * STATES // states_of(product)))
+
+
+def _sizes(product: Product, draws: int) -> list[int]:
+    """Draws of each chunk."""
+    chunk = chunk_of(product)
+    return [min(chunk, draws - start) for start in range(0, draws, chunk)]
+
+
 def draw_builds(
     catalogue: Catalogue,
     product: Product,
@@ -96,8 +117,7 @@ def draw_builds(
     -------
     One `Drawn` a build, in order.
     """
-    sizes = [min(CHUNK, draws - start) for start in range(0, draws, CHUNK)]
-
+    sizes = _sizes(product, draws)
     traces: list[Trace] = [{} for _ in sizes]
 
     def one(chunk: int) -> list[Drawn]:
@@ -152,8 +172,7 @@ def mean_weights(product: Product, criteria: Sequence[Criterion], draws: int, se
     if not draws or all(weight is None or weight.u == 0 for weight in given):
         return np.array([c.weight for c in criteria])
     out = np.zeros(len(criteria))
-    for chunk, start in enumerate(range(0, draws, CHUNK)):
-        size = min(CHUNK, draws - start)
+    for chunk, size in enumerate(_sizes(product, draws)):
         drawn = weights(product, criteria, Sampler(product.product, size, seed, chunk))
         out += drawn.sum(axis=1)
     return out / draws
@@ -171,7 +190,26 @@ def _in_order(one: Callable[[int], list[Drawn]], count: int, jobs: int) -> Itera
 
 
 def _chunk(here: Stage, builds: Sequence[Build], criteria: Sequence[Criterion]) -> list[Drawn]:
-    """One chunk of the draws."""
+    """One chunk of the draws, a group of builds after another."""
+    size = here.samplers.draws * states_of(here.product)
+    count = max(1, TOGETHER // size)
+    # those on one feed side by side: they share what it draws
+    order = sorted(range(len(builds)), key=lambda i: _feed_of(builds[i]))
+    done: dict[int, Drawn] = {}
+    for start in range(0, len(order), count):
+        group = order[start : start + count]
+        drawn = _group(here, [builds[i] for i in group], criteria)
+        done |= zip(group, drawn, strict=True)
+    return [done[i] for i in range(len(builds))]
+
+
+def _feed_of(build: Build) -> tuple[str, str]:
+    made = build.assessed.feed
+    return cells_name(made.option), made.converter_name
+
+
+def _group(here: Stage, builds: Sequence[Build], criteria: Sequence[Criterion]) -> list[Drawn]:
+    """Builds over one chunk of the draws, all together."""
     done: dict[int, Drawn] = {}
     weight = weights(here.product, criteria, here.samplers[here.product.product])
     # a criterion of no weight still has a worth, for whoever gives it one
@@ -221,8 +259,7 @@ def assessed(
     """
     groups: dict[tuple[str, str], list[int]] = defaultdict(list)
     for i, build in enumerate(builds):
-        made = build.assessed.feed
-        groups[cells_name(made.option), made.converter_name].append(i)
+        groups[_feed_of(build)].append(i)
     catalogue, product = here.catalogue, here.product
     prepared = []
     for members in groups.values():

@@ -140,10 +140,13 @@ class Deciding:
             # on the file's own scale, of which the weights that stand are shares
             raw[at] *= places / (lever.now or 1.0)
         else:
-            other = weighed[at].good if what == "poor" else weighed[at].poor
-            # anchors that meet are refused: such a value is none of the lever's
-            stands = weighed[at].poor if what == "poor" else weighed[at].good
-            anchor: dict[str, Any] = {what: np.where(places == other, stands, places)}
+            one = weighed[at]
+            ahead = one.good - places if what == "poor" else places - one.poor
+            # anchors that meet or change sides are refused: such a value is none of the lever's
+            either = one.measure.better == "either"
+            may = ahead != 0 if either else ahead * (one.good - one.poor) > 0
+            stands = one.poor if what == "poor" else one.good
+            anchor: dict[str, Any] = {what: np.where(may, places, stands)}
             weighed = tuple(replace(c, **anchor) if c.name == name else c for c in weighed)
         values = np.broadcast_to(self._values[:, :, None], (*self._values.shape, count))
         total, _ = score(weighed, values, raw / raw.sum(axis=0))

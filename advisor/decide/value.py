@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from advisor.catalogue.criteria import CURRENCY, Measure, measures
+from advisor.catalogue.criteria import CURRENCY, Measure, anchors_of, measures
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.schema_supply import Cell
 from advisor.model.draws import Array, Sampler
@@ -61,12 +61,7 @@ def criteria(product: Product, first_cell: Cell | None) -> tuple[Criterion, ...]
     total = sum(weights.values())
     out = []
     for measure in measures(product):
-        priority = product.priorities[measure.name]
-        poor, good = measure.anchors(product, first_cell)
-        if priority.poor is not None:
-            poor = priority.poor.nominal
-        if priority.good is not None:
-            good = priority.good.nominal
+        poor, good = anchors_of(product, measure, first_cell)
         unit = measure.unit
         if unit == CURRENCY:
             unit = product.cost.currency or "money"

@@ -44,6 +44,7 @@ from advisor.model.workload import ProductFigures
 
 HEADROOM = 4  # digits of a share of a deadline that count: a hundredth of a point at the most
 VOLTAGES = 5  # between a fresh and an empty pack, where the cheapest option is not the same at both
+TOGETHER = 500_000  # rows x states that go through the battery model at a time
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,10 +97,25 @@ def choose(
         if asked:
             pack = members[0].feed.pack
             fresh = any(np.isfinite(one.pulse) for one in asked)
-            alone = lives(pack, [one.drain for one in asked], fresh=fresh)
-            for one, life in zip(asked, alone, strict=True):
-                one.take(pack, life)
+            for some in _batches(asked, 1 + sum(len(e.names) for e in events)):
+                alone = lives(pack, [one.drain() for one in some], fresh=fresh)
+                for one, life in zip(some, alone, strict=True):
+                    one.take(pack, life)
     return [sweep.plans() for sweep in sweeps]
+
+
+def _batches(asked: Sequence[Reach], states: int) -> Iterator[list[Reach]]:
+    """What goes through the battery model at a time, so that many tasks do not fill the memory."""
+    some: list[Reach] = []
+    rows = 0
+    for one in asked:
+        more = one.index[0].size
+        if some and (rows + more) * states > TOGETHER:
+            yield some
+            some, rows = [], 0
+        some.append(one)
+        rows += more
+    yield some
 
 
 def _sweep(
@@ -385,9 +401,16 @@ def _each_once(rows: NDArray[np.intp]) -> NDArray[np.intp]:
         return rows
     sizes = rows.max(axis=0) + 1
     if float(np.prod(sizes.astype(float))) < 2.0**62:
-        # as one number a row, which sorts faster than rows do
-        keys = np.unique(np.ravel_multi_index(tuple(rows.T), tuple(sizes)))
-        return np.stack(np.unravel_index(keys, tuple(sizes)), axis=1)
+        # as one number a row, which sorts faster than rows do; of the columns that vary alone, as
+        # an array has no more than 64 dimensions
+        varies = np.flatnonzero(sizes > 1)
+        if not len(varies):
+            return rows[:1]
+        shape = tuple(sizes[varies])
+        keys = np.unique(np.ravel_multi_index(tuple(rows[:, varies].T), shape))
+        out = np.zeros((len(keys), rows.shape[1]), dtype=rows.dtype)
+        out[:, varies] = np.stack(np.unravel_index(keys, shape), axis=1)
+        return out
     return np.unique(rows, axis=0)
 
 

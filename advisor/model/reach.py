@@ -9,8 +9,9 @@ Axes: P parts, Z sleep states, O options, S states of an event. Stated values (N
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -84,20 +85,21 @@ class Reach:
 
     depth : (P, Z, O), `ALL` where no state of it ends the pack's life, 0 where a fresh pack cannot
     carry it, below 0 where a limit is broken. index : options whose depth the battery model must
-    tell, as rows of `drain`. peak : (P, Z, O) A of the cells, fresh, where the pulse limit may
-    bind. pulse : that limit, A.
+    tell, as rows of what `drain` makes. cut_off : (R,) V, theirs. peak : (P, Z, O) A of the cells,
+    fresh, where the pulse limit may bind. pulse : that limit, A.
     """
 
     depth: Array
     index: tuple[NDArray[np.intp], ...]
-    drain: Drain
+    drain: Callable[[], Drain]
+    cut_off: Array
     peak: Array | None
     pulse: float
 
     def take(self, pack: Pack, life: Life) -> None:
         """Take what the battery model found of the rows."""
         most = np.minimum(
-            np.minimum(pack.least_capacity, 1.0), cut_off_depth(pack, self.drain.cut_off_v)
+            np.minimum(pack.least_capacity, 1.0), cut_off_depth(pack, self.cut_off[:, None])
         )
         free = life.end_depth >= most - 10.0**-DIGITS
         depth = np.where(life.dead, 0.0, np.where(free, ALL, life.end_depth))[:, 0]
@@ -142,7 +144,9 @@ def reach(
     return Reach(
         depth=depth,
         index=index,
-        drain=_alone(product, tasks, k, index, low[index]),
+        # made when it is asked for: of many tasks each has the states of all
+        drain=partial(_alone, product, tasks, k, index, low[index]),
+        cut_off=low[index],
         peak=peak,
         pulse=pulse,
     )

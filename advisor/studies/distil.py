@@ -14,6 +14,7 @@ from yaml.nodes import MappingNode, ScalarNode
 from advisor import figures as paths
 from advisor.bench import trace as traces
 from advisor.bench.budget import Result
+from advisor.bench.chunks import Chunk, Columns
 from advisor.bench.distil import GAIN, Figures, Held, Work
 from advisor.bench.distil import distil as measured
 from advisor.bench.kernels import read_run
@@ -158,7 +159,7 @@ def distil(notes: Path, recorded: Sequence[Path]) -> Distilled:
     """
     session = read_notes(notes)
     log = FaultLog()
-    columns = traces.Columns.of(session.notes.trace)
+    columns = Columns.of(session.notes.trace)
     rehearsed = session.notes.origin == "rehearsed"
     for path in recorded:
         try:
@@ -172,14 +173,14 @@ def distil(notes: Path, recorded: Sequence[Path]) -> Distilled:
     warnings = list(_computed_right(session, log))
     log.raise_if_any()
 
-    def samples() -> Iterator[traces.Chunk]:
+    def samples() -> Iterator[Chunk]:
         for path in recorded:
             yield from traces.samples(path, columns)
 
-    def overhead() -> Iterator[traces.Chunk]:
+    def overhead() -> Iterator[Chunk]:
         stated = session.notes.board_overhead
         assert isinstance(stated, OverheadTrace)
-        plain = traces.Columns(
+        plain = Columns(
             names=columns.names[:2],
             factors=columns.factors[:2],
             voltage=False,

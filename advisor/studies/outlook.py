@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from advisor.catalogue.levers import NEAR, Lever, grid, lever, span
+from advisor.catalogue.levers import NEAR, Lever, grid, lever, part_way, span
+from advisor.catalogue.load import with_changes
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.decide.along import MOST_CHANGES, Along, Offer
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 POINTS, DRAWS, SHOWN = 21, 500, 4
+HALVINGS = 12  # of the way to an end of a range that may not stand
 STEP = 0.01  # share of the lever's value within which a jump of a curve is drawn
 
 
@@ -226,7 +228,7 @@ def outlook(
     asked = [text.partition("=") for text in (along or _usual(now))]
     levers = [lever(catalogue, product, path) for path, _, _ in asked]
     ends = [
-        span(found, text if equals else None)
+        span(found, text) if equals else _standing(catalogue, product, found, span(found, None))
         for found, (_, equals, text) in zip(levers, asked, strict=True)
     ]
     made = []
@@ -265,6 +267,29 @@ def outlook(
         left_out=now.left_out,
         warnings=warnings_of(now, whole),
     )
+
+
+def _standing(
+    catalogue: Catalogue, product: Product, found: Lever, ends: tuple[float, float]
+) -> tuple[float, float]:
+    """The ends of a range that nobody asked for, drawn in to what the product may be."""
+
+    def may(x: float) -> bool:
+        try:
+            with_changes(catalogue, product, [found.assignment(x)])
+        except FaultError:
+            return False
+        return True
+
+    drawn = []
+    for end in ends:
+        stands, beyond = (end, end) if may(end) else (found.now or end, end)
+        for _ in range(HALVINGS if stands != beyond else 0):
+            middle = part_way(stands, beyond, 0.5)
+            middle = float(round(middle)) if found.whole else middle
+            stands, beyond = (middle, beyond) if may(middle) else (stands, middle)
+        drawn.append(stands)
+    return drawn[0], drawn[1]
 
 
 def _usual(now: Evaluation) -> list[str]:

@@ -14,6 +14,7 @@ import numpy as np
 
 from advisor.bench import trace as traces
 from advisor.bench.budget import Term, combined
+from advisor.bench.chunks import Chunk
 from advisor.bench.notes import Session, key_of, read_notes
 from advisor.bench.rehearse import (
     Errors,
@@ -25,7 +26,6 @@ from advisor.bench.rehearse import (
     rehearsed,
     truth_of,
 )
-from advisor.bench.trace import Chunk
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_bench import OverheadTrace
 from advisor.faults import Fault, FaultError

@@ -9,9 +9,10 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 
+from advisor.bench.chunks import Columns
 from advisor.bench.distil import distil
 from advisor.bench.notes import Session, read_notes
-from advisor.bench.trace import Columns, samples
+from advisor.bench.trace import samples
 from tests.bench.processes import RUN, peak_memory
 from tests.bench.registry import Row, Scale, benchmark, middle, timed, turn_about
 

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from advisor.catalogue import rules, sense
+from advisor.catalogue.criteria import CRITERIA
 from advisor.catalogue.load import load_catalogue, load_run
 from advisor.catalogue.schema_parts import Variant
 from advisor.catalogue.shipped import catalogue_folder, load, product_files
@@ -58,6 +59,12 @@ BROKEN = {
             "gives.blocks.beacon.supply.min",
             "3 V above 2 V",
         ),
+    ],
+    "good above poor: by this criterion more is better": [
+        ("frost-post:priorities.battery-life.poor=11 years", "priorities.battery-life.good", "11")
+    ],
+    "good below poor: by this criterion less is better": [
+        ("frost-post:priorities.lifetime-cost.poor=4", "priorities.lifetime-cost.good", "poor 4")
     ],
     "a wake-time above zero beside the wake-charge": [
         (
@@ -398,3 +405,78 @@ def test_a_file_that_cannot_be_read_is_not_called_unknown_too(tmp_path: Path) ->
 def test_a_kernel_s_key_is_a_point_and_its_engines(text: str, variant: Variant) -> None:
     assert Variant.parse(text) == variant
     assert str(variant) == text
+
+
+WRONG_WAY = {
+    "battery-life": "{weight: 1, poor: 8 years, good: 2 years}",
+    "lifetime-cost": "{weight: 1, poor: 5, good: 70}",
+    "purchase-cost": "{weight: 1, poor: 2, good: 9}",
+    "toolchain": "{weight: 1, poor: 100, good: 0}",
+    "bring-up": "{weight: 1, poor: 1 h, good: 40 h}",
+    "time-headroom": "{weight: 1, poor: 0.9, good: 0.1}",
+    "memory-headroom": "{weight: 1, poor: 0.7, good: 0}",
+    "board-area": "{weight: 1, poor: 0 mm2, good: 400 mm2}",
+    "energy-per-day": "{weight: 1, poor: 0 J, good: 400 J}",
+}
+
+
+def test_each_criterion_has_a_wrong_way_here() -> None:
+    assert set(WRONG_WAY) == set(CRITERIA)
+
+
+@pytest.mark.parametrize("name", WRONG_WAY)
+def test_anchors_the_wrong_way_round_are_refused_at_their_place(tmp_path: Path, name: str) -> None:
+    """A part of 0.3 years would lead a criterion of life whose anchors are exchanged."""
+    text = product_files()["frost-post"].read_text("utf-8")
+    head, _, _ = text.partition("priorities:\n")
+    path = tmp_path / "frost-post.yaml"
+    path.write_text(f"{head}priorities:\n  {name}: {WRONG_WAY[name]}\n", "utf-8")
+    with pytest.raises(FaultError) as error:
+        load(str(path))
+    (fault,) = error.value.faults
+    assert fault.place is not None
+    assert path.read_text("utf-8").splitlines()[fault.place.line - 1].startswith(f"  {name}:")
+    assert fault.path == f"frost-post:priorities.{name}.good"
+    way = CRITERIA[name].better
+    side = {"more": "above", "less": "below"}[way]
+    assert fault.expected == f"good {side} poor: by this criterion {way} is better"
+
+
+@pytest.mark.parametrize(
+    ("change", "path"),
+    [
+        ("battery-life={weight: 1, poor: 20 years}", "battery-life.poor"),  # good: 2 × 10 years
+        ("battery-life={weight: 1, poor: 30 years}", "battery-life.poor"),
+        ("lifetime-cost={weight: 1, good: 18.00}", "lifetime-cost.good"),  # poor: 2 × 9.00
+        ("toolchain={weight: 1, poor: 100}", "toolchain.poor"),
+        ("bring-up={weight: 1, good: 41 h}", "bring-up.good"),
+    ],
+)
+def test_one_anchor_against_the_other_s_default(change: str, path: str) -> None:
+    with pytest.raises(FaultError) as error:
+        load("frost-post", changes=[f"frost-post:priorities.{change}"])
+    (fault,) = error.value.faults
+    assert fault.path == f"frost-post:priorities.{path}"
+    assert "as by default" in fault.read
+
+
+def test_own_figures_may_be_better_either_way() -> None:
+    for poor, good in ((0, 10), (10, 0)):
+        own = f"{{weight: 1, poor: {poor}, good: {good}}}"
+        load("frost-post", changes=[f"frost-post:priorities.own-figures.radiation-score={own}"])
+
+
+@pytest.mark.parametrize("weight", ["1e308", "1e13", "9" * 119, "1000000000001"])
+def test_weights_whose_sum_would_overflow_are_refused(weight: str) -> None:
+    names = ("battery-life", "toolchain")
+    changes = [f"frost-post:priorities.{name}.weight={weight}" for name in names]
+    with pytest.raises(FaultError) as error:
+        load("frost-post", changes=changes)
+    paths = [fault.path for fault in error.value.faults]
+    assert paths == [f"frost-post:priorities.{name}.weight" for name in names]
+
+
+def test_weights_of_nothing_are_refused() -> None:
+    every = [f"frost-post:priorities.{n}.weight=0" for n in load("frost-post")[1].priorities]
+    with pytest.raises(FaultError, match="no weight above zero"):
+        load("frost-post", changes=every)

@@ -18,6 +18,7 @@ def criterion(
     measure = Measure(
         name=name,
         title="made up for a test",
+        better="either",
         dimension=dimension,
         unit=unit,
         step=(1.0, "1"),

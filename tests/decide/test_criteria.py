@@ -18,6 +18,7 @@ from tests.studies.small import part
 WHOLE: Mapping[str, Any] = {
     "name": "brightness",
     "title": "how bright it is",
+    "better": "more",
     "dimension": "score",
     "unit": "1",
     "step": (1.0, "one"),
@@ -41,7 +42,7 @@ priorities:
 
 
 @pytest.mark.parametrize(
-    "left_out", ["unit", "step", "reads", "value", "title", "dimension", "anchored"]
+    "left_out", ["unit", "step", "reads", "value", "title", "better", "dimension", "anchored"]
 )
 def test_a_criterion_that_is_not_declared_whole_cannot_be_made(left_out: str) -> None:
     empty = {"step": (0.0, ""), "reads": (), "value": None}

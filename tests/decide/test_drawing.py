@@ -3,11 +3,24 @@
 from __future__ import annotations
 
 import pathlib
+import subprocess
+import sys
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from advisor.decide.drawing import CHUNK, Drawn, draw_builds
+from advisor.catalogue.shipped import load, product_files
+from advisor.decide import drawing
+from advisor.decide.drawing import (
+    CHUNK,
+    LEAST,
+    STATES,
+    Drawn,
+    chunk_of,
+    draw_builds,
+    states_of,
+)
 from advisor.decide.evaluate import evaluate
 from advisor.figures import Path
 from advisor.model.draws import Sampler, Trace
@@ -84,3 +97,54 @@ def test_workers_and_further_chunks_change_nothing(tmp_path: pathlib.Path) -> No
             assert np.array_equal(getattr(a, name), getattr(b, name))
             assert np.array_equal(getattr(a, name)[:CHUNK], getattr(c, name))
         assert not np.array_equal(a.score, d.score)
+
+
+def test_groups_of_builds_change_nothing(
+    tmp_path: pathlib.Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One build at a time, and all of them together."""
+    whole, _, _ = drawn(tmp_path / "a")
+    monkeypatch.setattr(drawing, "TOGETHER", 1)
+    each, _, _ = drawn(tmp_path / "b")
+    for a, b in zip(whole, each, strict=True):
+        for name in ("score", "life_s", "lifetime", "changes", "battery_a", "fits"):
+            assert np.array_equal(getattr(a, name), getattr(b, name))
+        assert a.broken == b.broken
+
+
+def test_the_length_of_a_chunk_depends_on_the_product_s_states_alone() -> None:
+    _, product = load("frost-post")
+    assert states_of(product) == 11
+    assert chunk_of(product) == CHUNK
+    task = product.workload[0]
+    for count in (100, 302, 10_000):
+        many = replace(product, workload=(task,) * count)
+        states = 1 + count * (1 + len(task.kernels) + len(task.loads))
+        assert states_of(many) == states
+        assert chunk_of(many) == max(LEAST, CHUNK * STATES // states)
+        assert chunk_of(many) * states <= max(CHUNK * STATES, LEAST * states)
+
+
+@pytest.mark.slow
+def test_302_tasks_take_at_most_400_megabytes(tmp_path: pathlib.Path) -> None:
+    text = product_files()["barrel-tag"].read_text("utf-8")
+    assert "workload:\n" in text
+    tasks = "".join(
+        f"  - {{task: t{k}, every: {10 + k % 50} h, kernels: {{crc: 1, copy: 2}}, "
+        "loads: [{load: probe, current: 0.6 mA ± 10 %, for: 2 ms, cpu: asleep}]}\n"
+        for k in range(300)
+    )
+    path = tmp_path / "barrel-tag.yaml"
+    path.write_text(text.replace("workload:\n", "workload:\n" + tasks), "utf-8")
+    told = (
+        "import resource, subprocess, sys\n"
+        "call = [sys.executable, '-m', 'advisor', 'shortlist', sys.argv[1], '--draws', '500']\n"
+        "done = subprocess.run([*call, '--no-cache'], stdout=subprocess.DEVNULL)\n"
+        "print(done.returncode, resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss)\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", told, str(path)], capture_output=True, text=True, check=True
+    )
+    code, peak = map(int, done.stdout.split())
+    assert code == 0, done.stderr[-2000:]
+    assert peak < 400_000  # kB

@@ -10,7 +10,7 @@ import pytest
 
 from advisor.catalogue.load import load_run
 from advisor.decide.stage import Stage, stage
-from advisor.model.plan import Plans, choose
+from advisor.model.plan import Plans, _each_once, choose
 from advisor.model.reach import ALL, reach, task_options
 from advisor.model.tables import Stack, part_figures, stack
 from advisor.model.workload import ProductFigures
@@ -135,7 +135,7 @@ def depths(here: Stage, cut: float) -> Mapping[str, float]:
     if found.index[0].size:
         from advisor.model.battery import life
 
-        found.take(feed.pack, life(feed.pack, found.drain))
+        found.take(feed.pack, life(feed.pack, found.drain()))
     z = table.parts[0].sleeps.index("ram-kept")
     return {o.point: float(found.depth[0, z, i]) for i, o in enumerate(table.parts[0].options[0])}
 
@@ -161,3 +161,15 @@ def test_reach_is_nought_where_a_fresh_pack_is_too_weak_and_all_where_nothing_sa
     here = opened(tmp_path / "b", keys=keys)
     assert depths(here, 2.2)["slow"] < ALL
     assert depths(opened(tmp_path / "c", keys="max-pulse: 10 mA\n"), 2.2)["fast"] == -1.0
+
+
+@pytest.mark.parametrize("columns", [1, 5, 62, 63, 304])
+def test_rows_of_any_number_of_tasks_stand_once_each(columns: int) -> None:
+    """More tasks than an array may have dimensions, against NumPy's own distinct rows."""
+    draw = np.random.default_rng(columns)
+    rows = draw.integers(0, 2, (50, columns))
+    rows[:, 3:] *= np.arange(columns)[3:] % 9 == 0
+    many = np.concatenate([rows, rows[::-1]])
+    np.testing.assert_array_equal(_each_once(many), np.unique(many, axis=0))
+    same = np.zeros((4, columns), dtype=np.intp)
+    np.testing.assert_array_equal(_each_once(same), same[:1])

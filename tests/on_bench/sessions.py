@@ -8,11 +8,11 @@ from pathlib import Path
 
 import numpy as np
 
+from advisor.bench.chunks import Chunk
 from advisor.bench.distil import Figures, distil
 from advisor.bench.kernels import KERNELS
 from advisor.bench.notes import Session, read_notes
 from advisor.bench.rehearse import Errors, Truth, errors_of, overhead_trace, rehearsed, truth_of
-from advisor.bench.trace import Chunk
 from advisor.catalogue.load import load_catalogue
 from advisor.catalogue.shipped import catalogue_folder
 from advisor.studies.kernels import exported

@@ -97,3 +97,13 @@ def test_repeats_are_the_mean_and_its_deviation() -> None:
 def test_no_uncertainty_is_none() -> None:
     found = combined(1.0, [Term("nothing", "B", 0.0)])
     assert (found.u, found.budget, found.expanded) == (0.0, (), 0.0)
+
+
+def test_terms_whose_squares_overflow_still_add_up() -> None:
+    """Two equal terms are √2 of one, whatever their size; fourth powers overflow from 1e77 on."""
+    for size in (1e-200, 1e-90, 1e90, 1e200):
+        terms = [Term("a", "A", size, "t", 9), Term("b", "A", size, "t", 9)]
+        found = combined(1.0, terms)
+        assert found.u == pytest.approx(math.sqrt(2) * size, rel=1e-12)
+        assert found.dof == pytest.approx(18, rel=1e-12)  # Welch and Satterthwaite: (1+1)²/(2/9)
+        assert found.without("a") == pytest.approx(size, rel=1e-12)

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from advisor.bench.trace import Chunk
+from advisor.bench.chunks import Chunk
 from tests.on_bench.sessions import distilled, session
 
 Floats = NDArray[np.float64]

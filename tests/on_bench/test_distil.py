@@ -12,10 +12,11 @@ import pytest
 from numpy.typing import NDArray
 from scipy import integrate
 
+from advisor.bench.chunks import Chunk, Columns
 from advisor.bench.distil import Figures
 from advisor.bench.rehearse import Errors, Truth, expected
 from advisor.bench.segments import Window, measure
-from advisor.bench.trace import Chunk, Columns, samples
+from advisor.bench.trace import samples
 from advisor.faults import FaultError
 from tests.on_bench.sessions import NOTES, changed, distilled, session, trace_of
 
@@ -404,3 +405,16 @@ def test_columns_become_si(tmp_path: Path) -> None:
     (chunk,) = samples(path, Columns.of(notes.notes.trace))
     np.testing.assert_allclose(chunk.t, [1e-6, 2e-6, 3e-6])
     np.testing.assert_allclose(chunk.i, [5e-3, 6e-3, 5e-3])
+
+
+def test_figures_that_overflow_are_faults_of_the_notes(tmp_path: Path) -> None:
+    """Energies of 1e236 J, whose scatter no double holds."""
+    great = "9" * 118
+    _, _, trace, _ = trace_of(session(tmp_path), 1)
+    notes = session(
+        tmp_path,
+        ("supply: 3.300(2) V", f"supply: {great} V\nreset-current: {great} A"),
+    )
+    with pytest.raises(FaultError, match="overflows") as error:
+        distilled(notes, trace)
+    assert all(fault.place is not None for fault in error.value.faults)

@@ -10,8 +10,8 @@ import ruptures
 from hypothesis import given
 from hypothesis import strategies as st
 
+from advisor.bench.chunks import Chunk, Floats
 from advisor.bench.segments import binned, by_current, changes, refined
-from advisor.bench.trace import Chunk, Floats
 
 
 @pytest.mark.parametrize("seed", range(5))

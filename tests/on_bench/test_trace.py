@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import gzip
+import io
+import zipfile
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -11,12 +13,10 @@ import numpy as np
 import polars as pl
 import pytest
 
+from advisor.bench.chunks import PIECE, Columns, Floats
 from advisor.bench.segments import measure
 from advisor.bench.trace import (
-    PIECE,
     REHEARSED,
-    Columns,
-    Floats,
     digest,
     is_rehearsed,
     samples,
@@ -101,7 +101,7 @@ BAD = {
     "empty": ("", "an empty file"),
     "comments alone": ("# a\n# b\n", "an empty file"),
     "no column": ("time;volts;pin\n1;2;3\n", 'no column "amps"'),
-    "twice": ("time,amps,pin,amps\n1,2,3,4\n", 'no column "amps"'),
+    "twice": ("time,amps,pin,amps\n1,2,3,4\n", '2 columns "amps"'),
     "too short a line": (HEAD + GOOD + "40\n", "in row 41"),
 }
 
@@ -156,3 +156,141 @@ def test_digest_is_of_the_bytes(tmp_path: Path) -> None:
     (tmp_path / "a").write_bytes(b"a")
     (tmp_path / "b").write_bytes(b"bc")
     assert digest([tmp_path / "a", tmp_path / "b"]).startswith("ba7816bf")
+
+
+def _saved(save: Callable[..., object], *arrays: object, **named: object) -> bytes:
+    out = io.BytesIO()
+    save(out, *arrays, **named)
+    return out.getvalue()
+
+
+def _claiming(shape: str) -> bytes:
+    """An array's file whose header claims a shape."""
+    head = f"{{'descr': '<f8', 'fortran_order': False, 'shape': {shape}, }}".encode()
+    return b"\x93NUMPY\x01\x00" + (len(head) + 1).to_bytes(2, "little") + head + b"\n"
+
+
+def _zipped(**members: bytes) -> bytes:
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w") as file:
+        for name, data in members.items():
+            file.writestr(f"{name}.npy", data)
+    return out.getvalue()
+
+
+ROWS = HEAD + GOOD
+PACKED = gzip.compress(ROWS.encode())
+COLUMN = _saved(np.save, TIME[:9])
+NPZ = _saved(np.savez, time=TIME[:9], amps=AMPS[:9], pin=PIN[:9])
+FIELDS = [("time", "f8"), ("amps", "f8"), ("pin", "f8")]
+# (name, bytes, words): each once ended as a fault of the tool's own
+DAMAGED = {
+    "carriage returns alone": ("a.csv", ROWS.replace("\n", "\r").encode(), "carriage return alone"),
+    "a quote that never ends": ("a.csv", b'"time,amps,pin\n1,2,3\n', "no column"),
+    "a row that is too long": ("a.csv", f"{ROWS}40,1,0,7\n".encode(), "4 cells in row 41"),
+    "a header in another encoding": ("a.csv", ROWS.encode("utf-16"), "text in UTF-8"),
+    "a flipped byte": ("a.csv.gz", PACKED[:20] + b"\xff" + PACKED[21:], "a whole file"),
+    "two kinds in one name": ("a.csv.gz", ROWS.encode(), "a whole file"),
+    "no archive": ("a.npz", b"time", "a whole file"),
+    "half an archive": ("a.npz", NPZ[: len(NPZ) // 2], "a whole file"),
+    "an archive under another name": ("a.npy", NPZ, "an archive of arrays"),
+    "an array under another name": ("a.npz", COLUMN, "a whole file"),
+    "no Parquet": ("a.parquet", b"PAR1junkPAR1", "a whole Parquet file"),
+    "a header that breaks off": ("a.npy", _claiming("(3,")[:40], "an array of numbers"),
+    "a header that is no shape": ("a.npy", _claiming("(3,"), "an array of numbers"),
+    "more than there is": ("a.npy", _claiming("(999999999999,)"), "an array of numbers"),
+    "less than nothing": (
+        "a.npz",
+        _zipped(time=_claiming("(-5,)"), amps=COLUMN, pin=COLUMN),
+        "an array of -5 numbers",
+    ),
+    "more than there is, archived": (
+        "a.npz",
+        _zipped(**dict.fromkeys(("time", "amps", "pin"), _claiming("(999999999999,)"))),
+        "breaks off",
+    ),
+    "two dimensions": ("a.npy", _saved(np.save, np.zeros((3, 3), FIELDS)), "of 2 dimensions"),
+    "no dimension": ("a.npy", _saved(np.save, np.zeros((), FIELDS)), "of 0 dimensions"),
+    "several numbers a row": (
+        "a.npy",
+        _saved(np.save, np.zeros(3, [("time", "f8", (2,)), *FIELDS[1:]])),
+        "several a row",
+    ),
+    "several dimensions, archived": (
+        "a.npz",
+        _saved(np.savez, time=TIME[:9, None], amps=AMPS[:9], pin=PIN[:9]),
+        "of 2 dimensions",
+    ),
+    "complex numbers": (
+        "a.npz",
+        _saved(np.savez, time=TIME[:9] * 1j, amps=AMPS[:9], pin=PIN[:9]),
+        "complex128",
+    ),
+    "too great to sum": ("a.csv", f"{ROWS}40,1e300,0\n".encode(), "1e+297 in row 41"),
+    "too great in SI": ("a.csv", f"{ROWS}40,-1e20,0\n".encode(), "-1e+17 in row 41"),
+    "too late": ("a.csv", f"{ROWS}1e19,1,0\n".encode(), "1e+16 in row 41"),
+}
+
+
+@pytest.mark.parametrize("case", DAMAGED)
+def test_damaged_and_absurd_files_are_faults_of_the_file(tmp_path: Path, case: str) -> None:
+    name, data, words = DAMAGED[case]
+    path = tmp_path / name
+    path.write_bytes(data)
+
+    def read() -> None:
+        is_rehearsed(path)
+        measure(samples(path, COLUMNS), (), 0.5)
+
+    with pytest.raises(FaultError) as error:
+        read()
+    assert words in str(error.value)
+    assert {fault.place and fault.place.file for fault in error.value.faults} == {str(path)}
+
+
+PLACES = {
+    "a word": ("a.csv", HEAD + GOOD + "40,oops,0\n", (42, 4)),
+    "a word after comments": ("a.csv", "# one\n\n" + HEAD + GOOD + "40,oops,0\n", (44, 4)),
+    "a word in another column": ("a.csv", "amps,pin,x,time\n1,0,9,1\n2,0,9,two\n", (3, 7)),
+    "nothing": ("a.csv", HEAD + GOOD + "40,,0\n", (42, 4)),
+    "no number": ("a.csv", HEAD + GOOD + "40,1.5,nan\n", (42, 8)),
+    "a packed word": ("a.csv.gz", HEAD + GOOD + "40,oops,0\n", (42, 4)),
+    "packed infinity": ("a.csv.gz", "# a\n" + HEAD + GOOD + "inf,1,0\n", (43, 1)),
+    "time that stands still": ("a.csv", HEAD + "0,1,0\n1,1,0\n1,1,0\n2,1,0\n", (4, 1)),
+    "a long row": ("a.csv", HEAD + GOOD + "40,1,0,7\n", (42, 1)),
+}
+
+
+@pytest.mark.parametrize("case", PLACES)
+def test_the_place_of_a_bad_cell_is_its_own_line_and_column(tmp_path: Path, case: str) -> None:
+    name, text, (line, column) = PLACES[case]
+    path = tmp_path / name
+    path.write_bytes(gzip.compress(text.encode()) if name.endswith(".gz") else text.encode())
+    with pytest.raises(FaultError) as error:
+        measure(samples(path, COLUMNS), (), 0.5)
+    place = error.value.faults[0].place
+    assert place is not None
+    assert (place.line, place.column) == (line, column)
+
+
+@pytest.mark.parametrize("name", ["a.parquet", "a.npy", "a.npz"])
+def test_the_place_in_an_array_is_its_row_and_the_column_s_number(
+    tmp_path: Path, name: str
+) -> None:
+    values = np.arange(50.0)
+    amps = np.where(values == 40, np.nan, values)
+    whole = np.zeros(50, FIELDS)
+    whole["time"], whole["amps"] = values, amps
+    columns = {"time": values, "amps": amps, "pin": whole["pin"]}
+    writers: dict[str, Callable[[Path], object]] = {
+        "a.parquet": lambda path: pl.DataFrame(columns).write_parquet(path),
+        "a.npy": lambda path: np.save(path, whole),
+        "a.npz": lambda path: path.write_bytes(_saved(np.savez, **columns)),
+    }
+    path = tmp_path / name
+    writers[name](path)
+    with pytest.raises(FaultError, match="row 41") as error:
+        measure(samples(path, COLUMNS), (), 0.5)
+    place = error.value.faults[0].place
+    assert place is not None
+    assert (place.line, place.column) == (41, 2)
