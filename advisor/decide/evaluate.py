@@ -57,16 +57,17 @@ class Candidate:
     Attributes
     ----------
     builds : the chosen one first, then those that went through all draws, best first, then the
-    others by their stated scores. plan : the plans of the chosen build's feed, and the part's place
-    in it. drawn : the chosen build's draws, None without any. tried : those of every build that
-    went through all of them. smooth : (C,) utilities of every build averaged over spread lives,
-    see `choosing`.
+    others by their stated scores. plans : those of each feed, by the identity of what was assessed
+    on it; place : of the part in them. drawn : the chosen build's draws, None without any.
+    tried : those of every build that went through all of them. smooth : (C,) utilities of every
+    build averaged over spread lives, see `choosing`.
     """
 
     part: Part
     builds: tuple[Build, ...]
     cost: PartCost
-    plan: tuple[Plans, int]
+    plans: Mapping[int, Plans]
+    place: int
     drawn: Drawn | None = None
     tried: Mapping[Build, Drawn] = field(default_factory=dict)
     smooth: Mapping[Build, Array] = field(default_factory=dict)
@@ -75,6 +76,11 @@ class Candidate:
     def best(self) -> Build:
         """The chosen build."""
         return self.builds[0]
+
+    @property
+    def plan(self) -> Plans:
+        """The plans of the chosen build's feed."""
+        return self.plans[id(self.best.assessed)]
 
     @property
     def score(self) -> float:
@@ -467,7 +473,8 @@ def _nominal(
             ruled_out[part.part] = nearest(reasons[p] or unfit)
             continue
         ordered = tuple(sorted(builds[p], key=lambda b: b.order))
-        plan = plan_of[id(ordered[0].assessed)]
-        candidates.append(Candidate(part=part, builds=ordered, cost=part_costs[p], plan=(plan, p)))
+        candidates.append(
+            Candidate(part=part, builds=ordered, cost=part_costs[p], plans=plan_of, place=p)
+        )
     candidates.sort(key=lambda c: c.order)
     return candidates, ruled_out, valueless, side

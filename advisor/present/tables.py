@@ -366,7 +366,7 @@ def _build_table(page: Page, result: Explanation) -> None:
                 item.build.converter,
                 item.build.sleep_state,
                 f"{item.score:.1f}",
-                "-" if item.expected is None else f"{item.expected:.1f}",
+                *([] if item.expected is None else [f"{item.expected:.1f}"]),
                 life(item.battery_life_s),
                 item.ends_by,
                 money(item.lifetime),
@@ -378,10 +378,11 @@ def _build_table(page: Page, result: Explanation) -> None:
                 for task, point in item.build.operating_points.items()
             )
         )
+    drawn = [] if result.builds[0].expected is None else ["expected"]
     page.table(
-        ["pack", "converter", "sleep", "stated", "expected", "life", "ends by", "cost"],
+        ["pack", "converter", "sleep", "stated", *drawn, "life", "ends by", "cost"],
         rows,
-        [False, False, False, True, True, True, False, True],
+        [False, False, False, True, *(True for _ in drawn), True, False, True],
         used if len(set(used)) > 1 else [],
         [STRONG],
         indent="  ",

@@ -311,7 +311,7 @@ def _score(
 def _plan(evaluation: Evaluation, candidate: Candidate) -> Plan:
     """The practical plan's current beside the linear program's bound, and the bound's prices."""
     build = candidate.best
-    plan, p = candidate.plan
+    plan, p = candidate.plan, candidate.place
     z = int(build.assessed.sleep[build.row])
     parts = build.assessed.stack.parts[int(build.assessed.part[build.row])]
     tasks = []

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from advisor.catalogue.load import with_changes
 from advisor.catalogue.shipped import load, product_files
 from advisor.faults import FaultError
 from advisor.present.tables import explanation_page
@@ -162,3 +163,20 @@ cost: {currency: EUR, units: UNITS, engineer-rate: 80 EUR/h, service-visit: 10, 
 service-life: 1 years
 priorities: {lifetime-cost: {weight: 1, poor: 40, good: 0}}
 """
+
+
+def test_the_plan_is_that_of_the_chosen_feed() -> None:
+    """What the draws choose may stand on another feed than what leads at the stated values."""
+    catalogue, product = load("frost-post")
+    found = explain(catalogue, product, "quorvane-sij", draws=400)
+    stated = explain(catalogue, product, "quorvane-sij")
+    assert found.build.converter != stated.build.converter
+    alone = with_changes(
+        catalogue,
+        product,
+        [
+            f"frost-post:supply-options.cells=[{{cell: {found.build.cell}}}]",
+            f"frost-post:supply-options.converters=[{found.build.converter}]",
+        ],
+    )
+    assert explain(*alone, "quorvane-sij", draws=400).plan == found.plan
