@@ -34,6 +34,7 @@ from advisor.model.supply import loaded_voltage
 
 FORGOTTEN = 7.0  # time constants after which it no longer matters who waited
 GONE = 16.0  # time constants after which nothing is left
+AT_ONCE = 1_000_000  # states of all orders that are walked at a time
 EARLIER = 12  # events of each task that are seen to wait
 
 
@@ -53,6 +54,16 @@ class Train:
     periods: Array
     powered: Sequence[bool]
 
+    def taken(self, index: slice) -> Train:
+        """Some of the cases."""
+        return replace(
+            self,
+            amps=self.amps[:, index],
+            watts=self.watts[:, index],
+            seconds=self.seconds[:, index],
+            periods=self.periods[:, index],
+        )
+
 
 def lowest(circuit: Circuit, train: Train, enough: Array | None = None) -> Array:
     """Lowest voltage at the terminals in the periodic steady state, worst phase, (m,) V.
@@ -61,6 +72,20 @@ def lowest(circuit: Circuit, train: Train, enough: Array | None = None) -> Array
     further down: what is returned is then some voltage below that and not below the lowest.
     """
     floor = np.full(len(circuit.volts), -np.inf) if enough is None else enough
+    # the orders of many tasks would not fit into memory for all cases together
+    count = len(train.tasks)
+    orders = len(list(permutations(range(count)))) if count <= 3 else count
+    size = max(1, AT_ONCE // (orders * len(train.amps)))
+    if len(floor) > size:
+        parts = [slice(start, start + size) for start in range(0, len(floor), size)]
+        cases = np.arange(len(floor))
+        found = [lowest(circuit.taken(cases[p]), train.taken(p), floor[p]) for p in parts]
+        return np.concatenate(found)
+    return _lowest(circuit, train, floor)
+
+
+def _lowest(circuit: Circuit, train: Train, floor: Array) -> Array:
+    """`lowest` of cases that fit into memory together, (m,) V."""
     with np.errstate(invalid="ignore", divide="ignore", over="ignore", under="ignore"):
         settled = loaded_voltage(circuit.volts, circuit.ohms, train.amps, train.watts)
         rest = settled[-1]

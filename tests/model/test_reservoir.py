@@ -18,6 +18,7 @@ import pytest
 from scipy.integrate import quad, solve_ivp
 from scipy.optimize import brentq
 
+from advisor.model import reservoir
 from advisor.model.battery import Life, life
 from advisor.model.drain import Drain, Pack
 from advisor.model.ends import ENDS
@@ -429,3 +430,29 @@ def test_a_random_device_s_end(seed: int) -> None:
     assert found.end_depth[0, 0] <= end * 1.01 + 1e-3
     assert found.end_depth[0, 0] >= end * 0.975 - 1e-3
     assert found.life_s[0, 0] <= made.life(end) * 1.01 + made.life(1.0) * 1e-3
+
+
+def test_cases_in_batches_end_as_they_do_together(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The orders of many tasks are walked a few cases at a time, so that memory is bounded."""
+    rng = np.random.default_rng(9)
+    tasks = [
+        Task(rng.uniform(2, 9), ((rng.uniform(1e-3, 9e-3), 0.0, rng.uniform(5e-3, 60e-3)),))
+        for _ in range(5)
+    ]
+    one_case = drain(tasks, cut_off=2.2)
+    rows = 40
+    many = replace(
+        one_case,
+        constant_a=one_case.constant_a * rng.uniform(0.5, 3, (rows, 1, 1)),
+        power_w=np.repeat(one_case.power_w, rows, axis=0),
+        share=np.repeat(one_case.share, rows, axis=0),
+        duration_s=np.repeat(one_case.duration_s, rows, axis=0),
+        cut_off_v=np.repeat(one_case.cut_off_v, rows, axis=0),
+    )
+    made = pack((0.0, 0.5, 1.0), (3.0, 2.7, 2.3), (30.0, 60.0, 90.0), 1e-3, 0.05)
+    together = life(made, many)
+    monkeypatch.setattr(reservoir, "AT_ONCE", 100)
+    apart = life(made, many)
+    assert 0 < together.end_depth.min() < together.end_depth.max()
+    assert apart.end_depth == pytest.approx(together.end_depth, rel=1e-9)
+    assert apart.start_low_v == pytest.approx(together.start_low_v, rel=1e-12)
