@@ -226,9 +226,10 @@ def tipping(
     ] = None,
     points: Annotated[
         int, typer.Option("--points", metavar="N", min=1, max=400, help="Places on each side.")
-    ] = 6,
+    ] = 12,
     *,
     files: Files,
+    sampling: Sampling,
     show: Show,
 ) -> int:
     """Tell what would change the winner. Each figure has the value at which another part leads.
@@ -236,20 +237,27 @@ def tipping(
     Example: part-advisor tipping barrel-tag --lever quorvane-tib:price.breaks.10000
     """
     from advisor.cli.progress import progress
-    from advisor.studies.results import plain
     from advisor.studies.tipping import tipping as study
 
     screen = show.screen()
     inputs = files.product(product)
     with progress(show.quiet) as tell:
-        found = study(*inputs, levers or (), points=points, progress=tell)
+        found = study(
+            *inputs,
+            levers or (),
+            points=points,
+            draws=sampling.draws,
+            seed=sampling.seed,
+            jobs=sampling.jobs,
+            progress=tell,
+        )
 
     def page() -> Page:
         from advisor.present.tipping import tipping_page
 
         return tipping_page(found, screen.columns)
 
-    screen.give(found, lambda: [plain(tip) for tip in found.levers], page, found.warnings)
+    screen.give(found, found.rows, page, found.warnings)
     return 0 if found.winner is not None else 1
 
 
