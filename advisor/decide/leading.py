@@ -31,10 +31,11 @@ from advisor.decide.stage import ALIKE
 from advisor.decide.value import Criterion, criteria
 from advisor.faults import FaultError
 from advisor.figures import Path
-from advisor.model.draws import Array, Case
+from advisor.model.draws import Array, Case, Trace
 
 CLOSE = 3.0  # points; builds as close to their part's best at the stated values may be better
 MANY = 60  # values decided in one pass: more save little and take memory
+SPREADS = frozenset(("typical", "max", "low", "likely", "high"))  # ends of a figure's spread
 MOST = 4  # builds of a part that a look at the stated values takes over
 
 
@@ -80,6 +81,8 @@ class Deciding:
         fronts: dict[str, list[Build]] = {name: [] for name in self.scores}
         for one in self.offered:
             fronts[one.build.part].append(one.build)
+        self.memo: Trace = {}
+        self.drawn: set[Path] = set()  # levers that move what builds are reckoned with
         self.worth = {one.build: one.worth for one in self.offered}
         for c in self.candidates:
             self.worth |= {build: drawn.worth for build, drawn in c.tried.items()}
@@ -105,6 +108,23 @@ class Deciding:
         except FaultError:
             return None
 
+    def plans(self, lever: Lever) -> bool:
+        """Whether a lever may change which builds stand or which are worth a look: not one that
+        only moves what they cost over the service life, or what that is worth."""
+        keys = lever.path.keys
+        if self.of_part(lever):
+            return keys[0] not in ("price", "extras", "toolchain") or self._limited
+        if lever.path.document != self.product.product:
+            return self._limited
+        money = keys[0] == "cost" and keys[1:] != ("unit-cost-limit",)
+        if money and keys[1] == "rates":
+            return self._limited
+        return not (money or keys[0] in ("priorities", "service-life"))
+
+    @property
+    def _limited(self) -> bool:
+        return self.product.cost.unit_cost_limit is not None
+
     def weighs(self, lever: Lever) -> bool:
         """Whether a lever is a weight, and all weights are exact."""
         own = Path(self.product.product) / "priorities"
@@ -127,16 +147,27 @@ class Deciding:
         return Standing(leader, float(lead), scores)
 
     def scanned(
-        self, lever: Lever, builds: Sequence[Build], places: Array, draws: int
+        self,
+        lever: Lever,
+        builds: Sequence[Build],
+        places: Array,
+        draws: int,
+        staged: bool = False,
     ) -> Array | None:
         """Expected scores of builds over places by the first draws, (B, N); None where none can
-        tell."""
+        tell. `staged`: a place at a time where the lever moves no drawn figure."""
         base, draws = self.base, min(draws, self.base.draws)
         cases: list[Case] = [(lever.path, x) for x in places.tolist()]
         weighed = self._criteria(lever, places)
-        found = scan(self.catalogue, self.product, builds, weighed, cases, draws, base.seed)
-        if found is not None:
+        memo = self.memo
+        found, taken = scan(
+            self.catalogue, self.product, builds, weighed, cases, draws, base.seed, memo
+        )
+        self.drawn |= taken
+        if lever.path in self.drawn:
             return found
+        if not staged:
+            return None
         columns = [self._staged(lever, builds, x, draws) for x in places.tolist()]
         there = [column for column in columns if column is not None]
         return np.stack(there, axis=1) if len(there) == len(columns) else None
@@ -149,8 +180,8 @@ class Deciding:
         first = product.supply_options.cells[0].cell
         weighed = criteria(product, None if first is None else catalogue.cells.get(first))
         if not draws:
-            found = scan(catalogue, product, builds, [weighed], [None], 0, self.base.seed)
-            return None if found is None else found[:, 0]
+            found, _ = scan(catalogue, product, builds, [weighed], [None], 0, self.base.seed)
+            return np.asarray(found[:, 0])
         drawn = draw_builds(catalogue, product, builds, weighed, draws, self.base.seed)
         wanted = product.needs.confidence.nominal
         return np.array([d.expected if d.fit >= wanted else -np.inf for d in drawn])
@@ -175,6 +206,7 @@ class Deciding:
             return [base]
         if all(self._criteria_at(lever, x) == base for x in (places.min(), places.max())):
             return [base]
+        self.drawn.add(lever.path)
         return [self._criteria_at(lever, x) for x in places.tolist()]
 
     def _criteria_at(self, lever: Lever, x: float) -> tuple[Criterion, ...]:
@@ -185,6 +217,15 @@ class Deciding:
         return tuple(
             replace(there, weight=one.weight)
             for there, one in zip(found, self.base.criteria, strict=True)
+        )
+
+    def moves_nothing(self, lever: Lever, found: Standing) -> bool:
+        """Whether a look at the stated values elsewhere found all as it stands."""
+        if lever.path.keys[-1] in SPREADS:
+            return False
+        now = {c.part.part: max(b.score for b in c.builds) for c in self.candidates}
+        return now.keys() == found.scores.keys() and all(
+            abs(now[part] - points) < 1e-9 for part, points in found.scores.items()
         )
 
     def decided(self, wanted: Sequence[Ask]) -> list[Decided]:
@@ -199,7 +240,7 @@ class Deciding:
             part = one.lever.path.document
             if moved is None:
                 out[n] = Decided(self.stands(), [])
-            elif part in self.scores:
+            elif self.of_part(one.lever):
                 name = f"{part}{ALIKE}{n:04d}"
                 alone[one.stated][name] = n, replace(moved[0].parts[part], part=name)
             else:

@@ -37,6 +37,9 @@ class Line:
         assert now is not None
         self._known: dict[float, Mapping[str, float]] = {now: deciding.scores}
         self._last: tuple[Array, list[Build], Array] | None = None
+        self._told: tuple[Array, Mapping[str, Array]] | None = None
+        self.staged = False
+        self.untold = False
         self._points: dict[tuple[int, float], dict[Build, float]] = {}
 
     @property
@@ -46,12 +49,11 @@ class Line:
 
     def ask(self, x: float) -> Ask:
         """What to ask for at a value: the leader of now and whoever may lead there."""
-        if len(self.moves) == 1:
-            return Ask(self.lever, x, ())
-        points = self._scores(np.array([x]), FINE, self._nearby(x, x))
-        if points is None:
+        if len(self.moves) == 1 or self._told is None:
             return Ask(self.lever, x, tuple(self.deciding.scores))
-        here = {part: float(value[0]) for part, value in points.items()}
+        places, points = self._told
+        n = int(np.argmin(np.abs(places - x)))
+        here = {part: float(told[n]) for part, told in points.items()}
         most = max(here.values())
         some = {p for p, value in here.items() if value >= most - MARGIN or not np.isfinite(most)}
         return Ask(self.lever, x, tuple(sorted(some | {self.deciding.winner})))
@@ -76,6 +78,8 @@ class Line:
 
     def leads(self, places: Array) -> Array | None:
         """The lead over places by all that is carried along, (N,); None where none can tell."""
+        if self.untold:
+            return None
         builds = self.carried
         scores = self._scores(places, COARSE, builds)
         if scores is None:
@@ -142,22 +146,32 @@ class Line:
         """Scores of parts over places, exactly the decision's where that is known; None where no
         scan can tell."""
         known = self._around(places)
+        if draws == COARSE:
+            # one more value would take a pass of its own
+            points = self._points
+            known = [
+                x
+                for x in known
+                if x == self.lever.now or all(b in points.get((draws, x), ()) for b in builds)
+            ]
         raw = self._raw(builds, np.concatenate([places, known]), draws)
         if not raw.size:
             return None
         out = {p: np.full(len(places), v) for p, v in self.deciding.scores.items()}
         for part in self.moves:
             out[part] = np.full(len(places), -np.inf)
-        for part, points in self._best(builds, raw).items():
+        for part, points_of in self._best(builds, raw).items():
+            there = points_of[len(places) :]
             gaps = [
-                (self._axis(x), self._known[x][part] - points[len(places) + n])
+                (self._axis(x), self._known[x][part] - there[n])
                 for n, x in enumerate(known)
-                if part in self._known[x] and np.isfinite(points[len(places) + n])
+                if part in self._known[x] and np.isfinite(there[n])
             ]
-            off = 0.0
+            off: Array | float = 0.0
             if gaps:
                 off = np.interp([self._axis(x) for x in places], *zip(*sorted(gaps), strict=True))
-            out[part] = points[: len(places)] + off
+            out[part] = points_of[: len(places)] + off
+        self._told = places, out
         return out
 
     def _axis(self, x: float) -> float:
@@ -201,17 +215,15 @@ class Line:
         if self.deciding.weighs(self.lever):
             return self.deciding.weighed(self.lever, builds, places)
         points = self._points
-        new = [
-            x
-            for x in dict.fromkeys(places.tolist())
-            if any(build not in points.get((draws, x), ()) for build in builds)
-        ]
+        wanted = list(dict.fromkeys(places.tolist()))
+        new = [b for b in builds if any(b not in points.get((draws, x), ()) for x in wanted)]
+        at = [x for x in wanted if any(b not in points.get((draws, x), ()) for b in new)]
         if new:
-            found = self.deciding.scanned(self.lever, builds, np.array(new), draws)
+            found = self.deciding.scanned(self.lever, new, np.array(at), draws, self.staged)
             if found is None:
                 return np.empty((len(builds), 0))
-            for n, x in enumerate(new):
-                points.setdefault((draws, x), {}).update(zip(builds, found[:, n], strict=True))
+            for n, x in enumerate(at):
+                points.setdefault((draws, x), {}).update(zip(new, found[:, n], strict=True))
         return np.array([[points[draws, x][b] for x in places.tolist()] for b in builds])
 
 
@@ -224,7 +236,7 @@ def scanned_together(lines: Sequence[Line], places: Sequence[Array]) -> None:
         (line.lever.path, x) for line, at in zip(lines, each, strict=True) for x in at.tolist()
     ]
     draws = min(COARSE, base.draws)
-    found = scan(
+    found, taken = scan(
         first.deciding.catalogue,
         first.deciding.product,
         builds,
@@ -232,9 +244,12 @@ def scanned_together(lines: Sequence[Line], places: Sequence[Array]) -> None:
         cases,
         draws,
         base.seed,
+        first.deciding.memo,
     )
-    if found is None:
-        return
+    first.deciding.drawn |= taken
     ends = np.cumsum([len(at) for at in each])[:-1]
     for line, at, raw in zip(lines, each, np.split(found, ends, axis=1), strict=True):
-        line.take_over(at, builds, raw)
+        if line.lever.path in taken:
+            line.take_over(at, builds, raw)
+        else:
+            line.untold = True

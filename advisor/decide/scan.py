@@ -20,7 +20,8 @@ from advisor.decide.drawing import assessed
 from advisor.decide.limits import kept
 from advisor.decide.stage import GridSamplers, grid_stage
 from advisor.decide.value import Criterion
-from advisor.model.draws import Array, Case
+from advisor.figures import Path
+from advisor.model.draws import Array, Case, Trace
 
 LONG = 8192  # values of a pass: more take memory and save nothing
 
@@ -33,26 +34,28 @@ def scan(
     cases: Sequence[Case],
     draws: int,
     seed: int,
-) -> Array | None:
+    memo: Trace | None = None,
+) -> tuple[Array, set[Path]]:
     """Every build's expected score in each case.
 
     Parameters
     ----------
     builds : B of them. criteria : of each case, or one for all. cases : P, see `GridSampler`.
     draws, seed : the first draws of the decision's; 0 for the stated values.
+    memo : draws of earlier passes with this catalogue, product and seed, and of this one.
 
     Returns
     -------
     (B, P) points in the order of `builds`, minus infinity where a build keeps its needs in too few
-    draws; None where a case moves nothing that builds are reckoned with, such as a whole number,
-    and the criteria are the same for all.
+    draws; and the cases' figures that the builds were reckoned with: others, such as whole
+    numbers, move nothing here.
     """
     out = np.empty((len(builds), len(cases)))
     size = max(1, LONG // max(draws, 1))
-    taken = set()
+    taken: set[Path] = set()
     for start in range(0, len(cases), size):
         some = cases[start : start + size]
-        here = grid_stage(catalogue, product, some, draws, seed)
+        here = grid_stage(catalogue, product, some, draws, seed, memo)
         weighed = criteria[0]
         if len(criteria) > 1:
             weighed = _anchored(criteria[start : start + size], draws or 1)
@@ -64,8 +67,7 @@ def scan(
             out[members, start : start + len(some)] = np.where(fits, points, -np.inf)
         assert isinstance(here.samplers, GridSamplers)
         taken |= here.samplers.taken()
-    wanted = {case[0] for case in cases if case is not None}
-    return out if wanted <= taken or len(criteria) > 1 else None
+    return out, taken
 
 
 def _anchored(each: Sequence[Sequence[Criterion]], draws: int) -> Sequence[Criterion]:

@@ -40,12 +40,12 @@ class Samplers(dict[str, Sampler]):
 class GridSamplers(Samplers):
     """Samplers that give the draws once more for each of a row of cases."""
 
-    def __init__(self, cases: Sequence[Case], draws: int, seed: int) -> None:
+    def __init__(self, cases: Sequence[Case], draws: int, seed: int, memo: Trace) -> None:
         super().__init__(draws, seed, 0)
-        self.cases = cases
+        self.cases, self.memo = cases, memo
 
     def __missing__(self, identity: str) -> Sampler:
-        made = self[identity] = GridSampler(identity, self.cases, self.draws, self.seed)
+        made = self[identity] = GridSampler(identity, self.cases, self.draws, self.seed, self.memo)
         return made
 
     def taken(self) -> set[Path]:
@@ -93,11 +93,17 @@ def stage(
 
 
 def grid_stage(
-    catalogue: Catalogue, product: Product, cases: Sequence[Case], draws: int, seed: int
+    catalogue: Catalogue,
+    product: Product,
+    cases: Sequence[Case],
+    draws: int,
+    seed: int,
+    memo: Trace | None = None,
 ) -> Stage:
     """Open a pass over the stated values (`draws` 0) or the first draws, once more for each of a
     row of cases in which one figure stands at another value; see `GridSampler`."""
-    return _opened(catalogue, product, GridSamplers(cases, draws, seed))
+    samplers = GridSamplers(cases, draws, seed, {} if memo is None else memo)
+    return _opened(catalogue, product, samplers)
 
 
 def _opened(catalogue: Catalogue, product: Product, samplers: Samplers) -> Stage:

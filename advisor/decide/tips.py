@@ -225,22 +225,31 @@ def _laid_out(lever: Lever, end: float, points: int) -> Array:
 def _side(line: Line, places: Array, points: int) -> Search:
     """The nearest change on a side, looked for from `places` outward."""
     lever, end = line.lever, float(places[-1])
-    if line.leads(places) is None:
-        return (yield from _decided(line, places))
+    looked = line.look(end)
+    out = False
+    untold = line.leads(places) is None
+    if untold or line.deciding.plans(lever):
+        found = yield looked
+        line.learn(looked, found)
+        out = line.deciding.winner not in found.standing.scores
+        if untold and line.deciding.moves_nothing(lever, found.standing):
+            return None
+    if untold:
+        places = places[len(places) % 2 == 0 :: 2]
+        line.staged = not line.deciding.of_part(lever)
+        if line.leads(places) is None:
+            return (yield from _decided(line, places))
     tip: Tip | None = None
     for _ in range(AGAIN):
-        looked = line.look(end if tip is None else tip.at)
-        found = yield looked
-        fresh = line.learn(looked, found)
-        out = line.deciding.winner not in found.standing.scores
-        if tip is not None and not fresh:
-            break
+        carried = len(line.carried)
         nearer = yield from _walked(line, places, out and tip is None)
         if nearer is None:
             break
         tip = nearer
-        places = _laid_out(lever, tip.at, points)
-        if len(places) < 2:
+        now = lever.now
+        assert now is not None
+        places = np.array([*places[np.abs(places - now) < abs(tip.at - now)]])
+        if len(line.carried) == carried or not places.size:
             break
     return tip
 
@@ -258,15 +267,16 @@ def _walked(line: Line, places: Array, certain: bool) -> Search:
     now, winner = line.lever.now, line.deciding.winner
     assert now is not None
     close = now
-    more: Array = np.empty(0)
+    inside = np.empty(0)
     while True:
-        ahead = np.concatenate([places, more])
-        ahead = ahead[abs(ahead - now) > abs(close - now)]
-        ahead = ahead[np.argsort(np.abs(ahead - now), kind="stable")]
+        ahead = places[np.abs(places - now) > abs(close - now)]
         if not ahead.size:
             return None
-        ahead, leads = _looked_into(line, close, ahead)
-        more = ahead
+        leads = line.leads(ahead)
+        assert leads is not None
+        inside = inside[np.abs(inside - now) > abs(close - now)]
+        ahead, leads = _looked_into(line, close, ahead, leads, inside)
+        inside = np.setdiff1d(ahead, places)
         suspects = _suspects(leads, certain)
         if not suspects.size:
             return None
@@ -284,25 +294,30 @@ def _walked(line: Line, places: Array, certain: bool) -> Search:
         close = x
 
 
-def _looked_into(line: Line, close: float, places: Array) -> tuple[Array, Array]:
-    """Places and scanned leads, with more of both where the lead may be lost in between, as far as
-    the first where it clearly is."""
-    leads = line.leads(np.concatenate([[close], places]))
-    assert leads is not None
-    places = np.concatenate([[close], places])
-    for _ in range(ROUNDS):
-        clearly = np.flatnonzero(leads[1:] < -SLACK)
-        last = int(clearly[0]) if clearly.size else len(places)
-        doubtful = [i for i in _doubtful(leads) if i < last]
-        inside = [
-            x for i in doubtful for x in _between(line.lever, places[i], places[i + 1], PARTS)
-        ]
-        if not inside:
+def _looked_into(
+    line: Line, close: float, places: Array, leads: Array, inside: Array
+) -> tuple[Array, Array]:
+    """Places and scanned leads with those `inside`, and with more of both where the lead may be
+    lost in between, as far as the first where it clearly is."""
+    ahead = line.deciding.stands().lead if close == line.lever.now else float(leads[0])
+    places, leads = np.concatenate([[close], places]), np.concatenate([[ahead], leads])
+    wanted = inside.tolist()
+    for n in range(ROUNDS + 1):
+        if n or not wanted:
+            clearly = np.flatnonzero(leads[1:] < -SLACK)
+            last = int(clearly[0]) if clearly.size else len(places)
+            doubtful = [i for i in _doubtful(leads) if i < last]
+            wanted = [
+                x for i in doubtful for x in _between(line.lever, places[i], places[i + 1], PARTS)
+            ]
+            wanted = [x for x in wanted if x not in places]
+        if not wanted:
             break
-        more = line.between(np.array(inside))
-        places, leads = np.concatenate([places, inside]), np.concatenate([leads, more])
+        more = line.between(np.array(wanted))
+        places, leads = np.concatenate([places, wanted]), np.concatenate([leads, more])
         order = np.argsort(np.abs(places - close), kind="stable")
         places, leads = places[order], leads[order]
+        wanted = []
     return places[1:], leads[1:]
 
 

@@ -43,7 +43,7 @@ class LeverTip:
     unit: str
     """of both values"""
     tips_at: float | None
-    """the nearest value at which another part leads, in `unit`; of a limit, at which nothing fits"""
+    """the nearest value at which another part leads (of a limit, nothing fits), in `unit`"""
     text: str | None
     """what goes behind `--set PATH=` to stand there, the figure's spread with it"""
     new_winner: str | None
