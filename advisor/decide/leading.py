@@ -36,7 +36,7 @@ from advisor.model.draws import Array, Case, Trace
 CLOSE = 3.0  # points; builds as close to their part's best at the stated values may be better
 MANY = 60  # values decided in one pass: more save little and take memory
 SPREADS = frozenset(("typical", "max", "low", "likely", "high"))  # ends of a figure's spread
-MOST = 4  # builds of a part that a look at the stated values takes over
+MOST = 2  # builds of a part that a look at the stated values takes over
 
 
 @dataclass(frozen=True, slots=True)
@@ -223,9 +223,10 @@ class Deciding:
         """Whether a look at the stated values elsewhere found all as it stands."""
         if lever.path.keys[-1] in SPREADS:
             return False
-        now = {c.part.part: max(b.score for b in c.builds) for c in self.candidates}
-        return now.keys() == found.scores.keys() and all(
-            abs(now[part] - points) < 1e-9 for part, points in found.scores.items()
+        own = [c for c in self.candidates if c.part.part == lever.path.document]
+        now = {c.part.part: max(b.score for b in c.builds) for c in own or self.candidates}
+        return all(
+            name in found.scores and abs(now[name] - found.scores[name]) < 1e-9 for name in now
         )
 
     def decided(self, wanted: Sequence[Ask]) -> list[Decided]:

@@ -13,6 +13,7 @@ import numpy as np
 
 from advisor.catalogue.levers import Lever
 from advisor.decide.builds import Build
+from advisor.decide.drawing import CHUNK
 from advisor.decide.leading import Ask, Decided, Deciding
 from advisor.decide.scan import scan
 from advisor.model.draws import Array, Case
@@ -38,8 +39,8 @@ class Line:
         self._known: dict[float, Mapping[str, float]] = {now: deciding.scores}
         self._last: tuple[Array, list[Build], Array] | None = None
         self._told: tuple[Array, Mapping[str, Array]] | None = None
-        self.staged = False
-        self.untold = False
+        self.staged = False  # scanned a place at a time
+        self.untold = False  # no scan tells anything
         self._points: dict[tuple[int, float], dict[Build, float]] = {}
 
     @property
@@ -83,6 +84,7 @@ class Line:
         builds = self.carried
         scores = self._scores(places, COARSE, builds)
         if scores is None:
+            self.untold = True
             return None
         self._last = places, builds, self._raw(builds, places, COARSE)
         return self._lead(scores)
@@ -93,30 +95,30 @@ class Line:
         assert scores is not None
         return self._lead(scores)
 
-    def exactly(self, x: float) -> None:
-        """Correct the scan at a value by all draws of the builds that lead their parts there."""
+    def close(self, x: float) -> list[Build]:
+        """The builds of which one leads its part at a value, of the winner and its rivals there."""
         deciding, at = self.deciding, np.array([x])
-        draws = deciding.base.draws
-        if draws <= FINE or deciding.weighs(self.lever):
-            return
         near = self._nearby(x, x)
-        best = self._scores(at, FINE, near)
-        assert best is not None
-        top = max(float(points[0]) for points in best.values())
+        scores = self._scores(at, FINE, near)
+        assert scores is not None
+        rivals = [float(v[0]) for p, v in scores.items() if p != deciding.winner]
+        top = max(rivals, default=-np.inf)
         raw = self._raw(near, at, FINE)
         mine = self._best(near, raw)
-        some = [
+        return [
             build
             for build, points in zip(near, raw, strict=True)
             if points[0] >= mine[build.part][0] - EQUAL
-            and (best[build.part][0] >= top - MARGIN or build.part == deciding.winner)
+            and (build.part == deciding.winner or scores[build.part][0] >= top - EQUAL)
         ]
-        if not some:
-            return
-        found = self._best(some, self._raw(some, at, draws))
-        still = {p: v for p, v in deciding.scores.items() if p not in self.moves}
-        told = {p: float(v[0]) for p, v in found.items() if np.isfinite(v[0])}
-        self._known[x] = {**still, **told}
+
+    def exactly(self, x: float, builds: Sequence[Build]) -> float:
+        """The lead at a value by all draws (of the first chunk) of some builds."""
+        draws = min(self.deciding.base.draws, CHUNK)
+        scores = self._scores(np.array([x]), draws, builds)
+        assert scores is not None
+        told = {b.part for b in builds} | set(scores) - set(self.moves)
+        return float(self._lead({p: v for p, v in scores.items() if p in told})[0])
 
     def _nearby(self, low: float, high: float) -> list[Build]:
         """The builds that may count in a range, and those found since all were scanned."""
@@ -154,6 +156,9 @@ class Line:
                 for x in known
                 if x == self.lever.now or all(b in points.get((draws, x), ()) for b in builds)
             ]
+        elif draws > FINE:
+            # with all draws only builds that none of these is can make a difference
+            known = [x for x in known if x != self.lever.now]
         raw = self._raw(builds, np.concatenate([places, known]), draws)
         if not raw.size:
             return None
@@ -171,7 +176,8 @@ class Line:
             if gaps:
                 off = np.interp([self._axis(x) for x in places], *zip(*sorted(gaps), strict=True))
             out[part] = points_of[: len(places)] + off
-        self._told = places, out
+        if draws <= FINE:
+            self._told = places, out
         return out
 
     def _axis(self, x: float) -> float:
@@ -196,7 +202,7 @@ class Line:
 
     def _lead(self, best: Mapping[str, Array]) -> Array:
         winner = self.deciding.winner
-        mine = best[winner]
+        mine = best.get(winner, np.full(len(next(iter(best.values()))), -np.inf))
         others = [points for part, points in best.items() if part != winner]
         with np.errstate(invalid="ignore"):
             lead = mine - np.fmax.reduce([*others, np.full(len(mine), -np.inf)])

@@ -36,6 +36,8 @@ SLACK = 0.5
 AGAIN = 3
 # Places of a scan inside a bracket.
 INSIDE = 8
+# Values at which a change is closed in on with all draws, before decisions are asked for.
+CLOSER = 6
 
 Done = Callable[[int], None]
 
@@ -237,6 +239,7 @@ def _side(line: Line, places: Array, points: int) -> Search:
     if untold:
         places = places[len(places) % 2 == 0 :: 2]
         line.staged = not line.deciding.of_part(lever)
+        line.untold = not line.staged
         if line.leads(places) is None:
             return (yield from _decided(line, places))
     tip: Tip | None = None
@@ -369,15 +372,17 @@ def _pinned(line: Line, near: tuple[float, float], beyond: float, there: Standin
     lever, winner = line.lever, line.deciding.winner
     close, scanned = near
     far = beyond
+    pending: float | None = None  # a change that was closed in on, asked for beyond it only
     for n in range(200):
         if there is not None and lever.between(close, beyond, NEAR) is None:
             return Tip(beyond, there.leader)
         halved = lever.between(close, beyond, NEAR / 4)
-        guess = None
-        if n % 4 != 3:
+        guess, pending = pending, None
+        if guess is None and n % 4 != 3:
             inside = min(close, beyond) < scanned < max(close, beyond)
             start = scanned if inside and n % 4 != 2 else close
-            guess = _crossing(line, start, beyond, n == 0)
+            guess = _crossing(line, start, beyond)
+            pending = guess if there is None else None
         if guess is None:
             x = beyond if there is None else halved
         else:
@@ -414,30 +419,60 @@ def _beside(lever: Lever, guess: float, close: float, beyond: float, sure: bool)
     return lever.between(close, beyond, NEAR / 4)
 
 
-def _crossing(line: Line, close: float, beyond: float, exactly: bool) -> float | None:
-    """Where the scan loses the lead; None where it does not. `exactly`: corrected by all draws."""
-    guess: float | None = None
-    for n in range(3):
-        places = np.array([part_way(close, beyond, k / INSIDE) for k in range(INSIDE + 1)])
-        leads = line.between(places)
-        lost = np.flatnonzero(leads < 0)
-        if not lost.size or lost[0] == 0:
+def _crossing(line: Line, close: float, beyond: float) -> float | None:
+    """Where the scan loses the lead, closed in on with all draws; None where it does not."""
+    lever = line.lever
+    places = np.array([part_way(close, beyond, k / INSIDE) for k in range(INSIDE + 1)])
+    leads = line.between(places)
+    lost = np.flatnonzero(leads < 0)
+    if not lost.size or lost[0] == 0:
+        return None
+    at = int(lost[0])
+    low, high = float(places[at - 1]), float(places[at])
+    ahead, behind = float(leads[at - 1]), float(leads[at])
+    x = _straight(low, ahead, high, behind)
+    builds = line.close(x)
+    if not builds:
+        return x
+    # the few draws tell a slope over the whole bracket: near by they go in steps
+    slope = (float(leads[0]) - float(leads[-1])) / INSIDE
+    sure: dict[bool, tuple[float, float]] = {}
+    last: tuple[float, float] | None = None
+    for n in range(CLOSER):
+        lead = line.exactly(x, builds)
+        sure[lead < 0] = x, lead
+        if len(sure) == 2:
+            guess = _straight(*sure[False], *sure[True])
+            if n % 3 == 2:
+                guess = part_way(sure[False][0], sure[True][0], 0.5)
+        else:
+            # not yet on the other side, which a step beyond the line's zero may be
+            if last is not None and abs(lead) < abs(last[1]) < np.inf:
+                slope = (last[1] - lead) / (_share(low, high, x) - _share(low, high, last[0]))
+            steps = 2.0**n
+            if np.isfinite(slope) and slope > 0 and np.isfinite(lead):
+                steps = min(1.05 * abs(lead) / slope, steps)
+            guess = part_way(low, high, _share(low, high, x) + (steps if lead >= 0 else -steps))
+        guess = min(max(guess, min(close, beyond)), max(close, beyond))
+        if abs(guess - x) <= lever.reach(x, 0.1 * NEAR):
             return guess
-        at = int(lost[0])
-        before, after = leads[at - 1], leads[at]
-        share = 0.5
-        if np.isfinite(before) and np.isfinite(after):
-            share = float(before / (before - after))
-        guess = part_way(float(places[at - 1]), float(places[at]), share)
-        if line.lever.between(places[at - 1], places[at], NEAR / 10) is None:
-            return guess
-        if n == 0 and exactly:
-            line.exactly(guess)
-        close, beyond = float(places[at - 1]), float(places[at])
-        if n == 1:
-            # the correction moves what was seen before it
-            close, beyond = float(places[max(at - 2, 0)]), float(places[min(at + 1, INSIDE)])
-    return guess
+        last, x = (x, lead), guess
+    return x
+
+
+def _share(low: float, high: float, x: float) -> float:
+    """How far a value is from one to another, as `part_way` has it."""
+    if low > 0 and high > 0 and x > 0:
+        return float(np.log(x / low) / np.log(high / low))
+    return (x - low) / (high - low)
+
+
+def _straight(close: float, ahead: float, beyond: float, behind: float) -> float:
+    """Where a straight line between two leads crosses zero."""
+    share = 0.5
+    if np.isfinite(ahead) and np.isfinite(behind) and ahead > behind:
+        share = min(max(ahead / (ahead - behind), 0.0), 1.0)
+    return part_way(close, beyond, share)
 
 
 # By decisions alone ------------------------------------------------------------------------------
