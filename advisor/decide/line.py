@@ -95,22 +95,25 @@ class Line:
         assert scores is not None
         return self._lead(scores)
 
-    def close(self, x: float) -> list[Build]:
-        """The builds of which one leads its part at a value, of the winner and its rivals there."""
-        deciding, at = self.deciding, np.array([x])
-        near = self._nearby(x, x)
-        scores = self._scores(at, FINE, near)
+    def close(self, places: Array) -> list[Build]:
+        """The builds that lead their part at one of some places, of the winner and its rivals."""
+        deciding = self.deciding
+        near = self._nearby(float(places.min()), float(places.max()))
+        scores = self._scores(places, FINE, near)
         assert scores is not None
-        rivals = [float(v[0]) for p, v in scores.items() if p != deciding.winner]
-        top = max(rivals, default=-np.inf)
-        raw = self._raw(near, at, FINE)
+        still = np.full(len(places), -np.inf)
+        rivals = [points for p, points in scores.items() if p != deciding.winner]
+        top = np.fmax.reduce([*rivals, still])
+        raw = self._raw(near, places, FINE)
         mine = self._best(near, raw)
-        return [
-            build
-            for build, points in zip(near, raw, strict=True)
-            if points[0] >= mine[build.part][0] - EQUAL
-            and (build.part == deciding.winner or scores[build.part][0] >= top - EQUAL)
-        ]
+        out = []
+        for build, points in zip(near, raw, strict=True):
+            counts = np.isfinite(points) & (points >= mine[build.part] - EQUAL)
+            if build.part != deciding.winner:
+                counts &= scores[build.part] >= top - EQUAL
+            if counts.any():
+                out.append(build)
+        return out
 
     def exactly(self, x: float, builds: Sequence[Build]) -> float:
         """The lead at a value by all draws (of the first chunk) of some builds."""

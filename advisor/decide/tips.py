@@ -272,11 +272,13 @@ def _walked(line: Line, places: Array, certain: bool) -> Search:
     close = now
     inside = np.empty(0)
     while True:
-        ahead = places[np.abs(places - now) > abs(close - now)]
+        still = np.abs(places - now) > abs(close - now)
+        ahead = places[still]
         if not ahead.size:
             return None
-        leads = line.leads(ahead)
+        leads = line.leads(places)
         assert leads is not None
+        leads = leads[still]
         inside = inside[np.abs(inside - now) > abs(close - now)]
         ahead, leads = _looked_into(line, close, ahead, leads, inside)
         inside = np.setdiff1d(ahead, places)
@@ -431,7 +433,7 @@ def _crossing(line: Line, close: float, beyond: float) -> float | None:
     low, high = float(places[at - 1]), float(places[at])
     ahead, behind = float(leads[at - 1]), float(leads[at])
     x = _straight(low, ahead, high, behind)
-    builds = line.close(x)
+    builds = line.close(np.array([low, x, high]))
     if not builds:
         return x
     # the few draws tell a slope over the whole bracket: near by they go in steps
