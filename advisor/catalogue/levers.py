@@ -38,6 +38,7 @@ class Lever:
     path : where it stands. kind : what may stand there. unit : SI unit of its values. now : the
     value that stands, None where the key is absent. u : its standard uncertainty, 0 where exact.
     stated : the figure that stands, None for a whole number and where the key is absent.
+    rate : of a rate of exchange the currency that it is of, and the one that it is in.
     """
 
     path: Path
@@ -46,6 +47,7 @@ class Lever:
     now: float | None
     u: float
     stated: Quantity | None = None
+    rate: tuple[str, str] | None = None
 
     @property
     def whole(self) -> bool:
@@ -81,6 +83,8 @@ class Lever:
         """A value for people."""
         if self.whole:
             return f"{round(value)}"
+        if self.rate is not None:
+            return f"1 {self.rate[0]} = {value:.4g} {self.rate[1]}"
         if self.dimension == "money-rate":
             return f"{value:.4g} {self.unit}"
         return show(value, self.dimension, 4)
@@ -222,9 +226,11 @@ def _made(path: Path, kind: Figure | Whole, node: Node | None, product: Product)
         u = 0.0 if stated is None else stated.u
     if isinstance(kind, Whole):
         return Lever(path=path, kind=kind, unit="1", now=now, u=u)
-    return Lever(
-        path=path, kind=kind, unit=_unit(kind.dimension, product), now=now, u=u, stated=stated
-    )
+    rate = None
+    if path.document == product.product and path.keys[:2] == ("cost", "rates"):
+        rate = path.keys[2], product.cost.currency or "money"
+    unit = _unit(kind.dimension, product)
+    return Lever(path=path, kind=kind, unit=unit, now=now, u=u, stated=stated, rate=rate)
 
 
 def _unit(dimension: str, product: Product) -> str:

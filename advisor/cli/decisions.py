@@ -8,17 +8,11 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from advisor.cli.bundles import Command, Files, Sampling, Show
-from advisor.cli.options import AlongOption, DrawsOption, EstimateOption, ProductArgument
+from advisor.cli.options import AlongOption, EstimateOption, ProductArgument
 
 if TYPE_CHECKING:
     from advisor.present.layout import Page
     from advisor.studies.shortlist import Shortlist
-
-
-class FewDraws(Sampling):
-    """For curves, which are many places."""
-
-    draws: DrawsOption = 500
 
 
 class ManyDraws(Sampling):
@@ -169,7 +163,7 @@ def outlook(
     ] = None,
     *,
     files: Files,
-    sampling: FewDraws,
+    sampling: Sampling,
     show: Show,
 ) -> int:
     """Show battery life and cost along a figure. Tells where the leader changes.

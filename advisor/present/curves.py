@@ -10,14 +10,15 @@ from typing import Any
 from advisor.present.layout import FAINT, Page
 from advisor.present.plots import saved, style
 from advisor.present.tables import INVENTED, notes
+from advisor.present.tipping import sets
 from advisor.quantities import YEAR
 from advisor.studies.outlook import Crossing, LeverOutlook, Outlook, Point
 from advisor.studies.words import in_years, life, money
 
 NARROWEST, WIDEST = 40, 100  # columns of a chart
 HIGH = 15  # lines of a chart
-LEADER = "Leader by score"
-BREAK_EVEN = "Cheaper of the two that lead now (break-even)"
+LEADER = "Leader by expected score"
+BREAK_EVEN = "Cheaper by expected cost, of the two that lead now (break-even)"
 LETTERS = "abcdefghijklmnopqrstuvwxyz"
 
 Reading = Callable[[Point], float | None]
@@ -43,19 +44,26 @@ def outlook_page(found: Outlook, width: int) -> Page:
         page.paragraph(INVENTED, style=FAINT)
     for one in found.levers:
         _lever(page, found, one)
-    how = (
-        f"Ranges are 5 to 95 % of {found.draws} draws, seed {found.seed}."
-        if found.draws
-        else "Stated values only, no draws."
-    )
     page.heading("What this rests on")
-    page.paragraph(
-        f"{how} At each place every part has its best build there. Leaders are compared at the "
-        "places of the table and chart; what comes and goes between two places is not seen.",
-        "  ",
-    )
+    page.paragraph(rests(found), "  ")
     notes(page, found.warnings, found.cautions)
     return page
+
+
+def rests(found: Outlook) -> str:
+    """What the curves are of, and what their places tell."""
+    if found.draws:
+        few = f" ({found.place_draws} away from now)" if found.place_draws < found.draws else ""
+        how = (
+            f"Costs and scores are expected over {found.draws} draws{few}, seed {found.seed}; "
+            "ranges are 5 to 95 % of them. A figure keeps its own spread as it moves."
+        )
+    else:
+        how = "Stated values only, no draws."
+    return (
+        f"{how} At each place every part has its best build there. Leaders are compared at the "
+        "places of the table and chart; what comes and goes between two places is not seen."
+    )
 
 
 def _lever(page: Page, found: Outlook, one: LeverOutlook) -> None:
@@ -73,7 +81,7 @@ def _lever(page: Page, found: Outlook, one: LeverOutlook) -> None:
     _chart(page, one, "battery life, years (dots: 5 to 95 % of a)", years, band=True)
     if any(cost(p) is not None for c in one.curves for p in c.points):
         unit = found.currency or "no currency"
-        _chart(page, one, f"cost over the service life, {unit} a unit", cost, band=False)
+        _chart(page, one, f"expected cost over the service life, {unit} a unit", cost, band=False)
     _told(page, one, LEADER, one.crossings)
     _told(page, one, BREAK_EVEN, one.break_even)
     _table(page, one)
@@ -143,18 +151,18 @@ def told(one: LeverOutlook, what: str, found: Sequence[Crossing]) -> list[tuple[
     out = [(f"{what}: {found[0].before or 'nothing fits'} at first", "")]
     for crossing in found:
         text = f"from {one.handle.shown(crossing.x)} on: {crossing.to or 'nothing fits'}"
-        out.append((text, f"--set {one.lever}={crossing.text}"))
+        out.append((text, sets(one.lever, crossing.text)))
     return out
 
 
 def _told(page: Page, one: LeverOutlook, what: str, found: Sequence[Crossing]) -> None:
-    for n, (text, sets) in enumerate(told(one, what, found)):
+    for n, (text, setting) in enumerate(told(one, what, found)):
         page.paragraph(text, "    " if n else "  ", "      " if n else "    ")
-        if sets:
-            page.paragraph(sets, "      ", style=FAINT)
+        if setting:
+            page.paragraph(setting, "      ", style=FAINT)
 
 
-PLACES = ["part", "at", "battery life", "5-95 %, years", "cost", "score"]
+PLACES = ["part", "at", "battery life", "5-95 %, years", "cost", "5-95 %", "changed", "score"]
 
 
 def place_rows(one: LeverOutlook) -> list[list[str]]:
@@ -181,14 +189,20 @@ def place_rows(one: LeverOutlook) -> list[list[str]]:
                     "does not fit" if lives is None else life(lives.nominal),
                     ranged,
                     money(point.lifetime_cost),
+                    _between(point.lifetime_cost_p05, point.lifetime_cost_p95),
+                    "-" if point.battery_change is None else f"{100 * point.battery_change:.0f} %",
                     "-" if point.score is None else f"{point.score:.1f}",
                 ]
             )
     return rows
 
 
+def _between(low: float | None, high: float | None) -> str:
+    return "" if low is None or high is None else f"{money(low)}-{money(high)}"
+
+
 def _table(page: Page, one: LeverOutlook) -> None:
-    page.table(PLACES, place_rows(one), [False, True, True, True, True, True], indent="  ")
+    page.table(PLACES, place_rows(one), [False, *[True] * (len(PLACES) - 1)], indent="  ")
 
 
 def save_plot(found: Outlook, path: Path) -> bytes:

@@ -49,7 +49,7 @@ def tipping_page(found: Tipping, width: int) -> Page:
             more = len(found.limits) - MOST
             page.paragraph(f"and {more} more (--format json)", "  ", style=FAINT)
     stop = {t.path for t in found.limits}
-    firm = [t.path for t in found.levers if t.tips_at is None and t.path not in stop]
+    firm = [_named(t) for t in found.levers if t.tips_at is None and t.path not in stop]
     if firm:
         page.heading("Figures that tip nowhere in the range")
         page.paragraph(", ".join(firm), "  ")
@@ -102,6 +102,12 @@ def tip_row(tip: LeverTip) -> list[str]:
         "-" if tip.distance_u is None else f"{tip.distance_u:.1f}",
         tip.new_winner or "nothing fits",
     ]
+
+
+def _named(tip: LeverTip) -> str:
+    """A figure, a rate of exchange with what it says."""
+    rate = tip.now_shown.startswith("1 ") and " = " in tip.now_shown
+    return f"{tip.path} ({tip.now_shown})" if rate else tip.path
 
 
 def away(tip: LeverTip) -> str:
