@@ -10,9 +10,11 @@ The same verbs as the command line, lazily imported::
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
-
+# typing would be most of what importing this loads, unguarded against an interrupt
+TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from typing import Any
+
     from advisor.catalogue.load import load_catalogue, load_product
     from advisor.catalogue.records import Catalogue
     from advisor.catalogue.shipped import load

@@ -16,15 +16,22 @@ from typing import Any
 import yaml
 from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
+from advisor.faults import MOST as MOST_FAULTS
 from advisor.faults import Fault, FaultError, Place
+from advisor.texts import HOSTILE, named
 
 LARGEST = 4 * 1024 * 1024  # bytes of a file
 DEEPEST = 64  # collections inside one another
 MOST = 50_000  # keys and values of a file; a long one of ours has a few hundred
 # the base loader resolves no types: nothing here wants them
 _BASE: Any = getattr(yaml, "CBaseLoader", yaml.BaseLoader)
-# YAML 1.1's printable characters, less the line ends that are not ours
-_BAD = re.compile("[^\t\n\r\x20-\x7e\xa0-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+# what is not one of YAML 1.1's printable characters, or acts on those around it; U+0085, an end of
+# a line to YAML 1.1 only, is none of ours
+_BAD = re.compile(
+    "[^\t\n\r\x20-\x7e\xa0-\u061b\u061d-\u200d\u2010-\u2029\u202f-\u2065\u206a-\ud7ff"
+    "\ue000-\ufffd\U00010000-\U0010ffff]"
+)
+_LINE_END = re.compile("\r\n?|\n")
 _SUSPICIOUS = re.compile(r"[&*!]|<<|^---|^\.\.\.|^%", re.MULTILINE)
 
 
@@ -74,8 +81,8 @@ def place_of(node: Node, file: str) -> Place:
     return Place(file, mark.line + 1, mark.column + 1)
 
 
-def read_file(path: Path, shown_as: str | None = None) -> Document:
-    """Read a YAML file.
+def read_file(path: Path, shown_as: str | None = None, *, spelled: bool = False) -> Document:
+    """Read a YAML file; `spelled` as for `read_text`.
 
     Raises
     ------
@@ -83,7 +90,7 @@ def read_file(path: Path, shown_as: str | None = None) -> Document:
         When it cannot be read, or is not one plain YAML document.
     """
     file = shown_as or str(path)
-    return read_text(read_bytes(path, file), file)
+    return read_text(read_bytes(path, file), file, spelled=spelled)
 
 
 def read_bytes(path: Path, file: str) -> bytes:
@@ -95,9 +102,10 @@ def read_bytes(path: Path, file: str) -> bytes:
         When it cannot be read, or is larger.
     """
     try:
-        if path.is_dir():
+        # os.path, as the methods of a path raise for names that no file can bear
+        if os.path.isdir(path):
             raise _refused(file, "a folder", "a YAML file")
-        if path.exists() and not path.is_file():
+        if os.path.exists(path) and not os.path.isfile(path):
             raise _refused(file, "something that is no file", "a YAML file")
         with path.open("rb") as handle:
             size = os.fstat(handle.fileno()).st_size
@@ -119,8 +127,10 @@ def _too_large(file: str, size: int) -> FaultError:
     return _refused(file, f"{size / 1024 / 1024:.1f} MiB", "a file of at most 4 MiB")
 
 
-def read_text(text: str | bytes, file: str) -> Document:
+def read_text(text: str | bytes, file: str, *, spelled: bool = False) -> Document:
     """Read YAML text; `file` is what faults call it.
+
+    Control characters may not stand in it, nor be spelled by escapes unless `spelled` lets them.
 
     Raises
     ------
@@ -134,8 +144,7 @@ def read_text(text: str | bytes, file: str) -> Document:
             text = text.decode("utf-8-sig")
         except UnicodeDecodeError as error:
             data = bytes(error.object)
-            line = data.count(b"\n", 0, error.start) + 1
-            column = error.start - data.rfind(b"\n", 0, error.start)
+            line, column = _position(data[: error.start].decode("latin-1"))
             byte = f"byte 0x{data[error.start]:02x}"
             raise _refused(file, byte, "text in UTF-8", line, column) from None
     elif len(text) > LARGEST:
@@ -160,17 +169,47 @@ def read_text(text: str | bytes, file: str) -> Document:
         raise _refused(file, "text that is not YAML", "a YAML document") from None
     if root is None:
         raise _refused(file, "an empty file", "a YAML document")
+    if not spelled and "\\" in text:
+        _unescaped(root, file)
     return Document(file, root)
+
+
+def _unescaped(root: Node, file: str) -> None:
+    """Refuse what an escape made of a text: what may not stand as it is may not be spelled either.
+
+    Raises
+    ------
+    FaultError
+        With every such text, keys among them.
+    """
+    faults = []
+    left = [root]
+    while left:
+        node = left.pop()
+        if isinstance(node, ScalarNode):
+            bad = HOSTILE.search(node.value) if node.style == '"' else None
+            if bad is not None:
+                faults.append(Fault("file", named(bad[0]), "printable text", place_of(node, file)))
+        elif isinstance(node, MappingNode):
+            left += [child for pair in reversed(node.value) for child in reversed(pair)]
+        else:
+            left += reversed(node.value)
+    if faults:
+        raise FaultError(faults[:MOST_FAULTS])
 
 
 def _characters(text: str, file: str) -> None:
     bad = _BAD.search(text)
     if bad is None:
         return
-    line = text.count("\n", 0, bad.start()) + 1
-    column = bad.start() - (text.rfind("\n", 0, bad.start()) + 1) + 1
-    word = "a NUL" if bad[0] == "\0" else f"the control character U+{ord(bad[0]):04X}"
-    raise _refused(file, word, "printable text", line, column)
+    line, column = _position(text[: bad.start()])
+    raise _refused(file, named(bad[0]), "printable text", line, column)
+
+
+def _position(before: str) -> tuple[int, int]:
+    """(line, column) behind a text; lines may end in any of the three ways."""
+    ends = list(_LINE_END.finditer(before))
+    return len(ends) + 1, len(before) - (ends[-1].end() if ends else 0) + 1
 
 
 def _refuse_constructs(text: str, file: str) -> None:

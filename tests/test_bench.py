@@ -85,7 +85,7 @@ def test_turns_change_places() -> None:
 
 
 def test_the_empty_app_has_as_many_commands() -> None:
-    from advisor.cli.main import app
+    from advisor.cli.application import app
 
     def count(typer_app: object) -> int:
         commands = len(getattr(typer_app, "registered_commands", []))

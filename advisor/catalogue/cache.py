@@ -1,9 +1,11 @@
 """A cache of catalogues that have been read and checked, so that the next run need not parse.
 
 An entry is keyed by a digest of every file's bytes and of the code that reads them, so an edit of
-either is another entry; no clock is asked. It is JSON behind a digest of itself, never a format
-that can run code, in a folder only the user can read, and written atomically. Whatever goes wrong
-with it, an unwritable folder or a damaged entry, the files are read as if there were no cache.
+either is another entry; no clock is asked. It is JSON behind a digest of itself and its key, never
+a format that can run code, in a folder of its own that only the user can read, and written
+atomically. It counts where it is the user's own and has the records that the files are of.
+Whatever goes wrong with it, an unwritable folder or a damaged entry, the files are read as if there
+were no cache. Nothing but entries is ever removed.
 """
 
 from __future__ import annotations
@@ -14,7 +16,8 @@ import datetime
 import hashlib
 import json
 import os
-import tempfile
+import re
+import stat
 from collections.abc import Callable, Iterable, Mapping
 from functools import cache
 from pathlib import Path
@@ -22,20 +25,34 @@ from typing import Any
 
 from advisor.catalogue import schema_parts, schema_product, schema_supply
 from advisor.catalogue.curves import Curve
+from advisor.catalogue.records import KERNELS
+from advisor.files import Staged
 from advisor.quantities import Quantity
 
 KEPT = 8  # entries; older ones go
+LARGEST = 1 << 28  # bytes of an entry; 2,000 parts have 10 million
+OWN = "part-advisor"  # the folder's own name
+NAME = "catalogue-"  # what an entry's name begins with
+_ENTRY = re.compile(NAME + r"[0-9a-f]{64}\.json")
 
 Records = dict[str, dict[str, Any]]
 
 
-def folder() -> Path:
-    """The user's cache folder: ADVISOR_CACHE_DIR, else the platform's own place."""
+def folder() -> Path | None:
+    """The folder of the entries and of nothing else; None where the user has no such place.
+
+    It lies in ADVISOR_CACHE_DIR, else in the platform's own place for caches.
+    """
     chosen = os.environ.get("ADVISOR_CACHE_DIR")
     if chosen:
-        return Path(chosen)
-    base = os.environ.get("XDG_CACHE_HOME") or os.environ.get("LOCALAPPDATA")
-    return (Path(base) if base else Path.home() / ".cache") / "part-advisor"
+        return Path(chosen) / OWN
+    # relative paths are none, by the XDG Base Directory Specification 0.8
+    for name in ("XDG_CACHE_HOME", "LOCALAPPDATA"):
+        base = os.environ.get(name)
+        if base and os.path.isabs(base):
+            return Path(base) / OWN
+    home = os.path.expanduser("~")
+    return Path(home, ".cache", OWN) if os.path.isabs(home) else None
 
 
 @cache
@@ -62,41 +79,95 @@ def key_of(files: Iterable[tuple[str, str, bytes]]) -> str:
     return digest.hexdigest()
 
 
-def load(key: str) -> Records | None:
-    """The records of a key, by kind and id; None where there is no sound entry."""
+def load(key: str, expected: Iterable[tuple[str, str]]) -> Records | None:
+    """The records of a key, by kind and id; None where there is no sound entry.
+
+    Parameters
+    ----------
+    expected : (kind of record, id) of the sources: an entry is a hint that they have to confirm.
+        All kernels go by one id.
+    """
     try:
-        data = (folder() / f"{key}.json").read_bytes()
-        head, _, body = data.partition(b"\n")
-        if hashlib.sha256(body).hexdigest().encode() != head:
+        place = folder()
+        if place is None or not _private(place):
             return None
-        return _decoded(json.loads(body))
+        head, _, body = _bytes(place / f"{NAME}{key}.json").partition(b"\n")
+        if _seal(key, body) != head:
+            return None
+        found = _decoded(json.loads(body))
     except Exception:
         # a cache that cannot be used is no cache; the files will tell what is wrong, if anything
         return None
+    wanted: dict[str, set[str]] = {kind: set() for kind in found}
+    for kind, identity in expected:
+        if kind != KERNELS:
+            wanted.setdefault(kind, set()).add(identity)
+    wanted[KERNELS] = set(found.get(KERNELS, ()))
+    return found if {kind: set(group) for kind, group in found.items()} == wanted else None
 
 
 def save(key: str, records: Mapping[str, Mapping[str, Any]]) -> None:
     """Keep the records of a key; does nothing where that is not possible."""
-    with contextlib.suppress(OSError):
+    with contextlib.suppress(OSError, ValueError):
         place = folder()
+        if place is None:
+            return
         place.mkdir(mode=0o700, parents=True, exist_ok=True)
+        if not _private(place):
+            return
+        entry = place / f"{NAME}{key}.json"
+        # a pipe or a folder of that name is not ours to replace
+        if os.path.lexists(entry) and not stat.S_ISREG(os.lstat(entry).st_mode):
+            return
         body = json.dumps(_encoded(records), ensure_ascii=False, separators=(",", ":")).encode()
-        # mkstemp makes the file readable by its owner alone
-        descriptor, name = tempfile.mkstemp(dir=place, prefix=".", suffix=".part")
-        try:
-            with os.fdopen(descriptor, "wb") as file:
-                file.write(hashlib.sha256(body).hexdigest().encode() + b"\n" + body)
-            os.replace(name, place / f"{key}.json")
-        except OSError:
-            os.unlink(name)
-            raise
+        with Staged(entry, _seal(key, body) + b"\n" + body, private=True) as staged:
+            staged.put()
         _prune(place)
 
 
+def _seal(key: str, body: bytes) -> bytes:
+    """Digest of an entry with its key, so that one under another's name is none."""
+    return hashlib.sha256(key.encode() + b"\n" + body).hexdigest().encode()
+
+
+def _private(place: Path) -> bool:
+    """Whether a folder is one's own and nobody else may write there."""
+    found = os.lstat(place)
+    return stat.S_ISDIR(found.st_mode) and _own(found)
+
+
+def _own(found: os.stat_result) -> bool:
+    if not hasattr(os, "geteuid"):
+        return True
+    return found.st_uid == os.geteuid() and not found.st_mode & 0o022
+
+
+def _bytes(path: Path) -> bytes:
+    """The bytes of an entry.
+
+    Raises
+    ------
+    OSError
+        For what is no plain file of one's own; a pipe is not waited for.
+    """
+    flags = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0)
+    descriptor = os.open(path, os.O_RDONLY | flags | getattr(os, "O_BINARY", 0))
+    with open(descriptor, "rb") as file:
+        found = os.fstat(descriptor)
+        if not stat.S_ISREG(found.st_mode) or not _own(found) or found.st_size > LARGEST:
+            raise OSError("no entry of one's own")
+        return file.read(LARGEST)
+
+
 def _prune(place: Path) -> None:
-    entries = sorted(place.glob("*.json"), key=lambda p: (p.stat().st_mtime, p.name))
-    for path in entries[:-KEPT]:
-        path.unlink(missing_ok=True)
+    """Remove the oldest entries; whatever else lies there is left alone."""
+    entries = []
+    with os.scandir(place) as found:
+        for entry in found:
+            if _ENTRY.fullmatch(entry.name) and entry.is_file(follow_symlinks=False):
+                entries.append((entry.stat(follow_symlinks=False).st_mtime, entry.name))
+    for _, name in sorted(entries)[:-KEPT]:
+        (place / name).unlink(missing_ok=True)
 
 
 # What is not a plain JSON value is a list that begins with a tag: a quantity by its place in the

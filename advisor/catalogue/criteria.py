@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from math import nan
+from math import ceil, nan
 from typing import Any, Protocol
 
 from advisor.catalogue.schema_supply import Cell
@@ -133,6 +133,21 @@ def _limit(product: Product) -> float:
     return nan if limit is None else float(limit.nominal)
 
 
+def _visits(product: Product) -> float:
+    """Battery changes over the service life that the life target implies, without a target none."""
+    target, service = product.life_target, product.service_life
+    if target is None or service is None:
+        return 0.0
+    # a service life of just so many targets needs no change at its very end
+    return float(max(ceil(service.nominal / target.nominal - 1e-9) - 1, 0))
+
+
+def _life_cost(product: Product) -> float:
+    visit = product.cost.service_visit
+    each = nan if visit is None else float(visit.nominal)
+    return 2 * (_limit(product) + _visits(product) * each)
+
+
 def _fixed(poor: float, good: float) -> Callable[[Product, Cell | None], tuple[float, float]]:
     return lambda product, cell: (poor, good)
 
@@ -190,8 +205,11 @@ MEASURES = (
         dimension="money",
         unit=CURRENCY,
         step=(1.0, "1"),
-        anchors=lambda product, cell: (2 * _limit(product), 0.0),
-        anchored="2 × `cost.unit-cost-limit` to 0",
+        anchors=lambda product, cell: (_life_cost(product), 0.0),
+        anchored=(
+            "2 × (`cost.unit-cost-limit` + `cost.service-visit` for each battery change that "
+            "`life-target` implies over `service-life`) to 0"
+        ),
         anchors_rest_on=COST_LIMIT,
         asks=(
             *_costs("currency", "units", "engineer-rate", "service-visit", "tools"),

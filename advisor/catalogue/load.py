@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import gc
+import os
 from collections import ChainMap
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -128,33 +129,33 @@ def _value_of(root: Node, name: str) -> Node | None:
 
 def _files(folder: Path, log: FaultLog) -> Iterator[tuple[str, Path]]:
     """(kind of record, path) of every file of a catalogue folder, in order of name."""
-    if not folder.is_dir():
+    if not os.path.isdir(folder):
         log.add(
             Fault(
                 str(folder),
-                "a file" if folder.exists() else "nothing there",
+                "a file" if os.path.exists(folder) else "nothing there",
                 f"a catalogue folder with {', '.join(FOLDERS)} and {KERNELS}.yaml",
             )
         )
         return
     known = {*FOLDERS, f"{KERNELS}.yaml"}
-    found = False
-    for entry in sorted(folder.iterdir()):
+    found, before = False, len(log.faults)
+    for entry in _inside(folder, log):
         if entry.name.startswith((".", "_")):
             continue
         if entry.name == f"{KERNELS}.yaml":
             found = True
             yield KERNELS, entry
-        elif entry.is_dir() and entry.name in FOLDERS:
+        elif entry.name in FOLDERS and os.path.isdir(entry):
             found = True
-            for path in sorted(entry.iterdir()):
+            for path in _inside(entry, log):
                 if path.name.startswith("."):
                     continue
                 if path.suffix != ".yaml":
                     log.add(Fault(str(path), f'"{path.name}"', "a file ID.yaml"))
                     continue
                 yield entry.name, path
-        elif entry.suffix in (".yaml", ".yml") or entry.is_dir():
+        elif entry.suffix in (".yaml", ".yml") or os.path.isdir(entry):
             log.add(
                 Fault(
                     str(entry),
@@ -163,8 +164,17 @@ def _files(folder: Path, log: FaultLog) -> Iterator[tuple[str, Path]]:
                     nearest=nearest(entry.name, known),
                 )
             )
-    if not found:
+    if not found and len(log.faults) == before:
         log.add(Fault(str(folder), "an empty folder", f"{', '.join(FOLDERS)}, {KERNELS}.yaml"))
+
+
+def _inside(folder: Path, log: FaultLog) -> list[Path]:
+    """What a folder holds, in order of name; nothing after noting why it cannot be read."""
+    try:
+        return sorted(folder.iterdir())
+    except OSError as error:
+        log.add(Fault(str(folder), str(error.strerror), "a folder that can be read"))
+        return []
 
 
 @dataclass(frozen=True, slots=True)
@@ -246,7 +256,7 @@ def _catalogue(run: _Run, folders: Sequence[Path], cached: bool) -> Catalogue:
     # a change to a kernel concerns every part, so such a run reads everything
     cached = cached and not run.log.faults and KERNELS not in run.changes
     key = cache.key_of((f.kind, f.identity, f.data) for f in files) if cached else ""
-    found = cache.load(key) if cached else None
+    found = cache.load(key, [(f.kind, f.identity) for f in files]) if cached else None
     if found is not None:
         return _from_cache(run, found, documents, owner)
     read: dict[str, dict[str, Any]] = {kind: {} for kind in (*FOLDERS, KERNELS)}
@@ -330,15 +340,26 @@ def _product(
     return value
 
 
-def read_document(cls: type[T], path: Path) -> tuple[T, Document]:
+def read_document(
+    cls: type[T], path: Path, text: str | None = None, *, spelled: bool = False
+) -> tuple[T, Document]:
     """A file that stands by itself, such as notes or a record, and its document.
+
+    Parameters
+    ----------
+    text : what is about to be the file's. spelled : as for `read_text`.
 
     Raises
     ------
     FaultError
         With every fault found.
     """
-    document = read_file(path, str(path))
+    shown = str(path)
+    document = (
+        read_file(path, shown, spelled=spelled)
+        if text is None
+        else read_text(text, shown, spelled=spelled)
+    )
     log = FaultLog()
     found = read_record(cls, document.root, "", Reading(str(path), path.stem, log))
     log.raise_if_any()

@@ -15,8 +15,8 @@ from typing import Any
 from advisor.catalogue.criteria import OWN, asked_words, measure_of, unmet
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_parts import Part, Variant
-from advisor.catalogue.schema_product import Product
-from advisor.catalogue.schema_supply import Cell, Converter
+from advisor.catalogue.schema_product import Load, Product, StandingLoad
+from advisor.catalogue.schema_supply import AddOn, Cell, Converter
 from advisor.faults import Fault, FaultLog, nearest
 from advisor.figures import Path
 from advisor.source import Document, place_of
@@ -82,6 +82,8 @@ def _part_ranges(part: Part, _: Catalogue) -> Iterator[Breach]:
     yield from _order(part.supply.min, part.supply.max, "supply.min")
     yield from _order(part.supply.brown_out, part.supply.max, "supply.brown-out")
     yield from _order(part.temperature.min, part.temperature.max, "temperature.min")
+    for name, block in part.blocks.items():
+        yield from _order(block.supply.min, block.supply.max, f"blocks.{name}.supply.min")
 
 
 def _instant_charge(part: Part, _: Catalogue) -> Iterator[Breach]:
@@ -148,7 +150,17 @@ CONVERTER_FAULTS = (
     Rule("at least one price break", _no_breaks),
 )
 
-ADDON_FAULTS = (Rule("at least one price break", _no_breaks),)
+
+def _addon_ranges(addon: AddOn, _: Catalogue) -> Iterator[Breach]:
+    yield from _order(addon.supply.min, addon.supply.max, "supply.min")
+    for name, block in addon.gives.blocks.items():
+        yield from _order(block.supply.min, block.supply.max, f"gives.blocks.{name}.supply.min")
+
+
+ADDON_FAULTS = (
+    Rule("a range whose lower end is not above its upper end", _addon_ranges),
+    Rule("at least one price break", _no_breaks),
+)
 
 # -------------------------------------------------------------------------------------- product
 
@@ -171,12 +183,8 @@ def _missing_product(product: Product, _: Catalogue) -> Iterator[Breach]:
         if task.every is None:
             yield f"workload.{task.task}.every", "nothing", None
         for load in task.loads:
-            for name, value in (("current", load.current), ("for", load.duration)):
-                if value is None:
-                    yield f"workload.{task.task}.loads.{load.load}.{name}", "nothing", None
-    for standing in product.standing_loads:
-        if standing.current is None:
-            yield f"standing-loads.{standing.load}.current", "nothing", None
+            if load.duration is None:
+                yield f"workload.{task.task}.loads.{load.load}.for", "nothing", None
     reservoir = product.supply_options.reservoir
     if reservoir is not None:
         for name, value in (
@@ -188,6 +196,42 @@ def _missing_product(product: Product, _: Catalogue) -> Iterator[Breach]:
                 yield f"supply-options.reservoir.{name}", "nothing", None
     if product.rail is None and any(c != "none" for c in product.supply_options.converters):
         yield "rail", "nothing", None
+
+
+def loads(product: Product) -> Iterator[tuple[Path, Load | StandingLoad]]:
+    """(path, record) of every load of a product."""
+    own = Path(product.product)
+    for task in product.workload:
+        for load in task.loads:
+            yield own.child("workload", task.task, "loads", load.load), load
+    for standing in product.standing_loads:
+        yield own.child("standing-loads", standing.load), standing
+
+
+def _told_once(
+    names: tuple[str, ...], kind: type, product: Product, _: Catalogue
+) -> Iterator[Breach]:
+    """Loads of a kind that tell what they draw in no way or in several of those named."""
+    for path, load in loads(product):
+        if isinstance(load, kind):
+            told = [name for name in names if getattr(load, name) is not None]
+            if not told:
+                yield path.dotted, "none of them", None
+            for name in told[1:]:
+                yield (path / name).dotted, " and ".join(told), None
+
+
+def _instant_load(product: Product, _: Catalogue) -> Iterator[Breach]:
+    for path, load in loads(product):
+        if isinstance(load, Load) and load.charge is not None:
+            length = load.duration
+            if length is not None and length.nominal == 0:
+                yield (path / "for").dotted, length.text, None
+
+
+def _load_ranges(product: Product, _: Catalogue) -> Iterator[Breach]:
+    for path, load in loads(product):
+        yield from _order(load.supply.min, load.supply.max, path.child("supply", "min").dotted)
 
 
 def _priority_weights(product: Product, _: Catalogue) -> Iterator[Breach]:
@@ -308,6 +352,13 @@ def _currencies(product: Product, catalogue: Catalogue) -> Iterator[Breach]:
 PRODUCT_FAULTS = (
     Rule("shares of the time that sum to 1", _shares),
     Rule("this figure: absent is never zero", _missing_product),
+    Rule(
+        "one of current, power and charge",
+        partial(_told_once, ("current", "power", "charge"), Load),
+    ),
+    Rule("one of current and power", partial(_told_once, ("current", "power"), StandingLoad)),
+    Rule("a time above zero beside a charge", _instant_load),
+    Rule("a range whose lower end is not above its upper end", _load_ranges),
     Rule("a weight, on any scale", _priority_weights),
     *(Rule(words, partial(_asked, words)) for words in asked_words()),
     Rule("poor and good, two different values", _anchors),

@@ -111,6 +111,14 @@ class PartSupply:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Window:
+    """A range of voltage."""
+
+    min: Quantity | None = key(Figure("voltage", exact=True), "least")
+    max: Quantity | None = key(Figure("voltage", above=True, exact=True), "greatest")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Span:
     """A range of temperature."""
 
@@ -167,6 +175,9 @@ class Block:
 
     current: Quantity | None = key(CURRENT, "current above the idle core")
     duration: Quantity | None = key(TIME, "how long one use lasts", name="for")
+    supply: Window = key(
+        Record(Window), "supply voltage at which the block works", default=Window()
+    )
     evidence: str | None = key(Identity("evidence"), "where the figures come from")
 
 
@@ -175,7 +186,8 @@ class SleepState:
     """A sleep state of the chip."""
 
     current: Curve | None = key(
-        CurveOf(TEMPERATURE, Figure("current", above=True)), "sleep current over temperature"
+        CurveOf(TEMPERATURE, Figure("current", above=True)),
+        "sleep current over temperature; without one it is that at 25 degC, and grows beyond",
     )
     wake_time: Quantity | None = key(TIME, "from the wake event to running code")
     wake_charge: Quantity | None = key(
@@ -202,7 +214,9 @@ class Price:
         "price each, from that quantity up; more than needed is bought where that costs less",
     )
     multiple: int | None = key(Whole(), "sold in multiples of", default=1)
-    lead_time: Quantity | None = key(TIME, "time to delivery", informational=True)
+    lead_time: Quantity | None = key(
+        Figure("time", exact=True), "longest time to delivery that is promised"
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

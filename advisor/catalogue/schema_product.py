@@ -33,6 +33,7 @@ from advisor.catalogue.schema_parts import (
     VOLTAGE,
     Memory,
     Span,
+    Window,
 )
 from advisor.faults import nearest
 from advisor.quantities import Quantity, exact
@@ -47,22 +48,33 @@ class Stay:
     entry: str = ""
 
 
+POWER = Figure("power")
+TAKES = Record(Window)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Load:
-    """A load on the rail while a task runs."""
+    """A load on the rail while a task runs: what it draws is told in one of three ways."""
 
     load: str = key(Identity("load"), "the load's name", required=True)
     current: Quantity | None = key(CURRENT, "current on the rail")
+    power: Quantity | None = key(POWER, "power at whatever voltage feeds it, in place of a current")
+    charge: Quantity | None = key(
+        Figure("charge"), "charge that one event takes from the rail, in place of a current"
+    )
     duration: Quantity | None = key(TIME, "how long", name="for")
+    supply: Window = key(TAKES, "supply voltage that it takes", default=Window())
     cpu: str = key(Choice(("idle", "asleep")), "what the core does meanwhile", default="idle")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StandingLoad:
-    """A load on the rail all the time."""
+    """A load on the rail all the time: what it draws is told in one of two ways."""
 
     load: str = key(Identity("load"), "the load's name", required=True)
     current: Quantity | None = key(CURRENT, "current on the rail")
+    power: Quantity | None = key(POWER, "power at whatever voltage feeds it, in place of a current")
+    supply: Window = key(TAKES, "supply voltage that it takes", default=Window())
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,6 +115,10 @@ class Needs:
     temperature: Span = key(Record(Span), "range the part must be rated for", default=Span())
     lifecycle: tuple[str, ...] | None = key(
         ListOf(Choice(LIFECYCLES)), "states of supply that are acceptable"
+    )
+    lead_time: Quantity | None = key(
+        Figure("time", above=True, exact=True),
+        "longest time to delivery of a part, a cell or a converter",
     )
     confidence: Quantity = key(
         Figure("share", above=True, most=1.0, exact=True),

@@ -31,6 +31,7 @@ from advisor.catalogue.schema_parts import (
     Block,
     Evidence,
     Price,
+    Window,
 )
 from advisor.quantities import Quantity
 
@@ -178,14 +179,6 @@ class Cell:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Window:
-    """A range of voltage."""
-
-    min: Quantity | None = key(Figure("voltage", exact=True), "least")
-    max: Quantity | None = key(Figure("voltage", above=True, exact=True), "greatest")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Converter:
     """What stands between the pack and the rail."""
 
@@ -249,7 +242,9 @@ class AddOn:
     gives: Giving = key(Record(Giving), "what it brings", default=Giving())
     takes: Taking = key(Record(Taking), "what it occupies", default=Taking())
     standing: Quantity | None = key(CURRENT, "current it draws all the time")
-    supply: Window = key(Record(Window), "supply voltage", default=Window())
+    supply: Window = key(
+        Record(Window), "supply voltage that it takes; not weighed yet", default=Window()
+    )
     price: Price | None = key(Record(Price), "what one piece costs")
     cautions: tuple[str, ...] = key(ListOf(Text()), "cautions to show", default=())
     evidence: Mapping[str, Evidence] = key(

@@ -8,14 +8,14 @@ from __future__ import annotations
 import datetime
 import statistics
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from itertools import pairwise
 
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.rules import Breach, Rule, apply, measured
 from advisor.catalogue.schema_parts import Part, Variant
 from advisor.catalogue.schema_product import Product
-from advisor.faults import Fault, FaultLog
+from advisor.faults import Fault, FaultLog, nearest, shortened
 
 OLD = 3 * 365.25  # days
 APART = 10.0  # times
@@ -163,7 +163,17 @@ def _unknown_feature(product: Product, catalogue: Catalogue) -> Iterator[Breach]
     known = {f for part in catalogue.parts.values() for f in part.features}
     for name in product.needs.features:
         if name not in known:
-            yield f"needs.features.{name}", "a feature that no part lists", None
+            read = f'"{name}", which no part counts'
+            yield f"needs.features.{name}", read, nearest(name, sorted(known))
+
+
+def _unknown_block(product: Product, catalogue: Catalogue) -> Iterator[Breach]:
+    known = {b for part in catalogue.parts.values() for b in part.blocks}
+    for task in product.workload:
+        for name in task.uses:
+            if name not in known:
+                read = f'"{name}", which no part has'
+                yield f"workload.{task.task}.uses.{name}", read, nearest(name, sorted(known))
 
 
 def _kept_by_none(product: Product, catalogue: Catalogue) -> Iterator[Breach]:
@@ -175,7 +185,8 @@ def _kept_by_none(product: Product, catalogue: Catalogue) -> Iterator[Breach]:
     }
     for name in product.retain:
         if name not in known:
-            yield "retain", f'"{name}", which no sleep state keeps', None
+            read = f'"{name}", which no sleep state keeps'
+            yield "retain", read, nearest(name, sorted(known))
 
 
 PRODUCT_SENSE = (
@@ -184,6 +195,7 @@ PRODUCT_SENSE = (
     Rule("the RAM that must be kept", _retained_without_ram, "warning"),
     Rule("a weight above zero", _idle_weight, "warning"),
     Rule("a feature of some part", _unknown_feature, "warning"),
+    Rule("a block of some part", _unknown_block, "warning"),
     Rule("something that sleep can keep", _kept_by_none, "warning"),
 )
 
@@ -200,6 +212,16 @@ def catalogue_warnings(catalogue: Catalogue) -> tuple[Fault, ...]:
     for name, part in catalogue.parts.items():
         apply((*PART_SENSE, energy), part, name, catalogue.documents, catalogue, log)
     return tuple(log.warnings)
+
+
+def in_words(warnings: Iterable[Fault]) -> Iterator[str]:
+    """Warnings of a product as an answer tells them, without places in files.
+
+    `frost-post:needs.features.uatr: "uatr", which no part counts; the nearest name is uart`
+    """
+    for one in warnings:
+        near = "" if one.nearest is None else f"; the nearest name is {one.nearest}"
+        yield f"{shortened(one.path)}: {shortened(one.read)}{near}"
 
 
 def product_warnings(product: Product, catalogue: Catalogue) -> tuple[Fault, ...]:

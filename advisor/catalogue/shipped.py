@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -43,7 +44,7 @@ def find_product(reference: str) -> Path:
     shipped = product_files()
     if reference in shipped:
         return shipped[reference]
-    if path.exists():
+    if os.path.exists(path):
         return path
     raise FaultError(
         (

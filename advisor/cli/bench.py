@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from advisor.cli.bundles import Command, Files, Form, Show, Voice
-from advisor.cli.options import SeedOption
+from advisor.cli.options import READS, WRITES, SeedOption
 
 if TYPE_CHECKING:
+    from advisor.bench.notes import Session
     from advisor.present.layout import Page
 
 kernels = typer.Typer(
@@ -58,13 +59,15 @@ def kernels_export(
 
     Example: part-advisor kernels export pack
     """
-    from advisor.cli.output import write_folder
+    from advisor.cli.streams import say
+    from advisor.cli.writing import write_folder
     from advisor.studies.kernels import exported
+    from advisor.texts import on_one_line
 
     files = exported()
     write_folder(folder, files)
     if not voice.quiet:
-        typer.echo(f"{len(files)} files in {folder}; README.md there tells how to build", err=True)
+        say(on_one_line(f"{len(files)} files in {folder}; README.md there tells how to build"))
     return 0
 
 
@@ -91,6 +94,7 @@ def kernels_verify(
             help="Read the lines that a board printed, and build nothing.",
             show_default=False,
         ),
+        READS,
     ] = None,
     *,
     show: Show,
@@ -132,10 +136,14 @@ def kernels_verify(
 
 def distil(
     traces: Annotated[
-        list[Path], typer.Argument(metavar="TRACE...", help="CSV, TSV, Parquet or NumPy files.")
+        list[Path],
+        typer.Argument(metavar="TRACE...", help="CSV, TSV, Parquet or NumPy files."),
+        READS,
     ],
     bench: Annotated[
-        Path, typer.Option("--bench", metavar="NOTES.yaml", help="The notes of the session.")
+        Path,
+        typer.Option("--bench", metavar="NOTES.yaml", help="The notes of the session."),
+        READS,
     ],
     output: Annotated[
         Path | None,
@@ -146,6 +154,7 @@ def distil(
             help="Put the figures into this part's file, new or standing, and nothing else.",
             show_default=False,
         ),
+        WRITES,
     ] = None,
     *,
     show: Form,
@@ -154,14 +163,15 @@ def distil(
 
     Example: part-advisor distil trace.csv --bench notes.yaml
     """
-    from advisor.cli.output import check_writable, write_bytes
+    from advisor.bench.notes import read_notes
+    from advisor.cli.writing import Output, check_outputs
     from advisor.source import read_bytes, read_text
     from advisor.studies.distil import distil as study
     from advisor.studies.distil import into_part
 
     screen = show.screen()
     if output is not None:
-        check_writable(output, "--output")
+        check_outputs([Output(output, "--output")], _named_by(read_notes(bench)))
     found = study(bench, traces)
     if output is not None:
         before = None
@@ -170,7 +180,7 @@ def distil(
             read_text(data, str(output))  # what is no YAML in UTF-8 is refused with its place
             before = data.decode("utf-8")
         after = into_part(found, before, str(output))
-        write_bytes(output, after.encode())
+        screen.keep(output, after.encode())
 
     def page() -> Page:
         from advisor.present.bench import distilled_page
@@ -182,7 +192,9 @@ def distil(
 
 
 def rehearse(
-    notes: Annotated[Path, typer.Argument(metavar="NOTES", help="Bench notes with a rehearsal.")],
+    notes: Annotated[
+        Path, typer.Argument(metavar="NOTES", help="Bench notes with a rehearsal."), READS
+    ],
     output: Annotated[
         Path | None,
         typer.Option(
@@ -192,6 +204,7 @@ def rehearse(
             help="Write a made-up trace: .csv, .csv.gz, .parquet or .npz.",
             show_default=False,
         ),
+        WRITES,
     ] = None,
     want: Annotated[
         str | None,
@@ -213,25 +226,37 @@ def rehearse(
     """
     from advisor.catalogue.kinds import Figure
     from advisor.catalogue.levers import read_option
-    from advisor.cli.output import check_writable, write_bytes
+    from advisor.cli.writing import Output, check_outputs
+    from advisor.studies.rehearse import OVERHEAD, Planned
     from advisor.studies.rehearse import rehearse as study
+    from advisor.studies.results import names_of
 
     screen = show.screen()
-    if output is not None:
-        check_writable(output, "--output")
     wanted = None
     if want is not None:
         wanted = read_option("--want", want, Figure("share", above=True, exact=True)).nominal
     loaded = files.catalogue()
     found = study(notes, loaded, seed, wanted)
     if output is not None:
-        for path, data in found.write(output).items():
-            write_bytes(path, data)
+        options = ("--output", OVERHEAD)
+        written = zip(found.write(output).items(), options, strict=False)
+        made = {Output(path, option): data for (path, data), option in written}
+        read = [notes, *_named_by(found.session)]
+        check_outputs(list(made), [path for path in read if path not in [o.path for o in made]])
+        for one, data in made.items():
+            screen.keep(one.path, data, one.option)
 
     def page() -> Page:
         from advisor.present.bench import rehearsed_page
 
         return rehearsed_page(found, screen.columns)
 
-    screen.give(found.document(), lambda: found.rows(), page)
+    screen.give(found.document(), lambda: found.rows(), page, head=names_of(Planned))
     return 0 if wanted is None or found.reaches is not None else 1
+
+
+def _named_by(session: Session) -> list[Path]:
+    """Files that the notes of a session name."""
+    notes = session.notes
+    names = [notes.log, getattr(notes.board_overhead, "trace", None)]
+    return [session.folder / name for name in names if name is not None]

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import inspect
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from functools import cached_property
-from typing import TYPE_CHECKING, Any, get_type_hints
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, get_args, get_type_hints
 
 from advisor.cli.options import (
+    READS,
+    WRITES,
+    AllOption,
     CatalogOption,
     DrawsOption,
     Format,
@@ -29,8 +33,8 @@ if TYPE_CHECKING:
 
 # The order in which a command offers what its bundles hold.
 ORDER = (
-    *("catalog", "changes", "seed", "draws", "jobs", "form", "output", "width", "no_color"),
-    *("quiet", "no_cache"),
+    *("catalog", "changes", "seed", "draws", "jobs", "everything", "form", "output"),
+    *("width", "no_color", "quiet", "no_cache"),
 )
 
 
@@ -131,6 +135,12 @@ class Show(Form):
     output: OutputOption = None
 
 
+class Answer(Show):
+    """How an answer about a product is shown, which leaves things out."""
+
+    everything: AllOption = False
+
+
 class Command:
     """A command as typer reads it: options in place of the bundles that its function takes.
 
@@ -170,9 +180,62 @@ class Command:
         return own.replace(parameters=shown)
 
     def __call__(self, **given: Any) -> int:
-        """Call the function with its bundles filled."""
+        """Call the function with its bundles filled, once what it would write may be written."""
+        self._check(given)
         filled = {
             name: bundle(**{option: given.pop(option) for option in bundle.options()})
             for name, bundle in self.bundles.items()
         }
         return self.function(**given, **filled)
+
+    def _check(self, given: dict[str, Any]) -> None:
+        marked = {
+            name: (mark, _option(parameter.annotation) or name)
+            for name, parameter in self.__signature__.parameters.items()
+            for mark in get_args(parameter.annotation)[1:]
+            if mark in (READS, WRITES)
+        }
+        wanted = [
+            (Path(given[name]), option)
+            for name, (mark, option) in marked.items()
+            if mark == WRITES and given[name] is not None
+        ]
+        if wanted:
+            from advisor.cli.writing import Output, check_outputs
+
+            read = [
+                path
+                for name, (mark, _) in marked.items()
+                if mark == READS
+                for path in _read(name, given[name])
+            ]
+            check_outputs([Output(path, option) for path, option in wanted], read)
+
+
+def _option(annotation: Any) -> str | None:
+    """The long spelling of an option; None for an argument."""
+    for info in get_args(annotation)[1:]:
+        # beside a type the first spelling stands where a default would
+        for spelling in (getattr(info, "default", None), *(getattr(info, "param_decls", ()) or ())):
+            if isinstance(spelling, str) and spelling.startswith("--"):
+                return spelling
+    return None
+
+
+def _read(name: str, value: Any) -> Iterator[Path]:
+    """The files and folders that a parameter marked `READS` names."""
+    if isinstance(value, Path):
+        yield value
+    elif isinstance(value, list):
+        yield from value
+    elif name == "catalog":
+        from advisor.catalogue.shipped import catalogue_folder
+
+        yield catalogue_folder()
+    elif name == "product":
+        from advisor.catalogue.shipped import find_product, product_files
+
+        if value is None:
+            yield from product_files().values()
+        else:
+            yield Path("/dev/stdin") if value == "-" else find_product(value)

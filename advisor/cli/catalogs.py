@@ -31,7 +31,8 @@ def catalog_list(*, files: Files, show: Show) -> int:
 
     Example: part-advisor catalog list
     """
-    from advisor.studies.inventory import inventory
+    from advisor.studies.inventory import PartRow, inventory
+    from advisor.studies.results import names_of
 
     screen = show.screen()
     found = inventory(files.catalogue())
@@ -41,7 +42,7 @@ def catalog_list(*, files: Files, show: Show) -> int:
 
         return inventory_page(found, screen.columns)
 
-    screen.give(found, lambda: found.rows(), page)
+    screen.give(found, lambda: found.rows(), page, head=names_of(PartRow))
     return 0
 
 
@@ -57,8 +58,8 @@ def catalog_show(
 
     Example: part-advisor catalog show ostrel-yab
     """
-    from advisor.studies.inventory import entry_of
-    from advisor.studies.results import plain
+    from advisor.studies.inventory import FigureRow, entry_of
+    from advisor.studies.results import names_of, plain
 
     screen = show.screen()
     found = entry_of(files.catalogue(), entry)
@@ -68,7 +69,9 @@ def catalog_show(
 
         return entry_page(found, screen.columns)
 
-    screen.give(found, lambda: [plain(row) for row in found.figures], page)
+    screen.give(
+        found, lambda: [plain(row) for row in found.figures], page, head=names_of(FigureRow)
+    )
     return 0
 
 
@@ -130,6 +133,7 @@ def product_check(
 
 def _checked(screen: object, found: object) -> int:
     from advisor.cli.output import Screen
+    from advisor.faults import Fault
     from advisor.studies.check import Checked
 
     assert isinstance(screen, Screen)
@@ -140,5 +144,6 @@ def _checked(screen: object, found: object) -> int:
 
         return checked_page(found, screen.columns)
 
-    screen.give(found, lambda: [w.as_dict() for w in found.warnings], page)
+    head = list(Fault("", "", "").as_dict())
+    screen.give(found, lambda: [w.as_dict() for w in found.warnings], page, head=head)
     return 0

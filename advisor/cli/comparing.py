@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from advisor.cli.bundles import Command, Files, Show
+from advisor.cli.options import WRITES
 
 if TYPE_CHECKING:
     from advisor.present.layout import Page
@@ -41,6 +42,7 @@ def compare(
         typer.Option(
             "--plot", metavar="FILE.svg|png", help="Draw the energies there.", show_default=False
         ),
+        WRITES,
     ] = None,
     *,
     files: Files,
@@ -52,8 +54,10 @@ def compare(
     """
     from advisor.catalogue.kinds import Figure
     from advisor.catalogue.levers import read_option
-    from advisor.cli.output import file_by_ending, write_bytes
+    from advisor.cli.writing import file_by_ending
+    from advisor.studies.compare import Row
     from advisor.studies.compare import compare as study
+    from advisor.studies.results import names_of
 
     screen = show.screen()
     drawing = None if plot is None else file_by_ending(plot)
@@ -65,12 +69,13 @@ def compare(
     if drawing is not None:
         from advisor.present.compare import save_bars
 
-        write_bytes(drawing, save_bars(found, drawing), "--plot")
+        screen.keep(drawing, save_bars(found, drawing), "--plot")
 
     def page() -> Page:
         from advisor.present.compare import compare_page
 
         return compare_page(found, screen.columns)
 
-    screen.give(found, lambda: found.rows(), page)
+    head = ["kernel", *(name for name in names_of(Row) if name != "at_clock")]
+    screen.give(found, lambda: found.rows(), page, head=head)
     return 0 if any(found.kernels.values()) else 1

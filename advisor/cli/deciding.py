@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from advisor.cli.bundles import Command, Files, Look, Sampling, Show, Workers
-from advisor.cli.options import ProductArgument
+from advisor.cli.bundles import Answer, Command, Files, Look, Sampling, Workers
+from advisor.cli.options import READS, WRITES, ProductArgument
 
 if TYPE_CHECKING:
     from advisor.present.layout import Page
@@ -35,6 +35,7 @@ def decide(
             help="Write the record there, to a file that is not yet; absent: on standard output.",
             show_default=False,
         ),
+        WRITES,
     ] = None,
     *,
     files: Files,
@@ -45,18 +46,14 @@ def decide(
 
     Example: part-advisor decide frost-post quorvane-jor --because "least regret, two suppliers"
     """
-    from advisor.cli.output import check_writable, write_bytes
     from advisor.faults import Fault, FaultError
+    from advisor.files import is_stream
     from advisor.present.record import decided_page
     from advisor.studies.record import decide as study
 
     screen = look.screen()
-    if output is not None:
-        check_writable(output, "--output")
-        if output.exists():
-            raise FaultError(
-                (Fault("--output", f'"{output}", which is there', "a name that is free"),)
-            )
+    if output is not None and output.exists() and not is_stream(output):
+        raise FaultError((Fault("--output", f'"{output}", which is there', "a name that is free"),))
     inputs = files.product(product)
     found = study(
         *inputs,
@@ -71,13 +68,15 @@ def decide(
     if output is None:
         screen.text(found.text)
         return 0
-    write_bytes(output, found.text.encode())
+    screen.keep(output, found.text.encode(), new=True)
     screen.page(decided_page(found, screen.columns))
     return 0
 
 
 def revisit(
-    record: Annotated[Path, typer.Argument(metavar="RECORD", help="The record of a decision.")],
+    record: Annotated[
+        Path, typer.Argument(metavar="RECORD", help="The record of a decision."), READS
+    ],
     product: Annotated[
         str | None,
         typer.Option(
@@ -86,16 +85,18 @@ def revisit(
             help="The product as it is now; absent: the shipped one of the record's id.",
             show_default=False,
         ),
+        READS,
     ] = None,
     *,
     files: Files,
     workers: Workers,
-    show: Show,
+    show: Answer,
 ) -> int:
     """Revisit a decision. What has changed since, and whether it still stands.
 
     Example: part-advisor revisit record.yaml
     """
+    from advisor.present.left_out import told
     from advisor.studies.record import read_decision
     from advisor.studies.record import revisit as study
 
@@ -107,7 +108,9 @@ def revisit(
     def page() -> Page:
         from advisor.present.record import revisited_page
 
-        return revisited_page(found, screen.columns)
+        return revisited_page(found, screen.columns, screen.everything)
 
-    screen.give(found.document(), lambda: found.rows(), page, found.shortlist.warnings)
+    listed = found.shortlist
+    beside = [*listed.warnings, *told(listed.left_out, screen.everything)]
+    screen.give(found.document(), lambda: found.rows(), page, beside)
     return 0 if found.stands else 1

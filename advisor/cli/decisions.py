@@ -7,12 +7,17 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from advisor.cli.bundles import Command, Files, Sampling, Show
-from advisor.cli.options import AlongOption, EstimateOption, ProductArgument
+from advisor.cli.bundles import Answer, Command, Files, Sampling
+from advisor.cli.options import WRITES, AlongOption, EstimateOption, Format, ProductArgument
 
 if TYPE_CHECKING:
+    from advisor.cli.output import Screen
     from advisor.present.layout import Page
+    from advisor.studies.explain import Explanation
+    from advisor.studies.gaps import Gaps
+    from advisor.studies.outlook import Outlook
     from advisor.studies.shortlist import Shortlist
+    from advisor.studies.tipping import Tipping
 
 
 class ManyDraws(Sampling):
@@ -38,7 +43,7 @@ def shortlist(
     *,
     files: Files,
     sampling: Sampling,
-    show: Show,
+    show: Answer,
     estimate_missing: EstimateOption = False,
     top: Annotated[
         int, typer.Option("--top", metavar="N", min=0, help="Rows to show; 0 for all (table).")
@@ -50,7 +55,7 @@ def shortlist(
     """
     from advisor.cli.progress import progress
     from advisor.present.machine import with_cautions
-    from advisor.studies.columns import flat_row
+    from advisor.studies.columns import flat_names, flat_row
     from advisor.studies.shortlist import shortlist as study
 
     screen = show.screen()
@@ -68,15 +73,23 @@ def shortlist(
     def page() -> Page:
         from advisor.present.tables import shortlist_page
 
-        return shortlist_page(found, screen.columns, top or None)
+        return shortlist_page(found, screen.columns, top or None, screen.everything)
 
     screen.give(
         found,
         lambda: with_cautions([flat_row(p) for p in found.ranking], found.cautions),
         page,
-        [*found.warnings, *_none_fits(found)],
+        [*_beside(found, screen), *_none_fits(found)],
+        [*flat_names(inputs[1].priorities), "cautions"],
     )
     return 0 if found.ranking else 1
+
+
+def _beside(found: Shortlist | Explanation | Outlook | Tipping | Gaps, screen: Screen) -> list[str]:
+    """What CSV cannot say: warnings, and what was left out."""
+    from advisor.present.left_out import told
+
+    return [*found.warnings, *told(found.left_out, screen.everything)]
 
 
 def _none_fits(found: Shortlist) -> list[str]:
@@ -101,7 +114,7 @@ def explain(
     *,
     files: Files,
     sampling: Sampling,
-    show: Show,
+    show: Answer,
     estimate_missing: EstimateOption = False,
 ) -> int:
     """Show where current, money and points go. One part is set against another.
@@ -110,35 +123,54 @@ def explain(
     """
     from advisor.cli.progress import progress
     from advisor.present.machine import with_cautions
+    from advisor.studies.explain import NotRankedError, ScoreItem
     from advisor.studies.explain import explain as study
-    from advisor.studies.results import plain
+    from advisor.studies.results import names_of, plain
 
     screen = show.screen()
     inputs = files.product(product)
-    with progress(show.quiet) as tell:
-        found = study(
-            *inputs,
-            part,
-            over,
-            draws=sampling.draws,
-            seed=sampling.seed,
-            jobs=sampling.jobs,
-            progress=tell,
-            estimate_missing=estimate_missing,
-        )
+    try:
+        with progress(show.quiet) as tell:
+            found = study(
+                *inputs,
+                part,
+                over,
+                draws=sampling.draws,
+                seed=sampling.seed,
+                jobs=sampling.jobs,
+                progress=tell,
+                estimate_missing=estimate_missing,
+            )
+    except NotRankedError as error:
+        if show.form is Format.TABLE:
+            raise
+        head = [*names_of(ScoreItem), "cautions"]
+        answer = {
+            "product": inputs[1].product,
+            "part": part,
+            "over": over,
+            "ranked": False,
+            "why": str(error),
+        }
+        screen.give(answer, list, _no_page, [str(error)], head)
+        return 1
 
     def page() -> Page:
         from advisor.present.tables import explanation_page
 
-        return explanation_page(found, screen.columns)
+        return explanation_page(found, screen.columns, screen.everything)
 
     screen.give(
         found,
         lambda: with_cautions([plain(i) for i in found.score], found.cautions),
         page,
-        found.warnings,
+        _beside(found, screen),
     )
     return 0
+
+
+def _no_page() -> Page:
+    raise AssertionError("a screen says so in a line")
 
 
 def outlook(
@@ -160,20 +192,21 @@ def outlook(
         typer.Option(
             "--plot", metavar="FILE.svg|png", help="Draw the curves there.", show_default=False
         ),
+        WRITES,
     ] = None,
     *,
     files: Files,
     sampling: Sampling,
-    show: Show,
+    show: Answer,
 ) -> int:
     """Show battery life and cost along a figure. Tells where the leader changes.
 
     Example: part-advisor outlook barrel-tag --along barrel-tag:cost.units=1000:50000 --points 7
     """
-    from advisor.cli.output import file_by_ending, write_bytes
     from advisor.cli.progress import progress
+    from advisor.cli.writing import file_by_ending
     from advisor.present.machine import with_cautions
-    from advisor.studies.outlook import document
+    from advisor.studies.outlook import COLUMNS, document
     from advisor.studies.outlook import outlook as study
 
     screen = show.screen()
@@ -193,15 +226,19 @@ def outlook(
     if drawing is not None:
         from advisor.present.curves import save_plot
 
-        write_bytes(drawing, save_plot(found, drawing), "--plot")
+        screen.keep(drawing, save_plot(found, drawing), "--plot")
 
     def page() -> Page:
         from advisor.present.curves import outlook_page
 
-        return outlook_page(found, screen.columns)
+        return outlook_page(found, screen.columns, screen.everything)
 
     screen.give(
-        document(found), lambda: with_cautions(found.rows(), found.cautions), page, found.warnings
+        document(found),
+        lambda: with_cautions(found.rows(), found.cautions),
+        page,
+        _beside(found, screen),
+        [*COLUMNS, "cautions"],
     )
     fits = any(p.battery_life_s for one in found.levers for c in one.curves for p in c.points)
     return 0 if fits else 1
@@ -224,13 +261,14 @@ def tipping(
     *,
     files: Files,
     sampling: Sampling,
-    show: Show,
+    show: Answer,
 ) -> int:
     """Tell what would change the winner. Each figure has the value at which another part leads.
 
     Example: part-advisor tipping barrel-tag --lever quorvane-tib:price.breaks.10000
     """
     from advisor.cli.progress import progress
+    from advisor.studies.tipping import ROW
     from advisor.studies.tipping import tipping as study
 
     screen = show.screen()
@@ -249,9 +287,9 @@ def tipping(
     def page() -> Page:
         from advisor.present.tipping import tipping_page
 
-        return tipping_page(found, screen.columns)
+        return tipping_page(found, screen.columns, screen.everything)
 
-    screen.give(found, found.rows, page, found.warnings)
+    screen.give(found, found.rows, page, _beside(found, screen), ROW)
     return 0 if found.winner is not None else 1
 
 
@@ -260,14 +298,16 @@ def gaps(
     *,
     files: Files,
     sampling: ManyDraws,
-    show: Show,
+    show: Answer,
 ) -> int:
     """Tell what to measure next. Each figure has what knowing it first is worth.
 
     Example: part-advisor gaps barrel-tag
     """
     from advisor.cli.progress import progress
+    from advisor.studies.gaps import Gap
     from advisor.studies.gaps import gaps as study
+    from advisor.studies.results import names_of
 
     screen = show.screen()
     inputs = files.product(product)
@@ -279,7 +319,7 @@ def gaps(
     def page() -> Page:
         from advisor.present.gaps import gaps_page
 
-        return gaps_page(found, screen.columns)
+        return gaps_page(found, screen.columns, screen.everything)
 
-    screen.give(found, found.rows, page, found.warnings)
+    screen.give(found, found.rows, page, _beside(found, screen), names_of(Gap))
     return 0 if found.chosen is not None else 1

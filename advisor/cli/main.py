@@ -1,195 +1,98 @@
-"""The command `part-advisor`: reads the call, runs a study, shows the result.
+"""The entry point of `part-advisor`; see `codes` for what it ends with.
 
-Exit codes: 0 done; 1 done and the answer is no; 2 the input or the call is wrong and nothing was
-written; 3 a fault of the tool itself; 130 interrupted.
+Whatever takes long to load is loaded inside, where an interrupt is told as one.
 """
 
 from __future__ import annotations
 
 import os
 import sys
-import warnings
-from collections.abc import Callable
-from itertools import pairwise
-from typing import TYPE_CHECKING, Any
 
-import typer
+from advisor.cli.codes import INTERRUPTED
 
-from advisor.cli import (
-    bench,
-    catalogs,
-    comparing,
-    deciding,
-    decisions,
-    reference,
-    reporting,
-    weighing,
-)
-
+TYPE_CHECKING = False
 if TYPE_CHECKING:
-    from typer.exceptions import TyperException
-
-    from advisor.faults import FaultError
-
-NO, WRONG, OURS, INTERRUPTED = 1, 2, 3, 130
-
-SETTINGS: dict[str, Any] = {
-    "name": "part-advisor",
-    "help": "Choose a microcontroller for a battery product: measured profiles and a workload in, "
-    "a ranked shortlist with battery life and cost out. It advises; it does not certify.",
-    "no_args_is_help": True,
-    "add_completion": False,
-    "rich_markup_mode": None,
-    "pretty_exceptions_enable": False,
-}
-app = typer.Typer(**SETTINGS)
-decisions.register(app)
-weighing.register(app)
-comparing.register(app)
-bench.register(app)
-deciding.register(app)
-reporting.register(app)
-reference.register(app)
-app.add_typer(bench.kernels, name="kernels")
-app.add_typer(catalogs.catalog, name="catalog")
-app.add_typer(catalogs.product, name="product")
+    from collections.abc import Callable
+    from typing import NoReturn
 
 
-@app.callback(invoke_without_command=True)
-def _top(
-    version: bool = typer.Option(False, "--version", help="Show the version and exit."),
-) -> None:
-    if version:
-        from importlib.metadata import version as installed
-
-        typer.echo(f"part-advisor {installed('part-advisor')}")
-        raise typer.Exit
-
-
-def _needed(arguments: list[str]) -> typer.Typer:
-    """The application with the options of those commands only that the call may mean.
-
-    Reading the options of every command takes longer than all else that `--help` does.
-    """
-    slim = typer.Typer(**SETTINGS)
-    slim.callback(invoke_without_command=True)(_top)
-    for info in app.registered_commands:
-        assert info.callback is not None
-        name = info.name or info.callback.__name__
-        slim.command(name)(info.callback if name in arguments else _named(info.callback))
-    for group in app.registered_groups:
-        inner = group.typer_instance
-        assert inner is not None
-        if group.name not in arguments:
-            inner = typer.Typer(help=inner.info.help, rich_markup_mode=None)
-            inner.command("none")(_named(_top))
-        slim.add_typer(inner, name=group.name)
-    return slim
-
-
-def _named(command: Callable[..., Any]) -> Callable[[], None]:
-    """A command with another's help and no options; it is never called."""
-
-    def empty() -> None: ...
-
-    empty.__doc__ = command.__doc__
-    return empty
-
-
-def run() -> None:
+def run() -> NoReturn:
     """Entry point of the console script."""
-    sys.exit(call(sys.argv[1:]))
+    import signal
 
+    times: list[int] = []  # of interrupts
 
-def call(arguments: list[str]) -> int:
-    """Run one call and give its exit code; no traceback reaches the user."""
-    from typer.exceptions import TyperException
+    def heard(number: int, _: object) -> None:
+        times.append(number)
+        raise KeyboardInterrupt
 
-    from advisor.faults import AdvisorError, FaultError
+    def lost(unraisable: sys.UnraisableHookArgs) -> None:
+        # raised where nothing can be: it is remembered
+        if unraisable.exc_type is not KeyboardInterrupt:
+            sys.__unraisablehook__(unraisable)
 
-    as_json = _asks_json(arguments)
-    if os.environ.get("ADVISOR_DEBUG") != "1":
-        # absurd figures may overflow on their way to being ruled out; a line of our code is no help
-        warnings.simplefilter("ignore", RuntimeWarning)
     try:
-        result = typer.main.get_command(_needed(arguments)).main(
-            arguments, prog_name="part-advisor", standalone_mode=False
-        )
-        sys.stdout.flush()
-        return result if isinstance(result, int) else 0
-    except FaultError as error:
-        _report(error, as_json)
-        return WRONG
-    except TyperException as error:
-        _usage(error, as_json)
-        return WRONG
-    except AdvisorError as error:
-        _say(f"part-advisor: {error}")
-        return NO
-    except (typer.Abort, KeyboardInterrupt):
-        _say("part-advisor: interrupted")
-        return INTERRUPTED
-    except BrokenPipeError:
-        # the reader has gone: what it wanted it has
-        _silence()
-        return 0
-    except Exception as error:
-        if os.environ.get("ADVISOR_DEBUG") == "1":
+        if signal.getsignal(signal.SIGINT) is signal.default_int_handler:
+            signal.signal(signal.SIGINT, heard)
+            sys.unraisablehook = lost
+        _open_streams()
+        code = call(sys.argv[1:], lambda: bool(times))
+        # what comes after the answer is no part of it
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
+    except KeyboardInterrupt:
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
+        code = _interrupted()
+    if code == INTERRUPTED:
+        # not by way of the interpreter's end, which an interrupt inside a library may change
+        os._exit(code)
+    sys.exit(code)
+
+
+def call(arguments: list[str], stopped: Callable[[], bool] = lambda: False) -> int:
+    """Run one call and give its exit code; no traceback reaches the user.
+
+    `stopped` tells of an interrupt that something in between made something else of, or nothing.
+    """
+    try:
+        from advisor.cli.application import carry_out
+
+        code = carry_out(arguments, stopped)
+    except KeyboardInterrupt:
+        return _interrupted()
+    except Exception:
+        if not stopped():
             raise
-        _say(
-            f"part-advisor: a fault of this tool, not of your input ({type(error).__name__}). "
-            "Set ADVISOR_DEBUG=1 and call again for the details to report."
-        )
-        return OURS
+        return _interrupted()
+    return _interrupted() if stopped() and code != INTERRUPTED else code
 
 
-def _asks_json(arguments: list[str]) -> bool:
-    return "--format=json" in arguments or any(
-        a == "--format" and b == "json" for a, b in pairwise(arguments)
-    )
+def _interrupted() -> int:
+    try:  # noqa: SIM105 - the library for it is one more to load
+        print("part-advisor: interrupted", file=sys.stderr, flush=True)
+    except OSError:
+        pass
+    return INTERRUPTED
 
 
-def _say(text: str) -> None:
-    try:
-        print(text, file=sys.stderr, flush=True)
-    except BrokenPipeError:
-        _silence()
+def _open_streams() -> None:
+    """Make of the standard streams what can be relied on, whatever they are."""
+    import io
 
-
-def _silence() -> None:
-    """Point the standard streams at nothing, so that closing them at exit raises nothing."""
-    nothing = os.open(os.devnull, os.O_WRONLY)
-    for stream in (sys.stdout, sys.stderr):
+    for number in range(3):
         try:
-            os.dup2(nothing, stream.fileno())
-        except (OSError, ValueError):
-            continue
-
-
-def _report(error: FaultError, as_json: bool) -> None:
-    if as_json:
-        from advisor.present.machine import faults_json
-
-        _say(faults_json(error.faults).rstrip("\n"))
-        return
-    for fault in error.faults:
-        _say(fault.text())
-    count = len(error.faults)
-    _say(f"part-advisor: {count} fault{'' if count == 1 else 's'}, nothing written")
-
-
-def _usage(error: TyperException, as_json: bool) -> None:
-    """Say what is wrong with the call itself."""
-    from advisor.faults import Fault, FaultError
-
-    context = getattr(error, "ctx", None)
-    command = "part-advisor" if context is None else context.command_path
-    message = error.format_message()
-    if as_json:
-        _report(FaultError((Fault(command, message, "a valid call"),)), True)
-    elif type(error).__name__ == "NoArgsIsHelpError":
-        _say(message)
-    else:
-        if context is not None:
-            _say(context.get_usage())
-        _say(f"part-advisor: {message}\nTry '{command} --help'.")
+            os.fstat(number)
+        except OSError:
+            # or the next file to be opened would take its place, and what is printed with it
+            os.open(os.devnull, os.O_RDWR)
+    # None where closed at start, which their types do not say
+    if sys.stdin is None:  # type: ignore[unreachable,unused-ignore]
+        sys.stdin = open(os.devnull)  # noqa: SIM115
+    if sys.stderr is None:
+        sys.stderr = open(os.devnull, "w")  # noqa: SIM115
+    if sys.stdout is None:
+        # it takes nothing, and says so
+        sys.stdout = io.TextIOWrapper(io.BufferedReader(io.FileIO(os.devnull)))
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            # a character that the encoding lacks stands as its escape
+            stream.reconfigure(errors="backslashreplace")

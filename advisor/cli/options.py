@@ -8,6 +8,9 @@ from typing import Annotated
 
 import typer
 
+# marks of parameters: what names a file or folder that the run reads, what one that it writes
+READS, WRITES = "reads", "writes"
+
 
 class Format(StrEnum):
     """Forms of output."""
@@ -18,7 +21,9 @@ class Format(StrEnum):
 
 
 ProductArgument = Annotated[
-    str, typer.Argument(metavar="PRODUCT", help="A shipped product's id, a file, or - for input.")
+    str,
+    typer.Argument(metavar="PRODUCT", help="A shipped product's id, a file, or - for input."),
+    READS,
 ]
 CatalogOption = Annotated[
     list[Path] | None,
@@ -28,6 +33,7 @@ CatalogOption = Annotated[
         help="A catalogue folder in place of the shipped one; later ones are laid over earlier.",
         show_default=False,
     ),
+    READS,
 ]
 SetOption = Annotated[
     list[str] | None,
@@ -38,7 +44,10 @@ SetOption = Annotated[
         show_default=False,
     ),
 ]
-SeedOption = Annotated[int, typer.Option("--seed", metavar="N", help="Seed of the draws.")]
+SeedOption = Annotated[
+    int,
+    typer.Option("--seed", metavar="N", min=0, max=10**12 - 1, help="Seed of the draws."),
+]
 DrawsOption = Annotated[
     int,
     typer.Option("--draws", metavar="N", min=0, max=1_000_000, help="Number of draws; 0 for none."),
@@ -53,6 +62,7 @@ OutputOption = Annotated[
     typer.Option(
         "--output", "-o", metavar="FILE", help="Write there, all or nothing.", show_default=False
     ),
+    WRITES,
 ]
 WidthOption = Annotated[
     int,
@@ -65,6 +75,9 @@ WidthOption = Annotated[
     ),
 ]
 NoColorOption = Annotated[bool, typer.Option("--no-color", help="No colour.")]
+AllOption = Annotated[
+    bool, typer.Option("--all", help="Tell all that was left out, with why (table, CSV).")
+]
 QuietOption = Annotated[bool, typer.Option("--quiet", "-q", help="No warnings on standard error.")]
 NoCacheOption = Annotated[
     bool, typer.Option("--no-cache", help="Read every file; neither use nor keep the cache.")

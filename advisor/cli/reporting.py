@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from advisor.cli.bundles import Command, Files, Sampling, Voice
-from advisor.cli.options import AlongOption, ProductArgument
+from advisor.cli.options import WRITES, AlongOption, ProductArgument
 
 ENDINGS = (".html", ".md", ".xlsx")
 
@@ -28,6 +28,7 @@ def report(
             metavar="FILE.html|md|xlsx",
             help="The file to write; its ending says which form.",
         ),
+        WRITES,
     ],
     along: AlongOption = None,
     tipping: Annotated[
@@ -43,9 +44,10 @@ def report(
 
     Example: part-advisor report frost-post -o frost-post.html
     """
-    from advisor.cli.output import file_by_ending, write_bytes
     from advisor.cli.progress import progress
+    from advisor.cli.writing import file_by_ending
     from advisor.studies.report import report as study
+    from advisor.texts import on_one_line
 
     file_by_ending(output, "--output", ENDINGS)
     screen = voice.screen()
@@ -56,7 +58,7 @@ def report(
             along=along or (),
             tipping=tipping,
             gaps=gaps,
-            call=[product, *(f"--catalog={folder}" for folder in files.catalog or ())],
+            call=[_operand(product), *(f"--catalog={folder}" for folder in files.catalog or ())],
             changes=files.changes or (),
             draws=sampling.draws,
             seed=sampling.seed,
@@ -76,8 +78,14 @@ def report(
             from advisor.present.workbook import workbook
 
             data = workbook(found)
-    write_bytes(output, data)
+    screen.keep(output, data)
     screen.warn(found.warnings)
     first = f"{found.parts[0].part} is first" if found.parts else "nothing fits"
-    screen.text(f"{found.product}: {first}; written to {output}, {len(data) / 1000:.0f} kB\n")
+    told = f"{found.product}: {first}; written to {output}, {len(data) / 1000:.0f} kB"
+    screen.text(on_one_line(told) + "\n")
     return 0 if found.parts else 1
+
+
+def _operand(word: str) -> str:
+    """A product's reference that no command takes for an option."""
+    return f"./{word}" if word.startswith("-") and word != "-" else word

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Sequence
 from enum import StrEnum
@@ -10,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
-from advisor.cli.bundles import Command, Files, Sampling, Show
+from advisor.cli.bundles import Answer, Command, Files, Sampling
 from advisor.cli.options import ProductArgument
 
 if TYPE_CHECKING:
@@ -60,13 +61,14 @@ def weights(
     *,
     files: Files,
     sampling: Sampling,
-    show: Show,
+    show: Answer,
 ) -> int:
     """Show what weights mean and whom they put first. Makes them from an order or from pairs.
 
     Example: part-advisor weights valve-driver
     """
     from advisor.cli.progress import progress
+    from advisor.present.left_out import told
     from advisor.studies.results import plain
     from advisor.studies.weights import weights as study
 
@@ -94,36 +96,41 @@ def weights(
             progress=tell,
         )
     if target is not None:
-        _write(target, found)
+        screen.keep(target, _weighed(target, found), "--write")
 
     def page() -> Page:
         from advisor.present.weights import weights_page
 
-        return weights_page(found, screen.columns)
+        return weights_page(found, screen.columns, screen.everything)
 
-    screen.give(found, lambda: [plain(row) for row in found.rows], page)
+    beside = [*found.warnings, *told(found.left_out, screen.everything)]
+    screen.give(found, lambda: [plain(row) for row in found.rows], page, beside)
     return 0 if found.winner is not None else 1
 
 
 def _file(reference: str, changes: Sequence[str]) -> Path:
     """The user's own file, which may be written."""
     from advisor.catalogue.shipped import find_product, product_files
+    from advisor.cli.writing import Output, check_outputs
 
-    if reference == "-" or find_product(reference) in product_files().values():
+    shipped = [os.path.realpath(path) for path in product_files().values()]
+    if reference == "-" or os.path.realpath(find_product(reference)) in shipped:
         _refuse(("--write", f'"{reference}"', "a product's file of your own"))
     if changes:
         _refuse(("--write", "--set", "the file as it stands: one of the two"))
-    return find_product(reference)
+    path = find_product(reference)
+    check_outputs([Output(path, "--write")])
+    return path
 
 
-def _write(path: Path, found: Weights) -> None:
+def _weighed(path: Path, found: Weights) -> bytes:
+    """The product's file with its weights in place."""
     from advisor.catalogue.edit import replaced
-    from advisor.cli.output import write_bytes
     from advisor.source import read_bytes
 
     text = read_bytes(path, str(path)).decode("utf-8")
     values = {f"priorities.{name}.weight": weight for name, weight in found.texts.items()}
-    write_bytes(path, replaced(text, str(path), values).encode(), "--write")
+    return replaced(text, str(path), values).encode()
 
 
 def _refuse(*faults: tuple[str, str, str]) -> NoReturn:

@@ -19,6 +19,7 @@ from advisor.catalogue.schema_parts import Part
 from advisor.catalogue.schema_product import Product
 from advisor.decide.costs import Costs, FeedCost, PartCost, ProductCost, costs
 from advisor.decide.ranks import DIGITS
+from advisor.decide.supplies import Taken, taken
 from advisor.decide.value import Criterion, score
 from advisor.model.battery import Life, averaged, lives
 from advisor.model.drain import Drain, joined
@@ -40,6 +41,7 @@ class PartSide:
 
     least_v, brown_out_v : V, 0 where unstated; most_v : V. cost : per unit; setup_h : hours.
     toolchain : 0..100. memory_headroom : share. figures : those that criteria and limits read.
+    supplies : what the product's loads and the part's blocks take.
     """
 
     least_v: Array
@@ -50,11 +52,14 @@ class PartSide:
     toolchain: Array
     memory_headroom: Array
     figures: Mapping[Keys, Array]
+    supplies: tuple[Taken, ...]
 
     @property
     def floor_v(self) -> Array:
-        """Least voltage that a part needs where the pack is its rail, (P, N) V."""
-        return np.maximum(self.least_v, self.brown_out_v)
+        """Least voltage that a part, its blocks and the loads need where the pack is their rail,
+        (P, N) V."""
+        least = [one.least for one in self.supplies]
+        return np.asarray(np.maximum.reduce([self.least_v, self.brown_out_v, *least]))
 
 
 def part_side(
@@ -114,6 +119,7 @@ def part_side(
             for keys, quantities in read.items()
             if all(q is None or isinstance(q, Quantity) for q in quantities)
         },
+        supplies=taken(parts, product, samplers),
     )
 
 
@@ -238,7 +244,7 @@ def relived(
 
     Returns
     -------
-    (C, B, Q).
+    (C, B, Q) shares of 1.
     """
     part = assessed.part[rows]
     life = assessed.life
@@ -275,8 +281,9 @@ def _row(drain: Drain, row: int) -> Drain:
 
 def _drain(feed: Feed, lines: Timeline, cut_off: Array) -> Drain:
     """The battery model's view of the builds: what the pack carries in each state."""
-    other = (lines.load_a + lines.standing_a)[None]
-    constant, power = feed.cell_side(lines.chip_a, lines.chip_w, other)
+    constant, power = feed.cell_side(
+        lines.chip_a, lines.chip_w, lines.other_a[None], lines.other_w[None]
+    )
     # a state of no length draws nothing that could pull the voltage down
     gone = lines.duration == 0
     gone[:, -1] = False

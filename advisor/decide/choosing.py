@@ -31,11 +31,12 @@ from advisor.model.draws import Array
 from advisor.model.ends import INDEX
 from advisor.model.packs import cells_name
 
-FEW = 64  # draws of a spread
-SOME = 128  # draws by which most builds are told from the best
-NEAR = 0.1  # points by which an average over spread lives may be wrong, and
+SOME = 128  # draws of a spread, by which most builds are told from the best as well
+MORE = 512  # draws by which several that are near the best are told apart
+NEAR = 0.04  # points by which an average over spread lives may be wrong, and
 LEANING = 0.1  # of what it differs from the stated score, as much again
-WITHIN = 0.05  # points that may be lost
+WIDER = 4.0  # times as much, where draws are few
+WITHIN = 0.03  # points that may be lost
 AT_ONCE = 8  # builds drawn together where a part's likeliest ones fit too seldom
 
 Draw = Callable[[Sequence[Build], int], list[Drawn]]
@@ -91,7 +92,7 @@ def spread_worth(
     here: Stage,
     criteria: Sequence[Criterion],
 ) -> Array:
-    """Utilities of builds averaged over spread lives, (B, C).
+    """Utilities of builds averaged over spread lives, (B, C) shares of 1.
 
     Parameters
     ----------
@@ -125,6 +126,7 @@ def choose_builds(
     wanted: float,
     draws: int,
     draw: Draw,
+    some: Mapping[Build, Drawn],
 ) -> tuple[list[Chosen | None], list[Drawn]]:
     """The chosen build of each part, and the surest one's draws.
 
@@ -132,20 +134,42 @@ def choose_builds(
     ----------
     builds : of each of P parts, at least one. worth : (B, C) of `spread_worth`, part by part.
     weights : (C,). wanted : share of the draws in which needs and limits must be kept.
-    draw : builds through so many draws, of which fewer are the first of more.
+    draw : builds through so many draws, of which fewer are the first of more. some : builds that
+    went through `SOME` draws, or through all if they are fewer.
 
     Returns
     -------
     (P,) None where no build fits in so many draws; (P,) the draws that fit most often.
     """
-    told = [_promise(some, 100 * (w @ weights)) for some, w in zip(builds, worth, strict=True)]
-    race = [_Race(list(some), promise, wanted) for some, promise in zip(builds, told, strict=True)]
+    # where so few draws are asked for that none go before, more goes through all of them
+    wide = 1.0 if draws >= 2 * SOME else WIDER
+    told = [
+        _promise(these, 100 * (w @ weights), wide) for these, w in zip(builds, worth, strict=True)
+    ]
+    race = [
+        _Race(list(these), 100 * (w @ weights), promise, wanted)
+        for these, w, promise in zip(builds, worth, told, strict=True)
+    ]
     if draws >= 2 * SOME:
-        asked = [(one, build) for one in race for build in one.contenders()]
+        for one in race:
+            one.some |= {build: some[build] for build in one.builds if build in some}
+        asked = [
+            (one, build) for one in race for build in one.contenders() if build not in one.some
+        ]
         found = draw([build for _, build in asked], SOME)
         for (one, build), drawn in zip(asked, found, strict=True):
             one.some[build] = drawn
     while True:
+        asked = [(one, build) for one in race for build in one.doubtful()]
+        if asked and draws >= 2 * SOME:
+            found = draw([build for _, build in asked], SOME)
+            for (one, build), drawn in zip(asked, found, strict=True):
+                one.some[build] = drawn
+        asked = [(one, build) for one in race for build in one.rivals()]
+        if asked and draws >= 2 * MORE:
+            found = draw([build for _, build in asked], MORE)
+            for (one, build), drawn in zip(asked, found, strict=True):
+                one.some[build] = drawn
         asked = [(one, build) for one in race for build in one.next()]
         if not asked:
             break
@@ -155,20 +179,21 @@ def choose_builds(
     return [one.chosen() for one in race], [one.surest() for one in race]
 
 
-def _promise(builds: Sequence[Build], smooth: Array) -> Array:
+def _promise(builds: Sequence[Build], smooth: Array, wide: float) -> Array:
     """What builds may be worth at most, points (B,), where they keep all their needs."""
     stated = np.array([build.score for build in builds])
-    return np.asarray(smooth + NEAR + LEANING * np.abs(smooth - stated))
+    return np.asarray(smooth + wide * (NEAR + LEANING * np.abs(smooth - stated)))
 
 
 class _Race:
     """One part's builds on the way to the best."""
 
-    def __init__(self, builds: list[Build], promise: Array, wanted: float) -> None:
+    def __init__(self, builds: list[Build], smooth: Array, promise: Array, wanted: float) -> None:
         self.wanted = wanted
         order = sorted(range(len(builds)), key=lambda i: (-float(promise[i]), builds[i].order))
         self.builds = [builds[i] for i in order]
         self.promise = {builds[i]: float(promise[i]) for i in order}
+        self.smooth = {builds[i]: float(smooth[i]) for i in order}
         stated = [build.score for build in builds]
         # what is promised less what it may be wrong by, twice over: what it is worth at the least
         self.least = max(
@@ -183,6 +208,15 @@ class _Race:
         near = [b for b in self.builds if self.promise[b] > self.least]
         return near if len(near) > 1 else []
 
+    def doubtful(self) -> list[Build]:
+        """Builds worth some draws as the best one so far is worth less than they promise."""
+        best = self.best()
+        if best is None:
+            return []
+        left = [b for b in self.builds if b not in self.tried and b not in self.some]
+        out = [b for b in left if self._promises(b, best)]
+        return out if len(out) > 1 else []
+
     def best(self) -> Build | None:
         """The best of those that went through all draws and fit often enough."""
         fit = [b for b, drawn in self.tried.items() if drawn.fit >= self.wanted]
@@ -196,27 +230,48 @@ class _Race:
         left = [b for b in self.builds if b not in self.tried]
         best = self.best()
         if best is None:
-            if not self.tried and self.some:
-                return self._nearly_best()
+            if not self.tried and any(b in self.some for b in self.builds[:1]):
+                sure = [b for b, drawn in self.some.items() if drawn.fit >= self.wanted]
+                return self._nearly_best(sure or list(self.some))
             return left[: AT_ONCE if self.tried else 1]
-        mine = self.tried[best].expected
-        seen = self.some.get(best)
-        return [b for b in left if self._may_beat(b, best, mine, seen)][:AT_ONCE]
+        out = [b for b in left if self._may_beat(b, best)]
+        seen = [b for b in out if b in self.some]
+        return [*self._nearly_best(seen), *(b for b in out if b not in self.some)][:AT_ONCE]
 
-    def _may_beat(self, build: Build, best: Build, mine: float, seen: Drawn | None) -> bool:
-        """Whether a build may be worth more than `mine`, by so much that it counts."""
-        if seen is None or build not in self.some:
-            return self.promise[build] > mine + WITHIN
+    def rivals(self) -> list[Build]:
+        """Builds that may beat the best and went through few draws, where they are several: more
+        draws tell most of them apart before any goes through all."""
+        best = self.best()
+        if best is None:
+            return []
+        few = [b for b, drawn in self.some.items() if len(drawn.score) < MORE]
+        out = [b for b in few if b not in self.tried and self._may_beat(b, best)]
+        return out if len(out) > 1 else []
+
+    def _may_beat(self, build: Build, best: Build) -> bool:
+        """Whether a build may be worth more than the best one so far, by so much that it counts."""
+        if build not in self.some:
+            return self._promises(build, best)
         ahead, error = self._ahead(build, best)
         if ahead + 2 * error > WITHIN:
             return True
         # what the best loses only beyond the draws that both went through, the other need not lose
-        return mine < seen.expected - WITHIN and self.some[build].expected > mine + WITHIN
+        mine, seen = self.tried[best].expected, self.some[build]
+        before = float(self.tried[best].score[: len(seen.score)].mean())
+        return mine < before - WITHIN and seen.expected > mine + WITHIN
 
-    def _nearly_best(self) -> list[Build]:
-        """Of those that went through some draws the best, and those not clearly behind it."""
-        sure = [b for b, drawn in self.some.items() if drawn.fit >= self.wanted]
-        among = sure or list(self.some)
+    def _promises(self, build: Build, best: Build) -> bool:
+        """Whether a build promises more than the best one so far is worth.
+
+        What that one gained over its own average (by set-up hours, say) others gain as well.
+        """
+        worth = min(self.tried[best].expected, self.smooth[best])
+        return self.promise[build] > worth + WITHIN
+
+    def _nearly_best(self, among: Sequence[Build]) -> list[Build]:
+        """Of builds that went through some draws the best, and those not clearly behind it."""
+        if not among:
+            return []
         best = min(among, key=lambda b: (-round(self.some[b].expected, DIGITS), b.order))
         out = [best]
         for build in among:
@@ -227,7 +282,9 @@ class _Race:
 
     def _ahead(self, build: Build, best: Build) -> tuple[float, float]:
         """Points that a build is ahead of another by some draws, with its standard error."""
-        gap = self.some[build].score - self.some[best].score
+        mine, other = self.some[build].score, (self.tried.get(best) or self.some[best]).score
+        most = min(len(mine), len(other))
+        gap = mine[:most] - other[:most]
         return float(gap.mean()), float(gap.std() / np.sqrt(len(gap)))
 
     def chosen(self) -> Chosen | None:

@@ -42,6 +42,8 @@ class Drawn:
     broken : share of the draws in which a need is broken, by need. worth : (C,) mean utility,
     failures counting 0 and each draw by its weight, so that 100 x mean weight x worth adds up to
     the mean score. purchase, development, upkeep : mean per unit over the draws that fit.
+    fit : share of the draws in which every need and limit is kept. expected : mean score, of
+    0..100.
     """
 
     score: Array
@@ -55,16 +57,8 @@ class Drawn:
     purchase: float
     development: float
     upkeep: float
-
-    @property
-    def fit(self) -> float:
-        """Share of the draws in which every need and limit is kept."""
-        return float(self.fits.mean())
-
-    @property
-    def expected(self) -> float:
-        """Mean score over the draws, of 0..100."""
-        return float(self.score.mean())
+    fit: float
+    expected: float
 
     @property
     def cost(self) -> float:
@@ -147,6 +141,8 @@ def _together(chunks: Sequence[Drawn], sizes: Sequence[int]) -> Drawn:
         purchase=float(mean([chunk.purchase for chunk in chunks], fitting)),
         development=float(mean([chunk.development for chunk in chunks], fitting)),
         upkeep=float(mean([chunk.upkeep for chunk in chunks], fitting)),
+        fit=float(mean([chunk.fit for chunk in chunks], sizes)),
+        expected=float(mean([chunk.expected for chunk in chunks], sizes)),
     )
 
 
@@ -185,8 +181,10 @@ def _chunk(here: Stage, builds: Sequence[Build], criteria: Sequence[Criterion]) 
         fits, broken = kept(result, made.side, here.own_cost)
         worth = np.einsum("cn,crn,rn->rc", share, result.utilities, fits) / fits.shape[1]
         money = result.costs
+        lost = {need: bad.mean(axis=1) for need, bad in broken.items()}
+        fit, expected = fits.mean(axis=1), np.where(fits, result.score, 0.0).mean(axis=1)
         for row, i in enumerate(members):
-            shares = {need: float(bad[row].mean()) for need, bad in broken.items()}
+            shares = {need: float(share[row]) for need, share in lost.items()}
             good = fits[row]
             done[i] = Drawn(
                 score=np.where(good, result.score[row], 0.0),
@@ -200,11 +198,15 @@ def _chunk(here: Stage, builds: Sequence[Build], criteria: Sequence[Criterion]) 
                 purchase=_mean(money.purchase[row], good),
                 development=_mean(money.development[row], good),
                 upkeep=_mean(money.upkeep[row], good),
+                fit=float(fit[row]),
+                expected=float(expected[row]),
             )
     return [done[i] for i in range(len(builds))]
 
 
 def _mean(values: Array, of: NDArray[np.bool_]) -> float:
+    if of.all():
+        return float(values.mean())
     return float(values[of].mean()) if of.any() else np.nan
 
 

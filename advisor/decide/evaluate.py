@@ -25,9 +25,10 @@ from advisor.decide.builds import (
     part_side,
     prepare,
 )
-from advisor.decide.choosing import FEW, asleep, choose_builds, pack_spread, spread_worth, unsure
+from advisor.decide.choosing import SOME, asleep, choose_builds, pack_spread, spread_worth, unsure
 from advisor.decide.costs import PartCost, ProductCost, part_cost
 from advisor.decide.drawing import CHUNK, Drawn, Progress, draw_builds, mean_weights
+from advisor.decide.left_out import Gathered, LeftOut, Supplies, nearest, paired
 from advisor.decide.limits import feed_faults, figures_read, plan_faults, row_faults
 from advisor.decide.missing import Estimated, fill_missing, notes
 from advisor.decide.ranks import DIGITS
@@ -40,6 +41,7 @@ from advisor.model.draws import Array, Trace
 from advisor.model.maturity import maturity
 from advisor.model.packs import (
     CELL_LIMITS,
+    cells_name,
     missing_cell,
     missing_converter,
 )
@@ -98,8 +100,9 @@ class Evaluation:
 
     `candidates` come in order of rank; `screened` maps a part to the needs it fails, or to what
     keeps its nearest build out where it is one of the `unbuilt`; `set_aside` to the paths of
-    figures it lacks. `weights` are the criteria's mean weights, (C,) shares of 1: the stated ones
-    but where they are uncertain themselves. N = draws or 1.
+    figures it lacks; `gathered` what `left_out` is made of. `weights` are the criteria's mean
+    weights, (C,) shares of 1: the stated ones but where they are uncertain themselves. N = draws
+    or 1.
     """
 
     catalogue: Catalogue
@@ -115,6 +118,12 @@ class Evaluation:
     figures: ProductFigures
     own_cost: ProductCost
     weights: Array
+    gathered: Gathered
+
+    @property
+    def left_out(self) -> tuple[LeftOut, ...]:
+        """Everything that the answer does without, with its reason."""
+        return self.gathered.left_out(self.screened, self.set_aside)
 
     def scores(self) -> Array:
         """Score of every candidate in every draw, (P, N); the stated values without draws."""
@@ -127,28 +136,29 @@ class Evaluation:
 
 
 def _feed_pairs(
-    catalogue: Catalogue, product: Product
+    catalogue: Catalogue, product: Product, supplies: Supplies
 ) -> tuple[list[tuple[int, str]], list[str], list[str]]:
     """((cell option, converter) pairs, paths missing, warnings) of the product's supply."""
     pairs: list[tuple[int, str]] = []
     missing: list[str] = []
     warnings: list[str] = []
     gone: set[str] = set()
+    timed = product.needs.lead_time is not None
     converters = list(dict.fromkeys(product.supply_options.converters))
     for name in converters:
         if name != "none":
-            lacking = missing_converter(catalogue.converters[name])
+            lacking = missing_converter(catalogue.converters[name], timed)
             if lacking:
                 missing += lacking
                 gone.add(name)
-                warnings.append(f"{name} is left out, it lacks {', '.join(lacking)}")
+                supplies.lacking["converter", name] = tuple(lacking)
     for i, option in enumerate(product.supply_options.cells):
         if option.cell is not None:
             cell = catalogue.cells[option.cell]
-            lacking = missing_cell(cell)
+            lacking = missing_cell(cell, timed)
             if lacking:
                 missing += lacking
-                warnings.append(f"{option.cell} is left out, it lacks {', '.join(lacking)}")
+                supplies.lacking["pack", cells_name(option)] = tuple(lacking)
                 continue
             for name, effect in CELL_LIMITS.items():
                 if getattr(cell, name) is None:
@@ -205,7 +215,8 @@ def evaluate(
     if estimate_missing:
         catalogue, filled = fill_missing(catalogue, product)
     here = stage(catalogue, product)
-    pairs, missing, warnings = _feed_pairs(catalogue, product)
+    supplies = Supplies()
+    pairs, missing, warnings = _feed_pairs(catalogue, product, supplies)
     if not pairs:
         raise FaultError(
             tuple(
@@ -242,7 +253,7 @@ def evaluate(
     ruled_out: dict[str, tuple[Failed, ...]] = {}
     weights = mean_weights(product, wanted, draws, seed)
     if kept:
-        candidates, ruled_out, valueless, side = _nominal(here, kept, read, wanted, pairs)
+        candidates, ruled_out, valueless, side = _nominal(here, kept, read, wanted, pairs, supplies)
         screened |= ruled_out
         set_aside |= valueless
         if draws and candidates:
@@ -271,6 +282,7 @@ def evaluate(
         figures=here.figures,
         own_cost=here.own_cost,
         weights=weights,
+        gathered=Gathered(supplies, tuple(read)),
     )
 
 
@@ -319,12 +331,11 @@ class _Run:
         likely: dict[tuple[str, str], Build] = {}
         for build in every:
             likely.setdefault(asleep(build), build)
-        few = min(FEW, self.draws)
+        few = min(SOME, self.draws)
+        spread = dict(zip(likely.values(), self.draw(list(likely.values()), few), strict=True))
         current = {
-            key: drawn.battery_a / build.assessed.battery_a[build.row]
-            for (key, build), drawn in zip(
-                likely.items(), self.draw(list(likely.values()), few), strict=True
-            )
+            key: spread[build].battery_a / build.assessed.battery_a[build.row]
+            for key, build in likely.items()
         }
         small = stage(here.catalogue, here.product, few, self.seed)
         packs = pack_spread(small, every)
@@ -340,6 +351,7 @@ class _Run:
             wanted,
             min(self.draws, CHUNK),
             self.draw,
+            spread,
         )
         stay: list[Candidate] = []
         out: dict[str, tuple[Failed, ...]] = {}
@@ -387,9 +399,13 @@ def _nominal(
     read: Sequence[PartFigures],
     wanted: Sequence[Criterion],
     pairs: Sequence[tuple[int, str]],
+    supplies: Supplies,
 ) -> tuple[list[Candidate], dict[str, tuple[Failed, ...]], dict[str, tuple[str, ...]], PartSide]:
     """Every build at the stated values: candidates by rank, parts that no build saves, parts of
-    which no build has a value by every criterion, with what is missing, and the parts' figures."""
+    which no build has a value by every criterion, with what is missing, and the parts' figures.
+
+    `supplies` is told what comes of each pack with each converter.
+    """
     table = stack(read)
     events = here.events(table)
     part_costs = [part_cost(p, here.own_cost, here.samplers[p.part]) for p in parts]
@@ -403,14 +419,17 @@ def _nominal(
         unmet = feed_faults(made, here.figures)
         if unmet:
             unfit.append(unmet)
+            supplies.unfit[paired(made)] = unmet
         else:
             fed.append((made, money))
+            supplies.tried(made)
     feeds = [made for made, _ in fed]
     plans_by_feed = choose(feeds, table, here.figures, events, side.floor_v[:, 0])
     plans, prepared = [], []
     for (made, money), plan in zip(fed, plans_by_feed, strict=True):
         for p, faults in plan_faults(plan, table, here.figures):
             reasons[p].append(faults)
+            supplies.failed[paired(made)].append(faults)
         if plan.part.size:
             plans.append(plan)
             rows = plan.part, plan.sleep, plan.choice
@@ -421,17 +440,21 @@ def _nominal(
         plans, assess(prepared, here.own_cost, here.figures, wanted), strict=True
     ):
         plan_of[id(assessed)] = plan
+        on = paired(assessed.feed)
         for r, faults in enumerate(row_faults(assessed, side, here.own_cost)):
             p = int(assessed.part[r])
             lacking = np.isnan(assessed.values[:, r, 0])
             if faults:
                 reasons[p].append(faults)
+                supplies.failed[on].append(faults)
             elif lacking.any():
                 # what has no value by a weighted criterion has no score
                 names = [c.name for c, no in zip(wanted, lacking, strict=True) if no]
+                supplies.unpriced[on] = assessed.feed_cost.missing
                 unknown[p] += assessed.feed_cost.missing or [f"{parts[p].part}:{n}" for n in names]
             else:
                 builds[p].append(Build(parts[p].part, assessed, r))
+                supplies.stood.add(on)
     candidates = []
     ruled_out = {}
     valueless = {}
@@ -441,19 +464,10 @@ def _nominal(
             continue
         if not builds[p]:
             # a pack and a converter that do not go together say nothing of the part
-            ruled_out[part.part] = _nearest(reasons[p] or unfit)
+            ruled_out[part.part] = nearest(reasons[p] or unfit)
             continue
         ordered = tuple(sorted(builds[p], key=lambda b: b.order))
         plan = plan_of[id(ordered[0].assessed)]
         candidates.append(Candidate(part=part, builds=ordered, cost=part_costs[p], plan=(plan, p)))
     candidates.sort(key=lambda c: c.order)
     return candidates, ruled_out, valueless, side
-
-
-def _nearest(reasons: Sequence[Sequence[Failed]]) -> tuple[Failed, ...]:
-    """Of all the builds that a part could have had, the faults of the one that nearly stood."""
-    if not reasons:
-        return (Failed("a build", "one", "none"),)
-
-    order = [(len(faults), sum(f.miss for f in faults)) for faults in reasons]
-    return tuple(reasons[order.index(min(order))])

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,116 +17,14 @@ from advisor.catalogue.criteria import Keys, measures
 from advisor.catalogue.schema_product import Product
 from advisor.decide.builds import Assessed, PartSide
 from advisor.decide.costs import ProductCost
-from advisor.decide.screens import PART_LIMITS, Case, Failed, Limit
+from advisor.decide.feed_limits import FEED_LIMITS, Supply
+from advisor.decide.screens import LEAD_TIME, PART_LIMITS, Case, Failed, Limit
+from advisor.decide.supplies import cases
 from advisor.model.draws import Array
 from advisor.model.packs import Feed
 from advisor.model.plan import Plans
 from advisor.model.tables import Stack
 from advisor.model.workload import ProductFigures
-
-# A pack with a converter, whatever the part -----------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class Supply:
-    """A feed in a product: the subject of the limits at the level `feed`."""
-
-    feed: Feed
-    product: ProductFigures
-
-
-def _table(at: Supply) -> Iterator[Case]:
-    cell = at.feed.cell
-    if at.feed.covered or cell is None or cell.temperature is None:
-        return
-    ends = cell.temperature.at
-    cold = at.product.coldest < ends[0]
-    place, end = (at.product.coldest, ends[0]) if cold else (at.product.hottest, ends[-1])
-    need = f"{cell.cell} temperature table"
-    yield Case(need=need, required=place, offered=end, broken=True, miss=1.0)
-
-
-def _input_max(at: Supply) -> Iterator[Case]:
-    record = at.feed.converter
-    if record is not None and record.input.max is not None:
-        need = f"{record.converter} input max for a fresh pack"
-        yield Case(need=need, required=at.feed.pack.open_v[0], offered=record.input.max.nominal)
-
-
-def _output_min(at: Supply) -> Iterator[Case]:
-    record = at.feed.converter
-    if record is not None and record.output.min is not None:
-        need = f"{record.converter} output min for the rail"
-        yield Case(need=need, required=at.feed.rail_v, offered=record.output.min.nominal)
-
-
-def _output_max(at: Supply) -> Iterator[Case]:
-    record = at.feed.converter
-    if record is not None and record.output.max is not None:
-        need = f"{record.converter} output max for the rail"
-        yield Case(need=need, required=at.feed.rail_v, offered=record.output.max.nominal)
-
-
-def _direction(kind: str, side: str) -> Callable[[Supply], Iterator[Case]]:
-    def cases(at: Supply) -> Iterator[Case]:
-        record = at.feed.converter
-        if record is not None and record.kind == kind:
-            need = f"{record.converter} ({kind}) needs a pack at or {side} the rail"
-            yield Case(need=need, required=at.feed.rail_v, offered=at.feed.pack.open_v[0])
-
-    return cases
-
-
-FEED_LIMITS = (
-    Limit(
-        name="temperature-table",
-        level="feed",
-        title="the cell's temperature table reaches over the environment",
-        dimension="temperature",
-        least=True,
-        cases=_table,
-    ),
-    Limit(
-        name="input-max",
-        level="feed",
-        title="the fresh pack is within the converter's input",
-        dimension="voltage",
-        least=True,
-        cases=_input_max,
-    ),
-    Limit(
-        name="output-min",
-        level="feed",
-        title="the rail is within the converter's output, from below",
-        dimension="voltage",
-        least=False,
-        cases=_output_min,
-    ),
-    Limit(
-        name="output-max",
-        level="feed",
-        title="the rail is within the converter's output, from above",
-        dimension="voltage",
-        least=True,
-        cases=_output_max,
-    ),
-    Limit(
-        name="buck",
-        level="feed",
-        title="a buck converter's pack is at or above the rail",
-        dimension="voltage",
-        least=True,
-        cases=_direction("buck", "above"),
-    ),
-    Limit(
-        name="boost",
-        level="feed",
-        title="a boost converter's pack is at or below the rail",
-        dimension="voltage",
-        least=False,
-        cases=_direction("boost", "below"),
-    ),
-)
 
 # The plans of a part's sleep state on a feed -----------------------------------------------------
 
@@ -234,6 +133,10 @@ def _supply_min(at: Held) -> Iterator[Case]:
     yield Case(need="supply min at the chip", required=least, offered=at.chip_v)
 
 
+def _takers(end: Literal["min", "max"]) -> Callable[[Held], Iterator[Case]]:
+    return lambda at: cases(at.side.supplies, at.assessed.part, at.chip_v, end)
+
+
 def _max_output(at: Held) -> Iterator[Case]:
     feed = at.assessed.feed
     if np.isfinite(feed.most_output_a):
@@ -290,13 +193,13 @@ PEAK: Keys = ("peak-current",)
 def _own_peak(at: Held) -> Iterator[Case]:
     """How long it lasts is not stated, so no reservoir is counted on."""
     feed, own = at.assessed.feed, at.figure(PEAK)
-    standing = at.assessed.product.standing_total
+    product = at.assessed.product
     yield Case(
         need=f"{feed.converter_name} max-output for the part's peak-current",
-        required=own + standing,
+        required=own + product.standing_a + product.standing_w / at.chip_v,
         offered=feed.most_output_a,
     )
-    amps, watts = feed.cell_side(own, 0.0 * own, standing)
+    amps, watts = feed.cell_side(own, 0.0 * own, product.standing_a, product.standing_w)
     yield Case(
         need="the cells' max-pulse for the part's peak-current",
         required=amps + watts / feed.pack.open_v[0],
@@ -320,6 +223,22 @@ BUILD_LIMITS = (
         dimension="voltage",
         least=True,
         cases=_supply_min,
+    ),
+    Limit(
+        name="load-supply-max",
+        level="build",
+        title="the supply of loads and of blocks in use does not pass their greatest",
+        dimension="voltage",
+        least=True,
+        cases=_takers("max"),
+    ),
+    Limit(
+        name="load-supply-min",
+        level="build",
+        title="the supply of loads and of blocks in use reaches their least",
+        dimension="voltage",
+        least=True,
+        cases=_takers("min"),
     ),
     Limit(
         name="max-output",
@@ -392,9 +311,11 @@ LIMITS = (*PART_LIMITS, *FEED_LIMITS, *OPTION_LIMITS, *BUILD_LIMITS)
 
 
 def figures_read(product: Product) -> tuple[Keys, ...]:
-    """Keys of the parts' own figures that the product's criteria and the limits read."""
+    """Keys of the parts' own figures that the product's criteria, limits and needs read."""
     weighed = (keys for measure in measures(product) for keys in measure.reads)
-    return tuple(dict.fromkeys([*weighed, *(keys for one in LIMITS for keys in one.reads)]))
+    needed = () if product.needs.lead_time is None else (LEAD_TIME,)
+    limits = (keys for one in LIMITS for keys in one.reads)
+    return tuple(dict.fromkeys([*weighed, *limits, *needed]))
 
 
 def _faults(limits: Sequence[Limit], subject: object) -> list[Failed]:

@@ -151,7 +151,8 @@ def _shrunk(
     """(probability, change of the means (G,), change of the draws (G, N)) for each tau."""
     size = len(members)
     centring = np.eye(size) - 1 / size
-    inner = centring @ covariance[np.ix_(members, members)] @ centring
+    within = covariance[np.ix_(members, members)]
+    inner = centring @ within @ centring
     values, vectors = np.linalg.eigh(inner)
     # the least one is the direction that all share
     values, vectors = np.maximum(values[1:], 1e-12 * values[-1]), vectors[:, 1:]
@@ -169,7 +170,21 @@ def _shrunk(
         if weight < LEAST:
             continue
         kept = tau * tau / (tau * tau + values)
-        shift = vectors @ ((kept - 1) * y)
+        shift = _fall(m[members], within, tau)
         change = vectors @ ((np.sqrt(kept) - 1)[:, None] * along)
         out.append((float(weight), shift, shift[:, None] + change))
     return out
+
+
+def _fall(m: Array, errors: Array, tau: float) -> Array:
+    """What the means (G,) change by when they are drawn to a common one, which is not known.
+
+    By generalised least squares: who is measured closely hardly moves, and an error that all share
+    moves none of them.
+    """
+    whole = errors + tau * tau * np.eye(len(m))
+    # errors may all be one: the smallest of them keep the matrix regular
+    whole += 1e-9 * (np.trace(whole) / len(m)) * np.eye(len(m))
+    weight = np.linalg.solve(whole, np.stack([np.ones(len(m)), m], axis=1))
+    middle = weight[:, 1].sum() / weight[:, 0].sum()
+    return np.asarray(-errors @ (weight[:, 1] - middle * weight[:, 0]))

@@ -6,11 +6,12 @@ the share of the draws, of figures and of weights, in which a part has a rank.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
+from advisor.decide.could_lead import could_lead
 from advisor.decide.evaluate import Evaluation
 from advisor.decide.luck import Lead, lead
 from advisor.decide.ranks import DIGITS, first_place
@@ -27,8 +28,8 @@ class Verdict:
     """`settled`, `leaning` or `open`, with the rule by which it is so."""
 
     word: str
-    """`settled` where the first part is the best with a chance of 90 %, `leaning` from 60 %, else
-    `open`"""
+    """`settled` where the first part is the best with a chance of 90 % and nobody else could lead,
+    `leaning` from 60 %, else `open`"""
     text: str
     """the same with its figures"""
     chance: float
@@ -37,10 +38,19 @@ class Verdict:
     expected_disappointment: float
     """[points] by which its score is expected to come out below the one told, as the first of many
     is partly first by luck"""
+    could_lead: tuple[str, ...]
+    """who could lead and is not compared as it stands: parts set aside for one figure, parts that
+    lack only what a companion chip brings, parts that rest on estimates; looked for where the draws
+    alone would settle it"""
 
 
 def verdict(
-    parts: Sequence[str], chances: Array, regrets: Array, kept: Lead, told: float
+    parts: Sequence[str],
+    chances: Array,
+    regrets: Array,
+    kept: Lead,
+    told: float,
+    others: Callable[[], tuple[str, ...]] = tuple,
 ) -> Verdict:
     """The verdict on the part of the greatest expected score.
 
@@ -48,11 +58,14 @@ def verdict(
     ----------
     parts : ids in the order of the ranking. chances : (P,) share of the draws in which each leads.
     regrets : (P,) expected regret, points. kept : what is left of the first part's lead without
-        luck. told : its expected score.
+        luck. told : its expected score. others : says who else could lead; asked where the draws
+        would settle it.
     """
     chance, regret = kept.chance, float(regrets[0])
     share, fall = float(chances[0]), told - kept.score
     word = "settled" if chance >= SETTLED else "leaning" if chance >= LEANING else "open"
+    could = others() if word == "settled" else ()
+    word = "leaning" if could else word
     text = (
         f"{word}: {parts[0]} is the best with a chance of {100 * chance:.0f} % (settled from "
         f"{100 * SETTLED:.0f} %, leaning from {100 * LEANING:.0f} %); "
@@ -62,10 +75,14 @@ def verdict(
             f"it leads in {100 * share:.0f} % of the draws, but the first of {len(parts)} is "
             "partly first by luck; "
         )
+    if could:
+        text += f"not settled, as {'; '.join(could)}; "
     if fall >= SHOWN:
         text += f"expect {fall:.2f} points less than its score; "
     text += f"choosing it gives away {regret:.2f} points on average, the least of all"
-    return Verdict(word, text, chance, fall)
+    return Verdict(
+        word=word, text=text, chance=chance, expected_disappointment=fall, could_lead=could
+    )
 
 
 def rank_acceptability(scores: Array) -> Array:
@@ -180,7 +197,14 @@ def firmness(evaluation: Evaluation) -> Firmness:
     scores = evaluation.scores()
     first, regret = first_place(scores), expected_regret(scores)
     kept = lead(scores, 0, float(first[0]))
-    found = verdict(names, first, regret, kept, evaluation.candidates[0].score)
+    found = verdict(
+        names,
+        first,
+        regret,
+        kept,
+        evaluation.candidates[0].score,
+        lambda: could_lead(evaluation, first),
+    )
     # who is far down the list is nobody's question, and pairs grow with the square
     top = scores[:AGREE]
     told = np.array([c.score for c in evaluation.candidates[:AGREE]])

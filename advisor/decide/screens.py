@@ -20,6 +20,8 @@ from advisor.catalogue.schema_product import Product
 from advisor.model.draws import Array
 from advisor.quantities import Quantity, show
 
+LEAD_TIME: Keys = ("price", "lead-time")
+
 
 @dataclass(frozen=True, slots=True)
 class Failed:
@@ -205,6 +207,13 @@ def _lifecycle(asked: Asked) -> Iterator[Case]:
         yield Case(need="lifecycle", required=words, offered=state, broken=True, miss=miss)
 
 
+def _lead_time(asked: Asked) -> Iterator[Case]:
+    longest, price = asked.product.needs.lead_time, asked.part.price
+    if longest is not None:
+        offered = None if price is None else price.lead_time
+        yield _of("lead-time", longest, offered, ".".join(LEAD_TIME))
+
+
 def _points(asked: Asked) -> Iterator[Case]:
     for task in asked.product.workload:
         if task.at is not None and task.at not in asked.part.operating_points:
@@ -260,6 +269,14 @@ PART_LIMITS = (
         dimension="",
         least=True,
         cases=_lifecycle,
+    ),
+    Limit(
+        name="lead-time",
+        level="part",
+        title="delivered in time",
+        dimension="time",
+        least=False,
+        cases=_lead_time,
     ),
     Limit(
         name="at",

@@ -31,6 +31,14 @@ def stream(seed: int, *names: str) -> np.random.Generator:
     return np.random.Generator(np.random.Philox(key=int.from_bytes(digest[:16], "little")))
 
 
+def pert(low: float, likely: float, high: float, rng: np.random.Generator, draws: int) -> Array:
+    """Draws of the beta distribution of PERT between its ends, (draws,), in SI units."""
+    if high == low:
+        return np.full(draws, low)
+    alpha = 1 + 4 * (likely - low) / (high - low)
+    return np.asarray(low + (high - low) * rng.beta(alpha, 6 - alpha, draws))
+
+
 def sample(quantity: Quantity, rng: np.random.Generator, draws: int) -> Array:
     """Draws of one figure, shape (draws,), in SI units.
 
@@ -43,10 +51,7 @@ def sample(quantity: Quantity, rng: np.random.Generator, draws: int) -> Array:
     value, u = quantity.nominal, quantity.u
     if quantity.kind == "pert":
         low, likely, high = quantity.shape
-        if high == low:
-            return np.full(draws, low)
-        alpha = 1 + 4 * (likely - low) / (high - low)
-        return low + (high - low) * rng.beta(alpha, 6 - alpha, draws)
+        return pert(low, likely, high, rng, draws)
     if quantity.kind == "lognormal":
         median, sigma = quantity.shape
         return np.asarray(median * np.exp(sigma * rng.standard_normal(draws)))

@@ -37,7 +37,8 @@ class EventStates:
     Attributes
     ----------
     names : the S states in order. duration : (P, Z, O, S, N) s. chip_a, chip_w : the chip's
-    constant current (A) and constant power (W), same shape. load_a : (S, N) A, loads switched on.
+    constant current (A) and constant power (W), same shape. load_a, load_w : (S, N) A, W, loads
+    switched on.
     """
 
     names: tuple[StateName, ...]
@@ -45,6 +46,7 @@ class EventStates:
     chip_a: Array
     chip_w: Array
     load_a: Array
+    load_w: Array
 
     @property
     def length(self) -> Array:
@@ -74,7 +76,7 @@ def expand(stack: Stack, product: ProductFigures, k: int) -> EventStates:
     o = stack.valid[k].shape[1]
     shape = (p, z, o, len(names), n)
     duration, chip_a, chip_w = np.zeros(shape), np.zeros(shape), np.zeros(shape)
-    load_a = np.zeros((len(names), n))
+    load_a, load_w = np.zeros((len(names), n)), np.zeros((len(names), n))
     rows = np.arange(p)[:, None]
     idle_a = stack.idle_a[rows, stack.option_point[k]][:, None]  # (P, 1, O, N)
     idle_w = stack.idle_w[rows, stack.option_point[k]][:, None]
@@ -110,10 +112,17 @@ def expand(stack: Stack, product: ProductFigures, k: int) -> EventStates:
             put(s, load.duration, stack.sleep_a[:, :, None], stack.sleep_w[:, :, None])
         else:
             put(s, load.duration, idle_a, idle_w)
-        load_a[s] = load.current
+        load_a[s], load_w[s] = load.demand.current, load.demand.power
         s += 1
         slept = load.asleep
-    return EventStates(names=names, duration=duration, chip_a=chip_a, chip_w=chip_w, load_a=load_a)
+    return EventStates(
+        names=names,
+        duration=duration,
+        chip_a=chip_a,
+        chip_w=chip_w,
+        load_a=load_a,
+        load_w=load_w,
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,7 +132,8 @@ class Timeline:
     Attributes
     ----------
     chip_a, chip_w : (R, S, N) the chip's constant current (A) and constant power (W).
-    load_a : (S, N) A loads switched on, standing loads not in it. standing_a : (N,) A.
+    load_a, load_w : (S, N) A, W, loads switched on, standing loads not in them. standing_a,
+    standing_w : (N,) A, W.
     duration : (R, S, N) s per event, 0 for sleep. share : (R, S, N) of the time; rows sum to 1.
     tasks : which states belong to each task; the last state is sleep. period : (K, N) s.
     names : per task, its states' names.
@@ -132,7 +142,9 @@ class Timeline:
     chip_a: Array
     chip_w: Array
     load_a: Array
+    load_w: Array
     standing_a: Array
+    standing_w: Array
     duration: Array
     share: Array
     tasks: tuple[slice, ...]
@@ -146,9 +158,18 @@ class Timeline:
 
     def rail_current(self, voltage: Array) -> Array:
         """Rail current of each state at a chip voltage, (R, S, N) A; voltage broadcasts."""
-        return np.asarray(
-            self.chip_a + self.chip_w / voltage + self.load_a[None] + self.standing_a[None, None]
-        )
+        constant = self.chip_a + self.other_a[None]
+        return np.asarray(constant + (self.chip_w + self.other_w[None]) / voltage)
+
+    @property
+    def other_a(self) -> Array:
+        """Constant current of the loads of each state, standing ones in it, (S, N) A."""
+        return self.load_a + self.standing_a
+
+    @property
+    def other_w(self) -> Array:
+        """Constant power of the loads of each state, standing ones in it, (S, N) W."""
+        return self.load_w + self.standing_w
 
 
 def timeline(
@@ -171,7 +192,7 @@ def timeline(
     shape = (rows, total, n)
     chip_a, chip_w, duration = np.zeros(shape), np.zeros(shape), np.zeros(shape)
     share = np.zeros(shape)
-    load_a = np.zeros((total, n))
+    load_a, load_w = np.zeros((total, n)), np.zeros((total, n))
     tasks = []
     s = 0
     for k, event in enumerate(events):
@@ -181,7 +202,7 @@ def timeline(
         chip_w[:, here] = event.chip_w[index]
         duration[:, here] = event.duration[index]
         share[:, here] = duration[:, here] / product.tasks[k].period
-        load_a[here] = event.load_a
+        load_a[here], load_w[here] = event.load_a, event.load_w
         tasks.append(here)
         s = here.stop
     chip_a[:, -1] = stack.sleep_a[part, sleep]
@@ -191,7 +212,9 @@ def timeline(
         chip_a=chip_a,
         chip_w=chip_w,
         load_a=load_a,
-        standing_a=product.standing_total,
+        load_w=load_w,
+        standing_a=product.standing_a,
+        standing_w=product.standing_w,
         duration=duration,
         share=share,
         tasks=tuple(tasks),

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from advisor.catalogue.records import stated
+from advisor.catalogue.schema_parts import Price
 from advisor.catalogue.schema_product import CellOption, Reservoir
 from advisor.catalogue.schema_supply import Cell, Converter
 from advisor.figures import Path
@@ -95,17 +96,21 @@ class Feed:
         """Voltage at the chip by which builds are compared, (N,) V."""
         return self.nominal_v if self.converter is None else self.rail_v
 
-    def cell_side(self, chip_a: Array, chip_w: Array, other_a: Array) -> tuple[Array, Array]:
+    def cell_side(
+        self, chip_a: Array, chip_w: Array, other_a: Array, other_w: Array
+    ) -> tuple[Array, Array]:
         """What the pack carries, as constant current (A) and constant power (W).
+
+        A power is taken from whatever voltage feeds it: behind a converter that is the rail's.
 
         Parameters
         ----------
-        chip_a, chip_w : (..., N) the chip's constant current and power.
-        other_a : broadcasting, A: loads switched on and standing loads.
+        chip_a, chip_w : (..., N) A, W, the chip's constant current and power.
+        other_a, other_w : broadcasting, A, W: loads switched on and standing loads.
         """
         if self.converter is None:
-            return np.asarray(chip_a + other_a), np.asarray(chip_w + 0.0 * other_a)
-        current = chip_a + chip_w / self.rail_v + other_a
+            return np.asarray(chip_a + other_a), np.asarray(chip_w + other_w)
+        current = chip_a + other_a + (chip_w + other_w) / self.rail_v
         if self.converter.kind == "linear":
             return through_linear(current, self.quiescent)
         return through_switching(
@@ -121,8 +126,8 @@ def cells_name(option: CellOption) -> str:
     return text if option.parallel == 1 else f"{option.parallel} strings of {text}"
 
 
-def missing_cell(cell: Cell) -> list[str]:
-    """Paths of what a cell lacks for a battery life."""
+def missing_cell(cell: Cell, timed: bool = False) -> list[str]:
+    """Paths of what a cell lacks for a battery life; `timed`: and for a time to delivery."""
     own = Path(cell.cell)
     out = [own / n.replace("_", "-") for n in CELL_NEEDS if getattr(cell, n) is None]
     if cell.temperature is not None:
@@ -132,11 +137,17 @@ def missing_cell(cell: Cell) -> list[str]:
                 for n in ("capacity", "resistance")
                 if getattr(row, n) is None
             ]
+    out += _undated(own, cell.price, timed)
     return [str(path) for path in out]
 
 
-def missing_converter(converter: Converter) -> list[str]:
-    """Paths of what a converter lacks for its loss and its bounds."""
+def _undated(own: Path, price: Price | None, timed: bool) -> list[Path]:
+    stated = price is not None and price.lead_time is not None
+    return [own.child("price", "lead-time")] if timed and not stated else []
+
+
+def missing_converter(converter: Converter, timed: bool = False) -> list[str]:
+    """Paths of what a converter lacks for its loss and its bounds; `timed` as for a cell."""
     own = Path(converter.converter)
     out = [own / n for n in ("kind", "quiescent") if getattr(converter, n) is None]
     loss = "dropout" if converter.kind == "linear" else "efficiency"
@@ -150,6 +161,7 @@ def missing_converter(converter: Converter) -> list[str]:
         ]
     if converter.max_output is None:
         out.append(own / "max-output")
+    out += _undated(own, converter.price, timed)
     return [str(path) for path in out]
 
 

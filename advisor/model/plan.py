@@ -204,9 +204,12 @@ def _levels(
 ) -> Array:
     """Levels of the cut-off that the points used may set, (L, P) V, rising.
 
-    Behind a converter, or where no point asks for more than its part does, there is one.
+    Where no point asks for more than its part does there is one; behind a converter it is zero,
+    since parts and loads see the rail.
     """
-    if not direct or not least:
+    if not direct:
+        return np.zeros_like(floor_v)[None]
+    if not least:
         return floor_v[None]
     sets = [np.where(may, low, 0.0) for low, may in zip(least, fed, strict=True)]
     sets.append(np.where(stack.sleeping, stack.sleep_min, 0.0))

@@ -56,12 +56,12 @@ def task_options(
     feed: Feed, stack: Stack, product: ProductFigures, event: EventStates
 ) -> TaskOptions:
     """What one task's options draw on a feed."""
-    standing = product.standing_total
-    other = event.load_a + standing
-    a, w = feed.cell_side(event.chip_a, event.chip_w, other)
-    rest_a, rest_w = feed.cell_side(stack.sleep_a, stack.sleep_w, standing)
+    standing_a, standing_w = product.standing_a, product.standing_w
+    other_a, other_w = event.load_a + standing_a, event.load_w + standing_w
+    a, w = feed.cell_side(event.chip_a, event.chip_w, other_a, other_w)
+    rest_a, rest_w = feed.cell_side(stack.sleep_a, stack.sleep_w, standing_a, standing_w)
     duration = event.duration[..., 0]
-    at_rail = event.chip_a + event.chip_w / feed.chip_voltage() + other
+    at_rail = event.chip_a + other_a + (event.chip_w + other_w) / feed.chip_voltage()
     peak = np.where(event.duration > 0, at_rail, 0.0).max(axis=3)[..., 0]
     above_a = (duration * (a[..., 0] - rest_a[:, :, None])).sum(axis=3)
     above_w = (duration * (w[..., 0] - rest_w[:, :, None])).sum(axis=3)

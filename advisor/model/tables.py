@@ -14,11 +14,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.catalogue.schema_parts import Block, KernelFigure, Part, Variant
+from advisor.catalogue.schema_parts import Block, KernelFigure, Part, SleepState, Variant
 from advisor.figures import Path
 from advisor.model.draws import Array, Instrument, Sampler
-from advisor.model.workload import ProductFigures, TaskFigures, curve_values, on_curve
-from advisor.quantities import Quantity
+from advisor.model.leakage import sleep_currents, told
+from advisor.model.workload import ProductFigures, TaskFigures
+from advisor.quantities import Quantity, show
 
 IDLE = "idle at "  # begins the sleep state of a part that does not sleep, before its point
 
@@ -55,6 +56,8 @@ class PartFigures:
     current over the wake time stands for it; sleep_min : (Z,) V, a point's least supply.
     missing : paths of figures that the product needs and the part lacks.
     warnings : what was taken as it stands for want of a figure.
+    left_out : paths of sleep states, operating points and entries of kernels that stay out, and
+    why; of the whole part only, as builds do not ask.
     """
 
     part: str
@@ -77,6 +80,7 @@ class PartFigures:
     sleep_min: Array = field(default_factory=lambda: np.empty(0))
     missing: list[str] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
+    left_out: list[tuple[Path, str]] = field(default_factory=list)
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,6 +123,8 @@ class _PartReader:
             self._options(k, task)
             self._blocks(task)
         self._sleeps()
+        if self.wanted is None:
+            self._unused()
         return self.out
 
     def miss(self, *keys: str) -> None:
@@ -154,10 +160,7 @@ class _PartReader:
             at = self.root.child("operating-points", name)
             if point.idle_current is None:
                 if wanted is None:
-                    self.out.warnings.append(
-                        f"{self.part.part}: operating point {name} has no idle-current "
-                        "and is left out"
-                    )
+                    self.out.left_out.append((at, "lacks idle-current"))
                 continue
             if wanted is not None and name not in wanted:
                 continue
@@ -182,18 +185,43 @@ class _PartReader:
         self.out.idle_a, self.out.idle_w = np.stack(idle_a), np.stack(idle_w)
         self.out.supply_min = np.array(least)
 
-    def _complete(self, figure: KernelFigure) -> bool:
-        return not (
-            figure.time is None
-            or figure.current is None
-            or (self.switching and figure.supply is None)
-        )
+    def _unused(self) -> None:
+        """Note the points at which work of the product has no figures, and figures that lack
+        something."""
+        kernels: dict[str, list[str]] = {}
+        for task in self.product.tasks:
+            for kernel in task.kernels:
+                kernels.setdefault(kernel, []).append(task.name)
+        for point in self.out.points:
+            bare = [
+                kernel
+                for kernel in kernels
+                if point != "?" and not self._kernel_choices(kernel, point)
+            ]
+            if bare:
+                tasks = dict.fromkeys(task for kernel in bare for task in kernels[kernel])
+                why = f"no figures of {', '.join(bare)} there, so not for {', '.join(tasks)}"
+                self.out.left_out.append((self.root.child("operating-points", point), why))
+        for kernel in kernels:
+            for variant, figure in self.part.kernels.get(kernel, {}).items():
+                lacks = self._lacks(figure)
+                if lacks:
+                    path = self.root.child("kernels", kernel, variant)
+                    self.out.left_out.append((path, f"lacks {', '.join(lacks)}"))
+
+    def _lacks(self, figure: KernelFigure) -> list[str]:
+        """What an entry of a kernel lacks for its charge."""
+        return [
+            name
+            for name in ("time", "current", "supply")
+            if getattr(figure, name) is None and (name != "supply" or self.switching)
+        ]
 
     def _kernel_choices(self, kernel: str, point: str) -> list[str]:
         """Entries of a kernel that run at `point`, plain first."""
         variants = self.part.kernels.get(kernel, {})
         return sorted(
-            v for v in variants if Variant.parse(v).point == point and self._complete(variants[v])
+            v for v in variants if Variant.parse(v).point == point and not self._lacks(variants[v])
         )
 
     def _options(self, k: int, task: TaskFigures) -> None:
@@ -246,11 +274,10 @@ class _PartReader:
                 self.miss("kernels", kernel)
             elif task.at is not None and not self._kernel_choices(kernel, task.at):
                 self.miss("kernels", kernel, task.at)
-            elif not any(self._complete(f) for f in variants.values()):
+            elif all(self._lacks(f) for f in variants.values()):
                 for variant, figure in variants.items():
-                    for name in ("time", "current", "supply"):
-                        if getattr(figure, name) is None and (name != "supply" or self.switching):
-                            self.miss("kernels", kernel, variant, name)
+                    for name in self._lacks(figure):
+                        self.miss("kernels", kernel, variant, name)
         if len(self.out.missing) == before and self.out.points != ("?",):
             # each kernel is there, but no operating point has them all
             self.miss("kernels", next(iter(task.kernels), "any"))
@@ -278,15 +305,16 @@ class _PartReader:
             if self.wanted is not None and name != self.wanted.sleep:
                 continue
             state = self.part.sleep_states[name]
-            if state.current is None or state.wake_time is None:
-                self.out.warnings.append(
-                    f"{self.part.part}: sleep state {name} is left out, it has no "
-                    + ("current" if state.current is None else "wake-time")
-                )
-                continue
-            if not self._sleep_fits(name):
-                continue
             at = self.root.child("sleep-states", name)
+            why = self._sleepless(state)
+            if why:
+                self.out.left_out.append((at, why))
+                continue
+            assert state.current is not None
+            assert state.wake_time is not None
+            beyond = told(state.current, self.product.hottest)
+            if beyond is not None and self.wanted is None:
+                self.out.warnings.append(f"{self.part.part}: sleep state {name}: {beyond}")
             names.append(name)
             current.append(self._sleep_current(name))
             time.append(self.sampler.take(at / "wake-time", state.wake_time))
@@ -324,30 +352,30 @@ class _PartReader:
             if j != i
         )
 
-    def _sleep_fits(self, name: str) -> bool:
-        """Whether a state keeps what it must, wakes in time and is known at the hottest place."""
-        state = self.part.sleep_states[name]
-        assert state.current is not None
-        assert state.wake_time is not None
-        if not set(self.product.retain) <= set(state.retains or ()):
-            return False
+    def _sleepless(self, state: SleepState) -> str:
+        """Why a state may not be slept in: it lacks figures, keeps too little or wakes too late;
+        empty where it may."""
+        if state.current is None or state.wake_time is None:
+            return "lacks current" if state.current is None else "lacks wake-time"
+        lost = [name for name in self.product.retain if name not in (state.retains or ())]
+        if lost:
+            return f"does not keep {', '.join(lost)}"
         within = [t.wake_within for t in self.product.tasks if t.wake_within is not None]
         if within and state.wake_time.nominal > min(within):
-            return False
-        return state.current.flat or self.product.hottest <= state.current.x[-1]
+            asked, takes = show(min(within), "time"), show(state.wake_time.nominal, "time")
+            return f"wake-within: {asked} needed, {takes} offered"
+        return ""
 
     def _sleep_current(self, name: str) -> Array:
-        """Mean sleep current over the environment, (N,) A.
-
-        Between the temperatures of the curve the logarithm of the current is linear in
-        temperature, as leakage grows (common practice, no source); held at the cold end.
-        """
+        """Mean sleep current over the environment, (N,) A; see `leakage`."""
         state = self.part.sleep_states[name]
         assert state.current is not None
         at = self.root.child("sleep-states", name)
-        x, y = curve_values(at / "current", state.current, self.sampler)
+        places = self.product.temperature
+        leak = sleep_currents(
+            at / "current", state.current, places, self.product.hottest, self.sampler
+        )
         gain = self._gain(state.evidence)
-        leak = np.exp(on_curve(x, np.log(y), self.product.temperature))
         current = (self.product.share * leak).sum(axis=0)
         for addition, each in (state.adds or {}).items():
             current = current + self._additions(addition) * self.sampler.take(

@@ -11,18 +11,30 @@ from dataclasses import dataclass
 import numpy as np
 
 from advisor.catalogue.curves import Curve
-from advisor.catalogue.schema_product import Product
+from advisor.catalogue.schema_product import Load, Product, StandingLoad
 from advisor.figures import Path
 from advisor.model.draws import Array, Sampler
 from advisor.quantities import Quantity
 
 
 @dataclass(frozen=True, slots=True)
+class Demand:
+    """What a load draws: a constant current (N,) A or a constant power (N,) W, the other zero."""
+
+    current: Array
+    power: Array
+
+    def at(self, volts: Array | float) -> Array:
+        """Its current, (N,) A, at a voltage that broadcasts to (N,)."""
+        return np.asarray(self.current + self.power / volts)
+
+
+@dataclass(frozen=True, slots=True)
 class LoadFigures:
-    """A load of a task: current (N,) A, duration (N,) s, and whether the core sleeps meanwhile."""
+    """A load of a task: demand, duration (N,) s, and whether the core sleeps meanwhile."""
 
     name: str
-    current: Array
+    demand: Demand
     duration: Array
     asleep: bool
 
@@ -47,11 +59,14 @@ class TaskFigures:
 
 @dataclass(frozen=True, slots=True)
 class ProductFigures:
-    """The product's own figures: tasks, standing loads (N,) A, environment (E,N) with shares."""
+    """The product's own figures: tasks, standing loads (N,) A, environment (E,N) with shares.
+
+    `lead_time_s` is the longest time to delivery that is acceptable, if that matters.
+    """
 
     name: str
     tasks: tuple[TaskFigures, ...]
-    standing: Mapping[str, Array]
+    standing: Mapping[str, Demand]
     temperature: Array
     share: Array
     hottest: float
@@ -59,11 +74,17 @@ class ProductFigures:
     rail: Array | None
     retain: tuple[str, ...]
     ram_kib: float | None
+    lead_time_s: float | None = None
 
     @property
-    def standing_total(self) -> Array:
-        """Sum of the standing loads, shape (N,), A."""
-        return sum(self.standing.values(), np.zeros(self.share.shape[-1]))
+    def standing_a(self) -> Array:
+        """Sum of the standing loads that are told as currents, (N,) A."""
+        return sum((s.current for s in self.standing.values()), np.zeros(self.share.shape[-1]))
+
+    @property
+    def standing_w(self) -> Array:
+        """Sum of the standing loads that are told as powers, (N,) W."""
+        return sum((s.power for s in self.standing.values()), np.zeros(self.share.shape[-1]))
 
 
 def product_figures(product: Product, sampler: Sampler) -> ProductFigures:
@@ -74,6 +95,16 @@ def product_figures(product: Product, sampler: Sampler) -> ProductFigures:
         return sampler.take(path, quantity)
 
     root = sampler.root
+    zero = np.zeros(sampler.size)
+
+    def demand(path: Path, load: Load | StandingLoad) -> Demand:
+        """What a load draws; a charge per event is its mean current over the load's time."""
+        if load.power is not None:
+            return Demand(current=zero, power=take(path / "power", load.power))
+        if isinstance(load, Load) and load.charge is not None:
+            charge = take(path / "charge", load.charge)
+            return Demand(current=charge / take(path / "for", load.duration), power=zero)
+        return Demand(current=take(path / "current", load.current), power=zero)
 
     tasks = []
     for task in product.workload:
@@ -86,10 +117,10 @@ def product_figures(product: Product, sampler: Sampler) -> ProductFigures:
                 uses={b: take(at / "uses" / b, n) for b, n in task.uses.items()},
                 loads=tuple(
                     LoadFigures(
-                        load.load,
-                        take(at / "loads" / load.load / "current", load.current),
-                        take(at / "loads" / load.load / "for", load.duration),
-                        load.cpu == "asleep",
+                        name=load.load,
+                        demand=demand(at / "loads" / load.load, load),
+                        duration=take(at / "loads" / load.load / "for", load.duration),
+                        asleep=load.cpu == "asleep",
                     )
                     for load in task.loads
                 ),
@@ -109,8 +140,7 @@ def product_figures(product: Product, sampler: Sampler) -> ProductFigures:
         name=product.product,
         tasks=tuple(tasks),
         standing={
-            s.load: take(root.child("standing-loads", s.load, "current"), s.current)
-            for s in product.standing_loads
+            s.load: demand(root.child("standing-loads", s.load), s) for s in product.standing_loads
         },
         temperature=np.stack([take(within / s.entry / "at", s.at) for s in stays]),
         share=share / share.sum(axis=0),
@@ -119,6 +149,7 @@ def product_figures(product: Product, sampler: Sampler) -> ProductFigures:
         rail=None if product.rail is None else take(root / "rail", product.rail),
         retain=product.retain,
         ram_kib=None if ram is None else ram.nominal / 1024,
+        lead_time_s=None if product.needs.lead_time is None else product.needs.lead_time.nominal,
     )
 
 

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import shlex
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from advisor.present import curves, gaps, tables, tipping
+from advisor.present import curves, gaps, layout, tables, tipping
 from advisor.present.formulas import FORMULAS
 from advisor.quantities import show
 from advisor.studies import words
@@ -25,9 +24,15 @@ class Words:
 
 @dataclass(frozen=True, slots=True)
 class Bullets:
-    """A list."""
+    """A list; to each item what one types to get there, or nothing."""
 
     items: tuple[str, ...]
+    typed: tuple[str, ...] = ()
+
+    def told(self) -> list[str]:
+        """Both in one line each."""
+        typed = self.typed or ("",) * len(self.items)
+        return [f"{a} ({b})" if b else a for a, b in zip(self.items, typed, strict=True)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +48,7 @@ class Grid:
 
     `name` tells it from the others. `head` is the column that names the row: with those up to
     `texts` it holds words, the others hold figures. `small` has a line to each row, to stand below
-    its name; `last` marks a row of sums.
+    its name, `typed` where one types them; `last` marks a row of sums.
     """
 
     name: str
@@ -52,6 +57,7 @@ class Grid:
     rows: tuple[tuple[str, ...], ...]
     texts: int = 1
     small: tuple[str, ...] = ()
+    typed: bool = False
     last: bool = False
     head: int = 0
 
@@ -90,7 +96,7 @@ def sections(found: Report) -> Iterator[Section]:
         yield Section("tipping", "What would change the winner", tuple(_tipping(found)))
     if found.gaps is not None:
         yield Section("gaps", "What to measure next", tuple(_gaps(found)))
-    if listed.screened_out or listed.set_aside:
+    if listed.left_out:
         yield Section("out", "Left out", tuple(_left_out(found)))
     if found.warnings:
         yield Section("warnings", "Warnings", (Bullets(found.warnings),))
@@ -103,9 +109,9 @@ def sections(found: Report) -> Iterator[Section]:
 def command(found: Report) -> str:
     """What makes the shortlist of this report again, where the catalogue is the same."""
     listed = found.shortlist
-    changes = "".join(f" --set {shlex.quote(text)}" for text in found.changes)
-    usual = f" --seed {listed.seed} --draws {listed.draws}"
-    return f"part-advisor shortlist {shlex.join(found.call)}{changes}{usual}"
+    changes = [word for text in found.changes for word in ("--set", text)]
+    usual = ["--seed", str(listed.seed), "--draws", str(listed.draws)]
+    return str(layout.Typed(("part-advisor", "shortlist", *found.call, *changes, *usual)))
 
 
 def _answer(found: Report) -> Section:
@@ -246,7 +252,8 @@ def _lever(number: int, one: LeverOutlook) -> Iterator[Block]:
         return
     for what, changes in ((curves.LEADER, one.crossings), (curves.BREAK_EVEN, one.break_even)):
         lines = curves.told(one, what, changes)
-        yield Bullets(tuple(f"{text} ({sets})" if sets else text for text, sets in lines))
+        typed = tuple("" if sets is None else str(sets) for _, sets in lines)
+        yield Bullets(tuple(text for text, _ in lines), typed)
     rows = curves.place_rows(one)
     part = ""
     for row in rows:
@@ -271,7 +278,8 @@ def _tipping(found: Report) -> Iterator[Block]:
             f"Nearest values at which another part leads instead of {tips.winner}",
             ("figure", *tipping.HEADER),
             tuple((t.path, *tipping.tip_row(t)) for t in shown),
-            small=tuple(tipping.sets(t.path, t.text) for t in shown),
+            small=tuple(str(layout.setting(t.path, t.text)) for t in shown),
+            typed=True,
         )
     else:
         yield Words("No figure that was looked at changes the winner within its range.")
@@ -281,7 +289,8 @@ def _tipping(found: Report) -> Iterator[Block]:
             tipping.LIMITS,
             ("figure", *tipping.LIMIT_HEADER),
             tuple((t.path, *tipping.tip_row(t)[:4]) for t in tips.limits[: tipping.MOST]),
-            small=tuple(tipping.sets(t.path, t.text) for t in tips.limits[: tipping.MOST]),
+            small=tuple(str(layout.setting(t.path, t.text)) for t in tips.limits[: tipping.MOST]),
+            typed=True,
         )
     stop = {t.path for t in tips.limits}
     firm = sum(t.tips_at is None and t.path not in stop for t in tips.levers)
@@ -320,6 +329,7 @@ def _gaps(found: Report) -> Iterator[Block]:
 
 def _left_out(found: Report) -> Iterator[Block]:
     listed = found.shortlist
+    pieces = [one for one in listed.left_out if one.kind != "part"]
     if listed.screened_out:
         yield Grid(
             "screened",
@@ -328,8 +338,6 @@ def _left_out(found: Report) -> Iterator[Block]:
             tuple((p.part, "; ".join(f.text for f in p.failed)) for p in listed.screened_out),
             texts=2,
         )
-        if listed.ranking and listed.nearest_miss:
-            yield Words(f"Nearest miss: {listed.nearest_miss}.", "faint")
     if listed.set_aside:
         yield Grid(
             "aside",
@@ -337,6 +345,17 @@ def _left_out(found: Report) -> Iterator[Block]:
             ("part", "missing"),
             tuple((p.part, ", ".join(p.missing)) for p in listed.set_aside),
             texts=2,
+        )
+    if listed.ranking and listed.nearest_miss:
+        yield Words(f"Nearest miss: {listed.nearest_miss}.", "faint")
+    if pieces:
+        yield Grid(
+            "pieces",
+            "Packs, converters, sleep states and operating points that no build may use",
+            ("what", "which", "why"),
+            tuple((one.kind.replace("-", " "), one.id, one.why) for one in pieces),
+            texts=3,
+            head=1,
         )
 
 

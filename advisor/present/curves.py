@@ -7,10 +7,10 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
-from advisor.present.layout import FAINT, Page
+from advisor.present.layout import FAINT, Page, Typed, setting
+from advisor.present.left_out import left_out
 from advisor.present.plots import saved, style
 from advisor.present.tables import INVENTED, notes
-from advisor.present.tipping import sets
 from advisor.quantities import YEAR
 from advisor.studies.outlook import Crossing, LeverOutlook, Outlook, Point
 from advisor.studies.words import in_years, life, money
@@ -36,7 +36,7 @@ def cost(point: Point) -> float | None:
     return None if found is None or not math.isfinite(found) else found
 
 
-def outlook_page(found: Outlook, width: int) -> Page:
+def outlook_page(found: Outlook, width: int, everything: bool = False) -> Page:
     """Two charts a lever, what changes along it, and a table."""
     page = Page(width)
     page.heading(f"{found.product}: outlook")
@@ -46,6 +46,7 @@ def outlook_page(found: Outlook, width: int) -> Page:
         _lever(page, found, one)
     page.heading("What this rests on")
     page.paragraph(rests(found), "  ")
+    left_out(page, found.left_out, everything)
     notes(page, found.warnings, found.cautions)
     return page
 
@@ -144,22 +145,24 @@ def ticks(places: Sequence[float], log: bool) -> list[float]:
     return [low + (high - low) * i / 4 for i in range(5)]
 
 
-def told(one: LeverOutlook, what: str, found: Sequence[Crossing]) -> list[tuple[str, str]]:
+def told(one: LeverOutlook, what: str, found: Sequence[Crossing]) -> list[tuple[str, Typed | None]]:
     """What changes along a lever, in lines: each with what sets the place, if anything does."""
     if not found:
-        return [(f"{what}: no change on the way.", "")]
-    out = [(f"{what}: {found[0].before or 'nothing fits'} at first", "")]
+        return [(f"{what}: no change on the way.", None)]
+    out: list[tuple[str, Typed | None]] = [
+        (f"{what}: {found[0].before or 'nothing fits'} at first", None)
+    ]
     for crossing in found:
         text = f"from {one.handle.shown(crossing.x)} on: {crossing.to or 'nothing fits'}"
-        out.append((text, sets(one.lever, crossing.text)))
+        out.append((text, setting(one.lever, crossing.text)))
     return out
 
 
 def _told(page: Page, one: LeverOutlook, what: str, found: Sequence[Crossing]) -> None:
-    for n, (text, setting) in enumerate(told(one, what, found)):
+    for n, (text, sets) in enumerate(told(one, what, found)):
         page.paragraph(text, "    " if n else "  ", "      " if n else "    ")
-        if setting:
-            page.paragraph(setting, "      ", style=FAINT)
+        if sets:
+            page.typed(sets, "      ", FAINT)
 
 
 PLACES = ["part", "at", "battery life", "5-95 %, years", "cost", "5-95 %", "changed", "score"]

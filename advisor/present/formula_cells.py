@@ -1,8 +1,10 @@
 """The live sheets of the workbook, cell by cell: weights, builds, parts, and the shortlist.
 
-score = 100 x sum of share x worth, with share = weight/sum of weights and worth = (value - poor)/
-(good - poor) held to 0..1, as in `decide/value.score`; ties go as in `Build.order` and `evaluate`.
-Each formula stands with the value that it has under the product's own weights.
+score = 100 x sum of share x worth, with share = weight/sum of weights; ties go as in `Build.order`
+and `evaluate`. What a build is worth by a criterion does not depend on the weights: with draws it
+is the expected worth, a figure; at the stated values it is worth = (value - poor)/(good - poor)
+held to 0..1, as in `decide/value.score`. Each formula stands with the value that it has under the
+product's own weights.
 """
 
 from __future__ import annotations
@@ -63,14 +65,17 @@ def build_header(found: Report) -> tuple[str, ...]:
 def build_rows(found: Report) -> Rows:
     """A row a build, those of a part together and in the order in which equal scores go."""
     shares = _shares(found)
+    drawn = found.shortlist.draws > 0
     rows: Rows = []
     for part in found.parts:
         for build in part.builds:
-            rows.append(_build(part.part, build, shares, FIRST + len(rows)))
+            rows.append(_build(part.part, build, shares, FIRST + len(rows), drawn))
     return rows
 
 
-def _build(part: str, build: OfferedBuild, shares: Sequence[float], row: int) -> list[Cell]:
+def _build(
+    part: str, build: OfferedBuild, shares: Sequence[float], row: int, drawn: bool
+) -> list[Cell]:
     count = len(shares)
     score = sum(s * u for s, u in zip(shares, build.worth, strict=True))
     terms, worths = [], []
@@ -79,8 +84,8 @@ def _build(part: str, build: OfferedBuild, shares: Sequence[float], row: int) ->
         poor, good = f"Weights!$D${FIRST + i}", f"Weights!$E${FIRST + i}"
         part_of = f"({at}-{poor})/({good}-{poor})"
         # beyond all bounds is worth what its end of the scale is worth
-        bounded = math.isfinite(value)
-        worths.append(Formula(f"=MAX(0,MIN(1,{part_of}))", worth) if bounded else worth)
+        reckoned = math.isfinite(value) and not drawn
+        worths.append(Formula(f"=MAX(0,MIN(1,{part_of}))", worth) if reckoned else worth)
         terms.append(f"Weights!$C${FIRST + i}*{_letters(len(BUILDS) + count + i)}{row}")
     return [
         part,

@@ -6,36 +6,34 @@ from collections.abc import Sequence
 
 from advisor.catalogue.schema_product import USUAL_HOURS
 from advisor.present.layout import FAINT, Page
-from advisor.present.tables import INVENTED
+from advisor.present.left_out import left_out
+from advisor.present.tables import INVENTED, notes
 from advisor.studies.gaps import LEAST, Gap, Gaps
 
 MOST = 12  # rows of a table
 
 
-def gaps_page(found: Gaps, width: int) -> Page:
+def gaps_page(found: Gaps, width: int, everything: bool = False) -> Page:
     """The advice, what perfect knowledge is worth, and the figures and groups behind it."""
     page = Page(width)
     page.heading(f"{found.product}: what to measure next")
     if found.invented:
         page.paragraph(INVENTED, style=FAINT)
     page.heading(found.advice)
-    if found.chosen is None:
-        return page
-    page.paragraph(worth(found))
-    if usual(found):
-        page.paragraph(usual(found))
-    _table(page, "By figure", found.figures, found.currency)
-    _table(page, "By group", found.groups, found.currency)
-    header, cells = sample_rows(found.figures, found.currency)
-    if cells:
-        page.heading("How many more")
-        page.table(header, cells, [False, *(True for _ in header[1:])], indent="  ")
-        page.paragraph(sample_words(), "  ", style=FAINT)
-    page.paragraph(how(found), style=FAINT)
-    if found.warnings:
-        page.heading("Warnings")
-        for warning in found.warnings:
-            page.paragraph(f"- {warning}", "  ", "    ")
+    if found.chosen is not None:
+        page.paragraph(worth(found))
+        if usual(found):
+            page.paragraph(usual(found))
+        _table(page, "By figure", found.figures, found.currency)
+        _table(page, "By group", found.groups, found.currency)
+        header, cells = sample_rows(found.figures, found.currency)
+        if cells:
+            page.heading("How many more")
+            page.table(header, cells, [False, *(True for _ in header[1:])], indent="  ")
+            page.paragraph(sample_words(), "  ", style=FAINT)
+        page.paragraph(how(found), style=FAINT)
+    left_out(page, found.left_out, everything)
+    notes(page, found.warnings)
     return page
 
 

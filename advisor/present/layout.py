@@ -6,6 +6,8 @@ import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+from advisor.texts import in_shell, on_one_line
+
 # styles by their names in rich, which is loaded only where there is colour to show
 PLAIN = ""
 STRONG = "bold"
@@ -19,26 +21,59 @@ Line = list[tuple[str, Style]]
 FULL, EIGHTHS = "█", " ▏▎▍▌▋▊▉"
 
 
+@dataclass(frozen=True, slots=True)
+class Typed:
+    """Words of a command, as they are before a shell reads them."""
+
+    words: tuple[str, ...]
+
+    def __str__(self) -> str:
+        """What a shell reads as those words."""
+        return " ".join(map(in_shell, self.words))
+
+
+def setting(path: str, value: str | None) -> Typed:
+    """What sets a figure for a run."""
+    return Typed(("--set", f"{path}={value}"))
+
+
 @dataclass(slots=True)
 class Page:
-    """Lines of (text, style) pieces of a given width; width 0 means that nothing is wrapped."""
+    """Lines of (text, style) pieces of a given width; width 0 means that nothing is wrapped.
+
+    Texts are shown, whatever they are: a control character stands as its escape.
+    """
 
     width: int
     lines: list[Line] = field(default_factory=list)
 
     def line(self, *pieces: str | tuple[str, Style]) -> None:
         """One line, as it stands."""
-        self.lines.append([(p, PLAIN) if isinstance(p, str) else p for p in pieces])
+        both = [(p, PLAIN) if isinstance(p, str) else p for p in pieces]
+        self.lines.append([(on_one_line(text), style) for text, style in both])
 
     def plain(self) -> str:
         """The page without its styles."""
         return "".join("".join(t for t, _ in line).rstrip() + "\n" for line in self.lines)
+
+    def typed(self, command: Typed, indent: str = "", style: Style = PLAIN) -> None:
+        """Words of a command, broken so that a shell reads them as one line, no word broken."""
+        room = self.width - len(" \\") if self.width else 0
+        row = ""
+        for word in map(in_shell, command.words):
+            if row and room and len(indent) + cells(f"{row} {word}") > room:
+                self.line((f"{indent}{row} \\", style))
+                row = word
+            else:
+                row = f"{row} {word}".lstrip()
+        self.line((indent + row, style))
 
     def paragraph(
         self, text: str, indent: str = "", hanging: str | None = None, style: Style = PLAIN
     ) -> None:
         """A paragraph, wrapped between words; no word is cut."""
         rest = indent if hanging is None else hanging
+        text = on_one_line(text)
         if not self.width:
             self.line((indent + text, style))
             return
@@ -63,7 +98,7 @@ class Page:
         header: Sequence[str],
         rows: Sequence[Sequence[str]],
         right: Sequence[bool],
-        notes: Sequence[str] = (),
+        notes: Sequence[str | Typed] = (),
         styles: Sequence[Style] = (),
         indent: str = "",
     ) -> None:
@@ -72,6 +107,8 @@ class Page:
         Where the width does not take the columns, each row becomes a block of `header: entry`
         lines, so that nothing is cut.
         """
+        header = [on_one_line(name) for name in header]
+        rows = [[on_one_line(entry) for entry in row] for row in rows]
         widths = [max(cells(r[i]) for r in [header, *rows]) for i in range(len(header))]
         total = len(indent) + sum(widths) + 2 * (len(widths) - 1)
         stacked = bool(self.width) and total > self.width
@@ -83,8 +120,11 @@ class Page:
                 self._block(header, row, style, indent)
             else:
                 self.line((indent + _columns(row, widths, right), style))
-            if n < len(notes) and notes[n]:
-                self.paragraph(notes[n], indent + "   ")
+            note = notes[n] if n < len(notes) else ""
+            if isinstance(note, Typed):
+                self.typed(note, indent + "   ")
+            elif note:
+                self.paragraph(note, indent + "   ")
 
     def _block(self, header: Sequence[str], row: Sequence[str], style: Style, indent: str) -> None:
         for i, (name, entry) in enumerate(zip(header, row, strict=True)):
@@ -96,6 +136,7 @@ class Page:
         """Names, bars for shares of 0..1, and figures."""
         if not rows:
             return
+        rows = [(on_one_line(name), share, on_one_line(text)) for name, share, text in rows]
         names = max(cells(name) for name, _, _ in rows)
         figures = max(cells(text) for _, _, text in rows)
         if self.width:

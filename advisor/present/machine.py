@@ -11,6 +11,7 @@ from typing import Any
 
 from advisor.faults import Fault
 from advisor.studies.results import plain
+from advisor.texts import escaped_json, spreadsheet_cell, visible
 
 
 def rounded(value: Any, digits: int = 12) -> Any:
@@ -24,27 +25,31 @@ def rounded(value: Any, digits: int = 12) -> Any:
     return [rounded(v, digits) for v in value]
 
 
-def to_json(document: Any) -> str:
+def to_json(document: Any, ascii_only: bool = False) -> str:
     """One JSON document; the same result gives the same bytes."""
-    return json.dumps(rounded(plain(document)), indent=1, ensure_ascii=False) + "\n"
+    text = json.dumps(rounded(plain(document)), indent=1, ensure_ascii=ascii_only)
+    return escaped_json(text) + "\n"
 
 
-def faults_json(faults: Sequence[Fault]) -> str:
+def faults_json(faults: Sequence[Fault], ascii_only: bool = False) -> str:
     """The faults of a run."""
-    return to_json({"faults": [f.as_dict() for f in faults]})
+    return to_json({"faults": [f.as_dict() for f in faults]}, ascii_only)
 
 
-def to_csv(rows: Sequence[Mapping[str, Any]]) -> str:
+def to_csv(rows: Sequence[Mapping[str, Any]], head: Sequence[str] = ()) -> str:
     """Rows with a header line; numbers to 12 significant digits.
 
-    A text that a spreadsheet would run as a formula is led by an apostrophe.
+    `head` is the header where there is no row. A text that a spreadsheet would run as a formula is
+    led by an apostrophe; what would not be seen, or would act, stands as an escape.
     """
     out = io.StringIO()
-    if rows:
-        writer = csv.DictWriter(out, list(rows[0]), lineterminator="\n")
-        writer.writeheader()
-        for row in rows:
-            writer.writerow({k: _cell(v) for k, v in row.items()})
+    writer = csv.writer(out, lineterminator="\n")
+    # a row may lack what another has
+    names = list(dict.fromkeys(name for row in rows for name in row)) if rows else list(head)
+    if names:
+        writer.writerow([_cell(name) for name in names])
+    for row in rows:
+        writer.writerow([_cell(row.get(name)) for name in names])
     return out.getvalue()
 
 
@@ -62,6 +67,4 @@ def _cell(value: Any) -> Any:
         return f"{value:.12g}"
     if isinstance(value, list | tuple):
         value = " ".join(map(str, value))
-    if isinstance(value, str) and value.startswith(("=", "+", "-", "@", "\t", "\r")):
-        return "'" + value
-    return value
+    return visible(spreadsheet_cell(value)) if isinstance(value, str) else value

@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from advisor.present import contents, tables
 from advisor.present.contents import Block, Bullets, Grid, Typed, Words
 from advisor.studies.report import Report
+from advisor.texts import visible
 
 _MARKUP = re.compile(r"[\\`*_\[\]<>|&~]")
 _OPENING = re.compile(r"^(\d*)([-#+=.)])")
@@ -38,8 +39,21 @@ def markdown(found: Report) -> str:
 
 def escaped(text: str) -> str:
     """A text within a line that shows as it is."""
-    line = _MARKUP.sub(lambda found: "\\" + found[0], " ".join(text.split()))
+    line = _MARKUP.sub(lambda found: "\\" + found[0], visible(" ".join(text.split())))
     return _LIVELY.sub(lambda found: found[0] + _NO_WIDTH, line)
+
+
+def code(text: str) -> str:
+    """What one types, within a line, as it stands."""
+    ticks = "`" * (_ticks(text) + 1)
+    # a blank at both ends is taken off again (CommonMark 0.31.2, 6.1)
+    pad = " " if text[:1] in "` " or text[-1:] in "` " else ""
+    return f"{ticks}{pad}{text}{pad}{ticks}"
+
+
+def _ticks(text: str) -> int:
+    """The longest run of ticks in a text."""
+    return max(map(len, re.findall("`+", text)), default=0)
 
 
 def _line(text: str) -> str:
@@ -52,11 +66,12 @@ def _block(block: Block) -> Iterator[str]:
         case Words():
             yield f"**{escaped(block.text)}**" if block.kind == "lead" else _line(block.text)
         case Bullets():
-            yield from (f"- {_line(item)}" for item in block.items)
+            for n, item in enumerate(block.items):
+                typed = block.typed[n] if block.typed else ""
+                yield f"- {_line(item)}" + (f" ({code(typed)})" if typed else "")
         case Typed():
-            text = " ".join(block.text.split())
-            fence = "`" * max(3, 1 + max(map(len, re.findall("`+", text)), default=0))
-            yield from (f"{fence}sh", text, fence)
+            fence = "`" * max(3, _ticks(block.text) + 1)
+            yield from (f"{fence}sh", block.text, fence)
         case Grid():
             yield from _table(block)
 
@@ -70,8 +85,17 @@ def _table(grid: Grid) -> Iterator[str]:
     texts = [i < grid.texts or i >= len(grid.header) for i in range(len(header))]
     yield "|" + "|".join(":--" if left else "--:" for left in texts) + "|"
     for n, row in enumerate(grid.rows):
-        yield _row([*row, *([grid.small[n]] if noted else [])])
+        shown = [escaped(cell) for cell in row]
+        if noted:
+            note = grid.small[n]
+            # within a table a bar ends a cell, in code too
+            shown.append(code(note).replace("|", "\\|") if grid.typed and note else escaped(note))
+        yield _cells(shown)
 
 
 def _row(cells: list[str]) -> str:
-    return "| " + " | ".join(escaped(cell) for cell in cells) + " |"
+    return _cells([escaped(cell) for cell in cells])
+
+
+def _cells(cells: list[str]) -> str:
+    return "| " + " | ".join(cells) + " |"

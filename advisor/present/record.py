@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from advisor.present.layout import FAINT, GOOD, POOR, Page
-from advisor.present.tables import INVENTED
+from advisor.present.left_out import left_out
+from advisor.present.tables import INVENTED, notes
 from advisor.studies.record import Decided, Revisited
 
 MOST = 20  # changed figures, and parts, that are told
@@ -22,10 +23,11 @@ def decided_page(found: Decided, width: int) -> Page:
         page.paragraph(f"It is number {found.rank} of the shortlist; first is {first.part}.")
     if found.shortlist.verdict is not None:
         page.paragraph(f"The order is {found.shortlist.verdict.text}.")
+    left_out(page, found.shortlist.left_out, False, "shortlist --all tells why")
     return page
 
 
-def revisited_page(found: Revisited, width: int) -> Page:
+def revisited_page(found: Revisited, width: int, everything: bool = False) -> Page:
     """Whether the decision stands, and what has changed since."""
     page = Page(width)
     page.heading(f"{found.product}: {found.part}, chosen on {found.date.isoformat()}")
@@ -41,10 +43,17 @@ def revisited_page(found: Revisited, width: int) -> Page:
         page.paragraph(f"The decision does not stand: ahead of it now: {ahead}.", style=POOR)
     page.paragraph(f"Rule: {found.rule}.", style=FAINT)
     _order(page, found)
+    _changes(page, found)
+    left_out(page, found.shortlist.left_out, everything)
+    notes(page, found.shortlist.warnings)
+    return page
+
+
+def _changes(page: Page, found: Revisited) -> None:
     page.heading("What has changed")
     if not (found.changed or found.documents or found.new or found.gone):
         page.paragraph("Nothing.", "  ")
-        return page
+        return
     if found.changed:
         page.table(
             ["figure", "was", "is"],
@@ -61,7 +70,6 @@ def revisited_page(found: Revisited, width: int) -> Page:
     ):
         if names:
             page.paragraph(f"{words} {', '.join(names)}", "  ", "    ")
-    return page
 
 
 def _order(page: Page, found: Revisited) -> None:

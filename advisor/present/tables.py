@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from advisor.catalogue.schema_parts import Variant
 from advisor.decide.robustness import AGREE
 from advisor.present.layout import FAINT, GOOD, PLAIN, POOR, STRONG, Page
+from advisor.present.left_out import left_out
 from advisor.quantities import show
 from advisor.studies.columns import shown
 from advisor.studies.results import CostResult, RankedPart
@@ -25,8 +26,13 @@ INVENTED = (
 ROOMY = 96  # letters of a line that has room for every column
 
 
-def shortlist_page(result: Shortlist, width: int, most: int | None = None) -> Page:
-    """The shortlist: the answer, the table, who is out and why, cautions, what it rests on."""
+def shortlist_page(
+    result: Shortlist, width: int, most: int | None = None, everything: bool = False
+) -> Page:
+    """The shortlist: the answer, the table, who is out, cautions, what it rests on.
+
+    `everything` tells all that was left out with its reason, in place of a line.
+    """
     page = Page(width)
     page.heading(f"{result.product}" + (f": {result.summary}" if result.summary else ""))
     if result.invented:
@@ -43,7 +49,7 @@ def shortlist_page(result: Shortlist, width: int, most: int | None = None) -> Pa
             page.paragraph(f"The nearest miss is {result.nearest_miss}.")
     if result.ranking and result.draws:
         _firmness(page, result)
-    _left_out(page, result)
+    _left_out(page, result, everything)
     if result.evidence:
         page.heading("What the answer rests on")
         for text in rests_on(result):
@@ -87,6 +93,9 @@ def answer(result: Shortlist) -> tuple[str, ...]:
     out.append(f"Why: {best.reason}.")
     if result.verdict is not None and len(result.ranking) > 1:
         out.append(f"Verdict {result.verdict.text}.")
+    told = "; ".join(one.text for one in result.clipped if one.head)
+    if told:
+        out.append(f"Beyond an anchor: {told}.")
     return tuple(out)
 
 
@@ -210,20 +219,13 @@ def _rank(part: RankedPart, rank: int) -> float:
     return shares[rank] if rank < len(shares) else 0.0
 
 
-def _left_out(page: Page, result: Shortlist) -> None:
-    if result.screened_out:
-        page.heading("Screened out")
-        for part in result.screened_out:
-            page.paragraph(f"{part.part}: " + "; ".join(f.text for f in part.failed), "  ", "    ")
-        if result.ranking and result.nearest_miss:
-            page.paragraph(f"Nearest miss: {result.nearest_miss}.", "  ", "    ", FAINT)
-    if result.set_aside:
-        page.heading("Set aside for lack of figures")
-        for aside in result.set_aside:
-            page.paragraph(f"{aside.part}: {', '.join(aside.missing)}", "  ", "    ")
+def _left_out(page: Page, result: Shortlist, everything: bool) -> None:
+    left_out(page, result.left_out, everything)
+    if result.ranking and result.nearest_miss:
+        page.paragraph(f"Nearest miss: {result.nearest_miss}.", "", "  ", FAINT)
 
 
-def notes(page: Page, warnings: tuple[str, ...], cautions: tuple[str, ...]) -> None:
+def notes(page: Page, warnings: tuple[str, ...], cautions: tuple[str, ...] = ()) -> None:
     """Warnings and cautions, as every screen ends."""
     if warnings:
         page.heading("Warnings")
@@ -235,7 +237,7 @@ def notes(page: Page, warnings: tuple[str, ...], cautions: tuple[str, ...]) -> N
             page.paragraph(f"- {text}", "  ", "    ")
 
 
-def explanation_page(result: Explanation, width: int) -> Page:
+def explanation_page(result: Explanation, width: int, everything: bool = False) -> Page:
     """The explanation: current, money, points, builds, reasons."""
     page = Page(width)
     over = f" over {result.over}" if result.over else ""
@@ -270,6 +272,7 @@ def explanation_page(result: Explanation, width: int) -> Page:
     page.heading("Reasons")
     for text in result.reasons:
         page.paragraph(f"- {text}", "  ", "    ")
+    left_out(page, result.left_out, everything)
     notes(page, result.warnings, result.cautions)
     return page
 

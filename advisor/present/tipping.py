@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from shlex import quote
-
-from advisor.present.layout import FAINT, Page
-from advisor.present.tables import INVENTED
+from advisor.present.layout import FAINT, Page, setting
+from advisor.present.left_out import left_out
+from advisor.present.tables import INVENTED, notes
 from advisor.studies.tipping import LeverTip, Tipping
 
 MOST = 20  # levers that are told
@@ -15,11 +14,13 @@ LIMITS = "Values at which nothing fits"
 LIMIT_HEADER = ["now", "limit", "away", "u"]
 
 
-def tipping_page(found: Tipping, width: int) -> Page:
+def tipping_page(found: Tipping, width: int, everything: bool = False) -> Page:
     """Levers that tip, the nearest first; those that do not; weights."""
     page = Page(width)
     if found.winner is None:
         page.heading(f"{found.product}: nothing fits, so nothing tips.")
+        left_out(page, found.left_out, everything)
+        notes(page, found.warnings)
         return page
     page.heading(f"{found.product}: what would take the lead from {found.winner}")
     if found.invented:
@@ -31,7 +32,7 @@ def tipping_page(found: Tipping, width: int) -> Page:
             HEADER,
             [tip_row(t) for t in tips[:MOST]],
             [True, True, True, True, False],
-            [sets(t.path, t.text) for t in tips[:MOST]],
+            [setting(t.path, t.text) for t in tips[:MOST]],
             indent="  ",
         )
         if len(tips) > MOST:
@@ -42,7 +43,7 @@ def tipping_page(found: Tipping, width: int) -> Page:
             LIMIT_HEADER,
             [tip_row(t)[:4] for t in found.limits[:MOST]],
             [True, True, True, True],
-            [sets(t.path, t.text) for t in found.limits[:MOST]],
+            [setting(t.path, t.text) for t in found.limits[:MOST]],
             indent="  ",
         )
         if len(found.limits) > MOST:
@@ -60,6 +61,8 @@ def tipping_page(found: Tipping, width: int) -> Page:
     if never:
         page.paragraph(never, "  ", "    ")
     page.paragraph(looked(found), style=FAINT)
+    left_out(page, found.left_out, everything)
+    notes(page, found.warnings)
     return page
 
 
@@ -115,8 +118,3 @@ def away(tip: LeverTip) -> str:
     if tip.distance_k is not None:
         return f"{tip.distance_k:.3g} K"
     return "-" if tip.distance_share is None else f"{100 * tip.distance_share:.3g} %"
-
-
-def sets(path: str, text: str | None) -> str:
-    """The option that sets a figure, as a shell takes it."""
-    return f"--set {quote(f'{path}={text}')}"

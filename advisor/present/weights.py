@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from advisor.present.layout import FAINT, Page
-from advisor.present.tables import INVENTED
+from advisor.present.left_out import left_out
+from advisor.present.tables import INVENTED, notes
 from advisor.studies.weights import Weights
 
 HOW = {
@@ -15,7 +16,7 @@ MOST = 8  # parts that are told
 SEEN = 0.001  # share of the weightings from which their mean is shown
 
 
-def weights_page(found: Weights, width: int) -> Page:
+def weights_page(found: Weights, width: int, everything: bool = False) -> Page:
     """The weights, what they mean, whom they put first, and how little would change that."""
     page = Page(width)
     page.heading(f"{found.product}: weights {HOW[found.method]}")
@@ -37,10 +38,22 @@ def weights_page(found: Weights, width: int) -> Page:
         page.heading("What that means")
         for text in found.exchange:
             page.paragraph(text, "  ", "    ")
+    if found.clipped:
+        page.heading("Where they count nothing")
+        for one in found.clipped:
+            page.paragraph(one.text, "  ", "    ")
     page.heading("Whom they put first")
     if found.winner is None:
         page.paragraph("Nothing fits, whatever the weights.", "  ")
-        return page
+    else:
+        _leads(page, found)
+        _unknown(page, found)
+    left_out(page, found.left_out, everything)
+    notes(page, found.warnings)
+    return page
+
+
+def _leads(page: Page, found: Weights) -> None:
     words = f"{found.winner}" + (
         f", in place of {found.winner_before}" if found.winner != found.winner_before else ""
     )
@@ -67,8 +80,6 @@ def weights_page(found: Weights, width: int) -> Page:
         page.paragraph(
             f"First under no weights at all: {', '.join(found.never_first)}.", "  ", "    "
         )
-    _unknown(page, found)
-    return page
 
 
 def _unknown(page: Page, found: Weights) -> None:

@@ -18,6 +18,7 @@ from advisor.present.formula_cells import Cell, Formula
 from advisor.present.formulas import FORMULAS
 from advisor.studies.columns import known
 from advisor.studies.report import Report
+from advisor.texts import visible
 
 # sections that become a sheet as they are
 SHEETS = {
@@ -124,7 +125,7 @@ class _Writer:
                 lines: list[list[Cell]] = [list(line) for line in block.rows]
                 row = self._table(sheet, list(block.header), lines, row, wide=False) + 1
                 continue
-            items = block.items if isinstance(block, contents.Bullets) else (block.text,)
+            items = block.told() if isinstance(block, contents.Bullets) else (block.text,)
             for text in items:
                 self._cell(sheet, row, 0, text)
                 row += 1
@@ -196,7 +197,7 @@ class _Writer:
             form = form or (None if isinstance(value.value, str) else self._form(value.value))
             sheet.write_formula(row, column, value.text, form, value.value)
         elif isinstance(value, str):
-            sheet.write_string(row, column, value, form or self.text)
+            sheet.write_string(row, column, visible(value), form or self.text)
         elif value is not None:
             sheet.write_number(row, column, value, form or self._form(value))
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import typer
 
-from advisor.cli.main import app
+from advisor.cli.application import app
 from advisor.reference.markdown import BORN, code, table
 
 EXAMPLE = "Example:"
@@ -25,7 +25,7 @@ computes takes `--set PATH=VALUE`, as often as wanted.
 |---|---|
 | 0 | done |
 | 1 | done, and the answer is no: nothing fits |
-| 2 | the input or the call is wrong; nothing was written |
+| 2 | the input or the call is wrong, or the answer cannot be written; nothing was written |
 | 3 | a fault of the tool itself; details with `ADVISOR_DEBUG=1` |
 | 130 | interrupted |
 
@@ -34,8 +34,17 @@ digits; the same seed gives the same bytes for any `--jobs`. With `--format json
 JSON too, on standard error: `{"faults": [{"file", "line", "column", "path", "read", "expected",
 "nearest"}]}`.
 
-The cache of catalogues that have been read and checked stands in the folder `ADVISOR_CACHE_DIR`,
-else in the user's own cache folder; `--no-cache` leaves it alone."""
+What is written is written whole or not at all, and read back first where it is a file to be read
+again. Links stay links, modes and further names of a file stay; a device or a pipe is streamed to,
+so `-o /dev/stdout` works. Refused are an input of the run, a file without write permission, two
+outputs in one place, and a rehearsal over a recording.
+
+Control characters and bidirectional ones are refused in files, however they are spelled there, and
+shown as escapes elsewhere. Cells of CSV that a spreadsheet would run as a formula are led by an
+apostrophe. What is printed to be typed is quoted for a shell.
+
+The cache of catalogues that have been read and checked stands in the folder `part-advisor` below
+`ADVISOR_CACHE_DIR`, else below the user's own cache folder; `--no-cache` leaves it alone."""
 
 
 def commands() -> Iterator[tuple[str, Any]]:

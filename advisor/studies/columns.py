@@ -7,7 +7,7 @@ other weights: a page and a workbook then show other builds of the same parts.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Literal, Protocol
@@ -17,6 +17,7 @@ from advisor.studies.results import RankedPart
 from advisor.studies.words import in_years, money, per_cent
 
 Cell = float | str
+WEEK = 7 * 86400.0  # s
 NOTHING = "-"  # stands where there is no figure
 # under other weights a text is the part's own whatever the build, belongs to the build that was
 # ranked first, belongs to the draws, is the new rank or score, or is that of the new build
@@ -81,6 +82,10 @@ def _range(part: RankedPart) -> str:
 
 def _one_decimal(value: float | None, digits: int) -> str:
     return NOTHING if value is None else f"{value:.{digits}f}"
+
+
+def _weeks(seconds: float | None) -> float | None:
+    return None if seconds is None else seconds / WEEK
 
 
 def _years(build: Built) -> Cell:
@@ -237,6 +242,14 @@ COLUMNS = (
             else NOTHING
         ),
     ),
+    Column(
+        name="lead_time_s",
+        value=lambda part: part.figures.get("price.lead-time"),
+        head="weeks",
+        legend="to delivery of the part",
+        where=lambda parts: any("price.lead-time" in p.figures for p in parts),
+        text=lambda part: _one_decimal(_weeks(part.figures.get("price.lead-time")), 1),
+    ),
     Column(name="invented", value=lambda part: part.invented),
     Column(name="estimated", value=lambda part: part.estimated),
 )
@@ -258,6 +271,11 @@ def shown(parts: Sequence[RankedPart], roomy: bool = True) -> tuple[Column, ...]
 def reordered(parts: Sequence[RankedPart]) -> bool:
     """Whether the stated values put parts, in the order of their ranks, in another order."""
     return any(after.stated_score > before.stated_score for before, after in pairwise(parts))
+
+
+def flat_names(criteria: Iterable[str]) -> list[str]:
+    """The names in a row of `flat_row`, of a product with those criteria."""
+    return [*(c.name for c in NAMED), *(f"points {name}" for name in criteria), "reason"]
 
 
 def flat_row(part: RankedPart) -> dict[str, object]:

@@ -48,7 +48,7 @@ def consumers(build: Build) -> tuple[Consumer, ...]:
     volts = real if feed.converter is None else float(feed.chip_voltage()[0])
     share = lines.share[row, :, 0] * ratio
     chip = lines.chip_a[row, :, 0] + lines.chip_w[row, :, 0] / volts
-    load = lines.load_a[:, 0]
+    load = lines.load_a[:, 0] + lines.load_w[:, 0] / volts
     amounts: list[tuple[str, float]] = [
         (f"sleep ({assessed.sleep_name(row)})", share[-1] * chip[-1])
     ]
@@ -60,7 +60,7 @@ def consumers(build: Build) -> tuple[Consumer, ...]:
             else:
                 amounts.append((f"{task}: {name}", share[s] * chip[s]))
     amounts += [
-        (f"standing {name}", float(value[0]) * ratio)
+        (f"standing {name}", float(value.at(volts)[0]) * ratio)
         for name, value in assessed.product.standing.items()
     ]
     given = drain.constant_a[row, :, 0] + drain.power_w[row, :, 0] / real

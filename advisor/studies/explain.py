@@ -10,10 +10,12 @@ import numpy as np
 
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
+from advisor.catalogue.sense import in_words, product_warnings
 from advisor.decide.builds import Build, averaged_lives
 from advisor.decide.cautions import cautions
 from advisor.decide.drawing import Progress, draw_builds
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
+from advisor.decide.left_out import LeftOut
 from advisor.decide.reasons import UNNAMED, differences, ending, points
 from advisor.decide.robustness import firmness
 from advisor.faults import AdvisorError, Fault, FaultError
@@ -37,6 +39,7 @@ from advisor.studies.results import (
     plain,
     power_result,
     unknown_parts,
+    warnings_of,
 )
 
 if TYPE_CHECKING:
@@ -166,6 +169,8 @@ class Explanation:
     """in words, the weightiest first"""
     cautions: tuple[str, ...]
     """what to mind with the cells in use"""
+    left_out: tuple[LeftOut, ...]
+    """what the answer does without: packs, converters, sleep states, points and parts"""
     warnings: tuple[str, ...]
     """what looks odd in the files"""
 
@@ -226,9 +231,10 @@ def _place(evaluation: Evaluation, part: str) -> int:
     if part in evaluation.screened:
         why = "; ".join(f.text for f in evaluation.screened[part])
         raise NotRankedError(f"{part} is screened out: {why}")
-    raise NotRankedError(
-        f"{part} is set aside for lack of figures: {', '.join(evaluation.set_aside[part])}"
-    )
+    why = f"{part} is set aside for lack of figures: {', '.join(evaluation.set_aside[part])}"
+    # a name that nobody knows is lacked by every part
+    odd = in_words(product_warnings(evaluation.product, evaluation.catalogue))
+    raise NotRankedError("; ".join((why, *odd)))
 
 
 def explained(evaluation: Evaluation, place: int, rival: Candidate | None) -> Explanation:
@@ -261,7 +267,8 @@ def explained(evaluation: Evaluation, place: int, rival: Candidate | None) -> Ex
         builds_in_all=len(candidate.builds),
         reasons=_reasons(evaluation, place, rival, current, money),
         cautions=cautions([feed], evaluation.figures.hottest),
-        warnings=evaluation.warnings,
+        left_out=evaluation.left_out,
+        warnings=warnings_of(evaluation),
     )
 
 

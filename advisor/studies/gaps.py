@@ -15,11 +15,12 @@ from advisor.decide.drawing import Progress
 from advisor.decide.effort import Effort, effort, measurement
 from advisor.decide.evaluate import Evaluation, evaluate
 from advisor.decide.information import Worth, partial, perfect
+from advisor.decide.left_out import LeftOut
 from advisor.decide.ranks import first_place
 from advisor.decide.sample_information import COUNTS, sampled
 from advisor.figures import Path
 from advisor.model.draws import Instrument, Source, Trace, stream
-from advisor.studies.results import frame, invented, plain
+from advisor.studies.results import frame, invented, plain, warnings_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -126,6 +127,8 @@ class Gaps:
     """of figures that one measurement tells together"""
     advice: str
     """in words"""
+    left_out: tuple[LeftOut, ...]
+    """what the answer does without: packs, converters, sleep states, points and parts"""
     warnings: tuple[str, ...]
     """what looks odd in the files"""
 
@@ -211,7 +214,8 @@ def gaps(
         figures=tuple(figures),
         groups=tuple(groups),
         advice=_advice(evpi, figures, groups, terms, found.own_cost.currency),
-        warnings=found.warnings,
+        left_out=found.left_out,
+        warnings=warnings_of(found),
     )
 
 
@@ -234,7 +238,8 @@ def _nothing(found: Evaluation) -> Gaps:
         figures=(),
         groups=(),
         advice="Nothing fits, so no measurement decides anything.",
-        warnings=found.warnings,
+        left_out=found.left_out,
+        warnings=warnings_of(found),
     )
 
 

@@ -16,10 +16,11 @@ from advisor.decide.along import Along, Offer
 from advisor.decide.cautions import cautions
 from advisor.decide.drawing import Progress
 from advisor.decide.evaluate import Evaluation, evaluate
+from advisor.decide.left_out import LeftOut
 from advisor.faults import Fault, FaultError
 from advisor.figures import Path
 from advisor.model.packs import Feed
-from advisor.studies.results import Range, frame, invented, spread, unknown_parts
+from advisor.studies.results import Range, frame, invented, spread, unknown_parts, warnings_of
 from advisor.studies.shortlist import DRAWS
 
 if TYPE_CHECKING:
@@ -79,6 +80,13 @@ class Crossing:
     """what goes behind `--set PATH=` to stand there"""
 
 
+COLUMNS = (
+    *("lever", "part", "x", "unit", "battery_life_s", "battery_life_p05_s", "battery_life_p95_s"),
+    *("lifetime_cost", "lifetime_cost_p05", "lifetime_cost_p95", "battery_change", "score"),
+    *("step", "joined"),
+)
+
+
 @dataclass(frozen=True, slots=True)
 class LeverOutlook:
     """Curves along one lever."""
@@ -100,25 +108,19 @@ class LeverOutlook:
     def rows(self) -> list[dict[str, object]]:
         """A row a part and place."""
         return [
-            {
-                "lever": self.lever,
-                "part": curve.part,
-                "x": p.x,
-                "unit": self.unit,
-                "battery_life_s": None if p.battery_life_s is None else p.battery_life_s.nominal,
-                "battery_life_p05_s": None if p.battery_life_s is None else p.battery_life_s.p05,
-                "battery_life_p95_s": None if p.battery_life_s is None else p.battery_life_s.p95,
-                "lifetime_cost": p.lifetime_cost,
-                "lifetime_cost_p05": p.lifetime_cost_p05,
-                "lifetime_cost_p95": p.lifetime_cost_p95,
-                "battery_change": p.battery_change,
-                "score": p.score,
-                "step": p.step,
-                "joined": p.joined,
-            }
+            dict(zip(COLUMNS, self._row(curve.part, p), strict=True))
             for curve in self.curves
             for p in curve.points
         ]
+
+    def _row(self, part: str, point: Point) -> tuple[object, ...]:
+        lives = point.battery_life_s
+        return (
+            *(self.lever, part, point.x, self.unit),
+            *((None,) * 3 if lives is None else (lives.nominal, lives.p05, lives.p95)),
+            *(point.lifetime_cost, point.lifetime_cost_p05, point.lifetime_cost_p95),
+            *(point.battery_change, point.score, point.step, point.joined),
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,6 +145,8 @@ class Outlook:
     """one for each figure that moves"""
     cautions: tuple[str, ...]
     """what to mind with the cells in use"""
+    left_out: tuple[LeftOut, ...]
+    """what the answer does without: packs, converters, sleep states, points and parts"""
     warnings: tuple[str, ...]
     """what looks odd in the files"""
 
@@ -178,6 +182,7 @@ def document(found: Outlook) -> dict[str, object]:
         **of(found.levers[0]),
         "further": [of(one) for one in found.levers[1:]],
         "cautions": found.cautions,
+        "left_out": found.left_out,
         "warnings": found.warnings,
     }
 
@@ -232,11 +237,12 @@ def outlook(
         raise FaultError(tuple(faults))
     if points < 2:
         raise FaultError((Fault("--points", str(points), "at least 2"),))
+    whole = catalogue
     if parts:
         catalogue = catalogue.only(tuple(dict.fromkeys(parts)))
-    now = (
-        base if base is not None and not parts else evaluate(catalogue, product, draws, seed, jobs)
-    )
+    now = base
+    if now is None or parts:
+        now = evaluate(catalogue, product, draws, seed, jobs)
     asked = [text.partition("=") for text in (along or _usual(now))]
     levers = [lever(catalogue, product, path) for path, _, _ in asked]
     ends = [
@@ -274,7 +280,8 @@ def outlook(
         life_target_s=None if target is None else target.nominal,
         levers=tuple(made),
         cautions=cautions(feeds, now.figures.hottest),
-        warnings=now.warnings,
+        left_out=now.left_out,
+        warnings=warnings_of(now, whole),
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import hashlib
 import math
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -12,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from advisor import figures
 from advisor.catalogue.edit import quoted
+from advisor.catalogue.kinds import NULLS
 from advisor.catalogue.load import read_document
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
@@ -63,7 +65,8 @@ def decide(
     Raises
     ------
     FaultError
-        For a part that does not fit, with the reason, and for a decision without one.
+        For a part that does not fit, with the reason, for a decision without one, and for one
+        whose record could not be read again.
     """
     reason = " ".join(because.split())
     if not reason:
@@ -73,6 +76,8 @@ def decide(
     if part not in ranked:
         raise FaultError((_unfit(found, part),))
     record = _text(catalogue, product, found, ranked[part], reason, changes, date)
+    # what could not be revisited is not written
+    _read(Path("record"), record)
     return Decided(
         product=product.product, part=part, rank=ranked[part].rank, text=record, shortlist=found
     )
@@ -104,8 +109,8 @@ def _text(
 
     lines = [
         "# A decision as it was taken. `part-advisor revisit` says whether it still stands.",
-        f"decision: {product.product}",
-        f"part: {chosen.part}",
+        f"decision: {_id(product.product)}",
+        f"part: {_id(chosen.part)}",
         f"because: {quoted(because)}",
         f"date: {(date or datetime.date.today()).isoformat()}",
         f"version: {quoted(version('part-advisor'))}",
@@ -129,12 +134,17 @@ def _text(
     return "\n".join(lines) + "\n"
 
 
+def _id(name: str) -> str:
+    """An id, which is plain YAML but for the words that YAML takes for nothing."""
+    return quoted(name) if name in NULLS else name
+
+
 def _entry(part: RankedPart) -> Iterator[str]:
-    yield f"part: {part.part}"
+    yield f"part: {_id(part.part)}"
     yield f"score: {part.score:.6g}"
     if part.first_place_probability is not None:
         yield f"first: {part.first_place_probability:.4g}"
-    life, cost = part.battery_life_s.nominal, part.cost.lifetime
+    life, cost = part.battery_life_s.nominal, part.cost.told
     if math.isfinite(life):
         yield f"battery-life: {life:.6g} s"
     if cost is not None and math.isfinite(cost):
@@ -153,9 +163,13 @@ def _kept(found: Shortlist, product: str, parts: Sequence[str]) -> list[str]:
 
 def _figures(catalogue: Catalogue, names: Sequence[str]) -> Iterator[tuple[str, str]]:
     for name in names:
+        times: Counter[str] = Counter()
         for path, node in figures.scalars(name, catalogue.documents[name].root):
             if node.value:
-                yield str(path), str(node.value)
+                times[str(path)] += 1
+                # entries of a list may share a name, such as one cell in two packs
+                again = f" ({times[str(path)]})" if times[str(path)] > 1 else ""
+                yield f"{path}{again}", str(node.value)
 
 
 def digests(catalogue: Catalogue, product: Product) -> dict[str, str]:
@@ -223,7 +237,13 @@ class Revisited:
         """The result for JSON; the shortlist itself is `shortlist`'s."""
         found = {n: getattr(self, n) for n in self.__slots__ if n != "shortlist"}
         date = self.date.isoformat()
-        return {**plain(found), "date": date, "invented": self.shortlist.invented}
+        return {
+            **plain(found),
+            "date": date,
+            "invented": self.shortlist.invented,
+            "left_out": plain(self.shortlist.left_out),
+            "warnings": self.shortlist.warnings,
+        }
 
     def to_frame(self) -> pd.DataFrame:
         """A row a part."""
@@ -238,7 +258,12 @@ def read_decision(path: Path) -> DecisionRecord:
     FaultError
         With every fault found.
     """
-    record, _ = read_document(DecisionRecord, path)
+    return _read(path)
+
+
+def _read(path: Path, text: str | None = None) -> DecisionRecord:
+    # a text of the team's may hold anything; every screen shows it escaped
+    record, _ = read_document(DecisionRecord, path, text, spelled=True)
     if record.part not in [p.part for p in record.ranking]:
         expected = "a part of the record's own ranking"
         raise FaultError((Fault("part", f'"{record.part}"', expected),))

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import io
 import math
-from collections.abc import Mapping
+import os
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -28,6 +29,7 @@ from advisor.bench.trace import Chunk
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_bench import OverheadTrace
 from advisor.faults import Fault, FaultError
+from advisor.files import is_stream
 from advisor.studies.results import frame, plain
 
 if TYPE_CHECKING:
@@ -36,6 +38,7 @@ if TYPE_CHECKING:
 RATES = (1e3, 3e3, 1e4, 3e4, 1e5, 3e5, 1e6)
 RUNS = (5, 10, 20, 50, 100, 200)
 LEAST_SAMPLES = 5  # in a run, for a rate to be worth naming
+OVERHEAD = "board-overhead.trace"  # the key that names the overhead's own trace
 ENDINGS = (".csv", ".csv.gz", ".parquet", ".npz")
 
 
@@ -111,21 +114,37 @@ class Rehearsed:
         Raises
         ------
         FaultError
-            For an ending that no trace has, and where a recorded overhead would be overwritten.
+            For an ending that no trace has, where a recording would be overwritten, and where both
+            would be one file.
         """
-        files = {}
+        _no_recording(path, lambda read, free: FaultError((Fault("--output", read, free),)))
         draw = np.random.default_rng((self.seed, 1))
-        files[path] = _bytes(path, list(rehearsed(self.session, self.truth, self.errors, draw)))
+        files = {path: _bytes(path, list(rehearsed(self.session, self.truth, self.errors, draw)))}
         stated = self.session.notes.board_overhead
         if isinstance(stated, OverheadTrace):
+            if Path(stated.trace).name != stated.trace:
+                expected = "a file's name: it is written beside the notes"
+                raise self.session.refuse(OVERHEAD, f'"{stated.trace}"', expected)
             beside = self.session.folder / stated.trace
-            if beside.exists() and not traces.is_rehearsed(beside):
-                raise self.session.refuse(
-                    "board-overhead.trace", f'"{beside}", recorded', "a name that is free"
-                )
+            _no_recording(beside, lambda read, free: self.session.refuse(OVERHEAD, read, free))
+            if os.path.realpath(beside) == os.path.realpath(path):
+                raise self.session.refuse(OVERHEAD, f'"{beside}"', "another file than the trace's")
             draw = np.random.default_rng((self.seed, 2))
             files[beside] = _bytes(beside, list(overhead_trace(self.session, self.errors, draw)))
         return files
+
+
+def _no_recording(path: Path, refused: Callable[[str, str], FaultError]) -> None:
+    """Refuse to write a rehearsal over what is none, by `refused` of (read, expected)."""
+    if not os.path.exists(path) or is_stream(path):
+        return
+    try:
+        made_up = traces.is_rehearsed(path)
+    except Exception:
+        # whatever cannot be read as one is none
+        made_up = False
+    if not made_up:
+        raise refused(f'"{path}", which is no rehearsal', "a name that is free, or a rehearsal's")
 
 
 def _known(value: float) -> float | None:
@@ -173,8 +192,11 @@ def rehearse(
     Raises
     ------
     FaultError
-        For notes without a rehearsal, or whose columns are not those of a rehearsed trace.
+        For notes without a rehearsal, or whose columns are not those of a rehearsed trace, and for
+        a seed below zero.
     """
+    if seed < 0:
+        raise FaultError((Fault("--seed", str(seed), "a whole number of at least 0"),))
     session = read_notes(notes)
     _columns(session)
     truth = truth_of(session, catalogue.parts.get(session.notes.part))

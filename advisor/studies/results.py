@@ -13,7 +13,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from advisor.catalogue.records import Catalogue
+from advisor.catalogue.sense import in_words, product_warnings
 from advisor.decide.builds import Build
+from advisor.decide.clipping import clips
 from advisor.decide.drawing import Drawn
 from advisor.decide.evaluate import Candidate, Evaluation
 from advisor.decide.ranks import percentiles
@@ -177,6 +179,25 @@ class CriterionResult:
 
 
 @dataclass(frozen=True, slots=True)
+class ClippedResult:
+    """An anchor of a weighted criterion beyond which chosen builds lie, so that differences there
+    count nothing."""
+
+    criterion: str
+    """its name"""
+    anchor: str
+    """`poor` or `good`"""
+    value: float
+    """the anchor, in the criterion's unit"""
+    parts: tuple[str, ...]
+    """ranked parts whose chosen builds lie beyond it at the stated values"""
+    head: int
+    """how many of the first five parts do"""
+    text: str
+    """the same in words"""
+
+
+@dataclass(frozen=True, slots=True)
 class FailedResult:
     """A need that is not met."""
 
@@ -280,7 +301,7 @@ def power_result(build: Build) -> Power:
     assessed, row = build.assessed, build.row
     lines = assessed.timeline
     volts = assessed.feed.chip_voltage()
-    current = lines.chip_a[row] + lines.chip_w[row] / volts + lines.load_a
+    current = lines.chip_a[row] + lines.load_a + (lines.chip_w[row] + lines.load_w) / volts
     part = (lines.share[row] * current)[:, 0]
     life = assessed.life
     return Power(
@@ -289,7 +310,7 @@ def power_result(build: Build) -> Power:
         busy_share=float(lines.busy[row, 0]),
         breakdown_a=Breakdown(
             sleep=float(part[-1]),
-            standing=float(lines.standing_a[0]),
+            standing=float((lines.standing_a + lines.standing_w / volts)[0]),
             tasks={
                 name: float(part[here].sum())
                 for name, here in zip(assessed.task_names, lines.tasks, strict=True)
@@ -348,6 +369,21 @@ def cost_result(candidate: Candidate, currency: str) -> CostResult:
     )
 
 
+def clipped_results(evaluation: Evaluation) -> tuple[ClippedResult, ...]:
+    """Every anchor beyond which chosen builds lie."""
+    return tuple(
+        ClippedResult(
+            criterion=one.criterion.name,
+            anchor=one.end,
+            value=one.anchor,
+            parts=one.parts,
+            head=one.head,
+            text=one.text,
+        )
+        for one in clips(evaluation)
+    )
+
+
 def failed_result(failed: Failed) -> FailedResult:
     """A failed need, with its words."""
     return FailedResult(failed.need, failed.required, failed.offered, failed.text)
@@ -368,6 +404,11 @@ def plain(value: Any) -> Any:
     return value
 
 
+def names_of(record: type[Any]) -> list[str]:
+    """The names that `plain` gives the values of a record."""
+    return [f.name for f in fields(record) if f.repr]
+
+
 def frame(rows: Sequence[Mapping[str, Any]]) -> pd.DataFrame:
     """Rows as a data frame."""
     import pandas as pd
@@ -384,6 +425,16 @@ def invented(evaluation: Evaluation) -> bool:
         or any(f.cell is not None and f.cell.invented for f in feeds)
         or any(f.converter is not None and f.converter.invented for f in feeds)
     )
+
+
+def warnings_of(evaluation: Evaluation, catalogue: Catalogue | None = None) -> tuple[str, ...]:
+    """What looks odd in the product and in the parts that it reads, each once.
+
+    `catalogue` is the whole one where only some of its parts were evaluated.
+    """
+    product = evaluation.product
+    odd = in_words(product_warnings(product, catalogue or evaluation.catalogue))
+    return tuple(dict.fromkeys([*odd, *evaluation.warnings]))
 
 
 def unknown_parts(catalogue: Catalogue, given: Iterable[tuple[str, str]]) -> list[Fault]:

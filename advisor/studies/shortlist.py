@@ -17,6 +17,7 @@ from advisor.decide.builds import averaged_lives
 from advisor.decide.cautions import cautions
 from advisor.decide.drawing import Progress
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
+from advisor.decide.left_out import LeftOut
 from advisor.decide.limits import figures_read
 from advisor.decide.reasons import ending, points, reason
 from advisor.decide.robustness import Firmness, Verdict, firmness
@@ -26,10 +27,12 @@ from advisor.model.maturity import maturity
 from advisor.quantities import Quantity
 from advisor.studies.columns import flat_row
 from advisor.studies.results import (
+    ClippedResult,
     CriterionResult,
     FailedResult,
     RankedPart,
     build_result,
+    clipped_results,
     cost_result,
     failed_result,
     frame,
@@ -38,6 +41,7 @@ from advisor.studies.results import (
     life_result,
     power_result,
     spread,
+    warnings_of,
 )
 
 if TYPE_CHECKING:
@@ -93,7 +97,7 @@ class Shortlist:
     set_aside: tuple[SetAsidePart, ...]
     """parts that lack figures"""
     nearest_miss: str | None
-    """the screened part that came nearest, with what it fails"""
+    """the part that is out and came nearest, with what it fails or lacks"""
     verdict: Verdict | None
     """how firm the first place is"""
     pareto_front: tuple[str, ...]
@@ -101,10 +105,14 @@ class Shortlist:
     order_agreement: float | None
     """[-1 to 1] mean of Kendall's tau-b between this order and that of each draw, over the first
     ten: 1 the same, 0 unrelated"""
+    clipped: tuple[ClippedResult, ...]
+    """anchors beyond which differences count nothing, where ranked parts lie there"""
     evidence: Mapping[str, float]
     """[share] kind of evidence to its share of the measured figures in use"""
     cautions: tuple[str, ...]
     """what to mind with the cells in use"""
+    left_out: tuple[LeftOut, ...]
+    """what the answer does without: packs, converters, sleep states, points and parts"""
     warnings: tuple[str, ...]
     """what looks odd in the files"""
     evaluation: Evaluation = field(repr=False, compare=False)
@@ -186,9 +194,11 @@ def summarise(evaluation: Evaluation) -> Shortlist:
             p.part for p, over in zip(ranking, firm.dominated_by, strict=True) if not over
         ),
         order_agreement=firm.agreement,
+        clipped=clipped_results(evaluation),
         evidence=_evidence(evaluation),
         cautions=cautions(feeds, evaluation.figures.hottest),
-        warnings=evaluation.warnings,
+        left_out=evaluation.left_out,
+        warnings=warnings_of(evaluation),
         evaluation=evaluation,
     )
 
@@ -255,16 +265,23 @@ def _ranked(
 
 
 def _nearest_miss(evaluation: Evaluation, screened: tuple[ScreenedPart, ...]) -> str | None:
-    """The part that came nearest to fitting, in words.
+    """The part that came nearest to fitting, in words: by the number of needs that it fails or of
+    figures that it lacks, of equals one that lacks figures, since they may yet be told.
 
     Where nothing fits, a part that meets every need came nearer than one whose builds nobody tried.
     """
+    aside = evaluation.set_aside
     if not evaluation.candidates and evaluation.unbuilt:
         screened = tuple(s for s in screened if s.part in evaluation.unbuilt)
-    if not screened:
+        aside = {}
+    near = [(len(s.failed), s.miss, s.part, "; ".join(f.text for f in s.failed)) for s in screened]
+    for part, missing in aside.items():
+        lacks = ", ".join(path.removeprefix(f"{part}:") for path in missing)
+        near.append((len(missing), 0.0, part, f"lacks {lacks}"))
+    if not near:
         return None
-    near = min(screened, key=lambda s: (len(s.failed), s.miss, s.part))
-    return f"{near.part}: " + "; ".join(f.text for f in near.failed)
+    _, _, part, why = min(near)
+    return f"{part}: {why}"
 
 
 def _evidence(evaluation: Evaluation) -> dict[str, float]:

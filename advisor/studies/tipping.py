@@ -13,12 +13,14 @@ from advisor.decide.drawing import Progress
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.fronts import fronts
 from advisor.decide.leading import Deciding
+from advisor.decide.left_out import LeftOut
+from advisor.decide.screens import LEAD_TIME
 from advisor.decide.tips import Tip, nearest_tips
 from advisor.decide.weighing import leads
 from advisor.faults import Fault, FaultError
 from advisor.figures import Path, scalars
 from advisor.source import Document
-from advisor.studies.results import frame, invented, plain
+from advisor.studies.results import frame, invented, names_of, plain, warnings_of
 from advisor.studies.shortlist import DRAWS, figures_in_use
 
 if TYPE_CHECKING:
@@ -60,6 +62,9 @@ class LeverTip:
     """the value at which it tips, in words"""
 
 
+ROW = ("kind", *names_of(LeverTip))  # of a lever or a limit, in a table
+
+
 @dataclass(frozen=True, slots=True)
 class WeightTip:
     """The smallest change of weights, of a sum of 1, that brings a part to the front."""
@@ -99,6 +104,8 @@ class Tipping:
     """the smallest change of weights for each rival"""
     never_first: tuple[str, ...]
     """parts that lead under no weights"""
+    left_out: tuple[LeftOut, ...]
+    """what the answer does without: packs, converters, sleep states, points and parts"""
     warnings: tuple[str, ...]
     """what looks odd in the files"""
 
@@ -155,7 +162,8 @@ def tipping(
             limits=(),
             weights=(),
             never_first=(),
-            warnings=base.warnings,
+            left_out=base.left_out,
+            warnings=warnings_of(base),
         )
     offered = fronts(base, jobs)
     order = leads(base, offered, base.weights)
@@ -189,7 +197,8 @@ def tipping(
             if x.distance is not None and x.part != names[0]
         ),
         never_first=tuple(sorted(x.part for x in order if x.distance is None)),
-        warnings=base.warnings,
+        left_out=base.left_out,
+        warnings=warnings_of(base),
     )
 
 
@@ -232,6 +241,8 @@ def _asked(base: Evaluation, paths: Sequence[str]) -> list[Lever]:
         return made
     out = []
     for path in _paths(base):
+        if path.keys == LEAD_TIME and product.needs.lead_time is None:
+            continue  # nothing asks for it
         try:
             handle = lever(catalogue, product, path)
         except FaultError:

@@ -11,11 +11,12 @@ import numpy as np
 
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
+from advisor.decide.clipping import clips
 from advisor.decide.drawing import Progress
 from advisor.decide.evaluate import Evaluation, evaluate
 from advisor.decide.fronts import Offered, fronts
+from advisor.decide.left_out import LeftOut
 from advisor.decide.unknown_weights import WEIGHTINGS, standings
-from advisor.decide.value import Criterion
 from advisor.decide.weighing import (
     ACCEPTED,
     exchange,
@@ -26,7 +27,14 @@ from advisor.decide.weighing import (
 )
 from advisor.faults import Fault, FaultError, nearest
 from advisor.model.draws import Array
-from advisor.studies.results import frame, invented, plain
+from advisor.studies.results import (
+    ClippedResult,
+    clipped_results,
+    frame,
+    invented,
+    plain,
+    warnings_of,
+)
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -116,7 +124,10 @@ class Weights:
     consistency: Consistency | None
     """of judgements by pairs"""
     exchange: tuple[str, ...]
-    """what is worth what, in words"""
+    """what is worth what, in words; nothing of criteria of which one of the first five parts lies
+    beyond an anchor"""
+    clipped: tuple[ClippedResult, ...]
+    """anchors beyond which differences count nothing, where ranked parts lie there"""
     winner_before: str | None
     """first by the weights in the file"""
     winner: str | None
@@ -127,6 +138,10 @@ class Weights:
     """parts that lead under no weights"""
     unknown: UnknownWeights
     """the parts if nobody knew the weights"""
+    left_out: tuple[LeftOut, ...]
+    """what the answer does without: packs, converters, sleep states, points and parts"""
+    warnings: tuple[str, ...]
+    """what looks odd in the files"""
     texts: Mapping[str, str]
     """criterion to its weight as the file would have it"""
 
@@ -194,7 +209,8 @@ def weights(
             WeightRow(n, float(a), float(b)) for n, a, b in zip(names, now, new, strict=True)
         ),
         consistency=consistency,
-        exchange=tuple(_exchange(changed.criteria, new)),
+        exchange=tuple(_exchange(changed, new)),
+        clipped=clipped_results(changed),
         winner_before=before.candidates[0].part.part if before.candidates else None,
         winner=changed.candidates[0].part.part if changed.candidates else None,
         leads=tuple(
@@ -206,6 +222,8 @@ def weights(
         ),
         never_first=tuple(sorted(lead.part for lead in found if lead.distance is None)),
         unknown=_unknown(before, offered, draws, seed, jobs, progress),
+        left_out=before.left_out,
+        warnings=warnings_of(before),
         texts=texts,
     )
 
@@ -292,10 +310,13 @@ def _by_pairs(
     )
 
 
-def _exchange(criteria: Sequence[Criterion], weights: Array) -> list[str]:
-    """What one more of each criterion is worth, in money where a cost is weighed."""
-    money = [i for i, c in enumerate(criteria) if c.dimension == "money" and weights[i] > 0]
-    weighed = [i for i in range(len(criteria)) if weights[i] > 0]
+def _exchange(found: Evaluation, weights: Array) -> list[str]:
+    """What one more of each criterion is worth, in money where a cost is weighed; none beyond an
+    anchor, where more of it is worth nothing."""
+    criteria = found.criteria
+    beyond = {clip.criterion.name for clip in clips(found) if clip.head}
+    weighed = [i for i, c in enumerate(criteria) if weights[i] > 0 and c.name not in beyond]
+    money = [i for i in weighed if criteria[i].dimension == "money"]
     if len(weighed) < 2:
         return []
     of = money[0] if money else max(weighed, key=lambda i: weights[i])

@@ -75,7 +75,7 @@ def peak_memory(command: Sequence[str], folder: Path, changes: Mapping[str, str]
 
 def empty_app() -> str:
     """The program of a Typer app with our commands, groups and markup mode, all of them empty."""
-    from advisor.cli.main import app
+    from advisor.cli.application import app
 
     lines = [
         "import typer",

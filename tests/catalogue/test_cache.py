@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
 import shutil
@@ -24,9 +25,8 @@ PRODUCT = product_files()["barrel-tag"].read_bytes()
 
 @pytest.fixture
 def kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    place = tmp_path / "cache"
-    monkeypatch.setenv("ADVISOR_CACHE_DIR", str(place))
-    return place
+    monkeypatch.setenv("ADVISOR_CACHE_DIR", str(tmp_path / "cache"))
+    return tmp_path / "cache" / cache.OWN
 
 
 @pytest.fixture
@@ -74,20 +74,120 @@ DAMAGE: dict[str, Callable[[bytes], bytes]] = {
 def test_a_damaged_entry_is_no_entry(kept: Path, folder: Path, case: str) -> None:
     expected = cached(folder)
     (entry,) = kept.glob("*.json")
-    entry.write_bytes(DAMAGE[case](entry.read_bytes()))
+    sound = entry.read_bytes()
+    entry.write_bytes(DAMAGE[case](sound))
     assert cached(folder) == expected
     # and it is mended
-    assert cache.load(entry.stem) is not None
+    assert entry.read_bytes() == sound
 
 
 def test_a_sound_digest_over_wrong_content_is_no_entry(kept: Path, folder: Path) -> None:
-    import hashlib
-
     expected = cached(folder)
     (entry,) = kept.glob("*.json")
     for body in (b"{}", b'{"quantities": [], "records": {"parts": {"a": [0, 7]}}}', b"null"):
-        entry.write_bytes(hashlib.sha256(body).hexdigest().encode() + b"\n" + body)
+        sealed(entry, body)
         assert cached(folder) == expected
+
+
+def sealed(entry: Path, body: bytes) -> None:
+    """Write an entry whose digest is right."""
+    key = entry.stem.removeprefix(cache.NAME)
+    digest = hashlib.sha256(key.encode() + b"\n" + body).hexdigest()
+    entry.write_bytes(digest.encode() + b"\n" + body)
+
+
+def test_an_entry_that_the_sources_do_not_confirm_is_none(kept: Path, folder: Path) -> None:
+    """A part more, a part less, and the entry of another catalogue under this one's name."""
+    expected = cached(folder)
+    (entry,) = kept.glob("*.json")
+    found = json.loads(entry.read_bytes().partition(b"\n")[2])
+    for change in ("less", "more"):
+        parts = dict(found["records"]["parts"])
+        if change == "less":
+            parts.pop("quorvane-tib")
+        else:
+            parts["another"] = parts["quorvane-tib"]
+        records = {**found["records"], "parts": parts}
+        sealed(entry, json.dumps({**found, "records": records}).encode())
+        assert cached(folder) == expected
+    whole = entry.read_bytes()
+    (folder / "parts/quorvane-tib.yaml").unlink()
+    fewer = cached(folder)
+    assert "quorvane-tib" not in fewer.parts
+    (other,) = set(kept.glob("*.json")) - {entry}
+    other.write_bytes(whole)
+    assert cached(folder) == fewer
+
+
+def test_what_is_not_an_entry_is_never_removed(
+    folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The folder named may be full of the user's own files, some of them with an entry's ending."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("ADVISOR_CACHE_DIR", ".")
+    own = tmp_path / cache.OWN
+    own.mkdir(mode=0o700)
+    theirs = [place / f"{n}.json" for place in (tmp_path, own) for n in range(20)]
+    theirs += [own / f"{cache.NAME}{'g' * 64}.json", own / ".mine.part"]
+    for path in theirs:
+        path.write_text("mine")
+        os.utime(path, (0, 0))
+    for n in range(cache.KEPT + 2):
+        with (folder / "kernels.yaml").open("a") as file:
+            file.write(f"extra-{n}: {{work: none}}\n")
+        cached(folder)
+    assert [path.read_text() for path in theirs] == ["mine"] * len(theirs)
+    assert len(list(own.glob("catalogue-*.json"))) == cache.KEPT + 1  # one is no entry's name
+
+
+@pytest.mark.parametrize("case", ["pipe", "link", "folder"])
+def test_an_entry_that_is_no_file_is_not_waited_for(kept: Path, folder: Path, case: str) -> None:
+    expected = cached(folder)
+    (entry,) = kept.glob("*.json")
+    data = entry.read_bytes()
+    entry.unlink()
+    if case == "pipe":
+        os.mkfifo(entry)
+    elif case == "folder":
+        entry.mkdir()
+    else:
+        (kept / "elsewhere").write_bytes(data)
+        entry.symlink_to(kept / "elsewhere")
+    assert cached(folder) == expected
+    # and it is not replaced either
+    assert not entry.is_file() or entry.is_symlink()
+
+
+@pytest.mark.parametrize("case", ["folder", "entry", "owner"])
+def test_what_others_may_write_is_not_trusted(
+    kept: Path, folder: Path, case: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    expected = cached(folder)
+    (entry,) = kept.glob("*.json")
+    found = json.loads(entry.read_bytes().partition(b"\n")[2])
+    for quantity in found["quantities"]:
+        quantity[0] *= 2
+    forged = json.dumps(found).encode()
+    sealed(entry, forged)
+    assert cached(folder) != expected  # so it was read
+    if case == "folder":
+        kept.chmod(0o777)
+    elif case == "entry":
+        entry.chmod(0o666)
+    else:
+        monkeypatch.setattr(os, "geteuid", lambda: 12345)
+    assert cached(folder) == expected
+
+
+def test_without_a_home_there_is_no_cache(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    for name in ("ADVISOR_CACHE_DIR", "XDG_CACHE_HOME", "LOCALAPPDATA", "HOME"):
+        monkeypatch.delenv(name, raising=False)
+    monkeypatch.setattr(os.path, "expanduser", lambda path: path)
+    assert cache.folder() is None
+    assert cached(folder) == load_catalogue([folder])
+    # a relative one is none, by the XDG Base Directory Specification
+    monkeypatch.setenv("XDG_CACHE_HOME", "somewhere")
+    assert cache.folder() is None
 
 
 def test_it_is_never_wrong_after_an_edit(kept: Path, folder: Path) -> None:

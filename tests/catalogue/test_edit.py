@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from advisor import figures
 from advisor.catalogue.edit import Tree, placed, quoted, replaced
 from advisor.catalogue.shipped import catalogue_folder, product_files
 from advisor.faults import FaultError
@@ -179,3 +180,70 @@ def test_placed_keeps_ends_of_lines(ending: str, last: str) -> None:
 def test_placed_needs_a_mapping() -> None:
     with pytest.raises(FaultError, match="no mapping"):
         placed("- a\n", "a.yaml", {"b": "1"})
+
+
+ENDS = ["\n", "\r\n", "\r", "\u2028", "\u2029"]
+
+
+@pytest.mark.parametrize("end", ENDS, ids=ascii)
+@pytest.mark.parametrize("mark", ["", "\ufeff"], ids=["plain", "marked"])
+def test_edits_go_by_the_parser_s_own_marks(end: str, mark: str) -> None:
+    """A line ends for the parser where it does not for `splitlines`, and the other way round."""
+    text = f"{mark}# é 👩\u200d💻{end}# x\na: 1 # {end}b: {{c: 2, d: 'x'}}{end}e:{end}  f: 3"
+    assert replaced(text, "f", {"a": "10", "b.c": "20", "e.f": "30"}) == (
+        text.replace("a: 1", "a: 10").replace("c: 2", "c: 20").replace("f: 3", "f: 30")
+    )
+    usual = end if end in ("\r\n", "\r") else "\n"
+    after = placed(text, "f", {"b": {"c": "20", "n": "1"}, "e": {"g": {"h": "4"}}, "z": "5"})
+    assert after == (
+        text.replace("c: 2, d: 'x'", "c: 20, d: 'x', n: 1")
+        + f"{usual}  g: {{h: 4}}{usual}z: 5{usual}"
+    )
+
+
+def test_a_block_of_text_is_replaced_whole() -> None:
+    text = "a: |\n  one\n  two\n\n# remark\nb: >-\n  three\n  four"
+    assert placed(text, "f", {"a": "1", "b": "2"}) == "a: 1\n\n# remark\nb: 2"
+    assert placed(text, "f", {"c": "3"}) == text + "\nc: 3\n"
+    assert placed("a: |\n  one\n# remark\n", "f", {"c": "3"}) == "a: |\n  one\nc: 3\n# remark\n"
+
+
+@given(
+    st.lists(
+        st.sampled_from(
+            [
+                *("a: 1", "b: {c: 2}", "d:", "  e: 3", "# x", "f: 'y'", "g: |", "  text", ""),
+                *("h: [1, 2]", "i: {}", "- 5", "  # z", "j: {k: {l: 4}, m: }"),
+            ]
+        ),
+        max_size=8,
+    ),
+    st.lists(st.sampled_from(ENDS), min_size=8, max_size=8),
+    st.sampled_from(["a", "b.c", "d.e", "d", "g", "h", "i.n", "j.k.l", "j.m", "new", "i"]),
+)
+def test_what_is_edited_reads_as_wanted_or_is_refused(
+    lines: list[str], ends: list[str], dotted: str
+) -> None:
+    text = "".join(line + end for line, end in zip(lines, ends, strict=False))
+    *above, last = dotted.split(".")
+    tree: Tree = {last: "new"}
+    for name in reversed(above):
+        tree = {name: tree}
+    try:
+        before = scalars(text)
+        after = scalars(placed(text, "f", tree))
+    except FaultError:
+        return
+    assert after[dotted] == "new"
+    apart = {k: v for k, v in after.items() if not f"{k}.".startswith(f"{dotted}.")}
+    kept = {
+        k: v
+        for k, v in before.items()
+        if not f"{k}.".startswith(f"{dotted}.") and not f"{dotted}.".startswith(f"{k}.")
+    }
+    assert apart == kept
+
+
+def scalars(text: str) -> dict[str, str]:
+    """Every value of a text by its dotted keys."""
+    return {dotted: node.value for dotted, node in figures.walk(read_text(text, "f").root)}

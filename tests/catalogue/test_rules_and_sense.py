@@ -37,6 +37,27 @@ BROKEN = {
         ("quorvane-jor:temperature.min=90 degC", "temperature.min", "90 degC"),
         ("ldo-a:input.min=6 V", "input.min", "6 V"),
         ("ldo-a:output.min=5 V", "output.min", "5 V"),
+        (
+            "frost-post:standing-loads.divider.supply={min: 3 V, max: 2 V}",
+            "standing-loads.divider.supply.min",
+            "3 V above 2 V",
+        ),
+        (
+            "frost-post:workload.report.loads.radio.supply={min: 3 V, max: 2 V}",
+            "workload.report.loads.radio.supply.min",
+            "3 V above 2 V",
+        ),
+        (
+            "quorvane-jor:blocks={beacon: {supply: {min: 3 V, max: 2 V}}}",
+            "blocks.beacon.supply.min",
+            "3 V above 2 V",
+        ),
+        ("net-link:supply={min: 3 V, max: 2 V}", "supply.min", "3 V above 2 V"),
+        (
+            "net-link:gives.blocks={beacon: {supply: {min: 3 V, max: 2 V}}}",
+            "gives.blocks.beacon.supply.min",
+            "3 V above 2 V",
+        ),
     ],
     "a wake-time above zero beside the wake-charge": [
         (
@@ -62,14 +83,46 @@ BROKEN = {
     "shares of the time that sum to 1": [
         ("frost-post:environment.8 degC.share=0.7", "environment", "1.08")
     ],
+    "one of current, power and charge": [
+        (
+            "frost-post:workload.sample.loads=[{load: eye, for: 1 s}]",
+            "workload.sample.loads.eye",
+            "none of them",
+        ),
+        (
+            "frost-post:workload.sample.loads=[{load: eye, for: 1 s, current: 1 mA, power: 3 mW}]",
+            "workload.sample.loads.eye.power",
+            "current and power",
+        ),
+        (
+            "frost-post:workload.sample.loads=[{load: eye, for: 1 s, charge: 1 mC, power: 3 mW}]",
+            "workload.sample.loads.eye.charge",
+            "power and charge",
+        ),
+    ],
+    "one of current and power": [
+        ("frost-post:standing-loads=[{load: eye}]", "standing-loads.eye", "none of them"),
+        (
+            "frost-post:standing-loads.divider.power=2 µW",
+            "standing-loads.divider.power",
+            "current and power",
+        ),
+    ],
+    "a time above zero beside a charge": [
+        (
+            "frost-post:workload.sample.loads=[{load: eye, charge: 1 µC, for: 0 s}]",
+            "workload.sample.loads.eye.for",
+            "0 s",
+        ),
+    ],
     "this figure: absent is never zero": [
         ("frost-post:environment=[]", "environment", "nothing"),
         ("frost-post:supply-options.cells=[]", "supply-options.cells", "nothing"),
         ("frost-post:priorities={toolchain: {weight: 0}}", "priorities", "no weight"),
         ("frost-post:workload=[{task: look}]", "workload.look.every", "nothing"),
         (
-            "frost-post:workload.sample.loads=[{load: eye, for: 1 s}]",
-            "workload.sample.loads.eye.current",
+            "frost-post:workload.sample.loads=[{load: eye, charge: 1 µC}]",
+            "workload.sample.loads.eye.for",
             "nothing",
         ),
         (
@@ -77,7 +130,6 @@ BROKEN = {
             "workload.sample.loads.eye.for",
             "nothing",
         ),
-        ("frost-post:standing-loads=[{load: eye}]", "standing-loads.eye.current", "nothing"),
         (
             "frost-post:supply-options.reservoir={esr: 1 ohm, leakage: 1 nA, price: 0}",
             "supply-options.reservoir.capacitance",
@@ -196,12 +248,17 @@ ODD_PARTS = {
     "the supply at which the idle current was taken": "",
     "energy": "quorvane-jor:kernels.matrix.fast.current=533 mA",
 }
-ODD_PRODUCTS = {
+ODD_PRODUCTS: dict[str, str | list[str]] = {
     "a life target within the service life": "frost-post:life-target=11 years",
     "a deadline within the period": "frost-post:workload.sample.finish-within=2 s",
     "the RAM that must be kept": "frost-post:needs.memory={flash: 48 KiB}",
     "a weight above zero": "frost-post:priorities.bring-up.weight=0",
     "a feature of some part": "frost-post:needs.features={uarts: 1}",
+    # a block that an add-on brings and no part has
+    "a block of some part": [
+        "net-link:gives.blocks.net-advert={current: 7 mA, for: 2 ms}",
+        "frost-post:workload.sample.uses={net-advert: 1}",
+    ],
     "something that sleep can keep": "frost-post:retain=[rom]",
 }
 
@@ -226,7 +283,9 @@ def test_an_odd_part_is_asked_about(expected: str) -> None:
 
 @pytest.mark.parametrize("expected", ODD_PRODUCTS)
 def test_an_odd_product_is_asked_about(expected: str) -> None:
-    found = check_product(*load("frost-post", changes=[ODD_PRODUCTS[expected]])).warnings
+    changes = ODD_PRODUCTS[expected]
+    changes = [changes] if isinstance(changes, str) else changes
+    found = check_product(*load("frost-post", changes=changes)).warnings
     assert any(w.expected == expected for w in found), found
 
 

@@ -3,14 +3,26 @@
 from __future__ import annotations
 
 import inspect
-from typing import Annotated
+from typing import Annotated, get_args
 
 import pytest
 import typer
 
 from advisor.cli import bundles
-from advisor.cli.bundles import ORDER, Bundle, Command, Files, Look, Sampling, Show, Voice, Workers
-from advisor.cli.options import Format, ProductArgument
+from advisor.cli.application import app
+from advisor.cli.bundles import (
+    ORDER,
+    Answer,
+    Bundle,
+    Command,
+    Files,
+    Look,
+    Sampling,
+    Show,
+    Voice,
+    Workers,
+)
+from advisor.cli.options import READS, WRITES, Format, ProductArgument
 
 
 class Fewer(Sampling):
@@ -23,7 +35,7 @@ def command(
     product: ProductArgument,
     over: Annotated[str | None, typer.Option("--over")] = None,
     *,
-    show: Show,
+    show: Answer,
     files: Files,
     sampling: Fewer,
     top: Annotated[int, typer.Option("--top")] = 0,
@@ -92,3 +104,21 @@ def test_a_screen_of_what_the_bundle_has() -> None:
     assert Look(width=50).screen().columns == 50
     assert not Look().screen().no_color
     assert Show(form=Format.JSON).screen().form is Format.JSON
+
+
+def test_whatever_names_a_file_says_whether_it_is_read_or_written() -> None:
+    """Else it would be no input that an output may not be written over."""
+    groups = [group.typer_instance for group in app.registered_groups]
+    typers = [app, *(group for group in groups if group is not None)]
+    found: dict[str, set[str]] = {READS: set(), WRITES: set()}
+    for command_ in (c for one in typers for c in one.registered_commands):
+        assert command_.callback is not None
+        for name, parameter in inspect.signature(command_.callback).parameters.items():
+            base, *marks = get_args(parameter.annotation) or [parameter.annotation]
+            if "Path" in str(base) and name != "folder":  # a new folder, which is checked itself
+                (mark,) = [mark for mark in marks if mark in (READS, WRITES)]
+                found[mark].add(name)
+    assert found == {
+        READS: {"catalog", "log", "traces", "bench", "notes", "record"},
+        WRITES: {"output", "plot"},
+    }

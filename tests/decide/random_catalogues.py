@@ -206,20 +206,30 @@ def several(seed: int, count: int = 3, reservoir: bool = False) -> Draft:
     return replace(first, others=others)
 
 
-def unsure(one: Draft, seed: int) -> Draft:
-    """The same draft with uncertainties on most of its figures, some of them wide."""
+def unsure(one: Draft, seed: int, read: bool = False) -> Draft:
+    """The same draft with uncertainties on most of its figures, some of them wide.
+
+    With `read` the figures are also read with those errors, so that the draft itself is the truth
+    behind what is made.
+    """
     rng = np.random.default_rng((seed, 77))
     figure = re.compile(
         r"(?<![0-9a-z.-])(time|current|charge|capacity|for|idle-current|every): "
-        r"([0-9.]+ [a-zA-Zµ]+)(?=[,}\n])"
+        r"([0-9.]+) ([a-zA-Zµ]+)(?=[,}\n])"
     )
 
     def spread(found: re.Match[str]) -> str:
-        if rng.random() < 0.3 or found[2].startswith("0"):
+        if rng.random() < 0.3:
             return found[0]
         share = rng.choice([2, 5, 10, 25])
-        coverage = " (k=2)" if rng.random() < 0.5 else ""
-        return f"{found[1]}: {found[2]} ± {share} %{coverage}"
+        value = float(found[2])
+        if rng.random() < 0.5:
+            error, coverage = rng.normal() / 2, " (k=2)"
+        else:
+            error, coverage = rng.uniform(-1, 1), ""
+        if read:
+            value *= max(1 + error * share / 100, 0.05)
+        return f"{found[1]}: {value:.5g} {found[3]} ± {share} %{coverage}"
 
     def all_of(texts: dict[str, str]) -> dict[str, str]:
         return {name: figure.sub(spread, text) for name, text in texts.items()}
@@ -231,7 +241,8 @@ def unsure(one: Draft, seed: int) -> Draft:
         sleeps=all_of(one.sleeps),
         cells=all_of(one.cells),
         converters=all_of(one.converters),
-        tasks=[figure.sub(spread, task) for task in one.tasks],
+        # what a product asks of its parts is known
+        tasks=one.tasks if read else [figure.sub(spread, task) for task in one.tasks],
         others=all_of(one.others),
     )
 

@@ -98,6 +98,16 @@ CASES: dict[tuple[str, str], tuple[str, Change, Change]] = {
         swap("product", "[active]", "[announced, active]"),
         swap("product", "[active]", "[announced]"),
     ),
+    ("part", "lead-time"): (
+        "lead-time",
+        lambda files: _timed(files, "12 weeks", "12 weeks", "3 weeks"),
+        lambda files: _timed(files, "12.1 weeks", "12 weeks", "3 weeks"),
+    ),
+    ("feed", "lead-time"): (
+        "dc lead-time",
+        lambda files: _timed(files, "4 weeks", "12 weeks", "12 weeks"),
+        lambda files: _timed(files, "4 weeks", "12 weeks", "12.1 weeks"),
+    ),
     ("part", "at"): (
         "workload.sample.at",
         swap("product", "every: 10 s", "every: 10 s\n    at: run"),
@@ -173,6 +183,16 @@ CASES: dict[tuple[str, str], tuple[str, Change, Change]] = {
         swap("part one", "min: 1.8 V", "min: 2.5 V"),
         swap("part one", "min: 1.8 V", "min: 2.51 V"),
     ),
+    ("build", "load-supply-max"): (
+        "supply max of load bell of sample",
+        lambda files: _with_load(files, "{max: 2.5 V}"),
+        lambda files: _with_load(files, "{max: 2.49 V}"),
+    ),
+    ("build", "load-supply-min"): (
+        "supply min of load bell of sample",
+        lambda files: _with_load(files, "{min: 2.5 V}"),
+        lambda files: _with_load(files, "{min: 2.51 V}"),
+    ),
     ("build", "max-output"): (
         "dc max-output",
         swap("converter", "20 mA", "4 mA"),
@@ -209,12 +229,29 @@ CASES: dict[tuple[str, str], tuple[str, Change, Change]] = {
 }
 
 
+def _timed(files: dict[str, str], part: str, cell: str, converter: str) -> dict[str, str]:
+    """Times to delivery of what a unit is made of, where 12 weeks are the most."""
+    out = {
+        **files,
+        "product": files["product"].replace("needs: {", "needs: {lead-time: 12 weeks, "),
+    }
+    for name, time in (("part one", part), ("cell", cell), ("converter", converter)):
+        out[name] = files[name].replace("currency: EUR", f"lead-time: {time}, currency: EUR")
+    return out
+
+
 def _switching(files: dict[str, str], kind: str, rail: str) -> dict[str, str]:
     converter = files["converter"].replace("kind: linear", f"kind: {kind}")
     converter = converter.replace("dropout: 0.1 V", "efficiency: {1 mA: 0.9}")
     converter = converter.replace("max: 3.0 V", "max: 5.0 V")
     product = files["product"].replace("rail: 2.5 V", f"rail: {rail}")
     return {**files, "converter": converter, "product": product}
+
+
+def _with_load(files: dict[str, str], supply: str) -> dict[str, str]:
+    load = f"loads: [{{load: bell, power: 1 mW, for: 1 ms, supply: {supply}}}]"
+    product = files["product"].replace("kernels:", f"{load}\n    kernels:")
+    return {**files, "product": product}
 
 
 def decided(files: dict[str, str], root: Path) -> tuple[bool, set[str]]:

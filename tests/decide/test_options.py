@@ -95,6 +95,28 @@ def test_a_reservoir_loses_no_more_than_a_twentieth_of_a_point(
     assert best(pruned) >= best(whole) - 0.05
 
 
+@pytest.mark.parametrize("seed", mostly_slow(range(16, 40), 6))
+def test_a_boost_converter_spares_the_pack_what_the_chip_needs(
+    seed: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A pack below the least voltage of chip and loads, which see the rail, is searched to its
+    own cut-off."""
+    one = draft(seed)
+    boost = one.converters["buck"].replace("kind: buck", "kind: boost")
+    boost = boost.replace("{min: 1.8 V, max: 5.5 V}", "{min: 0.9 V, max: 5.5 V}")
+    boost = boost.replace("max: 3.3 V", "max: 3.6 V").replace("buck", "up")
+    made = replace(
+        one,
+        supply=one.supply.replace("min: 1.7 V", "min: 3.3 V"),
+        converters={"up": boost},
+        converter_options=["up"],
+    ).load(tmp_path)
+    raised = with_changes(*made, ["probe:rail=3.4 V"])
+    pruned, whole = compare_with_all(monkeypatch, *raised)
+    assert bool(pruned.candidates) == bool(whole.candidates)
+    assert best(pruned) == pytest.approx(best(whole), abs=1e-6)
+
+
 def smaller(one: Draft) -> Iterator[tuple[str, Draft]]:
     """The draft with one thing less, as often as there is one to take away."""
     for name in one.points:

@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
 
 from advisor.catalogue.criteria import CRITERIA
+from advisor.catalogue.shipped import load, product_files
 from advisor.decide.evaluate import evaluate
-from advisor.decide.reasons import LINE, differences, ending, points, reason
+from advisor.decide.reasons import UNNAMED, differences, ending, points, reason
 from tests.decide.hand import YEAR, life, pair
 
 
 def test_points_and_differences_by_hand(tmp_path: Path) -> None:
     # battery life weighs 3 of 4 over 0..10 years, purchase 1 of 4 from 4.00 down to 0
     found = evaluate(*pair(tmp_path, {"breaks": "{1: 3.00}"}, {"kernel": "6 mA"}))
-    by_part = {c.part.part: c.best for c in found.candidates}
+    by_part = {c.part.part: c for c in found.candidates}
     first, second = by_part["one"], by_part["two"]
     a, b = life() / YEAR, life(kernel=6e-3) / YEAR
     one, two = (75 * a / 10, 25 * (4 - 3) / 4), (75 * b / 10, 25 * (4 - 1) / 4)
@@ -43,7 +45,17 @@ def test_a_reason_says_what_makes_the_gap_and_then_what_speaks_against_it(tmp_pa
     assert reason(found, 1) == (
         f"{gain + cost:.1f} behind one: battery-life {-gain:+.1f}; purchase-cost {-cost:+.1f}"
     )
-    assert all(len(reason(found, place)) <= LINE for place in (0, 1))
+
+
+def test_what_a_reason_leaves_unnamed_comes_to_little() -> None:
+    for name in product_files():
+        found = evaluate(*load(name), draws=500)
+        for place, candidate in enumerate(found.candidates):
+            text = reason(found, place)
+            named = [float(gain) for gain in re.findall(r" ([+-][0-9.]+)", text)]
+            gap = candidate.score - found.candidates[1 if place == 0 else 0].score
+            # each is told to a tenth
+            assert abs(gap - sum(named)) < UNNAMED + 0.05 * len(named)
 
 
 def test_a_part_alone(tmp_path: Path) -> None:

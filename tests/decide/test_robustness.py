@@ -101,9 +101,9 @@ def test_the_verdict_and_its_rule(chance: float, word: str) -> None:
     assert found.expected_disappointment == pytest.approx(0.3)
     assert ("it leads in 95 % of the draws" in found.text) == (chance < 0.95)
     assert "expect 0.30 points less" in found.text
-    other = verdict(["a", "b"], shares, np.array([0.4, 0.2]), kept, 79.0)
+    other = verdict(["a", "b"], shares, np.array([0.2, 0.4]), kept, 79.7)
     assert "points less" not in other.text
-    assert other.text.endswith("b 0.20, the least of all")
+    assert other.text.endswith("gives away 0.20 points on average, the least of all")
 
 
 @given(st.integers(0, 10_000), st.integers(2, 12), st.integers(1, 5))
@@ -153,7 +153,7 @@ def test_the_shortlist_tells_it_all() -> None:
     alone = shortlist(*load("frost-post"), draws=0)
     assert alone.verdict is None
     assert alone.ranking[0].rank_acceptability is None
-    assert alone.pareto_front == found.pareto_front
+    assert all((p.part in alone.pareto_front) == (not p.dominated_by) for p in alone.ranking)
     assert alone.order_agreement is None
     assert found.order_agreement is not None
     assert 0.5 < found.order_agreement < 1

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from advisor.catalogue.shipped import load
 from advisor.decide.evaluate import evaluate
+from advisor.decide.fronts import fronts
 from advisor.decide.unknown_weights import acceptability, standings
 from advisor.quantities import exact
 from advisor.studies.shortlist import shortlist
@@ -66,8 +67,8 @@ def test_ties_are_split_and_a_part_counts_once() -> None:
 
 def test_confidence_is_the_chance_of_being_first_by_a_shortlist_with_those_weights() -> None:
     catalogue, product = load("frost-post")
-    evaluation = evaluate(catalogue, product)
-    found = standings(evaluation, 300, seed=4)
+    evaluation = evaluate(catalogue, product, 300, seed=4)
+    found = standings(evaluation, fronts(evaluation), 300, seed=4)
     assert sum(one.acceptability for one in found) == pytest.approx(1.0, rel=1e-9)
     told = [one for one in found if one.confidence is not None]
     assert len(told) == 3
@@ -92,7 +93,7 @@ def test_confidence_is_the_chance_of_being_first_by_a_shortlist_with_those_weigh
 def test_shares_are_those_of_decisions_by_each_weighting() -> None:
     catalogue, product = load("barrel-tag")
     evaluation = evaluate(catalogue, product)
-    found = {one.part: one.acceptability for one in standings(evaluation, 0)}
+    found = {one.part: one.acceptability for one in standings(evaluation, fronts(evaluation), 0)}
     tries = 60
     firsts = []
     for row in np.random.default_rng(8).dirichlet(np.ones(len(evaluation.criteria)), tries):
@@ -110,4 +111,4 @@ def test_shares_are_those_of_decisions_by_each_weighting() -> None:
 def test_nothing_fits() -> None:
     catalogue, product = load("frost-post")
     evaluation = replace(evaluate(catalogue, product), candidates=())
-    assert standings(evaluation, 100) == []
+    assert standings(evaluation, [], 100) == []

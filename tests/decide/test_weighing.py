@@ -12,6 +12,7 @@ from scipy.optimize import linprog
 
 from advisor.catalogue.shipped import load, product_files
 from advisor.decide.evaluate import evaluate
+from advisor.decide.fronts import fronts
 from advisor.decide.weighing import (
     ACCEPTED,
     RANDOM_INDEX,
@@ -38,6 +39,9 @@ def test_rank_order_centroid(published: tuple[float, ...]) -> None:
     found = order_weights(len(published))
     assert found == pytest.approx(published, abs=5e-5)
     assert found.sum() == pytest.approx(1.0, rel=1e-12)
+
+
+DRAWS = 500
 
 
 def test_rank_order_centroid_is_the_middle_of_all_weights_in_that_order() -> None:
@@ -129,9 +133,9 @@ def test_the_nearest_weights_are_scipy_s(rivals: int, criteria: int, seed: int) 
 @pytest.mark.parametrize("name", sorted(product_files()))
 def test_changed_weights_bring_the_part_to_the_front(name: str) -> None:
     catalogue, product = load(name)
-    evaluation = evaluate(catalogue, product)
+    evaluation = evaluate(catalogue, product, DRAWS)
     now = np.array([c.weight for c in evaluation.criteria])
-    found = leads(evaluation, now)
+    found = leads(evaluation, fronts(evaluation), now)
     assert found[0].distance == pytest.approx(0.0, abs=1e-6)
     for lead in found:
         if lead.distance is None:
@@ -142,17 +146,20 @@ def test_changed_weights_bring_the_part_to_the_front(name: str) -> None:
             c: replace(p, weight=exact(lead.weights[c], "count"))
             for c, p in product.priorities.items()
         }
-        there = evaluate(catalogue, replace(product, priorities=weighed))
-        scores = {c.part.part: c.best.score for c in there.candidates}
-        # drawn level or ahead; the solver's tolerance is 1e-6 of a share, here 1e-4 points
-        assert scores[lead.part] >= max(scores.values()) - 1e-3, lead.part
+        there = evaluate(catalogue, replace(product, priorities=weighed), DRAWS)
+        scores = {c.part.part: c.score for c in there.candidates}
+        # drawn level or ahead; the solver's tolerance is 1e-6 of a share, here 1e-4 points, and a
+        # build may be 0.05 points short of the best one
+        assert scores[lead.part] >= max(scores.values()) - 0.05, lead.part
 
 
 def test_no_weights_bring_a_part_to_the_front_that_has_none() -> None:
     catalogue, product = load("valve-driver")
     evaluation = evaluate(catalogue, product)
     now = np.array([c.weight for c in evaluation.criteria])
-    never = {lead.part for lead in leads(evaluation, now) if lead.distance is None}
+    never = {
+        lead.part for lead in leads(evaluation, fronts(evaluation), now) if lead.distance is None
+    }
     assert never
     rng = np.random.default_rng(5)
     names = [c.part.part for c in evaluation.candidates]

@@ -124,8 +124,8 @@ def test_where_a_pack_ends_behind_a_converter(
 
 
 def test_a_converter_carries_the_chip_s_power_as_well(tmp_path: Path) -> None:
-    # 1 mA, 5 mW (2 mA at the rail of 2.5 V) and 3 mA of loads: 6 mA at the rail
-    load = (np.array([1e-3]), np.array([5e-3]), np.array([3e-3]))
+    # 1 mA, 4 mW and 1 mW of loads (2 mA at the rail of 2.5 V), 3 mA of loads: 6 mA at the rail
+    load = (np.array([1e-3]), np.array([4e-3]), np.array([3e-3]), np.array([1e-3]))
     options = "{cells: [{cell: pill}], converters: [conv]}"
     product = {**PRODUCT, "supply-options": options}
     linear = fed(records(tmp_path / "l", product, converters={"conv": LINEAR}), "conv")[0]

@@ -91,11 +91,24 @@ def test_sleep_current_is_the_mean_over_the_places(tmp_path: Path) -> None:
     assert found.sleep_a[1, 0] == pytest.approx(0.75 * 1e-6 + 0.25 * 4e-6, rel=1e-12)
 
 
-def test_a_state_is_not_known_beyond_the_hot_end_of_its_curve(tmp_path: Path) -> None:
-    assert figures(tmp_path / "in", environment=at(40)).sleeps == ("off", "warm", IDLE)
-    assert figures(tmp_path / "out", environment=at(40.5)).sleeps == ("off", IDLE)
-    mixed = "[{at: 0 degC, share: 0.99}, {at: 41 degC, share: 0.01}]"
-    assert figures(tmp_path / "once", environment=mixed).sleeps == ("off", IDLE)
+def test_a_state_is_told_that_is_not_known_at_the_hottest_place(tmp_path: Path) -> None:
+    inside = figures(tmp_path / "in", environment=at(25))
+    assert inside.warnings == []
+    mixed = "[{at: 0 degC, share: 0.75}, {at: 60 degC, share: 0.25}]"
+    found = figures(tmp_path / "out", environment=mixed)
+    assert found.sleeps == ("off", "warm", IDLE)
+    assert found.warnings == [
+        "chip: sleep state off: its current is known up to 25 degC, the product goes up to "
+        "60 degC; beyond, it is taken to double every 10 K (its one figure says nothing of its "
+        "growth, and is taken for one at 25 degC), or faster in the draws",
+        "chip: sleep state warm: its current is known up to 40 degC, the product goes up to "
+        "60 degC; beyond, it is taken to double every 20 K (as between its two hottest figures), "
+        "or faster in the draws",
+    ]
+    # 1 µA at 25 degC doubles three and a half times; 4 µA at 40 degC once
+    off = 0.75 * 1e-6 + 0.25 * 2**3.5 * 1e-6
+    assert found.sleep_a[0, 0] == pytest.approx(off, rel=1e-12)
+    assert found.sleep_a[1, 0] == pytest.approx(0.75 * 1e-6 + 0.25 * 8e-6, rel=1e-12)
 
 
 def test_a_state_must_keep_all_that_is_to_be_kept(tmp_path: Path) -> None:

@@ -33,7 +33,7 @@ def test_tasks_come_in_si_in_the_order_of_the_file(tmp_path: Path) -> None:
     assert (sample.period[0], report.period[0]) == (20.0, 3600.0)
     assert (sample.kernels["crc"][0], sample.uses["beacon"][0]) == (3.0, 2.0)
     assert [x.name for x in sample.loads] == ["probe", "radio"]
-    assert [float(x.current[0]) for x in sample.loads] == pytest.approx([2e-3, 60e-3])
+    assert [float(x.demand.current[0]) for x in sample.loads] == pytest.approx([2e-3, 60e-3])
     assert [float(x.duration[0]) for x in sample.loads] == pytest.approx([12e-3, 20e-3])
     assert [x.asleep for x in sample.loads] == [True, False]
     assert sample.finish_within is not None
@@ -45,10 +45,45 @@ def test_tasks_come_in_si_in_the_order_of_the_file(tmp_path: Path) -> None:
 
 def test_standing_loads_add_up(tmp_path: Path) -> None:
     loads = "[{load: divider, current: 0.8 µA}, {load: keeper, current: 1.7 µA}]"
-    assert figures(tmp_path / "two", standing_loads=loads).standing_total[0] == pytest.approx(
+    assert figures(tmp_path / "two", standing_loads=loads).standing_a[0] == pytest.approx(
         2.5e-6, rel=1e-12
     )
-    assert figures(tmp_path / "none").standing_total.tolist() == [0.0]
+    assert figures(tmp_path / "none").standing_a.tolist() == [0.0]
+
+
+def test_a_load_is_told_by_current_power_or_charge(tmp_path: Path) -> None:
+    loads = (
+        "[{load: a, current: 2 mA, for: 4 ms}, {load: b, power: 30 mW, for: 4 ms}, "
+        "{load: c, charge: 90 µC, for: 30 ms}]"
+    )
+    told = figures(
+        tmp_path,
+        workload=f"[{{task: sample, every: 9 s, loads: {loads}}}]",
+        standing_loads="[{load: x, power: 6 µW}, {load: y, current: 1 µA}, {load: z, power: 3 µW}]",
+    )
+    found = [(float(x.demand.current[0]), float(x.demand.power[0])) for x in told.tasks[0].loads]
+    # 90 µC in 30 ms are 3 mA
+    assert found == [(2e-3, 0.0), (0.0, 30e-3), (pytest.approx(3e-3, rel=1e-12), 0.0)]
+    assert told.standing_a[0] == pytest.approx(1e-6, rel=1e-12)
+    assert told.standing_w[0] == pytest.approx(9e-6, rel=1e-12)
+    # 2 µA of 6 µW from 3 V, half as much from 6 V
+    assert told.standing["x"].at(3.0)[0] == pytest.approx(2e-6, rel=1e-12)
+    assert told.standing["x"].at(6.0)[0] == pytest.approx(1e-6, rel=1e-12)
+
+
+def test_a_charge_holds_however_long_it_takes(tmp_path: Path) -> None:
+    """The charge and the time are drawn apart: their quotient is the current, so that the event's
+    charge is the drawn one in every draw."""
+    load = "{load: c, charge: 90(5) µC, for: 30(4) ms}"
+    (one,) = (
+        figures(tmp_path, draws=400, workload=f"[{{task: sample, every: 9 s, loads: [{load}]}}]")
+        .tasks[0]
+        .loads
+    )
+    charge = one.demand.current * one.duration
+    assert charge.std() == pytest.approx(5e-6, rel=0.15)  # of 400 draws: 1/sqrt(800) is 4 %
+    assert np.corrcoef(charge, one.duration)[0, 1] == pytest.approx(0.0, abs=0.2)
+    assert one.duration.std() == pytest.approx(4e-3, rel=0.15)
 
 
 def test_the_environment_s_ends_and_shares(tmp_path: Path) -> None:

@@ -16,5 +16,7 @@ def weighted(found: Report, weights: Sequence[float]) -> list[tuple[str, float]]
         f"{found.product}:priorities.{c.criterion}.weight={w!r}"
         for c, w in zip(found.criteria, weights, strict=True)
     ]
-    decided = evaluate(*with_changes(*load(found.product), changes))
-    return [(c.part.part, c.best.score) for c in decided.candidates]
+    listed = found.shortlist
+    changed = with_changes(*load(found.product), changes)
+    decided = evaluate(*changed, draws=listed.draws, seed=listed.seed)
+    return [(c.part.part, c.score) for c in decided.candidates]

@@ -30,7 +30,8 @@ kernels:
   filter:
     fast: {time: 0.2(1) ms, current: 7.0(1) mA, supply: 3.3 V, evidence: bench}
 blocks:
-  radio-advert: {current: 6.1(1) mA, for: 2.1 ms, evidence: bench}
+  radio-advert:
+    {current: 6.1(1) mA, for: 2.1 ms, supply: {min: 1.8 V, max: 3.6 V}, evidence: bench}
 sleep-states:
   ram-kept:
     current: {-20 degC: 1 µA, 25 degC: {typical: 2.4 µA, max: 5 µA}, 85 degC: 18 µA}
@@ -107,7 +108,7 @@ output: {min: 1.2 V, max: 3.6 V}
 quiescent: 1.1 µA
 efficiency: {40 µA: 0.70, 1 mA: 0.85, 100 mA: 0.9}
 max-output: 200 mA
-price: {currency: USD, breaks: {1: 0.28}}
+price: {currency: USD, breaks: {1: 0.28}, lead-time: 3 weeks}
 """
 
 PRODUCT = """
@@ -126,17 +127,22 @@ workload:
     loads:
       - {load: probe, current: 2 mA, for: 12 ms, cpu: asleep}
       - {load: radio, current: 60 mA, for: 20 ms, cpu: idle}
+      - {load: pump, charge: 40 µC, for: 10 ms, supply: {min: 1.8 V, max: 5.5 V}}
+      - {load: lamp, power: 30 mW, for: 5 ms, cpu: asleep}
     at: fast
     without-engines: [aid]
     finish-within: 250 ms
     wake-within: 1 ms
-standing-loads: [{load: divider, current: 0.8 µA}]
+standing-loads:
+  - {load: divider, current: 0.8 µA, supply: {min: 1.5 V, max: 5.0 V}}
+  - {load: keeper, power: 2 µW}
 retain: [ram, rtc]
 needs:
   memory: {flash: 48 KiB, ram: 12 KiB}
   features: {uart: 1}
   temperature: {min: -20 degC, max: 60 degC}
   lifecycle: [active]
+  lead-time: 20 weeks
   confidence: 60 %
 supply-options:
   cells: [{cell: probe-cell, series: 1, parallel: 1}]

@@ -143,11 +143,11 @@ def test_ranges_hold_the_truth_nine_times_in_ten(tmp_path: Path) -> None:
         lives, money = seen.battery_life_s, seen.cost
         assert lives.p05 is not None
         assert lives.p95 is not None
-        assert money.lifetime_p05 is not None
-        assert money.lifetime_p95 is not None
+        assert money.p05 is not None
+        assert money.p95 is not None
         assert true.cost.lifetime is not None
         life += lives.p05 <= true.battery_life_s.nominal <= lives.p95
-        cost += money.lifetime_p05 <= true.cost.lifetime <= money.lifetime_p95
+        cost += money.p05 <= true.cost.lifetime <= money.p95
     # 90 %, give or take 2.7 deviations of a count of 400: 86 to 94 %
     assert 0.86 <= life / PARTS <= 0.94
     assert 0.86 <= cost / PARTS <= 0.94
@@ -235,7 +235,7 @@ def test_widening_one_figure_never_narrows_the_range(path: str, texts: list[str]
         part = shortlist(*there, draws=DRAWS).ranking[0]
         found = plain(part.battery_life_s)
         widths.append(found["p95"] - found["p05"])
-        costs.append((part.cost.lifetime_p95 or 0) - (part.cost.lifetime_p05 or 0))
+        costs.append((part.cost.p95 or 0) - (part.cost.p05 or 0))
     # a figure's draws are stretched about the same places, so a range moves with it and not by
     # chance; but draws of two figures correlate by about 1/sqrt(N), here 0.8 %, and a figure that
     # hardly counts may take a part of that from the range

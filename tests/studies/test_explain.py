@@ -19,9 +19,17 @@ PRODUCTS = sorted(product_files())
 @pytest.fixture(scope="module", params=PRODUCTS)
 def explained(request: pytest.FixtureRequest) -> list[Explanation]:
     inputs = load(request.param)
-    order = [p.part for p in shortlist(*inputs, draws=0).ranking]
-    some = [order[0], order[1], order[len(order) // 2], order[-1]]
-    return [explain(*inputs, part) for part in some] + [explain(*inputs, order[-1], order[2])]
+    found = []
+    for draws in (0, 400):
+        order = [p.part for p in shortlist(*inputs, draws=draws).ranking]
+        some: list[tuple[str, str | None]] = [
+            (order[0], None),
+            (order[1], None),
+            (order[len(order) // 2], None),
+        ]
+        some += [(order[len(order) // 2], None), (order[-1], None), (order[-1], order[2])]
+        found += [explain(*inputs, part, over, draws=draws) for part, over in some]
+    return found
 
 
 def test_points_add_up_to_the_scores(explained: list[Explanation]) -> None:
@@ -45,11 +53,12 @@ def test_currents_add_up_to_what_the_pack_gives(explained: list[Explanation]) ->
     for found in explained:
         assert sum(c.share for c in found.current) == pytest.approx(1.0, rel=1e-12)
         assert all(c.a >= -1e-15 for c in found.current)
-        beside = sum(
-            c.a for c in found.current if c.consumer in ("self-discharge", "reservoir leak")
-        )
         total = sum(c.a for c in found.current)
-        assert total - beside == pytest.approx(found.plan.practical_a, rel=1e-9)
+        lost = sum(c.a for c in found.current if c.consumer == "self-discharge")
+        assert total - lost == pytest.approx(found.power.battery_current_a, rel=1e-9)
+        # the charge that the pack gives lasts the life that is told
+        assert found.charge_c is not None
+        assert found.charge_c / total == pytest.approx(found.battery_life_s.nominal, rel=1e-9)
         ordered = [c.a for c in found.current]
         assert ordered == sorted(ordered, reverse=True)
 
@@ -58,9 +67,7 @@ def test_money_adds_up_to_the_lifetime_cost(explained: list[Explanation]) -> Non
     for found in explained:
         amounts = [i.amount for i in found.money]
         assert all(a is not None for a in amounts)
-        assert sum(a for a in amounts if a is not None) == pytest.approx(
-            found.cost.lifetime, rel=1e-12
-        )
+        assert sum(a for a in amounts if a is not None) == pytest.approx(found.cost.told, rel=1e-12)
 
 
 def test_the_plan_is_no_better_than_its_bound(explained: list[Explanation]) -> None:
@@ -73,8 +80,12 @@ def test_the_chosen_build_comes_first(explained: list[Explanation]) -> None:
     for found in explained:
         assert found.builds[0].build == found.build
         assert found.builds[0].difference == 0
-        scores = [b.score for b in found.builds]
-        assert scores == sorted(scores, reverse=True)
+        drawn = found.cost.expected is not None
+        scores = [b.expected if drawn else b.score for b in found.builds]
+        assert None not in scores
+        # a build may be a twentieth of a point short of the best
+        ordered = sorted((s for s in scores if s is not None), reverse=True)
+        assert scores == pytest.approx(ordered, abs=0.05 if drawn else 1e-9)
         assert len(found.builds) <= found.builds_in_all
 
 

@@ -58,7 +58,9 @@ workload:
     loads:
       - {load: sensor, current: 2 mA, for: 12 ms, cpu: asleep}
       - {load: radio, current: 60 mA, for: 20 ms, cpu: idle}
-standing-loads: [{load: divider, current: 0.8 µA}]
+      - {load: pump, charge: 40 µC, for: 10 ms, cpu: idle}
+      - {load: lamp, power: 30 mW, for: 5 ms, cpu: asleep}
+standing-loads: [{load: divider, current: 0.8 µA}, {load: keeper, power: 2 µW}]
 retain: [ram, rtc]
 needs: {memory: {ram: 12 KiB}}
 supply-options: SUPPLY
@@ -125,7 +127,12 @@ CHIP = {
     "probe:workload.sample.loads.sensor.for": (12e-3, "s"),
     "probe:workload.sample.loads.radio.current": (60e-3, "A"),
     "probe:workload.sample.loads.radio.for": (20e-3, "s"),
+    "probe:workload.sample.loads.pump.charge": (40e-6, "C"),
+    "probe:workload.sample.loads.pump.for": (10e-3, "s"),
+    "probe:workload.sample.loads.lamp.power": (30e-3, "W"),
+    "probe:workload.sample.loads.lamp.for": (5e-3, "s"),
     "probe:standing-loads.divider.current": (0.8e-6, "A"),
+    "probe:standing-loads.keeper.power": (2e-6, "W"),
     "probe:needs.memory.ram": (12 * 1024.0, "B"),
     "probe:cost.units": (450, ""),
     "probe:cost.engineer-rate": (80.0, "EUR/h"),
@@ -165,8 +172,7 @@ PILL = {
 }
 # what does not bind in a setting
 NOT_FELT: dict[str, set[str]] = {
-    # a service life a tenth longer asks for no further battery there
-    "ideal": {"chip:price.breaks.1000", "probe:service-life"},
+    "ideal": {"chip:price.breaks.1000"},
     "sag": {"pill:temperature.-20 degC.capacity", "chip:price.breaks.1"},
     "cold": {
         "chip:price.breaks.1000",
@@ -176,7 +182,6 @@ NOT_FELT: dict[str, set[str]] = {
         "pill:resistance.1",
         "pill:temperature.-20 degC.resistance",
         "conv:dropout",
-        "probe:rail",
     },
 }
 
@@ -208,11 +213,20 @@ def answer(f: Mapping[str, float], setting: str) -> dict[str, float]:
         length, charge = length + time, charge + time * chip(f"kernels.{kernel}.fast.current")
     time = own("workload.sample.uses.advert") * chip("blocks.advert.for")
     length, charge = length + time, charge + time * (chip("blocks.advert.current") + idle)
-    for load, beside in (("sensor", sleep), ("radio", idle)):
-        time = own(f"workload.sample.loads.{load}.for")
+    # what feeds a power: the ideal source's own voltage, or the rail
+    volts = 3.0 if setting == "ideal" else own("rail")
+    for load, beside in (("sensor", sleep), ("radio", idle), ("pump", idle), ("lamp", sleep)):
+        of = f"workload.sample.loads.{load}"
+        time = own(f"{of}.for")
         length += time
-        charge += time * (own(f"workload.sample.loads.{load}.current") + beside)
-    standing = own("standing-loads.divider.current")
+        charge += time * beside
+        if load == "pump":
+            charge += own(f"{of}.charge")
+        elif load == "lamp":
+            charge += time * own(f"{of}.power") / volts
+        else:
+            charge += time * own(f"{of}.current")
+    standing = own("standing-loads.divider.current") + own("standing-loads.keeper.power") / volts
     mean = charge / every + sleep * (1 - length / every) + standing
     pack = converter = reservoir = 0.0
     if setting == "ideal":

@@ -188,6 +188,22 @@ def test_a_scanned_table_entry_is_the_decision_with_it_set(folder: File) -> None
             assert scanned[0, 0] == pytest.approx(now.score, rel=1e-9), path
 
 
+def test_a_growth_beyond_a_table_is_settled_by_a_figure_there() -> None:
+    """What `gaps` asks for stands nowhere yet: set, it ends the table there, and the warning."""
+    state = "quorvane-jor:sleep-states.ram-kept"
+    inputs = load("valve-driver", changes=[f"{state}.current={{25 degC: 1.70 µA}}"])
+    found = gaps(*inputs, draws=100)
+    path = f"{state}.current.40 degC"
+    assert path in [g.path for g in found.figures]
+    told = "quorvane-jor: sleep state ram-kept: its current is known up to 25 degC, the product"
+    assert any(text.startswith(told) for text in found.warnings)
+    there = with_changes(*inputs, [f"{path}=3.2 µA"])
+    state_there = there[0].parts["quorvane-jor"].sleep_states["ram-kept"]
+    assert state_there.current is not None
+    assert state_there.current.keys == ("25 degC", "40 degC")
+    assert not any(text.startswith(told) for text in evaluate(*there).warnings)
+
+
 def test_the_key_that_stands_is_named_for_another_spelling() -> None:
     catalogue, product = load("barrel-tag")
     cell = next(name for name, c in catalogue.cells.items() if c.voltage_curve is not None)

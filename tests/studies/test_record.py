@@ -139,7 +139,12 @@ def test_a_part_that_does_not_fit() -> None:
 
 
 @pytest.mark.parametrize(
-    "why", ["\x1b[31mred\x07", "]] }} : - &a *b !!python", "ü\u202e\u2028", "'"]
+    "why",
+    [
+        *("\x1b[31mred\x07", "]] }} : - &a *b !!python", "ü\u202e\u2028", "'"),
+        # a joiner between characters beyond U+FFFF, which JSON spells in pairs and YAML does not
+        *("👩\u200d💻 chose", "a\u200cb", "\U000e0041", "null", "\\x1b \\", "\ufeff"),
+    ],
 )
 def test_any_reason_is_text(tmp_path: Path, why: str) -> None:
     found = decide(*load("barrel-tag"), "quorvane-tib", why, draws=0)
@@ -180,3 +185,51 @@ def test_as_a_user_calls_it(said: Caller, tmp_path: Path, monkeypatch: pytest.Mo
     assert "the record's own ranking" in err
     code, out, _ = said(*call, "-q")
     assert out.startswith("# A decision as it was taken.")
+
+
+def test_a_reason_is_shown_escaped(said: Caller, tmp_path: Path) -> None:
+    found = decide(*load("barrel-tag"), "quorvane-tib", "\x1b[31mred\u202e", draws=0)
+    path = tmp_path / "r.yaml"
+    path.write_text(found.text, "utf-8")
+    for form in ("table", "json", "csv"):
+        code, out, _ = said("revisit", str(path), "--format", form, "-q")
+        assert code == 0
+        assert "\x1b" not in out
+        assert "\u202e" not in out
+    assert r"\x1b[31mred\u202e" in said("revisit", str(path), "-q")[1]
+
+
+def test_one_cell_in_two_packs_is_recorded_twice(tmp_path: Path) -> None:
+    text = product_files()["barrel-tag"].read_text("utf-8")
+    cells = "cells: [{cell: lb-coin}, {cell: lb-coin, parallel: 2}]"
+    text = re.sub(r"cells: \[.*\]", cells, text)
+    assert cells in text
+    (tmp_path / "barrel-tag.yaml").write_text(text)
+    inputs = load_run([catalogue_folder()], tmp_path / "barrel-tag.yaml")
+    found = decide(*inputs, "quorvane-tib", "why", draws=0)
+    (tmp_path / "r.yaml").write_text(found.text)
+    record = read_decision(tmp_path / "r.yaml")
+    kept = {k: v for k, v in record.figures.items() if "cells.lb-coin" in k}
+    assert list(kept.values()) == ["lb-coin", "lb-coin", "2"]
+    again = revisit(record, *inputs)
+    assert again.stands
+    assert again.changed == ()
+    (tmp_path / "barrel-tag.yaml").write_text(text.replace("parallel: 2", "parallel: 3"))
+    changed = revisit(record, *load_run([catalogue_folder()], tmp_path / "barrel-tag.yaml"))
+    assert [(c.was, c.now) for c in changed.changed] == [("2", "3")]
+
+
+def test_an_id_that_yaml_takes_for_nothing(tmp_path: Path) -> None:
+    text = product_files()["barrel-tag"].read_text("utf-8")
+    text = text.replace("product: barrel-tag", 'product: "null"')
+    (tmp_path / "null.yaml").write_text(text)
+    inputs = load_run([catalogue_folder()], tmp_path / "null.yaml")
+    found = decide(*inputs, "quorvane-tib", "why", draws=0)
+    (tmp_path / "r.yaml").write_text(found.text)
+    assert read_decision(tmp_path / "r.yaml").decision == "null"
+
+
+@pytest.mark.parametrize("seed", [-1, 10**12])
+def test_no_record_is_written_that_could_not_be_read(seed: int) -> None:
+    with pytest.raises(FaultError, match="seed"):
+        decide(*load("barrel-tag"), "quorvane-tib", "why", draws=0, seed=seed)

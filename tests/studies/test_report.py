@@ -41,8 +41,13 @@ def test_builds_kept_are_enough_for_any_weights(name: str) -> None:
     random = np.random.default_rng(3)
     for weights in [*np.eye(count), *random.dirichlet(np.full(count, 0.5), 25)]:
         shown, whole = ranked(found, weights.tolist()), weighted(found, weights.tolist())
-        assert [part for part, _ in shown] == [part for part, _ in whole]
-        assert [s for _, s in shown] == pytest.approx([s for _, s in whole], abs=1e-8)
+        # a build may be a twentieth of a point short of the best one, and parts so near may swap
+        assert dict(shown) == pytest.approx(dict(whole), abs=0.05)
+        scores = dict(whole)
+        assert all(
+            scores[mine] == pytest.approx(scores[other], abs=0.1)
+            for (mine, _), (other, _) in zip(shown, whole, strict=True)
+        )
 
 
 def test_builds_that_no_weights_choose_are_left_out() -> None:

@@ -9,7 +9,6 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
-import shlex
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -21,6 +20,7 @@ from advisor.present.machine import rounded
 from advisor.studies.columns import Column, shown
 from advisor.studies.report import OfferedBuild, Report
 from advisor.studies.words import pack
+from advisor.texts import in_shell, visible
 
 HERE = Path(__file__).parent
 SCRIPTS = ("charts.js", "page.js")  # the chart library, then what is live
@@ -41,6 +41,7 @@ def html_page(found: Report) -> str:
     environment = Environment(
         loader=FileSystemLoader(HERE),
         autoescape=True,
+        finalize=lambda value: visible(value) if type(value) is str else value,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
@@ -82,7 +83,7 @@ def _data(found: Report, drawn: dict[str, Any]) -> dict[str, Any]:
             {
                 "name": c.criterion,
                 "weight": c.weight,
-                "set": shlex.quote(f"{found.product}:priorities.{c.criterion}.weight="),
+                "set": in_shell(f"{found.product}:priorities.{c.criterion}.weight="),
             }
             for c in found.criteria
         ],

@@ -1,0 +1,50 @@
+"""The standard streams: what is said on them, and what becomes of it where they do not take it."""
+
+from __future__ import annotations
+
+import os
+import sys
+from typing import TextIO
+
+from advisor.faults import Fault, FaultError
+
+STDOUT = "standard output"
+
+
+def write_out(text: str) -> None:
+    """Write to standard output.
+
+    Raises
+    ------
+    FaultError
+        When it does not take it, as where a disk is full.
+    BrokenPipeError
+        When its reader has gone.
+    """
+    try:
+        sys.stdout.write(text)
+        sys.stdout.flush()
+    except BrokenPipeError:
+        raise
+    except OSError as error:
+        silence(sys.stdout)
+        raise FaultError((Fault(STDOUT, str(error.strerror), "room for the answer"),)) from None
+
+
+def say(text: str) -> None:
+    """Write a line to standard error; what cannot be said is no reason to fail."""
+    try:
+        print(text, file=sys.stderr, flush=True)
+    except OSError:
+        silence(sys.stderr)
+
+
+def silence(*streams: TextIO) -> None:
+    """Point streams at nothing, so that closing them at exit raises nothing."""
+    nothing = os.open(os.devnull, os.O_WRONLY)
+    for stream in streams:
+        try:
+            os.dup2(nothing, stream.fileno())
+        except (OSError, ValueError):
+            continue
+    os.close(nothing)

@@ -1,0 +1,133 @@
+"""What a pack with a converter may not exceed, whatever the part; see `limits`."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+from advisor.decide.screens import Case, Limit
+from advisor.model.packs import Feed
+from advisor.model.workload import ProductFigures
+
+
+@dataclass(frozen=True, slots=True)
+class Supply:
+    """A feed in a product: the subject of the limits at the level `feed`."""
+
+    feed: Feed
+    product: ProductFigures
+
+
+def _table(at: Supply) -> Iterator[Case]:
+    cell = at.feed.cell
+    if at.feed.covered or cell is None or cell.temperature is None:
+        return
+    ends = cell.temperature.at
+    cold = at.product.coldest < ends[0]
+    place, end = (at.product.coldest, ends[0]) if cold else (at.product.hottest, ends[-1])
+    need = f"{cell.cell} temperature table"
+    yield Case(need=need, required=place, offered=end, broken=True, miss=1.0)
+
+
+def _input_max(at: Supply) -> Iterator[Case]:
+    record = at.feed.converter
+    if record is not None and record.input.max is not None:
+        need = f"{record.converter} input max for a fresh pack"
+        yield Case(need=need, required=at.feed.pack.open_v[0], offered=record.input.max.nominal)
+
+
+def _output_min(at: Supply) -> Iterator[Case]:
+    record = at.feed.converter
+    if record is not None and record.output.min is not None:
+        need = f"{record.converter} output min for the rail"
+        yield Case(need=need, required=at.feed.rail_v, offered=record.output.min.nominal)
+
+
+def _output_max(at: Supply) -> Iterator[Case]:
+    record = at.feed.converter
+    if record is not None and record.output.max is not None:
+        need = f"{record.converter} output max for the rail"
+        yield Case(need=need, required=at.feed.rail_v, offered=record.output.max.nominal)
+
+
+def _direction(kind: str, side: str) -> Callable[[Supply], Iterator[Case]]:
+    def cases(at: Supply) -> Iterator[Case]:
+        record = at.feed.converter
+        if record is not None and record.kind == kind:
+            need = f"{record.converter} ({kind}) needs a pack at or {side} the rail"
+            yield Case(need=need, required=at.feed.rail_v, offered=at.feed.pack.open_v[0])
+
+    return cases
+
+
+def _lead_time(at: Supply) -> Iterator[Case]:
+    longest, cell, converter = at.product.lead_time_s, at.feed.cell, at.feed.converter
+    if longest is None:
+        return
+    bought = [] if cell is None else [(cell.cell, cell.price)]
+    bought += [] if converter is None else [(converter.converter, converter.price)]
+    for name, price in bought:
+        # what does not state it is left out before
+        if price is not None and price.lead_time is not None:
+            offered = price.lead_time.nominal
+            yield Case(need=f"{name} lead-time", required=longest, offered=offered)
+
+
+FEED_LIMITS = (
+    Limit(
+        name="temperature-table",
+        level="feed",
+        title="the cell's temperature table reaches over the environment",
+        dimension="temperature",
+        least=True,
+        cases=_table,
+    ),
+    Limit(
+        name="lead-time",
+        level="feed",
+        title="cells and converter are delivered in time",
+        dimension="time",
+        least=False,
+        cases=_lead_time,
+    ),
+    Limit(
+        name="input-max",
+        level="feed",
+        title="the fresh pack is within the converter's input",
+        dimension="voltage",
+        least=True,
+        cases=_input_max,
+    ),
+    Limit(
+        name="output-min",
+        level="feed",
+        title="the rail is within the converter's output, from below",
+        dimension="voltage",
+        least=False,
+        cases=_output_min,
+    ),
+    Limit(
+        name="output-max",
+        level="feed",
+        title="the rail is within the converter's output, from above",
+        dimension="voltage",
+        least=True,
+        cases=_output_max,
+    ),
+    Limit(
+        name="buck",
+        level="feed",
+        title="a buck converter's pack is at or above the rail",
+        dimension="voltage",
+        least=True,
+        cases=_direction("buck", "above"),
+    ),
+    Limit(
+        name="boost",
+        level="feed",
+        title="a boost converter's pack is at or below the rail",
+        dimension="voltage",
+        least=False,
+        cases=_direction("boost", "below"),
+    ),
+)

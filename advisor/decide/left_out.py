@@ -1,0 +1,167 @@
+"""What was left out of a decision, and why, so that nothing vanishes.
+
+It is collected while a decision is made and put into words when it is asked for, as most decisions
+(those along a lever) are never asked.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Literal
+
+from advisor.decide.screens import Failed
+from advisor.figures import Path
+from advisor.model.packs import Feed, cells_name
+from advisor.model.tables import PartFigures
+from advisor.quantities import show
+
+Kind = Literal["pack", "converter", "pairing", "sleep-state", "point", "part"]
+PLURALS: Mapping[str, str] = {
+    "pack": "packs",
+    "converter": "converters",
+    "pairing": "pairings",
+    "sleep-state": "sleep states",
+    "point": "points",
+    "part": "parts",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """Something that the product or the catalogue offers and that no build may use."""
+
+    kind: str
+    """`pack`, `converter`, `pairing` (of the two), `sleep-state`, `point` or `part`"""
+    id: str
+    """the id of a part or a converter; a pack or a pairing in words; the path of others"""
+    why: str
+    """the reason in words"""
+
+
+def nearest(reasons: Sequence[Sequence[Failed]]) -> tuple[Failed, ...]:
+    """Of all the builds that could have been, the faults of the one that nearly stood."""
+    if not reasons:
+        return (Failed("a build", "one", "none"),)
+
+    order = [(len(faults), sum(f.miss for f in faults)) for faults in reasons]
+    return tuple(reasons[order.index(min(order))])
+
+
+@dataclass(slots=True)
+class Supplies:
+    """The packs and converters of a product's choice, as they are tried with each other.
+
+    Attributes
+    ----------
+    lacking : kind and name to the paths of what it lacks. unfit : pairs that go together with no
+    part, and why. failed : what rules builds on a pair out. unpriced : pairs without a value by
+    some criterion, and what they lack for it. stood : pairs on which a build stands.
+    reach_v : the greatest voltage that any pair gives a chip, V; None where none was tried.
+    """
+
+    lacking: dict[tuple[str, str], tuple[str, ...]] = field(default_factory=dict)
+    unfit: dict[tuple[str, str], Sequence[Failed]] = field(default_factory=dict)
+    failed: dict[tuple[str, str], list[Sequence[Failed]]] = field(
+        default_factory=lambda: defaultdict(list)
+    )
+    unpriced: dict[tuple[str, str], Sequence[str]] = field(default_factory=dict)
+    stood: set[tuple[str, str]] = field(default_factory=set)
+    reach_v: float | None = None
+
+    def tried(self, feed: Feed) -> None:
+        """A pair that goes together."""
+        self.failed[paired(feed)] += []
+        at_chip = float(feed.pack.open_v[0, 0] if feed.converter is None else feed.rail_v[0])
+        self.reach_v = at_chip if self.reach_v is None else max(self.reach_v, at_chip)
+
+    def left_out(self) -> Iterator[LeftOut]:
+        """Packs and converters that no build uses, then pairs of those that builds do use."""
+        used = {name for one in self.stood for name in zip(("pack", "converter"), one, strict=True)}
+        kinds: tuple[Kind, Kind] = ("pack", "converter")
+        gone = set()
+        for side, kind in enumerate(kinds):
+            for (of, name), paths in self.lacking.items():
+                if of == kind:
+                    yield LeftOut(kind, name, f"lacks {', '.join(paths)}")
+            for name in dict.fromkeys(one[side] for one in (*self.unfit, *self.failed)):
+                mine = [one for one in self.unfit if one[side] == name]
+                tried = [one for one in self.failed if one[side] == name]
+                # where no build stands at all, it is the parts that are told
+                if not tried or (self.stood and (kind, name) not in used):
+                    gone.add((kind, name))
+                    yield LeftOut(kind, name, self._why(mine, tried, 1 - side))
+        for one in (*self.unfit, *self.failed):
+            known = gone & set(zip(kinds, one, strict=True))
+            if not known and (one in self.unfit or (self.stood and one not in self.stood)):
+                tried = [] if one in self.unfit else [one]
+                mine = [one] if one in self.unfit else []
+                yield LeftOut("pairing", ", ".join(one), self._why(mine, tried, 0))
+
+    def _why(
+        self, unfit: Sequence[tuple[str, str]], tried: Sequence[tuple[str, str]], other: int
+    ) -> str:
+        if not tried:
+            texts = {one[other]: _texts(self.unfit[one]) for one in unfit}
+            if len(set(texts.values())) == 1:
+                return next(iter(texts.values()))
+            return "; ".join(f"with {name}: {text}" for name, text in texts.items())
+        lacking = dict.fromkeys(path for one in tried for path in self.unpriced.get(one, ()))
+        if lacking:
+            return f"lacks {', '.join(lacking)}"
+        reasons = [faults for one in tried for faults in self.failed[one]]
+        near = f"; nearest: {_texts(nearest(reasons))}" if reasons else ""
+        return f"no build stands on it{near}"
+
+
+def paired(feed: Feed) -> tuple[str, str]:
+    """The names of a feed's pack and converter."""
+    return cells_name(feed.option), feed.converter_name
+
+
+@dataclass(frozen=True, slots=True)
+class Gathered:
+    """What a decision has collected: its supplies, and the figures of parts that came to builds."""
+
+    supplies: Supplies
+    read: tuple[PartFigures, ...]
+
+    def left_out(
+        self,
+        screened: Mapping[str, Sequence[Failed]],
+        set_aside: Mapping[str, Sequence[str]],
+    ) -> tuple[LeftOut, ...]:
+        """Everything that was left out, by kind in the order of `PLURALS`, then by name.
+
+        Of a part that is out as a whole its states and points are told only where it came as far
+        as builds.
+        """
+        pieces = [piece for figures in self.read for piece in self._of_part(figures)]
+        parts = [LeftOut("part", name, _texts(faults)) for name, faults in screened.items()]
+        parts += [
+            LeftOut("part", name, f"lacks {', '.join(paths)}") for name, paths in set_aside.items()
+        ]
+        order = list(PLURALS)
+        found = (*self.supplies.left_out(), *pieces, *parts)
+        return tuple(sorted(found, key=lambda one: (order.index(one.kind), one.id)))
+
+    def _of_part(self, figures: PartFigures) -> Iterator[LeftOut]:
+        for path, why in figures.left_out:
+            kind = "sleep-state" if path.keys[0] == "sleep-states" else "point"
+            yield LeftOut(kind, str(path), why)
+        reach = self.supplies.reach_v
+        if reach is None:
+            return
+        for name, least in zip(figures.points, figures.supply_min.tolist(), strict=True):
+            if least > reach:
+                yield LeftOut(
+                    "point",
+                    str(Path(figures.part).child("operating-points", name)),
+                    f"supply-min: {show(least, 'voltage')} needed, no supply gives more than "
+                    f"{show(reach, 'voltage')}",
+                )
+
+
+def _texts(faults: Sequence[Failed]) -> str:
+    return "; ".join(dict.fromkeys(fault.text for fault in faults))

@@ -1,0 +1,109 @@
+"""The chosen builds against drawing every build through every draw, and what a ranking promises."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from advisor.catalogue.load import with_changes
+from advisor.catalogue.records import Catalogue
+from advisor.catalogue.schema_product import Product
+from advisor.catalogue.shipped import load, product_files
+from advisor.decide import evaluate as deciding
+from advisor.decide.drawing import draw_builds
+from advisor.decide.evaluate import evaluate
+from advisor.decide.robustness import expected_regret
+from tests.decide.random_catalogues import draft, several, unsure
+from tests.decide.test_options import every_plan
+from tests.shares import mostly_slow
+
+DRAWS = 600
+LOST = 0.05  # points that may be lost
+
+
+def lost(catalogue: Catalogue, product: Product, monkeypatch: pytest.MonkeyPatch) -> list[float]:
+    """Points by which each part's chosen build is short of the best of all its builds, all drawn;
+    every combination of points, engines and sleep states is one."""
+    chosen = {c.part.part: c.score for c in evaluate(catalogue, product, DRAWS).candidates}
+    with monkeypatch.context() as patched:
+        patched.setattr(deciding, "choose", every_plan)
+        whole = evaluate(catalogue, product)
+    out = []
+    for candidate in whole.candidates:
+        drawn = draw_builds(catalogue, product, candidate.builds, whole.criteria, DRAWS, 1)
+        wanted = product.needs.confidence.nominal
+        best = max((d.expected for d in drawn if d.fit >= wanted), default=None)
+        if best is None:
+            assert candidate.part.part not in chosen
+        else:
+            out.append(best - chosen[candidate.part.part])
+    return out
+
+
+@pytest.mark.parametrize("seed", mostly_slow(range(60), 12))
+def test_no_build_is_missed_on_random_products(
+    seed: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    inputs = unsure(draft(seed, reservoir=seed % 3 == 0), seed).load(tmp_path)
+    assert max(lost(*inputs, monkeypatch), default=0.0) <= LOST
+
+
+@pytest.mark.parametrize("seed", mostly_slow(range(36), 3))
+def test_no_build_is_missed_on_the_shipped_parts_in_other_products(
+    seed: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Service lives, periods, weights and limits moved, so that battery changes come and go."""
+    rng = np.random.default_rng(seed)
+    name = sorted(product_files())[seed % 3]
+    catalogue, product = load(name)
+
+    def between(low: float, high: float) -> float:
+        return float(low * (high / low) ** rng.random())
+
+    limit = product.cost.unit_cost_limit
+    assert limit is not None
+    changes = [
+        f"service-life={between(2, 25):.3g} years",
+        f"priorities.lifetime-cost.weight={between(1, 10):.3g}",
+        f"cost.unit-cost-limit={limit.nominal * between(0.7, 1.3):.3g}",
+    ]
+    for task in product.workload:
+        assert task.every is not None
+        changes.append(f"workload.{task.task}.every={task.every.nominal * between(0.2, 5):.4g} s")
+    moved, changed = with_changes(catalogue, product, [f"{name}:{one}" for one in changes])
+    some = moved.only([str(p) for p in rng.choice(sorted(moved.parts), 3, replace=False)])
+    assert max(lost(some, changed, monkeypatch), default=0.0) <= LOST
+
+
+@pytest.mark.parametrize("seed", mostly_slow(range(40), 10))
+def test_the_first_part_is_the_one_of_least_expected_regret(seed: int, tmp_path: Path) -> None:
+    found = evaluate(*unsure(several(seed), seed).load(tmp_path), draws=300)
+    if not found.candidates:
+        return
+    scores = found.scores()
+    assert scores.mean(axis=1) == pytest.approx([c.score for c in found.candidates], rel=1e-12)
+    assert list(scores.mean(axis=1)) == pytest.approx(sorted(scores.mean(axis=1), reverse=True))
+    regret = expected_regret(scores)
+    assert regret[0] == pytest.approx(regret.min(), abs=1e-9)
+    for candidate in found.candidates:
+        assert candidate.drawn is not None
+        # what each criterion adds makes the score, failures at nothing
+        points = 100 * found.weights * candidate.worth
+        assert points.sum() == pytest.approx(candidate.score, rel=1e-9)
+
+
+def test_without_draws_the_stated_values_rank(tmp_path: Path) -> None:
+    found = evaluate(*unsure(several(3), 3).load(tmp_path))
+    assert found.candidates
+    assert [c.score for c in found.candidates] == [c.best.score for c in found.candidates]
+    assert all(c.drawn is None for c in found.candidates)
+
+
+@pytest.mark.parametrize("name", sorted(product_files()))
+def test_any_number_of_workers_gives_the_same(name: str) -> None:
+    catalogue, product = load(name)
+    one, two = (evaluate(catalogue, product, 4500, jobs=jobs) for jobs in (1, 2))
+    assert [c.score for c in one.candidates] == [c.score for c in two.candidates]
+    assert [c.best.name for c in one.candidates] == [c.best.name for c in two.candidates]

@@ -1,0 +1,103 @@
+"""A verdict on random products keeps what it claims, and is not settled over an open question."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from advisor.catalogue.load import with_changes
+from advisor.catalogue.shipped import load
+from advisor.decide.could_lead import could_lead
+from advisor.decide.evaluate import evaluate
+from advisor.decide.robustness import firmness
+from advisor.quantities import Quantity, exact
+from tests.decide.random_catalogues import several, unsure
+
+PRODUCTS, DRAWS = 150, 400
+
+
+@pytest.mark.slow
+def test_what_is_called_settled_is_the_best_as_often_as_is_claimed(tmp_path: Path) -> None:
+    """Parts are read with errors of the stated size about a truth that is known here."""
+    settled, claimed, right = [], [], []
+    for seed in range(PRODUCTS):
+        truth = several(seed)
+        exact = evaluate(*truth.load(tmp_path)).candidates
+        seen = evaluate(*unsure(truth, seed, read=True).load(tmp_path), draws=DRAWS)
+        found = firmness(seen).verdict
+        if len(exact) < 2 or len(seen.candidates) < 2 or found is None:
+            continue
+        best = {c.part.part for c in exact if c.score > exact[0].score - 1e-6}
+        settled.append(found.word == "settled")
+        claimed.append(found.chance)
+        right.append(seen.candidates[0].part.part in best)
+    chance, hit, sure = np.array(claimed), np.array(right, dtype=float), np.array(settled)
+    assert len(chance) > PRODUCTS / 3
+    for group in (sure, ~sure):
+        expected, error = chance[group].sum(), np.sqrt((chance * (1 - chance))[group].sum())
+        # as often as claimed, give or take three deviations and one product
+        assert hit[group].sum() >= expected - 3 * error - 1, (hit[group].sum(), expected)
+    assert hit[~sure].sum() <= chance[~sure].sum() + 3 * np.sqrt(len(chance[~sure])) / 2 + 1
+
+
+def test_a_part_set_aside_for_one_figure_that_could_lead_is_named() -> None:
+    """The winner of the product loses its set-up time: it could still lead, and says so."""
+    catalogue, product = load("valve-driver")
+    whole = evaluate(catalogue, product, 400)
+    winner = whole.candidates[0].part.part
+    assert firmness(whole).verdict is not None
+    part = catalogue.parts[winner]
+    lost = replace(part, toolchain=replace(part.toolchain, setup=None))
+    lacking = replace(catalogue, parts={**catalogue.parts, winner: lost})
+    found = firmness(evaluate(lacking, product, 400)).verdict
+    assert found is not None
+    assert found.word != "settled"
+    if found.chance >= 0.9:
+        assert found.could_lead == (
+            f"{winner}, set aside for {winner}:toolchain.setup, could lead",
+        )
+        assert "not settled, as" in found.text
+
+
+def test_a_part_that_lacks_what_a_companion_chip_brings_is_named() -> None:
+    catalogue, product = load("valve-driver")
+    needs = replace(product.needs, features={**product.needs.features})
+    whole = evaluate(catalogue, product, 400)
+    winner = whole.candidates[0].part.part
+    # an add-on of the catalogue brings a radio, which no candidate has on the chip but the second
+    second = whole.candidates[1].part.part
+    need = next(iter(next(iter(catalogue.addons.values())).gives.features))
+    asked = with_changes(
+        catalogue,
+        product,
+        [f"valve-driver:needs.features.{need}=1", "valve-driver:add-ons=allowed"],
+    )
+    assert needs == product.needs
+    parts = {
+        name: replace(p, features={**p.features, need: _one(1.0 if name == second else 0.0)})
+        for name, p in asked[0].parts.items()
+    }
+    found = evaluate(replace(asked[0], parts=parts), asked[1], 400)
+    assert [c.part.part for c in found.candidates] == [second]
+    named = could_lead(found, np.ones(1))
+    assert f"{winner} could lead with a companion chip" in named
+    refused = replace(found, product=replace(found.product, add_ons="refused"))
+    assert could_lead(refused, np.ones(1)) == ()
+
+
+def _one(count: float) -> Quantity:
+    return exact(count, "count")
+
+
+def test_an_estimate_that_may_lead_is_named() -> None:
+    catalogue, product = load("barrel-tag")
+    found = evaluate(catalogue, product, 400)
+    first = found.candidates[0].part.part
+    guessed = replace(found, catalogue=replace(found.catalogue, estimated={first: ("a:b",)}))
+    chances = np.zeros(len(found.candidates))
+    assert could_lead(guessed, chances) == ()
+    chances[0] = 0.5
+    assert could_lead(guessed, chances) == (f"{first} rests on estimates (a:b)",)
