@@ -183,7 +183,7 @@ class Along:
         off = _Means(0.0, 0.0, 0.0)
         if evaluation is not self.base:
             off = self._off.get(candidate.part.part, off)
-        lifetime = told.lifetime + np.nan_to_num(off.lifetime)
+        lifetime = drawn.cost + np.nan_to_num(off.lifetime)
         change = float(np.clip(told.change + np.nan_to_num(off.change), 0.0, 1.0))
         return Offer(
             candidate=candidate,
