@@ -271,6 +271,7 @@ def _walked(line: Line, places: Array, certain: bool) -> Search:
     assert now is not None
     close = now
     inside = np.empty(0)
+    rounds = ROUNDS
     while True:
         still = np.abs(places - now) > abs(close - now)
         ahead = places[still]
@@ -279,9 +280,11 @@ def _walked(line: Line, places: Array, certain: bool) -> Search:
         leads = line.leads(places)
         assert leads is not None
         leads = leads[still]
-        inside = inside[np.abs(inside - now) > abs(close - now)]
-        ahead, leads = _looked_into(line, close, ahead, leads, inside)
-        inside = np.setdiff1d(ahead, places)
+        # beyond what a decision told, though not as near as changes are told apart
+        near = line.lever.reach(close, 2 * NEAR) if close != now else 0.0
+        inside = inside[np.abs(inside - now) > abs(close - now) + near]
+        ahead, leads = _looked_into(line, close, ahead, leads, inside, rounds)
+        inside, rounds = np.setdiff1d(ahead, places), 0
         suspects = _suspects(leads, certain)
         if not suspects.size:
             return None
@@ -300,15 +303,15 @@ def _walked(line: Line, places: Array, certain: bool) -> Search:
 
 
 def _looked_into(
-    line: Line, close: float, places: Array, leads: Array, inside: Array
+    line: Line, close: float, places: Array, leads: Array, inside: Array, rounds: int
 ) -> tuple[Array, Array]:
     """Places and scanned leads with those `inside`, and with more of both where the lead may be
     lost in between, as far as the first where it clearly is."""
     ahead = line.deciding.stands().lead if close == line.lever.now else float(leads[0])
     places, leads = np.concatenate([[close], places]), np.concatenate([[ahead], leads])
     wanted = inside.tolist()
-    for n in range(ROUNDS + 1):
-        if n or not wanted:
+    for n in range(rounds + 1):
+        if rounds and (n or not wanted):
             clearly = np.flatnonzero(leads[1:] < -SLACK)
             last = int(clearly[0]) if clearly.size else len(places)
             doubtful = [i for i in _doubtful(leads) if i < last]
