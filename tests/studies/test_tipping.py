@@ -117,7 +117,7 @@ SHIPPED = {
         "quorvane-tib:sleep-states.ram-kept.current.25 degC",
         "barrel-tag:environment.22 degC.at",
     ),
-    "frost-post": ("frost-post:cost.service-visit", "quorvane-jor:price.breaks.5000"),
+    "frost-post": ("frost-post:cost.service-visit", "quorvane-jor:toolchain.setup"),
     "valve-driver": ("valve-driver:rail", "valve-driver:priorities.battery-life.weight"),
 }
 
