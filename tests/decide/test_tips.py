@@ -240,7 +240,10 @@ def test_many_values_in_one_pass_are_the_decisions_one_by_one(
     assert [one.standing for one in deciding.decided(wanted)] == [one.standing for one in together]
     for ask, decided in zip(wanted, together, strict=True):
         moved = deciding.moved(ask.lever, ask.x)
-        assert moved is not None
+        if moved is None:
+            # a least supply above the greatest may not stand, so it changes nothing
+            assert decided.standing == deciding.stands()
+            continue
         found = evaluate(*moved, deciding.base.draws).candidates
         assert decided.standing.leader == found[0].part.part
         scores = {c.part.part: c.score for c in found}
