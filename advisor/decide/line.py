@@ -177,7 +177,8 @@ class Line:
             ]
             off: Array | float = 0.0
             if gaps:
-                off = np.interp([self._axis(x) for x in places], *zip(*sorted(gaps), strict=True))
+                at, by = np.array(sorted(gaps)).T
+                off = np.interp([self._axis(x) for x in places.tolist()], at, by)
             out[part] = points_of[: len(places)] + off
         if draws <= FINE:
             self._told = places, out

@@ -154,6 +154,7 @@ def test_a_change_is_confirmed_on_both_sides(at: float) -> None:
     for lead in (lambda x: -np.inf if x > at else 9.0, lambda x: 5 * np.log(at / x)):
         found, made = searched(lead)
         assert found == pytest.approx(at, rel=1e-3)
+        assert found is not None
         assert found >= at
         assert any(x < at and x > found * (1 - 1.1e-3) for x in [1.0, *made.asked])
         assert found in made.asked
