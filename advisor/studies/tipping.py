@@ -9,13 +9,14 @@ from typing import TYPE_CHECKING
 from advisor.catalogue.levers import DEGREES, Lever, lever, span
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
+from advisor.decide.closing import Tip
 from advisor.decide.drawing import Progress
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.fronts import fronts
 from advisor.decide.leading import Deciding
 from advisor.decide.left_out import LeftOut
 from advisor.decide.screens import LEAD_TIME
-from advisor.decide.tips import Tip, nearest_tips
+from advisor.decide.tips import nearest_tips
 from advisor.decide.weighing import leads
 from advisor.faults import Fault, FaultError
 from advisor.figures import Path, scalars
