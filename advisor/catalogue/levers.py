@@ -1,7 +1,7 @@
 """Levers: figures that a study moves, by their paths.
 
 A lever's value is in SI units (money in the file's currency); its text can be pasted behind
-`--set PATH=`.
+`--set PATH=`. A figure keeps its own spread as it moves, see `spread`.
 """
 
 from __future__ import annotations
@@ -19,12 +19,14 @@ from advisor.catalogue.fields import Record
 from advisor.catalogue.kinds import Figure, Kind, Reading, Whole
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
+from advisor.catalogue.spread import moved, written
 from advisor.faults import Fault, FaultError, FaultLog, nearest
 from advisor.figures import Path, document_of, names_in
 from advisor.quantities import DIMENSIONS, Quantity, show
 from advisor.source import read_text
 
 NEAR = 1e-3  # relative; a price break or a change of leaders is found at least as closely
+DEGREES = 10.0  # K; a temperature is found to the same share of these
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +37,8 @@ class Lever:
     ----------
     path : where it stands. kind : what may stand there. unit : SI unit of its values. now : the
     value that stands, None where the key is absent. u : its standard uncertainty, 0 where exact.
+    stated : the figure that stands, None for a whole number and where the key is absent.
+    rate : of a rate of exchange the currency that it is of, and the one that it is in.
     """
 
     path: Path
@@ -42,6 +46,8 @@ class Lever:
     unit: str
     now: float | None
     u: float
+    stated: Quantity | None = None
+    rate: tuple[str, str] | None = None
 
     @property
     def whole(self) -> bool:
@@ -54,11 +60,17 @@ class Lever:
         return "count" if isinstance(self.kind, Whole) else self.kind.dimension
 
     def text(self, value: float) -> str:
-        """A value as it may stand in the file."""
+        """A value as it may stand in the file, with the figure's own spread."""
         if self.whole:
             return f"{round(value)}"
-        # without a space, so that a shell takes it as it stands
-        return f"{value:.12g}{self.unit}" if self.unit not in ("", "1") else f"{value:.12g}"
+        unit = "" if self.unit == "1" else self.unit
+        if self.stated is None:
+            return f"{value:.12g}{unit}"
+        return written(moved(self.stated, value), unit)
+
+    def reach(self, value: float, near: float) -> float:
+        """What a share `near` of a value comes to; of 10 K for a temperature."""
+        return near * (DEGREES if self.dimension == "temperature" else abs(value))
 
     def above(self, value: float, digits: int = 6) -> float:
         """The least value of so many digits that is not below `value`."""
@@ -71,6 +83,8 @@ class Lever:
         """A value for people."""
         if self.whole:
             return f"{round(value)}"
+        if self.rate is not None:
+            return f"1 {self.rate[0]} = {value:.4g} {self.rate[1]}"
         if self.dimension == "money-rate":
             return f"{value:.4g} {self.unit}"
         return show(value, self.dimension, 4)
@@ -93,8 +107,8 @@ class Lever:
         return float(value)
 
     def between(self, one: float, other: float, near: float) -> float | None:
-        """A place between two, midway; None where they are within a share `near` of each other,
-        or next to each other for a whole number."""
+        """A place between two, midway; None where they are within a share `near` of each other
+        (of 10 K for temperatures), or next to each other for a whole number."""
         middle = part_way(one, other, 0.5)
         if self.whole:
             low, high = sorted((one, other))
@@ -102,7 +116,8 @@ class Lever:
             return middle if low < middle < high else low + 1 if high - low > 1 else None
         apart = abs(other - one)
         # about zero no share of the value is small enough
-        if apart <= near * max(abs(one), abs(other)) or (min(one, other) <= 0 and apart <= 1e-9):
+        close = self.reach(max(abs(one), abs(other)), near)
+        if apart <= close or (min(one, other) <= 0 and apart <= 1e-9):
             return None
         return middle
 
@@ -200,17 +215,22 @@ def _none_there(path: str, name: str, near: str | None = None) -> FaultError:
 
 
 def _made(path: Path, kind: Figure | Whole, node: Node | None, product: Product) -> Lever:
-    now, u = None, 0.0
+    now, u, stated = None, 0.0, None
     if node is not None:
         value = kind.read(node, path.dotted, Reading("", path.document, FaultLog()))
         if value is None:
             # a curve, where a figure might stand as well
             raise _none_there(str(path), path.keys[-1])
         now = value.nominal if isinstance(value, Quantity) else float(value)
-        u = value.u if isinstance(value, Quantity) else 0.0
+        stated = value if isinstance(value, Quantity) else None
+        u = 0.0 if stated is None else stated.u
     if isinstance(kind, Whole):
         return Lever(path=path, kind=kind, unit="1", now=now, u=u)
-    return Lever(path=path, kind=kind, unit=_unit(kind.dimension, product), now=now, u=u)
+    rate = None
+    if path.document == product.product and path.keys[:2] == ("cost", "rates"):
+        rate = path.keys[2], product.cost.currency or "money"
+    unit = _unit(kind.dimension, product)
+    return Lever(path=path, kind=kind, unit=unit, now=now, u=u, stated=stated, rate=rate)
 
 
 def _unit(dimension: str, product: Product) -> str:

@@ -8,14 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from advisor.cli.bundles import Answer, Command, Files, Sampling
-from advisor.cli.options import (
-    WRITES,
-    AlongOption,
-    DrawsOption,
-    EstimateOption,
-    Format,
-    ProductArgument,
-)
+from advisor.cli.options import WRITES, AlongOption, EstimateOption, Format, ProductArgument
 
 if TYPE_CHECKING:
     from advisor.cli.output import Screen
@@ -25,12 +18,6 @@ if TYPE_CHECKING:
     from advisor.studies.outlook import Outlook
     from advisor.studies.shortlist import Shortlist
     from advisor.studies.tipping import Tipping
-
-
-class FewDraws(Sampling):
-    """For curves, which are many places."""
-
-    draws: DrawsOption = 500
 
 
 class ManyDraws(Sampling):
@@ -209,7 +196,7 @@ def outlook(
     ] = None,
     *,
     files: Files,
-    sampling: FewDraws,
+    sampling: Sampling,
     show: Answer,
 ) -> int:
     """Show battery life and cost along a figure. Tells where the leader changes.
@@ -270,9 +257,10 @@ def tipping(
     ] = None,
     points: Annotated[
         int, typer.Option("--points", metavar="N", min=1, max=400, help="Places on each side.")
-    ] = 6,
+    ] = 12,
     *,
     files: Files,
+    sampling: Sampling,
     show: Answer,
 ) -> int:
     """Tell what would change the winner. Each figure has the value at which another part leads.
@@ -280,27 +268,28 @@ def tipping(
     Example: part-advisor tipping barrel-tag --lever quorvane-tib:price.breaks.10000
     """
     from advisor.cli.progress import progress
-    from advisor.studies.results import names_of, plain
-    from advisor.studies.tipping import LeverTip
+    from advisor.studies.tipping import ROW
     from advisor.studies.tipping import tipping as study
 
     screen = show.screen()
     inputs = files.product(product)
     with progress(show.quiet) as tell:
-        found = study(*inputs, levers or (), points=points, progress=tell)
+        found = study(
+            *inputs,
+            levers or (),
+            points=points,
+            draws=sampling.draws,
+            seed=sampling.seed,
+            jobs=sampling.jobs,
+            progress=tell,
+        )
 
     def page() -> Page:
         from advisor.present.tipping import tipping_page
 
         return tipping_page(found, screen.columns, screen.everything)
 
-    screen.give(
-        found,
-        lambda: [plain(tip) for tip in found.levers],
-        page,
-        _beside(found, screen),
-        names_of(LeverTip),
-    )
+    screen.give(found, found.rows, page, _beside(found, screen), ROW)
     return 0 if found.winner is not None else 1
 
 

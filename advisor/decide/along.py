@@ -1,13 +1,17 @@
 """A decision along a lever: what each part offers at a place, where leaders change, where it jumps.
 
-A place is a value of the lever. Between two places a property (who leads, how often the battery is
-changed, which price break holds) may change at one point or more; halving finds every change that
-shows at the halves, to a stated closeness.
+A place is a value of the lever. Between two places a property (who leads, which is cheaper, which
+price break holds) may change at one point or more; halving finds every change that shows at the
+halves, to a stated closeness.
+
+With draws, places take the first few of them. A part's expected figures are corrected on common
+random numbers, E_N(now) + [E_n(place) - E_n(now)], so that at the value that stands they are those
+of all draws; where parts are too close for that to tell who leads, all draws are taken.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Hashable, Iterator
+from collections.abc import Callable, Hashable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,74 +21,131 @@ from advisor.catalogue.load import with_changes
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_parts import Price
 from advisor.catalogue.schema_product import Product
-from advisor.decide.drawing import draw_builds
-from advisor.decide.evaluate import Candidate, Evaluation, evaluate, with_draws
+from advisor.decide.drawing import Drawn
+from advisor.decide.evaluate import Candidate, Evaluation, evaluate
+from advisor.decide.ranks import DIGITS
 from advisor.model.money import price_at
 
-MOST_CHANGES = 3  # battery changes between two places that are worth telling apart as steps
+TELLS = 1.0  # points by which a corrected score may be wrong
 
 
 @dataclass(frozen=True, slots=True)
 class Offer:
-    """What a part offers at a place, at the stated values; life in s, cost per unit.
+    """What a part offers at a place, expected over the draws or at the stated values.
 
-    `state` tells what makes a curve jump: the build, the battery changes, the price breaks.
+    `score` of 0..100; `lifetime` per unit, None where unknown; `change` the chance of a battery
+    change, None without draws or where unknown. `state` tells what makes a curve jump: the build,
+    the price breaks, and at the stated values the battery changes, whose number is `changes`.
     """
 
+    candidate: Candidate
     score: float
-    life_s: float
     lifetime: float | None
+    change: float | None
     state: tuple[Hashable, ...]
-    changes: float
+    changes: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class _Means:
+    score: float
+    lifetime: float
+    change: float
+
+
+def _means(drawn: Drawn, draws: int) -> _Means:
+    """Expected figures of a build over the first draws."""
+    fits = drawn.fits[:draws]
+    some = bool(fits.any())
+    changes = drawn.changes[:draws][fits]
+    known = some and not np.isnan(changes).any()
+    return _Means(
+        score=float(drawn.score[:draws].mean()),
+        lifetime=float(drawn.lifetime[:draws][fits].mean()) if some else np.nan,
+        change=float((changes > 0).mean()) if known else np.nan,
+    )
 
 
 class Along:
     """The decision at the places of one lever, each worked out once.
 
-    `near` is the share of the lever's value to which changes are found, unless another is asked.
+    `base` is the decision as things stand, of all parts, whose draws and seed hold; places take
+    `draws` of them. `near` is the share of the lever's value to which changes are found, unless
+    another is asked.
     """
 
     def __init__(
-        self, catalogue: Catalogue, product: Product, lever: Lever, near: float = NEAR
+        self,
+        catalogue: Catalogue,
+        product: Product,
+        lever: Lever,
+        base: Evaluation,
+        draws: int = 0,
+        near: float = NEAR,
     ) -> None:
         self.catalogue, self.product, self.lever, self.near = catalogue, product, lever, near
-        self._found: dict[tuple[float, tuple[str, ...]], Evaluation] = {}
+        self.base, self.draws = base, min(draws, base.draws)
+        self._found: dict[tuple[float, tuple[str, ...], int], Evaluation] = {}
+        self._off: dict[str, _Means] = {}
+        for candidate in base.candidates:
+            if candidate.drawn is not None:
+                few = _means(candidate.drawn, self.draws)
+                every = _means(candidate.drawn, base.draws)
+                self._off[candidate.part.part] = _Means(
+                    every.score - few.score,
+                    every.lifetime - few.lifetime,
+                    every.change - few.change,
+                )
 
-    def evaluated(self, place: float, parts: tuple[str, ...] = ()) -> Evaluation:
-        """The evaluation at a place at the stated values, of all parts or of some."""
-        for known in ((place, ()), (place, parts)):
+    def evaluated(
+        self, place: float, parts: tuple[str, ...] = (), draws: int | None = None
+    ) -> Evaluation:
+        """The evaluation at a place, of all parts or of some (more may come along)."""
+        draws = self.draws if draws is None else draws
+        if place == self.lever.now:
+            return self.base
+        for known in ((place, (), draws), (place, parts, draws)):
             if known in self._found:
                 return self._found[known]
         catalogue, product = with_changes(
             self.catalogue, self.product, [self.lever.assignment(place)]
         )
-        found = evaluate(catalogue.only(parts) if parts else catalogue, product)
-        self._found[place, parts] = found
+        some = catalogue.only(parts) if parts else catalogue
+        found = evaluate(some, product, draws, self.base.seed)
+        self._found[place, parts, draws] = found
         return found
 
-    def drawn(
-        self, place: float, parts: Collection[str], draws: int, seed: int, jobs: int
-    ) -> dict[str, Candidate]:
-        """The parts of those named that fit at a place, their best builds drawn."""
-        found = self.evaluated(place)
-        here = [c for c in found.candidates if c.part.part in parts]
-        if draws and here:
-            builds = [c.best for c in here]
-            drawn = draw_builds(
-                found.catalogue, found.product, builds, found.criteria, draws, seed, jobs
-            )
-            here = with_draws(here, drawn)
-        return {c.part.part: c for c in here}
-
     def offers(self, place: float, parts: tuple[str, ...] = ()) -> dict[str, Offer]:
-        """What every part (or some) that fits offers at a place, in order of rank."""
+        """What every part (or some) that fits offers at a place, the greatest score first."""
         found = self.evaluated(place, parts)
-        return {c.part.part: _offer(c, found) for c in found.candidates}
+        some = [c for c in found.candidates if not parts or c.part.part in parts]
+        offers = [(c, self._offer(c, found)) for c in some]
+        offers.sort(key=lambda one: (-round(one[1].score, DIGITS), *one[0].order[1:]))
+        return {c.part.part: offer for c, offer in offers}
 
-    def leader(self, place: float) -> str | None:
-        """The part of the greatest score; None where nothing fits."""
-        found = self.evaluated(place)
-        return found.candidates[0].part.part if found.candidates else None
+    def leader(self, place: float, parts: tuple[str, ...] = ()) -> str | None:
+        """The part of the greatest expected score, by all draws where it is close; None where
+        nothing fits."""
+        offers = self.offers(place, parts)
+        if place == self.lever.now or not offers:
+            return next(iter(offers), None)
+        top = next(iter(offers.values())).score
+        close = [name for name, offer in offers.items() if offer.score >= top - TELLS]
+        if self.draws < self.base.draws and len(close) > 1:
+            found = self.evaluated(place, tuple(sorted(close)), self.base.draws)
+            return found.candidates[0].part.part if found.candidates else None
+        return close[0]
+
+    def may_lead(self, places: tuple[float, float], parts: tuple[str, ...] = ()) -> tuple[str, ...]:
+        """Parts that may lead between two places: those not far behind at one of them."""
+        out: set[str] = set()
+        for place in places:
+            offers = self.offers(place, parts)
+            top = max((offer.score for offer in offers.values()), default=0.0)
+            out |= {name for name, offer in offers.items() if offer.score >= top - 5 * TELLS}
+            leader = self.leader(place, parts)
+            out |= set() if leader is None else {leader}
+        return tuple(sorted(out))
 
     def changes(
         self, key: Callable[[float], Hashable], low: float, high: float, near: float | None = None
@@ -102,19 +163,36 @@ class Along:
         yield from self.changes(key, low, middle, near)
         yield from self.changes(key, middle, high, near)
 
-
-def _offer(candidate: Candidate, evaluation: Evaluation) -> Offer:
-    build = candidate.best
-    assessed, row = build.assessed, build.row
-    lifetime = float(assessed.costs.lifetime[row, 0])
-    changes = float(assessed.costs.replacements[row, 0])
-    return Offer(
-        score=candidate.score,
-        life_s=float(assessed.life.life_s[row, 0]),
-        lifetime=None if np.isnan(lifetime) else lifetime,
-        state=(build.name, None if np.isnan(changes) else changes, *_tiers(candidate, evaluation)),
-        changes=changes,
-    )
+    def _offer(self, candidate: Candidate, evaluation: Evaluation) -> Offer:
+        build, drawn = candidate.best, candidate.drawn
+        assessed, row = build.assessed, build.row
+        tiers = tuple(_tiers(candidate, evaluation))
+        if drawn is None:
+            lifetime = float(assessed.costs.lifetime[row, 0])
+            changes = float(assessed.costs.replacements[row, 0])
+            steps = None if np.isnan(changes) else changes
+            return Offer(
+                candidate=candidate,
+                score=candidate.score,
+                lifetime=None if np.isnan(lifetime) else lifetime,
+                change=None,
+                state=(build.name, steps, *tiers),
+                changes=steps,
+            )
+        told = _means(drawn, len(drawn.score))
+        off = _Means(0.0, 0.0, 0.0)
+        if evaluation is not self.base:
+            off = self._off.get(candidate.part.part, off)
+        lifetime = drawn.cost + np.nan_to_num(off.lifetime)
+        change = float(np.clip(told.change + np.nan_to_num(off.change), 0.0, 1.0))
+        return Offer(
+            candidate=candidate,
+            score=min(max(told.score + off.score, 0.0), 100.0),
+            lifetime=None if np.isnan(lifetime) else float(lifetime),
+            change=None if np.isnan(change) else change,
+            state=(build.name, *tiers),
+            changes=None,
+        )
 
 
 def _tiers(candidate: Candidate, evaluation: Evaluation) -> Iterator[int]:

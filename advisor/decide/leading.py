@@ -1,16 +1,18 @@
-"""Who leads at the values of levers, by the real decision, and by how much.
+"""Who leads at the values of levers, by expected score.
+
+The real decision at a value is what `shortlist` finds there, among some parts. Between such values
+a scan carries builds along on the first few draws. It is corrected so that where the decision is
+known its scores are exactly the decision's: on common random numbers the score at a value x is
+E_N(known) + [E_n(x) - E_n(known)], n draws being the first of N.
 
 A figure of one part moves no other part's score, so many of its values, and many such figures, are
-decided in one pass, each value as a part of its own. A weight or an anchor changes what values are
-worth, and no value. Any other lever takes a decision a value; between them a scan carries builds
-along.
+decided in one pass, each value as a part of its own.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
-from typing import Any
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -19,26 +21,34 @@ from advisor.catalogue.load import with_changes
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_parts import Part
 from advisor.catalogue.schema_product import Product
-from advisor.decide.along import Along
 from advisor.decide.builds import Build
+from advisor.decide.drawing import draw_builds
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
+from advisor.decide.fronts import Offered
 from advisor.decide.ranks import DIGITS
 from advisor.decide.scan import scan
-from advisor.decide.value import Criterion, criteria, score
+from advisor.decide.stage import ALIKE
+from advisor.decide.value import Criterion, criteria
 from advisor.faults import FaultError
 from advisor.figures import Path
-from advisor.model.draws import Array
+from advisor.model.draws import Array, Case, Trace
 
-CLOSE = 3.0  # points; builds as close to their part's best may take turns with it nearby
-MANY = 100  # values decided in one pass: more save little and take memory
+CLOSE = 3.0  # points; builds as close to their part's best at the stated values may be better
+MANY = 60  # values decided in one pass: more save little and take memory
+SPREADS = frozenset(("typical", "max", "low", "likely", "high"))  # ends of a figure's spread
+MOST = 2  # builds of a part that a look at the stated values takes over
 
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """Who leads, and by how many points the part that leads now is ahead (behind: below zero)."""
+    """Who leads, and by how many points the part that leads now is ahead (behind: below zero).
+
+    `scores` are those of the parts that were decided on.
+    """
 
     leader: str | None
     lead: float
+    scores: Mapping[str, float] = field(default_factory=dict)
 
 
 class Deciding:
@@ -50,15 +60,38 @@ class Deciding:
     """
 
     def __init__(
-        self, catalogue: Catalogue, product: Product, base: Evaluation, contenders: Sequence[str]
+        self,
+        catalogue: Catalogue,
+        product: Product,
+        base: Evaluation,
+        contenders: Sequence[str],
+        offered: Sequence[Sequence[Offered]] = (),
     ) -> None:
+        """`offered` are the candidates' builds that some weights may choose, see `fronts`."""
         self.catalogue, self.product, self.base = catalogue.only(contenders), product, base
         self.candidates = [c for c in base.candidates if c.part.part in contenders]
-        self.scores = {c.part.part: c.best.score for c in self.candidates}
+        self.scores = {c.part.part: c.score for c in self.candidates}
         self.winner = base.candidates[0].part.part
-        builds = [(c.part.part, b) for c in base.candidates for b in c.builds]
-        self._parts = [part for part, _ in builds]
-        self._values = np.stack([b.assessed.values[:, b.row, 0] for _, b in builds], axis=1)
+        self.offered = [
+            one
+            for candidate, some in zip(base.candidates, offered, strict=False)
+            if candidate.part.part in contenders
+            for one in some
+        ]
+        fronts: dict[str, list[Build]] = {name: [] for name in self.scores}
+        for one in self.offered:
+            fronts[one.build.part].append(one.build)
+        self.memo: Trace = {}
+        self.drawn: set[Path] = set()  # levers that move what builds are reckoned with
+        self.worth = {one.build: one.worth for one in self.offered}
+        for c in self.candidates:
+            self.worth |= {build: drawn.worth for build, drawn in c.tried.items()}
+            self.worth.setdefault(c.best, c.worth)
+        self.carried = [
+            build
+            for candidate in self.candidates
+            for build in worth_carrying(candidate, fronts[candidate.part.part])
+        ]
 
     def of_part(self, lever: Lever) -> bool:
         """Whether a lever moves one part's score alone."""
@@ -66,19 +99,43 @@ class Deciding:
 
     def may_stand(self, lever: Lever, x: float) -> bool:
         """Whether a value may stand where the lever does, by the rules of the files."""
+        return self.moved(lever, x) is not None
+
+    def moved(self, lever: Lever, x: float) -> tuple[Catalogue, Product] | None:
+        """The files with a lever at a value; None where it may not stand there."""
         try:
-            with_changes(self.catalogue, self.product, [lever.assignment(x)])
+            return with_changes(self.catalogue, self.product, [lever.assignment(x)])
         except FaultError:
-            return False
-        return True
+            return None
+
+    def plans(self, lever: Lever) -> bool:
+        """Whether a lever may change which builds stand or which are worth a look: not one that
+        only moves what they cost over the service life, or what that is worth."""
+        keys = lever.path.keys
+        if self.of_part(lever):
+            return keys[0] not in ("price", "extras", "toolchain") or self._limited
+        if lever.path.document != self.product.product:
+            return self._limited
+        money = keys[0] == "cost" and keys[1:] != ("unit-cost-limit",)
+        if money and keys[1] == "rates":
+            return self._limited
+        return not (money or keys[0] in ("priorities", "service-life"))
+
+    @property
+    def _limited(self) -> bool:
+        return self.product.cost.unit_cost_limit is not None
 
     def weighs(self, lever: Lever) -> bool:
-        """Whether a lever is a weight or an anchor as a whole, not one end of its spread."""
+        """Whether a lever is a weight, and all weights are exact."""
         own = Path(self.product.product) / "priorities"
-        return lever.path.within(own) and len(lever.path.keys) == 3
+        weighed = [self.product.priorities[c.name].weight for c in self.base.criteria]
+        exact = all(weight is not None and weight.u == 0 for weight in weighed)
+        keys = lever.path.keys
+        named = len(keys) == 3 and keys[1] in [c.name for c in self.base.criteria]
+        return exact and named and lever.path.within(own) and keys[2] == "weight"
 
     def stands(self) -> Standing:
-        """Who leads at the stated values."""
+        """Who leads as things stand."""
         return self.standing(self.scores)
 
     def standing(self, scores: Mapping[str, float]) -> Standing:
@@ -87,206 +144,170 @@ class Deciding:
         mine = scores.get(self.winner, -np.inf)
         lead = mine - max(others, default=-np.inf) if scores else -np.inf
         leader = min(scores, key=lambda name: (-round(scores[name], DIGITS), name), default=None)
-        return Standing(leader, float(lead))
+        return Standing(leader, float(lead), scores)
 
-    def of_parts(self, wanted: Sequence[tuple[Lever, float]]) -> list[Standing]:
-        """Who leads at values of levers that move one part each; a value's own text is set."""
-        alone: dict[str, Part] = {}
-        for n, (lever, x) in enumerate(wanted):
-            part = lever.path.document
-            try:
-                there, _ = with_changes(
-                    self.catalogue.only([part]), self.product, [lever.assignment(x)]
-                )
-            except FaultError:
-                continue
-            name = f"{n:06d}"
-            alone[name] = replace(there.parts[part], part=name)
-        found: dict[str, float] = {}
-        names = list(alone)
-        for k in range(0, len(names), MANY):
-            some = {name: alone[name] for name in names[k : k + MANY]}
-            ranked = evaluate(replace(self.catalogue, parts=some), self.product).candidates
-            found |= {c.part.part: c.best.score for c in ranked}
-        out = []
-        for n, (lever, _) in enumerate(wanted):
-            name = f"{n:06d}"
-            if name not in alone:
-                # a value that may not stand there is no value of the lever
-                out.append(self.stands())
-                continue
-            scores = dict(self.scores)
-            del scores[lever.path.document]
-            if name in found:
-                scores[lever.path.document] = found[name]
-            out.append(self.standing(scores))
-        return out
-
-    def of_priority(self, lever: Lever, places: Sequence[float]) -> list[Standing]:
-        """Who leads at the values of a weight or an anchor."""
-        found = self._weighed(lever, np.array(places))
-        return [
-            self.standing({part: float(points[n]) for part, points in found.items()})
-            for n in range(len(places))
-        ]
-
-    def _weighed(self, lever: Lever, places: Array) -> dict[str, Array]:
-        """Every part's best score over the places of a weight or an anchor, (N,) each."""
-        _, name, what = lever.path.keys
-        weighed, count = self.base.criteria, len(places)
-        raw = np.repeat(self.base.weights[:, None], count, axis=1)
-        at = [c.name for c in weighed].index(name)
-        if what == "weight":
-            # on the file's own scale, of which the weights that stand are shares
-            raw[at] *= places / (lever.now or 1.0)
-        else:
-            one = weighed[at]
-            ahead = one.good - places if what == "poor" else places - one.poor
-            # anchors that meet or change sides are refused: such a value is none of the lever's
-            either = one.measure.better == "either"
-            may = ahead != 0 if either else ahead * (one.good - one.poor) > 0
-            stands = one.poor if what == "poor" else one.good
-            anchor: dict[str, Any] = {what: np.where(may, places, stands)}
-            weighed = tuple(replace(c, **anchor) if c.name == name else c for c in weighed)
-        values = np.broadcast_to(self._values[:, :, None], (*self._values.shape, count))
-        total, _ = score(weighed, values, raw / raw.sum(axis=0))
-        best: dict[str, Array] = {}
-        for part, points in zip(self._parts, total, strict=True):
-            best[part] = np.fmax(best[part], points) if part in best else points
-        return best
-
-
-class Shared:
-    """A lever that several parts' scores rest on: decisions, and a scan between them.
-
-    What the decisions find is carried along from then on.
-    """
-
-    def __init__(self, deciding: Deciding, lever: Lever) -> None:
-        self.deciding, self.lever = deciding, lever
-        self._line = Along(deciding.catalogue, deciding.product, lever)
-        self._carried: dict[tuple[str, str], Build] = {}
-        self._scan: tuple[Array, list[Build], Array] = np.empty(0), [], np.empty((0, 0))
-        for candidate in deciding.candidates:
-            self._carry(worth_carrying(candidate, deciding.base.criteria))
-
-    def ask(self, x: float) -> Standing:
-        """Who leads at a value; the value's own text is what is set."""
-        try:
-            found = self._line.evaluated(x)
-        except FaultError:
-            # a value that may not stand there is no value of the lever
-            return self.deciding.stands()
-        options = self.deciding.product.supply_options.cells
-        self._carry(c.best for c in found.candidates if c.best.assessed.feed.option in options)
-        return self.deciding.standing({c.part.part: c.best.score for c in found.candidates})
-
-    def scanned(self, places: Array, near: tuple[float, ...] = ()) -> Array | None:
-        """The lead over places by the builds carried along, (N,); None where none can tell.
-
-        Where `near` gives places, those builds alone that may count from the least to the greatest
-        of them: `CLOSE` to the best of their part at a place there, by the last scan of all.
-        """
-        builds = list(self._carried.values())
-        if near:
-            builds = self._counting(min(near), max(near))
-        scores = self._scores(builds, places)
-        if scores is None:
+    def scanned(
+        self,
+        lever: Lever,
+        builds: Sequence[Build],
+        places: Array,
+        draws: int,
+        staged: bool = False,
+    ) -> Array | None:
+        """Expected scores of builds over places by the first draws, (B, N); None where none can
+        tell. `staged`: a place at a time where the lever moves no drawn figure."""
+        base, draws = self.base, min(draws, self.base.draws)
+        cases: list[Case] = [(lever.path, x) for x in places.tolist()]
+        weighed = self._criteria(lever, places)
+        memo = self.memo
+        found, taken = scan(
+            self.catalogue, self.product, builds, weighed, cases, draws, base.seed, memo
+        )
+        self.drawn |= taken
+        if lever.path in self.drawn:
+            return found
+        if not staged:
             return None
-        if not near:
-            self._scan = places, builds, scores
-        return self._lead(self._best(builds, scores))
+        columns = [self._staged(lever, builds, x, draws) for x in places.tolist()]
+        there = [column for column in columns if column is not None]
+        return np.stack(there, axis=1) if len(there) == len(columns) else None
 
-    def _counting(self, low: float, high: float) -> list[Build]:
-        """The builds that may count in a range, and those found since all were scanned."""
-        places, builds, scores = self._scan
-        # to the next place on either side
-        least = places[places <= low].max(initial=places.min())
-        most = places[places >= high].min(initial=places.max())
-        scores = scores[:, (places >= least) & (places <= most)]
-        best = self._best(builds, scores)
-        known = {id(build) for build in builds}
-        kept = [build for build in self._carried.values() if id(build) not in known]
-        for build, points in zip(builds, scores, strict=True):
-            if (points >= best[build.part] - CLOSE).any():
-                kept.append(build)
-        return kept
+    def _staged(self, lever: Lever, builds: Sequence[Build], x: float, draws: int) -> Array | None:
+        """Scores at one value of a lever that moves no drawn figure, (B,)."""
+        catalogue, product = self.moved(lever, x) or (self.catalogue, self.product)
+        if product.supply_options != self.product.supply_options:
+            return None
+        first = product.supply_options.cells[0].cell
+        weighed = criteria(product, None if first is None else catalogue.cells.get(first))
+        if not draws:
+            found, _ = scan(catalogue, product, builds, [weighed], [None], 0, self.base.seed)
+            return np.asarray(found[:, 0])
+        drawn = draw_builds(catalogue, product, builds, weighed, draws, self.base.seed)
+        wanted = product.needs.confidence.nominal
+        return np.array([d.expected if d.fit >= wanted else -np.inf for d in drawn])
 
-    def _scores(self, builds: Sequence[Build], places: Array) -> Array | None:
-        deciding = self.deciding
-        return scan(
-            deciding.catalogue,
-            deciding.product,
-            builds,
-            self._criteria(places),
-            self.lever.path,
-            places,
+    def weighed(self, lever: Lever, builds: Sequence[Build], places: Array) -> Array:
+        """Scores under other weights: what a build is worth by a criterion stays, (B, N)."""
+        at = [c.name for c in self.base.criteria].index(lever.path.keys[1])
+        raw = np.repeat(self.base.weights[:, None], len(places), axis=1)
+        # on the file's own scale, of which the weights that stand are shares
+        raw[at] *= places / (lever.now or 1.0)
+        weights = raw / raw.sum(axis=0)
+        out = -np.inf
+        rows = [
+            100 * (self.worth[b] @ weights) if b in self.worth else out + 0 * places for b in builds
+        ]
+        return np.stack(rows)
+
+    def _criteria(self, lever: Lever, places: Array) -> Sequence[Sequence[Criterion]]:
+        """The criteria at the places, or those for all: anchors may be the lever, or rest on it."""
+        base = self.base.criteria
+        if self.of_part(lever):
+            return [base]
+        if all(self._criteria_at(lever, x) == base for x in (places.min(), places.max())):
+            return [base]
+        self.drawn.add(lever.path)
+        return [self._criteria_at(lever, x) for x in places.tolist()]
+
+    def _criteria_at(self, lever: Lever, x: float) -> tuple[Criterion, ...]:
+        catalogue, product = self.moved(lever, x) or (self.catalogue, self.product)
+        first = product.supply_options.cells[0].cell
+        found = criteria(product, None if first is None else catalogue.cells.get(first))
+        # a weight that moves is drawn with the others
+        return tuple(
+            replace(there, weight=one.weight)
+            for there, one in zip(found, self.base.criteria, strict=True)
         )
 
-    @staticmethod
-    def _best(builds: Sequence[Build], scores: Array) -> dict[str, Array]:
-        best: dict[str, Array] = {}
-        for build, points in zip(builds, scores, strict=True):
-            part = build.part
-            best[part] = np.fmax(best[part], points) if part in best else points
-        return best
+    def moves_nothing(self, lever: Lever, found: Standing) -> bool:
+        """Whether a look at the stated values elsewhere found all as it stands."""
+        if lever.path.keys[-1] in SPREADS:
+            return False
+        own = [c for c in self.candidates if c.part.part == lever.path.document]
+        now = {c.part.part: max(b.score for b in c.builds) for c in own or self.candidates}
+        return all(
+            name in found.scores and abs(now[name] - found.scores[name]) < 1e-9 for name in now
+        )
 
-    def _lead(self, best: dict[str, Array]) -> Array:
-        mine = best[self.deciding.winner]
-        others = [points for part, points in best.items() if part != self.deciding.winner]
-        with np.errstate(invalid="ignore"):
-            lead = mine - np.fmax.reduce([*others, np.full(len(mine), -np.inf)])
-        # where nothing stands nobody leads
-        return np.where(np.isnan(lead), -np.inf, lead)
+    def decided(self, wanted: Sequence[Ask]) -> list[Decided]:
+        """The decisions that are asked for; those on one part in one pass.
 
-    def _carry(self, builds: Iterable[Build]) -> None:
-        for build in builds:
-            self._carried.setdefault((build.part, build.name), build)
+        A value that may not stand is no value of the lever: nothing is changed there.
+        """
+        out: dict[int, Decided] = {}
+        alone: dict[bool, dict[str, tuple[int, Part]]] = {True: {}, False: {}}
+        for n, one in enumerate(wanted):
+            moved = self.moved(one.lever, one.x)
+            part = one.lever.path.document
+            if moved is None:
+                out[n] = Decided(self.stands(), [])
+            elif self.of_part(one.lever):
+                name = f"{part}{ALIKE}{n:04d}"
+                alone[one.stated][name] = n, replace(moved[0].parts[part], part=name)
+            else:
+                there, product = moved
+                found = self._evaluated(there.only(one.parts), product, one.stated)
+                scores = {c.part.part: c.score for c in found}
+                builds = [b for c in found for b in _taken(c, one.stated)]
+                worth = {} if one.stated else {c.best: c.worth for c in found}
+                out[n] = Decided(self.standing(scores), builds, worth)
+        for stated, named in alone.items():
+            names = list(named)
+            for k in range(0, len(names), MANY):
+                parts = {name: named[name][1] for name in names[k : k + MANY]}
+                there = replace(self.catalogue, parts=parts)
+                by_name = {c.part.part: c for c in self._evaluated(there, self.product, stated)}
+                for name in parts:
+                    own = name.partition(ALIKE)[0]
+                    scores = {p: s for p, s in self.scores.items() if p != own}
+                    builds = []
+                    if name in by_name:
+                        scores[own] = by_name[name].score
+                        builds = [replace(b, part=own) for b in _taken(by_name[name], stated)]
+                    out[named[name][0]] = Decided(self.standing(scores), builds)
+        return [out[n] for n in range(len(wanted))]
 
-    def _criteria(self, places: Array) -> Sequence[Criterion]:
-        """The criteria at the places: default anchors may rest on the lever."""
-        base = self.deciding.base.criteria
-        if all(self._criteria_at(x) == base for x in (places[0], places[-1])):
-            return base
-        each = [self._criteria_at(x) for x in places.tolist()]
-        out = []
-        for i, criterion in enumerate(base):
-            anchors: dict[str, Any] = {
-                name: np.array([getattr(there[i], name) for there in each])
-                for name in ("poor", "good")
-            }
-            out.append(replace(criterion, **anchors))
-        return out
-
-    def _criteria_at(self, x: float) -> tuple[Criterion, ...]:
-        deciding = self.deciding
-        try:
-            catalogue, product = with_changes(
-                deciding.catalogue, deciding.product, [self.lever.assignment(x)]
-            )
-        except FaultError:
-            return deciding.base.criteria
-        first = product.supply_options.cells[0].cell
-        return criteria(product, None if first is None else catalogue.cells.get(first))
+    def _evaluated(
+        self, catalogue: Catalogue, product: Product, stated: bool
+    ) -> Sequence[Candidate]:
+        draws = 0 if stated else self.base.draws
+        return evaluate(catalogue, product, draws, self.base.seed).candidates
 
 
-def worth_carrying(candidate: Candidate, weighed: Sequence[Criterion]) -> list[Build]:
-    """A part's builds of which one is likely to be its best along a lever.
+def _taken(candidate: Candidate, stated: bool) -> list[Build]:
+    """The builds that a decision takes; at the stated values those that nearly do as well."""
+    if not stated:
+        return [candidate.best]
+    return [b for b in candidate.builds[:MOST] if b.score >= candidate.best.score - CLOSE]
 
-    The best on each pack with each converter, and every build that no other is as good as by each
-    criterion. Values are compared as they are: what lies beyond an anchor now may count elsewhere.
-    """
-    out: list[Build] = []
-    better = np.array([np.sign(c.good - c.poor) for c in weighed])
-    feeds: set[str] = set()
-    front: list[Array] = []
+
+@dataclass(frozen=True, slots=True)
+class Decided:
+    """What a decision found: who leads, and the builds that it takes with their utilities."""
+
+    standing: Standing
+    builds: Sequence[Build]
+    worth: Mapping[Build, Array] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Ask:
+    """A value of a lever at which a decision among some parts is asked for; `stated`: by the stated
+    values alone, for the builds that stand there."""
+
+    lever: Lever
+    x: float
+    parts: tuple[str, ...]
+    stated: bool = False
+
+
+def worth_carrying(candidate: Candidate, offered: Sequence[Build]) -> list[Build]:
+    """A part's builds of which one is likely to be its best along a lever: those that went through
+    all draws, those that some weights may choose, the best on each pack with each converter."""
+    out = list(dict.fromkeys([candidate.best, *candidate.tried, *offered]))
+    feeds = {build.assessed.feed.name for build in out}
     for build in candidate.builds:
-        values = better * build.assessed.values[:, build.row, 0]
-        name = build.assessed.feed.name
-        met = any((other >= values).all() for other in front)
-        if name not in feeds or not met:
+        if build.assessed.feed.name not in feeds:
             out.append(build)
-        if not met:
-            front.append(values)
-        feeds.add(name)
+            feeds.add(build.assessed.feed.name)
     return out

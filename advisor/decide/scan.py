@@ -1,13 +1,15 @@
-"""A lever over many places at once: the builds that stand now, carried along it.
+"""Builds over many values of levers in one pass: expected scores on the first draws.
 
 What a build is made of (pack, converter, sleep state, operating points) is kept, so this is no
-answer: at some places another build of a part is better. It shows in one pass where the leader may
-change; the real decision is asked there.
+answer: at some values another build of a part is better. It shows where the leader may change;
+the real decision is asked there.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
@@ -15,37 +17,66 @@ from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.decide.builds import Build
 from advisor.decide.drawing import assessed
-from advisor.decide.limits import stands
+from advisor.decide.limits import kept
 from advisor.decide.stage import GridSamplers, grid_stage
 from advisor.decide.value import Criterion
 from advisor.figures import Path
-from advisor.model.draws import Array
+from advisor.model.draws import Array, Case, Trace
+
+LONG = 8192  # values of a pass: more take memory and save nothing
 
 
 def scan(
     catalogue: Catalogue,
     product: Product,
     builds: Sequence[Build],
-    criteria: Sequence[Criterion],
-    path: Path,
-    places: Array,
-) -> Array | None:
-    """Every build's score over the places of a lever.
+    criteria: Sequence[Sequence[Criterion]],
+    cases: Sequence[Case],
+    draws: int,
+    seed: int,
+    memo: Trace | None = None,
+) -> tuple[Array, set[Path]]:
+    """Every build's expected score in each case.
 
     Parameters
     ----------
-    builds : B of them. path : the lever's. places : (N,) SI.
+    builds : B of them. criteria : of each case, or one for all. cases : P, see `GridSampler`.
+    draws, seed : the first draws of the decision's; 0 for the stated values.
+    memo : draws of earlier passes with this catalogue, product and seed, and of this one.
 
     Returns
     -------
-    (B, N) points in the order of `builds`, minus infinity where one does not stand; None where the
-    lever is no figure that builds are reckoned with, such as a whole number.
+    (B, P) points in the order of `builds`, minus infinity where a build keeps its needs in too few
+    draws; and the cases' figures that the builds were reckoned with: others, such as whole
+    numbers, move nothing here.
     """
-    here = grid_stage(catalogue, product, path, places)
-    out = np.empty((len(builds), len(places)))
-    for members, made, found in assessed(here, builds, criteria, fresh=True):
-        good = stands(found, made.side, here.own_cost)
-        out[members] = np.where(good, found.score, -np.inf)
-    samplers = here.samplers
-    assert isinstance(samplers, GridSamplers)
-    return out if samplers.taken else None
+    out = np.empty((len(builds), len(cases)))
+    size = max(1, LONG // max(draws, 1))
+    taken: set[Path] = set()
+    for start in range(0, len(cases), size):
+        some = cases[start : start + size]
+        here = grid_stage(catalogue, product, some, draws, seed, memo)
+        weighed = criteria[0]
+        if len(criteria) > 1:
+            weighed = _anchored(criteria[start : start + size], draws or 1)
+        for members, made, found in assessed(here, builds, weighed, fresh=draws == 0):
+            good, _ = kept(found, made.side, here.own_cost)
+            shape = len(members), len(some), draws or 1
+            points = np.where(good, found.score, 0.0).reshape(shape).mean(axis=2)
+            fits = good.reshape(shape).mean(axis=2) >= product.needs.confidence.nominal
+            out[members, start : start + len(some)] = np.where(fits, points, -np.inf)
+        assert isinstance(here.samplers, GridSamplers)
+        taken |= here.samplers.taken()
+    return out, taken
+
+
+def _anchored(each: Sequence[Sequence[Criterion]], draws: int) -> Sequence[Criterion]:
+    """The criteria with the anchors of each case, (P x draws,)."""
+    out = []
+    for i, criterion in enumerate(each[0]):
+        anchors: dict[str, Any] = {
+            name: np.repeat([getattr(there[i], name) for there in each], draws)
+            for name in ("poor", "good")
+        }
+        out.append(replace(criterion, **anchors))
+    return out

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.decide.costs import FeedCost, ProductCost, feed_cost, product_cost
 from advisor.figures import Path
-from advisor.model.draws import Array, GridSampler, Sampler, Trace
+from advisor.model.draws import Case, GridSampler, Sampler, Trace
 from advisor.model.events import EventStates, expand
 from advisor.model.packs import Feed, feed
 from advisor.model.tables import Stack
 from advisor.model.workload import ProductFigures, product_figures
+
+# A part may be in a pass several times, as `ID@anything`: each with the draws of its own id.
+ALIKE = "@"
 
 
 class Samplers(dict[str, Sampler]):
@@ -24,27 +28,29 @@ class Samplers(dict[str, Sampler]):
 
     def __missing__(self, identity: str) -> Sampler:
         made = self[identity] = Sampler(
-            identity=identity, draws=self.draws, seed=self.seed, chunk=self.chunk, trace=self.trace
+            identity=identity.partition(ALIKE)[0],
+            draws=self.draws,
+            seed=self.seed,
+            chunk=self.chunk,
+            trace=self.trace,
         )
         return made
 
 
 class GridSamplers(Samplers):
-    """Samplers of which one gives the places of a grid for one figure."""
+    """Samplers that give the draws once more for each of a row of cases."""
 
-    def __init__(self, path: Path, places: Array) -> None:
-        super().__init__(len(places), 1, 0)
-        self.path, self.places = path, places
+    def __init__(self, cases: Sequence[Case], draws: int, seed: int, memo: Trace) -> None:
+        super().__init__(draws, seed, 0)
+        self.cases, self.memo = cases, memo
 
     def __missing__(self, identity: str) -> Sampler:
-        made = self[identity] = GridSampler(identity, self.path, self.places)
+        made = self[identity] = GridSampler(identity, self.cases, self.draws, self.seed, self.memo)
         return made
 
-    @property
-    def taken(self) -> bool:
-        """Whether the figure was asked for."""
-        owner = self.get(self.path.document)
-        return isinstance(owner, GridSampler) and owner.taken
+    def taken(self) -> set[Path]:
+        """Figures of the cases that were asked for."""
+        return {path for s in self.values() if isinstance(s, GridSampler) for path in s.taken}
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,14 +92,18 @@ def stage(
     return _opened(catalogue, product, Samplers(draws, seed, chunk, trace))
 
 
-def grid_stage(catalogue: Catalogue, product: Product, path: Path, places: Array) -> Stage:
-    """Open a pass in which one figure takes the places of a grid and all others stand.
-
-    Parameters
-    ----------
-    path : of that figure. places : (N,) in SI, in the place of draws.
-    """
-    return _opened(catalogue, product, GridSamplers(path, places))
+def grid_stage(
+    catalogue: Catalogue,
+    product: Product,
+    cases: Sequence[Case],
+    draws: int,
+    seed: int,
+    memo: Trace | None = None,
+) -> Stage:
+    """Open a pass over the stated values (`draws` 0) or the first draws, once more for each of a
+    row of cases in which one figure stands at another value; see `GridSampler`."""
+    samplers = GridSamplers(cases, draws, seed, {} if memo is None else memo)
+    return _opened(catalogue, product, samplers)
 
 
 def _opened(catalogue: Catalogue, product: Product, samplers: Samplers) -> Stage:

@@ -1,11 +1,16 @@
-"""The nearest value of a lever at which another part takes the lead.
+"""The nearest value of a lever at which the lead is lost, on either side of the value that stands.
 
-From the value that stands the search goes outward on both sides. Scores are no one-way functions
-of a figure: builds take turns, limits rule some out, prices have breaks. So a side is laid out in
-places, and where the lead may be lost between two of them, more are put there. Where many values
-are decided at once, each place is a real decision. Where each takes a decision of its own, a scan
-carries builds along and shows where to ask. A change that was found is closed in on to a
-thousandth.
+Scores are no one-way functions of a figure: builds take turns, limits rule some out, prices have
+breaks. So a side is laid out in places, and a scan (see `line`) carries builds along them by a few
+draws; where the lead may be lost between two places, more are put there. A change that the scan
+shows is closed in on to a thousandth (of 10 K for temperatures) with all draws and confirmed by
+the real decision on both sides of it; where that takes another build or finds another part, the
+search goes on from there.
+
+What is promised: at a tip the real decision names another part, and at a value within a thousandth
+before it still the winner. No nearer place of the grid loses the lead by more than a scan errs.
+What comes and goes between two places, and what only a build does that no decision on the way has
+taken, may be missed.
 """
 
 from __future__ import annotations
@@ -17,40 +22,28 @@ import numpy as np
 from numpy.typing import NDArray
 
 from advisor.catalogue.levers import NEAR, Lever, part_way
-from advisor.decide.leading import Deciding, Shared, Standing
+from advisor.decide.closing import Search, Tip, asked, pinned
+from advisor.decide.leading import Ask, Decided, Deciding
+from advisor.decide.line import Line, scanned_together
 from advisor.decide.ranks import DIGITS
 from advisor.model.draws import Array
 
-# Where the lead may be lost between two places, so many intervals are put there, and so often: six
-# places a side then come to 384 where it matters, as near to each other as 0.5 %.
-PARTS = 8
+# Where the lead may be lost between two places, so many intervals are put there, and so often.
+PARTS = 4
 ROUNDS = 2
-# Places of a scan on a side before it is looked into: a scan costs little more for them than for a
-# few, and its rounds then reach 0.1 %.
-SCANNED = 24
-# Points that a scanned lead may be too great by, as another build of a rival may be better there.
-SLACK = 3.0
-# Of the places where a scanned lead stays lost, every so many are asked at: the leader may have a
-# better build where it begins and lose further on.
-STRIDE = 12
-# Times that a change nearer than the one found is looked for, by the builds that it has shown.
-NEARER = 3
-
+# Points that a scanned lead may be too great by.
+SLACK = 0.5
+# Times that a side is gone along once more, by the builds that were found on it.
+AGAIN = 3
 Done = Callable[[int], None]
-Places = list[float]
-At = list[tuple[float, Standing]]  # outward from the value that stands
 
 
 @dataclass(frozen=True, slots=True)
-class Tip:
-    """Where a lever tips the decision: the first value found beyond the change, and who leads."""
+class Changes:
+    """The nearest value at which another part leads, and the nearest at which nothing fits."""
 
-    at: float
-    leader: str | None
-
-
-# A search asks for the standings at places, and goes on with them.
-Search = Generator[Places, list[Standing], Tip | None]
+    tip: Tip | None
+    limit: Tip | None
 
 
 def nearest_tips(
@@ -58,28 +51,76 @@ def nearest_tips(
     levers: Sequence[tuple[Lever, tuple[float, float]]],
     points: int,
     done: Done | None = None,
-) -> list[Tip | None]:
-    """The nearest tip of each lever on either side of the value that stands; None without one.
+) -> list[Changes]:
+    """The nearest changes of each lever on both sides of the value that stands.
+
+    Beyond a change on its side nothing is looked for, nor farther than a tip on the other side.
 
     Parameters
     ----------
-    levers : each with the ends of the range looked at. points : places on each side to begin with
-        where no scan can tell. done : told how many levers are through.
+    levers : each with the ends of the range looked at. points : places on each side to begin with.
+    done : told how many levers are through.
     """
     levers = [
         (lever, (_last_that_may(deciding, lever, low), _last_that_may(deciding, lever, high)))
         for lever, (low, high) in levers
     ]
-    parts = [(lever, ends) for lever, ends in levers if deciding.of_part(lever)]
-    together = iter(_together(deciding, parts, points))
-    out: list[Tip | None] = []
-    for lever, ends in levers:
-        out.append(
-            next(together) if deciding.of_part(lever) else _alone(deciding, lever, ends, points)
-        )
+    by_part: dict[str, list[int]] = {}
+    for n, (lever, _) in enumerate(levers):
+        if deciding.of_part(lever):
+            by_part.setdefault(lever.path.document, []).append(n)
+    found: dict[int, Changes] = {}
+
+    def tell() -> None:
         if done is not None:
-            done(len(out))
-    return out
+            done(len(found))
+
+    for members in by_part.values():
+        some = [levers[n] for n in members]
+        found |= zip(members, _together(deciding, some, points), strict=True)
+        tell()
+    for n, (lever, ends) in enumerate(levers):
+        if n not in found:
+            (found[n],) = _run(deciding, [_both(Line(deciding, lever), ends, points)])
+            tell()
+    return [found[n] for n in range(len(levers))]
+
+
+def _together(
+    deciding: Deciding, levers: Sequence[tuple[Lever, tuple[float, float]]], points: int
+) -> list[Changes]:
+    """Levers that move one part: scanned in one pass, decided in common passes."""
+    lines = [Line(deciding, lever) for lever, _ in levers]
+    scans = [n for n, (lever, _) in enumerate(levers) if not lever.whole]
+    if scans:
+        places = [_outward(lever, levers[n][1], points) for n in scans for lever in [levers[n][0]]]
+        scanned_together([lines[n] for n in scans], places)
+    searches = [_both(line, ends, points) for line, (_, ends) in zip(lines, levers, strict=True)]
+    return _run(deciding, searches)
+
+
+def _outward(lever: Lever, ends: tuple[float, float], points: int) -> Array:
+    return np.concatenate([_laid_out(lever, end, points) for end in ends])
+
+
+def _run(deciding: Deciding, searches: Sequence[Generator[Ask, Decided, Changes]]) -> list[Changes]:
+    """Searches to their ends, what they ask for in common passes."""
+    out: dict[int, Changes] = {}
+    asked: list[tuple[int, Ask]] = []
+
+    def go_on(n: int, found: Decided | None) -> None:
+        try:
+            asked.append((n, searches[n].send(found)))  # type: ignore[arg-type]
+        except StopIteration as end:
+            out[n] = end.value
+
+    for n in range(len(searches)):
+        go_on(n, None)
+    while asked:
+        now, asked = asked, []
+        for (n, _), found in zip(now, deciding.decided([ask for _, ask in now]), strict=True):
+            go_on(n, found)
+    return [out[n] for n in range(len(searches))]
 
 
 def _last_that_may(deciding: Deciding, lever: Lever, end: float) -> float:
@@ -97,72 +138,36 @@ def _last_that_may(deciding: Deciding, lever: Lever, end: float) -> float:
     return last
 
 
-def _together(
-    deciding: Deciding, levers: Sequence[tuple[Lever, tuple[float, float]]], points: int
-) -> list[Tip | None]:
-    """The tips of levers that move one part each: all their searches, step by step, in common
-    passes."""
-    searches = [
-        (n, lever, _split(deciding, lever, end, points, PARTS))
-        for n, (lever, ends) in enumerate(levers)
-        for end in ends
-        if end != lever.now
-    ]
-    found: dict[int, list[Tip]] = {n: [] for n in range(len(levers))}
-    asked = [(n, lever, search, next(search)) for n, lever, search in searches]
-    while asked:
-        wanted = [(lever, x) for _, lever, _, places in asked for x in places]
-        standings = iter(deciding.of_parts(wanted))
-        further = []
-        for n, lever, search, places in asked:
-            try:
-                more = search.send([next(standings) for _ in places])
-            except StopIteration as end:
-                if end.value is not None:
-                    found[n].append(end.value)
-            else:
-                further.append((n, lever, search, more))
-        asked = further
-    return [_nearest(tips, lever) for tips, (lever, _) in zip(found.values(), levers, strict=True)]
-
-
-def _alone(deciding: Deciding, lever: Lever, ends: tuple[float, float], points: int) -> Tip | None:
-    """The tip of a lever that several parts' scores rest on."""
-    sides = [end for end in ends if end != lever.now]
-    if deciding.weighs(lever):
-        found = [
-            _run(
-                _split(deciding, lever, end, max(points, SCANNED), PARTS),
-                lambda places: deciding.of_priority(lever, places),
-            )
-            for end in sides
-        ]
-        return _nearest(found, lever)
-    line = Shared(deciding, lever)
-
-    def ask(places: Places) -> list[Standing]:
-        return [line.ask(x) for x in places]
-
-    leads = None
-    if not lever.whole and sides:
-        places = [_evenly(lever, end) for end in sides]
-        leads = line.scanned(np.concatenate(places))
-    if leads is None:
-        return _nearest(
-            [_run(_split(deciding, lever, end, points, 2), ask) for end in sides], lever
-        )
-    # the side where the lead is lost sooner by the scan goes first: the other need not go farther
-    each = np.split(leads, len(sides))
-    order = sorted(range(len(sides)), key=lambda n: _first_lost(each[n]))
+def _both(line: Line, ends: tuple[float, float], points: int) -> Generator[Ask, Decided, Changes]:
+    """Both sides of a lever, the one that the scan loses sooner first."""
+    lever = line.lever
+    now = lever.now
+    assert now is not None
+    sides = [end for end in ends if end != now]
+    places = [_laid_out(lever, end, points) for end in sides]
+    if sides:
+        leads = line.leads(np.concatenate(places))
+        if leads is not None:
+            each = np.split(leads, np.cumsum([len(at) for at in places])[:-1])
+            sides = [sides[n] for n in sorted(range(len(sides)), key=lambda n: _lost(each[n]))]
     tip: Tip | None = None
-    for n in order:
-        end = sides[n] if tip is None else _within(lever, sides[n], tip.at)
-        other = _run(_scanned(line, end, places[n], each[n]), ask)
-        tip = _nearest([tip, other], lever)
-    return tip
+    limit: Tip | None = None
+    for end in sides:
+        at = _laid_out(lever, end, points)
+        if tip is not None:
+            far = _within(lever, end, tip.at)
+            at = np.array([*at[np.abs(at - now) < abs(far - now)], *([far] if far != now else [])])
+        found = None if not at.size else (yield from _side(line, at, points))
+        if found is None:
+            continue
+        if found.leader is None:
+            limit = _nearest([limit, found], lever)
+        else:
+            tip = _nearest([tip, found], lever)
+    return Changes(tip, limit)
 
 
-def _first_lost(leads: Array) -> int:
+def _lost(leads: Array) -> int:
     return int(np.argmax(leads < 0)) if (leads < 0).any() else len(leads)
 
 
@@ -171,17 +176,9 @@ def _within(lever: Lever, end: float, tip: float) -> float:
     now = lever.now
     assert now is not None
     mirrored = now * now / tip if now > 0 and tip > 0 and end > 0 else 2 * now - tip
+    if lever.whole:
+        mirrored = float(round(mirrored))
     return mirrored if abs(mirrored - now) < abs(end - now) else end
-
-
-def _run(search: Search, ask: Callable[[Places], list[Standing]]) -> Tip | None:
-    places = next(search)
-    while True:
-        try:
-            places = search.send(ask(places))
-        except StopIteration as end:
-            tip: Tip | None = end.value
-            return tip
 
 
 def _nearest(tips: Sequence[Tip | None], lever: Lever) -> Tip | None:
@@ -197,58 +194,119 @@ def _distance(x: float, now: float) -> float:
     return abs(x - now)
 
 
-# By real decisions -------------------------------------------------------------------------------
-
-
-def _split(deciding: Deciding, lever: Lever, end: float, points: int, parts: int) -> Search:
-    """The nearest change on a side, by decisions at places, more where the lead may be lost.
-
-    `parts` are what an interval is split into: many where many places are decided at once.
-    """
+def _laid_out(lever: Lever, end: float, points: int) -> Array:
+    """Places outward, the value that stands not among them; closer together near it."""
     now = lever.now
     assert now is not None
-    winner = deciding.winner
-    places = _outward(now, end, points, lever.whole)
-    at: At = [(now, deciding.stands()), *zip(places, (yield places), strict=True)]
-    for _ in range(ROUNDS):
-        at = _till_lost(at, winner)
-        inside = [
-            x
-            for i in _doubtful(np.array([there.lead for _, there in at]), 0.0)
-            for x in _between(lever, at[i][0], at[i + 1][0], parts)
-        ]
-        if not inside:
+    places = [part_way(now, end, (i / points) ** 1.5) for i in range(1, points)] + [end]
+    if lever.whole:
+        places = list(dict.fromkeys(float(round(x)) for x in places))
+    return np.array([x for x in places if x != now])
+
+
+# One side ----------------------------------------------------------------------------------------
+
+
+def _side(line: Line, places: Array, points: int) -> Search:
+    """The nearest change on a side, looked for from `places` outward."""
+    lever, end = line.lever, float(places[-1])
+    looked = line.look(end)
+    out = False
+    untold = line.leads(places) is None
+    if untold or line.deciding.plans(lever):
+        found = yield looked
+        line.learn(looked, found)
+        out = line.deciding.winner not in found.standing.scores
+        if untold and line.deciding.moves_nothing(lever, found.standing):
+            return None
+    if untold:
+        places = places[len(places) % 2 == 0 :: 2]
+        line.staged = not line.deciding.of_part(lever)
+        line.untold = not line.staged
+        if line.leads(places) is None:
+            return (yield from _decided(line, places))
+    tip: Tip | None = None
+    for _ in range(AGAIN):
+        carried = len(line.carried)
+        nearer = yield from _walked(line, places, out and tip is None)
+        if nearer is None:
             break
-        at = _merged(at, zip(inside, (yield inside), strict=True), now)
-    at = _till_lost(at, winner)
-    if at[-1][1].leader == winner:
-        return None
-    return (yield from _closed_in(lever, winner, at[-2][0], at[-1], parts))
+        tip = nearer
+        now = lever.now
+        assert now is not None
+        places = np.array([*places[np.abs(places - now) < abs(tip.at - now)]])
+        if len(line.carried) == carried or not places.size:
+            break
+    return tip
 
 
-def _closed_in(
-    lever: Lever, winner: str, close: float, far: tuple[float, Standing], parts: int
-) -> Search:
-    """The change between a place where the winner leads and one where it does not."""
-    beyond, there = far
-    while lever.between(close, beyond, NEAR / 2) is not None:
-        places = _between(lever, close, beyond, parts)
-        for x, standing in zip(places, (yield places), strict=True):
-            if standing.leader != winner:
-                beyond, there = x, standing
-                break
-            close = x
-    return Tip(beyond, there.leader)
+def _walked(line: Line, places: Array, certain: bool) -> Search:
+    """The first change along places outward, those between which it may hide looked into;
+    `certain`: whether the last one is asked at whatever the scan tells."""
+    now, winner = line.lever.now, line.deciding.winner
+    assert now is not None
+    close = now
+    inside = np.empty(0)
+    rounds = ROUNDS
+    while True:
+        still = np.abs(places - now) > abs(close - now)
+        ahead = places[still]
+        if not ahead.size:
+            return None
+        leads = line.leads(places)
+        assert leads is not None
+        leads = leads[still]
+        # beyond what a decision told, though not as near as changes are told apart
+        near = line.lever.reach(close, 2 * NEAR) if close != now else 0.0
+        inside = inside[np.abs(inside - now) > abs(close - now) + near]
+        ahead, leads = _looked_into(line, close, ahead, leads, inside, rounds)
+        inside, rounds = np.setdiff1d(ahead, places), 0
+        suspects = _suspects(leads, certain)
+        if not suspects.size:
+            return None
+        at = suspects[0]
+        x = float(ahead[at])
+        if leads[at] < 0:
+            before = close if at == 0 else float(ahead[at - 1])
+            found = yield from pinned(line, (close, before), x, None)
+            if found is not None:
+                return found
+        else:
+            there, _ = yield from asked(line, x)
+            if there.leader != winner:
+                return (yield from pinned(line, (close, close), x, there))
+        close = x
 
 
-def _till_lost(at: At, winner: str) -> At:
-    """The places up to the first where another part leads."""
-    lost = next((i for i, (_, there) in enumerate(at) if there.leader != winner), len(at) - 1)
-    return at[: lost + 1]
+def _looked_into(
+    line: Line, close: float, places: Array, leads: Array, inside: Array, rounds: int
+) -> tuple[Array, Array]:
+    """Places and scanned leads with those `inside`, and with more of both where the lead may be
+    lost in between, as far as the first where it clearly is."""
+    ahead = line.deciding.stands().lead if close == line.lever.now else float(leads[0])
+    places, leads = np.concatenate([[close], places]), np.concatenate([[ahead], leads])
+    wanted = inside.tolist()
+    for n in range(rounds + 1):
+        if rounds and (n or not wanted):
+            clearly = np.flatnonzero(leads[1:] < -SLACK)
+            last = int(clearly[0]) if clearly.size else len(places)
+            doubtful = [i for i in _doubtful(leads) if i < last]
+            wanted = [
+                x for i in doubtful for x in _between(line.lever, places[i], places[i + 1], PARTS)
+            ]
+            wanted = [x for x in wanted if x not in places]
+        if not wanted:
+            break
+        more = line.between(np.array(wanted))
+        places, leads = np.concatenate([places, wanted]), np.concatenate([leads, more])
+        order = np.argsort(np.abs(places - close), kind="stable")
+        places, leads = places[order], leads[order]
+        wanted = []
+    return places[1:], leads[1:]
 
 
-def _doubtful(leads: Array, slack: float) -> NDArray[np.intp]:
-    """Intervals, by their nearer place, inside which the lead may fall to `slack` or below.
+def _doubtful(leads: Array) -> NDArray[np.intp]:
+    """Intervals, by their nearer place, inside which the lead may fall below zero unseen.
 
     Builds that take turns make a dent between two places. It is taken to be no deeper than what
     the lead changes by from place to place there.
@@ -258,8 +316,8 @@ def _doubtful(leads: Array, slack: float) -> NDArray[np.intp]:
     around = np.concatenate(([0.0], moved, [0.0]))
     around = np.maximum.reduce([around[:-2], around[1:-1], around[2:]])
     least = np.minimum(leads[:-1], leads[1:])
-    # what moves nothing hides nothing
-    return np.flatnonzero((least - around < slack) & (around > 0))
+    # what moves nothing hides nothing; what is lost at its end is closed in on anyway
+    return np.flatnonzero((least >= 0) & (least - around < SLACK) & (around > 0))
 
 
 def _told(leads: Array) -> Array:
@@ -267,172 +325,45 @@ def _told(leads: Array) -> Array:
     return np.clip(np.round(leads, DIGITS), -100.0, 100.0)
 
 
-def _between(lever: Lever, close: float, beyond: float, parts: int) -> Places:
+def _between(lever: Lever, close: float, beyond: float, parts: int) -> list[float]:
     places = [part_way(close, beyond, k / parts) for k in range(1, parts)]
     if lever.whole:
         places = list(dict.fromkeys(float(round(x)) for x in places))
     return [x for x in places if x not in (close, beyond)]
 
 
-def _merged(at: At, more: Sequence[tuple[float, Standing]] | zip, now: float) -> At:  # type: ignore[type-arg]
-    return sorted([*at, *more], key=lambda one: abs(one[0] - now))
-
-
-def _outward(now: float, end: float, points: int, whole: bool) -> Places:
-    # closer together near the value that stands
-    places = [part_way(now, end, (i / points) ** 1.5) for i in range(1, points + 1)]
-    if whole:
-        places = list(dict.fromkeys(float(round(x)) for x in places))
-    return [x for x in places if x != now]
-
-
-# By a scan ---------------------------------------------------------------------------------------
-
-
-def _scanned(line: Shared, end: float, places: Array, leads: Array) -> Search:
-    """The nearest change on a side, by decisions where a scan shows that the lead may be lost.
-
-    `leads` (N,) are the scanned ones at `places` outward, of which those up to `end` count.
-    """
-    lever, winner = line.lever, line.deciding.winner
-    now = lever.now
-    assert now is not None
-    # what the end shows is carried along
-    (last,) = yield [end]
-    known = {end: last}
-    if end != places[-1]:
-        places, leads = _laid_out(line, end)
-    tip: Tip | None = None
-    for _ in range(1 + NEARER):
-        places, leads = _looked_into(line, places, leads)
-        nearer = None
-        before, ahead = now, line.deciding.stands().lead
-        for x in places[_suspects(leads, ahead)].tolist():
-            if tip is not None and abs(x - tip.at) <= 2 * NEAR * abs(tip.at):
-                continue
-            if x not in known:
-                (known[x],) = yield [x]
-            there = known[x]
-            if there.leader != winner:
-                nearer = yield from _pinned(line, (before, ahead), (x, there))
-                break
-            before, ahead = x, there.lead
-        if nearer is None:
-            break
-        tip = nearer
-        places, leads = _laid_out(line, tip.at)
-    return tip
-
-
-def _evenly(lever: Lever, end: float) -> Array:
-    now = lever.now
-    assert now is not None
-    return np.array([*(part_way(now, end, i / SCANNED) for i in range(1, SCANNED)), end])
-
-
-def _laid_out(line: Shared, end: float) -> tuple[Array, Array]:
-    """(places outward, scanned leads) from the value that stands to an end, by what counts there"""
-    now = line.lever.now
-    assert now is not None
-    places = _evenly(line.lever, end)
-    leads = line.scanned(places, (now, end))
-    assert leads is not None
-    return places, leads
-
-
-def _looked_into(line: Shared, places: Array, leads: Array) -> tuple[Array, Array]:
-    """Places and leads with more of both where the lead may be lost, as far as the first where it
-    clearly is: from there on a decision tells more than a scan."""
-    now = line.lever.now
-    assert now is not None
-    clearly = np.flatnonzero(leads < -SLACK)
-    last = int(clearly[0]) if clearly.size else len(places)
-    from_now = np.concatenate(([line.deciding.stands().lead], leads))
-    ends = np.concatenate(([now], places))
-    doubtful = [i for i in _doubtful(from_now, SLACK) if i <= last]
-    inside = [x for i in doubtful for x in _between(line.lever, ends[i], ends[i + 1], PARTS)]
-    if not inside:
-        return places, leads
-    about = {float(ends[i]) for i in doubtful} | {float(ends[i + 1]) for i in doubtful}
-    more = line.scanned(np.array(inside), tuple(sorted(about)))
-    assert more is not None
-    places, leads = np.concatenate([places, inside]), np.concatenate([leads, more])
-    order = np.argsort(np.abs(places - now), kind="stable")
-    return places[order], leads[order]
-
-
-def _suspects(leads: Array, stands: float) -> NDArray[np.intp]:
-    """Places to ask at: where a scanned lead is lost, on the way while it stays lost, where it is
-    least before it grows again, and the end; `stands` is the lead at the value that stands."""
+def _suspects(leads: Array, certain: bool) -> NDArray[np.intp]:
+    """Places to ask at: where a scanned lead is lost, and where it is least before it grows again
+    and small; the last one if that is `certain`."""
     leads = _told(leads)
-    lost = leads < 0
-    begins = np.flatnonzero(lost & ~np.concatenate(([False], lost[:-1])))
-    while_lost = np.flatnonzero(lost)[::STRIDE]
-    around = np.concatenate(([round(stands, DIGITS)], leads, [np.inf]))
+    around = np.concatenate(([np.inf], leads, [np.inf]))
     least = (leads < around[:-2]) & (leads <= around[2:]) & (leads < SLACK)
-    return np.unique([*begins, *while_lost, *np.flatnonzero(least), len(leads) - 1])
+    if certain:
+        least[-1] = True
+    return np.flatnonzero((leads < 0) | least)
 
 
-def _pinned(line: Shared, near: tuple[float, float], far: tuple[float, Standing]) -> Search:
-    """The change between a place where the winner leads and one where it does not.
+# By decisions alone ------------------------------------------------------------------------------
 
-    Where the scan shows the change between the two it is asked for on both sides of it; then false
-    position on the lead, with halving against steps.
-    """
+
+def _decided(line: Line, places: Array) -> Search:
+    """The nearest change on a side where no scan can tell: by decisions at all places."""
     lever, winner = line.lever, line.deciding.winner
-    close, ahead = near
-    beyond, there = far
-    behind = there.lead
-    side = 0
-    first = _crossing(line, close, beyond)
-    for n in range(200):
-        middle = lever.between(close, beyond, NEAR / 2)
-        if middle is None:
-            break
-        if first:
-            at = first.pop()
-            if not min(close, beyond) < at < max(close, beyond):
-                continue
-        else:
-            guess = _guess(close, beyond, ahead, behind) if n % 3 != 2 else None
-            at = middle if guess is None else guess
-        (standing,) = yield [at]
-        if standing.leader == winner:
-            close, ahead = at, standing.lead
-            behind = behind / 2 if side == 1 else behind
-            side = 1
-        else:
-            beyond, behind, there = at, standing.lead, standing
-            ahead = ahead / 2 if side == -1 else ahead
-            side = -1
-    return Tip(beyond, there.leader)
-
-
-def _crossing(line: Shared, close: float, beyond: float) -> Places:
-    """Places a little before and a little after the change that the scan shows; the last first."""
-    lever = line.lever
-    share = 0.5
-    while lever.between(close, beyond, NEAR / 10) is not None:
-        places = np.array([part_way(close, beyond, k / SCANNED) for k in range(SCANNED + 1)])
-        leads = line.scanned(places, (close, beyond))
-        assert leads is not None
-        lost = np.flatnonzero(leads < 0)
-        if not lost.size or lost[0] == 0:
-            return []
-        close, beyond = places[lost[0] - 1], places[lost[0]]
-        before, after = leads[lost[0] - 1], leads[lost[0]]
-        if np.isfinite(before) and np.isfinite(after):
-            share = float(before / (before - after))
-    at = part_way(close, beyond, share)
-    step = float(np.copysign(NEAR / 5 * abs(at), beyond - close))
-    return [at - step, at + step]
-
-
-def _guess(close: float, beyond: float, ahead: float, behind: float) -> float | None:
-    """Where a straight line between the leads crosses zero, a little beyond it."""
-    if not (np.isfinite(ahead) and np.isfinite(behind)) or ahead - behind <= 0:
-        return None
-    share = min(max(ahead / (ahead - behind), 0.0) + 2e-4, 1.0)
-    x = part_way(close, beyond, share)
-    inside = min(close, beyond) < x < max(close, beyond)
-    return x if inside else None
+    now = lever.now
+    assert now is not None
+    close = now
+    parts = tuple(line.deciding.scores)
+    for x in places.tolist():
+        found = yield Ask(lever, x, parts)
+        there = found.standing
+        if there.leader != winner:
+            beyond = x
+            while (middle := lever.between(close, beyond, NEAR)) is not None:
+                found = yield Ask(lever, middle, parts)
+                if found.standing.leader == winner:
+                    close = middle
+                else:
+                    beyond, there = middle, found.standing
+            return Tip(beyond, there.leader)
+        close = x
+    return None

@@ -8,11 +8,13 @@ unread changes no other figure's draws, and the same seed gives the same numbers
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
+from advisor.catalogue.spread import SIGNED, moved
 from advisor.figures import Path
 from advisor.quantities import Quantity
 
@@ -21,7 +23,6 @@ Array = NDArray[np.float64]
 # a normal distribution this wide would reach below zero: JCGM 101:2008 leaves the choice of a
 # distribution that respects the bound to the user; the lognormal keeps the mean and the deviation
 WIDE = 0.2
-SIGNED = frozenset(("temperature", "score"))
 
 
 def stream(seed: int, *names: str) -> np.random.Generator:
@@ -126,6 +127,10 @@ class Sampler:
             return np.full(self.draws, quantity.nominal)
         return self.traced(path, sample(quantity, self.stream(path), self.draws))
 
+    def choices(self, path: Path, count: int) -> Array:
+        """Whole numbers below `count`, each as likely, shape (N,)."""
+        return np.asarray(self.stream(path).integers(0, count, self.draws), dtype=np.float64)
+
     def traced(self, path: Source, values: Array) -> Array:
         """The values, (N,) SI, kept in the trace where there is one."""
         if self.trace is not None:
@@ -142,39 +147,85 @@ class Sampler:
         if not self.draws or half_width == 0:
             return 1.0
         if source not in self._gains:
-            if isinstance(source, Instrument):
-                rng = stream(self.seed, "instrument", source.name, str(self.chunk))
-            else:
-                rng = self.stream(source)
-            self._gains[source] = rng.uniform(-1.0, 1.0, self.draws)
+            self._gains[source] = self.errors(source)
         return 1.0 + half_width * self.traced(source, self._gains[source])
+
+    def errors(self, source: Source) -> Array:
+        """Draws of a gain's error, (N,) of -1..1, shares of its limit."""
+        if isinstance(source, Instrument):
+            rng = stream(self.seed, "instrument", source.name, str(self.chunk))
+        else:
+            rng = self.stream(source)
+        return rng.uniform(-1.0, 1.0, self.draws)
+
+
+Case = tuple[Path, float] | None  # a figure with a value (SI) for it; None: all as it stands
 
 
 class GridSampler(Sampler):
-    """Gives every figure its stated value, but for one, which takes the places of a grid.
+    """The same draws (or the stated values) once more for each of a row of cases.
 
-    `taken` tells whether that one was asked for: a figure that does not come by a sampler moves
-    nothing here.
+    In a case one figure stands at another value, with its own spread (`spread.moved`); all others
+    stand. The axis is case by case: N = cases x draws. `taken` are the figures of the cases that
+    were asked for: one that does not come by a sampler moves nothing here. `memo` keeps draws for
+    passes with as many or fewer of them, since fewer draws are the first ones of more.
     """
 
-    __slots__ = ("path", "places", "taken")
+    __slots__ = ("_at", "_made", "cases", "memo", "taken")
 
-    def __init__(self, identity: str, path: Path, places: Array) -> None:
-        super().__init__(identity, len(places))
-        self.path, self.places, self.taken = path, places, False
+    def __init__(
+        self, identity: str, cases: Sequence[Case], draws: int, seed: int, memo: Trace | None = None
+    ) -> None:
+        super().__init__(identity, draws, seed)
+        self.cases = len(cases)
+        self.taken: set[Path] = set()
+        self.memo: Trace = {} if memo is None else memo
+        self._made: dict[Path, Array] = {}
+        self._at: dict[Path, list[tuple[int, float]]] = {}
+        for n, case in enumerate(cases):
+            if case is not None and case[0].document == identity:
+                self._at.setdefault(case[0], []).append((n, case[1]))
 
     @property
-    def random(self) -> bool:
-        """Never."""
-        return False
+    def size(self) -> int:
+        """Length of the draw axis."""
+        return self.cases * (self.draws or 1)
 
     def take(self, path: Path, quantity: Quantity) -> Array:
         """The figure at `path`, shape (N,), SI."""
-        if path == self.path:
-            self.taken = True
-            return self.places
-        return np.full(self.draws, quantity.nominal)
+        here = self._at.get(path)
+        if here is None and (not self.draws or (quantity.u == 0 and quantity.kind != "lognormal")):
+            return np.full(self.size, quantity.nominal)
+        made = self._made.get(path)
+        if made is None:
+            made = np.tile(
+                self._first(path, lambda: Sampler.take(self, path, quantity)), self.cases
+            )
+            if here is not None:
+                self.taken.add(path)
+                each = made.reshape(self.cases, -1)
+                for n, x in here:
+                    each[n] = Sampler.take(self, path, moved(quantity, x))
+            self._made[path] = made
+        return made
+
+    def _first(self, source: Source, draw: Callable[[], Array]) -> Array:
+        """The first draws of a source, (draws,), or its stated value, (1,)."""
+        if not self.draws:
+            return draw()
+        known = self.memo.get(source)
+        if known is None or len(known) < self.draws:
+            known = self.memo[source] = draw()
+        return known[: self.draws]
+
+    def choices(self, path: Path, count: int) -> Array:
+        """Whole numbers below `count`, each as likely, shape (N,)."""
+        first = self._first(path, lambda: Sampler.choices(self, path, count))
+        return np.tile(first, self.cases)
 
     def gain(self, source: Source, half_width: float) -> Array | float:
-        """1 in the place of (N,) shares: no instrument errs at the stated values."""
-        return 1.0
+        """The factor that one instrument's gain error puts on all its figures, (N,), or 1."""
+        if not self.draws or half_width == 0:
+            return 1.0
+        drawn = self._first(source, lambda: self.errors(source))
+        return 1.0 + half_width * np.tile(drawn, self.cases)

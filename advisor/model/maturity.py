@@ -39,11 +39,9 @@ def maturity_draws(result: Maturity, sampler: Sampler) -> Array:
     """Draws of the score, (N,): each unanswered question is none, partial or full alike."""
     if not sampler.random or not result.unanswered:
         return np.full(sampler.size, result.score)
-    total = np.full(sampler.draws, result.low)
+    total = np.full(sampler.size, result.low)
     for question in result.unanswered:
         path = sampler.root.child("toolchain", "maturity", question)
-        answer = sampler.stream(path).integers(0, 3, sampler.draws)
-        total = total + sampler.traced(
-            path, np.asarray(answer * (50.0 / len(QUESTIONS)), dtype=np.float64)
-        )
+        answer = sampler.choices(path, 3)
+        total = total + sampler.traced(path, answer * (50.0 / len(QUESTIONS)))
     return total

@@ -115,7 +115,7 @@ class _PartReader:
         self.switching = part.supply.regulator == "switching"
         self.out = PartFigures(part.part)
         self.zero = np.zeros(sampler.size)
-        self.root = Path(part.part)
+        self.root = sampler.root
 
     def read(self) -> PartFigures:
         self._points()

@@ -228,13 +228,13 @@ def beside(
 
 def _along(found: Report) -> Iterator[Block]:
     assert found.outlook is not None
-    draws = found.outlook.draws
-    how = f"Ranges are 5 to 95 % of {draws} draws. " if draws else "Stated values only, no draws. "
+    jumps = "a build or a price break" if found.outlook.draws else "a build, a price break or the "
+    jumps += "" if found.outlook.draws else "number of battery changes"
     yield Words(
-        f"{how}At each place every part has its best build there. Between two places where a "
-        "build, a price break or the number of battery changes differs, the curves of the page are "
-        "dotted; thin lines across mark what stands now and the life wanted. Changes of the "
-        "leader are found to a tenth of the figure; the command outlook looks closer.",
+        f"{curves.rests(found.outlook)} Between two places where {jumps} differs, the curves of "
+        "the page are dotted; thin lines across mark what stands now and the life wanted. Changes "
+        "of the leader are found to a tenth of the figure, among the first parts of now; the "
+        "command outlook looks closer.",
         "faint",
     )
 
@@ -283,7 +283,17 @@ def _tipping(found: Report) -> Iterator[Block]:
         )
     else:
         yield Words("No figure that was looked at changes the winner within its range.")
-    firm = sum(t.tips_at is None for t in tips.levers)
+    if tips.limits:
+        yield Grid(
+            "limits",
+            tipping.LIMITS,
+            ("figure", *tipping.LIMIT_HEADER),
+            tuple((t.path, *tipping.tip_row(t)[:4]) for t in tips.limits[: tipping.MOST]),
+            small=tuple(str(layout.setting(t.path, t.text)) for t in tips.limits[: tipping.MOST]),
+            typed=True,
+        )
+    stop = {t.path for t in tips.limits}
+    firm = sum(t.tips_at is None and t.path not in stop for t in tips.levers)
     if firm:
         yield Words(f"{firm} of the figures that decide tip nowhere in their range.")
     yield from (Words(text) for text in tipping.weight_words(tips) if text)

@@ -17,8 +17,8 @@ from advisor.studies.words import in_years, life, money
 
 NARROWEST, WIDEST = 40, 100  # columns of a chart
 HIGH = 15  # lines of a chart
-LEADER = "Leader by score"
-BREAK_EVEN = "Cheaper of the two that lead now (break-even)"
+LEADER = "Leader by expected score"
+BREAK_EVEN = "Cheaper by expected cost, of the two that lead now (break-even)"
 LETTERS = "abcdefghijklmnopqrstuvwxyz"
 
 Reading = Callable[[Point], float | None]
@@ -44,20 +44,27 @@ def outlook_page(found: Outlook, width: int, everything: bool = False) -> Page:
         page.paragraph(INVENTED, style=FAINT)
     for one in found.levers:
         _lever(page, found, one)
-    how = (
-        f"Ranges are 5 to 95 % of {found.draws} draws, seed {found.seed}."
-        if found.draws
-        else "Stated values only, no draws."
-    )
     page.heading("What this rests on")
-    page.paragraph(
-        f"{how} At each place every part has its best build there. Leaders are compared at the "
-        "places of the table and chart; what comes and goes between two places is not seen.",
-        "  ",
-    )
+    page.paragraph(rests(found), "  ")
     left_out(page, found.left_out, everything)
     notes(page, found.warnings, found.cautions)
     return page
+
+
+def rests(found: Outlook) -> str:
+    """What the curves are of, and what their places tell."""
+    if found.draws:
+        few = f" ({found.place_draws} away from now)" if found.place_draws < found.draws else ""
+        how = (
+            f"Costs and scores are expected over {found.draws} draws{few}, seed {found.seed}; "
+            "ranges are 5 to 95 % of them. A figure keeps its own spread as it moves."
+        )
+    else:
+        how = "Stated values only, no draws."
+    return (
+        f"{how} At each place every part has its best build there. Leaders are compared at the "
+        "places of the table and chart; what comes and goes between two places is not seen."
+    )
 
 
 def _lever(page: Page, found: Outlook, one: LeverOutlook) -> None:
@@ -75,7 +82,7 @@ def _lever(page: Page, found: Outlook, one: LeverOutlook) -> None:
     _chart(page, one, "battery life, years (dots: 5 to 95 % of a)", years, band=True)
     if any(cost(p) is not None for c in one.curves for p in c.points):
         unit = found.currency or "no currency"
-        _chart(page, one, f"cost over the service life, {unit} a unit", cost, band=False)
+        _chart(page, one, f"expected cost over the service life, {unit} a unit", cost, band=False)
     _told(page, one, LEADER, one.crossings)
     _told(page, one, BREAK_EVEN, one.break_even)
     _table(page, one)
@@ -158,7 +165,7 @@ def _told(page: Page, one: LeverOutlook, what: str, found: Sequence[Crossing]) -
             page.typed(sets, "      ", FAINT)
 
 
-PLACES = ["part", "at", "battery life", "5-95 %, years", "cost", "score"]
+PLACES = ["part", "at", "battery life", "5-95 %, years", "cost", "5-95 %", "changed", "score"]
 
 
 def place_rows(one: LeverOutlook) -> list[list[str]]:
@@ -185,14 +192,20 @@ def place_rows(one: LeverOutlook) -> list[list[str]]:
                     "does not fit" if lives is None else life(lives.nominal),
                     ranged,
                     money(point.lifetime_cost),
+                    _between(point.lifetime_cost_p05, point.lifetime_cost_p95),
+                    "-" if point.battery_change is None else f"{100 * point.battery_change:.0f} %",
                     "-" if point.score is None else f"{point.score:.1f}",
                 ]
             )
     return rows
 
 
+def _between(low: float | None, high: float | None) -> str:
+    return "" if low is None or high is None else f"{money(low)}-{money(high)}"
+
+
 def _table(page: Page, one: LeverOutlook) -> None:
-    page.table(PLACES, place_rows(one), [False, True, True, True, True, True], indent="  ")
+    page.table(PLACES, place_rows(one), [False, *[True] * (len(PLACES) - 1)], indent="  ")
 
 
 def save_plot(found: Outlook, path: Path) -> bytes:

@@ -10,6 +10,8 @@ from advisor.studies.tipping import LeverTip, Tipping
 MOST = 20  # levers that are told
 AWAY = "away: change of the figure; u: in its standard uncertainties"
 HEADER = ["now", "tips at", "away", "u", "then leads"]
+LIMITS = "Values at which nothing fits"
+LIMIT_HEADER = ["now", "limit", "away", "u"]
 
 
 def tipping_page(found: Tipping, width: int, everything: bool = False) -> Page:
@@ -35,7 +37,20 @@ def tipping_page(found: Tipping, width: int, everything: bool = False) -> Page:
         )
         if len(tips) > MOST:
             page.paragraph(f"and {len(tips) - MOST} more (--format json)", "  ", style=FAINT)
-    firm = [t.path for t in found.levers if t.tips_at is None]
+    if found.limits:
+        page.heading(LIMITS)
+        page.table(
+            LIMIT_HEADER,
+            [tip_row(t)[:4] for t in found.limits[:MOST]],
+            [True, True, True, True],
+            [setting(t.path, t.text) for t in found.limits[:MOST]],
+            indent="  ",
+        )
+        if len(found.limits) > MOST:
+            more = len(found.limits) - MOST
+            page.paragraph(f"and {more} more (--format json)", "  ", style=FAINT)
+    stop = {t.path for t in found.limits}
+    firm = [_named(t) for t in found.levers if t.tips_at is None and t.path not in stop]
     if firm:
         page.heading("Figures that tip nowhere in the range")
         page.paragraph(", ".join(firm), "  ")
@@ -68,9 +83,16 @@ def weight_words(found: Tipping) -> tuple[str, str]:
 def looked(found: Tipping) -> str:
     """Where tips were looked for."""
     places = f"{found.points} place{'' if found.points == 1 else 's'}"
+    by = (
+        f"expected score over {found.draws} draws, seed {found.seed}"
+        if found.draws
+        else "score at the stated values, no draws"
+    )
     return (
-        f"Looked at {places} on each side, up to eight times the value or 20 K, among "
-        f"{', '.join(found.contenders)}; what comes and goes between two places may not be seen."
+        f"By {by}. Looked at {places} on each side and at more where the lead is small, up to "
+        f"eight times the value or 20 K, among {', '.join(found.contenders)}. A figure keeps its "
+        "own spread as it moves. Tips are confirmed by the decision on both sides; what comes and "
+        "goes between two places may not be seen."
     )
 
 
@@ -79,7 +101,20 @@ def tip_row(tip: LeverTip) -> list[str]:
     return [
         tip.now_shown,
         tip.tips_shown or "-",
-        "-" if tip.distance_share is None else f"{100 * tip.distance_share:.3g} %",
+        away(tip),
         "-" if tip.distance_u is None else f"{tip.distance_u:.1f}",
         tip.new_winner or "nothing fits",
     ]
+
+
+def _named(tip: LeverTip) -> str:
+    """A figure, a rate of exchange with what it says."""
+    rate = tip.now_shown.startswith("1 ") and " = " in tip.now_shown
+    return f"{tip.path} ({tip.now_shown})" if rate else tip.path
+
+
+def away(tip: LeverTip) -> str:
+    """How far a tip is, temperatures in kelvin."""
+    if tip.distance_k is not None:
+        return f"{tip.distance_k:.3g} K"
+    return "-" if tip.distance_share is None else f"{100 * tip.distance_share:.3g} %"

@@ -13,22 +13,25 @@ from advisor.catalogue.levers import NEAR, Lever, grid, lever, part_way, span
 from advisor.catalogue.load import with_changes
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
-from advisor.decide.along import MOST_CHANGES, Along, Offer
+from advisor.decide.along import Along, Offer
 from advisor.decide.cautions import cautions
 from advisor.decide.drawing import Progress
-from advisor.decide.evaluate import Candidate, Evaluation, evaluate
+from advisor.decide.evaluate import Evaluation, evaluate
 from advisor.decide.left_out import LeftOut
 from advisor.faults import Fault, FaultError
 from advisor.figures import Path
 from advisor.model.packs import Feed
 from advisor.studies.results import Range, frame, invented, spread, unknown_parts, warnings_of
+from advisor.studies.shortlist import DRAWS
 
 if TYPE_CHECKING:
     import pandas as pd
 
-POINTS, DRAWS, SHOWN = 21, 500, 4
+POINTS, SHOWN = 21, 4
+FEW = 500  # draws at a place that is not the value that stands: the first of all
 HALVINGS = 12  # of the way to an end of a range that may not stand
 STEP = 0.01  # share of the lever's value within which a jump of a curve is drawn
+MOST_CHANGES = 3  # battery changes between two places that are worth telling apart as steps
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,15 +43,17 @@ class Point:
     battery_life_s: Range | None
     """[s] null where the part does not fit"""
     lifetime_cost: float | None
-    """[per unit] at the stated values"""
+    """[per unit] expected over the draws; at the stated values without draws"""
     lifetime_cost_p05: float | None
     """[per unit] 5 % of the draws are below"""
     lifetime_cost_p95: float | None
     """[per unit] 95 % of the draws are below"""
+    battery_change: float | None
+    """[share] chance that the battery is changed in the service life; null without draws"""
     score: float | None
-    """[of 100] at the stated values"""
+    """[of 100] expected over the draws; at the stated values without draws"""
     step: int
-    """1 on the near side of a jump, 2 on its far side, else 0; sides of a jump carry no ranges"""
+    """1 on the near side of a jump, 2 on its far side, else 0"""
     joined: bool
     """nothing that makes the curve jump changed since the point before"""
 
@@ -79,7 +84,8 @@ class Crossing:
 
 COLUMNS = (
     *("lever", "part", "x", "unit", "battery_life_s", "battery_life_p05_s", "battery_life_p95_s"),
-    *("lifetime_cost", "lifetime_cost_p05", "lifetime_cost_p95", "score", "step", "joined"),
+    *("lifetime_cost", "lifetime_cost_p05", "lifetime_cost_p95", "battery_change", "score"),
+    *("step", "joined"),
 )
 
 
@@ -96,9 +102,9 @@ class LeverOutlook:
     curves: tuple[Curve, ...]
     """a curve a part"""
     crossings: tuple[Crossing, ...]
-    """changes of the leader by score, among all parts of the catalogue or those asked for"""
+    """changes of the leader by expected score, among the parts looked at"""
     break_even: tuple[Crossing, ...]
-    """changes of the cheaper over the service life, of the two that lead now"""
+    """changes of the cheaper by expected lifetime cost, of the two that lead now"""
     handle: Lever = field(repr=False)
 
     def rows(self) -> list[dict[str, object]]:
@@ -115,7 +121,7 @@ class LeverOutlook:
             *(self.lever, part, point.x, self.unit),
             *((None,) * 3 if lives is None else (lives.nominal, lives.p05, lives.p95)),
             *(point.lifetime_cost, point.lifetime_cost_p05, point.lifetime_cost_p95),
-            *(point.score, point.step, point.joined),
+            *(point.battery_change, point.score, point.step, point.joined),
         )
 
 
@@ -128,7 +134,9 @@ class Outlook:
     seed: int
     """of the draws"""
     draws: int
-    """number of them at each place"""
+    """number of them at the values that stand"""
+    place_draws: int
+    """number of them at every other place: the first ones"""
     invented: bool
     """whether anything behind the answer is demonstration data"""
     currency: str
@@ -170,6 +178,7 @@ def document(found: Outlook) -> dict[str, object]:
         "product": found.product,
         "seed": found.seed,
         "draws": found.draws,
+        "place_draws": found.place_draws,
         "invented": found.invented,
         "currency": found.currency,
         **of(found.levers[0]),
@@ -197,18 +206,27 @@ def outlook(
     progress: Progress | None = None,
     near: float = NEAR,
     steps: bool = True,
+    few: int = FEW,
+    among: int | None = None,
+    base: Evaluation | None = None,
 ) -> Outlook:
     """Battery life and lifetime cost along levers.
+
+    The leader at the values that stand is the first part of `shortlist`. A figure keeps its own
+    spread as it moves.
 
     Parameters
     ----------
     parts : ids to show; when absent, those that lead anywhere and then the first of now, to four.
     along : levers, each `PATH` or `PATH=FROM:TO`; the busiest task's period and the units when
         absent. points : places between the ends. draws, seed, jobs : as for `shortlist`; at each
-        place the build is the best one there, kept in every draw.
+        place the build is the best one there.
     progress : told how many places are done, of how many.
     near : share of the lever's value to which changes of the leader are found.
     steps : whether both sides of every jump of a curve are looked for, which takes longest.
+    few : draws at a place that is not the value that stands; expected figures are corrected by
+        what the few differ by there. among : how many parts, the first of now, may lead; all when
+        absent. base : the evaluation of these inputs with these draws, where it is known.
 
     Raises
     ------
@@ -224,7 +242,9 @@ def outlook(
     whole = catalogue
     if parts:
         catalogue = catalogue.only(tuple(dict.fromkeys(parts)))
-    now = evaluate(catalogue, product)
+    now = base
+    if now is None or parts:
+        now = evaluate(catalogue, product, draws, seed, jobs)
     asked = [text.partition("=") for text in (along or _usual(now))]
     levers = [lever(catalogue, product, path) for path, _, _ in asked]
     ends = [
@@ -242,13 +262,10 @@ def outlook(
         places = grid(reach, points, found.whole, found.now)
         made.append(
             _along(
-                Along(catalogue, product, found, near),
-                now,
+                Along(catalogue, product, found, now, few, near),
                 places,
                 parts,
-                draws,
-                seed,
-                jobs,
+                tuple(sorted(c.part.part for c in now.candidates[:among])) if among else (),
                 tell,
                 feeds,
                 steps,
@@ -259,6 +276,7 @@ def outlook(
         product=product.product,
         seed=seed,
         draws=draws,
+        place_draws=min(draws, few),
         invented=invented(now),
         currency=now.own_cost.currency,
         life_target_s=None if target is None else target.nominal,
@@ -314,48 +332,49 @@ def _usual(now: Evaluation) -> list[str]:
 
 def _along(
     line: Along,
-    now: Evaluation,
     places: Sequence[float],
     parts: Sequence[str],
-    draws: int,
-    seed: int,
-    jobs: int,
+    among: tuple[str, ...],
     tell: Progress,
     feeds: list[Feed],
     steps: bool,
 ) -> LeverOutlook:
-    total = 2 * len(places)
+    now = line.base
     leaders: list[str] = []
     for n, place in enumerate(places):
-        leader = line.leader(place)
+        leader = line.leader(place, among)
         if leader is not None and leader not in leaders:
             leaders.append(leader)
-        tell(n + 1, total)
+        tell(n + 1, len(places))
     ranked = [c.part.part for c in now.candidates]
     shown = list(dict.fromkeys(parts or [*ranked[:1], *leaders, *ranked]))
     if not parts:
         shown = shown[: max(SHOWN, len(leaders))]
     drawn: dict[str, list[Point]] = {name: [] for name in shown}
-    for n, place in enumerate(places):
-        by_part = line.drawn(place, shown, draws, seed, jobs)
-        feeds += [candidate.best.assessed.feed for candidate in by_part.values()]
+    for place in places:
+        offers = line.offers(place, among)
         for name in shown:
-            drawn[name].append(_point(place, by_part.get(name)))
-        tell(len(places) + n + 1, total)
+            offer = offers.get(name)
+            if offer is not None:
+                feeds.append(offer.candidate.best.assessed.feed)
+            drawn[name].append(_point(place, offer))
     some = tuple(sorted(shown))
-    curves = tuple(Curve(name, _joined(line, name, some, drawn[name], steps)) for name in shown)
-    duel = ranked[:2]
+    curves = tuple(
+        Curve(name, _joined(line, name, some, among, drawn[name], steps)) for name in shown
+    )
+    duel = tuple(ranked[:2])
+
+    def cheaper(x: float) -> str | None:
+        offers = line.offers(x, among if x in places else duel)
+        return _cheaper(offers, duel)
+
     return LeverOutlook(
         lever=str(line.lever.path),
         unit=line.lever.unit,
         now=line.lever.now,
         curves=curves,
-        crossings=_changes(line, places, line.leader),
-        break_even=_changes(
-            line, places, lambda x: _cheaper(line.offers(x, tuple(sorted(duel))), duel)
-        )
-        if len(duel) == 2
-        else (),
+        crossings=_leaders(line, places, among),
+        break_even=_changes(line, places, lambda *_: cheaper) if len(duel) == 2 else (),
         handle=line.lever,
     )
 
@@ -367,76 +386,34 @@ def _cheaper(offers: Mapping[str, Offer], duel: Sequence[str]) -> str | None:
     return duel[0] if costs[0] <= costs[1] else duel[1]
 
 
+def _leaders(line: Along, places: Sequence[float], among: tuple[str, ...]) -> tuple[Crossing, ...]:
+    """Changes of the leader; between two places among those parts alone that may lead there."""
+
+    def between(low: float, high: float) -> Callable[[float], str | None]:
+        some = line.may_lead((low, high), among)
+        ends = {x: line.leader(x, among) for x in (low, high)}
+        if any(leader is None for leader in ends.values()):
+            some = among
+        return lambda x: ends[x] if x in ends else line.leader(x, some)
+
+    return _changes(line, places, between)
+
+
 def _changes(
-    line: Along, places: Sequence[float], key: Callable[[float], str | None]
+    line: Along,
+    places: Sequence[float],
+    between: Callable[[float, float], Callable[[float], str | None]],
 ) -> tuple[Crossing, ...]:
     out = []
     for low, high in pairwise(places):
+        key = between(low, high)
         for before, after in line.changes(key, low, high):
             x = line.lever.above(after)
             out.append(Crossing(x, key(before), key(after), line.lever.text(x)))
     return tuple(out)
 
 
-def _point(x: float, candidate: Candidate | None) -> Point:
-    if candidate is None:
-        return Point(
-            x=x,
-            battery_life_s=None,
-            lifetime_cost=None,
-            lifetime_cost_p05=None,
-            lifetime_cost_p95=None,
-            score=None,
-            step=0,
-            joined=False,
-        )
-    build, drawn = candidate.best, candidate.drawn
-    assessed, row = build.assessed, build.row
-    lifetime = float(assessed.costs.lifetime[row, 0])
-    lives = spread(None if drawn is None else drawn.life_s)
-    nominal = float(assessed.life.life_s[row, 0])
-    life = Range(nominal=nominal, p05=lives.p05, p50=lives.p50, p95=lives.p95)
-    lifetimes = spread(None if drawn is None else drawn.lifetime)
-    return Point(
-        x=x,
-        battery_life_s=life,
-        lifetime_cost=None if np.isnan(lifetime) else lifetime,
-        lifetime_cost_p05=lifetimes.p05,
-        lifetime_cost_p95=lifetimes.p95,
-        score=candidate.score,
-        step=0,
-        joined=False,
-    )
-
-
-def _joined(
-    line: Along, part: str, shown: tuple[str, ...], points: Sequence[Point], steps: bool
-) -> tuple[Point, ...]:
-    """The points, with both sides of every jump between them if asked, and where they join."""
-
-    def offer(x: float) -> Offer | None:
-        return line.offers(x, shown).get(part)
-
-    def state(x: float) -> tuple[object, ...] | None:
-        found = offer(x)
-        return None if found is None else found.state
-
-    out = [points[0]]
-    for before, after in pairwise(points):
-        left, right = offer(before.x), offer(after.x)
-        few = left is None or right is None or abs(left.changes - right.changes) <= MOST_CHANGES
-        # where the battery is changed over and over between two places, steps would be a smear
-        if steps and few:
-            for low, high in line.changes(state, before.x, after.x, max(STEP, line.near)):
-                for x, side in ((low, 1), (high, 2)):
-                    if before.x < x < after.x and x > out[-1].x:
-                        out.append(replace(_bare(x, offer(x)), step=side))
-        out.append(after)
-    same = (a is not None and a == b for a, b in pairwise(state(p.x) for p in out))
-    return (out[0], *(replace(p, joined=j) for p, j in zip(out[1:], same, strict=True)))
-
-
-def _bare(x: float, offer: Offer | None) -> Point:
+def _point(x: float, offer: Offer | None, step: int = 0) -> Point:
     if offer is None:
         return Point(
             x=x,
@@ -444,18 +421,60 @@ def _bare(x: float, offer: Offer | None) -> Point:
             lifetime_cost=None,
             lifetime_cost_p05=None,
             lifetime_cost_p95=None,
+            battery_change=None,
             score=None,
-            step=0,
+            step=step,
             joined=False,
         )
-    life = Range(offer.life_s, None, None, None)
+    build, drawn = offer.candidate.best, offer.candidate.drawn
+    lives = spread(None if drawn is None else drawn.life_s)
+    nominal = float(build.assessed.life.life_s[build.row, 0])
+    life = Range(nominal=nominal, p05=lives.p05, p50=lives.p50, p95=lives.p95)
+    lifetimes = spread(None if drawn is None else drawn.lifetime)
     return Point(
         x=x,
         battery_life_s=life,
         lifetime_cost=offer.lifetime,
-        lifetime_cost_p05=None,
-        lifetime_cost_p95=None,
+        lifetime_cost_p05=lifetimes.p05,
+        lifetime_cost_p95=lifetimes.p95,
+        battery_change=offer.change,
         score=offer.score,
-        step=0,
+        step=step,
         joined=False,
     )
+
+
+def _joined(
+    line: Along,
+    part: str,
+    shown: tuple[str, ...],
+    among: tuple[str, ...],
+    points: Sequence[Point],
+    steps: bool,
+) -> tuple[Point, ...]:
+    """The points, with both sides of every jump between them if asked, and where they join."""
+    whole = {p.x for p in points}
+
+    def offer(x: float) -> Offer | None:
+        return line.offers(x, among if x in whole else shown).get(part)
+
+    def state(x: float) -> tuple[object, ...] | None:
+        found = offer(x)
+        return None if found is None else found.state
+
+    def few(left: Offer | None, right: Offer | None) -> bool:
+        # where the battery is changed over and over between two places, steps would be a smear
+        if left is None or right is None or left.changes is None or right.changes is None:
+            return True
+        return abs(left.changes - right.changes) <= MOST_CHANGES
+
+    out = [points[0]]
+    for before, after in pairwise(points):
+        if steps and few(offer(before.x), offer(after.x)):
+            for low, high in line.changes(state, before.x, after.x, max(STEP, line.near)):
+                for x, side in ((low, 1), (high, 2)):
+                    if before.x < x < after.x and x > out[-1].x:
+                        out.append(_point(x, offer(x), side))
+        out.append(after)
+    same = (a is not None and a == b for a, b in pairwise(state(p.x) for p in out))
+    return (out[0], *(replace(p, joined=j) for p, j in zip(out[1:], same, strict=True)))

@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 # Curves for a page: fewer places than `outlook` has, jumps shown and not searched for
-PLACES, PLACE_DRAWS, NEAR = 11, 200, 0.1
+PLACES, PLACE_DRAWS, AMONG, NEAR = 11, 64, 8, 0.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,12 +181,15 @@ def report(
             product,
             along=along,
             points=PLACES,
-            draws=min(draws, PLACE_DRAWS),
+            draws=draws,
             seed=seed,
             jobs=jobs,
             progress=progress,
             near=NEAR,
             steps=False,
+            few=PLACE_DRAWS,
+            among=AMONG,
+            base=found,
         )
     winner = None
     if found.candidates:
@@ -210,7 +213,11 @@ def report(
             for c, builds in offered
         ),
         outlook=curves,
-        tipping=study_tipping(catalogue, product, progress=progress) if tipping else None,
+        tipping=study_tipping(
+            catalogue, product, draws=draws, seed=seed, jobs=jobs, progress=progress
+        )
+        if tipping
+        else None,
         gaps=study_gaps(catalogue, product, seed=seed, jobs=jobs, progress=progress)
         if gaps
         else None,

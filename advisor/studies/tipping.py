@@ -6,33 +6,38 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from advisor.catalogue.levers import Lever, lever, span
+from advisor.catalogue.levers import DEGREES, Lever, lever, span
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
+from advisor.decide.closing import Tip
 from advisor.decide.drawing import Progress
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.fronts import fronts
 from advisor.decide.leading import Deciding
 from advisor.decide.left_out import LeftOut
 from advisor.decide.screens import LEAD_TIME
-from advisor.decide.tips import Tip, nearest_tips
+from advisor.decide.tips import nearest_tips
 from advisor.decide.weighing import leads
 from advisor.faults import Fault, FaultError
 from advisor.figures import Path, scalars
 from advisor.source import Document
-from advisor.studies.results import frame, invented, plain, warnings_of
-from advisor.studies.shortlist import figures_in_use
+from advisor.studies.results import frame, invented, names_of, plain, warnings_of
+from advisor.studies.shortlist import DRAWS, figures_in_use
 
 if TYPE_CHECKING:
     import pandas as pd
 
-POINTS = 6
+POINTS = 12
 CONTENDERS = 8
 
 
 @dataclass(frozen=True, slots=True)
 class LeverTip:
-    """A lever's nearest tip; None where it tips nowhere."""
+    """A lever's nearest tip, or the nearest value at which nothing fits; None where there is none.
+
+    The figure keeps its own spread as it moves: the spread scales with the value, that of a
+    temperature or a score stays.
+    """
 
     path: str
     """of the figure"""
@@ -41,19 +46,24 @@ class LeverTip:
     unit: str
     """of both values"""
     tips_at: float | None
-    """the nearest value at which another part leads, in `unit`"""
+    """the nearest value at which another part leads (of a limit, nothing fits), in `unit`"""
     text: str | None
-    """what goes behind `--set PATH=` to stand there"""
+    """what goes behind `--set PATH=` to stand there, the figure's spread with it"""
     new_winner: str | None
-    """the part that leads there"""
+    """the part that leads there; null where nothing fits"""
     distance_u: float | None
     """how far that is, in the figure's standard uncertainties; null where it is exact"""
     distance_share: float | None
-    """[share] how far, of the value that stands; null where that is zero"""
+    """[share] how far, of the value that stands; null for a temperature"""
+    distance_k: float | None
+    """[K] how far, of a temperature; null for any other figure"""
     now_shown: str
     """the value that stands, in words"""
     tips_shown: str | None
     """the value at which it tips, in words"""
+
+
+ROW = ("kind", *names_of(LeverTip))  # of a lever or a limit, in a table
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,12 +88,19 @@ class Tipping:
     """whether anything behind the answer is demonstration data"""
     winner: str | None
     """the part that leads as things stand"""
+    seed: int
+    """of the draws"""
+    draws: int
+    """by which the score is expected; 0 for the stated values"""
     points: int
-    """places looked at on each side of a figure"""
+    """places looked at on each side of a figure to begin with"""
     contenders: tuple[str, ...]
     """parts that were looked at"""
     levers: tuple[LeverTip, ...]
     """figures, the nearest to tip first; those that tip nowhere last"""
+    limits: tuple[LeverTip, ...]
+    """figures with a value at which merely nothing fits, no farther than their tip; the nearest
+    first"""
     weights: tuple[WeightTip, ...]
     """the smallest change of weights for each rival"""
     never_first: tuple[str, ...]
@@ -93,9 +110,17 @@ class Tipping:
     warnings: tuple[str, ...]
     """what looks odd in the files"""
 
+    def rows(self) -> list[dict[str, object]]:
+        """A row a lever, then a row a limit."""
+        return [
+            {"kind": kind, **plain(tip)}
+            for kind, some in (("tip", self.levers), ("limit", self.limits))
+            for tip in some
+        ]
+
     def to_frame(self) -> pd.DataFrame:
-        """A row a lever."""
-        return frame([plain(tip) for tip in self.levers])
+        """A row a lever, then a row a limit."""
+        return frame(self.rows())
 
 
 def tipping(
@@ -104,6 +129,9 @@ def tipping(
     levers: Sequence[str] = (),
     *,
     points: int = POINTS,
+    draws: int = DRAWS,
+    seed: int = 1,
+    jobs: int = 1,
     progress: Progress | None = None,
 ) -> Tipping:
     """The nearest value of every lever at which another part takes the lead.
@@ -111,8 +139,9 @@ def tipping(
     Parameters
     ----------
     levers : paths; when empty all of the product's figures, the prices of what it may be built of,
-        and the figures that the two leaders' builds rest on. points : places looked at on each side
-        of the value that stands, up to eight times it, or 20 K, where no scan can tell.
+        and the figures that the two leaders' builds rest on. points : places looked at to begin
+        with on each side of the value that stands, up to eight times it, or 20 K. draws, seed,
+        jobs : as for `shortlist`, whose first part is the winner; 0 draws for the stated values.
     progress : told how many levers are done, of how many.
 
     Raises
@@ -120,36 +149,49 @@ def tipping(
     FaultError
         For a path that leads to no figure or to one that is absent.
     """
-    base = evaluate(catalogue, product)
+    base = evaluate(catalogue, product, draws, seed, jobs)
     if not base.candidates:
         return Tipping(
             product=product.product,
             invented=invented(base),
             winner=None,
+            seed=seed,
+            draws=draws,
             points=points,
             contenders=(),
             levers=(),
+            limits=(),
             weights=(),
             never_first=(),
             left_out=base.left_out,
             warnings=warnings_of(base),
         )
-    order = leads(base, fronts(base), base.weights)
+    offered = fronts(base, jobs)
+    order = leads(base, offered, base.weights)
     names = [c.part.part for c in base.candidates]
     contenders = tuple(sorted(names[:CONTENDERS]))
     asked = _asked(base, levers)
-    deciding = Deciding(catalogue, product, base, contenders)
+    deciding = Deciding(catalogue, product, base, contenders, offered)
     done = None if progress is None else lambda n: progress(n, len(asked))
     found = nearest_tips(deciding, [(h, span(h, None)) for h in asked], points, done)
-    tips = [_tip(handle, tip) for handle, tip in zip(asked, found, strict=True)]
-    tips.sort(key=lambda t: (t.tips_at is None, round(t.distance_share or 0.0, 9), t.path))
+    tips = [_tip(handle, there.tip) for handle, there in zip(asked, found, strict=True)]
+    limits = [
+        _tip(handle, there.limit)
+        for handle, there in zip(asked, found, strict=True)
+        if there.limit is not None
+    ]
+    tips.sort(key=_nearness)
+    limits.sort(key=_nearness)
     return Tipping(
         product=product.product,
         invented=invented(base),
         winner=names[0],
+        seed=seed,
+        draws=draws,
         points=points,
         contenders=contenders,
         levers=tuple(tips),
+        limits=tuple(limits),
         weights=tuple(
             WeightTip(x.part, x.distance, x.weights)
             for x in sorted(order, key=lambda x: (x.distance or 0.0, x.part))
@@ -161,9 +203,18 @@ def tipping(
     )
 
 
+def _nearness(tip: LeverTip) -> tuple[bool, float, str]:
+    """The nearest first; kelvin count as shares of ten, so closely are they found."""
+    far = tip.distance_share
+    if far is None:
+        far = (tip.distance_k or 0.0) / DEGREES
+    return tip.tips_at is None, round(far, 9), tip.path
+
+
 def _tip(handle: Lever, found: Tip | None) -> LeverTip:
     assert handle.now is not None
     far = None if found is None else abs(found.at - handle.now)
+    kelvin = handle.dimension == "temperature"
     return LeverTip(
         path=str(handle.path),
         now=handle.now,
@@ -172,7 +223,8 @@ def _tip(handle: Lever, found: Tip | None) -> LeverTip:
         text=None if found is None else handle.text(found.at),
         new_winner=None if found is None else found.leader,
         distance_u=None if far is None or handle.u == 0 else far / handle.u,
-        distance_share=None if far is None or handle.now == 0 else far / abs(handle.now),
+        distance_share=None if far is None or kelvin else far / abs(handle.now),
+        distance_k=far if kelvin else None,
         now_shown=handle.shown(handle.now),
         tips_shown=None if found is None else handle.shown(found.at),
     )

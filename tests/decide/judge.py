@@ -14,14 +14,14 @@ from advisor.studies.tipping import LeverTip
 
 
 def leader(
-    catalogue: Catalogue, product: Product, lever: Lever, x: float, stands: str
+    catalogue: Catalogue, product: Product, lever: Lever, x: float, stands: str, draws: int
 ) -> str | None:
-    """The part of the greatest score at a value; the one that stands where it may not stand."""
+    """The part of the greatest expected score at a value; the one that stands where it may not."""
     try:
         there = with_changes(catalogue, product, [lever.assignment(x)])
     except FaultError:
         return stands
-    found = evaluate(*there).candidates
+    found = evaluate(*there, draws).candidates
     return found[0].part.part if found else None
 
 
@@ -44,11 +44,18 @@ def grid(lever: Lever, tip: LeverTip, count: int) -> Iterator[float]:
 
 
 def nearer(
-    catalogue: Catalogue, product: Product, lever: Lever, tip: LeverTip, winner: str, count: int
+    catalogue: Catalogue,
+    product: Product,
+    lever: Lever,
+    tip: LeverTip,
+    winner: str,
+    count: int,
+    draws: int,
 ) -> Sequence[tuple[float, str | None]]:
     """The first place of the grid on a side at which another part leads, with that part."""
     for x in grid(lever, tip, count):
-        found = leader(catalogue, product, lever, x, winner)
-        if found != winner:
+        found = leader(catalogue, product, lever, x, winner, draws)
+        # where nothing fits there is a limit, no tip
+        if found not in (winner, None):
             return [(x, found)]
     return []

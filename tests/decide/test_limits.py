@@ -328,8 +328,7 @@ def test_a_part_busy_beyond_all_time_does_not_stand(tmp_path: Path) -> None:
     catalogue, product = load_run([root], PRODUCT.replace("CONVERTER", "dc").encode())
     found = evaluate(catalogue, product)
     places = np.array([10.0, 2.2e-3, 2.0e-3, 1e-3])
-    here = grid_stage(
-        catalogue, product, figures.Path("probe", ("workload", "sample", "every")), places
-    )
+    path = figures.Path("probe", ("workload", "sample", "every"))
+    here = grid_stage(catalogue, product, [(path, x) for x in places.tolist()], 0, 1)
     ((_, made, at),) = assessed(here, [found.candidates[0].best], found.criteria, fresh=True)
     assert stands(at, made.side, here.own_cost)[0].tolist() == [True, True, False, False]

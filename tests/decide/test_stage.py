@@ -48,19 +48,20 @@ def test_one_sampler_a_document(tmp_path: pathlib.Path) -> None:
 
 def test_one_figure_on_a_grid_and_all_others_stated(tmp_path: pathlib.Path) -> None:
     places = np.array([300.0, 360.0, 420.0])
-    here = grid_stage(*inputs(tmp_path), Path("pill", ("capacity",)), places)
+    path = Path("pill", ("capacity",))
+    here = grid_stage(*inputs(tmp_path), [(path, x) for x in places.tolist()], 0, 1)
     pack = here.feed(0, "none")[0].pack
     assert np.array_equal(pack.capacity_c, places)
     assert pack.self_discharge_a == pytest.approx(0.02 / (365.25 * 86400) * places, rel=1e-12)
     assert np.array_equal(pack.open_v, np.repeat([[3.2], [3.0], [2.4]], 3, axis=1))
-    assert here.samplers.taken  # type: ignore[attr-defined]
+    assert here.samplers.taken() == {path}  # type: ignore[attr-defined]
     # a figure of the same name in another document stands
     prices = np.array([0.5, 1.0, 2.0])
-    money = grid_stage(
-        *inputs(tmp_path / "c"), Path("pill", ("price", "breaks", "1")), prices
-    ).feed(0, "conv")[1]
+    path = Path("pill", ("price", "breaks", "1"))
+    cases = [(path, x) for x in prices.tolist()]
+    money = grid_stage(*inputs(tmp_path / "c"), cases, 0, 1).feed(0, "conv")[1]
     assert money.pack == pytest.approx(prices, rel=1e-12)
     assert money.converter.tolist() == pytest.approx([0.3, 0.3, 0.3], rel=1e-12)
-    untaken = grid_stage(*inputs(tmp_path / "b"), Path("conv", ("quiescent",)), places)
+    untaken = grid_stage(*inputs(tmp_path / "b"), [(Path("conv", ("quiescent",)), 1e-6)], 0, 1)
     untaken.feed(0, "none")
-    assert not untaken.samplers.taken  # type: ignore[attr-defined]
+    assert not untaken.samplers.taken()  # type: ignore[attr-defined]

@@ -129,12 +129,13 @@ def test_a_scan_moves_what_a_load_takes(tmp_path: Path) -> None:
     found = decided(tmp_path, "none", f"{path}.min=2.7 V", f"{path}.max=3.6 V")
     builds = [c.best for c in found.candidates if c.part.part == "one"]
     keys = ("workload", "sample", "loads", "probe", "supply")
-    args = (found.catalogue, found.product, builds, found.criteria)
-    least = scan(*args, Figure("probe", (*keys, "min")), np.array([2.7, 2.9, 3.3]))
-    assert least is not None
+    args = (found.catalogue, found.product, builds, [found.criteria])
+    low, high = (Figure("probe", (*keys, end)) for end in ("min", "max"))
+    least, taken = scan(*args, [(low, x) for x in (2.7, 2.9, 3.3)], 0, 1)
+    assert taken == {low}
     assert least[0, 0] == pytest.approx(builds[0].score, rel=1e-12)
     assert least[0, 1] < least[0, 0]
     assert least[0, 2] == -np.inf
-    most = scan(*args, Figure("probe", (*keys, "max")), np.array([3.6, 3.2, 3.1]))
-    assert most is not None
+    most, taken = scan(*args, [(high, x) for x in (3.6, 3.2, 3.1)], 0, 1)
+    assert taken == {high}
     assert most[0] == pytest.approx([builds[0].score, builds[0].score, -np.inf], rel=1e-12)

@@ -13,10 +13,13 @@ from advisor.catalogue.load import with_changes
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.shipped import load
+from advisor.decide.along import Along
+from advisor.decide.evaluate import evaluate
 from advisor.faults import FaultError
 from advisor.present.machine import to_json
 from advisor.studies.outlook import document, outlook
 from advisor.studies.shortlist import shortlist
+from tests.decide.random_catalogues import several, unsure
 from tests.studies.small import loaded, part
 
 PRODUCT = """
@@ -85,7 +88,8 @@ def test_battery_changes_are_steps(tmp_path: Path) -> None:
 def test_a_curve_is_the_shortlist_at_each_place() -> None:
     inputs = load("barrel-tag")
     path = "barrel-tag:workload.sample.every"
-    found = outlook(*inputs, ["quorvane-tib", "vantle-gaf"], along=[f"{path}=20 s:90 s"], points=3)
+    some = ["quorvane-tib", "vantle-gaf"]
+    found = outlook(*inputs, some, along=[f"{path}=20 s:90 s"], points=3, draws=500)
     for curve in found.levers[0].curves:
         for point in curve.points:
             if point.step:
@@ -97,7 +101,10 @@ def test_a_curve_is_the_shortlist_at_each_place() -> None:
             assert life.nominal == pytest.approx(alone.battery_life_s.nominal, rel=1e-12)
             assert life.p05 == pytest.approx(alone.battery_life_s.p05, rel=1e-12)
             assert life.p95 == pytest.approx(alone.battery_life_s.p95, rel=1e-12)
-            assert point.lifetime_cost == pytest.approx(alone.cost.lifetime, rel=1e-12)
+            assert point.lifetime_cost == pytest.approx(alone.cost.expected, rel=1e-12)
+            assert point.lifetime_cost_p05 == pytest.approx(alone.cost.p05, rel=1e-12)
+            assert point.lifetime_cost_p95 == pytest.approx(alone.cost.p95, rel=1e-12)
+            assert point.battery_change == alone.cost.change_probability
             assert point.score == pytest.approx(alone.score, rel=1e-12)
 
 
@@ -109,20 +116,57 @@ def test_a_curve_is_the_shortlist_at_each_place() -> None:
         "quorvane-tib:price.breaks.10000=0.1:2",
     ],
 )
-def test_a_crossing_replays(along: str) -> None:
+@pytest.mark.parametrize("draws", [0, 2000])
+def test_a_crossing_replays(along: str, draws: int) -> None:
     catalogue, product = load("barrel-tag")
     catalogue = catalogue.only(["quorvane-tib", "tessimur-mub", "vantle-gaf"])
-    found = outlook(catalogue, product, along=[along], draws=0, points=5)
+    found = outlook(catalogue, product, along=[along], draws=draws, points=5)
     (one,) = found.levers
     for crossing in one.crossings:
         there = with_changes(catalogue, product, [f"{one.lever}={crossing.text}"])
-        assert shortlist(*there, draws=0).ranking[0].part == crossing.to
+        assert shortlist(*there, draws=draws).ranking[0].part == crossing.to
         # the crossing is found to a thousandth
         short = crossing.x * (1 - 2e-3)
         before = with_changes(catalogue, product, [f"{one.lever}={one.handle.text(short)}"])
-        assert shortlist(*before, draws=0).ranking[0].part == crossing.before
+        assert shortlist(*before, draws=draws).ranking[0].part == crossing.before
     if "weight" not in along:
         assert one.crossings
+
+
+@pytest.mark.parametrize("product", ["barrel-tag", "frost-post", "valve-driver"])
+def test_the_first_part_at_the_value_that_stands_is_the_shortlists(product: str) -> None:
+    inputs = load(product)
+    base = evaluate(*inputs, 2000)
+    first = shortlist(*inputs).ranking[0]
+    found = outlook(*inputs, points=2, few=16, steps=False, among=4, base=base)
+    for one in found.levers:
+        handle = lever(*inputs, one.lever)
+        assert one.now is not None
+        line = Along(*inputs, handle, base, 16)
+        assert line.leader(one.now) == first.part
+        stands = [c.part for c in one.curves for p in c.points if p.x == one.now]
+        assert stands[0] == first.part
+        (point,) = [p for p in one.curves[0].points if p.x == one.now]
+        assert point.score == first.score
+        assert point.lifetime_cost == first.cost.expected
+        crossings = [c for c in one.crossings if c.x <= one.now]
+        if crossings:
+            assert crossings[-1].to == first.part
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_the_first_part_of_random_products_stands_there_too(seed: int, tmp_path: Path) -> None:
+    inputs = unsure(several(seed), seed).load(tmp_path)
+    base = evaluate(*inputs, 400)
+    if not base.candidates:
+        return
+    path = "probe:workload.sample.every"
+    found = outlook(*inputs, along=[path], points=3, draws=400, few=32, steps=False)
+    (one,) = found.levers
+    first = base.candidates[0]
+    (point,) = [p for p in one.curves[0].points if p.x == one.now]
+    assert one.curves[0].part == first.part.part
+    assert point.score == first.score
 
 
 def test_where_nothing_fits_a_curve_has_no_value() -> None:

@@ -161,8 +161,9 @@ def test_a_scan_moves_every_figure_of_a_curve_or_table(folder: File, name: str) 
         now = lever(catalogue, product, path).now
         assert now is not None
         places = np.array([now, 0.7 * now])
-        scores = scan(catalogue, product, [best], found.criteria, path, places)
-        assert scores is not None, path
+        cases = [(path, x) for x in places.tolist()]
+        scores, taken = scan(catalogue, product, [best], [found.criteria], cases, 0, 1)
+        assert taken == {path}
         assert scores[0, 0] == pytest.approx(best.score, rel=1e-9)
         if scores[0, 1] != pytest.approx(best.score, rel=1e-9):
             moved += 1
@@ -178,8 +179,8 @@ def test_a_scanned_table_entry_is_the_decision_with_it_set(folder: File) -> None
         assert handle.now is not None
         # near, as an open-circuit voltage may not rise with depth
         x = 0.999 * handle.now
-        scanned = scan(catalogue, product, [best], found.criteria, path, np.array([x]))
-        assert scanned is not None
+        scanned, taken = scan(catalogue, product, [best], [found.criteria], [(path, x)], 0, 1)
+        assert taken == {path}
         there = evaluate(
             *with_changes(catalogue.only([best.part]), product, [handle.assignment(x)])
         )

@@ -136,7 +136,7 @@ def _curves(found: Outlook, one: LeverOutlook) -> Iterator[Spec]:
     unit = found.currency or "no currency"
     lives = _Readings("battery life, years", years, _life_range, wanted)
     costs = _Readings(
-        title=f"cost over the service life, {unit} a unit",
+        title=f"expected cost over the service life, {unit} a unit",
         value=cost,
         ends=_cost_range,
         wanted=None,
