@@ -18,13 +18,13 @@ from numpy.typing import NDArray
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.decide.builds import Assessed, Build, Prepared, assess, part_side, prepare
-from advisor.decide.costs import part_cost
+from advisor.decide.costs import PartCost, part_cost
 from advisor.decide.limits import figures_read, kept
 from advisor.decide.stage import Stage, stage
 from advisor.decide.value import Criterion, weights
 from advisor.model.draws import Array, Sampler, Trace
 from advisor.model.packs import cells_name
-from advisor.model.tables import Wanted, part_figures, stack
+from advisor.model.tables import Option, PartFigures, Wanted, part_figures, stack
 
 CHUNK = 2000  # draws at a time
 STATES = 256  # of a product's events; with more of them fewer draws are taken at a time
@@ -262,6 +262,9 @@ def assessed(
         groups[_feed_of(build)].append(i)
     catalogue, product = here.catalogue, here.product
     prepared = []
+    # builds on several feeds have what they take of their part in common
+    known: dict[tuple[str, str, tuple[Option, ...]], PartFigures] = {}
+    priced: dict[str, PartCost] = {}
     for members in groups.values():
         feed = builds[members[0]].assessed.feed
         option = product.supply_options.cells.index(feed.option)
@@ -270,10 +273,15 @@ def assessed(
         read = []
         for i, part in zip(members, parts, strict=True):
             at_first, row = builds[i].assessed, builds[i].row
-            chosen = Wanted(at_first.sleep_name(row), at_first.options(row))
-            read.append(part_figures(part, here.figures, here.samplers[part.part], chosen))
+            sampler = here.samplers[part.part]
+            key = part.part, at_first.sleep_name(row), at_first.options(row)
+            if key not in known:
+                known[key] = part_figures(part, here.figures, sampler, Wanted(*key[1:]))
+            if part.part not in priced:
+                priced[part.part] = part_cost(part, here.own_cost, sampler)
+            read.append(known[key])
         table = stack(read)
-        costs = [part_cost(p, here.own_cost, here.samplers[p.part]) for p in parts]
+        costs = [priced[p.part] for p in parts]
         prepared.append(
             prepare(
                 made,
