@@ -274,9 +274,10 @@ def assessed(
         for i, part in zip(members, parts, strict=True):
             at_first, row = builds[i].assessed, builds[i].row
             sampler = here.samplers[part.part]
-            key = part.part, at_first.sleep_name(row), at_first.options(row)
+            asleep, options = at_first.sleep_name(row), at_first.options(row)
+            key = part.part, asleep, options
             if key not in known:
-                known[key] = part_figures(part, here.figures, sampler, Wanted(*key[1:]))
+                known[key] = part_figures(part, here.figures, sampler, Wanted(asleep, options))
             if part.part not in priced:
                 priced[part.part] = part_cost(part, here.own_cost, sampler)
             read.append(known[key])

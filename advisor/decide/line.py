@@ -78,7 +78,8 @@ class Line:
         return fresh
 
     def leads(self, places: Array) -> Array | None:
-        """The lead over places by all that is carried along, (N,); None where none can tell."""
+        """The lead over places (N,) by all that is carried along, (N,) points; None where none can
+        tell. Places are in SI."""
         if self.untold:
             return None
         builds = self.carried
@@ -90,13 +91,15 @@ class Line:
         return self._lead(scores)
 
     def between(self, places: Array) -> Array:
-        """The lead over places by the builds that may count from the least to the greatest."""
+        """The lead over places (N,) SI by the builds that may count from the least to the greatest,
+        (N,) points."""
         scores = self._scores(places, FINE, self._nearby(float(places.min()), float(places.max())))
         assert scores is not None
         return self._lead(scores)
 
     def close(self, places: Array) -> list[Build]:
-        """The builds that lead their part at one of some places, of the winner and its rivals."""
+        """The builds that lead their part at one of some places (N,) SI, of the winner and its
+        rivals."""
         deciding = self.deciding
         near = self._nearby(float(places.min()), float(places.max()))
         scores = self._scores(places, FINE, near)
@@ -216,7 +219,8 @@ class Line:
     # What builds are worth -----------------------------------------------------------------------
 
     def take_over(self, places: Array, builds: Sequence[Build], raw: Array) -> None:
-        """Scans of builds over places by few draws, (B, N), made for several levers at once."""
+        """Scans of builds over places (N,) SI by few draws, (B, N) points, made for several levers
+        at once."""
         for n, x in enumerate(places.tolist()):
             self._points.setdefault((COARSE, x), {}).update(zip(builds, raw[:, n], strict=True))
 
@@ -238,7 +242,7 @@ class Line:
 
 
 def scanned_together(lines: Sequence[Line], places: Sequence[Array]) -> None:
-    """Scan levers of one part in one pass, over places each."""
+    """Scan levers of one part in one pass, over places (N,) SI each."""
     first = lines[0]
     builds, base = first.carried, first.deciding.base
     each = [np.concatenate([at, [line.lever.now]]) for line, at in zip(lines, places, strict=True)]
