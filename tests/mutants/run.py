@@ -27,7 +27,7 @@ LOADED = ("hypothesis", "numpy", "pandas", "polars", "pulp", "highspy", "scipy.i
 LOADED += ("scipy.optimize", "scipy.special", "scipy.stats", "yaml", "typer", "ruptures")
 LOADED += ("sklearn.ensemble",)
 PATIENCE_S = 5.0  # of processor time that a test may take beyond ten times its own
-MOST_S = 40.0  # of tests for each bug, in processor time of the code as it is
+MOST_S = 20.0  # of tests for each bug, in processor time of the code as it is
 TRACE_S = 600  # for the tests of one file while they are traced
 
 

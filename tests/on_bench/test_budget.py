@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -97,3 +98,11 @@ def test_repeats_are_the_mean_and_its_deviation() -> None:
 def test_no_uncertainty_is_none() -> None:
     found = combined(1.0, [Term("nothing", "B", 0.0)])
     assert (found.u, found.budget, found.expanded) == (0.0, (), 0.0)
+
+
+@pytest.mark.parametrize("unit", [1e-9, 1e6])
+def test_a_half_width_goes_by_its_unit(unit: float) -> None:
+    """The same terms in nanoamperes: a grid laid in amperes would be all one step."""
+    terms = [Term("a", "A", 0.4, "t", 9), Term("b", "B", 0.3), Term("c", "B", 1.0, "rectangular")]
+    scaled = [replace(t, u=t.u * unit) for t in terms]
+    assert half_width(scaled) == pytest.approx(unit * half_width(terms), rel=1e-9)
