@@ -315,6 +315,11 @@ BAD_NOTES = {
     "one run": ("runs: 20}", "runs: 1}", "at least 2 runs"),
     "no units": ("units: 20, ", "", "no units"),
     "a state without an end": (", to: 2.5 s", "", "no to"),
+    "a temperature of one stretch alone": (
+        "to: 2.5 s}",
+        "to: 2.5 s, temperature: 40 degC}\n  - {state: ram-kept, from: 1.5 s, to: 1.6 s}",
+        "one, as its other stretches have",
+    ),
     "backwards": ("from: 2.0 s", "from: 3.0 s", "from before to"),
     "both": ("{kernel: hash, ", "{kernel: hash, wake: ram-kept, ", "kernel and wake"),
     "twice": ("kernel: filter", "kernel: hash", '"hash" twice'),
