@@ -94,7 +94,7 @@ def test_a_plan_is_for_the_kernel_and_not_for_a_wake_before_it(tmp_path: Path) -
 
 
 def test_the_board_s_trace_is_its_overhead_with_the_meter_s_noise(tmp_path: Path) -> None:
-    """20,000 samples of 100 uA of noise: their deviation is known to 0.5 %, their mean to 0.7 uA."""
+    """20,000 samples of 100 uA of noise: the deviation is known to 0.5 %, the mean to 0.7 uA."""
     notes = session(tmp_path, ("board-overhead: 1.200(2) mA", TRACED))
     _, errors, _, (board,) = trace_of(notes, 3)
     assert errors.overhead == OVERHEAD_A

@@ -15,6 +15,7 @@ from advisor.bench.segments import measure
 from advisor.bench.trace import (
     PIECE,
     REHEARSED,
+    Chunk,
     Columns,
     Floats,
     digest,
@@ -156,3 +157,36 @@ def test_digest_is_of_the_bytes(tmp_path: Path) -> None:
     (tmp_path / "a").write_bytes(b"a")
     (tmp_path / "b").write_bytes(b"bc")
     assert digest([tmp_path / "a", tmp_path / "b"]).startswith("ba7816bf")
+
+
+@pytest.mark.parametrize("name", WRITERS)
+def test_in_any_form_only_the_columns_asked_for_are_read_and_one_that_is_not_there_is_named(
+    tmp_path: Path, name: str
+) -> None:
+    path = tmp_path / name
+    WRITERS[name](path)
+    for chunk in samples(path, Columns(("amps", "time"), (1.0, 1.0), False, False, False)):
+        assert chunk.v is None
+        assert chunk.m is None
+        np.testing.assert_array_equal(chunk.t, AMPS[chunk.row : chunk.row + len(chunk.t)])
+    with pytest.raises(FaultError, match='no column "volts"'):
+        list(samples(path, replace(COLUMNS, names=("time", "volts", "pin"))))
+
+
+@pytest.mark.parametrize("name", ["a.csv", "a.csv.gz"])
+def test_a_cell_that_is_no_text_is_a_fault_of_the_file(tmp_path: Path, name: str) -> None:
+    data = (HEAD + GOOD).encode() + b"40,\xff\xfe,0\n"
+    (tmp_path / name).write_bytes(gzip.compress(data) if name.endswith("gz") else data)
+    with pytest.raises(FaultError, match=rf"{name}.*expected a number"):
+        measure(samples(tmp_path / name, COLUMNS), (), 0.5)
+
+
+def test_a_piece_keeps_the_rows_of_its_samples() -> None:
+    whole = Chunk("t", 7, TIME[:20], AMPS[:20], AMPS[:20], PIN[:20])
+    some = whole.piece(slice(5, 9))
+    assert some.row == 12
+    for values in (some.t, some.i, some.v, some.m):
+        assert values is not None
+        assert len(values) == 4
+    assert whole.piece(slice(-2, None)).row == 25
+    assert len(whole.piece(slice(9, 9)).t) == 0
