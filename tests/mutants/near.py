@@ -45,6 +45,7 @@ ALSO = {
     "advisor/decide/missing.py": ("test_missing_coverage",),
     "advisor/decide/along.py": ("test_outlook", "test_tips", "test_scan"),
     "advisor/decide/leading.py": ("test_tips", "test_tipping"),
+    "advisor/bench/distil.py": ("test_distil_without_marker", "test_budget_lines"),
     "advisor/bench/notes.py": ("test_distil",),
     "advisor/bench/rehearse.py": ("test_distil",),
     "advisor/bench/same_clock.py": ("test_compare",),
