@@ -433,7 +433,7 @@ def test_a_random_device_s_end(seed: int) -> None:
     assert found.life_s[0, 0] <= made.life(end) * 1.01 + made.life(1.0) * 1e-3
 
 
-def trains(seed: int, tasks: int) -> tuple[Cells, reservoir.Train]:
+def loads(seed: int, tasks: int) -> tuple[Cells, reservoir.Train]:
     """200 cells, each under constant currents, some of them below what it rests at."""
     draw = np.random.default_rng(seed)
     n, states = 200, 2 * tasks
@@ -458,10 +458,10 @@ def trains(seed: int, tasks: int) -> tuple[Cells, reservoir.Train]:
 
 @pytest.mark.parametrize("tasks", [1, 2, 3])
 def test_what_is_said_to_hold_without_a_search_holds(tasks: int) -> None:
-    """Never above the lowest voltage, but for the 30 uV that its search leaves; and of one task that
+    """Never above the lowest voltage, but for the 30 uV that its search leaves; of one task that
     ends below where it began, with constant currents, there."""
     for seed in range(10):
-        cells, train = trains(seed, tasks)
+        cells, train = loads(seed, tasks)
         low = reservoir.lowest(cells, train)
         assert not reservoir.holds(cells, train, low + 3e-5).any()
         if tasks == 1:

@@ -331,9 +331,9 @@ def _variants(node: ast.stmt | ast.expr, keys: list[str]) -> Iterator[Variant]:
             yield "branch", node, ast.IfExp(test, orelse, body)
             yield "branch", node, body
         case ast.Subscript(value=value, slice=ast.Constant(value=str(key))):
-            for other in keys:
-                if other != key:
-                    yield "key", node, ast.Subscript(value, ast.Constant(other), node.ctx)
+            for another in keys:
+                if another != key:
+                    yield "key", node, ast.Subscript(value, ast.Constant(another), node.ctx)
         case ast.Attribute(attr=attr, value=value) if attr in _OTHER_ATTRIBUTE:
             if _name(value) not in {"np", "math"}:
                 yield "attribute", node, ast.Attribute(value, _OTHER_ATTRIBUTE[attr], node.ctx)
@@ -385,10 +385,10 @@ def _called(node: ast.Call) -> Iterator[Variant]:
     if any(isinstance(a, ast.Starred) for a in given):
         return
     if name in _OTHER_FUNCTION:
-        other = _OTHER_FUNCTION[name]
-        func: ast.expr = ast.Name(other)
+        opposite = _OTHER_FUNCTION[name]
+        func: ast.expr = ast.Name(opposite)
         if isinstance(node.func, ast.Attribute):
-            func = ast.Attribute(node.func.value, other)
+            func = ast.Attribute(node.func.value, opposite)
         yield "min/max", node, ast.Call(func, given, node.keywords)
     if name in _DROPPED and given:
         yield "clip", node, given[0]

@@ -23,9 +23,10 @@ ROOT = Path(__file__).resolve().parent.parent.parent
 COPIED = ("advisor", "tests", "catalog", "profiles", "pyproject.toml", "README.md", "DEVELOPERS.md")
 EQUIVALENTS = Path(__file__).with_name("equivalents.txt")
 # other people's packages that tests load, slow ones first of all
-LOADED = ("hypothesis", "numpy", "pandas", "polars", "pulp", "highspy", "scipy.integrate")
-LOADED += ("scipy.optimize", "scipy.special", "scipy.stats", "yaml", "typer", "ruptures")
-LOADED += ("sklearn.ensemble",)
+LOADED: tuple[str, ...] = (
+    *("hypothesis", "numpy", "pandas", "polars", "pulp", "highspy", "ruptures", "scipy.integrate"),
+    *("scipy.optimize", "scipy.special", "scipy.stats", "sklearn.ensemble", "typer", "yaml"),
+)
 PATIENCE_S = 5.0  # of processor time that a test may take beyond ten times its own
 MOST_S = 20.0  # of tests for each bug, in processor time of the code as it is
 TRACE_S = 600  # for the tests of one file while they are traced

@@ -463,13 +463,13 @@ def test_a_state_below_the_board_s_own_current_is_refused(tmp_path: Path) -> Non
 
 def test_limits_and_deviations_have_their_own_shape(tmp_path: Path) -> None:
     """Limits without a coverage factor are rectangular, a deviation normal (JCGM 100, 4.3)."""
-    shapes = {}
-    for text in ("1.200(2) mA", "1.200 mA ± 0.002 mA"):
+    for text, shape, u in (
+        ("1.200(2) mA", "normal", 2e-6),
+        ("1.200 mA ± 0.002 mA", "rectangular", 2e-6 / np.sqrt(3)),
+    ):
         notes = session(tmp_path, ("1.200(2) mA", text))
         _, _, trace, _ = trace_of(session(tmp_path), 9)
         work = distilled(notes, trace).kernels["hash"]
         (term,) = [t for t in work.current.budget if t.source == "board overhead"]
-        shapes[text] = term.shape, term.u
-    assert shapes["1.200(2) mA"] == ("normal", pytest.approx(2e-6, rel=1e-9))
-    limits = shapes["1.200 mA ± 0.002 mA"]
-    assert limits == ("rectangular", pytest.approx(2e-6 / np.sqrt(3), rel=1e-9))
+        assert term.shape == shape
+        assert term.u == pytest.approx(u, rel=1e-9)

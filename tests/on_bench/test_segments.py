@@ -93,4 +93,4 @@ def test_the_step_is_that_of_most_samples() -> None:
     t[100:] += 1.0
     found = measure([Chunk("t", 0, t, i)])
     assert found.step == pytest.approx(1e-3, rel=1e-9)
-    assert found.gaps == [(pytest.approx(0.099), pytest.approx(1.001))]
+    np.testing.assert_allclose(found.gaps, [(0.099, 1.001)], rtol=1e-9)
