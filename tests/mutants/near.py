@@ -26,7 +26,13 @@ FOLDERS = {
         "tests/studies/test_distil.py",
         "tests/studies/test_compare.py",
     ),
-    "advisor/lp.py": ("tests/test_lp.py", "tests/test_lp_files.py", "tests/model", "tests/decide"),
+    "advisor/lp.py": (
+        "tests/test_lp.py",
+        "tests/test_lp_files.py",
+        "tests/test_lp_solvers.py",
+        "tests/model/test_operating_plan.py",
+        "tests/decide/test_weighing.py",
+    ),
 }
 # Test files of another name than the module's that are its own all the same.
 ALSO = {
@@ -50,7 +56,7 @@ ALSO = {
     "advisor/bench/rehearse.py": ("test_distil",),
     "advisor/bench/same_clock.py": ("test_compare",),
     "advisor/bench/targets.py": ("test_kernels",),
-    "advisor/lp.py": ("test_lp_files",),
+    "advisor/lp.py": ("test_lp_files", "test_lp_solvers"),
 }
 
 

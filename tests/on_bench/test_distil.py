@@ -469,7 +469,8 @@ def test_limits_and_deviations_have_their_own_shape(tmp_path: Path) -> None:
     ):
         notes = session(tmp_path, ("1.200(2) mA", text))
         _, _, trace, _ = trace_of(session(tmp_path), 9)
-        work = distilled(notes, trace).kernels["hash"]
-        (term,) = [t for t in work.current.budget if t.source == "board overhead"]
-        assert term.shape == shape
-        assert term.u == pytest.approx(u, rel=1e-9)
+        found = distilled(notes, trace)
+        for result in (found.kernels["hash"].current, *(s.current for s in found.states)):
+            (term,) = [t for t in result.budget if t.source == "board overhead"]
+            assert term.shape == shape
+            assert term.u == pytest.approx(u, rel=1e-9)
