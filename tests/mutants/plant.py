@@ -101,13 +101,20 @@ class Bug:
     now: str
     span: tuple[int, int]  # bytes of the source
     text: str  # what stands there instead
+    place: str = ""  # the line, where what was changed says little by itself
     nth: int = 1  # of those that read alike in the function
 
     @property
     def key(self) -> tuple[str, str, str]:
         """What names the bug while lines move: module, function, what was changed."""
+        return self.module, self.function, self.change
+
+    @property
+    def change(self) -> str:
+        """What was changed, told from all others of the function."""
+        where = f" in {self.place}" if self.place else ""
         again = f" #{self.nth}" if self.nth > 1 else ""
-        return self.module, self.function, f"{self.was} -> {self.now}{again}"
+        return f"{self.was} -> {self.now}{where}{again}"
 
     def planted(self, source: bytes) -> bytes:
         """The source with the bug."""
@@ -125,13 +132,13 @@ def scope(root: Path) -> list[str]:
 
 def bugs(module: str, source: bytes) -> list[Bug]:
     """All bugs that may be planted in a module, in the order of its source."""
-    starts = [0]
-    for line in source.splitlines(keepends=True):
+    starts, lines = [0], source.splitlines(keepends=True)
+    for line in lines:
         starts.append(starts[-1] + len(line))
     tree = ast.parse(source)
     keys = _keys(tree)
     found: list[Bug] = []
-    counts: dict[tuple[str, str, str], int] = {}
+    counts: dict[tuple[str, str, str, str], int] = {}
     for function, node in _sites(tree):
         for kind, was, now in _variants(node, keys):
             span = (
@@ -139,7 +146,9 @@ def bugs(module: str, source: bytes) -> list[Bug]:
                 starts[(was.end_lineno or was.lineno) - 1] + (was.end_col_offset or 0),
             )
             text = _written(now)
-            short = (function, _short(was), _short(now))
+            bare = isinstance(was, (ast.Constant, ast.Name))
+            place = " ".join(lines[was.lineno - 1].decode().split()) if bare else ""
+            short = (function, _short(was), _short(now), place)
             counts[short] = counts.get(short, 0) + 1
             found.append(
                 Bug(
@@ -151,6 +160,7 @@ def bugs(module: str, source: bytes) -> list[Bug]:
                     now=short[2],
                     span=span,
                     text=text,
+                    place=place,
                     nth=counts[short],
                 )
             )

@@ -99,7 +99,7 @@ class Verdict:
     def line(self) -> str:
         """The verdict on one line."""
         bug = self.bug
-        what = f"{bug.module}:{bug.line} {bug.function} [{bug.kind}] {bug.was} -> {bug.now}"
+        what = f"{bug.module}:{bug.line} {bug.function} [{bug.kind}] {bug.change}"
         return f"{self.word:10} {what}{f'  ({self.by})' if self.by else ''}"
 
 
