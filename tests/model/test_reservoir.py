@@ -485,8 +485,11 @@ def test_tasks_that_keep_one_another_waiting_sink_as_low_as_they_do(seed: int) -
         for _ in range(2 + seed // 2 % 3)
     ]
     states = [s for t in tasks for s in t.states] + [(SLEEP, 0.0, 1.0)]
+    amps, watts, seconds = (column(*values) for values in zip(*states, strict=True))
     train = reservoir.Train(
-        *(column(*values) for values in zip(*states, strict=True)),
+        amps,
+        watts,
+        seconds,
         tuple(slice(2 * k, 2 * k + 2) for k in range(len(tasks))),
         column(*(t.period for t in tasks)),
         [s[1] > 0 for s in states],
