@@ -76,3 +76,18 @@ def test_a_state_is_what_the_circuit_s_equations_give(seed: int) -> None:
         plain = simulated(*figures, 0.0, seconds[k])
         assert [x[k] for x in alone] == pytest.approx(list(plain), abs=1e-7)
     assert 0 < collapsed < n / 2
+
+
+def test_a_constant_current_is_the_same_beside_powers_as_alone() -> None:
+    """Also one that the pack could not bear for long, and that only the reservoir feeds."""
+    n = 30
+    draw = np.random.default_rng(9)
+    ohms, esr = draw.uniform(5, 40, n), draw.uniform(0.5, 2, n)
+    circuit = Circuit.of(np.full(n, VOLTS), ohms, np.full(n, 1e-2), esr)
+    held, amps = draw.uniform(2.5, 3.0, n), VOLTS / ohms * draw.uniform(0.1, 2.0, n)
+    watts, seconds = np.where(np.arange(n) % 3 == 0, 0.05, 0.0), 0.1 * circuit.tau
+    with np.errstate(all="ignore"):
+        mixed = Stepper(circuit).step(held, amps, watts, seconds)
+        alone = Stepper(circuit).step(held, amps, None, seconds)
+    for one, other in zip(mixed, alone, strict=True):
+        np.testing.assert_allclose(one[watts == 0], other[watts == 0], rtol=1e-9)

@@ -94,3 +94,11 @@ def test_the_step_is_that_of_most_samples() -> None:
     found = measure([Chunk("t", 0, t, i)])
     assert found.step == pytest.approx(1e-3, rel=1e-9)
     np.testing.assert_allclose(found.gaps, [(0.099, 1.001)], rtol=1e-9)
+
+
+def test_a_trace_that_repeats_every_sample_is_not_clipped_where_it_does_so_at_the_top() -> None:
+    """A meter slower than its file: each reading stands four times, the greatest ten times."""
+    levels = np.random.default_rng(8).permutation(np.arange(100, dtype=np.float64))
+    i: Floats = np.repeat(levels, np.where(levels == 99, 10, 4))
+    t: Floats = np.arange(len(i), dtype=np.float64) * 1e-3
+    assert measure([Chunk("t", 0, t, i)]).clipped is None
