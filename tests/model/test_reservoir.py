@@ -469,31 +469,3 @@ def test_what_is_said_to_hold_without_a_search_holds(tasks: int) -> None:
         else:
             # falls that add up undecayed are at most all there are
             assert reservoir.holds(cells, train, low - 1.0).mean() > 0.5
-
-
-@pytest.mark.parametrize("seed", [*range(0, 30, 2), 1, 3])
-def test_tasks_that_keep_one_another_waiting_sink_as_low_as_they_do(seed: int) -> None:
-    """Short periods beside long memories; powers where the seed is odd."""
-    draw = np.random.default_rng(seed)
-    cell = Circuit(3.0, float(draw.uniform(3, 12)), float(draw.uniform(0.05, 0.3)), 0.5)
-    least, most = (
-        np.array([5e-3, 5e-3 * (seed % 2), 0.02]),
-        np.array([0.03, 0.03 * (seed % 2), 0.15]),
-    )
-    tasks = [
-        Task(float(draw.uniform(0.7, 4)), tuple(tuple(draw.uniform(least, most)) for _ in range(2)))
-        for _ in range(2 + seed // 2 % 3)
-    ]
-    states = [s for t in tasks for s in t.states] + [(SLEEP, 0.0, 1.0)]
-    amps, watts, seconds = (column(*values) for values in zip(*states, strict=True))
-    train = reservoir.Train(
-        amps,
-        watts,
-        seconds,
-        tuple(slice(2 * k, 2 * k + 2) for k in range(len(tasks))),
-        column(*(t.period for t in tasks)),
-        [s[1] > 0 for s in states],
-    )
-    cells = Cells.of(one(cell.volts), one(cell.ohms), one(cell.farad), one(cell.esr))
-    fall, exact = 3.0 - float(reservoir.lowest(cells, train)[0]), 3.0 - lowest(cell, tasks)
-    assert exact * (1 - 2e-3) <= fall <= exact * 1.08
