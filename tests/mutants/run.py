@@ -180,6 +180,8 @@ def judged(
     """What becomes of each bug, in their order; told one by one as they are known."""
     nothing = equivalents()
     seconds = {test: s for trace in traces for test, s in trace.seconds.items()}
+    # what tests of a file share is made by whichever comes first: the dearest may have done so
+    shared = {t: max(trace.seconds.values()) for trace in traces for t in trace.seconds}
 
     def one(bug: Bug) -> Verdict:
         lots = chosen(bug, traces, MOST_S)
@@ -187,9 +189,9 @@ def judged(
         try:
             text = bug.planted((copy.root / bug.module).read_bytes()).decode()
             for tests in lots:
-                limit = 20 + 5 * sum(seconds[t] for t in tests)
+                limit = 30 + sum(5 * seconds[t] for t in tests) + 2 * max(shared[t] for t in tests)
                 got = copy.ask(
-                    tests={t: patience_s + 10 * seconds[t] for t in tests},
+                    tests={t: patience_s + 10 * seconds[t] + 2 * shared[t] for t in tests},
                     files=[],
                     traced=False,
                     limit=limit,
