@@ -81,7 +81,10 @@ def main(arguments: list[str]) -> int:
     print(table(verdicts))
     caught = sum(v.word == "caught" for v in verdicts)
     counted = sum(v.word != "equivalent" for v in verdicts)
+    late = sum("took too long" in v.by for v in verdicts)
     share = caught / counted if counted else 1.0
+    if late:
+        print(f"{late} of those caught took too long: that they hang is told by the clock alone")
     print(f"{share:.1%} caught of {counted} that change something; at least {LEAST:.0%} must be")
     return 0 if share >= LEAST else 1
 
