@@ -5,8 +5,6 @@ from __future__ import annotations
 import itertools
 import math
 import random
-import subprocess
-import sys
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -15,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from advisor import lp
-from advisor.lp import Model, Sense, Solver, SolverError, Status
+from advisor.lp import Model, Sense, Solver, Status
 
 SECONDS = 20.0
 # HiGHS hands over doubles; CBC's answer passes through a file with 8 significant digits.
@@ -419,6 +417,17 @@ def test_rows_without_terms(solver: Solver, rhs: float, status: Status) -> None:
 
 
 @both
+def test_a_whole_number_may_have_no_choice(solver: Solver) -> None:
+    model = Model()
+    model.variable("n", 2, 2, integer=True)
+    model.constraint("row", {"n": 1}, ">=", 1)
+    model.minimise({"n": 3})
+    assert model.solve(SECONDS, solver).values == {"n": 2}
+    with pytest.raises(ValueError, match="no whole number"):
+        model.variable("between", 2.1, 2.9, integer=True)
+
+
+@both
 def test_nothing_to_minimise(solver: Solver) -> None:
     assert Model().solve(SECONDS, solver).objective == 0
     model = Model()
@@ -426,68 +435,5 @@ def test_nothing_to_minimise(solver: Solver) -> None:
     model.constraint("row", {"x": 1}, ">=", 5)
     found = model.solve(SECONDS, solver)
     assert found.status is Status.OPTIMAL
-    assert found.objective == 0
+    assert found.objective == found.bound == 0
     assert found.values["x"] >= 5
-
-
-# --------------------------------------------------------------------- solvers that lie or are gone
-
-
-@pytest.mark.parametrize(
-    ("values", "word"),
-    [
-        ({"x": 1.0, "n": 1.0}, "broke constraint 'row'"),
-        ({"x": 7.0, "n": 0.0}, "out of its bounds"),
-        ({"x": 2.0, "n": 0.4}, "'n' came back as 0.4"),
-        ({"x": math.nan, "n": 1.0}, "'x' came back as nan"),
-        ({"x": 2.0}, "'n' came back as nan"),
-    ],
-)
-def test_numbers_that_break_the_model_are_not_handed_on(
-    monkeypatch: pytest.MonkeyPatch, values: dict[str, float], word: str
-) -> None:
-    model = Model()
-    model.variable("x", 0, 5)
-    model.variable("n", 0, 1, integer=True)
-    model.constraint("row", {"x": 1, "n": 1}, ">=", 3)
-    model.minimise({"x": 1, "n": 5})
-    monkeypatch.setattr(
-        lp._Program, "highs", lambda *_: lp._Answer(Status.OPTIMAL, dict(values), {}, 0.0)
-    )
-    with pytest.raises(SolverError, match=word):
-        model.solve(SECONDS)
-
-
-@needs_cbc
-def test_cbc_stands_in(monkeypatch: pytest.MonkeyPatch) -> None:
-    with monkeypatch.context() as patch:
-        patch.setattr(lp, "_available", lambda solver: solver == "cbc")
-        assert product_mix().solve(SECONDS).solver == "cbc"
-    monkeypatch.setattr(lp._Program, "highs", lambda *_: lp._Answer(Status.FAILED))
-    found = product_mix().solve(SECONDS)
-    assert found.solver == "cbc"
-    assert found.objective == pytest.approx(-36)
-
-
-def test_without_any_solver(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(lp, "_available", lambda _: False)
-    with pytest.raises(SolverError, match="no solver is installed"):
-        product_mix().solve(SECONDS)
-
-
-def test_nothing_reaches_standard_output() -> None:
-    """Seen from outside the process: some releases of HiGHS print from their C++ side."""
-    program = (
-        "from advisor.lp import Model\n"
-        "for solver in ('highs', 'cbc'):\n"
-        "    for whole in (False, True):\n"
-        "        for least in (1, 9):\n"
-        "            m = Model(); m.variable('x', 0, 5, whole)\n"
-        "            m.constraint('row', {'x': 2}, '>=', 2 * least); m.minimise({'x': 1})\n"
-        "            s = m.solve(10, solver); m.text()\n"
-        "            assert s.solved == (least == 1), s\n"
-    )
-    done = subprocess.run(
-        [sys.executable, "-c", program], capture_output=True, timeout=120, check=False
-    )
-    assert (done.returncode, done.stdout, done.stderr) == (0, b"", b"")

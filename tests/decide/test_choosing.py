@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -12,6 +16,7 @@ from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.shipped import load, product_files
 from advisor.decide import evaluate as deciding
+from advisor.decide.choosing import SOME, choose_builds
 from advisor.decide.drawing import draw_builds
 from advisor.decide.evaluate import evaluate
 from advisor.decide.robustness import expected_regret
@@ -107,3 +112,39 @@ def test_any_number_of_workers_gives_the_same(name: str) -> None:
     one, two = (evaluate(catalogue, product, 4500, jobs=jobs) for jobs in (1, 2))
     assert [c.score for c in one.candidates] == [c.score for c in two.candidates]
     assert [c.best.name for c in one.candidates] == [c.best.name for c in two.candidates]
+
+
+@dataclass(frozen=True, order=True)
+class Made:
+    """A build of which only its name, its stated score and its place in the order count."""
+
+    name: str
+    score: float = 0.0
+
+    @property
+    def order(self) -> str:
+        return self.name
+
+
+def test_the_next_best_is_found_where_the_best_keeps_its_needs_in_a_few_draws_alone() -> None:
+    """By hand: the first by some draws fits in none of all of them. Of those that promise most
+    eight are tried then, worth 50 points each; one that promises less had shown 70."""
+    worth = {"a": 90.0, **{f"p{i}": 50.0 for i in range(8)}, "z": 70.0}
+    promised = {"a": 100.0, **{f"p{i}": 99.0 for i in range(8)}, "z": 98.0}
+    builds: Any = [Made(name) for name in worth]
+
+    def draw(asked: Sequence[Any], draws: int) -> Any:
+        return [
+            SimpleNamespace(
+                fit=0.0 if b.name == "a" and draws > SOME else 1.0,
+                expected=worth[b.name],
+                score=np.full(draws, worth[b.name]),
+            )
+            for b in asked
+        ]
+
+    smooth = [np.array([[promised[b.name] / 100] for b in builds])]
+    (chosen,), _ = choose_builds([builds], smooth, np.ones(1), 0.9, 10 * SOME, draw, {})
+    assert chosen is not None
+    assert chosen.build.name == "z"
+    assert chosen.drawn.expected == 70

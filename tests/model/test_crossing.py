@@ -43,6 +43,12 @@ def test_the_first_of_several_crossings_counts() -> None:
     assert found[0] == pytest.approx(1 / 6, abs=2 * NARROW)
 
 
+def test_a_margin_that_recovers_has_crossed_all_the_same() -> None:
+    # cos turns negative at 1/4 and is positive again from 3/4 on
+    found = first_negative(lambda d, _: np.cos(2 * np.pi * d), GRID, np.ones(1), falling=False)
+    assert found[0] == pytest.approx(1 / 4, abs=2 * NARROW)
+
+
 def test_a_margin_that_is_not_there_is_negative_by_halving() -> None:
     # the square root ends where there is no power to be had: NaN counts as failed
     def margin(depth: np.ndarray, _: np.ndarray) -> np.ndarray:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -10,6 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from advisor.catalogue.load import load_run
+from advisor.model.events import state_names
 from advisor.studies.shortlist import shortlist
 
 POINTS = {"fast": (3.0e-3, 48), "slow": (0.6e-3, 8)}
@@ -150,3 +153,19 @@ def test_mean_current_by_hand(
         for p, e in (("fast", False), ("fast", True), ("slow", False))
     ]
     assert mine == pytest.approx(min(others), rel=1e-9)
+
+
+def test_the_core_wakes_again_only_for_a_load_that_it_must_be_awake_for() -> None:
+    """Wake, compute, sleep through two loads, wake for the third."""
+    loads = [SimpleNamespace(name=n, asleep=a) for n, a in (("a", 1), ("b", 1), ("c", 0), ("d", 0))]
+    task: Any = SimpleNamespace(kernels=("crc",), uses={"advert": 1}, loads=loads)
+    assert [(s.kind, s.name) for s in state_names(task)] == [
+        ("wake", ""),
+        ("kernel", "crc"),
+        ("block", "advert"),
+        ("load", "a"),
+        ("load", "b"),
+        ("wake", ""),
+        ("load", "c"),
+        ("load", "d"),
+    ]

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 
+from advisor.catalogue.load import load_catalogue
+from advisor.catalogue.shipped import catalogue_folder
 from advisor.model.draws import Sampler
-from advisor.model.packs import Feed
+from advisor.model.packs import Feed, missing_converter
 from advisor.quantities import read_quantity
 from tests.model.records import CELL, LINEAR, PRODUCT, fed, records
 
@@ -167,3 +171,34 @@ def test_drawn_voltage_falls_with_depth(tmp_path: Path) -> None:
     before, after = (np.sqrt(((v - stated) ** 2).mean(axis=0)) for v in (drawn, found))
     assert (after <= before + 1e-12).all()
     assert (after < before - 1e-3).any()
+
+
+@pytest.mark.parametrize(
+    ("kind", "record", "path"),
+    [
+        ("linear", {"kind": None}, "kind"),
+        ("linear", {"quiescent": None}, "quiescent"),
+        ("linear", {"dropout": None}, "dropout"),
+        ("buck", {"efficiency": None}, "efficiency"),
+        ("linear", {"max_output": None}, "max-output"),
+        *(
+            ("buck", {window: (end, None)}, f"{window}.{end}")
+            for window in ("input", "output")
+            for end in ("min", "max")
+        ),
+    ],
+)
+def test_each_figure_that_a_converter_lacks_is_named(
+    kind: str, record: dict[str, Any], path: str
+) -> None:
+    catalogue = load_catalogue([catalogue_folder()])
+    whole = next(
+        c for c in catalogue.converters.values() if c.kind == kind and not missing_converter(c)
+    )
+    for name, value in record.items():
+        if isinstance(value, tuple):
+            record[name] = replace(getattr(whole, name), **{value[0]: None})
+    lacking = missing_converter(replace(whole, **record))
+    assert f"{whole.converter}:{path}" in lacking
+    # what kind it is says which loss is asked for
+    assert len(lacking) == (2 if path == "kind" else 1)

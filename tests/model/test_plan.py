@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import pathlib
 from collections.abc import Mapping
+from types import SimpleNamespace
+from typing import Any, cast
 
 import numpy as np
 import pytest
@@ -11,7 +13,7 @@ import pytest
 from advisor.catalogue.load import load_run
 from advisor.decide.stage import Stage, stage
 from advisor.model.plan import Plans, _each_once, choose
-from advisor.model.reach import ALL, reach, task_options
+from advisor.model.reach import ALL, _beaten, reach, task_options
 from advisor.model.tables import Stack, part_figures, stack
 from advisor.model.workload import ProductFigures
 
@@ -173,3 +175,51 @@ def test_rows_of_any_number_of_tasks_stand_once_each(columns: int) -> None:
     np.testing.assert_array_equal(_each_once(many), np.unique(many, axis=0))
     same = np.zeros((4, columns), dtype=np.intp)
     np.testing.assert_array_equal(_each_once(same), same[:1])
+
+
+@pytest.mark.parametrize("shape", [(1, 3), (40, 4), (30, 70)])
+def test_rows_that_say_the_same_are_kept_once_and_in_order(shape: tuple[int, int]) -> None:
+    """Seventy columns are more than one number holds. NumPy's own distinct rows are the peer."""
+    rows = np.random.default_rng(3).integers(0, 3, shape)
+    rows = np.concatenate([rows, rows[::2]]) if len(rows) > 1 else rows
+    np.testing.assert_array_equal(_each_once(rows), np.unique(rows, axis=0))
+
+
+def test_an_option_that_another_meets_in_every_respect_is_beaten() -> None:
+    """By charge, by greatest current and by length, at 3 V and at 2 V; of equals the first stays.
+
+    Against a plain loop over the rule in words; an option of constant power draws more at 2 V.
+    """
+    draw = np.random.default_rng(7)
+    feed: Any = SimpleNamespace(pack=SimpleNamespace(open_v=np.array([[3.0], [2.5], [2.0]])))
+    beaten = 0
+    for _ in range(60):
+        shape = (1, 1, 6)
+        figures = {
+            # few different values, so that equals come
+            **{n: draw.integers(1, 4, shape) * 1.0 for n in ("length", "charge_a", "charge_w")},
+            **{n: draw.integers(1, 4, (*shape, 2)) * 1.0 for n in ("a", "w")},
+            "duration": draw.integers(0, 2, (*shape, 2)) * 1.0,
+        }
+        among = draw.uniform(size=shape) < 0.8
+        found = _beaten(feed, cast(Any, SimpleNamespace(**figures)), among)
+
+        def sides(o: int, figures: dict[str, Any] = figures) -> list[float]:
+            at = {name: values[0, 0, o] for name, values in figures.items()}
+            out = [at["length"]]
+            for v in (3.0, 2.0):
+                out.append(at["charge_a"] + at["charge_w"] / v)
+                on = at["duration"] > 0
+                out.append(max([0.0, *(at["a"] + at["w"] / v)[on]]))
+            return out
+
+        for o in range(6):
+            others = [p for p in range(6) if p != o and among[0, 0, p]]
+            expected = among[0, 0, o] and any(
+                all(x <= y for x, y in zip(sides(p), sides(o), strict=True))
+                and (sides(p) != sides(o) or p < o)
+                for p in others
+            )
+            assert found[0, 0, o] == expected
+            beaten += expected
+    assert 20 < beaten < 300

@@ -22,6 +22,7 @@ from advisor.model import reservoir
 from advisor.model.battery import Life, life
 from advisor.model.drain import Drain, Pack
 from advisor.model.ends import ENDS
+from advisor.model.relaxation import Circuit as Cells
 
 State = tuple[float, float, float]  # constant A, power W, duration s
 SLEEP = 2e-6
@@ -456,3 +457,41 @@ def test_cases_in_batches_end_as_they_do_together(monkeypatch: pytest.MonkeyPatc
     assert 0 < together.end_depth.min() < together.end_depth.max()
     assert apart.end_depth == pytest.approx(together.end_depth, rel=1e-9)
     assert apart.start_low_v == pytest.approx(together.start_low_v, rel=1e-12)
+
+
+def loads(seed: int, tasks: int) -> tuple[Cells, reservoir.Train]:
+    """200 cells, each under constant currents, some of them below what it rests at."""
+    draw = np.random.default_rng(seed)
+    n, states = 200, 2 * tasks
+    amps = np.where(draw.uniform(size=(states, n)) < 0.4, 0.0, draw.uniform(0, 0.1, (states, n)))
+    seconds = draw.uniform(0.01, 0.4, (states, n))
+    cells = Cells.of(
+        np.full(n, 3.0),
+        draw.uniform(1, 20, n),
+        10 ** draw.uniform(-3, -1, n),
+        draw.uniform(0, 2, n),
+    )
+    train = reservoir.Train(
+        np.concatenate([amps, np.full((1, n), 5e-3)]),
+        np.zeros((states + 1, n)),
+        np.concatenate([seconds, np.ones((1, n))]),
+        tuple(slice(2 * k, 2 * k + 2) for k in range(tasks)),
+        draw.uniform(1.0, 6.0, (tasks, n)) * tasks,
+        [False] * (states + 1),
+    )
+    return cells, train
+
+
+@pytest.mark.parametrize("tasks", [1, 2, 3])
+def test_what_is_said_to_hold_without_a_search_holds(tasks: int) -> None:
+    """Never above the lowest voltage, but for the 30 uV that its search leaves; of one task that
+    ends below where it began, with constant currents, there."""
+    for seed in range(10):
+        cells, train = loads(seed, tasks)
+        low = reservoir.lowest(cells, train)
+        assert not reservoir.holds(cells, train, low + 3e-5).any()
+        if tasks == 1:
+            assert reservoir.holds(cells, train, low - 1e-3).mean() > 0.9
+        else:
+            # falls that add up undecayed are at most all there are
+            assert reservoir.holds(cells, train, low - 1.0).mean() > 0.5

@@ -237,3 +237,40 @@ def test_what_is_missing_is_named(tmp_path: Path) -> None:
     assert part_figures(catalogue.parts["chip"], own, Sampler("chip")).missing == [
         "chip:kernels.hash"
     ]
+
+
+def test_kernels_that_no_one_point_has_are_missing(tmp_path: Path) -> None:
+    """Each was measured, but at another point: there is none to run the task at."""
+    point = "      time: 8 ms, current: 1 mA, supply: 2.0 V, evidence: sheet"
+    text = PART.format(regulator="linear", deep="1 µA", warm="2 µA")
+    crc, _, rest = text.partition("    slow: {time")
+    rest = rest.partition("blocks:")[2]
+    hashed = f"  hash:\n    slow: {{{point.strip()}}}\nblocks:{rest}"
+    catalogue, product = records(
+        tmp_path,
+        {**PRODUCT, "workload": "[{task: t, every: 9 s, kernels: {crc: 1, hash: 1}}]"},
+        parts={"chip": crc + hashed},
+        kernels=("crc", "hash"),
+    )
+    own = product_figures(product, Sampler("probe"))
+    assert part_figures(catalogue.parts["chip"], own, Sampler("chip")).missing == [
+        "chip:kernels.crc"
+    ]
+
+
+def test_an_idle_current_of_no_stated_supply_is_told_once(tmp_path: Path) -> None:
+    """With all builds, behind a switching regulator; not again with the build that is drawn."""
+    catalogue, made = records(
+        tmp_path,
+        parts={
+            "chip": PART.format(regulator="switching", deep="1 µA", warm="2 µA").replace(
+                "idle-current: 0.5 mA, supply: 2.0 V,", "idle-current: 0.5 mA,"
+            )
+        },
+    )
+    own = product_figures(made, Sampler("probe"))
+    whole = part_figures(catalogue.parts["chip"], own, Sampler("chip"))
+    chosen = Wanted("warm", (whole.options[0][0],))
+    alone = part_figures(catalogue.parts["chip"], own, Sampler("chip"), chosen)
+    assert ["idle current at slow" in w for w in whole.warnings] == [True]
+    assert alone.warnings == []

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -107,3 +108,11 @@ def test_terms_whose_squares_overflow_still_add_up() -> None:
         assert found.u == pytest.approx(math.sqrt(2) * size, rel=1e-12)
         assert found.dof == pytest.approx(18, rel=1e-12)  # Welch and Satterthwaite: (1+1)²/(2/9)
         assert found.without("a") == pytest.approx(size, rel=1e-12)
+
+
+@pytest.mark.parametrize("unit", [1e-9, 1e6])
+def test_a_half_width_goes_by_its_unit(unit: float) -> None:
+    """The same terms in nanoamperes: a grid laid in amperes would be all one step."""
+    terms = [Term("a", "A", 0.4, "t", 9), Term("b", "B", 0.3), Term("c", "B", 1.0, "rectangular")]
+    scaled = [replace(t, u=t.u * unit) for t in terms]
+    assert half_width(scaled) == pytest.approx(unit * half_width(terms), rel=1e-9)

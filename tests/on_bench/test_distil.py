@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import replace
@@ -315,6 +316,11 @@ BAD_NOTES = {
     "one run": ("runs: 20}", "runs: 1}", "at least 2 runs"),
     "no units": ("units: 20, ", "", "no units"),
     "a state without an end": (", to: 2.5 s", "", "no to"),
+    "a temperature of one stretch alone": (
+        "to: 2.5 s}",
+        "to: 2.5 s, temperature: 40 degC}\n  - {state: ram-kept, from: 1.5 s, to: 1.6 s}",
+        "one, as its other stretches have",
+    ),
     "backwards": ("from: 2.0 s", "from: 3.0 s", "from before to"),
     "both": ("{kernel: hash, ", "{kernel: hash, wake: ram-kept, ", "kernel and wake"),
     "twice": ("kernel: filter", "kernel: hash", '"hash" twice'),
@@ -418,3 +424,67 @@ def test_figures_that_overflow_are_faults_of_the_notes(tmp_path: Path) -> None:
     with pytest.raises(FaultError, match="overflows") as error:
         distilled(notes, trace)
     assert all(fault.place is not None for fault in error.value.faults)
+
+
+def test_the_overhead_of_a_trace_is_taken_off_with_its_own_scatter(tmp_path: Path) -> None:
+    """Two levels in turn, 0.99 and 1.01 mA, 10 of its 20 blocks each: by hand (JCGM 100:2008,
+    4.2.3) the mean is 1 mA and its u 10 uA sqrt(20/19)/sqrt(20), so 10 uA/sqrt(19)."""
+    notes = session(tmp_path, ("board-overhead: 1.200(2) mA", TRACED))
+    _, errors, trace, _ = trace_of(notes, 9)
+    t: Floats = np.arange(-0.01, 1.01, 5e-5) + 2.5e-5
+    i = np.where((t // 0.05) % 2 < 1, 0.99e-3, 1.01e-3)
+    assert errors.overhead == 1e-3
+    found = distilled(notes, trace, [Chunk("board", 0, t, i)])
+    stated = distilled(session(tmp_path, ("1.200(2) mA", "1 mA")), trace)
+    for name, work in found.kernels.items():
+        assert work.current.value == pytest.approx(stated.kernels[name].current.value, rel=1e-4)
+        lines = {term.source: term for term in work.current.budget}
+        assert lines["board overhead"].u == pytest.approx(1e-5 / np.sqrt(19), rel=2e-2)
+        assert lines["board overhead"].dof == 19
+        # the meter's offset is in both traces: their difference has none of it
+        assert "offset of the meter" not in lines
+
+
+@pytest.mark.parametrize(
+    ("kept", "words"),
+    [
+        (lambda t: t > 0.1, r"0 to 1 s.*a stretch inside its trace, 0\.1000"),
+        (lambda t: t < 0.9, r"0 to 1 s.*a stretch inside its trace, -0\.01"),
+        (lambda t: (t < 0.4) | (t > 0.6), r"overhead: a drop-out of 200.* ms at 0\.4 s"),
+    ],
+)
+def test_an_overhead_trace_must_hold_its_stretch(
+    tmp_path: Path, kept: Callable[[Floats], NDArray[np.bool_]], words: str
+) -> None:
+    notes = session(tmp_path, ("board-overhead: 1.200(2) mA", TRACED))
+    _, _, trace, _ = trace_of(notes, 9)
+    t: Floats = np.arange(-0.01, 1.01, 5e-5)
+    t = t[kept(t)]
+    noise = np.random.default_rng(1).normal(0, 1e-6, len(t))
+    with pytest.raises(FaultError) as error:
+        distilled(notes, trace, [Chunk("board", 0, t, 1.2e-3 + noise)])
+    (fault,) = error.value.faults
+    assert re.search(words, fault.text(), re.DOTALL)
+
+
+def test_a_state_below_the_board_s_own_current_is_refused(tmp_path: Path) -> None:
+    """20 uA asleep, of a board said to draw 100 uA more than it does."""
+    notes = session(tmp_path, ("1.200(2) mA", "1.300(2) mA"))
+    _, _, trace, _ = trace_of(session(tmp_path), 9)
+    with pytest.raises(FaultError, match=r"ram-kept: -7\d.* uA left|ram-kept: .7\d.*left"):
+        distilled(notes, trace)
+
+
+def test_limits_and_deviations_have_their_own_shape(tmp_path: Path) -> None:
+    """Limits without a coverage factor are rectangular, a deviation normal (JCGM 100, 4.3)."""
+    for text, shape, u in (
+        ("1.200(2) mA", "normal", 2e-6),
+        ("1.200 mA ± 0.002 mA", "rectangular", 2e-6 / np.sqrt(3)),
+    ):
+        notes = session(tmp_path, ("1.200(2) mA", text))
+        _, _, trace, _ = trace_of(session(tmp_path), 9)
+        found = distilled(notes, trace)
+        for result in (found.kernels["hash"].current, *(s.current for s in found.states)):
+            (term,) = [t for t in result.budget if t.source == "board overhead"]
+            assert term.shape == shape
+            assert term.u == pytest.approx(u, rel=1e-9)

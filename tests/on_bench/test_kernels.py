@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from advisor.bench.kernels import KERNELS, PACK, read_log, sources
-from advisor.bench.targets import TARGETS, Pass, missing_tools, run_pass
+from advisor.bench.targets import RAM_SIZE, TARGETS, Pass, missing_tools, run_pass
 from advisor.catalogue.load import load_catalogue
 from advisor.catalogue.shipped import catalogue_folder
 from advisor.faults import FaultError
@@ -85,6 +85,21 @@ def test_right_on_this_host(tmp_path: Path, level: str) -> None:
 
 
 EMULATED = [name for name, target in TARGETS.items() if target.emulator]
+
+
+def test_memory_and_timers_of_the_emulated_machines() -> None:
+    """Code from 0 and RAM from 0x20000000 (Arm v7-M Architecture Reference Manual, B3.1), or the
+    secure aliases of the board with TrustZone; RISC-V's RAM from 0x80000000 (its machine's own
+    documentation). Timers of 16, 25 and 20 MHz against 7.8125 million instructions a second."""
+    machines = {t: (TARGETS[t].code, TARGETS[t].ram, TARGETS[t].per_tick) for t in EMULATED}
+    assert machines == {
+        "armv6m": (0, 0x2000_0000, 7.8125 / 16),
+        "armv7em": (0, 0x2000_0000, 7.8125 / 25),
+        "armv8m": (0x1000_0000, 0x3800_0000, 7.8125 / 20),
+        "rv32imc": (0x8000_0000, 0x8010_0000, 1.0),
+    }
+    # the smallest board has so much
+    assert RAM_SIZE == 16 * 1024
 
 
 @pytest.mark.slow

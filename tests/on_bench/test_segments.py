@@ -11,7 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from advisor.bench.chunks import Chunk, Floats
-from advisor.bench.segments import binned, by_current, changes, refined
+from advisor.bench.segments import binned, by_current, changes, measure, refined
+from advisor.faults import FaultError
 
 
 @pytest.mark.parametrize("seed", range(5))
@@ -58,3 +59,46 @@ def test_a_change_is_found_to_the_sample() -> None:
     i = np.where(t < 0.4315, 1.0, 2.0) + np.random.default_rng(2).normal(0, 0.05, 1000)
     chunks = [Chunk("t", 0, t[:450], i[:450]), Chunk("t", 450, t[450:], i[450:])]
     assert list(refined(chunks, [(0.3, 0.6)])) == [pytest.approx(0.4315, abs=1e-9)]
+
+
+def noisy(n: int, seed: int) -> tuple[Floats, Floats]:
+    t: Floats = np.arange(n, dtype=np.float64) * 1e-3
+    return t, np.random.default_rng(seed).normal(0, 1, n)
+
+
+@pytest.mark.parametrize(("word", "sign"), [("top", 1.0), ("bottom", -1.0)])
+def test_a_trace_that_stands_at_one_end_of_its_range_is_clipped_there(
+    word: str, sign: float
+) -> None:
+    """Most of the samples cut off, from the first on; elsewhere none repeats the one before."""
+    t, i = noisy(400, 5)
+    assert measure([Chunk("t", 0, t, i)]).clipped is None
+    cut = sign * np.minimum(sign * i, -0.3)
+    found = measure([Chunk("t", 0, t, cut)])
+    assert found.clipped == word
+    assert (found.low, found.high) == (cut.min(), cut.max())
+
+
+@pytest.mark.parametrize("at", [10, 250])
+def test_what_is_no_number_is_refused_in_any_chunk(at: int) -> None:
+    t, i = noisy(300, 5)
+    i[at] = np.nan
+    with pytest.raises(FaultError, match=f"row {at + 1}"):
+        measure([Chunk("t", 0, t[:200], i[:200]), Chunk("t", 200, t[200:], i[200:])])
+
+
+def test_the_step_is_that_of_most_samples() -> None:
+    """A hole of a second in a trace of a sample a millisecond is one, and no step."""
+    t, i = noisy(300, 5)
+    t[100:] += 1.0
+    found = measure([Chunk("t", 0, t, i)])
+    assert found.step == pytest.approx(1e-3, rel=1e-9)
+    np.testing.assert_allclose(found.gaps, [(0.099, 1.001)], rtol=1e-9)
+
+
+def test_a_trace_that_repeats_every_sample_is_not_clipped_where_it_does_so_at_the_top() -> None:
+    """A meter slower than its file: each reading stands four times, the greatest ten times."""
+    levels = np.random.default_rng(8).permutation(np.arange(100, dtype=np.float64))
+    i: Floats = np.repeat(levels, np.where(levels == 99, 10, 4))
+    t: Floats = np.arange(len(i), dtype=np.float64) * 1e-3
+    assert measure([Chunk("t", 0, t, i)]).clipped is None

@@ -13,7 +13,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from advisor.bench.chunks import PIECE, Columns, Floats
+from advisor.bench.chunks import PIECE, Chunk, Columns, Floats
 from advisor.bench.segments import measure
 from advisor.bench.trace import (
     REHEARSED,
@@ -294,3 +294,36 @@ def test_the_place_in_an_array_is_its_row_and_the_column_s_number(
     place = error.value.faults[0].place
     assert place is not None
     assert (place.line, place.column) == (41, 2)
+
+
+@pytest.mark.parametrize("name", WRITERS)
+def test_in_any_form_only_the_columns_asked_for_are_read_and_one_that_is_not_there_is_named(
+    tmp_path: Path, name: str
+) -> None:
+    path = tmp_path / name
+    WRITERS[name](path)
+    for chunk in samples(path, Columns(("amps", "time"), (1.0, 1.0), False, False, False)):
+        assert chunk.v is None
+        assert chunk.m is None
+        np.testing.assert_array_equal(chunk.t, AMPS[chunk.row : chunk.row + len(chunk.t)])
+    with pytest.raises(FaultError, match='no column "volts"'):
+        list(samples(path, replace(COLUMNS, names=("time", "volts", "pin"))))
+
+
+@pytest.mark.parametrize("name", ["a.csv", "a.csv.gz"])
+def test_a_cell_that_is_no_text_is_a_fault_of_the_file(tmp_path: Path, name: str) -> None:
+    data = (HEAD + GOOD).encode() + b"40,\xff\xfe,0\n"
+    (tmp_path / name).write_bytes(gzip.compress(data) if name.endswith("gz") else data)
+    with pytest.raises(FaultError, match=rf"{name}.*expected a number"):
+        measure(samples(tmp_path / name, COLUMNS), (), 0.5)
+
+
+def test_a_piece_keeps_the_rows_of_its_samples() -> None:
+    whole = Chunk("t", 7, TIME[:20], AMPS[:20], AMPS[:20], PIN[:20])
+    some = whole.piece(slice(5, 9))
+    assert some.row == 12
+    for values in (some.t, some.i, some.v, some.m):
+        assert values is not None
+        assert len(values) == 4
+    assert whole.piece(slice(-2, None)).row == 25
+    assert len(whole.piece(slice(9, 9)).t) == 0

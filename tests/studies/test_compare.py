@@ -126,6 +126,15 @@ def test_a_shared_gain_cancels_between_two_parts() -> None:
     assert apart(a, far)
 
 
+def test_without_a_supply_no_energies_are_told_apart() -> None:
+    """However far apart their currents are."""
+    known, unknown = run(24e6, 1e-3, 5e-3), run(24e6, 1e-3, 50e-3, supply=None)
+    assert not apart(known, unknown)
+    assert not apart(unknown, known)
+    assert not apart(unknown, unknown)
+    assert apart(known, run(24e6, 1e-3, 50e-3))
+
+
 PAIR = """
 part: {name}
 invented: true

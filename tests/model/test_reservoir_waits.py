@@ -1,0 +1,59 @@
+"""Tasks that keep one another waiting on a reservoir, against the simulator of its circuit."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import numpy as np
+import pytest
+
+from advisor.model import reservoir
+from advisor.model.relaxation import Circuit as Cells
+from tests.model.test_reservoir import SLEEP, Circuit, Task, column, lowest, one
+
+# short by no more than the phases that stand for all may be, deeper by what a bound costs
+SHORT, DEEPER = 0.01, 0.08
+
+
+def falls(cell: Circuit, tasks: list[Task]) -> tuple[float, float]:
+    """(modelled, simulated) greatest fall of the voltage at the terminals, V."""
+    states = [s for t in tasks for s in t.states] + [(SLEEP, 0.0, 1.0)]
+    amps, watts, seconds = (column(*values) for values in zip(*states, strict=True))
+    edges = np.cumsum([0, *(len(t.states) for t in tasks)])
+    train = reservoir.Train(
+        amps=amps,
+        watts=watts,
+        seconds=seconds,
+        tasks=tuple(slice(a, b) for a, b in pairwise(edges.tolist())),
+        periods=column(*(t.period for t in tasks)),
+        powered=[s[1] > 0 for s in states],
+    )
+    cells = Cells.of(one(cell.volts), one(cell.ohms), one(cell.farad), one(cell.esr))
+    return cell.volts - float(reservoir.lowest(cells, train)[0]), cell.volts - lowest(cell, tasks)
+
+
+@pytest.mark.parametrize("seed", [*range(0, 160, 2), 1, 3])
+def test_random_tasks_sink_as_low_as_they_do(seed: int) -> None:
+    """Two to four tasks, short periods beside long memories; powers where the seed is odd."""
+    draw = np.random.default_rng(seed)
+    cell = Circuit(3.0, float(draw.uniform(3, 12)), float(draw.uniform(0.05, 0.3)), 0.5)
+    powers = seed % 2
+    least, most = np.array([5e-3, 5e-3 * powers, 0.02]), np.array([0.03, 0.03 * powers, 0.15])
+    tasks = [
+        Task(float(draw.uniform(0.7, 4)), tuple(tuple(draw.uniform(least, most)) for _ in range(2)))
+        for _ in range(2 + seed // 2 % 3)
+    ]
+    fall, exact = falls(cell, tasks)
+    assert exact * (1 - SHORT) <= fall <= exact * (1 + DEEPER)
+
+
+@pytest.mark.parametrize("period", [0.35, 0.5, 0.8])
+@pytest.mark.parametrize("watts", [0.0, 20e-3])
+def test_a_task_that_is_due_again_as_soon_as_it_has_waited(period: float, watts: float) -> None:
+    """It recovers a little at its own end, and sinks deeper the second time."""
+    tasks = [
+        Task(4.0, ((20e-3, 0.0, 0.25),)),
+        Task(period, ((60e-3, watts, 0.1), (1e-3, 0.0, 0.05))),
+    ]
+    fall, exact = falls(Circuit(3.0, 8.0, 0.1, 0.5), tasks)
+    assert exact * (1 - SHORT) <= fall <= exact * (1 + DEEPER)

@@ -1,0 +1,183 @@
+"""Which tests are near a bug, and what each costs: each test file is run once on the code as it is,
+and every function of the scope that a test goes through is noted with it."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from dataclasses import dataclass
+from pathlib import Path
+
+from tests.mutants.plant import Bug
+
+# Where the tests near a module may stand: by its folder, the nearest first.
+FOLDERS = {
+    "advisor/model": ("tests/model", "tests/decide"),
+    "advisor/decide": (
+        "tests/decide",
+        "tests/studies/test_shortlist.py",
+        "tests/studies/test_explain.py",
+        "tests/studies/test_gaps.py",
+        "tests/studies/test_outlook.py",
+        "tests/studies/test_tipping.py",
+    ),
+    "advisor/bench": (
+        "tests/on_bench",
+        "tests/studies/test_distil.py",
+        "tests/studies/test_compare.py",
+    ),
+    "advisor/lp.py": (
+        "tests/test_lp.py",
+        "tests/test_lp_files.py",
+        "tests/test_lp_solvers.py",
+        "tests/model/test_operating_plan.py",
+        "tests/decide/test_weighing.py",
+    ),
+}
+# Test files of another name than the module's that are its own all the same.
+ALSO = {
+    "advisor/model/battery.py": ("test_battery_ends", "test_rechargeable"),
+    "advisor/model/draws.py": ("test_propagation",),
+    "advisor/model/sag.py": ("test_battery",),
+    "advisor/model/ends.py": ("test_battery_ends",),
+    "advisor/model/reach.py": ("test_plan",),
+    "advisor/model/relaxation.py": ("test_reservoir",),
+    "advisor/model/reservoir.py": ("test_reservoir_waits",),
+    "advisor/model/steady_state.py": ("test_reservoir", "test_reservoir_waits"),
+    "advisor/decide/fronts.py": ("test_choosing",),
+    "advisor/decide/clipping.py": ("test_cautions", "test_verdict"),
+    "advisor/decide/could_lead.py": ("test_verdict",),
+    "advisor/decide/feed_limits.py": ("test_limits", "test_supplies"),
+    "advisor/decide/information.py": ("test_information_exact",),
+    "advisor/decide/missing.py": ("test_missing_coverage",),
+    "advisor/decide/along.py": ("test_outlook", "test_tips", "test_scan"),
+    "advisor/decide/leading.py": ("test_tips", "test_tipping"),
+    "advisor/bench/distil.py": ("test_distil_without_marker", "test_budget_lines"),
+    "advisor/bench/notes.py": ("test_distil",),
+    "advisor/bench/rehearse.py": ("test_distil",),
+    "advisor/bench/same_clock.py": ("test_compare",),
+    "advisor/bench/targets.py": ("test_kernels",),
+    "advisor/lp.py": ("test_lp_files", "test_lp_solvers"),
+}
+
+
+@dataclass(frozen=True)
+class Trace:
+    """What one test file does on the code as it is.
+
+    Attributes
+    ----------
+    seconds : of processor time by test. through : the functions that each test goes through, as
+    `module function`. shared : those that all its tests stand on: imports, fixtures.
+    """
+
+    file: str
+    digest: str
+    seconds: dict[str, float]
+    through: dict[str, frozenset[str]]
+    shared: frozenset[str]
+
+    def modules(self) -> set[str]:
+        """Every module of the scope that the file goes through."""
+        every = self.shared.union(*self.through.values())
+        return {name.split(" ")[0] for name in every}
+
+
+def files_near(root: Path, modules: list[str]) -> list[str]:
+    """Every test file that may be near one of the modules, from the checkout's top."""
+    found: set[str] = set()
+    for folder, places in FOLDERS.items():
+        if not any(m.startswith(folder) for m in modules):
+            continue
+        for place in places:
+            at = root / place
+            files = sorted(at.glob("test_*.py")) if at.is_dir() else [at]
+            found |= {p.relative_to(root).as_posix() for p in files}
+    return sorted(found)
+
+
+def is_own(module: str, file: str) -> bool:
+    """Whether a test file mirrors a module: by its name, or by the table."""
+    stem = Path(file).stem
+    return stem == f"test_{Path(module).stem}" or stem in ALSO.get(module, ())
+
+
+def chosen(bug: Bug, traces: list[Trace], most_s: float) -> list[list[str]]:
+    """The tests near a bug, by nodeid, in two lots, each in the order of running.
+
+    First the quick ones that go through its function, in its own file, then in others, file by
+    file, the cheapest first; then the slower ones, and those whose file goes through it, as they
+    may look at what another test has made. The lots end where `most_s` seconds are spent.
+    """
+    where = f"{bug.module} {bug.function}"
+    places = next(p for folder, p in FOLDERS.items() if bug.module.startswith(folder))
+    ranked: list[tuple[tuple[int, int, float, str, float, str], str, float]] = []
+    for trace in traces:
+        far = next((i for i, p in enumerate(places) if trace.file.startswith(p)), None)
+        if far is None:
+            continue
+        far = -1 if is_own(bug.module, trace.file) else far
+        all_through = where in trace.shared or (
+            bug.function == "<module>" and bug.module in trace.modules()
+        )
+        direct = {t for t, names in trace.through.items() if all_through or where in names}
+        if not direct:
+            continue
+        cost = sum(trace.seconds[t] for t in direct)
+        for test, seconds in trace.seconds.items():
+            lot = 0 if test in direct and seconds <= QUICK_S else 1 if test in direct else 2
+            ranked.append(((lot, far, cost, trace.file, seconds, test), test, seconds))
+    lots: list[list[str]] = [[], []]
+    spent = 0.0
+    for (lot, *_), test, seconds in sorted(ranked):
+        if spent and spent + seconds > most_s:
+            continue
+        spent += seconds
+        lots[min(lot, 1)].append(test)
+    return [lot for lot in lots if lot]
+
+
+QUICK_S = 1.0
+
+
+def digest(root: Path, file: str) -> str:
+    """Of the test file and of everything that it may stand on but for other test files."""
+    found = hashlib.sha256()
+    for folder in ("advisor", "catalog", "profiles", "tests"):
+        for path in sorted((root / folder).rglob("*")):
+            name = path.relative_to(root).as_posix()
+            apart = folder == "tests" and (path.name.startswith("test_") or "/mutants/" in name)
+            if path.suffix in {".py", ".yaml"} and (name == file or not apart):
+                found.update(f"{name}\n".encode() + path.read_bytes())
+    return found.hexdigest()
+
+
+def read_traces(path: Path) -> dict[str, Trace]:
+    """Traces kept from an earlier run, by file; none where there is no such file."""
+    if not path.exists():
+        return {}
+    return {
+        one["file"]: Trace(
+            file=one["file"],
+            digest=one["digest"],
+            seconds=one["seconds"],
+            through={t: frozenset(names) for t, names in one["through"].items()},
+            shared=frozenset(one["shared"]),
+        )
+        for one in json.loads(path.read_text("utf-8"))
+    }
+
+
+def write_traces(path: Path, traces: list[Trace]) -> None:
+    """Keep traces for another run."""
+    kept = [
+        {
+            "file": t.file,
+            "digest": t.digest,
+            "seconds": t.seconds,
+            "through": {test: sorted(names) for test, names in t.through.items()},
+            "shared": sorted(t.shared),
+        }
+        for t in traces
+    ]
+    path.write_text(json.dumps(kept), "utf-8")
