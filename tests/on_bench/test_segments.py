@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from advisor.bench.chunks import Chunk, Floats
-from advisor.bench.segments import binned, by_current, changes, refined
+from advisor.bench.levels import binned, by_current, changes, refined
 
 
 @pytest.mark.parametrize("seed", range(5))
