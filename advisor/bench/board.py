@@ -32,7 +32,7 @@ MATTERS = 0.5  # of a standard uncertainty: what moves a figure by more is refus
 class Reading:
     """A current that the meter read, A: its mean, extremes over the repeats, a sample's scatter.
 
-    `when` is s from the trace's start.
+    `when` is s from the trace's start; `between` the standard deviation from repeat to repeat.
     """
 
     mean: float
@@ -40,6 +40,7 @@ class Reading:
     high: float
     scatter: float
     when: float
+    between: float = 0.0
 
 
 @dataclass(slots=True)
@@ -122,9 +123,11 @@ class Board:
                 terms.append(replace(term, source=f"{term.source}, of the overhead"))
         if shunt is not None:
             terms.append(stated("shunt", shunt, whole / shunt.nominal * factor))
-        terms.append(
-            quantised("resolution of the meter", self.code(read.mean), read.scatter, factor)
-        )
+        code = self.code(read.mean)
+        # a scatter below a step may be two codes taking turns, which is no noise
+        dither = max(read.scatter if read.scatter >= code else 0.0, 2 * self.floor(read.mean))
+        dither = math.hypot(dither, read.between)
+        terms.append(quantised("resolution of the meter", code, dither, factor))
         return terms + [replace(t, u=t.u * abs(factor)) for t in self.terms]
 
     def says(self, name: str, read: Reading) -> Iterator[str]:

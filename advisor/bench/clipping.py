@@ -67,8 +67,9 @@ class Extremes:
             return bool(c[0] >= MANY and c[0] > STEEP * beside)
         if len(v) < KEPT:
             return False
-        step = float(-np.diff(v).max())
-        even = np.abs(np.diff(v) / -step - 1).max() < ON_CODE
+        # what cuts a bell off need not do so on a code
+        step = float(-np.diff(v[1:]).max())
+        even = np.abs(np.diff(v[1:]) / -step - 1).max() < ON_CODE and v[0] - v[1] < 1.5 * step
         if not even or c[1:5].min() < 3:
             return False
         on_last = c[0] >= MANY and c[0] > c[1] + SURE * math.sqrt(c[0] + c[1])

@@ -134,7 +134,8 @@ class Inner:
     current : (R,) A; samples : left out at the start and at the end; leaves : at least so many are
     left. differs : mean over the runs, A, by which the charge at and around the edges differs from
     the inner current's; sure : what it must exceed to be no chance; nan where pauses are too short
-    to tell. odd : edges with samples outside the two levels. outside : (R,) A, the level around.
+    to tell. leaks, leaks_sure : the same of the charge outside the edges alone. odd : edges with
+    samples outside the two levels. outside : A, the levels around.
     """
 
     current: Floats
@@ -142,15 +143,18 @@ class Inner:
     leaves: int
     differs: float
     sure: float
+    leaks: float
+    leaks_sure: float
     odd: int
     outside: Floats
 
 
 def settled(profile: Floats, scatter: Floats) -> int:
-    """Samples from an edge on until the current stands, by blocks that double in length.
+    """Samples from an edge on until the current stands, by blocks half as long as what is before.
 
     Parameters: `profile` (R, N) A, samples from the edge inwards less the run's inner level;
-    `scatter` (R,) A, standard deviation of a sample inside. Twice the last block that differs.
+    `scatter` (R,) A, standard deviation of a sample inside. The last block that differs, and a
+    quarter of the way more: what is left of a tail there is below the scatter of the inner mean.
     """
     n, k, last = profile.shape[1], 0, 0
     length = 1
@@ -160,18 +164,15 @@ def settled(profile: Floats, scatter: Floats) -> int:
         if good.sum() < 2:
             break
         means = block[good].mean(axis=1)
-        runs = len(means)
-        error = max(
-            float(means.std(ddof=1)), float(np.median(scatter)) / math.sqrt(length)
-        ) / math.sqrt(runs)
+        error = float(np.median(scatter)) / math.sqrt(length)
         # a first block's scatter is the edge's own: where it falls between two samples
-        if k == 0:
-            error = float(np.median(scatter)) / math.sqrt(runs)
-        if abs(float(means.mean())) > UNSETTLED * error:
+        if k:
+            error = max(error, float(means.std(ddof=1)))
+        if abs(float(means.mean())) > UNSETTLED * error / math.sqrt(len(means)):
             last = k + length
         k += length
-        length = max(1, k)
-    return 2 * last
+        length = max(1, k // 2)
+    return math.ceil(1.25 * last)
 
 
 def inner(
@@ -196,8 +197,9 @@ def inner(
     fewest = int(count.min())
     charge, length, scatter = charge[:runs], length[:runs], scatter[:runs]
     if guard is None:
-        first = max(1, min(reach, fewest // 4))
-        level, noise = _inside(charge, length, starts, ends, (first, first), scatter)
+        # a lag's tail is long, and the later part of a run is free of it
+        first = max(1, min(reach, fewest // 2)), max(1, min(reach, fewest // 8))
+        level, noise = _inside(charge, length, starts, ends, first, scatter)
         near = min(reach, fewest // 2)
         own = 1 if fewest >= 8 else 0
         guard = (
@@ -211,26 +213,29 @@ def inner(
     leaves = fewest - sum(guard)
     if leaves < 2:
         nothing = np.full(runs, np.nan)
-        return Inner(nothing, guard, leaves, np.nan, np.nan, 0, nothing)
+        return Inner(nothing, guard, leaves, *[np.nan] * 4, 0, nothing)
     level, noise = _inside(charge, length, starts, ends, guard, scatter)
     # as far outside as a guard inside, and the level around from further out
     near = max(2, *guard)
     k = slice(reach - near, reach), slice(reach, reach + near)
     pre, post = starts.current[:, : reach - near], ends.current[:, reach + near :]
-    wide = (np.isfinite(pre).sum(axis=1) >= 4) & (np.isfinite(post).sum(axis=1) >= 4)
+    # what the run before leaves behind is no level, nor what comes ahead of the run after
+    pre_level = np.array([_mean(row, guard[0], 0) for row in pre])
+    post_level = np.array([_mean(row, 0, guard[1]) for row in post])
+    wide = np.isfinite(pre_level) & np.isfinite(post_level)
     if not wide.any():
         around = np.full(runs, np.nan)
-        return Inner(level, guard, leaves, np.nan, np.nan, 0, around)
-    pre_level = np.array([_mean(row) for row in pre])
-    post_level = np.array([_mean(row) for row in post])
+        return Inner(level, guard, leaves, *[np.nan] * 4, 0, around)
+    outside = np.nansum(
+        (starts.current[:, k[0]] - pre_level[:, None]) * starts.time[:, k[0]], axis=1
+    ) + np.nansum((ends.current[:, k[1]] - post_level[:, None]) * ends.time[:, k[1]], axis=1)
     excess = (
-        np.nansum((starts.current[:, k[0]] - pre_level[:, None]) * starts.time[:, k[0]], axis=1)
+        outside
         + np.nansum((starts.current[:, k[1]] - level[:, None]) * starts.time[:, k[1]], axis=1)
         + np.nansum((ends.current[:, k[0]] - level[:, None]) * ends.time[:, k[0]], axis=1)
-        + np.nansum((ends.current[:, k[1]] - post_level[:, None]) * ends.time[:, k[1]], axis=1)
     )
-    differs = (excess / length)[wide]
-    error = float(differs.std(ddof=1)) / math.sqrt(len(differs)) if len(differs) > 1 else np.inf
+    differs, sure = _with_error((excess / length)[wide])
+    leaks, leaks_sure = _with_error((outside / length)[wide])
     odd = 0
     for around, out in ((starts, pre_level), (ends, post_level)):
         low = np.minimum(level, out) - 8 * noise
@@ -243,16 +248,33 @@ def inner(
         current=level,
         samples=guard,
         leaves=leaves,
-        differs=float(differs.mean()),
-        sure=error,
+        differs=differs,
+        sure=sure,
+        leaks=leaks,
+        leaks_sure=leaks_sure,
         odd=odd,
-        outside=0.5 * (pre_level + post_level),
+        outside=0.5 * (pre_level + post_level)[wide],
     )
 
 
-def _mean(row: Floats) -> float:
-    there = row[np.isfinite(row)]
-    return float(there.mean()) if len(there) else math.nan
+def _with_error(values: Floats) -> tuple[float, float]:
+    """(mean, its standard error, endless for one value)."""
+    n = len(values)
+    error = float(values.std(ddof=1)) / math.sqrt(n) if n > 1 else math.inf
+    return float(values.mean()), error
+
+
+def _mean(row: Floats, after: int = 0, before: int = 0) -> float:
+    """The mean of what is there, without some samples at a side where another run is.
+
+    No number of fewer than four samples.
+    """
+    there = np.flatnonzero(np.isfinite(row))
+    if not len(there):
+        return math.nan
+    first = there[0] + (after if there[0] else 0)
+    past = there[-1] + 1 - (before if there[-1] + 1 < len(row) else 0)
+    return float(row[first:past].mean()) if past - first >= 4 else math.nan
 
 
 def _inside(

@@ -100,11 +100,17 @@ class Meter:
 def quantised(source: str, step: float, scatter: float, factor: float) -> Term:
     """The term of reading in steps: step/√12 (JCGM 100:2008, F.2.2.1) where nothing dithers it.
 
-    Noise of a standard deviation s spreads readings over steps; what is left of the mean's error
-    falls as exp(−2π² (s/step)²) (Widrow & Kollár, Quantization Noise, 2008, from memory).
+    A mean's error is a saw-tooth over the current, of amplitudes step/(π m); normal noise of a
+    standard deviation s takes each down by exp(−2 (π m s/step)²) (Widrow & Kollár, Quantization
+    Noise, 2008, from memory).
     """
-    dither = math.exp(-2 * (math.pi * scatter / step) ** 2) if step else 0.0
-    return Term(source, "B", step / math.sqrt(12) * dither * abs(factor), "rectangular")
+    if not step:
+        return Term(source, "B", 0.0, "rectangular")
+    tones = [math.exp(-2 * (math.pi * m * scatter / step) ** 2) / m for m in range(1, 200)]
+    whole = math.pi**2 / 6 - sum(1 / m**2 for m in range(1, 200))  # of the tones beyond
+    rest = whole if scatter == 0 else 0.0
+    u = step / (math.pi * math.sqrt(2)) * math.sqrt(sum(x * x for x in tones) + rest)
+    return Term(source, "B", u * abs(factor), "rectangular")
 
 
 def meter_of(given: Instrument, folder: Path, notes: str) -> Meter:

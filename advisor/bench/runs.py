@@ -21,6 +21,7 @@ from advisor.quantities import show
 
 CERTAIN = 0.999  # of Student's t, for what is refused
 SPIKE = 12.0  # standard deviations of a sample
+QUIETER = 0.3  # of the stated noise
 TREND = 6.0  # Student's t
 LEAST_SAMPLES = 3  # of a run
 
@@ -118,15 +119,13 @@ def guard_of(session: Session, step: float) -> tuple[int, int] | None:
     delay = 0.0 if notes.delay is None else notes.delay.nominal
     if notes.edge_guard is not None:
         start = end = notes.edge_guard.nominal
-    elif meter.sample == "point":
-        start = end = 0.0
     elif meter.sample == "mean":
         start = end = step
     elif meter.sample == "low-pass":
         assert meter.lag is not None
         start, end = SETTLES * meter.lag, step
     else:
-        return None
+        return None  # points too: the marker may be early or late
     # a moment's own rounding is no sample more
     counts = [math.ceil(max(x, 0.0) / step - 1e-6) for x in (start + delay, end - delay)]
     return counts[0], counts[1]
@@ -165,13 +164,21 @@ def work(
             "more units of work in a run, a faster front end, or edge-guard",
         )
         return None
-    own = session.meter.sample == "point" and session.notes.edge_guard is None and not got.odd
+    # of points, samples at an edge that leave nothing outside are the work's own
+    sure = student(max(len(got.current) - 1, 1), CERTAIN) * got.leaks_sure
+    own = (
+        session.meter.sample == "point"
+        and session.notes.edge_guard is None
+        and not got.odd
+        and not abs(got.leaks) > sure
+    )
     level = runs.charge / runs.length if own else got.current
     read = Reading(
         mean=float(level.mean()),
         low=float(level.min()),
         high=float(level.max()),
-        scatter=math.hypot(float(np.median(runs.scatter)), float(level.std())),
+        scatter=float(np.median(runs.scatter)),
+        between=float(level.std(ddof=1)),
         when=float(0.5 * (runs.start[0] + runs.end[-1])),
     )
     net = board.net(read)
@@ -213,11 +220,28 @@ def work(
     out = Work(timed, drawn, charged, combined(energy, [repeat, *scaled, *relative]))
     if not finite(session, name, log, time=timed, current=drawn, charge=charged, energy=out.energy):
         return None
+    _hushed(session, name, runs, board, read, log)
     _edges(session, name, runs, got, board, drawn, own, warnings, log)
     _spikes(session, name, runs, got, drawn, step, log)
     warnings += board.says(name, read)
     warnings += _levels(name, each_current, runs, drawn)
     return out
+
+
+def _hushed(
+    session: Session, name: str, runs: Runs, board: Board, read: Reading, log: FaultLog
+) -> None:
+    """Refuse runs with less noise than the meter has: it stands at its end, or repeats itself."""
+    noise, code = 2 * board.floor(read.mean), board.code(read.mean)
+    quietest = float(np.median(runs.scatter))
+    if noise > code and quietest < QUIETER * noise:
+        session.fault(
+            log,
+            "segments",
+            f"{name}: runs whose samples scatter by {show(quietest, 'current')}, from "
+            f"{runs.start[0]:.6g} s on",
+            f"the meter's own noise at least, {show(noise, 'current')}: is it at its end?",
+        )
 
 
 def _slow(session: Session, runs: Runs, units: int) -> Term:
@@ -257,7 +281,7 @@ def _edges(
                 "out; the pauses are too short to tell what became of their charge"
             )
         return
-    sure = student(len(got.current) - 1, CERTAIN) * got.sure
+    sure = student(max(len(got.current) - 1, 1), CERTAIN) * got.sure
     if abs(got.differs) <= max(sure, MATTERS * drawn.u) or own:
         return
     outside = board.meter.touched(float(got.outside.min()), float(got.outside.max()))

@@ -24,6 +24,8 @@ LINE = 0.25  # share of a stretch's variance in one line and its overtones
 SWAY = 0.1  # amplitude of a ripple over the mean
 HUM = (45.0, 190.0)  # Hz: the mains and their first overtones, which are no regulator's
 LEAST_RAW = 256
+SLOWEST = 16  # periods among the samples that are looked at
+TONES = 8  # a line and its overtones: of noise, they carry a few per cent
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,13 +149,24 @@ def _slow(
     rest, kind, course, words, moves, half = min(forms, key=lambda f: f[0])
     if rest <= (1 - FITS) * whole:
         return course, [Unstill(kind, words, abs(moves), half)]
+    course = np.interp(at, x, y)
+    levels = two_levels(level, piece)
+    if levels is not None:
+        high = level > sum(levels) / 2
+        first = int(np.argmax(high))
+        rare = min(float(high.mean()), 1 - float(high.mean()))
+        words = (
+            f"stands at {show(levels[0], 'current')} and {show(levels[1], 'current')} in turn, the "
+            f"second from {at[first]:.6g} s on (a lamp, or something that wakes)"
+        )
+        moves = (levels[1] - levels[0]) * rare
+        return course, [Unstill("bursts", words, moves, moves)]
     off = int(np.argmax(np.abs(y - middle)))
     words = (
         f"wanders between {show(float(y.min()), 'current')} and {show(float(y.max()), 'current')}, "
         f"farthest at {x[off]:.6g} s"
     )
-    course = np.interp(at, x, y)
-    return course, [Unstill("wander", words, abs(mean - middle), float(np.ptp(y)) / 2)]
+    return course, [Unstill("wander", words, float(np.ptp(y)) / 2, float(np.ptp(y)) / 2)]
 
 
 def _change(at: Floats, level: Floats, low: float, high: float) -> float:
@@ -219,14 +232,13 @@ def _ripple(raw: Floats, step: float, mean: float, sigma: float, begin: float) -
     if n < LEAST_RAW or not step or not np.ptp(raw):
         return []
     power = np.abs(np.fft.rfft((raw - raw.mean()) * np.hanning(n))) ** 2
-    power[:8] = 0.0
+    power[:SLOWEST] = 0.0
     whole = float(power.sum())
     if not whole:
         return []
     peak = int(np.argmax(power))
-    own = sum(
-        float(power[max(k - 2, 0) : k + 3].sum()) for k in range(peak, len(power), max(peak, 1))
-    )
+    tones = range(peak, min(len(power), peak * TONES + 1), max(peak, 1))
+    own = sum(float(power[k - 2 : k + 3].sum()) for k in tones)
     # the window takes 3/8 of a variance
     variance = whole * 2 / (n**2 * 0.375)
     sway = math.sqrt(2 * variance * min(own / whole, 1.0))
@@ -262,13 +274,12 @@ def two_levels(runs: Floats, noise: float) -> tuple[float, float] | None:
     if len(runs) < 6:
         return None
     ranked = np.sort(runs)
-    best = (0.0, 0)
+    n, total = len(ranked), np.cumsum(ranked - ranked.mean())
     whole = float(((ranked - ranked.mean()) ** 2).sum())
-    for cut in range(2, len(ranked) - 1):
-        parts = ranked[:cut], ranked[cut:]
-        inside = sum(float(((p - p.mean()) ** 2).sum()) for p in parts)
-        best = max(best, (1 - inside / whole if whole else 0.0, cut))
-    share, cut = best
+    k = np.arange(2, n - 1)
+    between = total[k - 1] ** 2 * (1 / k + 1 / (n - k))
+    cut = int(k[np.argmax(between)])
+    share = float(between.max()) / whole if whole else 0.0
     if share < (0.95 if len(runs) < 12 else 0.9):
         return None
     low, high = float(ranked[:cut].mean()), float(ranked[cut:].mean())
