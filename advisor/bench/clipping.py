@@ -20,6 +20,7 @@ MANY = 16  # samples on one value from which they are a pile
 STEEP = 4.0  # times as many as on any value near it, where samples do not repeat elsewhere
 SURE = 4.0  # standard deviations of a difference of counts
 USUAL = 0.02  # share of samples that repeat the one before, up to which they do not repeat
+LOOK = 512  # samples of a first piece among which the outermost values are looked for
 STEPS_OF = 256  # samples of a size that are kept, to find the step of their codes
 ON_CODE = 0.1  # of a step; a text's digits put codes off their lattice
 
@@ -44,10 +45,11 @@ class Extremes:
             return
         signed = self.sign * i
         if math.isinf(least):
-            # of a first piece only what can be among the outermost
-            least = float(np.partition(signed, -min(len(i), 512))[-min(len(i), 512)])
-            if len(self.values):
-                least = min(least, float(self.values[-1]))
+            # of a first piece only what can be among the outermost, where that is enough
+            few = min(len(i), LOOK)
+            if not len(self.values):
+                least = float(np.partition(signed, -few)[-few])
+                least = least if len(np.unique(signed[signed >= least])) >= KEPT else -math.inf
         near, counts = np.unique(signed[signed >= least], return_counts=True)
         both = np.concatenate((self.values, near))
         known, at = np.unique(both, return_inverse=True)

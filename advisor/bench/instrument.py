@@ -50,12 +50,8 @@ class Meter:
 
     @property
     def gain(self) -> Quantity | None:
-        """The gain error that all ranges state alike, None where they differ."""
-        first = self.ranges[0].gain
-        if first is None:
-            return None
-        alike = all(r.gain is not None and r.gain.nominal == first.nominal for r in self.ranges)
-        return first if alike else None
+        """The gain error that all its figures share; None where ranges have gains of their own."""
+        return self.ranges[0].gain if len(self.ranges) == 1 else None
 
     @property
     def end(self) -> float:

@@ -344,6 +344,10 @@ def _current(found: Distilled, result: Result) -> str:
         shared = gain.nominal / math.sqrt(3) * result.value
         whole = next((t.u for t in result.budget if t.source == GAIN), 0.0)
         u = math.sqrt(max(result.without(GAIN) ** 2 + whole**2 - shared**2, 0.0))
+    if result.value <= 0:
+        # a file holds no current below zero: what of the interval is above it, evenly
+        half = (result.value + result.expanded) / 2
+        return written(half, half / math.sqrt(3), "current")
     return written(result.value, u, "current")
 
 
