@@ -54,7 +54,7 @@ class Extremes:
         both = np.concatenate((self.values, near))
         known, at = np.unique(both, return_inverse=True)
         total = np.bincount(at, weights=np.concatenate((self.counts, counts.astype(float))))
-        self.values, self.counts = known[::-1][:KEPT].copy(), total[::-1][:KEPT].copy()
+        self.values, self.counts = known[::-1][:KEPT].copy(), total[::-1][:KEPT].astype(float)
 
     def clips(self, repeating: float) -> bool:
         """Whether the meter was at its end; `repeating` of samples of that size repeat elsewhere.

@@ -100,7 +100,7 @@ class Edges:
             at = np.arange(2 * first + side, 2 * whole, 2)
             if not len(at):
                 none = np.empty((0, 2 * self.reach))
-                both.append(Around(none, none, none))
+                both.append(Around(time=none, current=none, marker=none))
                 continue
             twice, i, m = (np.array([self.rows[k][n] for k in at]) for n in range(3))
             early = places[np.maximum(at - 1, 0)] - places[at]
@@ -109,9 +109,8 @@ class Edges:
             late = np.where(at == len(places) - 1, self.seen, late)
             k = np.arange(-self.reach, self.reach)
             other = (k[None, :] < early[:, None]) | (k[None, :] >= late[:, None])
-            both.append(
-                Around(*(np.where(other, np.nan, values) for values in (0.5 * twice, i, m)))
-            )
+            time, current, marker = (np.where(other, np.nan, x) for x in (0.5 * twice, i, m))
+            both.append(Around(time=time, current=current, marker=marker))
         return both[0], both[1]
 
 
@@ -213,7 +212,7 @@ def inner(
     leaves = fewest - sum(guard)
     if leaves < 2:
         nothing = np.full(runs, np.nan)
-        return Inner(nothing, guard, leaves, *[np.nan] * 4, 0, nothing)
+        return _untold(nothing, guard, leaves)
     level, noise = _inside(charge, length, starts, ends, guard, scatter)
     # as far outside as a guard inside, and the level around from further out
     near = max(2, *guard)
@@ -224,8 +223,7 @@ def inner(
     post_level = np.array([_mean(row, 0, guard[1]) for row in post])
     wide = np.isfinite(pre_level) & np.isfinite(post_level)
     if not wide.any():
-        around = np.full(runs, np.nan)
-        return Inner(level, guard, leaves, *[np.nan] * 4, 0, around)
+        return _untold(level, guard, leaves)
     outside = np.nansum(
         (starts.current[:, k[0]] - pre_level[:, None]) * starts.time[:, k[0]], axis=1
     ) + np.nansum((ends.current[:, k[1]] - post_level[:, None]) * ends.time[:, k[1]], axis=1)
@@ -237,10 +235,10 @@ def inner(
     differs, sure = _with_error((excess / length)[wide])
     leaks, leaks_sure = _with_error((outside / length)[wide])
     odd = 0
-    for around, out in ((starts, pre_level), (ends, post_level)):
+    for side, out in ((starts, pre_level), (ends, post_level)):
         low = np.minimum(level, out) - 8 * noise
         high = np.maximum(level, out) + 8 * noise
-        span = around.current[:, reach - near : reach + near]
+        span = side.current[:, reach - near : reach + near]
         with np.errstate(invalid="ignore"):
             strange = (span < low[:, None]) | (span > high[:, None])
         odd += int(strange.any(axis=1).sum())
@@ -254,6 +252,21 @@ def inner(
         leaks_sure=leaks_sure,
         odd=odd,
         outside=0.5 * (pre_level + post_level)[wide],
+    )
+
+
+def _untold(level: Floats, guard: tuple[int, int], leaves: int) -> Inner:
+    """Runs of whose edges nothing can be said."""
+    return Inner(
+        current=level,
+        samples=guard,
+        leaves=leaves,
+        differs=math.nan,
+        sure=math.nan,
+        leaks=math.nan,
+        leaks_sure=math.nan,
+        odd=0,
+        outside=np.full(len(level), np.nan),
     )
 
 

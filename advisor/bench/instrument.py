@@ -63,7 +63,7 @@ class Meter:
         least, most = sorted((abs(low), abs(high)))
         if low < 0 < high:
             least = 0.0
-        found = []
+        found: list[Range] = []
         below = 0.0
         for one in self.ranges:
             if least <= one.to and (most > NEAR_END * below or not found):

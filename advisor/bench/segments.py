@@ -316,7 +316,9 @@ def measure(
         For time that does not go forward, fewer than three samples, and a marker that is up where
         the trace begins or ends.
     """
-    state = _Pass(windows, threshold, below, turns, Edges.of(runs))
+    state = _Pass(
+        windows=windows, threshold=threshold, below=below, turns=turns, edges=Edges.of(runs)
+    )
     rows = 0
     first = np.nan
     file = "trace"

@@ -11,10 +11,13 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from advisor.bench.chunks import Floats
 from advisor.bench.segments import BLOCKS, Pieces
 from advisor.quantities import show
+
+Places = NDArray[np.intp]
 
 FINE = 50  # pieces of a block
 MUCH = 3.0  # mean square of the blocks' departures over what chance gives, for slow changes
@@ -74,7 +77,7 @@ def unstill(
     return found
 
 
-def _noise(pieces: Pieces, full: Floats, raw: Floats) -> float:
+def _noise(pieces: Pieces, full: Places, raw: Floats) -> float:
     """A sample's standard deviation that neither bursts nor a slow course widen, A."""
     count = pieces.count[full]
     several = count >= 4
@@ -91,7 +94,7 @@ def _noise(pieces: Pieces, full: Floats, raw: Floats) -> float:
     return 0.0 if math.isinf(out) else out
 
 
-def _piece_mean(pieces: Pieces, at: Floats) -> Floats:
+def _piece_mean(pieces: Pieces, at: Places) -> Floats:
     return np.asarray(pieces.charge[at] / pieces.time[at])
 
 
@@ -181,7 +184,7 @@ def _change(at: Floats, level: Floats, low: float, high: float) -> float:
 
 def _bursts(
     pieces: Pieces,
-    full: Floats,
+    full: Places,
     at: Floats,
     above: Floats,
     slow: Floats,

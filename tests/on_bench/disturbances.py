@@ -9,12 +9,15 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tests.on_bench import simulator
 from tests.on_bench.meters import AUTO, KINDS, PLAIN, Kind, Session, Statement, session
-from tests.on_bench.simulator import Floats
+
+Floats = NDArray[Any]  # numpy widens what a mask and a number make
 
 QUIET = replace(KINDS["point"], ranges=(replace(PLAIN[0], noise=5e-6, offset=0.2e-6),))
 UNSAID = replace(QUIET, says="")

@@ -103,20 +103,14 @@ segments:
     def distilled(self) -> Figures:
         """What `distil` makes of it."""
         session = read_notes(self.write())
-        cuts = range(0, len(self.t), 1 << 15)
-        chunks = [
-            Chunk(
-                "trace",
-                a,
-                *(x[a : a + (1 << 15)] for x in (self.t, self.i)),
-                None,
-                self.m[a : a + (1 << 15)],
-            )
-            for a in cuts
-        ]
+        chunks = []
+        for at in range(0, len(self.t), 1 << 15):
+            some = slice(at, at + (1 << 15))
+            t, i, m = self.t[some], self.i[some], self.m[some]
+            chunks.append(Chunk(file="trace", row=at, t=t, i=i, v=None, m=m))
         return distil(session, lambda: iter(chunks))
 
-    def held(self, found: Figures) -> dict[str, bool]:
+    def held(self, found: Figures) -> dict[tuple[str, str], bool]:
         """Whether each 95 % interval holds the truth."""
         out = {}
         for name, (_, time, current) in self.bench.works.items():

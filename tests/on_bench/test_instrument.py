@@ -22,6 +22,7 @@ from advisor.studies.distil import Distilled, into_part
 from advisor.studies.schema import schema
 from tests.on_bench.meters import AUTO, KINDS, PLAIN, Kind, session, statement
 from tests.on_bench.sessions import NOTES, distilled, trace_of
+from tests.on_bench.simulator import Bench
 
 METER = """instrument: bench-seven
 sample: mean
@@ -149,12 +150,12 @@ def test_a_current_below_zero_by_chance_is_kept(tmp_path: Path) -> None:
     """0.2 µA behind an overhead known to 0.5 µA: of 20 sessions some are below zero, none lost."""
     kind = Kind((PLAIN[0].__class__(50e-3, 0.0, 1e-6, 0.0, 1e-6),), says="sample: point")
 
-    def sleeps(made: object, draw: np.random.Generator) -> None:
-        device = made.device  # type: ignore[attr-defined]
-        own = made.states["ram-kept"]  # type: ignore[attr-defined]
+    def sleeps(made: Bench, draw: np.random.Generator) -> None:
+        device = made.device
+        own = made.states["ram-kept"]
         at = len(device.currents) - 2
         device.currents[at] -= own - 0.2e-6
-        made.states["ram-kept"] = 0.2e-6  # type: ignore[attr-defined]
+        made.states["ram-kept"] = 0.2e-6
 
     values = []
     for seed in range(20):

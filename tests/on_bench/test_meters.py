@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from advisor.bench.distil import Figures
 from advisor.faults import FaultError
 from tests.on_bench.disturbances import DISTURBANCES
 from tests.on_bench.meters import KINDS, Session, session
@@ -95,15 +96,15 @@ SAID = {
 }
 
 
-def _off(one: Session, found: object, figure: str, name: str) -> float:
+def _off(one: Session, found: Figures, figure: str, name: str) -> float:
     """How far a figure is from the truth, in half-widths of its interval."""
     if figure == "sleep":
-        result, true = found.states[0].current, one.bench.states[name]  # type: ignore[attr-defined]
+        result, true = found.states[0].current, one.bench.states[name]
     else:
         _, time, current = one.bench.works[name]
-        result = getattr(found.kernels[name], figure)  # type: ignore[attr-defined]
+        result = getattr(found.kernels[name], figure)
         true = {"time": time, "current": current, "energy": time * current * one.supply}[figure]
-    return abs(result.value - true) / result.expanded
+    return float(abs(result.value - true) / result.expanded)
 
 
 @pytest.mark.parametrize("name", DISTURBANCES)
