@@ -282,19 +282,22 @@ def _edges(
             )
         return
     sure = student(max(len(got.current) - 1, 1), CERTAIN) * got.sure
-    if abs(got.differs) <= max(sure, MATTERS * drawn.u) or own:
-        return
+    small = abs(got.differs) <= max(sure, MATTERS * drawn.u) or own
     outside = board.meter.touched(float(got.outside.min()), float(got.outside.max()))
     inside = board.meter.touched(float(got.current.min()), float(got.current.max()))
+    if outside != inside and (got.odd or not small):
+        count = got.odd or 2 * len(got.current)
+        warnings.append(
+            f"{name}: {count} edge{'s' if count > 1 else ''} with samples of the meter's change of "
+            f"range from {outside[0].name} to {inside[-1].name}, left out"
+        )
+        return
+    if small:
+        return
     if session.notes.edge_guard is not None:
         warnings.append(
             f"{name}: the edges carry {show(got.differs, 'current')} beside the inner current; "
             "left out, as edge-guard says"
-        )
-    elif outside != inside:
-        warnings.append(
-            f"{name}: {got.odd or 2 * len(got.current)} edges with samples of the meter's change "
-            f"of range from {outside[0].name} to {inside[-1].name}, left out"
         )
     else:
         session.fault(

@@ -44,7 +44,7 @@ class Kind:
 
 PLAIN = (Statement(50e-3, 1e-3, 1e-6, 0.0, 30e-6),)
 AUTO = (
-    Statement(1.5e-3, 2e-3, 50e-9, 20e-9, 200e-9),
+    Statement(5e-3, 2e-3, 50e-9, 20e-9, 200e-9),
     Statement(100e-3, 1e-3, 5e-6, 2e-6, 5e-6),
 )
 KINDS = {

@@ -77,7 +77,7 @@ SAID = {
     "clipped at one code below the end": r"every sample below the range",
     "at its end all along, range unsaid": r"is it at its end",
     "negatives read as zero": r"clipped at the bottom",
-    "glitches at changes of range, stated": None,
+    "glitches at changes of range, stated": r"40 edges with samples of the meter's change of range",
     "glitches at changes of range, unsaid": r"edges that differ from the inside",
     "the meter holds after an edge": r"edges that differ from the inside",
     "inrush at the start of runs": r"edges that differ from the inside",
