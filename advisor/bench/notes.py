@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from advisor import figures
+from advisor.bench.instrument import Meter, meter_of
 from advisor.catalogue.kinds import Reading
 from advisor.catalogue.load import read_document
 from advisor.catalogue.schema_bench import IDLE, Notes, OverheadTrace, Segment
@@ -19,11 +20,15 @@ LEAST_RUNS = 2  # below this there is no scatter to tell; JCGM 101 asks for 4 (6
 
 @dataclass(frozen=True, slots=True)
 class Session:
-    """Checked notes and where they stand; `folder` is what file names in them are relative to."""
+    """Checked notes and where they stand; `folder` is what file names in them are relative to.
+
+    `meter` is as the notes or the meter's own file state it.
+    """
 
     notes: Notes
     document: Document
     folder: Path
+    meter: Meter
 
     def fault(self, log: FaultLog, dotted: str, read: str, expected: str) -> None:
         """Note a fault at a key of the notes, or at the deepest key on the way that stands."""
@@ -74,7 +79,8 @@ def read_notes(path: Path) -> Session:
         With every fault found.
     """
     notes, document = read_document(Notes, path)
-    session = Session(notes, document, path.parent)
+    meter = meter_of(notes.instrument, path.parent, str(path))
+    session = Session(notes=notes, document=document, folder=path.parent, meter=meter)
     log = FaultLog()
     _check(session, log)
     log.raise_if_any()
@@ -130,6 +136,9 @@ def _check(session: Session, log: FaultLog) -> None:
         session.fault(log, "board-overhead", "no stretch of time", expected)
     if notes.reset_current is not None and overhead is None:
         session.fault(log, "reset-current", "no overhead", "board-overhead, taken in reset")
+    for i, span in enumerate(notes.zero, 1):
+        if not _in_order(span.begin, span.end):
+            session.fault(log, f"zero.{i}", "no stretch of time", "from before to")
     if not notes.segments:
         session.fault(log, "segments", "an empty list", "at least one stretch")
     seen: set[tuple[str, float | None]] = set()
@@ -162,10 +171,10 @@ def _segment(
         fault(" and ".join(kinds) or "none of them", "one of kernel, wake and state")
         return
     needs = {"kernel": {"units", "runs"}, "wake": {"runs"}, "state": {"begin", "end"}}[kinds[0]]
-    may = {"kernel": {"engine"}, "wake": set(), "state": {"temperature"}}[kinds[0]]
+    may = {"kernel": {"engine"}, "wake": set(), "state": {"temperature", "cut", "accept"}}[kinds[0]]
     names = {"begin": "from", "end": "to"}
-    for name in ("engine", "units", "runs", "begin", "end", "temperature"):
-        given = getattr(segment, name) is not None
+    for name in ("engine", "units", "runs", "begin", "end", "temperature", "cut", "accept"):
+        given = getattr(segment, name) not in (None, ())
         if name in needs and not given:
             fault(f"no {names.get(name, name)}", f"{names.get(name, name)}, for a {kinds[0]}")
         elif given and name not in needs | may:
@@ -175,6 +184,8 @@ def _segment(
     both = segment.begin is not None and segment.end is not None
     if both and not _in_order(segment.begin, segment.end):
         fault("no stretch of time", "from before to")
+    if any(not _in_order(span.begin, span.end) for span in segment.cut):
+        fault("a cut of no stretch of time", "from before to")
     if segment.state == IDLE and segment.temperature is not None:
         fault("a temperature", "none for the idle current")
     temperature = None if segment.temperature is None else segment.temperature.nominal

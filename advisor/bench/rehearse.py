@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from advisor.bench.chunks import Chunk, Floats
+from advisor.bench.instrument import Meter
 from advisor.bench.notes import Session, key_of
 from advisor.catalogue.schema_bench import IDLE, OverheadTrace, Rehearsal, Segment
 from advisor.catalogue.schema_parts import Part
@@ -39,7 +40,11 @@ class Truth:
 
 @dataclass(frozen=True, slots=True)
 class Errors:
-    """One meter's errors, and the voltage that the supply really has."""
+    """One meter's errors, and the voltage that the supply really has.
+
+    `ranges` are the gain and the offset, A, of each range of the meter but the first, whose are
+    `gain` and `offset`.
+    """
 
     gain: float
     offset: float
@@ -48,6 +53,7 @@ class Errors:
     reset: float
     shunt: float
     supply: float
+    ranges: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,7 +154,7 @@ def _state(given: Rehearsal, part: Part | None, segment: Segment, idle: float) -
 
 def errors_of(session: Session, draw: np.random.Generator) -> Errors:
     """A meter and a supply inside their statements."""
-    notes, meter = session.notes, session.notes.instrument
+    notes, meter = session.notes, session.meter
 
     def limit(figure: Quantity | None) -> float:
         half = 0.0 if figure is None else figure.nominal
@@ -163,14 +169,16 @@ def errors_of(session: Session, draw: np.random.Generator) -> Errors:
 
     overhead = notes.board_overhead
     shunt = notes.trace.current.shunt
+    first, *others = meter.ranges
     return Errors(
-        gain=limit(meter.gain),
-        offset=limit(meter.offset),
+        gain=limit(first.gain),
+        offset=limit(first.offset),
         timebase=limit(meter.timebase),
         overhead=OVERHEAD_A if isinstance(overhead, OverheadTrace) else about(overhead),
         reset=about(notes.reset_current),
         shunt=1.0 if shunt is None else about(shunt) / shunt.nominal,
         supply=math.nan if notes.supply is None else about(notes.supply),
+        ranges=tuple((limit(r.gain), limit(r.offset)) for r in others),
     )
 
 
@@ -179,8 +187,10 @@ def _pieces(session: Session, truth: Truth, draw: np.random.Generator) -> Iterat
     given = _rehearsal(session)
     pause = _pause(given)
     spread = 0.0 if given.spread is None else given.spread.nominal
+    # who takes a stretch from a trace leaves its ends out, and the meter's clock errs
+    margin = pause / 2
     quiet = sorted(
-        (s.begin.nominal, s.end.nominal, truth.states[key_of(s)])
+        (s.begin.nominal - margin, s.end.nominal + margin, truth.states[key_of(s)])
         for s in session.states
         if s.begin is not None and s.end is not None
     )
@@ -248,35 +258,75 @@ def rehearsed(
         )
     # samples fall anywhere between edges
     first = pieces[0].begin + float(draw.uniform(0.0, 1.0)) / rate
-    row = 0
+    turns = np.array(
+        [(p.begin, p.end) + jitter * draw.standard_normal(2) for p in pieces if p.up]
+    ).reshape(-1)
+    state, row = _Seen(session.meter, 1 / rate, noise, pieces[0].current), 0
     for piece in pieces:
         stop = max(0, math.ceil((piece.end - first) * rate))
-        k = np.arange(row, stop)
-        if not len(k):
+        t = first + np.arange(row, stop) / rate
+        seen = state.through(piece, t)
+        if not len(t):
             continue
-        t = first + k / rate
-        yield _recorded(piece, row, t, errors, noise, jitter, draw)
+        m = (np.searchsorted(turns, t, side="right") % 2).astype(float)
+        yield _recorded(session.meter, row, t, seen, m, errors, noise, draw)
         row = stop
 
 
+@dataclass(slots=True)
+class _Seen:
+    """What a meter's samples stand for, over currents that are constant piece by piece."""
+
+    meter: Meter
+    step: float
+    noise: float
+    level: float  # of the low-pass, A; of the interval's mean, the charge since its last sample
+    charge: float = 0.0
+
+    def through(self, piece: _Piece, t: Floats) -> Floats:
+        """The current of samples at `t`, s, in a piece."""
+        length = piece.end - piece.begin
+        if self.meter.sample == "low-pass":
+            assert self.meter.lag is not None
+            off = self.level - piece.current
+            self.level = piece.current + off * math.exp(-length / self.meter.lag)
+            return piece.current + off * np.exp(-(t - piece.begin) / self.meter.lag)
+        seen = np.full(len(t), piece.current)
+        if self.meter.sample == "mean":
+            if len(t):
+                inside = float(t[0]) - piece.begin
+                before = max(self.step - inside, 0.0)
+                # what the first sample of all saw before the trace is its own piece's
+                known = self.charge if self.charge else before * piece.current
+                seen[0] = (known + inside * piece.current) / (before + inside)
+                self.charge = (piece.end - float(t[-1])) * piece.current
+            else:
+                self.charge += length * piece.current
+        return seen
+
+
 def _recorded(
-    piece: _Piece,
+    meter: Meter,
     row: int,
     t: Floats,
+    seen: Floats,
+    m: Floats,
     errors: Errors,
     noise: float,
-    jitter: float,
     draw: np.random.Generator,
 ) -> Chunk:
-    board = piece.current + errors.overhead - errors.reset
-    read = (board + noise * draw.standard_normal(len(t))) * (1 + errors.gain) * errors.shunt
-    early, late = jitter * draw.standard_normal(2)
-    m = np.zeros(len(t))
-    if piece.up:
-        m[(t >= piece.begin + early) & (t < piece.end + late)] = 1.0
-    return Chunk(
-        file="rehearsal", row=row, t=t * (1 + errors.timebase), i=read + errors.offset, v=None, m=m
-    )
+    board = seen + errors.overhead - errors.reset
+    ends = np.array([r.to for r in meter.ranges])
+    which = np.minimum(np.searchsorted(ends, np.abs(board)), len(ends) - 1)
+    gains, offsets = np.array([(errors.gain, errors.offset), *errors.ranges]).T
+    stated = np.array([r.noise or 0.0 for r in meter.ranges])
+    spread = noise if noise else stated[which]
+    read = (board + spread * draw.standard_normal(len(t))) * (1 + gains[which]) * errors.shunt
+    read = read + offsets[which]
+    steps = np.array([r.resolution or 0.0 for r in meter.ranges])[which]
+    coarse = steps > 0
+    read[coarse] = np.round(read[coarse] / steps[coarse]) * steps[coarse]
+    return Chunk(file="rehearsal", row=row, t=t * (1 + errors.timebase), i=read, v=None, m=m)
 
 
 def overhead_trace(session: Session, errors: Errors, draw: np.random.Generator) -> Iterator[Chunk]:
@@ -289,8 +339,8 @@ def overhead_trace(session: Session, errors: Errors, draw: np.random.Generator) 
     begin, end = stated.begin.nominal - margin, stated.end.nominal + margin
     t = np.arange(begin, end, 1 / given.rate.nominal)
     noise = 0.0 if given.noise is None else given.noise.nominal
-    piece = _Piece(begin, end, 0.0, False)
-    yield _recorded(piece, 0, t, errors, noise, 0.0, draw)
+    off = np.zeros(len(t))
+    yield _recorded(session.meter, 0, t, off, off, errors, noise, draw)
 
 
 @dataclass(frozen=True, slots=True)
@@ -315,8 +365,7 @@ def expected(session: Session, truth: Truth, name: str, rate: float, runs: int) 
     Type A: the spread of time and of current from run to run, the noise of a run's samples, the
     two edges between samples and their jitter; over √runs. Type B: the statements.
     """
-    notes, given = session.notes, _rehearsal(session)
-    meter = notes.instrument
+    notes, given, meter = session.notes, _rehearsal(session), session.meter
     segment = next(s for s in session.pulses if s.kernel is not None and key_of(s) == name)
     one, current = truth.kernels[name]
     length = one * (segment.units or 1)
@@ -324,6 +373,8 @@ def expected(session: Session, truth: Truth, name: str, rate: float, runs: int) 
     traced = isinstance(overhead, OverheadTrace)
     stated = None if isinstance(overhead, OverheadTrace) else overhead
     read = current + (0.0 if stated is None else stated.nominal)
+    # an overhead of its own trace draws little: it is read in the smallest range
+    (own, *_), lowest = meter.touched(read, read), meter.ranges[0]
     spread = 0.0 if given.spread is None else given.spread.nominal
     noise = 0.0 if given.noise is None else given.noise.nominal
     jitter = 0.0 if given.jitter is None else given.jitter.nominal
@@ -337,8 +388,9 @@ def expected(session: Session, truth: Truth, name: str, rate: float, runs: int) 
 
     shunt = notes.trace.current.shunt
     b = math.hypot(
-        half(meter.gain) * read / current,
-        0.0 if traced else half(meter.offset) / current,
+        half(own.gain) * read / current,
+        0.0 if traced and own == lowest else half(own.offset) / current,
+        half(lowest.offset) / current if traced and own != lowest else 0.0,
         half(meter.timebase),
         0.0 if stated is None else stated.u / current,
         0.0 if notes.reset_current is None else notes.reset_current.u / current,

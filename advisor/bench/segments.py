@@ -8,7 +8,7 @@ taken to change, half-way between two samples. Constant memory: a few numbers a 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Any
@@ -17,24 +17,66 @@ import numpy as np
 from numpy.typing import NDArray
 
 from advisor.bench.chunks import LARGEST, Chunk, Floats, refused
+from advisor.bench.clipping import Extremes, Steps
+from advisor.bench.edges import Edges
 from advisor.faults import FaultError
 
 BLOCKS = 20  # pieces that a stretch is cut into, for the scatter of its mean
 GAP = 3.0  # a step of time this many times the usual one is a drop-out
-CLIPPED = 0.5  # share of samples at the extreme that repeat the one before, from here it clips
-USUAL = 0.02  # and so few of all others do
+RAW = 4096  # successive samples of a stretch that are kept as they stand
+# no part of these, and no battery they run on, gives more; common practice, no source. Meters write
+# 9.9e37 for an overload and 9.91e37 for no number (SCPI-99, 7.2.1)
+IMPOSSIBLE = 100.0
+ENOUGH = 64  # samples of the greatest's size that tell how often these repeat
 MOST_GAPS = 1000
-READINGS = 8  # ways of parting levels that are tried
 LOOK = 512  # samples of a chunk that tell how often a sample repeats the one before
 
 
 @dataclass(frozen=True, slots=True)
 class Window:
-    """A stretch of time, s, cut into equal pieces."""
+    """A stretch of time, s, cut into equal pieces; `raw` keeps its first samples as they stand."""
 
     begin: float
     end: float
     blocks: int = 1
+    raw: bool = False
+
+
+@dataclass(slots=True)
+class Pieces:
+    """What the pieces of a window hold, each (blocks,).
+
+    time : s, what the samples in it stand for; charge : C; energy : J, where a voltage was
+    recorded; count : samples; square : sum of the samples' squares, A²; low, high : their extremes,
+    A. raw : up to `RAW` successive samples of the window, A.
+    """
+
+    time: Floats
+    charge: Floats
+    energy: Floats | None
+    count: Floats
+    square: Floats
+    low: Floats
+    high: Floats
+    raw: list[Floats] = field(default_factory=list)
+
+    @classmethod
+    def of(cls, blocks: int) -> Pieces:
+        """Empty ones."""
+        none = [np.zeros(blocks) for _ in range(5)]
+        time, charge, energy, count, square = none
+        low, high = np.full(blocks, np.inf), np.full(blocks, -np.inf)
+        return cls(
+            time=time, charge=charge, energy=energy, count=count, square=square, low=low, high=high
+        )
+
+    def together(self, blocks: int) -> tuple[Floats, Floats]:
+        """(charge in C, time in s) of so many pieces instead, each of as many as possible."""
+        groups = np.array_split(np.flatnonzero(self.count), blocks)
+        return (
+            np.array([self.charge[g].sum() for g in groups if len(g)]),
+            np.array([self.time[g].sum() for g in groups if len(g)]),
+        )
 
 
 @dataclass(slots=True)
@@ -44,18 +86,25 @@ class Measured:
     Attributes
     ----------
     start, end : (P,) edges of the marker's pulses, s. charge : (P,) C. energy : (P,) J, where a
-    voltage was recorded. windows : for each window (blocks,) of time, charge and energy; time is
-    what the samples in it stand for. step : usual time between samples, s. gaps : (time, length)
-    of drop-outs. rows, first, last : samples, and the time of the first and last.
+    voltage was recorded. count : (P,) samples; square : (P,) sum of their squares, A². high_at,
+    high_of, low_of : (P,) when the greatest came, s, and the extremes, A. edges : samples around
+    the edges. windows : what each holds. step : usual time between samples, s. gaps : (time,
+    length) of drop-outs. rows, first, last : samples, and the time of the first and last.
     clipped : whether the current stands at its extreme as a meter's end of range does. low, high :
-    its extremes, A.
+    its extremes, A; gap : A, from the greatest to the value next to it. steps : of the codes.
     """
 
     start: Floats
     end: Floats
     charge: Floats
     energy: Floats | None
-    windows: list[tuple[Floats, Floats, Floats | None]]
+    count: Floats
+    square: Floats
+    high_at: Floats
+    high_of: Floats
+    low_of: Floats
+    edges: Edges
+    windows: list[Pieces]
     step: float
     gaps: list[tuple[float, float]]
     rows: int
@@ -64,6 +113,8 @@ class Measured:
     clipped: str | None
     low: float
     high: float
+    gap: float
+    steps: Steps
 
     def gap_inside(self, begin: float, end: float) -> tuple[float, float] | None:
         """The first drop-out that touches a stretch."""
@@ -71,29 +122,16 @@ class Measured:
 
 
 @dataclass(slots=True)
-class _Extremes:
-    """Samples at an end of the range and how many of them repeat the one before."""
+class _Sums:
+    """What one pulse holds, with twice its charge and energy."""
 
-    sign: int
-    value: float = -np.inf
+    charge: float = 0.0
+    energy: float = 0.0
     count: int = 0
-    repeats: int = 0
-
-    def take(self, i: Floats) -> None:
-        top = float(i.max()) if self.sign > 0 else -float(i.min())
-        if math.isnan(top):
-            self.value = top
-            return
-        if top > self.value:
-            self.value, self.count, self.repeats = top, 0, 0
-        if top == self.value:
-            at = i == self.sign * top
-            self.count += int(np.count_nonzero(at))
-            self.repeats += int(np.count_nonzero(at[1:] & at[:-1]))
-
-    def clips(self, usual: float) -> bool:
-        """Whether these samples repeat as samples elsewhere, `usual` of them, do not."""
-        return self.repeats >= 8 and self.repeats > CLIPPED * self.count and usual < USUAL
+    square: float = 0.0
+    high: float = -math.inf
+    high_at: float = math.nan
+    low: float = math.inf
 
 
 @dataclass(slots=True)
@@ -103,27 +141,30 @@ class _Pass:
     windows: Sequence[Window]
     threshold: float | None
     below: bool
+    turns: Floats | None = None  # s, edges of pulses that are known beforehand
+    edges: Edges = field(default_factory=Edges)
     starts: list[float] = field(default_factory=list)
     ends: list[float] = field(default_factory=list)
-    charges: list[float] = field(default_factory=list)
-    energies: list[float] = field(default_factory=list)
-    sums: list[list[Floats]] = field(default_factory=list)
+    runs: list[_Sums] = field(default_factory=list)
+    pieces: list[Pieces] = field(default_factory=list)
     step: float = 0.0
     gaps: list[tuple[float, float]] = field(default_factory=list)
-    tops: tuple[_Extremes, _Extremes] = field(default_factory=lambda: (_Extremes(1), _Extremes(-1)))
+    tops: tuple[Extremes, Extremes] = field(default_factory=lambda: (Extremes(1), Extremes(-1)))
     looked: int = 0
     same: int = 0
+    looked_high: int = 0
+    same_high: int = 0
+    steps: Steps = field(default_factory=Steps)
     up: bool = False
 
     def __post_init__(self) -> None:
-        self.sums = [[np.zeros(w.blocks) for _ in range(3)] for w in self.windows]
+        self.pieces = [Pieces.of(w.blocks) for w in self.windows]
 
     def look(self, chunk: Chunk) -> None:
         """Extremes of one chunk, how often its samples repeat elsewhere, what is no number."""
         i = chunk.i
-        for top in self.tops:
-            top.take(i)
-        whole = [top.value for top in self.tops] + [-float(chunk.t[0]), float(chunk.t[-1])]
+        top, bottom = float(i.max()), float(i.min())
+        whole = [top, -bottom, -float(chunk.t[0]), float(chunk.t[-1])]
         if chunk.v is not None:
             whole += [float(chunk.v.max()), -float(chunk.v.min())]
         sound = all(value <= LARGEST for value in whole)
@@ -131,10 +172,31 @@ class _Pass:
             sound = sound and math.isfinite(chunk.m.max()) and math.isfinite(chunk.m.min())
         if not sound:
             chunk.finite()
+        if max(top, -bottom) > IMPOSSIBLE:
+            at = int(np.argmax(np.abs(i)))
+            read = f"{i[at]:.4g} A in row {chunk.row + at + 1}"
+            expected = (
+                f"at most {IMPOSSIBLE:g} A: no such part draws more (a meter's word for an "
+                "overload, or the unit is another?)"
+            )
+            raise chunk.refused(at, "current", read, expected)
+        self.tops[0].take(top, i)
+        self.tops[1].take(-bottom, i)
         few = i[:LOOK]
+        self.steps.take(few)
+        again = few[1:] == few[:-1]
         inside = (few[1:] != self.tops[0].value) & (few[1:] != -self.tops[1].value)
         self.looked += int(np.count_nonzero(inside))
-        self.same += int(np.count_nonzero(inside & (few[1:] == few[:-1])))
+        self.same += int(np.count_nonzero(inside & again))
+        inside &= few[1:] > 0.5 * self.tops[0].value
+        self.looked_high += int(np.count_nonzero(inside))
+        self.same_high += int(np.count_nonzero(inside & again))
+
+    def repeating(self, high: bool) -> float:
+        """Share of samples that repeat the one before; of those of the greatest's size."""
+        if high and self.looked_high >= ENOUGH:
+            return self.same_high / self.looked_high
+        return self.same / self.looked if self.looked else 1.0
 
     def inner(self, t: Floats, i: Floats, v: Floats | None, m: Any | None) -> None:
         """Add the samples 1 to n − 2; those at the ends only say how long these stand for."""
@@ -146,9 +208,13 @@ class _Pass:
         twice = t[2:] - t[:-2]
         if self.step and float(twice.max()) > GAP * self.step:
             self.drop_outs(t)
-        if self.threshold is not None and m is not None:
-            high = m[1:-1] < self.threshold if self.below else m[1:-1] > self.threshold
-            self.pulses(t, twice, i[1:-1], None if v is None else v[1:-1], high)
+        if self.turns is not None:
+            known = np.searchsorted(self.turns, t[1:-1], side="right") % 2 == 1
+            self.pulses(t, twice, i[1:-1], None if v is None else v[1:-1], None, known)
+        elif self.threshold is not None and m is not None:
+            inside = m[1:-1]
+            high = inside < self.threshold if self.below else inside > self.threshold
+            self.pulses(t, twice, i[1:-1], None if v is None else v[1:-1], inside, high)
         if self.windows:
             self.stretches(t[1:-1], twice, i[1:-1], None if v is None else v[1:-1])
 
@@ -161,10 +227,18 @@ class _Pass:
                 self.gaps.append(found)
 
     def pulses(
-        self, t: Floats, twice: Floats, i: Floats, v: Floats | None, high: NDArray[np.bool_]
+        self,
+        t: Floats,
+        twice: Floats,
+        i: Floats,
+        v: Floats | None,
+        m: NDArray[Any] | None,
+        high: NDArray[np.bool_],
     ) -> None:
         """Add samples to pulses; `t` has one sample more at each end."""
         turns = np.flatnonzero(high[1:] != high[:-1]) + 1
+        first = [0] if len(high) and bool(high[0]) != self.up else []
+        self.edges.take(twice, i, m, [*first, *turns.tolist()])
         if not self.up and not len(turns) and not high[0]:
             return
         cuts = [0, *turns.tolist(), len(i)]
@@ -173,32 +247,50 @@ class _Pass:
             if now != self.up:
                 self.turned(now, 0.5 * float(t[a] + t[a + 1]))
             if now:
-                self.charges[-1] += float(np.einsum("i,i", i[a:b], twice[a:b]))
+                run, part = self.runs[-1], i[a:b]
+                run.charge += float(np.einsum("i,i", part, twice[a:b]))
+                run.square += float(np.einsum("i,i", part, part))
+                run.count += b - a
+                top = int(np.argmax(part))
+                if part[top] > run.high:
+                    run.high, run.high_at = float(part[top]), float(t[a + top + 1])
+                run.low = min(run.low, float(part.min()))
                 if v is not None:
-                    self.energies[-1] += float(np.einsum("i,i,i", i[a:b], v[a:b], twice[a:b]))
+                    run.energy += float(np.einsum("i,i,i", part, v[a:b], twice[a:b]))
 
     def turned(self, up: bool, when: float) -> None:
         self.up = up
         if up:
             self.starts.append(when)
-            self.charges.append(0.0)
-            self.energies.append(0.0)
+            self.runs.append(_Sums())
         else:
             self.ends.append(when)
 
     def stretches(self, t: Floats, twice: Floats, i: Floats, v: Floats | None) -> None:
         """Add samples to the windows that they lie in."""
-        for window, sums in zip(self.windows, self.sums, strict=True):
+        for window, held in zip(self.windows, self.pieces, strict=True):
             if window.end <= t[0] or window.begin > t[-1]:
                 continue
             bounds = np.linspace(window.begin, window.end, window.blocks + 1)
             at = np.searchsorted(t, bounds)
-            for k in np.flatnonzero(np.diff(at)):
-                piece = slice(at[k], at[k + 1])
-                sums[0][k] += twice[piece].sum()
-                sums[1][k] += float(np.einsum("i,i", i[piece], twice[piece]))
-                if v is not None:
-                    sums[2][k] += float(np.einsum("i,i,i", i[piece], v[piece], twice[piece]))
+            filled = np.flatnonzero(np.diff(at))
+            if not len(filled):
+                continue
+            inside, cuts = slice(at[0], at[-1]), at[filled] - at[0]
+            part, long = i[inside], twice[inside]
+            held.time[filled] += np.add.reduceat(long, cuts)
+            charge = part * long
+            held.charge[filled] += np.add.reduceat(charge, cuts)
+            if v is not None:
+                assert held.energy is not None
+                held.energy[filled] += np.add.reduceat(charge * v[inside], cuts)
+            held.count[filled] += np.diff(at)[filled]
+            held.square[filled] += np.add.reduceat(part * part, cuts)
+            held.low[filled] = np.minimum(held.low[filled], np.minimum.reduceat(part, cuts))
+            held.high[filled] = np.maximum(held.high[filled], np.maximum.reduceat(part, cuts))
+            room = RAW - sum(map(len, held.raw))
+            if window.raw and room > 0:
+                held.raw.append(part[:room].copy())
 
 
 def measure(
@@ -206,13 +298,17 @@ def measure(
     windows: Sequence[Window] = (),
     threshold: float | None = None,
     below: bool = False,
+    *,
+    turns: Floats | None = None,
+    runs: int = 0,
 ) -> Measured:
     """One pass over a trace.
 
     Parameters
     ----------
     chunks : the samples in order. windows : stretches of time. threshold : marker above which, or
-    with `below` below which, a kernel is at work; None: no pulses.
+    with `below` below which, a kernel is at work; None: no pulses. turns : (2P,) s, the pulses'
+    edges where no marker tells them. runs : pulses that are expected.
 
     Raises
     ------
@@ -220,7 +316,9 @@ def measure(
         For time that does not go forward, fewer than three samples, and a marker that is up where
         the trace begins or ends.
     """
-    state = _Pass(windows, threshold, below)
+    state = _Pass(
+        windows=windows, threshold=threshold, below=below, turns=turns, edges=Edges.of(runs)
+    )
     rows = 0
     first = np.nan
     file = "trace"
@@ -250,25 +348,41 @@ def measure(
     # the last sample stands for half a step
     seam = held.joined(held.piece(slice(-1, None)))
     state.inner(seam.t, seam.i, seam.v, seam.m)
-    if threshold is not None:
+    if turns is None and threshold is not None:
         _whole_pulses(state, first, file)
-    usual = state.same / state.looked if state.looked else 1.0
+    state.edges.close()
     words = zip(state.tops, ("top", "bottom"), strict=True)
     voltage = held.v is not None
+    for pieces in state.pieces:
+        pieces.time *= 0.5
+        pieces.charge *= 0.5
+        pieces.energy = 0.5 * pieces.energy if voltage and pieces.energy is not None else None
+    done = state.runs
+    values = state.tops[0].values
     return Measured(
         start=np.array(state.starts),
         end=np.array(state.ends),
-        charge=0.5 * np.array(state.charges),
-        energy=0.5 * np.array(state.energies) if voltage else None,
-        windows=[(0.5 * s[0], 0.5 * s[1], 0.5 * s[2] if voltage else None) for s in state.sums],
+        charge=0.5 * np.array([r.charge for r in done]),
+        energy=0.5 * np.array([r.energy for r in done]) if voltage else None,
+        count=np.array([r.count for r in done], dtype=float),
+        square=np.array([r.square for r in done]),
+        high_at=np.array([r.high_at for r in done]),
+        high_of=np.array([r.high for r in done]),
+        low_of=np.array([r.low for r in done]),
+        edges=state.edges,
+        windows=state.pieces,
         step=state.step,
         gaps=state.gaps,
         rows=rows,
         first=first,
         last=float(held.t[-1]),
-        clipped=next((word for top, word in words if top.clips(usual)), None),
+        clipped=next(
+            (word for top, word in words if top.clips(state.repeating(top.sign > 0))), None
+        ),
         low=-state.tops[1].value,
         high=state.tops[0].value,
+        gap=float(values[0] - values[1]) if len(values) > 1 else math.inf,
+        steps=state.steps,
     )
 
 
@@ -292,95 +406,3 @@ def _whole_pulses(state: _Pass, first: float, file: str) -> None:
         raise refused(file, "the marker up at the end", "a trace that outlasts its runs", "marker")
     if state.starts and state.starts[0] <= first:
         raise refused(file, "the marker up at the start", "a trace that begins before", "marker")
-
-
-def binned(chunks: Iterable[Chunk], most: int = 1 << 15) -> tuple[Floats, Floats]:
-    """(B+1,) edges in s and (B,) mean current of pieces of as many samples each, B up to `most`."""
-    size = 1
-    sums: list[Floats] = []
-    edges: list[Floats] = []
-    rest_i: Floats = np.empty(0)
-    rest_t: Floats = np.empty(0)
-    total = 0
-    end = np.nan
-    for chunk in chunks:
-        end = float(chunk.t[-1]) if len(chunk.t) else end
-        rest_i = np.concatenate((rest_i, chunk.i))
-        rest_t = np.concatenate((rest_t, chunk.t))
-        whole = len(rest_i) // size
-        sums.append(rest_i[: whole * size].reshape(whole, size).sum(axis=1))
-        edges.append(rest_t[: whole * size : size])
-        rest_i, rest_t = rest_i[whole * size :], rest_t[whole * size :]
-        total += whole
-        while total > most:
-            # twice as long, half as many; an odd one waits for its fellow
-            s, e = np.concatenate(sums), np.concatenate(edges)
-            if len(s) % 2:
-                missing = np.repeat(s[-1] / size, size)
-                rest_i = np.concatenate((missing, rest_i))
-                rest_t = np.concatenate((np.repeat(e[-1], size), rest_t))
-                s, e = s[:-1], e[:-1]
-            sums, edges = [s.reshape(-1, 2).sum(axis=1)], [e[::2]]
-            size *= 2
-            total = len(sums[0])
-    found = np.concatenate(sums) / size if sums else np.empty(0)
-    return np.append(np.concatenate(edges) if edges else np.empty(0), end), found
-
-
-def changes(level: Floats) -> list[int]:
-    """Where a level changes: the first place of each stretch, and the end.
-
-    Pelt with least squares (Killick, Fearnhead & Eckley 2012) and the penalty 2 ln(n) s², with s²
-    from the differences of neighbours.
-    """
-    import ruptures
-
-    noise = float(np.median(np.abs(np.diff(level)))) / (0.6745 * np.sqrt(2))
-    noise = max(noise, 1e-9 * float(np.ptp(level)), 1e-30)
-    search = ruptures.KernelCPD(kernel="linear", min_size=2).fit((level / noise)[:, None])
-    return [0, *map(int, search.predict(pen=2.0 * np.log(len(level))))]
-
-
-def by_current(level: Floats) -> Iterator[list[tuple[int, int]]]:
-    """Stretches of high current, as (first, past the last) piece, from the changes of the level.
-
-    What is high is a matter of where to part the levels: each reading parts them at another step,
-    the widest first.
-    """
-    if len(level) < 8:
-        return
-    breaks = changes(level)
-    means = np.array([level[a:b].mean() for a, b in pairwise(breaks)])
-    ranked = np.sort(means)
-    steps = np.diff(ranked)
-    for at in np.argsort(-steps, kind="stable")[:READINGS]:
-        limit = 0.5 * (ranked[at] + ranked[at + 1])
-        found: list[tuple[int, int]] = []
-        for (a, b), mean in zip(pairwise(breaks), means, strict=True):
-            if mean > limit:
-                if found and found[-1][1] == a:
-                    found[-1] = (found[-1][0], b)
-                else:
-                    found.append((a, b))
-        yield found
-
-
-def refined(chunks: Iterable[Chunk], spans: Sequence[tuple[float, float]]) -> Iterator[float]:
-    """The change in each span of time, s, by the split into two levels of least squares."""
-    kept: list[tuple[list[Floats], list[Floats]]] = [([], []) for _ in spans]
-    for chunk in chunks:
-        if not len(chunk.t):
-            continue
-        for (begin, end), (times, currents) in zip(spans, kept, strict=True):
-            if begin <= chunk.t[-1] and end >= chunk.t[0]:
-                a, b = np.searchsorted(chunk.t, (begin, end))
-                times.append(chunk.t[a:b].copy())
-                currents.append(chunk.i[a:b].copy())
-    for times, currents in kept:
-        t, i = np.concatenate(times), np.concatenate(currents)
-        n = np.arange(1, len(i))
-        total = np.cumsum(i - i.mean())
-        # least squares of two levels is greatest spread between them
-        gain = total[:-1] ** 2 * (1 / n + 1 / (len(i) - n))
-        at = int(np.argmax(gain))
-        yield 0.5 * float(t[at] + t[at + 1])

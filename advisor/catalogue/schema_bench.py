@@ -7,11 +7,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from advisor.catalogue.fields import Either, ListOf, MapOf, Record, key
-from advisor.catalogue.kinds import Choice, Day, Figure, Identity, Text, Unit, Whole
+from advisor.catalogue.kinds import Choice, Day, Figure, Flag, Identity, Text, Unit, Whole
 from advisor.catalogue.schema_parts import LIMIT
 from advisor.quantities import Quantity
 
 IDLE = "idle"  # the state that is an operating point's, not a sleep state
+
+# what keeps a stretch from standing still
+UNSTILL = ("bursts", "drift", "late", "ripple", "tail", "wander")
 
 _ERROR = Figure("share", most=0.5, exact=True)
 _MOMENT = Figure("time", least=None, exact=True)
@@ -53,6 +56,10 @@ class MarkerColumn:
     column: str = key(Text("a column's name"), "name of the column", required=True)
     above: Quantity | None = key(Figure("score", least=None, exact=True), "at work above this")
     below: Quantity | None = key(Figure("score", least=None, exact=True), "at work below this")
+    rise: Quantity | None = key(
+        Figure("time", exact=True),
+        "how long its edges take; absent: told from the samples between its two levels",
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,6 +79,9 @@ class TraceColumns:
 class Instrument:
     """The meter's statement of its limits of error, rectangular (JCGM 100:2008, 4.3.7)."""
 
+    file: str | None = key(
+        Text("a file's name"), "the meter's own file, beside the notes, instead of all other keys"
+    )
     id: str | None = key(Identity("instrument"), "the meter, by its id")
     gain: Quantity | None = key(_ERROR, "gain error, half-width")
     offset: Quantity | None = key(_AMPERES, "offset error, half-width")
@@ -82,12 +92,54 @@ class Instrument:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class MeterRange:
+    """A range of a meter; it reads currents up to its end, and errors hold inside it alone."""
+
+    to: Quantity = key(
+        Figure("current", above=True, exact=True), "greatest current it reads", required=True
+    )
+    gain: Quantity | None = key(_ERROR, "gain error, half-width")
+    offset: Quantity | None = key(_AMPERES, "offset error, half-width")
+    resolution: Quantity | None = key(_AMPERES, "current of one code")
+    noise: Quantity | None = key(_AMPERES, "standard deviation of one sample")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class InstrumentFile:
+    """A meter as it is: its ranges, its clock, and what one of its samples stands for."""
+
+    instrument: str = key(Identity("instrument"), "the meter's id", required=True)
+    invented: bool = key(Flag(), "made up for a demonstration", default=False, informational=True)
+    summary: str | None = key(Text(), "a word on it", informational=True)
+    sample: str | None = key(
+        Choice(("point", "mean", "low-pass")),
+        "what a sample is: the current at its moment, its mean since the sample before, or what "
+        "a low-pass lets through; absent: told from the runs",
+    )
+    time_constant: Quantity | None = key(Figure("time", above=True, exact=True), "of the low-pass")
+    timebase: Quantity | None = key(_ERROR, "error of its clock, half-width")
+    ranges: Mapping[str, MeterRange] = key(
+        MapOf(Record(MeterRange), "range"),
+        "its ranges; the smallest that holds it is used",
+        required=True,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class OverheadTrace:
     """A stretch of a trace with the chip's own supply link lifted."""
 
     trace: str = key(Text("a file's name"), "the trace, beside the notes", required=True)
     begin: Quantity | None = key(_MOMENT, "where the stretch begins", name="from")
     end: Quantity | None = key(_MOMENT, "where it ends", name="to")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Span:
+    """A stretch of the trace, by time."""
+
+    begin: Quantity = key(_MOMENT, "where it begins", name="from", required=True)
+    end: Quantity = key(_MOMENT, "where it ends", name="to", required=True)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -113,6 +165,12 @@ class Segment:
     begin: Quantity | None = key(_MOMENT, "where the state's stretch begins", name="from")
     end: Quantity | None = key(_MOMENT, "where it ends", name="to")
     temperature: Quantity | None = key(LIMIT, "of the chip in this state")
+    cut: tuple[Span, ...] = key(
+        ListOf(Record(Span)), "what of the state's stretch is left out", default=()
+    )
+    accept: tuple[str, ...] = key(
+        ListOf(Choice(UNSTILL)), "what may be in the state's stretch, as part of it", default=()
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -178,6 +236,19 @@ class Notes:
     reset_current: Quantity | None = key(
         Figure("current"),
         "the chip's own draw in reset, added back where the overhead was taken so",
+    )
+    zero: tuple[Span, ...] = key(
+        ListOf(Record(Span)),
+        "stretches with nothing connected, whose mean is the offset of the lowest range",
+        default=(),
+    )
+    edge_guard: Quantity | None = key(
+        Figure("time", exact=True),
+        "left out of a run's current at each end; absent: by the meter's sample, or told from the "
+        "runs",
+    )
+    delay: Quantity | None = key(
+        Figure("time", least=None, exact=True), "of the current behind the marker; absent: told"
     )
     point: Point = key(Record(Point), "the operating point", required=True)
     segments: tuple[Segment, ...] = key(

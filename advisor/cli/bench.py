@@ -258,5 +258,5 @@ def rehearse(
 def _named_by(session: Session) -> list[Path]:
     """Files that the notes of a session name."""
     notes = session.notes
-    names = [notes.log, getattr(notes.board_overhead, "trace", None)]
+    names = [notes.log, getattr(notes.board_overhead, "trace", None), notes.instrument.file]
     return [session.folder / name for name in names if name is not None]

@@ -15,10 +15,12 @@ from advisor import figures as paths
 from advisor.bench import trace as traces
 from advisor.bench.budget import Result
 from advisor.bench.chunks import Chunk, Columns
-from advisor.bench.distil import GAIN, Figures, Held, Work
+from advisor.bench.distil import Figures
 from advisor.bench.distil import distil as measured
+from advisor.bench.instrument import GAIN
 from advisor.bench.kernels import read_run
 from advisor.bench.notes import Session, read_notes
+from advisor.bench.runs import Held, Work
 from advisor.catalogue.edit import Tree, placed, quoted
 from advisor.catalogue.fields import read_record
 from advisor.catalogue.kinds import Reading
@@ -309,7 +311,7 @@ def _tree(found: Distilled, root: Any) -> Tree:
 
 
 def _evidence(found: Distilled, day: datetime.date) -> dict[str, str]:
-    meter = found.session.notes.instrument
+    meter = found.session.meter
     note = [found.session.notes.note or ""]
     if found.invented:
         note.append("rehearsed: invented, not measured")
@@ -330,18 +332,22 @@ def _evidence(found: Distilled, day: datetime.date) -> dict[str, str]:
 
 def _shares_gain(found: Distilled) -> bool:
     """Whether the meter's gain is told once for all its figures rather than in each."""
-    meter = found.session.notes.instrument
+    meter = found.session.meter
     return meter.id is not None and meter.gain is not None
 
 
 def _current(found: Distilled, result: Result) -> str:
     """A current as it stands in a file; what the evidence's gain carries is left out of its u."""
     u = result.u
-    gain = found.session.notes.instrument.gain
+    gain = found.session.meter.gain
     if _shares_gain(found) and gain is not None:
         shared = gain.nominal / math.sqrt(3) * result.value
         whole = next((t.u for t in result.budget if t.source == GAIN), 0.0)
         u = math.sqrt(max(result.without(GAIN) ** 2 + whole**2 - shared**2, 0.0))
+    if result.value <= 0:
+        # a file holds no current below zero: what of the interval is above it, evenly
+        half = (result.value + result.expanded) / 2
+        return written(half, half / math.sqrt(3), "current")
     return written(result.value, u, "current")
 
 

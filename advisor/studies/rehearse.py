@@ -94,7 +94,10 @@ class Rehearsed:
                 "states_a": dict(self.truth.states),
                 "supply_v": _known(self.errors.supply),
             },
-            "errors": {k: _known(v) for k, v in plain(self.errors).items()},
+            "errors": {
+                **{k: _known(v) for k, v in plain(self.errors).items() if k != "ranges"},
+                "further_ranges": [{"gain": g, "offset_a": o} for g, o in self.errors.ranges],
+            },
             "wanted": self.wanted,
             "reaches": None if self.reaches is None else plain(self.reaches),
             "plan": self.rows(),

@@ -11,7 +11,7 @@ from advisor.catalogue.criteria import CRITERIA
 from advisor.catalogue.curves import CurveOf
 from advisor.catalogue.fields import Declared, Either, ListOf, MapOf, Record, specification
 from advisor.catalogue.kinds import Figure, Identity, Kind
-from advisor.catalogue.schema_bench import Notes
+from advisor.catalogue.schema_bench import InstrumentFile, Notes
 from advisor.catalogue.schema_parts import Answer, AnswerKind, Kernel, Part
 from advisor.catalogue.schema_product import PrioritiesKind, Priority, Product
 from advisor.catalogue.schema_record import DecisionRecord
@@ -41,6 +41,7 @@ KINDS: Mapping[str, tuple[str, Kind]] = {
     "product": ("profiles/ID.yaml", Record(Product)),
     "record": ("the record of a decision, of decide and for revisit", Record(DecisionRecord)),
     "notes": ("bench notes, for distil and rehearse", Record(Notes)),
+    "instrument": ("a meter, named by bench notes", Record(InstrumentFile)),
 }
 
 
@@ -84,7 +85,8 @@ def schema(kind: str) -> Reference:
 
     Parameters
     ----------
-    kind : a key of `KINDS`: part, cell, converter, addon, kernels, product, record or notes.
+    kind : a key of `KINDS`: part, cell, converter, addon, kernels, product, record, notes or
+    instrument.
 
     Raises
     ------
@@ -105,7 +107,7 @@ def _inside(kind: Kind, at: str, informational: bool) -> Iterator[KeyRow]:
     elif isinstance(kind, Either):
         yield from _record(kind.record.cls, at, informational)
     elif isinstance(kind, ListOf):
-        yield from _inside(kind.kind, f"{at}.<{_entry(kind)}>", informational)
+        yield from _inside(kind.kind, f"{at}.<{_entry(kind) or 'number'}>", informational)
     elif isinstance(kind, MapOf):
         yield from _inside(kind.kind, f"{at}.<{kind.names}>".lstrip("."), informational)
     elif isinstance(kind, AnswerKind):

@@ -112,7 +112,7 @@ def test_charge_is_the_trapezoid_of_scipy(tmp_path: Path) -> None:
         assert found.charge[k] == pytest.approx(inside + edges, rel=1e-12)
         assert found.start[k] == pytest.approx(0.5 * (t[a] + t[a - 1]), rel=1e-12)
         assert found.end[k] == pytest.approx(0.5 * (t[b] + t[b - 1]), rel=1e-12)
-    time, charge, _ = found.windows[0]
+    time, charge = found.windows[0].time, found.windows[0].charge
     inside = integrate.trapezoid(i[100:200], t[100:200])
     edges = 0.5 * (i[100] * (t[100] - t[99]) + i[199] * (t[200] - t[199]))
     assert charge[0] == pytest.approx(inside + edges, rel=1e-12)
@@ -129,7 +129,7 @@ def test_any_chunks_give_the_same_sums(tmp_path: Path) -> None:
         found = measure(cut, [Window(2.0, 2.5, 20)], 0.5)
         np.testing.assert_allclose(found.charge, once.charge, rtol=1e-12)
         np.testing.assert_array_equal(found.start, once.start)
-        np.testing.assert_allclose(found.windows[0][1], once.windows[0][1], rtol=1e-12)
+        np.testing.assert_allclose(found.windows[0].charge, once.windows[0].charge, rtol=1e-12)
         assert found.rows == once.rows
 
 

@@ -11,7 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from advisor.bench.chunks import Chunk, Floats
-from advisor.bench.segments import binned, by_current, changes, measure, refined
+from advisor.bench.levels import binned, by_current, changes, refined
+from advisor.bench.segments import measure
 from advisor.faults import FaultError
 
 

@@ -155,8 +155,8 @@ def test_recorded_traces_are_evidence_of_the_bench(tmp_path: Path) -> None:
     assert figure is not None
     whole = found.figures.kernels["hash"].current
     gain = 1e-3 / np.sqrt(3) * whole.value
-    # two digits of u are kept in the file
-    assert np.hypot(figure.u, gain) == pytest.approx(whole.u, rel=0.03)
+    # two digits of u are kept in the file: 1.05 may stand as 1.0 or 1.1
+    assert np.hypot(figure.u, gain) == pytest.approx(whole.u, rel=0.05)
     table = compare(load_catalogue([catalogue_folder(), tmp_path / "c"]), ["bench-demo"], ["hash"])
     energy = found.figures.kernels["hash"].energy
     row = table.kernels["hash"][0]
