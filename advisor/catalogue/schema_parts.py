@@ -126,6 +126,16 @@ class Span:
     max: Quantity | None = key(LIMIT, "hottest")
 
 
+_EVIDENCE_OF = (
+    "figures that come from elsewhere, each with its own evidence: by key, an entry of a sleep "
+    "current by its temperature"
+)
+
+
+def _evidence_of() -> MapOf:
+    return MapOf(Identity("evidence"), "figure")
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OperatingPoint:
     """A clock and voltage setting of the core."""
@@ -167,6 +177,7 @@ class KernelFigure:
     )
     supply: Quantity | None = key(VOLTAGE, "supply voltage at the chip's pin")
     evidence: str | None = key(Identity("evidence"), "where the figures come from")
+    evidence_of: Mapping[str, str] = key(_evidence_of(), _EVIDENCE_OF, default={})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -179,6 +190,7 @@ class Block:
         Record(Window), "supply voltage at which the block works", default=Window()
     )
     evidence: str | None = key(Identity("evidence"), "where the figures come from")
+    evidence_of: Mapping[str, str] = key(_evidence_of(), _EVIDENCE_OF, default={})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -202,6 +214,49 @@ class SleepState:
         default={},
     )
     evidence: str | None = key(Identity("evidence"), "where the figures come from")
+    evidence_of: Mapping[str, str] = key(_evidence_of(), _EVIDENCE_OF, default={})
+
+
+Measured = OperatingPoint | KernelFigure | Block | SleepState
+# keys that are measured or read off a datasheet; a supply or a clock is how, not what
+_FIGURES = {
+    OperatingPoint: ("idle-current",),
+    KernelFigure: ("time", "current"),
+    Block: ("current", "for"),
+    SleepState: ("wake-time", "wake-charge"),
+}
+
+
+def evidence_of(record: Measured, figure: str) -> str | None:
+    """The evidence of a figure: its own, or the record's for one that names none.
+
+    Parameters
+    ----------
+    figure : its key in the record (`time`); an entry of a sleep current by its temperature as
+        written (`25 degC`), an addition by `adds.NAME`.
+    """
+    own: Mapping[str, str] = getattr(record, "evidence_of", {})  # a point has one figure
+    if figure in own:
+        return own[figure]
+    if isinstance(record, SleepState) and figure not in ("wake-time", "wake-charge"):
+        whole = "adds" if figure.startswith("adds.") else "current"
+        return own.get(whole, record.evidence)
+    return record.evidence
+
+
+def figures_of(record: Measured) -> tuple[str, ...]:
+    """The figures that stand in a record, as `evidence_of` names them."""
+    attributes = {"for": "duration"}
+    out = [
+        name
+        for name in _FIGURES[type(record)]
+        if getattr(record, attributes.get(name, name.replace("-", "_"))) is not None
+    ]
+    if isinstance(record, SleepState):
+        if record.current is not None:
+            out += record.current.keys or ("current",)
+        out += [f"adds.{name}" for name in record.adds or ()]
+    return tuple(out)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from advisor.bench.same_clock import AtClock, Run, apart, at_clock
 from advisor.catalogue.records import Catalogue
-from advisor.catalogue.schema_parts import KernelFigure, Part, Variant
+from advisor.catalogue.schema_parts import KernelFigure, Part, Variant, evidence_of
 from advisor.faults import Fault, FaultError, nearest
 from advisor.studies.results import frame, plain, unknown_parts
 
@@ -168,7 +168,7 @@ def _run(part: Part, variant: str, figure: KernelFigure) -> Run | None:
     if figure.time is None or figure.current is None:
         return None
     point = part.operating_points.get(Variant.parse(variant).point)
-    evidence = part.evidence.get(figure.evidence or "")
+    evidence = part.evidence.get(evidence_of(figure, "current") or "")
     gain = 0.0 if evidence is None or evidence.gain is None else evidence.gain.nominal
     return Run(
         clock_hz=None if point is None or point.clock is None else point.clock.nominal,

@@ -28,10 +28,13 @@ kernels:
     fast: {time: 0.4(1) ms, current: 6.0(1) mA, supply: 3.3 V, evidence: bench}
     fast+aid: {time: 0.1(1) ms, current: 7.0(1) mA, supply: 3.3 V, evidence: bench}
   filter:
-    fast: {time: 0.2(1) ms, current: 7.0(1) mA, supply: 3.3 V, evidence: bench}
+    fast:
+      {time: 0.2(1) ms, current: 7.0(1) mA, supply: 3.3 V, evidence: bench,
+       evidence-of: {time: sheet}}
 blocks:
   radio-advert:
-    {current: 6.1(1) mA, for: 2.1 ms, supply: {min: 1.8 V, max: 3.6 V}, evidence: bench}
+    {current: 6.1(1) mA, for: 2.1 ms, supply: {min: 1.8 V, max: 3.6 V}, evidence: bench,
+     evidence-of: {for: sheet}}
 sleep-states:
   ram-kept:
     current: {-20 degC: 1 µA, 25 degC: {typical: 2.4 µA, max: 5 µA}, 85 degC: 18 µA}
@@ -40,6 +43,7 @@ sleep-states:
     retains: [ram, rtc]
     adds: {ram-kib: 90 nA, rtc: 200 nA}
     evidence: sheet
+    evidence-of: {25 degC: bench, wake-time: sheet}
 price:
   {currency: EUR, breaks: {1: 1.42, 100: 0.98, 10000: 0.60}, multiple: 300, lead-time: 12 weeks}
 extras: [{item: crystal, price: 0.12}]
