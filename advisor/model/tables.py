@@ -171,7 +171,9 @@ class _PartReader:
                 continue
             if wanted is not None and name not in wanted:
                 continue
-            current = self._current(at / "idle-current", point.idle_current, evidence_of(point, "idle-current"))
+            current = self._current(
+                at / "idle-current", point.idle_current, evidence_of(point, "idle-current")
+            )
             if self.switching and point.supply is None and wanted is None:
                 self.out.warnings.append(
                     f"{self.part.part}: idle current at {name} taken as it was measured: "
