@@ -26,6 +26,7 @@ from advisor.quantities import show
 
 FEW_RUNS = 4  # fewer say little of their scatter (JCGM 101:2008, 6.4.9.4)
 GAIN = "gain of the meter"
+OF_THE_METER = frozenset(("clock of the meter", "offset of the meter", "shunt"))
 
 Source = Callable[[], Iterable[Chunk]]
 
@@ -74,6 +75,7 @@ class Figures:
     wakes: Mapping[str, Work]
     states: tuple[Held, ...]
     supply: Result
+    peak: Result  # the greatest sample, of the chip alone
     warnings: tuple[str, ...]
 
 
@@ -151,6 +153,7 @@ def distil(session: Session, trace: Source, overhead: Source | None = None) -> F
         warnings.append(
             f"a drop-out of {show(length, 'time')} at {moment:.6g} s, in no stretch that counts"
         )
+    top = found.high - board.overhead + board.reset
     return Figures(
         stretches=tuple(sorted(stretches, key=lambda s: s.start_s)),
         by_marker=session.notes.trace.marker is not None,
@@ -158,6 +161,7 @@ def distil(session: Session, trace: Source, overhead: Source | None = None) -> F
         wakes=wakes,
         states=tuple(states),
         supply=supply,
+        peak=combined(top, _chip(session, board, top, 1.0)),
         warnings=tuple(warnings),
     )
 

@@ -66,6 +66,16 @@ class Kernel:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Build:
+    """How the kernels were built that a measurement ran."""
+
+    toolchain: str | None = key(Identity("toolchain"), "the toolchain, by its id")
+    compiler: str | None = key(Text(), "the compiler and its version")
+    flags: str | None = key(Text(), "the flags it was given")
+    pack: str | None = key(Text(), "digest of the pack's kernels, as `kernels export` writes it")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Evidence:
     """Where figures come from."""
 
@@ -75,6 +85,9 @@ class Evidence:
     gain: Quantity | None = key(
         Figure("share", most=0.5, exact=True),
         "gain error of the instrument, half-width, shared by its figures",
+    )
+    built: Build = key(
+        Record(Build), "how the kernels were built", default=Build(), informational=True
     )
     note: str | None = key(Text(), "a word on it", informational=True)
 
@@ -260,6 +273,32 @@ def figures_of(record: Measured) -> tuple[str, ...]:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Observation:
+    """What one session measured of one board; the part's own figures are merged from these."""
+
+    board: str = key(Text("a serial number"), "the board, by its serial number", required=True)
+    date: datetime.date | None = key(Day(), "of the session")
+    trace: str | None = key(Text(), "SHA-256 of the traces")
+    evidence: str | None = key(Identity("evidence"), "the session, as evidence")
+    operating_points: Mapping[str, OperatingPoint] = key(
+        MapOf(Record(OperatingPoint), "operating point"), "clock settings", default={}
+    )
+    kernels: Mapping[str, Mapping[str, KernelFigure]] = key(
+        MapOf(MapOf(Record(KernelFigure), "operating point, or point+engine"), "kernel"),
+        "kernels, per unit of work",
+        default={},
+    )
+    sleep_states: Mapping[str, SleepState] = key(
+        MapOf(Record(SleepState), "sleep state"), "sleep states", default={}
+    )
+    common: Mapping[str, Quantity] = key(
+        MapOf(Figure("share", exact=True), "figure's path"),
+        "relative standard uncertainty that sessions with one meter share, by figure",
+        default={},
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Price:
     """What one piece costs."""
 
@@ -371,6 +410,18 @@ class Part:
     )
     board_area: Quantity | None = key(
         Figure("area", above=True), "board area that it takes, with all that stands beside it"
+    )
+    code_size: Mapping[str, Quantity] = key(
+        MapOf(Figure("information", exact=True), "kernel"),
+        "program memory that each kernel takes, as built",
+        default={},
+        informational=True,
+    )
+    boards: Mapping[str, Observation] = key(
+        MapOf(Record(Observation), "observation"),
+        "what sessions measured of single boards",
+        default={},
+        informational=True,
     )
     own_figures: Mapping[str, Quantity] = key(
         MapOf(Figure("score", least=None), "own figure"), "the user's own numbers", default={}

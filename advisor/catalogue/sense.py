@@ -120,6 +120,16 @@ def _estimates(part: Part, _: Catalogue) -> Iterator[Breach]:
             yield f"evidence.{name}", f"an estimate, behind {paths[0]}{rest}", None
 
 
+def one_board(part: Part) -> list[str]:
+    """That the spread between boards is not measured, where only one was on the bench."""
+    if len({observation.board for observation in part.boards.values()}) != 1:
+        return []
+    return [
+        f"{part.part}: one board was measured; how far the next one may be from it is what is "
+        "usual between boards (common practice, no source)"
+    ]
+
+
 def _switching_idle(part: Part, _: Catalogue) -> Iterator[Breach]:
     if part.supply.regulator == "switching":
         for name, point in part.operating_points.items():

@@ -167,12 +167,17 @@ def distil(
     from advisor.cli.writing import Output, check_outputs
     from advisor.source import read_bytes, read_text
     from advisor.studies.distil import distil as study
-    from advisor.studies.distil import into_part
+    from advisor.studies.distil import into_part, merged_in
+    from advisor.studies.merging import MergedFigure, summary
+    from advisor.studies.results import plain
+    from advisor.studies.standing import Replaced, replaced
 
     screen = show.screen()
     if output is not None:
         check_outputs([Output(output, "--output")], _named_by(read_notes(bench)))
     found = study(bench, traces)
+    gone: tuple[Replaced, ...] = ()
+    merged: tuple[MergedFigure, ...] = ()
     if output is not None:
         before = None
         if output.exists():
@@ -180,6 +185,9 @@ def distil(
             read_text(data, str(output))  # what is no YAML in UTF-8 is refused with its place
             before = data.decode("utf-8")
         after = into_part(found, before, str(output))
+        merged = merged_in(after, str(output), found.part)
+        if before is not None:
+            gone = replaced(before, after, str(output))
         screen.keep(output, after.encode())
 
     def page() -> Page:
@@ -187,7 +195,19 @@ def distil(
 
         return distilled_page(found, screen.columns)
 
-    screen.give(found.document(), lambda: found.rows(), page, found.warnings)
+    told = [
+        *(f"{output}: {one.words()}" for one in gone),
+        *(f"{output}: {line}" for line in summary(merged)),
+        *(f"{output}: {line}" for one in merged for line in one.warnings()),
+    ]
+    document = found.document()
+    if output is not None:
+        document |= {
+            "replaced": [plain(one) for one in gone],
+            "boards": [one.document() for one in merged],
+        }
+    screen.give(document, lambda: found.rows(), page, found.warnings)
+    screen.warn(told)
     return 0
 
 

@@ -22,6 +22,7 @@ from advisor.catalogue.schema_parts import (
     Variant,
     evidence_of,
 )
+from advisor.catalogue.sense import one_board
 from advisor.figures import Path
 from advisor.model.draws import Array, Instrument, Sampler
 from advisor.model.leakage import sleep_currents, told
@@ -132,6 +133,7 @@ class _PartReader:
         self._sleeps()
         if self.wanted is None:
             self._unused()
+            self.out.warnings += one_board(self.part)
         return self.out
 
     def miss(self, *keys: str) -> None:

@@ -17,7 +17,8 @@ supply: {min: 1.7 V, max: 3.7 V, regulator: linear, brown-out: 1.9 V}
 temperature: {min: -40 degC, max: 85 degC}
 features: {uart: 2}
 evidence:
-  bench: {kind: bench, date: 2026-03-11, instrument: meter-a, gain: 1 %, note: three boards}
+  bench: {kind: bench, date: 2026-03-11, instrument: meter-a, gain: 1 %, note: three boards,
+          built: {toolchain: probe-kit, compiler: cc 12, flags: -O2, pack: 1f2e}}
   sheet: {kind: datasheet, date: 2026-01-01}
 operating-points:
   fast:
@@ -56,6 +57,15 @@ toolchain:
 board-area: 40 mm2
 peak-current: 30 mA
 own-figures: {radiation-score: 3}
+code-size: {hash: 1.2 KiB}
+boards:
+  b-1-1f2e:
+    {board: b-1, date: 2026-03-11, trace: 1f2e, evidence: bench,
+     kernels: {hash: {fast: {time: 0.4(1) ms, current: 6.0(1) mA, supply: 3.3 V}}},
+     operating-points: {fast: {idle-current: 1.1(1) mA}},
+     sleep-states: {ram-kept: {current: {25 degC: 2.4 µA}}},
+     common: {kernels.hash.fast.time: 0.01 %}}
+  b-2-3d4c: {board: b-2, kernels: {hash: {fast: {time: 0.4(1) ms, current: 6.0(1) mA}}}}
 """
 
 CELL = """
