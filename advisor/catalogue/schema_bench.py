@@ -134,6 +134,10 @@ class Rehearsal:
     spread: Quantity | None = key(
         Figure("share", most=0.1, exact=True), "relative standard deviation from run to run"
     )
+    board_spread: Quantity | None = key(
+        Figure("share", most=1, exact=True),
+        "relative standard deviation of the energies between boards; absent: what is usual",
+    )
     jitter: Quantity | None = key(
         Figure("time", exact=True), "standard deviation of a marker's edge"
     )

@@ -265,6 +265,25 @@ def test_plans_say_what_suffices(bench: Path, said: Caller) -> None:
     assert "no number of runs makes less" in out
 
 
+def test_plans_say_how_many_boards_suffice(bench: Path, said: Caller) -> None:
+    """The mean's interval falls with the root of the boards, the next unit's to the spread's."""
+    notes = bench / "notes.yaml"
+    notes.write_text(notes.read_text().replace("  jitter:", "  board-spread: 2 %\n  jitter:"))
+    call = ("rehearse", "notes.yaml", "--want-mean", "2 %", "--format", "json")
+    code, out, _ = said(*call)
+    plan = json.loads(out)["boards"]
+    assert code == 0
+    assert (plan["spread"], plan["usual"]) == (0.02, False)
+    widths = {row["boards"]: row for row in plan["rows"]}
+    fewest = plan["mean"]
+    assert widths[fewest]["mean_half_95"] <= 0.02
+    assert all(w["mean_half_95"] > 0.02 for n, w in widths.items() if n < fewest)
+    assert widths[30]["next_half_95"] == pytest.approx(1.96 * 0.02, rel=0.1)
+    code, out, _ = said(*call[:2], "--want-next", "3 %")
+    assert code == 1
+    assert "3 % of the next unit: not reached" in out
+
+
 def test_every_key_of_the_notes_counts() -> None:
     """A key that changes nothing is a defect; these are read where figures, or files, are made."""
     from advisor.catalogue.fields import specification
