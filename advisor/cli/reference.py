@@ -21,7 +21,8 @@ def schema(
     kind: Annotated[
         str,
         typer.Argument(
-            metavar="KIND", help="part, cell, converter, addon, kernels, product, record or notes."
+            metavar="KIND",
+            help="part, cell, converter, addon, kernels, product, record, notes or hours.",
         ),
     ],
     *,

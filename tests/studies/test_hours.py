@@ -6,10 +6,13 @@ import json
 from pathlib import Path
 
 import pytest
+import yaml
+from jsonschema import Draft202012Validator
 
 from advisor.catalogue.load import load_catalogue
 from advisor.catalogue.shipped import catalogue_folder
 from advisor.model.maturity import maturity
+from advisor.studies.schema import schema
 from tests.cli.conftest import Caller
 from tests.cli.conftest import said as said  # the fixture
 
@@ -35,6 +38,10 @@ def test_the_whole_way(folder: Path, said: Caller) -> None:
     found = json.loads(out)
     assert (code, found["total_h"], found["setup_h"]) == (0, 4.25, 3.5)
     assert [s["date"] for s in found["sittings"]] == ["2026-03-11", "2026-03-12", "2026-03-13"]
+    document = yaml.safe_load((folder / "log.yaml").read_text())
+    validator = Draft202012Validator(schema("hours").document)
+    as_text = json.loads(json.dumps(document, default=str))
+    assert [error.message for error in validator.iter_errors(as_text)] == []
     parts = folder / "mine" / "parts"
     parts.mkdir(parents=True)
     mine = parts / "quorvane-tib.yaml"
