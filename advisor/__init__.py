@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from advisor.studies.distil import distil
     from advisor.studies.explain import explain
     from advisor.studies.gaps import gaps
+    from advisor.studies.hours import hours
     from advisor.studies.inventory import inventory
     from advisor.studies.kernels import kernels
     from advisor.studies.outlook import outlook
@@ -46,6 +47,7 @@ _HOME = {
     "distil": "advisor.studies.distil",
     "explain": "advisor.studies.explain",
     "gaps": "advisor.studies.gaps",
+    "hours": "advisor.studies.hours",
     "inventory": "advisor.studies.inventory",
     "kernels": "advisor.studies.kernels",
     "load": "advisor.catalogue.shipped",
@@ -72,6 +74,7 @@ __all__ = [
     "distil",
     "explain",
     "gaps",
+    "hours",
     "inventory",
     "kernels",
     "load",

@@ -15,7 +15,7 @@ from typing import Literal
 
 import numpy as np
 
-from advisor.bench.board import Source, board_of, gap_words, stretch, zero_windows
+from advisor.bench.board import Reading, Source, board_of, gap_words, stretch, zero_windows
 from advisor.bench.budget import Result, combined, limit_of_error, stated
 from advisor.bench.chunks import Floats
 from advisor.bench.levels import binned, by_current, refined
@@ -30,6 +30,8 @@ from advisor.quantities import show
 FEW_RUNS = 4  # fewer say little of their scatter (JCGM 101:2008, 6.4.9.4)
 NEAR_END = 1.5  # codes below a range's end from which a sample may be clipped
 INSIDE = 0.98  # of a range's end, up to which it is not
+# beginnings of the names of terms that a meter brings into every session
+OF_THE_METER = ("clock of the meter", "offset of the meter", "shunt")
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +59,7 @@ class Figures:
     wakes: Mapping[str, Work]
     states: tuple[Held, ...]
     supply: Result
+    peak: Result  # the greatest sample, of the chip alone
     warnings: tuple[str, ...]
 
 
@@ -128,6 +131,10 @@ def distil(session: Session, trace: Source, overhead: Source | None = None) -> F
         warnings.append(
             f"a drop-out of {show(length, 'time')} at {moment:.6g} s, in no stretch that counts"
         )
+    highest = Reading(
+        mean=found.high, low=found.high, high=found.high, scatter=0.0, when=found.first
+    )
+    top = found.high - board.net(highest)
     return Figures(
         stretches=tuple(sorted(stretches, key=lambda s: s.start_s)),
         by_marker=session.notes.trace.marker is not None,
@@ -135,6 +142,7 @@ def distil(session: Session, trace: Source, overhead: Source | None = None) -> F
         wakes=wakes,
         states=tuple(kept),
         supply=supply,
+        peak=combined(top, board.chip(highest, 1.0)),
         warnings=tuple(warnings),
     )
 

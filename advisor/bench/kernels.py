@@ -6,6 +6,7 @@ says so on the run's line; the log of a run on a board is what `distil` believes
 
 from __future__ import annotations
 
+import hashlib
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -63,6 +64,15 @@ def sources() -> Iterator[tuple[str, str]]:
     for path in sorted(PACK.rglob("*")):
         if path.suffix in (".c", ".h", ".ld"):
             yield path.relative_to(PACK).as_posix(), path.read_text(encoding="utf-8")
+
+
+def digest() -> str:
+    """Of the kernels' own sources, ports apart: the first sixteen digits of their SHA-256."""
+    whole = hashlib.sha256()
+    for name, text in sources():
+        if "/" not in name:
+            whole.update(f"{name}\0{text}\0".encode())
+    return whole.hexdigest()[:16]
 
 
 @dataclass(frozen=True, slots=True)

@@ -192,11 +192,11 @@ def _merge(node: MappingNode, tree: Tree, edits: list[_Edit], text: _Text) -> No
         else:
             start, end = child.start_mark.index, _end(child, text)
             # a key without a value has nothing between it and what is put there
-            edits.append(_Edit(start, end, (" " if start == end else "") + _flow(value)))
+            edits.append(_Edit(start, end, (" " if start == end else "") + flow(value)))
     if not added:
         return
     if node.flow_style:
-        new = ", ".join(f"{name}: {_flow(value)}" for name, value in added)
+        new = ", ".join(f"{name}: {flow(value)}" for name, value in added)
         # before the brace that closes it
         at = node.end_mark.index - 1
         edits.append(_Edit(at, at, f", {new}" if node.value else new))
@@ -218,17 +218,18 @@ def _end(node: Node, text: _Text) -> int:
     return end
 
 
-def _flow(value: str | Tree) -> str:
+def flow(value: str | Tree) -> str:
+    """A value on one line; put in place of a mapping it leaves nothing of that."""
     if isinstance(value, str):
         return value
-    return "{" + ", ".join(f"{name}: {_flow(inner)}" for name, inner in value.items()) + "}"
+    return "{" + ", ".join(f"{name}: {flow(inner)}" for name, inner in value.items()) + "}"
 
 
 def _block(name: str, value: str | Tree, indent: int) -> list[str]:
     """A key and its value on lines of its own; a mapping of plain values on one."""
     pad = " " * indent
     if isinstance(value, str) or all(isinstance(inner, str) for inner in value.values()):
-        return [f"{pad}{name}: {_flow(value)}"]
+        return [f"{pad}{name}: {flow(value)}"]
     lines = [f"{pad}{name}:"]
     for inner, below in value.items():
         lines += _block(inner, below, indent + 2)

@@ -15,7 +15,7 @@ from typing import Any
 
 from advisor.catalogue.criteria import OWN, anchors_of, asked_words, measure_of, unmet
 from advisor.catalogue.records import Catalogue
-from advisor.catalogue.schema_parts import Part, Variant
+from advisor.catalogue.schema_parts import Measured, Part, SleepState, Variant, figures_of
 from advisor.catalogue.schema_product import Load, Product, StandingLoad
 from advisor.catalogue.schema_supply import AddOn, Cell, Converter
 from advisor.faults import Fault, FaultLog, nearest
@@ -43,7 +43,7 @@ def _order(low: Any, high: Any, path: str) -> Iterator[Breach]:
 # ---------------------------------------------------------------------------------------- parts
 
 
-def measured(part: Part) -> Iterator[tuple[Path, Any]]:
+def measured(part: Part) -> Iterator[tuple[Path, Measured]]:
     """(path, record) of everything in a part that names its evidence."""
     own = Path(part.part)
     for name, point in part.operating_points.items():
@@ -62,6 +62,23 @@ def _unknown_evidence(part: Part, _: Catalogue) -> Iterator[Breach]:
         if record.evidence is not None and record.evidence not in part.evidence:
             near = nearest(record.evidence, tuple(part.evidence))
             yield (path / "evidence").dotted, f'"{record.evidence}"', near
+        for name, evidence in getattr(record, "evidence_of", {}).items():
+            if evidence not in part.evidence:
+                near = nearest(evidence, tuple(part.evidence))
+                yield (path / "evidence-of" / name).dotted, f'"{evidence}"', near
+
+
+def _no_such_figure(part: Part, _: Catalogue) -> Iterator[Breach]:
+    for path, record in measured(part):
+        known = figures_of(record)
+        if isinstance(record, SleepState) and record.current is not None and record.current.keys:
+            known = (*known, "current")
+        if isinstance(record, SleepState) and record.adds:
+            known = (*known, "adds")
+        for name in getattr(record, "evidence_of", {}):
+            if name not in known:
+                near = nearest(name, known)
+                yield (path / "evidence-of" / name).dotted, f'"{name}"', near
 
 
 def _unknown_point(part: Part, _: Catalogue) -> Iterator[Breach]:
@@ -102,6 +119,7 @@ def _no_breaks(record: Any, _: Catalogue) -> Iterator[Breach]:
 
 PART_FAULTS = (
     Rule("an entry of this file's evidence", _unknown_evidence),
+    Rule("a figure that stands beside it, its key or temperature as written", _no_such_figure),
     Rule("an operating point of this part, or POINT+ENGINE", _unknown_point),
     Rule("a kernel of kernels.yaml", _unknown_kernel),
     Rule("a range whose lower end is not above its upper end", _part_ranges),

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from advisor.catalogue.fields import Either, ListOf, MapOf, Record, key
 from advisor.catalogue.kinds import Choice, Day, Figure, Flag, Identity, Text, Unit, Whole
-from advisor.catalogue.schema_parts import LIMIT
+from advisor.catalogue.schema_parts import LIMIT, Build
 from advisor.quantities import Quantity
 
 IDLE = "idle"  # the state that is an operating point's, not a sleep state
@@ -192,6 +192,10 @@ class Rehearsal:
     spread: Quantity | None = key(
         Figure("share", most=0.1, exact=True), "relative standard deviation from run to run"
     )
+    board_spread: Quantity | None = key(
+        Figure("share", most=1, exact=True),
+        "relative standard deviation of the energies between boards; absent: what is usual",
+    )
     jitter: Quantity | None = key(
         Figure("time", exact=True), "standard deviation of a marker's edge"
     )
@@ -221,6 +225,21 @@ class Notes:
     date: datetime.date | None = key(Day(), "of the session; absent: today")
     note: str | None = key(Text(), "a word on it, for the part's evidence")
     log: str | None = key(Text("a file's name"), "the lines the kernels printed, beside the notes")
+    board: str | None = key(
+        Text("a serial number"), "the board, by its serial number; boards of one part are merged"
+    )
+    built: Build = key(Record(Build), "how the kernels were built", default=Build())
+    code_size: Mapping[str, Quantity] = key(
+        MapOf(Figure("information", exact=True), "kernel"),
+        "program memory that each kernel takes, as built",
+        default={},
+    )
+    peak: bool = key(
+        Flag(),
+        "whether the traces hold the part's greatest draw (start-up, flash writes), so that their "
+        "greatest sample is its peak-current",
+        default=False,
+    )
     trace: TraceColumns = key(Record(TraceColumns), "the traces' columns", required=True)
     supply: Quantity | None = key(Figure("voltage", above=True), "supply voltage at the chip's pin")
     instrument: Instrument = key(Record(Instrument), "the meter", default=Instrument())

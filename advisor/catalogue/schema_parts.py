@@ -66,6 +66,16 @@ class Kernel:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Build:
+    """How the kernels were built that a measurement ran."""
+
+    toolchain: str | None = key(Identity("toolchain"), "the toolchain, by its id")
+    compiler: str | None = key(Text(), "the compiler and its version")
+    flags: str | None = key(Text(), "the flags it was given")
+    pack: str | None = key(Text(), "digest of the pack's kernels, as `kernels export` writes it")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Evidence:
     """Where figures come from."""
 
@@ -75,6 +85,9 @@ class Evidence:
     gain: Quantity | None = key(
         Figure("share", most=0.5, exact=True),
         "gain error of the instrument, half-width, shared by its figures",
+    )
+    built: Build = key(
+        Record(Build), "how the kernels were built", default=Build(), informational=True
     )
     note: str | None = key(Text(), "a word on it", informational=True)
 
@@ -126,6 +139,16 @@ class Span:
     max: Quantity | None = key(LIMIT, "hottest")
 
 
+_EVIDENCE_OF = (
+    "figures that come from elsewhere, each with its own evidence: by key, an entry of a sleep "
+    "current by its temperature"
+)
+
+
+def _evidence_of() -> MapOf:
+    return MapOf(Identity("evidence"), "figure")
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OperatingPoint:
     """A clock and voltage setting of the core."""
@@ -167,6 +190,7 @@ class KernelFigure:
     )
     supply: Quantity | None = key(VOLTAGE, "supply voltage at the chip's pin")
     evidence: str | None = key(Identity("evidence"), "where the figures come from")
+    evidence_of: Mapping[str, str] = key(_evidence_of(), _EVIDENCE_OF, default={})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -179,6 +203,7 @@ class Block:
         Record(Window), "supply voltage at which the block works", default=Window()
     )
     evidence: str | None = key(Identity("evidence"), "where the figures come from")
+    evidence_of: Mapping[str, str] = key(_evidence_of(), _EVIDENCE_OF, default={})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -202,6 +227,75 @@ class SleepState:
         default={},
     )
     evidence: str | None = key(Identity("evidence"), "where the figures come from")
+    evidence_of: Mapping[str, str] = key(_evidence_of(), _EVIDENCE_OF, default={})
+
+
+Measured = OperatingPoint | KernelFigure | Block | SleepState
+# keys that are measured or read off a datasheet; a supply or a clock is how, not what
+_FIGURES = {
+    OperatingPoint: ("idle-current",),
+    KernelFigure: ("time", "current"),
+    Block: ("current", "for"),
+    SleepState: ("wake-time", "wake-charge"),
+}
+
+
+def evidence_of(record: Measured, figure: str) -> str | None:
+    """The evidence of a figure: its own, or the record's for one that names none.
+
+    Parameters
+    ----------
+    figure : its key in the record (`time`); an entry of a sleep current by its temperature as
+        written (`25 degC`), an addition by `adds.NAME`.
+    """
+    own: Mapping[str, str] = getattr(record, "evidence_of", {})  # a point has one figure
+    if figure in own:
+        return own[figure]
+    if isinstance(record, SleepState) and figure not in ("wake-time", "wake-charge"):
+        whole = "adds" if figure.startswith("adds.") else "current"
+        return own.get(whole, record.evidence)
+    return record.evidence
+
+
+def figures_of(record: Measured) -> tuple[str, ...]:
+    """The figures that stand in a record, as `evidence_of` names them."""
+    attributes = {"for": "duration"}
+    out = [
+        name
+        for name in _FIGURES[type(record)]
+        if getattr(record, attributes.get(name, name.replace("-", "_"))) is not None
+    ]
+    if isinstance(record, SleepState):
+        if record.current is not None:
+            out += record.current.keys or ("current",)
+        out += [f"adds.{name}" for name in record.adds or ()]
+    return tuple(out)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Observation:
+    """What one session measured of one board; the part's own figures are merged from these."""
+
+    board: str = key(Text("a serial number"), "the board, by its serial number", required=True)
+    date: datetime.date | None = key(Day(), "of the session")
+    trace: str | None = key(Text(), "SHA-256 of the traces")
+    evidence: str | None = key(Identity("evidence"), "the session, as evidence")
+    operating_points: Mapping[str, OperatingPoint] = key(
+        MapOf(Record(OperatingPoint), "operating point"), "clock settings", default={}
+    )
+    kernels: Mapping[str, Mapping[str, KernelFigure]] = key(
+        MapOf(MapOf(Record(KernelFigure), "operating point, or point+engine"), "kernel"),
+        "kernels, per unit of work",
+        default={},
+    )
+    sleep_states: Mapping[str, SleepState] = key(
+        MapOf(Record(SleepState), "sleep state"), "sleep states", default={}
+    )
+    common: Mapping[str, Quantity] = key(
+        MapOf(Figure("share", exact=True), "figure's path"),
+        "relative standard uncertainty that sessions with one meter share, by figure",
+        default={},
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -316,6 +410,18 @@ class Part:
     )
     board_area: Quantity | None = key(
         Figure("area", above=True), "board area that it takes, with all that stands beside it"
+    )
+    code_size: Mapping[str, Quantity] = key(
+        MapOf(Figure("information", exact=True), "kernel"),
+        "program memory that each kernel takes, as built",
+        default={},
+        informational=True,
+    )
+    boards: Mapping[str, Observation] = key(
+        MapOf(Record(Observation), "observation"),
+        "what sessions measured of single boards",
+        default={},
+        informational=True,
     )
     own_figures: Mapping[str, Quantity] = key(
         MapOf(Figure("score", least=None), "own figure"), "the user's own numbers", default={}

@@ -13,7 +13,7 @@ from itertools import pairwise
 
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.rules import Breach, Rule, apply, measured
-from advisor.catalogue.schema_parts import Part, Variant
+from advisor.catalogue.schema_parts import Part, Variant, evidence_of, figures_of
 from advisor.catalogue.schema_product import Product
 from advisor.faults import Fault, FaultLog, nearest, shortened
 
@@ -108,14 +108,26 @@ def _old_evidence(part: Part, _: Catalogue) -> Iterator[Breach]:
 def _estimates(part: Part, _: Catalogue) -> Iterator[Breach]:
     resting: dict[str | None, list[str]] = defaultdict(list)
     for path, record in measured(part):
-        resting[record.evidence].append(path.dotted)
-    for name, paths in resting.items():
+        for figure in figures_of(record):
+            resting[evidence_of(record, figure)].append(path.dotted)
+    for name, of in resting.items():
+        paths = list(dict.fromkeys(of))
         kind = part.evidence.get(name or "")
         rest = f" and {len(paths) - 1} more" if len(paths) > 1 else ""
         if name is None:
             yield paths[0], f"figures without evidence: {paths[0]}{rest}", None
         elif kind is not None and kind.kind == "estimate":
             yield f"evidence.{name}", f"an estimate, behind {paths[0]}{rest}", None
+
+
+def one_board(part: Part) -> list[str]:
+    """That the spread between boards is not measured, where only one was on the bench."""
+    if len({observation.board for observation in part.boards.values()}) != 1:
+        return []
+    return [
+        f"{part.part}: one board was measured; how far the next one may be from it is what is "
+        "usual between boards (common practice, no source)"
+    ]
 
 
 def _switching_idle(part: Part, _: Catalogue) -> Iterator[Breach]:

@@ -17,6 +17,7 @@ from advisor.cli import (
     comparing,
     deciding,
     decisions,
+    hours,
     reference,
     reporting,
     weighing,
@@ -46,6 +47,7 @@ deciding.register(app)
 reporting.register(app)
 reference.register(app)
 app.add_typer(bench.kernels, name="kernels")
+app.add_typer(hours.hours, name="hours")
 app.add_typer(catalogs.catalog, name="catalog")
 app.add_typer(catalogs.product, name="product")
 

@@ -167,12 +167,17 @@ def distil(
     from advisor.cli.writing import Output, check_outputs
     from advisor.source import read_bytes, read_text
     from advisor.studies.distil import distil as study
-    from advisor.studies.distil import into_part
+    from advisor.studies.distil import into_part, merged_in
+    from advisor.studies.merging import MergedFigure, summary
+    from advisor.studies.results import plain
+    from advisor.studies.standing import Replaced, replaced
 
     screen = show.screen()
     if output is not None:
         check_outputs([Output(output, "--output")], _named_by(read_notes(bench)))
     found = study(bench, traces)
+    gone: tuple[Replaced, ...] = ()
+    merged: tuple[MergedFigure, ...] = ()
     if output is not None:
         before = None
         if output.exists():
@@ -180,6 +185,9 @@ def distil(
             read_text(data, str(output))  # what is no YAML in UTF-8 is refused with its place
             before = data.decode("utf-8")
         after = into_part(found, before, str(output))
+        merged = merged_in(after, str(output), found.part)
+        if before is not None:
+            gone = replaced(before, after, str(output))
         screen.keep(output, after.encode())
 
     def page() -> Page:
@@ -187,7 +195,19 @@ def distil(
 
         return distilled_page(found, screen.columns)
 
-    screen.give(found.document(), lambda: found.rows(), page, found.warnings)
+    told = [
+        *(f"{output}: {one.words()}" for one in gone),
+        *(f"{output}: {line}" for line in summary(merged)),
+        *(f"{output}: {line}" for one in merged for line in one.warnings()),
+    ]
+    document = found.document()
+    if output is not None:
+        document |= {
+            "replaced": [plain(one) for one in gone],
+            "boards": [one.document() for one in merged],
+        }
+    screen.give(document, lambda: found.rows(), page, found.warnings)
+    screen.warn(told)
     return 0
 
 
@@ -215,14 +235,32 @@ def rehearse(
             show_default=False,
         ),
     ] = None,
+    want_mean: Annotated[
+        str | None,
+        typer.Option(
+            "--want-mean",
+            metavar="SHARE",
+            help="Half-width that the mean board's energy should reach, by boards.",
+            show_default=False,
+        ),
+    ] = None,
+    want_next: Annotated[
+        str | None,
+        typer.Option(
+            "--want-next",
+            metavar="SHARE",
+            help="Half-width that the next unit's energy should reach, by boards.",
+            show_default=False,
+        ),
+    ] = None,
     seed: SeedOption = 1,
     *,
     files: Files,
     show: Form,
 ) -> int:
-    """Rehearse a session on the bench. A made-up trace, and which rate and runs would suffice.
+    """Rehearse a session on the bench. A made-up trace, and what rate, runs and boards suffice.
 
-    Example: part-advisor rehearse notes.yaml --want 1%
+    Example: part-advisor rehearse notes.yaml --want 1% --want-mean 3%
     """
     from advisor.catalogue.kinds import Figure
     from advisor.catalogue.levers import read_option
@@ -232,11 +270,16 @@ def rehearse(
     from advisor.studies.results import names_of
 
     screen = show.screen()
-    wanted = None
-    if want is not None:
-        wanted = read_option("--want", want, Figure("share", above=True, exact=True)).nominal
+
+    def share(option: str, text: str | None) -> float | None:
+        if text is None:
+            return None
+        return float(read_option(option, text, Figure("share", above=True, exact=True)).nominal)
+
+    wanted = share("--want", want)
+    mean, next_unit = share("--want-mean", want_mean), share("--want-next", want_next)
     loaded = files.catalogue()
-    found = study(notes, loaded, seed, wanted)
+    found = study(notes, loaded, seed, wanted, wanted_mean=mean, wanted_next=next_unit)
     if output is not None:
         options = ("--output", OVERHEAD)
         written = zip(found.write(output).items(), options, strict=False)
@@ -252,7 +295,8 @@ def rehearse(
         return rehearsed_page(found, screen.columns)
 
     screen.give(found.document(), lambda: found.rows(), page, head=names_of(Planned))
-    return 0 if wanted is None or found.reaches is not None else 1
+    short = wanted is not None and found.reaches is None
+    return 1 if short or (found.boards is not None and found.boards.falls_short) else 0
 
 
 def _named_by(session: Session) -> list[Path]:

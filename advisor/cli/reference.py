@@ -22,7 +22,10 @@ def schema(
         str,
         typer.Argument(
             metavar="KIND",
-            help="part, cell, converter, addon, kernels, product, record, notes or instrument.",
+            help=(
+                "part, cell, converter, addon, kernels, product, record, notes, instrument or "
+                "hours."
+            ),
         ),
     ],
     *,

@@ -59,7 +59,12 @@ def stated_rate(curve: Curve) -> float:
 
 
 def sleep_currents(
-    path: Path, curve: Curve, temperature: Array, hottest: float, sampler: Sampler
+    path: Path,
+    curve: Curve,
+    temperature: Array,
+    hottest: float,
+    sampler: Sampler,
+    gains: Array | float = 1.0,
 ) -> Array:
     """The current at every place, (E, N) A.
 
@@ -67,9 +72,10 @@ def sleep_currents(
     ----------
     path : the curve's own. temperature : (E, N) degC. hottest : degC, the product's hottest place
     at the stated values: what is traced of the growth is the current there, which a measurement
-    would settle.
+    would settle. gains : (X, N) factors of the entries, where several meters took them.
     """
     x, y = curve_values(path, curve, sampler)
+    y = y * gains
     end = hot_end(curve)
     inside = np.log(y)
     above = np.maximum(temperature - end, 0.0)

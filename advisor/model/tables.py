@@ -14,7 +14,15 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.catalogue.schema_parts import Block, KernelFigure, Part, SleepState, Variant
+from advisor.catalogue.schema_parts import (
+    Block,
+    KernelFigure,
+    Part,
+    SleepState,
+    Variant,
+    evidence_of,
+)
+from advisor.catalogue.sense import one_board
 from advisor.figures import Path
 from advisor.model.draws import Array, Instrument, Sampler
 from advisor.model.leakage import sleep_currents, told
@@ -125,6 +133,7 @@ class _PartReader:
         self._sleeps()
         if self.wanted is None:
             self._unused()
+            self.out.warnings += one_board(self.part)
         return self.out
 
     def miss(self, *keys: str) -> None:
@@ -164,7 +173,9 @@ class _PartReader:
                 continue
             if wanted is not None and name not in wanted:
                 continue
-            current = self._current(at / "idle-current", point.idle_current, point.evidence)
+            current = self._current(
+                at / "idle-current", point.idle_current, evidence_of(point, "idle-current")
+            )
             if self.switching and point.supply is None and wanted is None:
                 self.out.warnings.append(
                     f"{self.part.part}: idle current at {name} taken as it was measured: "
@@ -262,7 +273,7 @@ class _PartReader:
         at = self.root.child("kernels", kernel, variant)
         assert figure.time is not None
         assert figure.current is not None
-        current = self._current(at / "current", figure.current, figure.evidence)
+        current = self._current(at / "current", figure.current, evidence_of(figure, "current"))
         a, w = self._split(current, at / "supply", figure.supply)
         return self.sampler.take(at / "time", figure.time), a, w
 
@@ -293,7 +304,7 @@ class _PartReader:
                 t.append(self.zero)
                 continue
             at = self.root.child("blocks", name)
-            a.append(self._current(at / "current", block.current, block.evidence))
+            a.append(self._current(at / "current", block.current, evidence_of(block, "current")))
             t.append(self.sampler.take(at / "for", block.duration) * uses)
         shape = (len(a), self.sampler.size)
         self.out.block_a.append(np.array(a).reshape(shape))
@@ -321,7 +332,9 @@ class _PartReader:
             charge.append(
                 np.full(self.sampler.size, np.nan)
                 if state.wake_charge is None
-                else self._current(at / "wake-charge", state.wake_charge, state.evidence)
+                else self._current(
+                    at / "wake-charge", state.wake_charge, evidence_of(state, "wake-charge")
+                )
             )
         if not self.part.sleep_states and self.wanted is None:
             self.out.warnings.append(
@@ -372,16 +385,27 @@ class _PartReader:
         assert state.current is not None
         at = self.root.child("sleep-states", name)
         places = self.product.temperature
+        of = [evidence_of(state, figure) for figure in state.current.keys or ("current",)]
+        # one meter's gain on the whole table is a factor; of several each goes on its own entry
+        whole, each = (of[0], 1.0) if len(set(of)) == 1 else (None, self._gains(of))
         leak = sleep_currents(
-            at / "current", state.current, places, self.product.hottest, self.sampler
+            at / "current", state.current, places, self.product.hottest, self.sampler, each
         )
-        gain = self._gain(state.evidence)
         current = (self.product.share * leak).sum(axis=0)
-        for addition, each in (state.adds or {}).items():
-            current = current + self._additions(addition) * self.sampler.take(
-                at / "adds" / addition, each
-            )
-        return np.asarray(current * gain)
+        added: dict[str | None, Array | float] = {whole: 0.0}
+        for addition, figure in (state.adds or {}).items():
+            evidence = evidence_of(state, f"adds.{addition}")
+            drawn = self.sampler.take(at / "adds" / addition, figure)
+            added[evidence] = added.get(evidence, 0.0) + self._additions(addition) * drawn
+        total = (current + added.pop(whole)) * self._gain(whole)
+        for evidence, extra in added.items():
+            total = total + extra * self._gain(evidence)
+        return np.asarray(total)
+
+    def _gains(self, evidence: Sequence[str | None]) -> Array:
+        """The gain's factor on each entry of a table, (X, N)."""
+        ones = np.ones(self.sampler.size)
+        return np.stack([ones * self._gain(name) for name in evidence])
 
     def _additions(self, name: str) -> float:
         """How often an addition to a sleep current counts for this product."""

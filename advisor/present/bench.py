@@ -8,7 +8,7 @@ from advisor.present.layout import FAINT, POOR, Page
 from advisor.quantities import show
 from advisor.studies.distil import Distilled
 from advisor.studies.kernels import COUNTED, Pack, Verification
-from advisor.studies.rehearse import Rehearsed
+from advisor.studies.rehearse import BoardPlan, Rehearsed
 
 REHEARSED = "REHEARSED: made up for trying things out; nothing here was measured."
 SAFETY = (
@@ -167,7 +167,37 @@ def rehearsed_page(found: Rehearsed, width: int) -> Page:
         indent="  ",
     )
     _plan(page, found)
+    if found.boards is not None:
+        _boards(page, found.boards)
     return page
+
+
+def _boards(page: Page, plan: BoardPlan) -> None:
+    page.heading(f"Half-width of the 95 % interval of {plan.kernel}'s energy, by boards measured")
+    page.table(
+        ["boards", *(str(r.boards) for r in plan.rows)],
+        [
+            ["mean board", *(f"{100 * r.mean_half_95:.2g} %" for r in plan.rows)],
+            ["next unit", *(f"{100 * r.next_half_95:.2g} %" for r in plan.rows)],
+        ],
+        [False, *(True for _ in plan.rows)],
+        indent="  ",
+    )
+    why = " (usual, common practice, no source)" if plan.usual else ""
+    page.paragraph(
+        f"Boards are taken to differ by {100 * plan.spread:.2g} %, as a standard deviation{why}; "
+        "no number of boards makes the next unit's interval less than that spread does.",
+        "  ",
+        style=FAINT,
+    )
+    for what, wanted, boards in (
+        ("the mean board", plan.wanted_mean, plan.mean),
+        ("the next unit", plan.wanted_next, plan.next_unit),
+    ):
+        if wanted is None:
+            continue
+        reached = "not reached by these" if boards is None else f"reached with {boards}"
+        page.paragraph(f"{100 * wanted:.3g} % of {what}: {reached}.", "  ")
 
 
 def _plan(page: Page, found: Rehearsed) -> None:

@@ -43,7 +43,36 @@ def compare_page(found: Comparison, width: int) -> Page:
         if kernel in found.missing:
             page.paragraph(f"not stated by {', '.join(found.missing[kernel])}", "  ", style=FAINT)
     _flips(page, found.flips)
+    _beside(page, found)
     return page
+
+
+def _beside(page: Page, found: Comparison) -> None:
+    page.heading("Beside the energy")
+    rows = []
+    for part, beside in found.parts.items():
+        tools = beside.toolchain
+        score = "-"
+        if tools is not None:
+            open_ones = tools.high > tools.low
+            score = f"{tools.score:.0f}" + (
+                f" ({tools.low:.0f} to {tools.high:.0f})" if open_ones else ""
+            )
+        hours = "-" if beside.setup_h is None else f"{beside.setup_h:.3g} h"
+        if beside.setup_h is not None and beside.setup_u_h:
+            hours += f" ±{beside.setup_u_h:.2g} h"
+        prices = list(beside.prices.items())
+        ends = prices[:1] + prices[-1:] if len(prices) > 1 else prices
+        money = ", ".join(f"{p:.2f} from {n}" for n, p in ends)
+        rows.append([part, hours, score, f"{money} {beside.currency or ''}".strip() or "-"])
+    page.table(
+        ["part", "set-up", "toolchain", "price each"],
+        rows,
+        [False, True, True, False],
+        indent="  ",
+    )
+    for words in found.toolchains:
+        page.paragraph(f"- {words}", "  ", "    ")
 
 
 def _row(row: Row) -> list[str]:

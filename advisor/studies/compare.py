@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import TYPE_CHECKING
 
 from advisor.bench.same_clock import AtClock, Run, apart, at_clock
 from advisor.catalogue.records import Catalogue
-from advisor.catalogue.schema_parts import KernelFigure, Part, Variant
+from advisor.catalogue.schema_parts import Build, KernelFigure, Part, Variant, evidence_of
 from advisor.faults import Fault, FaultError, nearest
+from advisor.model.maturity import maturity
 from advisor.studies.results import frame, plain, unknown_parts
 
 if TYPE_CHECKING:
     import pandas as pd
+
+HOUR = 3600.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +59,36 @@ class Row:
 
 
 @dataclass(frozen=True, slots=True)
+class Score:
+    """A score with its least and greatest."""
+
+    score: float
+    """with every unanswered question half-way"""
+    low: float
+    """with every unanswered question at none"""
+    high: float
+    """with every unanswered question at full"""
+
+
+@dataclass(frozen=True, slots=True)
+class Beside:
+    """What stands beside a part's energies."""
+
+    setup_h: float | None
+    """[h] box to first working program; None where nobody has told"""
+    setup_u_h: float | None
+    """[h] its standard uncertainty"""
+    toolchain: Score | None
+    """[0 to 100] toolchain maturity, with its range over the unanswered questions"""
+    currency: str | None
+    """of the prices"""
+    prices: Mapping[int, float]
+    """quantity to the price each from there up"""
+    builds: tuple[str, ...]
+    """how the kernels that are compared were built: toolchain, compiler and flags where told"""
+
+
+@dataclass(frozen=True, slots=True)
 class Flip:
     """Two parts whose order turns."""
 
@@ -90,6 +123,10 @@ class Comparison:
     """where the order of two parts turns"""
     missing: Mapping[str, tuple[str, ...]]
     """kernel to the parts that state nothing of it"""
+    parts: Mapping[str, Beside]
+    """part to what stands beside its energies"""
+    toolchains: tuple[str, ...]
+    """what to mind of how the kernels were built, where parts differ in it or do not tell"""
 
     def rows(self) -> list[dict[str, object]]:
         """A row a kernel, part and point."""
@@ -151,7 +188,63 @@ def compare(
             for k, by_part in runs.items()
             if not all(by_part.values())
         },
+        parts={p.part: _beside(p, names) for p in chosen},
+        toolchains=tuple(_toolchains(chosen, names)),
     )
+
+
+def _beside(part: Part, kernels: Sequence[str]) -> Beside:
+    tools, setup, price = maturity(part.toolchain), part.toolchain.setup, part.price
+    return Beside(
+        setup_h=None if setup is None else setup.nominal / HOUR,
+        setup_u_h=None if setup is None else setup.u / HOUR,
+        toolchain=None if tools is None else Score(tools.score, tools.low, tools.high),
+        currency=None if price is None else price.currency,
+        prices={}
+        if price is None or price.breaks is None
+        else {n: q.nominal for n, q in sorted(price.breaks.items())},
+        builds=tuple(dict.fromkeys(map(_build_words, _builds(part, kernels)))),
+    )
+
+
+def _builds(part: Part, kernels: Sequence[str]) -> list[Build]:
+    """How the kernels of a part were built, as far as the figures' evidence says; each once."""
+    out: dict[Build, None] = {}
+    for kernel in kernels:
+        for figure in part.kernels.get(kernel, {}).values():
+            evidence = part.evidence.get(evidence_of(figure, "time") or "")
+            told = Build() if evidence is None else evidence.built
+            out[replace(told, toolchain=told.toolchain or part.toolchain.id)] = None
+    return list(out)
+
+
+def _build_words(build: Build) -> str:
+    told = [build.toolchain, build.compiler, build.flags]
+    return ", ".join(word for word in told if word is not None) or "not told"
+
+
+def _toolchains(parts: Sequence[Part], kernels: Sequence[str]) -> Iterator[str]:
+    """Where a difference may be the compiler's: sentences."""
+    by_part = {p.part: built for p in parts if (built := _builds(p, kernels))}
+    if len(by_part) < 2:
+        return
+    for what, plural in (
+        ("toolchain", "toolchains"),
+        ("compiler", "compilers"),
+        ("flags", "flags"),
+        ("pack", "versions of the kernels"),
+    ):
+        told: dict[str, list[str]] = {}
+        for part, builds in by_part.items():
+            for value in dict.fromkeys(getattr(b, what) for b in builds):
+                if value is not None:
+                    told.setdefault(value, []).append(part)
+        if len(told) > 1:
+            each = "; ".join(f"{value}: {', '.join(of)}" for value, of in told.items())
+            yield f"{plural} differ, and with them a part of the times and energies: {each}"
+    silent = [p for p, builds in by_part.items() if any(b.flags is None for b in builds)]
+    if silent:
+        yield f"by which flags the kernels were built is not told of {', '.join(silent)}"
 
 
 def _runs(part: Part, kernel: str) -> dict[str, Run]:
@@ -168,7 +261,7 @@ def _run(part: Part, variant: str, figure: KernelFigure) -> Run | None:
     if figure.time is None or figure.current is None:
         return None
     point = part.operating_points.get(Variant.parse(variant).point)
-    evidence = part.evidence.get(figure.evidence or "")
+    evidence = part.evidence.get(evidence_of(figure, "current") or "")
     gain = 0.0 if evidence is None or evidence.gain is None else evidence.gain.nominal
     return Run(
         clock_hz=None if point is None or point.clock is None else point.clock.nominal,

@@ -175,15 +175,21 @@ def figures_of(catalogue: Catalogue, identity: str) -> tuple[FigureRow, ...]:
 
 
 def _evidence(root: Any, path: figures.Path) -> str | None:
-    """The evidence named nearest above a figure."""
+    """The evidence named nearest above a figure, its own before that of all beside it."""
     here = path.parent
     while here.keys:
         node = here.node(root)
-        here = here.parent
         if isinstance(node, MappingNode):
-            for k, v in node.value:
-                if k.value == "evidence" and isinstance(v, ScalarNode):
-                    return str(v.value)
+            named = {k.value: v for k, v in node.value}
+            below = path.keys[len(here.keys) :]
+            own = named.get("evidence-of")
+            of = {} if not isinstance(own, MappingNode) else {k.value: v for k, v in own.value}
+            for name in (".".join(below), below[-1], below[0]):
+                if isinstance(of.get(name), ScalarNode):
+                    return str(of[name].value)
+            if isinstance(named.get("evidence"), ScalarNode):
+                return str(named["evidence"].value)
+        here = here.parent
     return None
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from advisor.bench.kernels import KERNELS, PACK, PackKernel, sources
+from advisor.bench.kernels import KERNELS, PACK, PackKernel, digest, sources
 from advisor.bench.targets import TARGETS, Pass, Target, missing_tools, run_pass
 from advisor.faults import AdvisorError, Fault, FaultError, nearest
 from advisor.studies.results import frame, plain
@@ -72,6 +72,7 @@ def exported() -> dict[str, bytes]:
     files = {name: text.encode() for name, text in sources()}
     for name in ("README.md", "notes.yaml"):
         files[name] = (PACK / name).read_bytes()
+    files["notes.yaml"] = files["notes.yaml"].replace(b"DIGEST", digest().encode())
     return files
 
 

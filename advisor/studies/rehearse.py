@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from advisor.bench import boards as pooling
 from advisor.bench import trace as traces
 from advisor.bench.budget import Term, combined
 from advisor.bench.chunks import Chunk
@@ -37,6 +38,7 @@ if TYPE_CHECKING:
 
 RATES = (1e3, 3e3, 1e4, 3e4, 1e5, 3e5, 1e6)
 RUNS = (5, 10, 20, 50, 100, 200)
+BOARDS = (1, 2, 3, 4, 5, 6, 8, 10, 15, 20, 30)
 LEAST_SAMPLES = 5  # in a run, for a rate to be worth naming
 OVERHEAD = "board-overhead.trace"  # the key that names the overhead's own trace
 ENDINGS = (".csv", ".csv.gz", ".parquet", ".npz")
@@ -58,11 +60,39 @@ class Planned:
 
 
 @dataclass(frozen=True, slots=True)
+class BoardPlan:
+    """What several boards would reach, each measured as the notes say, by the energy that is told
+    least well.
+
+    `spread` is the relative standard deviation between boards that is taken to be true, `usual`
+    whether it is what is usual (common practice, no source). `rows` hold relative half-widths of
+    95 %. Of what was asked for, `mean` and `next_unit` are the fewest boards that reach it, None
+    where none here do or nothing was asked.
+    """
+
+    kernel: str
+    spread: float
+    usual: bool
+    rows: tuple[pooling.Expected, ...]
+    wanted_mean: float | None
+    wanted_next: float | None
+    mean: int | None
+    next_unit: int | None
+
+    @property
+    def falls_short(self) -> bool:
+        """Whether something was asked for that no number of boards here reaches."""
+        return (self.wanted_mean is not None and self.mean is None) or (
+            self.wanted_next is not None and self.next_unit is None
+        )
+
+
+@dataclass(frozen=True, slots=True)
 class Rehearsed:
     """A rehearsal: its truth, its meter's errors, and what a session would reach.
 
     `wanted` is the relative half-width asked for; `reaches` the least rate, then the fewest runs,
-    that reach it, None where nothing in the plan does.
+    that reach it, None where nothing in the plan does. `boards` is None where no kernel runs.
     """
 
     session: Session
@@ -72,6 +102,7 @@ class Rehearsed:
     plan: tuple[Planned, ...]
     wanted: float | None
     reaches: Planned | None
+    boards: BoardPlan | None
 
     def document(self) -> dict[str, Any]:
         """The result for JSON, SI."""
@@ -101,6 +132,7 @@ class Rehearsed:
             "wanted": self.wanted,
             "reaches": None if self.reaches is None else plain(self.reaches),
             "plan": self.rows(),
+            "boards": None if self.boards is None else plain(self.boards),
         }
 
     def rows(self) -> list[dict[str, Any]]:
@@ -183,14 +215,21 @@ def _bytes(path: Path, chunks: list[Chunk]) -> bytes:
 
 
 def rehearse(
-    notes: Path, catalogue: Catalogue, seed: int = 1, wanted: float | None = None
+    notes: Path,
+    catalogue: Catalogue,
+    seed: int = 1,
+    wanted: float | None = None,
+    *,
+    wanted_mean: float | None = None,
+    wanted_next: float | None = None,
 ) -> Rehearsed:
     """Rehearse a session on the bench.
 
     Parameters
     ----------
     notes : the session's notes, with `rehearsal`. catalogue : whose part gives the truth where the
-    notes do not. wanted : relative half-width of the 95 % interval of every kernel's energy.
+    notes do not. wanted : relative half-width of the 95 % interval of every kernel's energy,
+    on one board. wanted_mean, wanted_next : of the part's mean board, and of the next unit.
 
     Raises
     ------
@@ -221,6 +260,47 @@ def rehearse(
         plan=plan,
         wanted=wanted,
         reaches=reaches,
+        boards=_boards(session, truth, wanted_mean, wanted_next),
+    )
+
+
+def _boards(
+    session: Session, truth: Truth, wanted_mean: float | None, wanted_next: float | None
+) -> BoardPlan | None:
+    """What boards would reach that are measured at the notes' own rate and runs."""
+    given = session.notes.rehearsal
+    kernels = [s for s in session.pulses if s.kernel is not None]
+    if given is None or not kernels:
+        for option, share in (("--want-mean", wanted_mean), ("--want-next", wanted_next)):
+            if share is not None:
+                read = f"{100 * share:g} %, of notes without a kernel"
+                raise FaultError((Fault(option, read, "notes in which kernels run"),))
+        return None
+    found = {
+        key_of(s): expected(session, truth, key_of(s), given.rate.nominal, s.runs or 1)
+        for s in kernels
+    }
+    kernel = max(found, key=lambda k: math.hypot(found[k].type_a, found[k].type_b))
+    # an energy is a time and a current
+    prior = math.hypot(pooling.SPREADS["time"], pooling.SPREADS["current"])
+    spread = prior if given.board_spread is None else given.board_spread.nominal
+    one = found[kernel]
+    rows = tuple(pooling.expected(n, one.type_a, one.type_b, spread, prior) for n in BOARDS)
+
+    def fewest(wanted: float | None, width: str) -> int | None:
+        return next(
+            (r.boards for r in rows if wanted is not None and getattr(r, width) <= wanted), None
+        )
+
+    return BoardPlan(
+        kernel=kernel,
+        spread=spread,
+        usual=given.board_spread is None,
+        rows=rows,
+        wanted_mean=wanted_mean,
+        wanted_next=wanted_next,
+        mean=fewest(wanted_mean, "mean_half_95"),
+        next_unit=fewest(wanted_next, "next_half_95"),
     )
 
 

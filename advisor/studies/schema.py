@@ -12,6 +12,7 @@ from advisor.catalogue.curves import CurveOf
 from advisor.catalogue.fields import Declared, Either, ListOf, MapOf, Record, specification
 from advisor.catalogue.kinds import Figure, Identity, Kind
 from advisor.catalogue.schema_bench import InstrumentFile, Notes
+from advisor.catalogue.schema_hours import HoursLog
 from advisor.catalogue.schema_parts import Answer, AnswerKind, Kernel, Part
 from advisor.catalogue.schema_product import PrioritiesKind, Priority, Product
 from advisor.catalogue.schema_record import DecisionRecord
@@ -42,6 +43,7 @@ KINDS: Mapping[str, tuple[str, Kind]] = {
     "record": ("the record of a decision, of decide and for revisit", Record(DecisionRecord)),
     "notes": ("bench notes, for distil and rehearse", Record(Notes)),
     "instrument": ("a meter, named by bench notes", Record(InstrumentFile)),
+    "hours": ("a log of hours, of hours add", Record(HoursLog)),
 }
 
 
@@ -85,8 +87,8 @@ def schema(kind: str) -> Reference:
 
     Parameters
     ----------
-    kind : a key of `KINDS`: part, cell, converter, addon, kernels, product, record, notes or
-    instrument.
+    kind : a key of `KINDS`: part, cell, converter, addon, kernels, product, record, notes,
+    instrument or hours.
 
     Raises
     ------

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from fractions import Fraction
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from advisor.catalogue.records import Catalogue, stated
 from advisor.catalogue.rules import measured
-from advisor.catalogue.schema_parts import Part
+from advisor.catalogue.schema_parts import Part, evidence_of, figures_of
 from advisor.catalogue.schema_product import Product
 from advisor.decide.builds import averaged_lives
 from advisor.decide.cautions import cautions
@@ -285,17 +286,21 @@ def _nearest_miss(evaluation: Evaluation, screened: tuple[ScreenedPart, ...]) ->
 
 
 def _evidence(evaluation: Evaluation) -> dict[str, float]:
-    """Share of the ranked parts' measured figures in use, by kind of evidence."""
-    kinds: Counter[str] = Counter()
+    """Share of the ranked parts' measured figures in use, by kind of evidence.
+
+    An entry counts as one, however many figures it has: its figures' shares of it add up to one.
+    """
+    kinds: defaultdict[str, Fraction] = defaultdict(Fraction)
     for candidate in evaluation.candidates:
         used = figures_in_use(candidate)
-        kinds.update(
-            _kind(candidate.part, record.evidence)
-            for path, record in measured(candidate.part)
-            if path in used
-        )
+        for path, record in measured(candidate.part):
+            names = figures_of(record)
+            if path not in used or not names:
+                continue
+            for name in names:
+                kinds[_kind(candidate.part, evidence_of(record, name))] += Fraction(1, len(names))
     total = sum(kinds.values())
-    return {kind: kinds[kind] / total for kind in sorted(kinds)} if total else {}
+    return {kind: float(kinds[kind] / total) for kind in sorted(kinds)} if total else {}
 
 
 def _kind(part: Part, evidence: str | None) -> str:

@@ -24,6 +24,23 @@ BROKEN = {
             "sleep-states.ram-kept.evidence",
             "shoot",
         ),
+        (
+            "quorvane-jor:kernels.hash.fast.evidence-of={time: shoot}",
+            "kernels.hash.fast.evidence-of.time",
+            "shoot",
+        ),
+    ],
+    "a figure that stands beside it, its key or temperature as written": [
+        (
+            "quorvane-jor:kernels.hash.fast.evidence-of={tine: sheet}",
+            "kernels.hash.fast.evidence-of.tine",
+            "tine",
+        ),
+        (
+            "quorvane-jor:sleep-states.ram-kept.evidence-of={24 degC: sheet}",
+            "sleep-states.ram-kept.evidence-of.24 degC",
+            "24 degC",
+        ),
     ],
     "an operating point of this part, or POINT+ENGINE": [
         ("quorvane-jor:kernels.crc.fist={time: 1 ms}", "kernels.crc.fist", "fist"),

@@ -53,7 +53,7 @@ def made_up(
         kernels = {
             NAMES[k]: {
                 point: KernelFigure(
-                    **{
+                    **{  # type: ignore[arg-type]
                         what: exact(
                             float(
                                 np.exp(tables[what][p, k] + (point == "slow") * slower[what][p, k])

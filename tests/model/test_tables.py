@@ -170,6 +170,25 @@ def test_a_meter_s_gain_is_on_all_that_it_read(tmp_path: Path) -> None:
     assert found.time[0][labels.index("fast"), 0] == pytest.approx(2e-3, rel=1e-12)
 
 
+def test_a_gain_is_on_the_figures_of_its_own_evidence(tmp_path: Path) -> None:
+    """Who measures the cold end leaves the hot end to the datasheet, and the wake charge too."""
+    of = "\n    evidence-of: {40 degC: sheet, wake-charge: sheet, adds.rtc: sheet}"
+    table = "{0 degC: 1 µA, 40 degC: 4 µA}"
+
+    def found(folder: str, degrees: float) -> PartFigures:
+        return figures(
+            tmp_path / folder, 4000, warm=table + of, environment=at(degrees), retain="[rtc]"
+        )
+
+    cold, hot, middle = found("a", 0), found("b", 40), found("c", 20)
+    gain = cold.idle_a[cold.points.index("fast")] / 2e-3
+    assert cold.sleep_a[0] == pytest.approx(1e-6 * gain + 0.3e-6, rel=1e-12)
+    assert hot.sleep_a[0] == pytest.approx(4.3e-6, rel=1e-12)
+    # half-way in the logarithm half of the gain's is left
+    assert middle.sleep_a[0] == pytest.approx(2e-6 * np.sqrt(gain) + 0.3e-6, rel=1e-12)
+    assert hot.wake_charge[0] == pytest.approx(3e-6, rel=1e-12)
+
+
 def test_options_are_points_with_their_engines(tmp_path: Path) -> None:
     found = figures(tmp_path, workload="[{task: sample, every: 10 s, kernels: {crc: 3}}]")
     labels = [o.label for o in found.options[0]]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 import re
 import shutil
@@ -12,11 +13,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from advisor.bench.kernels import KERNELS, PACK, read_log, sources
+from advisor.bench.kernels import KERNELS, PACK, digest, read_log, sources
 from advisor.bench.targets import RAM_SIZE, TARGETS, Pass, missing_tools, run_pass
 from advisor.catalogue.load import load_catalogue
 from advisor.catalogue.shipped import catalogue_folder
 from advisor.faults import FaultError
+from advisor.studies.kernels import exported
 from tests.on_bench import kernel_reference as reference
 
 CI = os.environ.get("CI") == "true"
@@ -239,3 +241,13 @@ def test_export_builds_as_it_says(tmp_path: Path) -> None:
     assert log.ended
     assert len(log.lines) == 20 * len(KERNELS)
     assert all(log.kernels.values())
+
+
+def test_the_notes_name_the_pack() -> None:
+    """Its digest is of the kernels' sources and of nothing that a port changes."""
+    notes = exported()["notes.yaml"].decode()
+    assert f'built: {{pack: "{digest()}"}}' in notes
+    whole = hashlib.sha256()
+    for path in sorted(PACK.glob("*.[ch]")):
+        whole.update(f"{path.name}\0{path.read_text()}\0".encode())
+    assert digest() == whole.hexdigest()[:16]

@@ -17,7 +17,8 @@ supply: {min: 1.7 V, max: 3.7 V, regulator: linear, brown-out: 1.9 V}
 temperature: {min: -40 degC, max: 85 degC}
 features: {uart: 2}
 evidence:
-  bench: {kind: bench, date: 2026-03-11, instrument: meter-a, gain: 1 %, note: three boards}
+  bench: {kind: bench, date: 2026-03-11, instrument: meter-a, gain: 1 %, note: three boards,
+          built: {toolchain: probe-kit, compiler: cc 12, flags: -O2, pack: 1f2e}}
   sheet: {kind: datasheet, date: 2026-01-01}
 operating-points:
   fast:
@@ -28,10 +29,13 @@ kernels:
     fast: {time: 0.4(1) ms, current: 6.0(1) mA, supply: 3.3 V, evidence: bench}
     fast+aid: {time: 0.1(1) ms, current: 7.0(1) mA, supply: 3.3 V, evidence: bench}
   filter:
-    fast: {time: 0.2(1) ms, current: 7.0(1) mA, supply: 3.3 V, evidence: bench}
+    fast:
+      {time: 0.2(1) ms, current: 7.0(1) mA, supply: 3.3 V, evidence: bench,
+       evidence-of: {time: sheet}}
 blocks:
   radio-advert:
-    {current: 6.1(1) mA, for: 2.1 ms, supply: {min: 1.8 V, max: 3.6 V}, evidence: bench}
+    {current: 6.1(1) mA, for: 2.1 ms, supply: {min: 1.8 V, max: 3.6 V}, evidence: bench,
+     evidence-of: {for: sheet}}
 sleep-states:
   ram-kept:
     current: {-20 degC: 1 µA, 25 degC: {typical: 2.4 µA, max: 5 µA}, 85 degC: 18 µA}
@@ -40,6 +44,7 @@ sleep-states:
     retains: [ram, rtc]
     adds: {ram-kib: 90 nA, rtc: 200 nA}
     evidence: sheet
+    evidence-of: {25 degC: bench, wake-time: sheet}
 price:
   {currency: EUR, breaks: {1: 1.42, 100: 0.98, 10000: 0.60}, multiple: 300, lead-time: 12 weeks}
 extras: [{item: crystal, price: 0.12}]
@@ -52,6 +57,15 @@ toolchain:
 board-area: 40 mm2
 peak-current: 30 mA
 own-figures: {radiation-score: 3}
+code-size: {hash: 1.2 KiB}
+boards:
+  b-1-1f2e:
+    {board: b-1, date: 2026-03-11, trace: 1f2e, evidence: bench,
+     kernels: {hash: {fast: {time: 0.4(1) ms, current: 6.0(1) mA, supply: 3.3 V}}},
+     operating-points: {fast: {idle-current: 1.1(1) mA}},
+     sleep-states: {ram-kept: {current: {25 degC: 2.4 µA}}},
+     common: {kernels.hash.fast.time: 0.01 %}}
+  b-2-3d4c: {board: b-2, kernels: {hash: {fast: {time: 0.4(1) ms, current: 6.0(1) mA}}}}
 """
 
 CELL = """

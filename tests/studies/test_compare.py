@@ -19,6 +19,7 @@ from advisor.catalogue.shipped import catalogue_folder
 from advisor.faults import FaultError
 from advisor.present.machine import to_json
 from advisor.studies.compare import Row, compare
+from tests.studies.small import part as small_part
 
 
 def shipped() -> Catalogue:
@@ -246,3 +247,44 @@ def test_unknown_parts_and_kernels_are_faults() -> None:
         compare(shipped(), ["quorvane-tid"], ["hush"])
     assert len(caught.value.faults) == 2
     assert caught.value.faults[1].nearest == "hash"
+
+
+def test_hours_price_and_maturity_stand_beside(tmp_path: Path) -> None:
+    """Read off the files; what is not stated is not zero."""
+    found = compare(load_catalogue([catalogue_folder()]), ["quorvane-tib", "dunsele-bov"])
+    full, none = found.parts["quorvane-tib"], found.parts["dunsele-bov"]
+    # PERT of 1, 1.5 and 3 h
+    assert full.setup_h == pytest.approx((1 + 4 * 1.5 + 3) / 6)
+    assert full.prices[1] == 1.34
+    assert (none.setup_h, none.setup_u_h) == (None, None)
+    assert none.toolchain is not None
+    # five of ten questions answered, one of them in full: 10 + 4 x 5, and up to 50 more
+    assert (none.toolchain.low, none.toolchain.high) == (30, 80)
+    assert found.toolchains[0].startswith("toolchains differ")
+
+
+BUILT = "kind: bench, built: {{compiler: cc {0}, flags: {1}}}"
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "words"),
+    [
+        ("kind: bench", "kind: bench", ["is not told of a, b"]),
+        (BUILT.format(12, "-O2"), BUILT.format(12, "-O2"), []),
+        (BUILT.format(12, "-O2"), BUILT.format(12, "-O3"), ["flags differ"]),
+        (BUILT.format(12, "-O2"), BUILT.format(13, "-O2"), ["compilers differ"]),
+        (BUILT.format(12, "-O2"), "kind: bench", ["is not told of b"]),
+    ],
+)
+def test_other_builds_are_told(tmp_path: Path, one: str, other: str, words: list[str]) -> None:
+    files = {
+        name: small_part(name).replace("kind: bench, date: 2026-03-11", built)
+        for name, built in (("a", one), ("b", other))
+    }
+    (tmp_path / "parts").mkdir()
+    (tmp_path / "kernels.yaml").write_text("crc: {work: one block}\n")
+    for name, text in files.items():
+        (tmp_path / f"parts/{name}.yaml").write_text(text)
+    told = compare(load_catalogue([tmp_path])).toolchains
+    assert len(told) == len(words)
+    assert all(word in line for word, line in zip(words, told, strict=True))

@@ -38,9 +38,15 @@ def test_the_whole_way(bench: Path, said: Caller) -> None:
     mine = parts / "my-part.yaml"
     mine.write_text(text)
     code, out, err = said("distil", "trace.csv", "--bench", "notes.yaml", "-o", str(mine))
-    assert (code, err) == (0, "")
+    assert code == 0
     assert "REHEARSED" in out
     after = mine.read_text()
+    # whatever gave way is said, with what stood and what stands
+    was = re.search(r"  hash:\n    fast: \{time: (.*?), current", text)
+    now = re.search(r"  hash:\n    fast: \{time: (.*?), current", after)
+    assert was is not None
+    assert now is not None
+    assert f"{mine}: kernels.hash.fast.time: {was[1]} is now {now[1]}\n" in err
     gone = [line for line in text.splitlines() if line not in after.splitlines()]
     # only what was measured is another line: nine kernels at one point, its idle and sleep currents
     assert all(re.match(r"    (fast|current|evidence):|  fast:", line) for line in gone)
@@ -257,6 +263,25 @@ def test_plans_say_what_suffices(bench: Path, said: Caller) -> None:
     code, out, _ = said("rehearse", "notes.yaml", "--want", "0.01%")
     assert code == 1
     assert "no number of runs makes less" in out
+
+
+def test_plans_say_how_many_boards_suffice(bench: Path, said: Caller) -> None:
+    """The mean's interval falls with the root of the boards, the next unit's to the spread's."""
+    notes = bench / "notes.yaml"
+    notes.write_text(notes.read_text().replace("  jitter:", "  board-spread: 2 %\n  jitter:"))
+    call = ("rehearse", "notes.yaml", "--want-mean", "2 %", "--format", "json")
+    code, out, _ = said(*call)
+    plan = json.loads(out)["boards"]
+    assert code == 0
+    assert (plan["spread"], plan["usual"]) == (0.02, False)
+    widths = {row["boards"]: row for row in plan["rows"]}
+    fewest = plan["mean"]
+    assert widths[fewest]["mean_half_95"] <= 0.02
+    assert all(w["mean_half_95"] > 0.02 for n, w in widths.items() if n < fewest)
+    assert widths[30]["next_half_95"] == pytest.approx(1.96 * 0.02, rel=0.1)
+    code, out, _ = said(*call[:2], "--want-next", "3 %")
+    assert code == 1
+    assert "3 % of the next unit: not reached" in out
 
 
 def test_every_key_of_the_notes_counts() -> None:

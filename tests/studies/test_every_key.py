@@ -80,6 +80,10 @@ CHANGES: dict[str, list[str] | str] = {
     "probe-part:kernels.filter.fast.evidence": "sheet",
     "probe-part:blocks.radio-advert.evidence": "sheet",
     "probe-part:sleep-states.ram-kept.evidence": "bench",
+    "probe-part:kernels.filter.fast.evidence-of.time": "bench",
+    "probe-part:blocks.radio-advert.evidence-of.for": "bench",
+    "probe-part:sleep-states.ram-kept.evidence-of.25 degC": "sheet",
+    "probe-part:sleep-states.ram-kept.evidence-of.wake-time": "bench",
     "probe-part:price.currency": "USD",
     "probe-part:price.breaks.1": [
         "probe-part:price.breaks.1=2.1",

@@ -197,6 +197,8 @@ def own(kind: Kind) -> st.SearchStrategy[Any]:
             return words(st.sampled_from([*kind.spellings(), "kg", "Ms"]))
         case kinds.Day():
             return words(st.dates().map(str) | st.sampled_from(["2026-02-30", "2026-W11-3"]))
+        case kinds.Clock():
+            return words(st.sampled_from(["09:30", "24:00", "24:01", "9:30", "23:60", "00:00"]))
         case kinds.Whole():
             return words(NUMBERS | st.integers(-3, 10**13).map(str))
         case kinds.Identity() | kinds.Text():

@@ -1,0 +1,233 @@
+"""A part's file before a session's figures go in: what may not be mixed, and what is replaced."""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Collection, Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from yaml.nodes import MappingNode, Node
+
+from advisor import figures
+from advisor.bench.budget import Result
+from advisor.bench.notes import Session
+from advisor.catalogue.curves import there_already
+from advisor.catalogue.edit import Tree
+from advisor.catalogue.records import stated
+from advisor.catalogue.schema_parts import (
+    Build,
+    KernelFigure,
+    Measured,
+    Part,
+    Variant,
+    evidence_of,
+    figures_of,
+)
+from advisor.faults import FaultLog
+from advisor.quantities import Quantity, QuantityError, read_quantity, show
+from advisor.source import read_text
+
+# Relative; a supply that is set anew on the bench comes back within this (common practice, no
+# source), and a crystal within that.
+SUPPLY_NEAR = 0.01
+CLOCK_NEAR = 1e-3
+BUILT = ("toolchain", "compiler", "flags", "pack")
+ROOM = 25.0  # degC of a sleep current without a temperature
+
+
+@dataclass(frozen=True, slots=True)
+class Replaced:
+    """A value of a file that gave way, as text; `new` is None where nothing came in its place."""
+
+    path: str
+    old: str
+    new: str | None
+
+    def words(self) -> str:
+        """What gave way to what."""
+        return f"{self.path}: {self.old} is now {self.new or 'gone'}"
+
+
+def replaced(before: str, after: str, file: str) -> tuple[Replaced, ...]:
+    """Every value that stood in a file and does not any more, in the file's order."""
+    old = dict(figures.walk(read_text(before, file).root))
+    new = dict(figures.walk(read_text(after, file).root))
+    out = []
+    for path, node in old.items():
+        stands = new.get(path)
+        if stands is not None and stands.value == node.value:
+            continue
+        text = None if stands is None else str(stands.value)
+        below = {p[len(path) + 1 :]: n.value for p, n in new.items() if p.startswith(f"{path}.")}
+        if stands is None and below:
+            text = "{" + ", ".join(f"{p}: {v}" for p, v in below.items()) + "}"
+        out.append(Replaced(path, str(node.value), text))
+    return tuple(out)
+
+
+def named(record: Measured | None, measured: Collection[str], evidence: str) -> Tree:
+    """The keys that give evidence to an entry's measured figures, and to no other.
+
+    Parameters
+    ----------
+    record : the entry as it stands, None where there is none. measured : its figures that come
+        from the evidence, as `evidence_of` names them.
+    """
+    if record is None:
+        return {"evidence": evidence}
+    own = getattr(record, "evidence_of", {})
+    if all(name in measured for name in figures_of(record)):
+        stale = dict.fromkeys(own, evidence)
+        return {"evidence": evidence, **({"evidence-of": stale} if stale else {})}
+    return {"evidence-of": dict.fromkeys(measured, evidence)}
+
+
+def mixed(session: Session, part: Part, supply: Result, log: FaultLog) -> None:
+    """Refuse figures taken otherwise than those that stand at the same point.
+
+    A point is one clock, one supply and one build; figures of another are those of another point.
+    """
+    name, notes = session.point, session.notes
+    other = f"point: another name than {name}, or what stands removed from the part's file"
+    point = part.operating_points.get(name)
+    clock = None if point is None else point.clock
+    if clock is not None and notes.point.clock is not None:
+        told = notes.point.clock
+        if _apart(clock.nominal, told.nominal, math.hypot(clock.u, told.u), CLOCK_NEAR):
+            read = f"{told.text}, where {name} stands at {clock.text}"
+            session.fault(log, "point.clock", read, f"the same clock; or {other}")
+    for path, volts in _supplies(part, name):
+        if _apart(volts.nominal, supply.value, math.hypot(volts.u, supply.u), SUPPLY_NEAR):
+            read = f"{show(supply.value, 'voltage', 4)}, where {path} stands at {volts.text}"
+            session.fault(log, "supply", read, f"the same supply; or {other}")
+            break
+    if session.notes.segments and any(s.kernel for s in session.pulses):
+        for path, figure in _kernels(part, name):
+            evidence = part.evidence.get(evidence_of(figure, "time") or "")
+            unlike = [] if evidence is None else list(_unlike(evidence.built, notes.built))
+            for what, stands, new in unlike:
+                read = f"{what} {new or 'not told'}, where {path} was built with {stands}"
+                session.fault(log, f"built.{what}", read, f"the same build; or {other}")
+            if unlike:
+                break
+
+
+def _apart(one: float, other: float, u: float, near: float) -> bool:
+    return abs(one - other) > max(2 * u, near * abs(one))
+
+
+def _kernels(part: Part, point: str) -> Iterator[tuple[str, KernelFigure]]:
+    for kernel, variants in part.kernels.items():
+        for variant, figure in variants.items():
+            if Variant.parse(variant).point == point:
+                yield f"kernels.{kernel}.{variant}", figure
+
+
+def _supplies(part: Part, name: str) -> Iterator[tuple[str, Quantity]]:
+    point = part.operating_points.get(name)
+    if point is not None and point.supply is not None:
+        yield f"operating-points.{name}", point.supply
+    for path, figure in _kernels(part, name):
+        if figure.supply is not None:
+            yield path, figure.supply
+
+
+def _unlike(stands: Build, new: Build) -> Iterator[tuple[str, str, str | None]]:
+    """(key, what stands, what is new) where a build that stands is told and is not this one."""
+    for what in BUILT:
+        old, told = getattr(stands, what), getattr(new, what)
+        if old is not None and old != told:
+            yield what, old, told
+
+
+def builds_differ(builds: Collection[Build]) -> bool:
+    """Whether builds that are told differ in any way that more than one of them tells."""
+    return any(
+        len({getattr(b, what) for b in builds if getattr(b, what) is not None}) > 1
+        for what in BUILT
+    )
+
+
+def tree_of(
+    session: Session, root: Node, part: Part, texts: Mapping[str, str], evidence: Mapping[str, str]
+) -> dict[str, Tree | str]:
+    """The entries of a part that figures belong into, each figure with its evidence.
+
+    Parameters
+    ----------
+    root, part : the file as it stands. texts, evidence : by a figure's path.
+
+    Raises
+    ------
+    FaultError
+        For sleep currents with and without a temperature side by side.
+    """
+    entries: dict[tuple[str, ...], dict[str, str]] = defaultdict(dict)
+    for path in texts:
+        section, *rest = path.split(".")
+        depth = 2 if section == "kernels" else 1
+        entries[section, *rest[:depth]][".".join(rest[depth:])] = path
+    out: dict[str, Any] = {}
+    for keys, figures_in in entries.items():
+        entry: dict[str, Tree | str] = {f: texts[p] for f, p in figures_in.items()}
+        names = list(entry)
+        record: Any = stated(part, (keys[0].replace("-", "_"), *keys[1:]))
+        if keys[0] == "sleep-states":
+            held = {f: str(entry.pop(f)) for f in names if f.partition(".")[0] == "current"}
+            if held:
+                entry["current"], places = _sleep_current(session, root, keys[1], held)
+                names = [f for f in names if f not in held] + places
+        entry |= named(record, names, next(evidence[p] for p in figures_in.values()))
+        below = out
+        for key in keys[:-1]:
+            below = below.setdefault(key, {})
+        below[keys[-1]] = entry
+    return out
+
+
+def _sleep_current(
+    session: Session, root: Node, state: str, held: Mapping[str, str]
+) -> tuple[Tree | str, list[str]]:
+    """(what is put behind a state's current, its places as written) for texts by `current` or
+    `current.TEMPERATURE`."""
+    there = figures.resolve(root, f"sleep-states.{state}.current")
+    spelled = _places(there)
+    plain = held.get("current")
+    if plain is not None:
+        if spelled or len(held) > 1:
+            raise session.refuse(
+                "segments",
+                f"{state} without a temperature",
+                "one: the part's file has this current over temperature",
+            )
+        return plain, ["current"]
+    new: dict[str, str] = {}
+    for name, text in held.items():
+        place = name.partition(".")[2]
+        at = read_quantity(place, "temperature").nominal
+        new[there_already(at, spelled) or place] = text
+    if there is None or spelled:
+        return new, list(new)
+    # a figure without a temperature is one at room temperature, as the model has it
+    room = f"{ROOM:g} degC"
+    whole = new if room in new else {room: _flow_text(there), **new}
+    return "{" + ", ".join(f"{k}: {v}" for k, v in whole.items()) + "}", list(new)
+
+
+def _places(node: Node | None) -> dict[float, str]:
+    """Temperatures of a sleep current to how they are written; none for one figure."""
+    out = {}
+    for key, _ in node.value if isinstance(node, MappingNode) else ():
+        try:
+            out[read_quantity(str(key.value), "temperature").nominal] = str(key.value)
+        except QuantityError:
+            return {}  # typical and max, or low, likely and high
+    return out
+
+
+def _flow_text(node: Node) -> str:
+    if isinstance(node, MappingNode):
+        return "{" + ", ".join(f"{k.value}: {_flow_text(v)}" for k, v in node.value) + "}"
+    return str(node.value)
