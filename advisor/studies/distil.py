@@ -19,6 +19,7 @@ from advisor.bench.distil import GAIN, Figures, Held, Work
 from advisor.bench.distil import distil as measured
 from advisor.bench.kernels import read_run
 from advisor.bench.notes import Session, read_notes
+from advisor.bench.stamps import recorded as stamped
 from advisor.catalogue.edit import Tree, placed, quoted
 from advisor.catalogue.fields import read_record
 from advisor.catalogue.kinds import Reading
@@ -174,20 +175,12 @@ def distil(notes: Path, recorded: Sequence[Path]) -> Distilled:
     log.raise_if_any()
 
     def samples() -> Iterator[Chunk]:
-        for path in recorded:
-            yield from traces.samples(path, columns)
+        yield from stamped(recorded, columns, session.notes.trace.marker)
 
     def overhead() -> Iterator[Chunk]:
         stated = session.notes.board_overhead
         assert isinstance(stated, OverheadTrace)
-        plain = Columns(
-            names=columns.names[:2],
-            factors=columns.factors[:2],
-            voltage=False,
-            marker=False,
-            comma=columns.comma,
-        )
-        yield from traces.samples(session.folder / stated.trace, plain)
+        yield from stamped([session.folder / stated.trace], columns.time_and_current())
 
     found = measured(session, samples, overhead)
     return Distilled(
