@@ -7,9 +7,9 @@ of loggers, no source; ISO 8601-1:2019 for dates and times, RFC 4180 for quotes.
 from __future__ import annotations
 
 import gzip
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta, timezone
+from datetime import timedelta, timezone
 from pathlib import Path
 
 import numpy as np
@@ -19,53 +19,23 @@ from advisor.bench import exports
 from advisor.bench.chunks import Columns, Layout, Stamps
 from advisor.bench.stamps import recorded
 from advisor.faults import FaultError
-from advisor.studies.distil import Distilled, distil
-
-RATE = 2000
-N = 6000
-K = np.arange(N)
-LENGTHS = (190, 184, 187, 181, 189, 182, 186, 183)  # of pulses, in samples
-PHASE = K % 400 - 200
-PIN = ((PHASE >= 0) & (np.resize(LENGTHS, 400)[K // 400] > PHASE) & (K < 3200)).astype(int)
-NOISE = np.random.default_rng(7).normal(0, 0.05, N)
-AMPS = np.round(np.where(PIN, 9.8, np.where(K < 3600, 3.1, 1.25)) + NOISE, 4)  # mA
-NOTES = """part: bench-demo
-origin: recorded
-date: 2026-03-01
-trace:
-  time: {time}
-  current: {current}
-  marker: {marker}
-{more}supply: 3.300(2) V
-instrument: {{id: meter-a, gain: 0.1 %, offset: 2 µA, timebase: 50 ppm}}
-point: {{name: fast}}
-segments:
-  - {{kernel: hash, units: 20, runs: 4}}
-  - {{kernel: filter, units: 40, runs: 4}}
-  - {{state: ram-kept, from: 1.90025 s, to: 2.90025 s}}
-"""
-START = datetime(2026, 3, 1, 9, 30, tzinfo=UTC)
-
-
-def notes_of(
-    folder: Path,
-    *more: str,
-    time: str = "{column: t, unit: s}",
-    current: str = "{column: i, unit: mA}",
-    marker: str = "{column: m, above: 0.5}",
-) -> Path:
-    path = folder / "notes.yaml"
-    lines = "".join(f"  {line}\n" for line in more)
-    path.write_text(NOTES.format(time=time, current=current, marker=marker, more=lines), "utf-8")
-    return path
-
-
-def values(found: Distilled) -> list[float]:
-    """Every figure and the lines of its budget."""
-    out = []
-    for _, _, _, result in found.results():
-        out += [result.value, result.u, result.k95, *(t.u for t in result.budget)]
-    return out + [x for s in found.figures.stretches for x in (s.start_s, s.end_s)]
+from advisor.studies.distil import distil
+from tests.on_bench.layouts import (
+    AMPS,
+    BODY,
+    PIN,
+    PLACED,
+    RATE,
+    K,
+    N,
+    batched,
+    comma,
+    iso,
+    notes_of,
+    parted,
+    rows,
+    values,
+)
 
 
 @pytest.fixture(scope="module")
@@ -74,28 +44,6 @@ def plain(tmp_path_factory: pytest.TempPathFactory) -> list[float]:
     rows = [f"{k / RATE},{i},{m}\n" for k, i, m in zip(K, AMPS, PIN, strict=True)]
     (folder / "a.csv").write_text("t,i,m\n" + "".join(rows))
     return values(distil(notes_of(folder), [folder / "a.csv"]))
-
-
-def rows(text: Callable[[int, float, int], str]) -> str:
-    return "".join(text(int(k), float(i), int(m)) for k, i, m in zip(K, AMPS, PIN, strict=True))
-
-
-def comma(value: float) -> str:
-    return f"{value}".replace(".", ",")
-
-
-def parted(value: float, by: str, mark: str) -> str:
-    return f"{value:,.4f}".replace(",", "x").replace(".", mark).replace("x", by)
-
-
-def iso(k: int, zone: timezone = UTC) -> str:
-    return (START + timedelta(microseconds=k * 1_000_000 // RATE)).astimezone(zone).isoformat()
-
-
-def batched(k: int) -> str:
-    """One stamp for 50 samples, that of the last, up to 4 ms late."""
-    batch = k // 50
-    return f"{(batch * 50 + 49) / RATE + 0.004 * ((batch * 7) % 5) / 4:.6f}"
 
 
 EUROPEAN = (
@@ -108,11 +56,6 @@ BERLIN = {
     "time": "{column: Zeit, unit: s}",
     "current": "{column: Strom, unit: mA}",
     "marker": "{column: Pin, above: 0.5}",
-}
-PLACED = {
-    "time": "{place: 1, unit: ms}",
-    "current": "{place: 2, unit: mA}",
-    "marker": "{place: 4, above: 0.5}",
 }
 NO_TIME = {
     "time": "{rate: 2 kHz}",
@@ -301,159 +244,6 @@ def test_batched_stamps_give_the_figures_of_the_plain_trace(
     found = values(distil(notes, [tmp_path / "a.csv"]))
     np.testing.assert_allclose(found[:-6], plain[:-6], rtol=1e-9)
     np.testing.assert_allclose(np.array(found[-6:]) - late, plain[-6:], rtol=1e-9)
-
-
-def _lost(k: int, i: float, m: int) -> str:
-    return "" if 2000 <= k < 2050 else f"{batched(k)},{i},{m}\n"
-
-
-BODY = rows(lambda k, i, m: f"{k / RATE},{i},{m}\n")
-WRONG: dict[str, tuple[str, bytes, Sequence[str], dict[str, str], str]] = {
-    "a batch is missing": (
-        *("a.csv", ("t,i,m\n" + rows(_lost)).encode(), ()),
-        {"time": "{column: t, unit: s, rate: 2 kHz, jitter: 4 ms}"},
-        r"a\.csv:2002:1.*off its neighbour in row 2001",
-    ),
-    "another rate": (
-        *("a.csv", ("t,i,m\n" + BODY).encode(), ()),
-        {"time": "{column: t, unit: s, rate: 1990 Hz, jitter: 1 ms}"},
-        "off the rate by then in row",
-    ),
-    "the unit row says another unit": (
-        *("a.csv", ("t,i,m\ns,µA,\n" + BODY).encode(), ("unit-rows: 1",), {}),
-        r'a\.csv:2:1.*unit "µA" of column 2.*"mA"',
-    ),
-    "a sample in the footer": (
-        *("a.csv", ("t,i,m\n" + BODY).encode(), ("footer: 1",), {}),
-        "in the footer, a sample",
-    ),
-    "a footer that is not told": (
-        *("a.csv", ("t,i,m\n" + BODY + "end,of,it\n").encode(), ("unit-rows: 0", "skip: 0"), {}),
-        r'a\.csv:6002:1.*"end"',
-    ),
-    "a footer longer than told": (
-        "a.csv",
-        ("#\nt|i|m\n" + BODY.replace(",", "|") + "mean|4|0\nend\n").encode(),
-        ("delimiter: bar", "footer: 1"),
-        {},
-        r'a\.csv:6003:1.*"mean" in row 6001',
-    ),
-    "a thousands mark that is a decimal one": (
-        *("a.csv", ('t,i,m\n0,"1,25",0\n' + BODY).encode(), ("thousands: comma",), {}),
-        r'a\.csv:2:3.*"1,25" in row 1.*threes',
-    ),
-    "no byte order mark": (
-        *("a.csv", ("t,i,m\n" + BODY).encode("utf-16-le"), ("encoding: utf-16",), {}),
-        "no byte order mark",
-    ),
-    "a byte order mark": (
-        *("a.csv", ("t,i,m\n" + BODY).encode("utf-16"), ("encoding: cp1252",), {}),
-        "encoding: utf-16",
-    ),
-    "UTF-16 untold": (
-        *("a.csv", ("t,i,m\n" + BODY).encode("utf-16"), (), {}),
-        "encoding: utf-16 in the notes",
-    ),
-    "bytes of no text": (
-        *("a.csv", b"t,i,m\n0,1,0\n1,\x81,0\n", ("encoding: cp1252",), {}),
-        r"a\.csv:3:1.*no cp1252",
-    ),
-    "a place beyond the row": (
-        *("a.csv", BODY.encode(), ("header: none",), {**PLACED, "marker": "{place: 5, above: 1}"}),
-        "at least 5",
-    ),
-    "a name without a header": (
-        *("a.csv", BODY.encode(), ("header: none",), {}),
-        "place: no line of names",
-    ),
-    "a name and its place": (
-        *("a.csv", ("t,i,m\n" + BODY).encode(), (), {"current": "{place: 1, unit: mA}"}),
-        "one column for two",
-    ),
-    "stamps of no date": (
-        *("a.csv", ("t,i,m\n" + BODY).encode(), (), {"time": "{column: t, as: date-time}"}),
-        r'a\.csv:2:1.*"0\.0" in row 1.*2026-03-11T',
-    ),
-    "a day that is none": (
-        "a.csv",
-        b"t,i,m\n2026-02-28T00:00:00,1,0\n2026-02-30T00:00:00,1,0\n",
-        (),
-        {"time": "{column: t, as: date-time}"},
-        r'a\.csv:3:1.*"2026-02-30T00:00:00" in row 2',
-    ),
-    "too many cells": (
-        *("a.dat", b"t i m\n0 1 0\n1 1 0 7\n", ("delimiter: blanks",), {}),
-        r"a\.dat:3:1.*4 cells in row 2",
-    ),
-    "a cell too few": (
-        *("a.dat", b"t i m\n0 1 0\n1 1\n", ("delimiter: blanks",), {}),
-        r"a\.dat:3:1.*nothing in row 2",
-    ),
-    "a blank line among samples": (
-        *(
-            "a.csv",
-            ("t,i,m\n" + BODY[:700] + "\n" + BODY[700:]).encode(),
-            ("delimiter: comma",),
-            {},
-        ),
-        r"a\.csv:4[0-9]:1",
-    ),
-    "a restless marker": (
-        "a.csv",
-        ("t,i,m\n" + rows(lambda k, i, m: f"{k / RATE},{i},{k % 2}\n")).encode(),
-        (),
-        {"marker": "{column: m, above: 0.5, debounce: 2 ms}"},
-        "does not settle from row 2 on",
-    ),
-    "a text's layout for another form": (
-        *("a.npy", b"", ("footer: 1",), {}),
-        "a text: the notes tell how one is laid out",
-    ),
-}
-
-
-@pytest.mark.parametrize("name", WRONG)
-def test_what_contradicts_the_notes_is_refused_at_its_place(tmp_path: Path, name: str) -> None:
-    file, data, more, columns, words = WRONG[name]
-    (tmp_path / file).write_bytes(data)
-    with pytest.raises(FaultError, match=words):
-        distil(notes_of(tmp_path, *more, **columns), [tmp_path / file])
-
-
-NOTED: dict[str, tuple[Sequence[str], dict[str, str], str]] = {
-    "no time at all": ((), {"time": "{unit: s}"}, "neither column nor place"),
-    "an index without a rate": ((), {"time": "{column: t, as: index}"}, "no rate"),
-    "an index with a unit": (
-        *((), {"time": "{column: t, as: index, rate: 1 kHz, unit: s}"}),
-        "no unit for a time as index",
-    ),
-    "a rate without jitter": (
-        *((), {"time": "{column: t, unit: s, rate: 1 kHz}"}),
-        "rate without jitter",
-    ),
-    "hours since 1970": ((), {"time": "{column: t, as: epoch, unit: h}"}, "since 1970"),
-    "a date with a unit": ((), {"time": "{column: t, as: date-time, unit: s}"}, "no unit for"),
-    "a rate alone with a unit": (
-        (),
-        {"time": "{rate: 1 kHz, unit: s}"},
-        "no unit for a time where",
-    ),
-    "column and place": ((), {"current": "{column: i, place: 2, unit: mA}"}, "one of column and"),
-    "a place twice": (
-        ("header: none",),
-        {**PLACED, "current": "{place: 1, unit: mA}"},
-        "1 twice",
-    ),
-    "marks alike": (("decimal: comma", "thousands: comma"), {}, "can be told apart"),
-    "a decimal comma between commas": (("decimal: comma", "delimiter: comma"), {}, "told apart"),
-}
-
-
-@pytest.mark.parametrize("name", NOTED)
-def test_notes_that_say_too_much_or_too_little_are_refused(tmp_path: Path, name: str) -> None:
-    more, columns, words = NOTED[name]
-    with pytest.raises(FaultError, match=words):
-        distil(notes_of(tmp_path, *more, **columns), [tmp_path / "none.csv"])
 
 
 def test_several_files_go_on_in_time(tmp_path: Path, plain: list[float]) -> None:
