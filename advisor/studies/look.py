@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 
 LEAST_EDGES = 4  # of a marker, for some of its stretches to be called short
 SHORT = 0.1
+TWICE = 2.0  # levels in a pause that differ by more are two states
 MARKER = "marker"  # what a pulse is called that no notes name
 
 
@@ -296,13 +297,23 @@ def _commented(line: str, word: str) -> str:
 
 
 def _quiet(drawn: Outline, cuts: Sequence[Stretch]) -> tuple[float, float] | None:
-    """The inner four fifths of the longest pause, where it outlasts every pulse."""
+    """The inner four fifths of the longest low stretch without a pulse, if it outlasts them."""
     if not cuts:
         return None
     edges = [float(drawn.t[0]), *(x for s in cuts for x in (s.start_s, s.end_s))]
     edges.append(float(drawn.t[-1]))
     pauses = list(zip(edges[::2], edges[1::2], strict=True))
     begin, end = max(pauses, key=lambda pause: pause[1] - pause[0])
+    inside = np.flatnonzero((drawn.t[:-1] >= begin) & (drawn.t[1:] <= end))
+    if len(inside) < 2:
+        return None
+    level = drawn.mean[inside]
+    # a pause may hold idling and sleeping: the lower of the two
+    low = np.flatnonzero(level <= 0.5 * (level.min() + level.max()))
+    runs = np.split(low, np.flatnonzero(np.diff(low) > 1) + 1)
+    if level.max() > TWICE * level.min():
+        longest = inside[max(runs, key=len)]
+        begin, end = float(drawn.t[longest[0]]), float(drawn.t[longest[-1] + 1])
     if end - begin < max(s.end_s - s.start_s for s in cuts):
         return None
     tenth = 0.1 * (end - begin)
