@@ -85,7 +85,7 @@ def test_other_forms_and_a_long_file(
     elif ending == "parquet":
         frame.write_parquet(path)
     elif ending == "npz":
-        np.savez(path, **{name: frame[name].to_numpy() for name in frame.columns})
+        np.savez(path, time=K / RATE, I_mA=AMPS, gpio=PIN)
     else:
         np.save(path, frame.to_numpy(structured=True))
     found = look([path])
