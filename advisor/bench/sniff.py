@@ -86,7 +86,8 @@ def sniff(path: Path) -> Sniffed:
 def _arrays(path: Path, ending: str) -> Iterator[Seen]:
     found = arrays.beginning(path, ending, ROWS)
     for place, (name, values) in enumerate(found.items(), 1):
-        yield Seen(name, place, unit_of(name)[1], values, values)
+        unit = unit_of(name)[1]
+        yield Seen(name=name, place=place, unit=unit, first=values, all=values)
 
 
 def _looks(path: Path, encoding: str) -> tuple[list[str], list[list[str]], list[str]]:
@@ -222,7 +223,7 @@ def _text(path: Path) -> Sniffed:
         begun = np.empty(0) if date else _values([c[k] for c in cells], marks)
         seen = begun if date else np.append(begun, _values([c[k] for c in more], marks))
         lone = name if name and names is not None and names.count(name) == 1 else None
-        columns.append(Seen(lone, k + 1, unit, begun, seen, date))
+        columns.append(Seen(name=lone, place=k + 1, unit=unit, first=begun, all=seen, date=date))
     return Sniffed(keys, tuple(columns))
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
@@ -33,6 +33,10 @@ LEAST_EDGES = 4  # of a marker, for some of its stretches to be called short
 SHORT = 0.1
 TWICE = 2.0  # levels in a pause that differ by more are two states
 MARKER = "marker"  # what a pulse is called that no notes name
+
+
+def _stretch(kind: Literal["kernel", "wake", "state"], name: str, a: float, b: float) -> Stretch:
+    return Stretch(kind=kind, name=name, runs=1, start_s=a, end_s=b)
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +107,14 @@ def look(recorded: Sequence[Path], notes: Path | None = None) -> Look:
 
         drawn = outline(samples())
         stretches, warnings = _by_notes(session, samples())
-        return Look(tuple(recorded), None, drawn, stretches, rehearsed, warnings)
+        return Look(
+            traces=tuple(recorded),
+            proposal=None,
+            outline=drawn,
+            stretches=stretches,
+            invented=rehearsed,
+            warnings=warnings,
+        )
     found = sniff(recorded[0])
     lines = list(_columns(found))
     proposed = _read(lines, recorded[0])
@@ -121,7 +132,14 @@ def look(recorded: Sequence[Path], notes: Path | None = None) -> Look:
             again = stamped(recorded, Columns.of(proposed), proposed.marker)
             cuts, said = _pulses(proposed, again)
     text = _notes(recorded, lines, drawn, cuts, rehearsed)
-    return Look(tuple(recorded), text, drawn, tuple(cuts), rehearsed, tuple(said))
+    return Look(
+        traces=tuple(recorded),
+        proposal=text,
+        outline=drawn,
+        stretches=tuple(cuts),
+        invented=rehearsed,
+        warnings=tuple(said),
+    )
 
 
 def _chatter(cuts: Sequence[Stretch]) -> float | None:
@@ -145,7 +163,7 @@ def _pulses(columns: TraceColumns, chunks: Iterator[Chunk]) -> tuple[list[Stretc
     except FaultError as error:
         return [], [str(fault) for fault in error.faults]
     edges = zip(found.start, found.end, strict=True)
-    return [Stretch("kernel", MARKER, 1, float(a), float(b)) for a, b in edges], []
+    return [_stretch("kernel", MARKER, float(a), float(b)) for a, b in edges], []
 
 
 def _by_notes(
@@ -153,7 +171,7 @@ def _by_notes(
 ) -> tuple[tuple[Stretch, ...], tuple[str, ...]]:
     """(stretches by the notes, what does not go with them); pulses beyond the runs keep no name."""
     out = [
-        Stretch("state", key_of(s), 1, s.begin.nominal, s.end.nominal)
+        _stretch("state", key_of(s), s.begin.nominal, s.end.nominal)
         for s in session.states
         if s.begin is not None and s.end is not None
     ]
@@ -169,7 +187,7 @@ def _by_notes(
     pulses, said = _pulses(columns, chunks)
     for pulse, (kind, name) in zip(pulses, wanted, strict=False):
         out.append(
-            Stretch("wake" if kind == "wake" else "kernel", name, 1, pulse.start_s, pulse.end_s)
+            _stretch("wake" if kind == "wake" else "kernel", name, pulse.start_s, pulse.end_s)
         )
     out += pulses[len(wanted) :]
     if len(pulses) != len(wanted) and not said:
