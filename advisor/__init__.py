@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from advisor.studies.hours import hours
     from advisor.studies.inventory import inventory
     from advisor.studies.kernels import kernels
+    from advisor.studies.look import look
     from advisor.studies.outlook import outlook
     from advisor.studies.record import decide, revisit
     from advisor.studies.rehearse import rehearse
@@ -53,6 +54,7 @@ _HOME = {
     "load": "advisor.catalogue.shipped",
     "load_catalogue": "advisor.catalogue.load",
     "load_product": "advisor.catalogue.load",
+    "look": "advisor.studies.look",
     "outlook": "advisor.studies.outlook",
     "rehearse": "advisor.studies.rehearse",
     "report": "advisor.studies.report",
@@ -80,6 +82,7 @@ __all__ = [
     "load",
     "load_catalogue",
     "load_product",
+    "look",
     "outlook",
     "rehearse",
     "report",

@@ -168,3 +168,41 @@ def _numbers(values: NDArray[Any], cells: Cells, name: str, which: int) -> Float
         raise FaultError((Fault(name, read, "numbers", cells.place(0, which)),))
     with np.errstate(over="ignore"):  # longer floats than ours
         return np.ascontiguousarray(values, dtype=np.float64)
+
+
+def beginning(path: Path, ending: str, rows: int) -> dict[str, Floats]:
+    """The first numbers of each column, by its name; what is no column of numbers is left out.
+
+    Raises
+    ------
+    FaultError
+        For what is no such file.
+    """
+    if ending == ".parquet":
+        import polars as pl
+
+        try:
+            frame = pl.scan_parquet(path, glob=False).head(rows).collect()
+        except (pl.exceptions.PolarsError, pl.exceptions.PanicException) as error:
+            raise refused(str(path), _first_line(error), "a whole Parquet file") from None
+        kinds = frame.schema.items()
+        named = [n for n, kind in kinds if kind.is_numeric() or kind == pl.Boolean]
+        return {n: frame[n].cast(pl.Float64).drop_nulls().to_numpy() for n in named}
+    if ending == ".npz":
+        out: dict[str, Floats] = {}
+        with zipfile.ZipFile(path) as file:
+            for name in members(path):
+                with _member(file, f"{name}.npy", path) as member:
+                    length, kind = _head(member, path, name)
+                    data = member.read(min(rows, length) * kind.itemsize)
+                    out[name] = np.frombuffer(data, kind).astype(np.float64)
+        return out
+    try:
+        columns = np.load(path, mmap_mode="r", allow_pickle=False)
+    except OSError:
+        raise
+    except Exception as error:
+        # the header is an expression, so a damaged one may fail in any way that parsing can
+        raise refused(str(path), _first_line(error), _EXPECTED) from None
+    names = columns.dtype.names or ()
+    return {n: np.asarray(columns[n][:rows], dtype=np.float64) for n in names}

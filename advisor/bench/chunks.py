@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import csv
 import gzip
+import io
 import math
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import islice
@@ -34,14 +36,16 @@ class Cells:
     """Where the numbers of a file stand.
 
     `columns` are the places of time, current, voltage and marker in a row, as far as they are read,
-    from 0. `above` counts the lines before the first row, and `separator` stands between cells,
-    where the file is text.
+    from 0; a `timeless` file has no time. `above` counts the lines before the first row, and
+    `separator` stands between cells (a blank: any number of them), where the file is text.
     """
 
     file: str
     columns: tuple[int, ...]
     above: int = 0
     separator: str = ""
+    encoding: str = "utf-8"
+    timeless: bool = False
 
     def place(self, row: int, which: int) -> Place:
         """The cell of a row, from 0: line and column of a text, row and column of an array."""
@@ -51,9 +55,13 @@ class Cells:
         line = self.above + row
         try:
             with opened(Path(self.file)) as file:
-                text = next(islice(file, line, None), b"").decode("utf-8", "replace")
-        except (OSError, EOFError):
+                lines = io.TextIOWrapper(file, self.encoding, "replace", newline="\n")
+                text = next(islice(lines, line, None), "")
+        except (OSError, EOFError, UnicodeError):
             text = ""
+        if self.separator == " ":
+            starts = [found.start() for found in re.finditer(r"\S+", text)]
+            return Place(self.file, line + 1, (starts[column] if column < len(starts) else 0) + 1)
         at = 0
         for cell in text.split(self.separator)[:column]:
             at += len(cell) + len(self.separator)
@@ -118,6 +126,12 @@ class Chunk:
             order.remove("voltage")
         if self.cells is None:
             return refused(self.file, read, expected, name)
+        if self.cells.timeless:
+            order.remove("time")
+            if name == "time":
+                return refused(
+                    self.file, read, expected, name, self.cells.above + self.row + at + 1
+                )
         place = self.cells.place(self.row + at, order.index(name))
         return FaultError((Fault(name, read, expected, place),))
 
@@ -137,44 +151,130 @@ class Chunk:
 
 
 @dataclass(frozen=True, slots=True)
+class Stamps:
+    """How the times of samples are told (`TimeColumn`).
+
+    `rate` in 1/s where it tells them, `jitter` in s where stamps beside it only show that no sample
+    is missing.
+    """
+
+    kind: str = "time"
+    column: bool = True
+    rate: float | None = None
+    jitter: float | None = None
+
+    @property
+    def plain(self) -> bool:
+        """Whether a factor makes the column times."""
+        return self.column and self.kind in ("time", "index") and self.jitter is None
+
+    @property
+    def exact(self) -> bool:
+        """Whether stamps have more digits than a double tells."""
+        return self.kind in ("epoch", "date-time")
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """How a text file is laid out, where notes say more than its columns (`TraceColumns`)."""
+
+    delimiter: str | None = None
+    thousands: str | None = None
+    encoding: str = "utf-8"
+    skip: int = 0
+    header: bool = True
+    unit_rows: int = 0
+    footer: int = 0
+
+
+DELIMITERS = {"comma": ",", "semicolon": ";", "tab": "\t", "bar": "|", "blanks": " "}
+
+
+@dataclass(frozen=True, slots=True)
 class Columns:
-    """Which columns to read and what makes them SI."""
+    """Which columns to read and what makes them SI.
+
+    `places` of them in a row, from 1, 0 where the name tells; () where all names do. `units` as the
+    notes have them, None for what bears none.
+    """
 
     names: tuple[str, ...]
     factors: tuple[float, ...]
     voltage: bool
     marker: bool
     comma: bool
+    stamps: Stamps = Stamps()
+    layout: Layout = Layout()
+    places: tuple[int, ...] = ()
+    units: tuple[tuple[str, str] | None, ...] = ()
 
     @classmethod
     def of(cls, columns: TraceColumns) -> Columns:
         """From the notes."""
-        current, shunt = columns.current, columns.current.shunt
-        per = (
-            spellings("current")[current.unit]
-            if shunt is None
-            else spellings("voltage")[current.unit] / shunt.nominal
-        )
-        names = [columns.time.column, current.column]
-        factors = [spellings("time")[columns.time.unit], per]
+        current, shunt, time = columns.current, columns.current.shunt, columns.time
+        across = "current" if shunt is None else "voltage"
+        per = spellings(across)[current.unit] / (1.0 if shunt is None else shunt.nominal)
+        given: list[tuple[Any, float, tuple[str, str] | None]] = []
+        rate = None if time.rate is None else time.rate.nominal
+        if time.column is not None or time.place is not None:
+            unit = None if time.unit is None else ("time", time.unit)
+            factor = 1.0 if unit is None or time.kind == "epoch" else spellings("time")[unit[1]]
+            given.append((time, 1.0 / rate if rate and time.kind == "index" else factor, unit))
+        given.append((current, per, (across, current.unit)))
         if columns.voltage is not None:
-            names.append(columns.voltage.column)
-            factors.append(spellings("voltage")[columns.voltage.unit])
+            unit = ("voltage", columns.voltage.unit)
+            given.append((columns.voltage, spellings("voltage")[unit[1]], unit))
         if columns.marker is not None:
-            names.append(columns.marker.column)
-            factors.append(1.0)
+            given.append((columns.marker, 1.0, None))
+        places = tuple(column.place or 0 for column, _, _ in given)
         return cls(
-            names=tuple(names),
-            factors=tuple(factors),
+            names=tuple(named(column.column, column.place) for column, _, _ in given),
+            factors=tuple(factor for _, factor, _ in given),
             voltage=columns.voltage is not None,
             marker=columns.marker is not None,
             comma=columns.decimal == "comma",
+            stamps=Stamps(
+                kind=time.kind,
+                column=time.column is not None or time.place is not None,
+                rate=rate,
+                jitter=None if time.jitter is None else time.jitter.nominal,
+            ),
+            layout=Layout(
+                delimiter=columns.delimiter and DELIMITERS[columns.delimiter],
+                thousands=columns.thousands,
+                encoding=columns.encoding,
+                skip=columns.skip,
+                header=columns.header == "names",
+                unit_rows=columns.unit_rows,
+                footer=columns.footer,
+            ),
+            places=places if any(places) else (),
+            units=tuple(unit for _, _, unit in given),
+        )
+
+    @property
+    def declared(self) -> bool:
+        """Whether a text file is laid out in a way that only the notes tell."""
+        return self.layout != Layout() or bool(self.places) or self.stamps.exact
+
+    def time_and_current(self) -> Columns:
+        """The same without voltage and marker."""
+        count = 1 + self.stamps.column
+        return replace(
+            self,
+            names=self.names[:count],
+            factors=self.factors[:count],
+            voltage=False,
+            marker=False,
+            places=self.places[:count],
+            units=self.units[:count],
         )
 
     def chunks(self, cells: Cells, row: int, raw: Sequence[NDArray[Any]]) -> Iterator[Chunk]:
         """Samples in SI from the columns as they stand, in the order of `names`.
 
-        In pieces that the nearest caches hold: every later step walks over them.
+        In pieces that the nearest caches hold: every later step walks over them. Without a column
+        of times they are the samples' numbers.
         """
         for at in range(0, len(raw[0]), PIECE):
             with np.errstate(over="ignore"):  # `finite` refuses what comes of it
@@ -182,6 +282,8 @@ class Columns:
                     values[at : at + PIECE] * factor if factor != 1.0 else values[at : at + PIECE]
                     for values, factor in zip(raw, self.factors, strict=True)
                 ]
+            if not self.stamps.column:
+                scaled.insert(0, np.arange(row + at, row + at + len(scaled[0]), dtype=np.float64))
             rest = scaled[2:]
             v = rest.pop(0) if self.voltage else None
             m = rest[0] if self.marker else None
@@ -217,8 +319,18 @@ class Columns:
         ]
         if faults:
             raise FaultError(faults)
-        columns = tuple(given.index(name) for name in self.names)
-        return Cells(file=file, columns=columns, above=above, separator=separator)
+        return Cells(
+            file=file,
+            columns=tuple(given.index(name) for name in self.names),
+            above=above,
+            separator=separator,
+            timeless=not self.stamps.column,
+        )
+
+
+def named(column: str | None, place: int | None) -> str:
+    """What a column is called in faults: its name, or its place."""
+    return column if column is not None else f"column {place}"
 
 
 def refused(
@@ -257,7 +369,11 @@ def _floats(frame: pl.DataFrame, columns: Columns) -> list[Floats]:
     last = len(columns.names) - 1
     return [
         # a marker is only compared
-        (frame[name] if columns.marker and k == last else frame[name].cast(pl.Float64)).to_numpy()
+        (
+            frame[name]
+            if (columns.marker and k == last) or (columns.stamps.exact and k == 0)
+            else frame[name].cast(pl.Float64)
+        ).to_numpy()
         for k, name in enumerate(columns.names)
     ]
 

@@ -9,7 +9,7 @@ from advisor import figures
 from advisor.bench.instrument import Meter, meter_of
 from advisor.catalogue.kinds import Reading
 from advisor.catalogue.load import read_document
-from advisor.catalogue.schema_bench import IDLE, Notes, OverheadTrace, Segment
+from advisor.catalogue.schema_bench import EPOCH_UNITS, IDLE, Notes, OverheadTrace, Segment
 from advisor.catalogue.schema_parts import Variant
 from advisor.faults import FaultError, FaultLog
 from advisor.quantities import Quantity, spellings
@@ -98,16 +98,7 @@ def _check(session: Session, log: FaultLog) -> None:
             f'unit "{current.unit}" {"without" if volts else "with"} a shunt',
             "a current's unit, or a voltage's with the shunt it was taken across",
         )
-    names = [("time", columns.time.column), ("current", current.column)]
-    if columns.voltage is not None:
-        names.append(("voltage", columns.voltage.column))
-    if columns.marker is not None:
-        names.append(("marker", columns.marker.column))
-        if (columns.marker.above is None) == (columns.marker.below is None):
-            session.fault(log, "trace.marker", "above and below", "one of above and below")
-    for i, (what, name) in enumerate(names):
-        if name in [other for _, other in names[:i]]:
-            session.fault(log, f"trace.{what}.column", f'"{name}" twice', "a column of its own")
+    _columns(session, log)
     if (notes.supply is None) == (columns.voltage is None):
         session.fault(
             log,
@@ -144,6 +135,76 @@ def _check(session: Session, log: FaultLog) -> None:
     seen: set[tuple[str, float | None]] = set()
     for i, segment in enumerate(notes.segments, 1):
         _segment(session, log, i, segment, seen)
+
+
+def _columns(session: Session, log: FaultLog) -> None:
+    """Each column told once, the time in one way, and a text's marks apart."""
+    columns, marker = session.notes.trace, session.notes.trace.marker
+    time = columns.time
+    given = [("current", columns.current), ("voltage", columns.voltage), ("marker", marker)]
+    seen: set[str | int] = set()
+    for what, one in [("time", time), *((w, c) for w, c in given if c is not None)]:
+        both = one.column, one.place
+        if None not in both:
+            session.fault(log, f"trace.{what}", "column and place", "one of column and place")
+        name = one.column if one.column is not None else one.place
+        if name is None and (what != "time" or time.rate is None):
+            expected = "column or place" + ", or rate" * (what == "time")
+            session.fault(log, f"trace.{what}", "neither column nor place", expected)
+        elif name in seen:
+            read = f'"{name}" twice' if one.column is not None else f"{name} twice"
+            key = "column" if one.column is not None else "place"
+            session.fault(log, f"trace.{what}.{key}", read, "a column of its own")
+        elif name is not None:
+            seen.add(name)
+    _time(session, log)
+    if marker is not None and (marker.above is None) == (marker.below is None):
+        session.fault(log, "trace.marker", "above and below", "one of above and below")
+    if columns.decimal == columns.thousands or (
+        columns.decimal == "comma" and columns.delimiter == "comma"
+    ):
+        other = "thousands" if columns.decimal == columns.thousands else "delimiter"
+        read = f"{columns.decimal} for decimal and {other}"
+        session.fault(log, f"trace.{other}", read, "marks that can be told apart")
+    if columns.thousands == "blank" and columns.delimiter == "blanks":
+        read = "blanks for thousands and delimiter"
+        session.fault(log, "trace.thousands", read, "marks that can be told apart")
+
+
+def _time(session: Session, log: FaultLog) -> None:
+    """Unit, rate and jitter, as what the column holds asks for."""
+    time = session.notes.trace.time
+    column = time.column is not None or time.place is not None
+    may: dict[str, tuple[set[str], set[str]]] = {
+        "time": ({"unit"}, {"rate", "jitter"}),
+        "epoch": ({"unit"}, {"rate", "jitter"}),
+        "date-time": (set(), {"rate", "jitter"}),
+        "index": ({"rate"}, set()),
+    }
+    needs, also = may[time.kind]
+    if not column:
+        if time.rate is None:
+            return
+        if time.kind != "time":
+            session.fault(log, "trace.time.as", f'"{time.kind}" without a column', "a column")
+        needs, also = {"rate"}, set()
+    of = f"as {time.kind}" if column else "where rate alone tells it"
+    for name in ("unit", "rate", "jitter"):
+        given = getattr(time, name) is not None
+        if name in needs and not given:
+            session.fault(log, "trace.time", f"no {name}", f"{name}, for a time {of}")
+        elif given and name not in needs | also:
+            session.fault(log, f"trace.time.{name}", name, f"no {name} for a time {of}")
+    if column and time.kind != "index" and (time.rate is None) != (time.jitter is None):
+        session.fault(
+            log,
+            "trace.time",
+            "rate without jitter" if time.jitter is None else "jitter without rate",
+            "both, where rate tells the times and stamps are only good to jitter; else neither",
+        )
+    if column and time.kind == "epoch" and time.unit is not None and time.unit not in EPOCH_UNITS:
+        expected = "one of " + ", ".join(EPOCH_UNITS)
+        session.fault(log, "trace.time.unit", f'"{time.unit}" since 1970', expected)
 
 
 def _in_order(begin: Quantity | None, end: Quantity | None) -> bool:

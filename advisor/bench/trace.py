@@ -1,12 +1,13 @@
 """Traces as a stream of samples in SI: text, Parquet and NumPy files, in constant memory.
 
 Text is read by its columns' names: any separator of comma, semicolon and tab, a decimal comma where
-the notes say so, gzip, lines that begin with # before the header. What is not a number is a fault
-at its line and column.
+the notes say so, gzip, lines that begin with # before the header; what is laid out otherwise goes
+through `exports`. What is not a number is a fault at its line and column.
 """
 
 from __future__ import annotations
 
+import codecs
 import gzip
 import hashlib
 import io
@@ -22,7 +23,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from advisor.bench import arrays
+from advisor.bench import arrays, exports
 from advisor.bench.chunks import (
     LONGEST,
     Cells,
@@ -42,7 +43,7 @@ if TYPE_CHECKING:
 BLOCK = 1 << 23  # bytes of text read at a time where the file is packed
 WINDOW = 1 << 20  # bytes of text among which a line must end
 REHEARSED = "rehearsed: invented, not measured"  # what a rehearsed trace bears for good
-TEXT = (".csv", ".tsv", ".txt")
+TEXT = (".csv", ".tsv", ".txt", ".dat", ".log")
 ENDINGS = (*TEXT, *(f"{t}.gz" for t in TEXT), ".parquet", ".npy", ".npz")
 _NUMBERS = "rows of numbers in lines"
 
@@ -81,14 +82,22 @@ def _whole(path: Path) -> Iterator[None]:
 def samples(path: Path, columns: Columns) -> Iterator[Chunk]:
     """Every sample of a trace, in the order of the file.
 
+    Times that no factor makes of a column are left to `stamps.Clock`.
+
     Raises
     ------
     FaultError
-        For a column that is not there, what is no number, and a file that cannot be read.
+        For a column that is not there, what is no number, a file that cannot be read, and one that
+        is no text where the notes tell how a text is laid out.
     """
     ending = ending_of(path)
+    if columns.declared and not ending.startswith(TEXT):
+        read = f"a file that ends in {ending}"
+        raise refused(str(path), read, "a text: the notes tell how one is laid out or stamped")
     with _whole(path):
-        if ending == ".parquet":
+        if columns.declared:
+            yield from exports.text(path, columns)
+        elif ending == ".parquet":
             yield from arrays.parquet(path, columns)
         elif ending == ".npy":
             yield from arrays.array(path, columns)
@@ -117,7 +126,11 @@ def is_rehearsed(path: Path) -> bool:
         if ending == ".npy":
             return False
         with opened(path) as file:
-            return file.readline(4096).strip() == f"# {REHEARSED}".encode()
+            line = file.readline(4096)
+        # the mark outlasts another encoding
+        for mark in (b"\0", codecs.BOM_UTF8, codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE):
+            line = line.replace(mark, b"")
+        return line.strip() == f"# {REHEARSED}".encode()
 
 
 def digest(paths: Sequence[Path]) -> str:
@@ -161,8 +174,10 @@ def _header(path: Path, columns: Columns) -> _Header:
     try:
         text = line.decode("utf-8-sig").strip("\r\n")
     except UnicodeDecodeError:
-        read = "a header that is not text"
-        raise refused(file_name, read, "text in UTF-8", line=skip + 1) from None
+        read = "a header that is not text in UTF-8"
+        wide = line.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
+        expected = "encoding: utf-16 in the notes" if wide else "its encoding in the notes"
+        raise refused(file_name, read, expected, line=skip + 1) from None
     if "\r" in text:
         read = "lines that end in a carriage return alone"
         raise refused(file_name, read, "lines that end in a line feed", line=skip + 1)

@@ -19,21 +19,47 @@ UNSTILL = ("bursts", "drift", "late", "ripple", "tail", "wander")
 _ERROR = Figure("share", most=0.5, exact=True)
 _MOMENT = Figure("time", least=None, exact=True)
 _AMPERES = Figure("current", exact=True)
+_PLACE = Whole(1, 10_000)
+_PLACED = "its place in a row, from 1, where it has no name or shares it"
+EPOCH_UNITS = ("s", "ms", "us", "µs", "μs", "ns")
+ENCODINGS = (
+    *("utf-8", "utf-16", "utf-16-le", "utf-16-be", "latin-1", "cp437", "cp850"),
+    *("cp1250", "cp1251", "cp1252", "cp1253", "cp1254", "shift-jis"),
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TimeColumn:
-    """Where the time stands in a trace."""
+    """Where the time stands in a trace, or the rate that tells it."""
 
-    column: str = key(Text("a column's name"), "name of the column", required=True)
-    unit: str = key(Unit(("time",)), "unit of its numbers", required=True)
+    column: str | None = key(Text("a column's name"), "name of the column")
+    place: int | None = key(_PLACE, _PLACED)
+    kind: str = key(
+        Choice(("time", "index", "epoch", "date-time")),
+        "what the column holds: a time, the number of the sample, the time since 1970, or ISO "
+        "8601; of the last two, times of the notes count from the first sample",
+        default="time",
+        name="as",
+    )
+    unit: str | None = key(Unit(("time",)), "unit of its numbers, for a time and an epoch")
+    rate: Quantity | None = key(
+        Figure("frequency", above=True, exact=True),
+        "samples a second, evenly spaced: without a column, for an index, or where stamps come in "
+        "batches or jitter",
+    )
+    jitter: Quantity | None = key(
+        Figure("time", above=True, exact=True),
+        "how far a stamp may be off where rate tells the time: stamps then only show that no "
+        "sample is missing",
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CurrentColumn:
     """Where the current stands in a trace, or the voltage across a shunt."""
 
-    column: str = key(Text("a column's name"), "name of the column", required=True)
+    column: str | None = key(Text("a column's name"), "name of the column")
+    place: int | None = key(_PLACE, _PLACED)
     unit: str = key(Unit(("current", "voltage")), "unit of its numbers", required=True)
     shunt: Quantity | None = key(
         Figure("resistance", above=True), "the shunt that a voltage was taken across"
@@ -44,7 +70,8 @@ class CurrentColumn:
 class VoltageColumn:
     """Where the supply voltage at the chip's pin stands in a trace."""
 
-    column: str = key(Text("a column's name"), "name of the column", required=True)
+    column: str | None = key(Text("a column's name"), "name of the column")
+    place: int | None = key(_PLACE, _PLACED)
     unit: str = key(Unit(("voltage",)), "unit of its numbers", required=True)
     gain: Quantity | None = key(_ERROR, "gain error of the voltage channel, half-width")
 
@@ -53,12 +80,21 @@ class VoltageColumn:
 class MarkerColumn:
     """Where the marker stands in a trace, and when it says that a kernel is at work."""
 
-    column: str = key(Text("a column's name"), "name of the column", required=True)
+    column: str | None = key(Text("a column's name"), "name of the column")
+    place: int | None = key(_PLACE, _PLACED)
     above: Quantity | None = key(Figure("score", least=None, exact=True), "at work above this")
     below: Quantity | None = key(Figure("score", least=None, exact=True), "at work below this")
     rise: Quantity | None = key(
         Figure("time", exact=True),
         "how long its edges take; absent: told from the samples between its two levels",
+    )
+    hysteresis: Quantity | None = key(
+        Figure("score", above=True, exact=True),
+        "how far back beyond above or below it must go to count as changed",
+    )
+    debounce: Quantity | None = key(
+        Figure("time", above=True, exact=True),
+        "what changes back in less is chatter: an edge is where the marker first left",
     )
 
 
@@ -73,6 +109,27 @@ class TraceColumns:
         Record(MarkerColumn), "the marker; absent: stretches are found by their current"
     )
     decimal: str = key(Choice(("point", "comma")), "decimal mark of a text file", default="point")
+    thousands: str | None = key(
+        Choice(("comma", "point", "blank", "apostrophe")),
+        "what parts a text file's digits in threes; absent: nothing does",
+    )
+    delimiter: str | None = key(
+        Choice(("comma", "semicolon", "tab", "bar", "blanks")),
+        "what stands between cells; absent: the header's tab, semicolon or comma",
+    )
+    encoding: str = key(
+        Choice(ENCODINGS),
+        "of a text file; utf-16 by its byte order mark",
+        default="utf-8",
+    )
+    skip: int = key(Whole(0, 10_000), "lines above the header", default=0)
+    header: str = key(
+        Choice(("names", "none")),
+        "whether a line of names stands above the numbers",
+        default="names",
+    )
+    unit_rows: int = key(Whole(0, 100), "rows below the header that are no samples", default=0)
+    footer: int = key(Whole(0, 1000), "lines at the end that are no samples", default=0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,6 +12,7 @@ from advisor.cli.options import READS, WRITES, SeedOption
 
 if TYPE_CHECKING:
     from advisor.bench.notes import Session
+    from advisor.cli.output import Screen
     from advisor.present.layout import Page
 
 kernels = typer.Typer(
@@ -137,14 +138,19 @@ def kernels_verify(
 def distil(
     traces: Annotated[
         list[Path],
-        typer.Argument(metavar="TRACE...", help="CSV, TSV, Parquet or NumPy files."),
+        typer.Argument(metavar="TRACE...", help="Text, Parquet or NumPy files."),
         READS,
     ],
     bench: Annotated[
-        Path,
-        typer.Option("--bench", metavar="NOTES.yaml", help="The notes of the session."),
+        Path | None,
+        typer.Option(
+            "--bench",
+            metavar="NOTES.yaml",
+            help="The notes of the session.",
+            show_default=False,
+        ),
         READS,
-    ],
+    ] = None,
     output: Annotated[
         Path | None,
         typer.Option(
@@ -152,6 +158,24 @@ def distil(
             "-o",
             metavar="PART.yaml",
             help="Put the figures into this part's file, new or standing, and nothing else.",
+            show_default=False,
+        ),
+        WRITES,
+    ] = None,
+    look: Annotated[
+        bool,
+        typer.Option(
+            "--look",
+            help="Draw the traces and what the notes cut; without notes, propose some.",
+            show_default=False,
+        ),
+    ] = False,
+    plot: Annotated[
+        Path | None,
+        typer.Option(
+            "--plot",
+            metavar="FILE.svg|png",
+            help="With --look, draw them there too.",
             show_default=False,
         ),
         WRITES,
@@ -165,6 +189,7 @@ def distil(
     """
     from advisor.bench.notes import read_notes
     from advisor.cli.writing import Output, check_outputs
+    from advisor.faults import Fault, FaultError
     from advisor.source import read_bytes, read_text
     from advisor.studies.distil import distil as study
     from advisor.studies.distil import into_part, merged_in
@@ -173,6 +198,15 @@ def distil(
     from advisor.studies.standing import Replaced, replaced
 
     screen = show.screen()
+    if look:
+        return _look(traces, bench, output, plot, screen)
+    faults = []
+    if bench is None:
+        faults.append(Fault("--bench", "no notes", "NOTES.yaml, or --look to have some proposed"))
+    if plot is not None:
+        faults.append(Fault("--plot", "a plot of figures", "--look with it"))
+    if faults or bench is None:
+        raise FaultError(faults)
     if output is not None:
         check_outputs([Output(output, "--output")], _named_by(read_notes(bench)))
     found = study(bench, traces)
@@ -208,6 +242,32 @@ def distil(
         }
     screen.give(document, lambda: found.rows(), page, found.warnings)
     screen.warn(told)
+    return 0
+
+
+def _look(
+    traces: list[Path], bench: Path | None, output: Path | None, plot: Path | None, screen: Screen
+) -> int:
+    """`distil --look`."""
+    from advisor.cli.writing import file_by_ending
+    from advisor.faults import Fault, FaultError
+    from advisor.studies.look import look as study
+
+    if output is not None:
+        raise FaultError((Fault("--output", "a part's file", "no figures with --look"),))
+    drawing = None if plot is None else file_by_ending(plot)
+    found = study(traces, bench)
+    if drawing is not None:
+        from advisor.present.outline import save_picture
+
+        screen.keep(drawing, save_picture(found, drawing), "--plot")
+
+    def page() -> Page:
+        from advisor.present.outline import look_page
+
+        return look_page(found, screen.columns)
+
+    screen.give(found.document(), lambda: found.rows(), page, found.warnings)
     return 0
 
 

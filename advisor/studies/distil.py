@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 from yaml.nodes import ScalarNode
 
 from advisor import figures as paths
+from advisor.bench import plausible
 from advisor.bench import trace as traces
 from advisor.bench.budget import Result
 from advisor.bench.chunks import Chunk, Columns
@@ -21,6 +22,7 @@ from advisor.bench.distil import distil as measured
 from advisor.bench.instrument import GAIN
 from advisor.bench.kernels import read_run
 from advisor.bench.notes import Session, read_notes
+from advisor.bench.stamps import recorded as stamped
 from advisor.catalogue.edit import Tree, flow, placed, quoted
 from advisor.catalogue.fields import read_record
 from advisor.catalogue.kinds import Reading
@@ -185,26 +187,19 @@ def distil(notes: Path, recorded: Sequence[Path]) -> Distilled:
         except FaultError as error:
             for fault in error.faults:
                 log.add(fault)
-    warnings = list(_computed_right(session, log))
+    runs, warnings = _computed_right(session, log)
     log.raise_if_any()
 
     def samples() -> Iterator[Chunk]:
-        for path in recorded:
-            yield from traces.samples(path, columns)
+        yield from stamped(recorded, columns, session.notes.trace.marker)
 
     def overhead() -> Iterator[Chunk]:
         stated = session.notes.board_overhead
         assert isinstance(stated, OverheadTrace)
-        plain = Columns(
-            names=columns.names[:2],
-            factors=columns.factors[:2],
-            voltage=False,
-            marker=False,
-            comma=columns.comma,
-        )
-        yield from traces.samples(session.folder / stated.trace, plain)
+        yield from stamped([session.folder / stated.trace], columns.time_and_current())
 
     found = measured(session, samples, overhead)
+    plausible.check(session, found, runs)
     return Distilled(
         session=session,
         traces=tuple(recorded),
@@ -214,41 +209,21 @@ def distil(notes: Path, recorded: Sequence[Path]) -> Distilled:
     )
 
 
-def _computed_right(session: Session, log: FaultLog) -> Iterator[str]:
-    """Refuse kernels that the log does not show to have computed right."""
+def _computed_right(
+    session: Session, log: FaultLog
+) -> tuple[tuple[plausible.Told, ...], list[str]]:
+    """(the log's runs, warnings); kernels not shown to have computed right are faults."""
     name = session.notes.log
-    kernels = [s for s in session.pulses if s.kernel is not None]
     if name is None:
-        if kernels:
-            yield NO_LOG
-        return
+        kernels = any(s.kernel is not None for s in session.pulses)
+        return (), [NO_LOG] if kernels else []
     try:
         found = read_run(session.folder / name)
     except FaultError as error:
         for fault in error.faults:
             log.add(fault)
-        return
-    told = found.kernels
-    for segment in kernels:
-        kernel = segment.kernel or ""
-        at = [line for line in found.lines if line.kernel == kernel]
-        if not at:
-            session.fault(log, "log", f'no line of kernel "{kernel}"', "the lines of its runs")
-        elif not told[kernel]:
-            wrong = next(line.run for line in at if not line.right)
-            session.fault(
-                log,
-                "log",
-                f"kernel {kernel} computed wrong in run {wrong}",
-                "kernels that compute right: figures of wrong work are refused",
-            )
-        elif {line.units for line in at} != {segment.units} or len(at) != segment.runs:
-            session.fault(
-                log,
-                "log",
-                f"{len(at)} runs of {kernel}, of {sorted({line.units for line in at})} units",
-                f"{segment.runs} runs of {segment.units} units, as in segments",
-            )
+        return (), []
+    return plausible.told(session, found, log), []
 
 
 def into_part(found: Distilled, before: str | None, file: str) -> str:

@@ -27,8 +27,9 @@ from advisor.bench.rehearse import (
     rehearsed,
     truth_of,
 )
+from advisor.catalogue.fields import specification
 from advisor.catalogue.records import Catalogue
-from advisor.catalogue.schema_bench import OverheadTrace
+from advisor.catalogue.schema_bench import OverheadTrace, TraceColumns
 from advisor.faults import Fault, FaultError
 from advisor.files import is_stream
 from advisor.studies.results import frame, plain
@@ -327,8 +328,21 @@ def _columns(session: Session) -> None:
         raise session.refuse("trace.current.shunt", "a shunt", "i in A: a rehearsal is in A")
     if notes.origin != "rehearsed":
         raise session.refuse("origin", '"recorded"', '"rehearsed", for a rehearsal')
-    if notes.trace.decimal != "point":
-        raise session.refuse("trace.decimal", '"comma"', "point")
+    bare = TraceColumns(time=notes.trace.time, current=notes.trace.current)
+    for name, declared in specification(TraceColumns).items():
+        given = getattr(notes.trace, declared.attribute)
+        if name not in wants | {"marker": (), "voltage": ()}:
+            usual = getattr(bare, declared.attribute)
+            if given != usual:
+                read, expected = f'"{given}"', str(usual) if usual is not None else f"no {name}"
+                raise session.refuse(f"trace.{name}", read, expected)
+    for what in wants:
+        one = getattr(columns, what)
+        for name in ("place", "rate", "jitter"):
+            if getattr(one, name, None) is not None:
+                raise session.refuse(f"trace.{what}.{name}", name, "a plain column")
+    if columns.time.kind != "time":
+        raise session.refuse("trace.time.as", f'"{columns.time.kind}"', "time")
 
 
 def _planned(session: Session, truth: Truth, rate: float, runs: int) -> Planned | None:

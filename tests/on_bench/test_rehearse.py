@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -147,7 +148,8 @@ def test_a_kernel_without_a_figure_has_no_truth(tmp_path: Path, lost: str) -> No
     assert figure.current is not None
     known = truth_of(notes, part).kernels["hash"]
     assert known == (figure.time.nominal, figure.current.nominal)
-    part = replace(part, kernels={kernel: {variant: replace(figure, **{lost: None})}})
+    gone: Any = {lost: None}
+    part = replace(part, kernels={kernel: {variant: replace(figure, **gone)}})
     with pytest.raises(FaultError) as error:
         truth_of(notes, part)
     assert [f.path for f in error.value.faults] == ["bench-demo:rehearsal.kernels.hash"]
