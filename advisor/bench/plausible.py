@@ -12,9 +12,10 @@ import statistics
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from advisor.bench.distil import Figures, Work
+from advisor.bench.distil import Figures
 from advisor.bench.kernels import RunLine, RunLog
 from advisor.bench.notes import Session, key_of
+from advisor.bench.runs import Work
 from advisor.catalogue.schema_bench import Segment
 from advisor.faults import FaultLog
 from advisor.quantities import show, spellings

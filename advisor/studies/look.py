@@ -216,11 +216,18 @@ def _columns(found: Sniffed) -> Iterator[tuple[str, str]]:
         column = said.get(role)
         if column is not None:
             guess = "" if column.unit else "? no unit stands in the file"
-            unit = column.unit or usual
+            unit = column.unit or (_likely(column) if role == "current" else usual)
             yield f"{role}: {{{_named(column, headless)}, unit: {unit}}}", guess
     marker = said.get("marker")
     if marker is not None:
         yield _marker(marker, headless)
+
+
+def _likely(column: Seen) -> str:
+    """The unit of a current that states none: parts draw less than an ampere (common practice, no
+    source)."""
+    most = float(np.abs(column.first).max(initial=0.0))
+    return next((unit for unit, end in (("A", 1.0), ("mA", 1e3), ("uA", 1e6)) if most < end), "nA")
 
 
 def _named(column: Seen, headless: bool) -> str:

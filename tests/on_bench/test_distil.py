@@ -427,19 +427,23 @@ def test_figures_that_overflow_are_faults_of_the_notes(tmp_path: Path) -> None:
 
 
 def test_the_overhead_of_a_trace_is_taken_off_with_its_own_scatter(tmp_path: Path) -> None:
-    """Two levels in turn, 0.99 and 1.01 mA, 10 of its 20 blocks each: by hand (JCGM 100:2008,
-    4.2.3) the mean is 1 mA and its u 10 uA sqrt(20/19)/sqrt(20), so 10 uA/sqrt(19)."""
+    """White noise about 1 mA: u is the experimental standard deviation of the means of its 20
+    blocks over sqrt(20) (JCGM 100:2008, 4.2.3), and the mean theirs."""
     notes = session(tmp_path, ("board-overhead: 1.200(2) mA", TRACED))
     _, errors, trace, _ = trace_of(notes, 9)
     t: Floats = np.arange(-0.01, 1.01, 5e-5) + 2.5e-5
-    i = np.where((t // 0.05) % 2 < 1, 0.99e-3, 1.01e-3)
+    i = 1e-3 + np.random.default_rng(12).normal(0.0, 2e-4, len(t))
+    blocks = i[(t > 0) & (t < 1)].reshape(20, -1).mean(axis=1)
     assert errors.overhead == 1e-3
     found = distilled(notes, trace, [Chunk("board", 0, t, i)])
     stated = distilled(session(tmp_path, ("1.200(2) mA", "1 mA")), trace)
     for name, work in found.kernels.items():
-        assert work.current.value == pytest.approx(stated.kernels[name].current.value, rel=1e-4)
+        off = blocks.mean() - 1e-3
+        there = stated.kernels[name].current.value
+        assert work.current.value == pytest.approx(there - off, rel=1e-4)
         lines = {term.source: term for term in work.current.budget}
-        assert lines["board overhead"].u == pytest.approx(1e-5 / np.sqrt(19), rel=2e-2)
+        u = blocks.std(ddof=1) / np.sqrt(20)
+        assert lines["board overhead"].u == pytest.approx(u, rel=2e-2)
         assert lines["board overhead"].dof == 19
         # the meter's offset is in both traces: their difference has none of it
         assert "offset of the meter" not in lines
