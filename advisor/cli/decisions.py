@@ -305,9 +305,8 @@ def gaps(
     Example: part-advisor gaps barrel-tag
     """
     from advisor.cli.progress import progress
-    from advisor.studies.gaps import Gap
     from advisor.studies.gaps import gaps as study
-    from advisor.studies.results import names_of
+    from advisor.studies.gaps import row_names
 
     screen = show.screen()
     inputs = files.product(product)
@@ -321,5 +320,5 @@ def gaps(
 
         return gaps_page(found, screen.columns, screen.everything)
 
-    screen.give(found, found.rows, page, _beside(found, screen), names_of(Gap))
+    screen.give(found, found.rows, page, _beside(found, screen), row_names())
     return 0 if found.chosen is not None else 1

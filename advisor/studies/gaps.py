@@ -20,7 +20,7 @@ from advisor.decide.ranks import first_place
 from advisor.decide.sample_information import COUNTS, sampled
 from advisor.figures import Path
 from advisor.model.draws import Instrument, Source, Trace, stream
-from advisor.studies.results import frame, invented, plain, warnings_of
+from advisor.studies.results import frame, invented, names_of, plain, warnings_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -379,6 +379,11 @@ def _usual(rows: Sequence[Gap]) -> tuple[str, ...]:
     """Kinds whose default hours enter a net gain that is looked at."""
     kinds = {k for g in rows if g.score > SURE * g.error for k in g.usual_hours}
     return tuple(sorted(kinds))
+
+
+def row_names() -> list[str]:
+    """The names in a row of `Gaps.rows`."""
+    return [*(n for n in names_of(Gap) if n != "samples"), *(f"evsi_{n}" for n in COUNTS)]
 
 
 def _row(gap: Gap) -> dict[str, Any]:

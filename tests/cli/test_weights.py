@@ -11,6 +11,8 @@ import pytest
 from advisor.catalogue.shipped import product_files
 from tests.cli.conftest import Caller
 
+# memory first, purchase last
+ORDER = ["memory-headroom", "toolchain", "battery-life", "lifetime-cost", "purchase-cost"]
 NAMES = ["purchase-cost", "lifetime-cost", "battery-life", "memory-headroom", "toolchain"]
 
 
@@ -32,10 +34,15 @@ def test_what_the_file_s_weights_mean(said: Caller) -> None:
     assert found["method"] == "file"
     assert found["winner"] == found["winner_before"] == "quorvane-tib"
     assert sum(row["weight"] for row in found["rows"]) == pytest.approx(1.0)
-    # EUR 13 of lifetime cost and EUR 3 of purchase stand for the same weight
+    # 75 percentage points of memory stand for a weight of 1 and 7 years for one of 3, so 10 of them
+    # for 7/3 x 10/75 of a year; by costs some of the first parts lie beyond an anchor
     assert (
-        f"lifetime-cost: EUR 1 less is worth EUR {3 / 13:.2f} of purchase-cost" in found["exchange"]
+        "memory-headroom: 10 percentage points more is worth 114 days of battery-life"
+        in found["exchange"]
     )
+    beyond = {one["criterion"] for one in found["clipped"] if one["head"]}
+    assert beyond == {"purchase-cost", "lifetime-cost"}
+    assert not any(text.startswith(tuple(beyond)) for text in found["exchange"])
     assert found["leads"][0]["part"] == "quorvane-tib"
     distances = [lead["l1"] for lead in found["leads"]]
     assert distances == sorted(distances)
@@ -70,13 +77,11 @@ def test_if_nobody_knew_the_weights(said: Caller) -> None:
 
 
 def test_an_order_changes_the_winner(said: Caller) -> None:
-    code, out, _ = said(
-        "weights", "barrel-tag", "--order", ",".join(reversed(NAMES)), "--format", "json"
-    )
+    code, out, _ = said("weights", "barrel-tag", "--order", ",".join(ORDER), "--format", "json")
     assert code == 0
     found = json.loads(out)
     assert [row["weight"] for row in found["rows"]] == pytest.approx(
-        [0.04, 0.09, 0.1567, 0.2567, 0.4567], abs=5e-5
+        [0.04, 0.09, 0.1567, 0.4567, 0.2567], abs=5e-5
     )
     assert found["winner"] != found["winner_before"]
 
