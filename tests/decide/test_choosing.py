@@ -47,7 +47,7 @@ def lost(catalogue: Catalogue, product: Product, monkeypatch: pytest.MonkeyPatch
     return out
 
 
-@pytest.mark.parametrize("seed", mostly_slow(range(60), 12))
+@pytest.mark.parametrize("seed", mostly_slow(range(36), 12))
 def test_no_build_is_missed_on_random_products(
     seed: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -55,7 +55,7 @@ def test_no_build_is_missed_on_random_products(
     assert max(lost(*inputs, monkeypatch), default=0.0) <= LOST
 
 
-@pytest.mark.parametrize("seed", mostly_slow(range(36), 3))
+@pytest.mark.parametrize("seed", mostly_slow(range(15), 5))
 def test_no_build_is_missed_on_the_shipped_parts_in_other_products(
     seed: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:

