@@ -106,6 +106,9 @@ def test_every_example_runs(
     if name == "revisit":
         decided = decide(*load("frost-post"), "quorvane-jor", "tools", draws=20)
         (tmp_path / "record.yaml").write_text(decided.text, "utf-8")
+    if name == "hours list":
+        spent = ["--date", "2026-03-11", "--start", "09:30", "--stop", "11:00"]
+        assert call(["hours", "add", "log.yaml", "--part", "one", *spent]) == 0
     text = example(COMMANDS[name])
     assert text is not None, f"{name}: no line 'Example: part-advisor …' in its docstring"
     words = shlex.split(text)

@@ -68,8 +68,7 @@ def hours_add(
 ) -> int:
     """Add a sitting to a log of hours. Until the first program works, and what stood in the way.
 
-    Example: part-advisor hours add hours.yaml --part my-part --date 2026-03-11 --start 09:30
-    --stop 11:00 --in-the-way "the probe's driver" --question debug --answer partial
+    Example: part-advisor hours add log.yaml --part one --date 2026-03-11 --start 09:30 --stop 11:00
     """
     from advisor.studies.hours import added
     from advisor.studies.hours import hours as study
@@ -118,7 +117,7 @@ def hours_list(
 ) -> int:
     """List a log of hours. With what it says of set-up time and toolchain.
 
-    Example: part-advisor hours list hours.yaml
+    Example: part-advisor hours list log.yaml
     """
     from advisor.source import read_bytes
     from advisor.studies.hours import hours as study

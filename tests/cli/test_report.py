@@ -73,7 +73,7 @@ def test_curves_show_where_something_would_fit(said: Caller, tmp_path: Path) -> 
     assert said("report", "barrel-tag", "-o", str(place), *QUICK, *limit, *along)[0] == 1
     text = place.read_text("utf-8")
     assert "## Nothing fits" in text
-    assert "Leader by score: nothing fits at first" in text
+    assert "Leader by expected score: nothing fits at first" in text
 
 
 def test_nothing_to_draw_along(said: Caller, tmp_path: Path) -> None:

@@ -87,8 +87,9 @@ def test_an_overhead_of_its_own_trace_cancels_the_offset_and_adds_nothing_read(
 
 def test_a_plan_is_for_the_kernel_and_not_for_a_wake_before_it(tmp_path: Path) -> None:
     """A sleep state may bear a kernel's name."""
-    wake = ("segments:\n", "segments:\n  - {wake: hash, runs: 30}\n")
-    given = ("  states:", "  wakes: {hash: {time: 300 us, current: 2 mA}}\n  states:")
+    name = "hash"
+    wake = ("segments:\n", "segments:\n  - {" + f"wake: {name}, runs: 30}}\n")
+    given = ("  states:", "  wakes: " + f"{{{name}: {{time: 300 us, current: 2 mA}}}}\n  states:")
     notes, plain = session(tmp_path, wake, given, text=PLAIN), session(tmp_path, text=PLAIN)
     for name in ("hash", "filter"):
         found = expected(notes, truth_of(notes, None), name, 20e3, 20)
