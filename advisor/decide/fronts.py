@@ -6,7 +6,7 @@ with their utilities ranks the parts under any weights as the whole decision doe
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -41,28 +41,33 @@ def fronts(evaluation: Evaluation, jobs: int = 1) -> list[list[Offered]]:
     candidates = evaluation.candidates
     if not evaluation.draws:
         return [_front([_stated(b) for b in c.builds], c.best) for c in candidates]
-    asked = [[b for b in _likely(c) if b not in c.tried] for c in candidates]
-    drawn = iter(
-        draw_builds(
-            evaluation.catalogue,
-            evaluation.product,
-            [build for builds in asked for build in builds],
-            evaluation.criteria,
-            evaluation.draws,
-            evaluation.seed,
-            jobs,
-        )
-    )
     wanted = evaluation.product.needs.confidence.nominal
-    out = []
-    for candidate, builds in zip(candidates, asked, strict=True):
-        known: Mapping[Build, Drawn] = {
-            **candidate.tried,
-            **{build: next(drawn) for build in builds},
-        }
-        fit = [Offered(b, d.worth, d) for b, d in known.items() if d.fit >= wanted]
-        out.append(_front(fit, candidate.best))
-    return out
+    known = [dict(c.tried) for c in candidates]
+    while True:
+        # a build that was drawn may be worth less than it promised, and no longer beat another
+        asked = [
+            _likely(c, [d.worth for d in there.values() if d.fit >= wanted], there)
+            for c, there in zip(candidates, known, strict=True)
+        ]
+        if not any(asked):
+            break
+        drawn = iter(
+            draw_builds(
+                evaluation.catalogue,
+                evaluation.product,
+                [build for builds in asked for build in builds],
+                evaluation.criteria,
+                evaluation.draws,
+                evaluation.seed,
+                jobs,
+            )
+        )
+        for there, builds in zip(known, asked, strict=True):
+            there.update((build, next(drawn)) for build in builds)
+    return [
+        _front([Offered(b, d.worth, d) for b, d in there.items() if d.fit >= wanted], c.best)
+        for c, there in zip(candidates, known, strict=True)
+    ]
 
 
 def _stated(build: Build) -> Offered:
@@ -78,16 +83,21 @@ def _front(offered: Sequence[Offered], chosen: Build) -> list[Offered]:
     return kept
 
 
-def _likely(candidate: Candidate) -> list[Build]:
-    """Builds that may be on the front, by their utilities averaged over spread lives."""
+def _likely(candidate: Candidate, worth: Sequence[Array], drawn: Collection[Build]) -> list[Build]:
+    """Builds that are not drawn yet and may be on the front, by their utilities averaged over
+    spread lives, against each other and against the worth (C,) of those that are drawn."""
     rows = []
     for build in candidate.builds:
+        if build in drawn:
+            continue
         stated = build.assessed.utilities[:, build.row, 0]
         smooth = candidate.smooth[build]
         rows.append((build, smooth, smooth + LEANING * np.abs(smooth - stated)))
     rows.sort(key=lambda row: (-float(row[1].sum()), row[0].order))
-    kept: list[tuple[Build, Array]] = []
+    kept: list[Build] = []
+    front = list(worth)
     for build, smooth, most in rows:
-        if not any((other >= most).all() for _, other in kept):
-            kept.append((build, smooth))
-    return [build for build, _ in kept]
+        if not any((other >= most).all() for other in front):
+            kept.append(build)
+            front.append(smooth)
+    return kept

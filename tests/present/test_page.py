@@ -8,6 +8,7 @@ import re
 import shlex
 import time
 from collections.abc import Mapping, Sequence
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -23,8 +24,8 @@ from advisor.catalogue.shipped import load
 from advisor.cli.main import call
 from advisor.decide.evaluate import evaluate
 from advisor.present.html.page import html_page
+from advisor.present.tables import below
 from advisor.studies.report import Report, report
-from advisor.studies.words import pack
 from tests.bench.synthetic import PRODUCT, write_catalogue
 from tests.browsing import Browser
 from tests.present.hostile import TEXTS, hostile_report
@@ -103,6 +104,17 @@ def test_begins_with_the_shortlist(name: str, browser: Browser, pages: Mapping[s
     assert typed(browser)[:2] == ["shortlist", name]
 
 
+def same_order(browser: Browser, expected: Mapping[str, float]) -> None:
+    """The page ranks as the whole decision does; that may be 0.05 points short of a part's best
+    build, and a score is shown to a tenth, so parts that are as near may stand the other way."""
+    shown = order(browser)
+    assert sorted(shown) == sorted(expected)
+    for part, score in zip(shown, browser.texts(SCORES), strict=True):
+        assert float(score) == pytest.approx(expected[part], abs=0.1001), part
+    scores = [expected[part] for part in shown]
+    assert all(after <= before + 0.1 for before, after in pairwise(scores))
+
+
 @pytest.mark.parametrize("name", mostly_slow(PRODUCTS, 3))
 def test_keys_move_weights_and_the_command_line_agrees(
     name: str,
@@ -117,11 +129,9 @@ def test_keys_move_weights_and_the_command_line_agrees(
     sliders[1].send_keys(Keys.ARROW_RIGHT * 3)
     sliders[2].send_keys(Keys.END)
     sliders[-1].send_keys(Keys.ARROW_LEFT)
-    assert call([*typed(browser), "--draws", "0", "--format", "json"]) == 0
+    assert call([*typed(browser), "--format", "json"]) == 0
     ranking = json.loads(capsys.readouterr().out)["ranking"]
-    assert order(browser) == [p["part"] for p in ranking]
-    for shown, part in zip(browser.texts(SCORES), ranking, strict=True):
-        assert float(shown) == pytest.approx(part["score"], abs=0.0501)
+    same_order(browser, {p["part"]: p["score"] for p in ranking})
     # the weights did move something, or this says nothing
     assert order(browser) != [p.part for p in made(name).shortlist.ranking]
     first = browser.texts("#said")[0]
@@ -160,19 +170,16 @@ def test_any_weights_rank_as_the_whole_decision_does(
     elsewhere = 0
     for weights in tried:
         move(browser, weights.tolist())
-        expected = weighted(made(name), weights.tolist())
-        assert order(browser) == [part for part, _ in expected]
-        for shown, (_, score) in zip(browser.texts(SCORES), expected, strict=True):
-            assert float(shown) == pytest.approx(score, abs=0.0501)
+        same_order(browser, dict(weighted(made(name), weights.tolist())))
         small = browser.texts(f"{NAMES} small")
-        cells = [text.removeprefix("on ").split(" ")[0].rstrip(":") for text in small]
-        elsewhere += sum(own[p] != c for (p, _), c in zip(expected, cells, strict=True))
+        cells = [text.removeprefix("on ").split(" ")[0].rstrip(":,") for text in small]
+        elsewhere += sum(own[p] != c for p, c in zip(order(browser), cells, strict=True))
     assert elsewhere > 0
     browser.driver.find_element(By.ID, "own").send_keys(Keys.ENTER)
     ranking = made(name).shortlist.ranking
     assert order(browser) == [p.part for p in ranking]
     assert browser.texts(SCORES) == [f"{p.score:.1f}" for p in ranking]
-    assert browser.texts(f"{NAMES} small") == [f"on {pack(p.build)}: {p.reason}" for p in ranking]
+    assert browser.texts(f"{NAMES} small") == [below(p) for p in ranking]
 
 
 def test_no_weight_at_all_is_refused_in_words(browser: Browser, pages: Mapping[str, Path]) -> None:
@@ -193,7 +200,9 @@ def test_two_parts_side_by_side(
     one, two = "ostrel-yab", "quorvane-jor"
     for name, part in (("one", one), ("two", two)):
         Select(browser.driver.find_element(By.ID, name)).select_by_visible_text(part)
-    assert call(["explain", "frost-post", one, "--over", two, "--format", "json"]) == 0
+    draws = str(made("frost-post").shortlist.draws)
+    said_by = ["explain", "frost-post", one, "--over", two, "--draws", draws]
+    assert call([*said_by, "--format", "json"]) == 0
     said = json.loads(capsys.readouterr().out)
     rows = "#points tbody tr"
     assert browser.texts(f"{rows} th")[:-1] == [s["criterion"] for s in said["score"]]
@@ -362,7 +371,7 @@ def test_paper(browser: Browser, pages: Mapping[str, Path]) -> None:
 def test_reads_without_scripts(browser: Browser, pages: Mapping[str, Path]) -> None:
     browser.open(pages["frost-post"], scripts=False)
     browser.command("Emulation.setScriptExecutionDisabled", {"value": False})
-    assert browser.texts(ORDER)[0].startswith("quorvane-sij")
+    assert browser.texts(ORDER)[0].startswith("quorvane-jor")
     assert not browser.run("return document.querySelector('#weights').offsetHeight > 0")
     assert len(browser.texts("#current tbody tr")) > 10
 
