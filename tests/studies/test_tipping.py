@@ -122,7 +122,7 @@ SHIPPED = {
 }
 
 
-@pytest.mark.parametrize("name", SHIPPED)
+@pytest.mark.parametrize("name", mostly_slow(SHIPPED, 3))
 def test_some_tips_of_a_shipped_product_replay(name: str) -> None:
     inputs = load(name)
     found = tipping(*inputs, SHIPPED[name])
