@@ -61,6 +61,17 @@ def _first_line(error: BaseException) -> str:
     return (str(error).splitlines() or [type(error).__name__])[0]
 
 
+def _mapped(path: Path) -> Any:
+    """What NumPy finds in a file, mapped from it."""
+    try:
+        return np.load(path, mmap_mode="r", allow_pickle=False)
+    except OSError:
+        raise
+    except Exception as error:
+        # the header is an expression, so a damaged one may fail in any way that parsing can
+        raise refused(str(path), _first_line(error), _EXPECTED) from None
+
+
 def array(path: Path, columns: Columns) -> Iterator[Chunk]:
     """Samples of a structured array, mapped from the file.
 
@@ -69,13 +80,7 @@ def array(path: Path, columns: Columns) -> Iterator[Chunk]:
     FaultError
         For what is no such array of one dimension, or has no such fields of numbers.
     """
-    try:
-        whole = np.load(path, mmap_mode="r", allow_pickle=False)
-    except OSError:
-        raise
-    except Exception as error:
-        # the header is an expression, so a damaged one may fail in any way that parsing can
-        raise refused(str(path), _first_line(error), _EXPECTED) from None
+    whole = _mapped(path)
     if not isinstance(whole, np.ndarray):
         whole.close()
         raise refused(str(path), "an archive of arrays", "one array, or a name that ends in .npz")
@@ -197,12 +202,6 @@ def beginning(path: Path, ending: str, rows: int) -> dict[str, Floats]:
                     data = member.read(min(rows, length) * kind.itemsize)
                     out[name] = np.frombuffer(data, kind).astype(np.float64)
         return out
-    try:
-        columns = np.load(path, mmap_mode="r", allow_pickle=False)
-    except OSError:
-        raise
-    except Exception as error:
-        # the header is an expression, so a damaged one may fail in any way that parsing can
-        raise refused(str(path), _first_line(error), _EXPECTED) from None
+    columns = _mapped(path)
     names = columns.dtype.names or ()
     return {n: np.asarray(columns[n][:rows], dtype=np.float64) for n in names}

@@ -16,7 +16,7 @@ import numpy as np
 from advisor.bench.budget import Term, combined, repeats, stated
 from advisor.bench.chunks import Chunk, Floats
 from advisor.bench.clipping import Steps
-from advisor.bench.instrument import Meter, Range, quantised
+from advisor.bench.instrument import SHUNT, Meter, Range, quantised
 from advisor.bench.notes import Session
 from advisor.bench.segments import BLOCKS, Measured, Pieces, Window, measure
 from advisor.bench.stillness import FINE, Unstill, unstill
@@ -122,7 +122,7 @@ class Board:
             ):
                 terms.append(replace(term, source=f"{term.source}, of the overhead"))
         if shunt is not None:
-            terms.append(stated("shunt", shunt, whole / shunt.nominal * factor))
+            terms.append(stated(SHUNT, shunt, whole / shunt.nominal * factor))
         code = self.code(read.mean)
         # a scatter below a step may be two codes taking turns, which is no noise
         dither = max(read.scatter if read.scatter >= code else 0.0, 2 * self.floor(read.mean))

@@ -18,6 +18,7 @@ import numpy as np
 from advisor.bench.board import Reading, Source, board_of, gap_words, stretch, zero_windows
 from advisor.bench.budget import Result, combined, limit_of_error, stated
 from advisor.bench.chunks import Floats
+from advisor.bench.instrument import CLOCK, OFFSET, SHUNT
 from advisor.bench.levels import binned, by_current, refined
 from advisor.bench.notes import Session, key_of
 from advisor.bench.runs import Held, Runs, Work, held, work
@@ -31,7 +32,7 @@ FEW_RUNS = 4  # fewer say little of their scatter (JCGM 101:2008, 6.4.9.4)
 NEAR_END = 1.5  # codes below a range's end from which a sample may be clipped
 INSIDE = 0.98  # of a range's end, up to which it is not
 # beginnings of the names of terms that a meter brings into every session
-OF_THE_METER = ("clock of the meter", "offset of the meter", "shunt")
+OF_THE_METER = (CLOCK, OFFSET, SHUNT)
 
 
 @dataclass(frozen=True, slots=True)

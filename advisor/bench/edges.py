@@ -316,7 +316,7 @@ def _inside(
     return level, noise
 
 
-def rise_of(starts: Around, ends: Around, threshold: float) -> tuple[float, float]:
+def rise_of(starts: Around, threshold: float) -> tuple[float, float]:
     """(time of a marker's edge in s, share of it that lies below the threshold).
 
     Told from the samples between the marker's two levels; (0, 1/2) where none are.

@@ -20,6 +20,8 @@ from advisor.quantities import Quantity
 
 GAIN = "gain of the meter"
 OFFSET = "offset of the meter"
+CLOCK = "clock of the meter"
+SHUNT = "shunt"
 NEAR_END = 0.9  # share of a range's end from which the next may have read; common practice
 
 

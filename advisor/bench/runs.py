@@ -12,6 +12,7 @@ from advisor.bench.board import MATTERS, Board, Reading, blocks, gap_words, odd,
 from advisor.bench.budget import Result, Term, combined, limit_of_error, repeats, student
 from advisor.bench.chunks import Floats
 from advisor.bench.edges import SETTLES, Around, Inner, inner, rise_of
+from advisor.bench.instrument import CLOCK
 from advisor.bench.notes import Session, key_of
 from advisor.bench.segments import Measured, Pieces, Window
 from advisor.bench.stillness import trend, two_levels
@@ -199,12 +200,12 @@ def work(
     time, repeat = repeats(each_time, "repeats")
     hidden = phase if repeat.u * math.sqrt(len(each_time)) < phase else 0.0
     edges = [Term("edges between samples", "B", hidden), _slow(session, runs, units)]
-    timed = combined(time, [repeat, limit_of_error("clock of the meter", timebase, time), *edges])
+    timed = combined(time, [repeat, limit_of_error(CLOCK, timebase, time), *edges])
 
     current, repeat = repeats(each_current, "repeats")
     drawn = combined(current, [repeat, *board.chip(read, 1.0)])
     charge, repeat = repeats(each_charge, "repeats")
-    clock = limit_of_error("clock of the meter", timebase, charge)
+    clock = limit_of_error(CLOCK, timebase, charge)
     moved = [replace(t, u=t.u * current) for t in edges]
     terms = [repeat, *board.chip(read, time), clock, *moved]
     charged = combined(charge, terms)
@@ -255,7 +256,7 @@ def _slow(session: Session, runs: Runs, units: int) -> Term:
         return Term("slow edges of the marker", "B", 0.0, "rectangular")
     at = marker.above if marker.above is not None else marker.below
     assert at is not None
-    rise, share = rise_of(runs.starts, runs.ends, at.nominal)
+    rise, share = rise_of(runs.starts, at.nominal)
     half = rise * (abs(1 - 2 * share) + 0.1)
     if marker.rise is not None and not rise:
         half = marker.rise.nominal  # the threshold may lie anywhere

@@ -87,8 +87,8 @@ class Measured:
     ----------
     start, end : (P,) edges of the marker's pulses, s. charge : (P,) C. energy : (P,) J, where a
     voltage was recorded. count : (P,) samples; square : (P,) sum of their squares, A². high_at,
-    high_of, low_of : (P,) when the greatest came, s, and the extremes, A. edges : samples around
-    the edges. windows : what each holds. step : usual time between samples, s. gaps : (time,
+    high_of : (P,) when the greatest came, s, and what it is, A. edges : samples around the edges.
+    windows : what each holds. step : usual time between samples, s. gaps : (time,
     length) of drop-outs. rows, first, last : samples, and the time of the first and last.
     clipped : whether the current stands at its extreme as a meter's end of range does. low, high :
     its extremes, A; gap : A, from the greatest to the value next to it. steps : of the codes.
@@ -102,7 +102,6 @@ class Measured:
     square: Floats
     high_at: Floats
     high_of: Floats
-    low_of: Floats
     edges: Edges
     windows: list[Pieces]
     step: float
@@ -131,7 +130,6 @@ class _Sums:
     square: float = 0.0
     high: float = -math.inf
     high_at: float = math.nan
-    low: float = math.inf
 
 
 @dataclass(slots=True)
@@ -254,7 +252,6 @@ class _Pass:
                 top = int(np.argmax(part))
                 if part[top] > run.high:
                     run.high, run.high_at = float(part[top]), float(t[a + top + 1])
-                run.low = min(run.low, float(part.min()))
                 if v is not None:
                     run.energy += float(np.einsum("i,i,i", part, v[a:b], twice[a:b]))
 
@@ -368,7 +365,6 @@ def measure(
         square=np.array([r.square for r in done]),
         high_at=np.array([r.high_at for r in done]),
         high_of=np.array([r.high for r in done]),
-        low_of=np.array([r.low for r in done]),
         edges=state.edges,
         windows=state.pieces,
         step=state.step,

@@ -192,7 +192,7 @@ def _text(path: Path) -> Sniffed:
         raise refused(str(path), "no rows of numbers", f"a trace of at least {LEAST} rows")
     above = [n for n in range(first) if lines[n].strip() and not lines[n].startswith("#")]
     keys: dict[str, str] = {}
-    names, units, top = _head(lines, above, row_of, width)
+    names, units, top = _head(lines, above, row_of)
     skip = top if any(n < top for n in above) else 0
     cells = [c for c in map(row_of, filter(is_row, lines[first:])) if c]
     more = [c for part in later for c in map(row_of, filter(is_row, part)) if c]
@@ -231,7 +231,6 @@ def _head(
     lines: Sequence[str],
     above: Sequence[int],
     row_of: Callable[[str], tuple[str, ...] | None],
-    width: int,
 ) -> tuple[tuple[str, ...] | None, tuple[str, ...] | None, int]:
     """(names, cells of a unit row, the line that begins what is not skipped)."""
     told = [(n, c) for n in above[-2:] if (c := row_of(lines[n])) is not None]

@@ -70,10 +70,10 @@ def unstill(
     piece = max(near, sigma / math.sqrt(usual))
 
     found = []
-    slow, told = _slow(at, level, piece, mean, end - begin, time)
+    slow, told = _slow(at, level, piece, mean, end - begin)
     found += told
     found += _bursts(pieces, full, at, level - slow, slow, sigma, piece, raw, step)
-    found += _ripple(raw, step, mean, sigma, begin)
+    found += _ripple(raw, step, mean, begin)
     return found
 
 
@@ -99,7 +99,7 @@ def _piece_mean(pieces: Pieces, at: Places) -> Floats:
 
 
 def _slow(
-    at: Floats, level: Floats, piece: float, mean: float, length: float, time: Floats
+    at: Floats, level: Floats, piece: float, mean: float, length: float
 ) -> tuple[Floats, list[Unstill]]:
     """(the slow course at each piece, A, what it is where it is none of chance)."""
     groups = np.array_split(np.arange(len(level)), BLOCKS)
@@ -229,7 +229,7 @@ def _bursts(
     return [Unstill("bursts", words, abs(moves), abs(moves) if few else scatter)]
 
 
-def _ripple(raw: Floats, step: float, mean: float, sigma: float, begin: float) -> list[Unstill]:
+def _ripple(raw: Floats, step: float, mean: float, begin: float) -> list[Unstill]:
     """A line in the spectrum of the first samples, as a switching regulator makes it."""
     n = len(raw)
     if n < LEAST_RAW or not step or not np.ptp(raw):

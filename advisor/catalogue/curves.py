@@ -40,11 +40,6 @@ class Curve:
     y: tuple[Quantity, ...]
     keys: tuple[str, ...] = ()
 
-    @property
-    def flat(self) -> bool:
-        """Whether one value holds everywhere."""
-        return len(self.y) == 1
-
     def entries(self, path: Path) -> Iterator[tuple[Path, Quantity]]:
         """(path, figure) at each place; `path` is the curve's own."""
         if not self.keys:

@@ -89,11 +89,10 @@ class Along:
         self._off: dict[str, _Means] = {}
         for candidate in base.candidates:
             if candidate.drawn is not None:
-                few = _means(candidate.drawn, self.draws)
-                every = _means(candidate.drawn, base.draws)
+                every, few = candidate.drawn, _means(candidate.drawn, self.draws)
                 self._off[candidate.part.part] = _Means(
-                    every.score - few.score,
-                    every.lifetime - few.lifetime,
+                    every.expected - few.score,
+                    every.cost - few.lifetime,
                     every.change - few.change,
                 )
 
@@ -179,15 +178,14 @@ class Along:
                 state=(build.name, steps, *tiers),
                 changes=steps,
             )
-        told = _means(drawn, len(drawn.score))
         off = _Means(0.0, 0.0, 0.0)
         if evaluation is not self.base:
             off = self._off.get(candidate.part.part, off)
         lifetime = drawn.cost + np.nan_to_num(off.lifetime)
-        change = float(np.clip(told.change + np.nan_to_num(off.change), 0.0, 1.0))
+        change = float(np.clip(drawn.change + np.nan_to_num(off.change), 0.0, 1.0))
         return Offer(
             candidate=candidate,
-            score=min(max(told.score + off.score, 0.0), 100.0),
+            score=min(max(drawn.expected + off.score, 0.0), 100.0),
             lifetime=None if np.isnan(lifetime) else float(lifetime),
             change=None if np.isnan(change) else change,
             state=(build.name, *tiers),

@@ -23,7 +23,6 @@ from advisor.decide.limits import figures_read, kept
 from advisor.decide.stage import Stage, stage
 from advisor.decide.value import Criterion, weights
 from advisor.model.draws import Array, Sampler, Trace
-from advisor.model.packs import cells_name
 from advisor.model.tables import Option, PartFigures, Wanted, part_figures, stack
 
 CHUNK = 2000  # draws at a time
@@ -194,18 +193,13 @@ def _chunk(here: Stage, builds: Sequence[Build], criteria: Sequence[Criterion]) 
     size = here.samplers.draws * states_of(here.product)
     count = max(1, TOGETHER // size)
     # those on one feed side by side: they share what it draws
-    order = sorted(range(len(builds)), key=lambda i: _feed_of(builds[i]))
+    order = sorted(range(len(builds)), key=lambda i: builds[i].assessed.feed.name)
     done: dict[int, Drawn] = {}
     for start in range(0, len(order), count):
         group = order[start : start + count]
         drawn = _group(here, [builds[i] for i in group], criteria)
         done |= zip(group, drawn, strict=True)
     return [done[i] for i in range(len(builds))]
-
-
-def _feed_of(build: Build) -> tuple[str, str]:
-    made = build.assessed.feed
-    return cells_name(made.option), made.converter_name
 
 
 def _group(here: Stage, builds: Sequence[Build], criteria: Sequence[Criterion]) -> list[Drawn]:
@@ -257,9 +251,9 @@ def assessed(
     ------
     Places in `builds` of a feed's rows, what they draw, and what comes of it.
     """
-    groups: dict[tuple[str, str], list[int]] = defaultdict(list)
+    groups: dict[str, list[int]] = defaultdict(list)
     for i, build in enumerate(builds):
-        groups[_feed_of(build)].append(i)
+        groups[build.assessed.feed.name].append(i)
     catalogue, product = here.catalogue, here.product
     prepared = []
     # builds on several feeds have what they take of their part in common

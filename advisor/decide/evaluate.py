@@ -34,7 +34,7 @@ from advisor.decide.missing import Estimated, fill_missing, notes
 from advisor.decide.ranks import DIGITS
 from advisor.decide.screens import Failed, Screened, screen
 from advisor.decide.stage import Stage, stage
-from advisor.decide.value import Criterion, criteria
+from advisor.decide.value import Criterion, criteria_of
 from advisor.faults import Fault, FaultError
 from advisor.figures import Path
 from advisor.model.draws import Array, Trace
@@ -253,8 +253,7 @@ def evaluate(
         warnings += figures.warnings
         read.append(figures)
         kept.append(part)
-    first = product.supply_options.cells[0].cell
-    wanted = criteria(product, None if first is None else catalogue.cells.get(first))
+    wanted = criteria_of(catalogue, product)
     candidates: list[Candidate] = []
     ruled_out: dict[str, tuple[Failed, ...]] = {}
     weights = mean_weights(product, wanted, draws, seed)
@@ -392,11 +391,6 @@ class _Run:
             replace(c, drawn=d, tried={**c.tried, c.best: d})
             for c, d in zip(candidates, found, strict=True)
         ]
-
-
-def with_draws(candidates: Sequence[Candidate], drawn: Sequence[Drawn]) -> list[Candidate]:
-    """Candidates with the draws of their best builds, in the same order."""
-    return [replace(c, drawn=d) for c, d in zip(candidates, drawn, strict=True)]
 
 
 def _nominal(

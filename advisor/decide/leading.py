@@ -28,7 +28,7 @@ from advisor.decide.fronts import Offered
 from advisor.decide.ranks import DIGITS
 from advisor.decide.scan import scan
 from advisor.decide.stage import ALIKE
-from advisor.decide.value import Criterion, criteria
+from advisor.decide.value import Criterion, criteria_of
 from advisor.faults import FaultError
 from advisor.figures import Path
 from advisor.model.draws import Array, Case, Trace
@@ -177,8 +177,7 @@ class Deciding:
         catalogue, product = self.moved(lever, x) or (self.catalogue, self.product)
         if product.supply_options != self.product.supply_options:
             return None
-        first = product.supply_options.cells[0].cell
-        weighed = criteria(product, None if first is None else catalogue.cells.get(first))
+        weighed = criteria_of(catalogue, product)
         if not draws:
             found, _ = scan(catalogue, product, builds, [weighed], [None], 0, self.base.seed)
             return np.asarray(found[:, 0])
@@ -211,8 +210,7 @@ class Deciding:
 
     def _criteria_at(self, lever: Lever, x: float) -> tuple[Criterion, ...]:
         catalogue, product = self.moved(lever, x) or (self.catalogue, self.product)
-        first = product.supply_options.cells[0].cell
-        found = criteria(product, None if first is None else catalogue.cells.get(first))
+        found = criteria_of(catalogue, product)
         # a weight that moves is drawn with the others
         return tuple(
             replace(there, weight=one.weight)

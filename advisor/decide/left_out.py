@@ -73,7 +73,7 @@ class Supplies:
     def tried(self, feed: Feed) -> None:
         """A pair that goes together."""
         self.failed[paired(feed)] += []
-        at_chip = float(feed.pack.open_v[0, 0] if feed.converter is None else feed.rail_v[0])
+        at_chip = float(feed.fresh_v[0])
         self.reach_v = at_chip if self.reach_v is None else max(self.reach_v, at_chip)
 
     def left_out(self) -> Iterator[LeftOut]:

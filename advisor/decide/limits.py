@@ -115,8 +115,7 @@ class Held:
     @property
     def chip_v(self) -> Array:
         """Voltage at the chip, of a fresh pack where that is the rail, (N,) V."""
-        feed = self.assessed.feed
-        return feed.pack.open_v[0] if feed.converter is None else feed.rail_v
+        return self.assessed.feed.fresh_v
 
     def figure(self, keys: Keys) -> Array:
         """A part's own figure, (R, N); NaN where it is not stated."""
@@ -374,8 +373,3 @@ def kept(
                     broken[case.need] = np.broadcast_to(bad, keeps.shape)
                     keeps &= ~bad
     return keeps, broken
-
-
-def stands(assessed: Assessed, side: PartSide, own: ProductCost) -> NDArray[np.bool_]:
-    """(R, N): whether builds keep every limit of their feed and their own."""
-    return kept(assessed, side, own)[0]

@@ -13,7 +13,7 @@ import numpy as np
 
 from advisor.catalogue.levers import Lever
 from advisor.decide.builds import Build
-from advisor.decide.drawing import CHUNK
+from advisor.decide.drawing import chunk_of
 from advisor.decide.leading import Ask, Decided, Deciding
 from advisor.decide.scan import scan
 from advisor.model.draws import Array, Case
@@ -120,7 +120,7 @@ class Line:
 
     def exactly(self, x: float, builds: Sequence[Build]) -> float:
         """The lead at a value by all draws (of the first chunk) of some builds."""
-        draws = min(self.deciding.base.draws, CHUNK)
+        draws = min(self.deciding.base.draws, chunk_of(self.deciding.product))
         scores = self._scores(np.array([x]), draws, builds)
         assert scores is not None
         told = {b.part for b in builds} | set(scores) - set(self.moves)

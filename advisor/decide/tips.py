@@ -144,20 +144,20 @@ def _both(line: Line, ends: tuple[float, float], points: int) -> Generator[Ask, 
     now = lever.now
     assert now is not None
     sides = [end for end in ends if end != now]
-    places = [_laid_out(lever, end, points) for end in sides]
+    places = {end: _laid_out(lever, end, points) for end in sides}
     if sides:
-        leads = line.leads(np.concatenate(places))
+        leads = line.leads(np.concatenate([*places.values()]))
         if leads is not None:
-            each = np.split(leads, np.cumsum([len(at) for at in places])[:-1])
+            each = np.split(leads, np.cumsum([len(at) for at in places.values()])[:-1])
             sides = [sides[n] for n in sorted(range(len(sides)), key=lambda n: _lost(each[n]))]
     tip: Tip | None = None
     limit: Tip | None = None
     for end in sides:
-        at = _laid_out(lever, end, points)
+        at = places[end]
         if tip is not None:
             far = _within(lever, end, tip.at)
             at = np.array([*at[np.abs(at - now) < abs(far - now)], *([far] if far != now else [])])
-        found = None if not at.size else (yield from _side(line, at, points))
+        found = None if not at.size else (yield from _side(line, at))
         if found is None:
             continue
         if found.leader is None:
@@ -207,7 +207,7 @@ def _laid_out(lever: Lever, end: float, points: int) -> Array:
 # One side ----------------------------------------------------------------------------------------
 
 
-def _side(line: Line, places: Array, points: int) -> Search:
+def _side(line: Line, places: Array) -> Search:
     """The nearest change on a side, looked for from `places` outward."""
     lever, end = line.lever, float(places[-1])
     looked = line.look(end)

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from advisor.catalogue.criteria import CURRENCY, Measure, anchors_of, measures
+from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.schema_supply import Cell
 from advisor.model.draws import Array, Sampler
@@ -68,6 +69,12 @@ def criteria(product: Product, first_cell: Cell | None) -> tuple[Criterion, ...]
         share = weights[measure.name] / total
         out.append(Criterion(measure=measure, weight=share, poor=poor, good=good, unit=unit))
     return tuple(out)
+
+
+def criteria_of(catalogue: Catalogue, product: Product) -> tuple[Criterion, ...]:
+    """The product's weighted criteria, with the first cell option's record of a catalogue."""
+    first = product.supply_options.cells[0].cell
+    return criteria(product, None if first is None else catalogue.cells.get(first))
 
 
 def weights(product: Product, criteria: Sequence[Criterion], sampler: Sampler) -> Array:

@@ -92,6 +92,11 @@ class Feed:
         limit = None if self.cell is None else self.cell.max_continuous
         return np.inf if limit is None else limit.nominal * self.option.parallel
 
+    @property
+    def fresh_v(self) -> Array:
+        """Voltage at the chip, (N,) V: the rail's, or a fresh pack's where that is the rail."""
+        return self.pack.open_v[0] if self.converter is None else self.rail_v
+
     def chip_voltage(self) -> Array:
         """Voltage at the chip by which builds are compared, (N,) V."""
         return self.nominal_v if self.converter is None else self.rail_v

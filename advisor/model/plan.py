@@ -129,7 +129,7 @@ def _sweep(
     p, z = stack.sleep_a.shape[:2]
     tasks = [task_options(feed, stack, product, e) for e in events]
     direct = feed.converter is None
-    at_chip = float(feed.pack.open_v[0, 0] if direct else feed.rail_v[0])
+    at_chip = float(feed.fresh_v[0])
     awake = stack.sleeping & (stack.sleep_min <= at_chip)
     rows = np.arange(p)[:, None]
     least = tuple(stack.supply_min[rows, points] for points in stack.option_point)

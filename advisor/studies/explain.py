@@ -17,7 +17,7 @@ from advisor.decide.drawing import Progress, draw_builds
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.left_out import LeftOut
 from advisor.decide.reasons import UNNAMED, differences, ending, points
-from advisor.decide.robustness import firmness
+from advisor.decide.robustness import Firmness, firmness
 from advisor.faults import AdvisorError, Fault, FaultError
 from advisor.model.ends import ENDS
 from advisor.model.operating_plan import PlanTask, solve
@@ -221,7 +221,7 @@ def explain(
         rival = evaluation.candidates[_place(evaluation, over)]
     elif len(evaluation.candidates) > 1:
         rival = evaluation.candidates[1 if place == 0 else 0]
-    return explained(evaluation, place, rival)
+    return explained(evaluation, place, rival, firmness(evaluation))
 
 
 def _place(evaluation: Evaluation, part: str) -> int:
@@ -237,11 +237,15 @@ def _place(evaluation: Evaluation, part: str) -> int:
     raise NotRankedError("; ".join((why, *odd)))
 
 
-def explained(evaluation: Evaluation, place: int, rival: Candidate | None) -> Explanation:
-    """The explanation of the candidate at `place` (0 = first), against another one."""
+def explained(
+    evaluation: Evaluation, place: int, rival: Candidate | None, firm: Firmness
+) -> Explanation:
+    """The explanation of the candidate at `place` (0 = first), against another one; `firm` says how
+    firm the whole order is."""
     candidate = evaluation.candidates[place]
     build = candidate.best
     feed = build.assessed.feed
+    life = life_result(candidate, averaged_lives([build])[0])
     current = consumers(build)
     money = money_items(evaluation, candidate, build, candidate.drawn)
     target = evaluation.product.life_target
@@ -255,7 +259,7 @@ def explained(evaluation: Evaluation, place: int, rival: Candidate | None) -> Ex
         invented=invented(evaluation),
         build=build_result(build),
         power=power_result(build),
-        battery_life_s=life_result(candidate, averaged_lives([candidate.best])[0]),
+        battery_life_s=life,
         life_target_s=None if target is None else target.nominal,
         cost=cost_result(candidate, evaluation.own_cost.currency),
         current=current,
@@ -265,7 +269,7 @@ def explained(evaluation: Evaluation, place: int, rival: Candidate | None) -> Ex
         plan=_plan(evaluation, candidate),
         builds=_builds(evaluation, candidate),
         builds_in_all=len(candidate.builds),
-        reasons=_reasons(evaluation, place, rival, current, money),
+        reasons=_reasons(evaluation, place, rival, firm, life, current, money),
         cautions=cautions([feed], evaluation.figures.hottest),
         left_out=evaluation.left_out,
         warnings=warnings_of(evaluation),
@@ -393,14 +397,14 @@ def _reasons(
     evaluation: Evaluation,
     place: int,
     rival: Candidate | None,
+    firm: Firmness,
+    life: LifeResult,
     current: tuple[Consumer, ...],
     money: tuple[MoneyItem, ...],
 ) -> tuple[str, ...]:
     candidate = evaluation.candidates[place]
     build = candidate.best
-    life = life_result(candidate, averaged_lives([candidate.best])[0])
     out = []
-    firm = firmness(evaluation)
     if firm.verdict is not None and len(evaluation.candidates) > 1:
         out.append(f"verdict {firm.verdict.text}")
     guessed = evaluation.catalogue.estimated.get(build.part, ())

@@ -170,8 +170,7 @@ def gaps(
     scores = found.scores()
     names = [c.part.part for c in found.candidates]
     chances = first_place(scores)
-    best = 0
-    near = sorted({best, *np.nonzero(chances >= NEAR)[0].tolist()})
+    near = sorted({0, *np.nonzero(chances >= NEAR)[0].tolist()})
     rivals = scores[near]
     terms = _terms(found)
     asked = _asked(found, [names[i] for i in near], trace)
@@ -208,7 +207,7 @@ def gaps(
         no_net=terms.lacks,
         usual_hours=_usual([*figures, *groups]),
         first=names[0],
-        chosen=names[best],
+        chosen=names[0],
         evpi_score=evpi,
         evpi_money=None if terms.point is None else evpi * terms.point,
         figures=tuple(figures),

@@ -129,7 +129,7 @@ def hours(log: Path, text: str | None = None) -> Hours:
     spent = sorted(
         (_spent(name, s) for name, s in found.sittings.items()), key=lambda s: (s.date, s.start)
     )
-    _check(found, spent, document, log, faults)
+    _check(spent, document, log, faults)
     faults.raise_if_any()
     until: list[float] = []
     for one in spent:
@@ -165,9 +165,7 @@ def _clock(minutes: int) -> str:
     return f"{minutes // 60:02d}:{minutes % 60:02d}"
 
 
-def _check(
-    found: HoursLog, spent: list[Spent], document: Document, log: Path, faults: FaultLog
-) -> None:
+def _check(spent: list[Spent], document: Document, log: Path, faults: FaultLog) -> None:
     nodes = {
         k.value: v
         for key, value in document.root.value

@@ -15,6 +15,7 @@ from advisor.decide.drawing import Progress
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.fronts import Offered, fronts
 from advisor.decide.reasons import ending
+from advisor.decide.robustness import firmness
 from advisor.model.packs import Feed
 from advisor.studies.consumers import Consumer, consumers
 from advisor.studies.explain import Explanation, explained
@@ -173,7 +174,8 @@ def report(
         As `shortlist` and `outlook` do.
     """
     found = evaluate(catalogue, product, draws, seed, jobs, progress)
-    listed = summarise(found)
+    firm = firmness(found)
+    listed = summarise(found, firm)
     curves = None
     if along or (found.candidates and (product.workload or product.cost.units is not None)):
         curves = outlook(
@@ -194,7 +196,7 @@ def report(
     winner = None
     if found.candidates:
         rival = found.candidates[1] if len(found.candidates) > 1 else None
-        winner = explained(found, 0, rival)
+        winner = explained(found, 0, rival, firm)
     offered = list(zip(found.candidates, fronts(found, jobs), strict=True))
     feeds = [one.build.assessed.feed for _, builds in offered for one in builds]
     return Report(

@@ -149,23 +149,15 @@ def shortlist(
     FaultError
         When no pack of the product's choice states what a battery life needs.
     """
-    return summarise(
-        evaluate(
-            catalogue,
-            product,
-            draws,
-            seed,
-            jobs,
-            progress,
-            estimate_missing=estimate_missing,
-        )
+    found = evaluate(
+        catalogue, product, draws, seed, jobs, progress, estimate_missing=estimate_missing
     )
+    return summarise(found, firmness(found))
 
 
-def summarise(evaluation: Evaluation) -> Shortlist:
-    """The shortlist of an evaluation that is done already."""
+def summarise(evaluation: Evaluation, firm: Firmness) -> Shortlist:
+    """The shortlist of an evaluation that is done already, with how firm its order is."""
     product = evaluation.product
-    firm = firmness(evaluation)
     averaged = averaged_lives([candidate.best for candidate in evaluation.candidates])
     ranking = tuple(
         _ranked(evaluation, place, candidate, firm, averaged[place])

@@ -142,14 +142,6 @@ def _unlike(stands: Build, new: Build) -> Iterator[tuple[str, str, str | None]]:
             yield what, old, told
 
 
-def builds_differ(builds: Collection[Build]) -> bool:
-    """Whether builds that are told differ in any way that more than one of them tells."""
-    return any(
-        len({getattr(b, what) for b in builds if getattr(b, what) is not None}) > 1
-        for what in BUILT
-    )
-
-
 def tree_of(
     session: Session, root: Node, part: Part, texts: Mapping[str, str], evidence: Mapping[str, str]
 ) -> dict[str, Tree | str]:

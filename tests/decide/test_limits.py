@@ -12,7 +12,7 @@ from advisor import figures
 from advisor.catalogue.load import load_run
 from advisor.decide.drawing import assessed
 from advisor.decide.evaluate import evaluate
-from advisor.decide.limits import LIMITS, row_faults, stands
+from advisor.decide.limits import LIMITS, kept, row_faults
 from advisor.decide.stage import stage
 from tests.decide.random_catalogues import draft
 from tests.studies.small import part
@@ -309,7 +309,7 @@ def test_what_has_no_fault_stands(seed: int, tmp_path: Path) -> None:
     builds = [b for c in found.candidates for b in c.builds]
     here = stage(catalogue, product)
     for _, made, at in assessed(here, builds, found.criteria, fresh=True):
-        good = stands(at, made.side, here.own_cost)[:, 0]
+        good = kept(at, made.side, here.own_cost)[0][:, 0]
         assert good.all()
         assert [not faults for faults in row_faults(at, made.side, here.own_cost)] == list(good)
 
@@ -331,4 +331,4 @@ def test_a_part_busy_beyond_all_time_does_not_stand(tmp_path: Path) -> None:
     path = figures.Path("probe", ("workload", "sample", "every"))
     here = grid_stage(catalogue, product, [(path, x) for x in places.tolist()], 0, 1)
     ((_, made, at),) = assessed(here, [found.candidates[0].best], found.criteria, fresh=True)
-    assert stands(at, made.side, here.own_cost)[0].tolist() == [True, True, False, False]
+    assert kept(at, made.side, here.own_cost)[0][0].tolist() == [True, True, False, False]
