@@ -55,7 +55,7 @@ def pinned(line: Line, near: tuple[float, float], beyond: float, there: Standing
     pending: float | None = None  # a change that was closed in on, asked for beyond it only
     for n in range(200):
         if there is not None and lever.between(close, beyond, NEAR) is None:
-            return Tip(beyond, there.leader)
+            return (yield from _told(line, beyond, there))
         halved = lever.between(close, beyond, NEAR / 4)
         guess, pending = pending, None
         if guess is None and n % 4 != 3:
@@ -70,7 +70,7 @@ def pinned(line: Line, near: tuple[float, float], beyond: float, there: Standing
         if x is None:
             x = beyond if there is None else close
         if there is not None and x in (close, beyond):
-            return Tip(beyond, there.leader)
+            return (yield from _told(line, beyond, there))
         standing, _ = yield from asked(line, x)
         if standing.leader == winner:
             if x == far:
@@ -79,6 +79,14 @@ def pinned(line: Line, near: tuple[float, float], beyond: float, there: Standing
         else:
             beyond, there = x, standing
     assert there is not None
+    return (yield from _told(line, beyond, there))
+
+
+def _told(line: Line, beyond: float, there: Standing) -> Search:
+    """The change that was found; where none of the parts that were asked fits, one among all."""
+    if there.leader is None:
+        found = yield Ask(line.lever, beyond, None)
+        there = found.standing
     return Tip(beyond, there.leader)
 
 

@@ -112,7 +112,7 @@ def product_cost(product: Product, sampler: Sampler) -> ProductCost:
     )
 
 
-def _rate(currency: str | None, own: ProductCost, sampler: Sampler) -> Array | float | None:
+def _rate(currency: str | None, own: ProductCost) -> float | None:
     """Worth of one unit of a currency in the product's; None where it cannot be said."""
     if currency is None:
         return None
@@ -132,7 +132,7 @@ def _purchase(
     """Cost per unit of `per_unit` pieces at the quantity bought; None where a figure is missing."""
     if price is None or not price.breaks or own.units is None:
         return None
-    rate = _rate(price.currency, own, sampler)
+    rate = _rate(price.currency, own)
     if rate is None:
         return None
     at = sampler.root.child("price", "breaks")
@@ -159,7 +159,7 @@ def part_cost(part: Part, own: ProductCost, sampler: Sampler) -> PartCost:
             missing.append(f"{part.part}:price.currency")
     extras = {}
     currency = None if part.price is None else part.price.currency
-    rate = _rate(currency, own, sampler)
+    rate = _rate(currency, own)
     for extra in part.extras:
         at = sampler.root.child("extras", extra.item, "price")
         if extra.price is None:

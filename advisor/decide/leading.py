@@ -69,6 +69,7 @@ class Deciding:
     ) -> None:
         """`offered` are the candidates' builds that some weights may choose, see `fronts`."""
         self.catalogue, self.product, self.base = catalogue.only(contenders), product, base
+        self._everyone = catalogue
         self.candidates = [c for c in base.candidates if c.part.part in contenders]
         self.scores = {c.part.part: c.score for c in self.candidates}
         self.winner = base.candidates[0].part.part
@@ -244,7 +245,13 @@ class Deciding:
                 alone[one.stated][name] = n, replace(moved[0].parts[part], part=name)
             else:
                 there, product = moved
-                found = self._evaluated(there.only(one.parts), product, one.stated)
+                if one.parts is None:
+                    there, _ = with_changes(
+                        self._everyone, self.product, [one.lever.assignment(one.x)]
+                    )
+                else:
+                    there = there.only(one.parts)
+                found = self._evaluated(there, product, one.stated)
                 scores = {c.part.part: c.score for c in found}
                 builds = [b for c in found for b in _taken(c, one.stated)]
                 worth = {} if one.stated else {c.best: c.worth for c in found}
@@ -290,12 +297,12 @@ class Decided:
 
 @dataclass(frozen=True, slots=True)
 class Ask:
-    """A value of a lever at which a decision among some parts is asked for; `stated`: by the stated
-    values alone, for the builds that stand there."""
+    """A value of a lever at which a decision among some parts is asked for, None for all of the
+    catalogue's; `stated`: by the stated values alone, for the builds that stand there."""
 
     lever: Lever
     x: float
-    parts: tuple[str, ...]
+    parts: tuple[str, ...] | None
     stated: bool = False
 
 

@@ -53,11 +53,19 @@ class Line:
         if len(self.moves) == 1 or self._told is None:
             return Ask(self.lever, x, tuple(self.deciding.scores))
         places, points = self._told
-        n = int(np.argmin(np.abs(places - x)))
-        here = {part: float(told[n]) for part, told in points.items()}
-        most = max(here.values())
-        some = {p for p, value in here.items() if value >= most - MARGIN or not np.isfinite(most)}
-        return Ask(self.lever, x, tuple(sorted(some | {self.deciding.winner})))
+        # scores may jump between two places: whoever may lead at one of them, and the best rival
+        gap = np.abs(places - x)
+        winner = self.deciding.winner
+        some = {winner}
+        for side in (places <= x, places >= x):
+            if not side.any():
+                continue
+            n = int(np.argmin(np.where(side, gap, np.inf)))
+            here = {part: float(told[n]) for part, told in points.items()}
+            rival = max((v for p, v in here.items() if p != winner), default=-np.inf)
+            least = min(max(here.values()) - MARGIN, rival)
+            some |= {p for p, value in here.items() if value >= least}
+        return Ask(self.lever, x, tuple(sorted(some)))
 
     def look(self, x: float) -> Ask:
         """What to ask for the builds that stand at a value."""
@@ -77,6 +85,10 @@ class Line:
                 fresh = True
         return fresh
 
+    def known_lead(self, x: float) -> float:
+        """The lead at a value at which a decision was taken."""
+        return self.deciding.standing(self._known[x]).lead
+
     def leads(self, places: Array) -> Array | None:
         """The lead over places (N,) by all that is carried along, (N,) points; None where none can
         tell. Places are in SI."""
@@ -88,6 +100,7 @@ class Line:
             self.untold = True
             return None
         self._last = places, builds, self._raw(builds, places, COARSE)
+        self._told = places, scores
         return self._lead(scores)
 
     def between(self, places: Array) -> Array:
@@ -95,6 +108,7 @@ class Line:
         (N,) points."""
         scores = self._scores(places, FINE, self._nearby(float(places.min()), float(places.max())))
         assert scores is not None
+        self._told = places, scores
         return self._lead(scores)
 
     def close(self, places: Array) -> list[Build]:
@@ -183,8 +197,6 @@ class Line:
                 at, by = np.array(sorted(gaps)).T
                 off = np.interp([self._axis(x) for x in places.tolist()], at, by)
             out[part] = points_of[: len(places)] + off
-        if draws <= FINE:
-            self._told = places, out
         return out
 
     def _axis(self, x: float) -> float:

@@ -78,7 +78,7 @@ def fill_missing(catalogue: Catalogue, product: Product) -> tuple[Catalogue, tup
             if not all(fit.may(*at) for fit in fits):
                 continue
             predicted = [fit.predict(*at) for fit in fits]
-            made = _figures(catalogue.parts[name], kernel, predicted, spreads)
+            made = _figures(catalogue.parts[name], predicted, spreads)
             if made:
                 time_error, current_error = (float(np.expm1(fit.errors[at[1]])) for fit in fits)
                 parts[name] = _with(parts[name], kernel, made)
@@ -302,7 +302,6 @@ def _trigamma_inverse(value: float) -> float:
 
 def _figures(
     part: Part,
-    kernel: str,
     predicted: Sequence[tuple[float, float]],
     spreads: Sequence[float],
 ) -> dict[str, KernelFigure]:

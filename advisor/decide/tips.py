@@ -261,7 +261,7 @@ def _walked(line: Line, places: Array, certain: bool) -> Search:
         inside = inside[np.abs(inside - now) > abs(close - now) + near]
         ahead, leads = _looked_into(line, close, ahead, leads, inside, rounds)
         inside, rounds = np.setdiff1d(ahead, places), 0
-        suspects = _suspects(leads, certain)
+        suspects = _suspects(line.known_lead(close), leads, certain)
         if not suspects.size:
             return None
         at = suspects[0]
@@ -332,15 +332,17 @@ def _between(lever: Lever, close: float, beyond: float, parts: int) -> list[floa
     return [x for x in places if x not in (close, beyond)]
 
 
-def _suspects(leads: Array, certain: bool) -> NDArray[np.intp]:
+def _suspects(close: float, leads: Array, certain: bool) -> NDArray[np.intp]:
     """Places to ask at: where a scanned lead is lost, and where it is least before it grows again
-    and small; the last one if that is `certain`."""
+    and small; the last one if that is `certain`. `close` is the lead just before the first."""
     leads = _told(leads)
-    around = np.concatenate(([np.inf], leads, [np.inf]))
-    least = (leads < around[:-2]) & (leads <= around[2:]) & (leads < SLACK)
-    if certain:
-        least[-1] = True
-    return np.flatnonzero((leads < 0) | least)
+    # of places with one lead the first stands for all
+    first = np.flatnonzero(np.diff(leads, prepend=np.inf))
+    steps = leads[first]
+    around = np.concatenate((_told(np.array([close])), steps, [np.inf]))
+    least = first[(steps < around[:-2]) & (steps < around[2:]) & (steps < SLACK)]
+    last = [len(leads) - 1] if certain else []
+    return np.unique([*np.flatnonzero(leads < 0), *least, *last]).astype(np.intp)
 
 
 # By decisions alone ------------------------------------------------------------------------------
