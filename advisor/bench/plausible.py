@@ -13,8 +13,8 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from advisor.bench.distil import Figures
-from advisor.bench.kernels import RunLine, RunLog
 from advisor.bench.notes import Session, key_of
+from advisor.bench.runlog import RunLine, RunLog
 from advisor.bench.runs import Work
 from advisor.catalogue.schema_bench import Segment
 from advisor.faults import FaultLog

@@ -20,8 +20,8 @@ from advisor.bench.chunks import Chunk, Columns
 from advisor.bench.distil import OF_THE_METER, Figures
 from advisor.bench.distil import distil as measured
 from advisor.bench.instrument import GAIN
-from advisor.bench.kernels import read_run
 from advisor.bench.notes import Session, read_notes
+from advisor.bench.runlog import read_run
 from advisor.bench.stamps import recorded as stamped
 from advisor.catalogue.edit import Tree, flow, placed, quoted
 from advisor.catalogue.fields import read_record

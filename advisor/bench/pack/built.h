@@ -1,13 +1,13 @@
-/* What the log tells of the build. `kernels export` writes the digest in; FLAGS comes from
-   build.sh, or from your own project: -DFLAGS='"..."', the flags that the kernels are built with. */
+/* What the log tells of the build. `kernels export` writes the digest in. PACK_FLAGS comes from
+   build.sh, or from your own project: -DPACK_FLAGS='"-Os ..."', what it builds the kernels with. */
 #ifndef BUILT_H
 #define BUILT_H
 
-#ifndef DIGEST
-#define DIGEST "unknown"
+#ifndef PACK_DIGEST
+#define PACK_DIGEST "unknown"
 #endif
-#ifndef FLAGS
-#define FLAGS "unknown"
+#ifndef PACK_FLAGS
+#define PACK_FLAGS "unknown"
 #endif
 
 #if defined __GNUC__

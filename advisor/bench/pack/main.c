@@ -85,7 +85,7 @@ static void settle(void)
 /* What was built and how, so that a log can be held against the notes. */
 static void tell_build(void)
 {
-    port_print("built pack=" DIGEST "\nbuilt compiler=" COMPILER "\nbuilt flags=" FLAGS
+    port_print("built pack=" PACK_DIGEST "\nbuilt compiler=" COMPILER "\nbuilt flags=" PACK_FLAGS
                "\nbuilt optimised=" OPTIMISED "\nbuilt kernels=");
     for (unsigned k = 0; k < COUNT; k++) {
         if (k) port_print(",");
