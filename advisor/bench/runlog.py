@@ -1,7 +1,7 @@
 """The log of the pack: the lines that a pass over it prints, and what they tell of the build.
 
-It is what `distil` believes of a board: how the pack was built, which version of each work ran, that
-every run computed right, and for how long it idled and slept.
+It is what `distil` believes of a board: how the pack was built, which version of each work ran,
+that every run computed right, and for how long it idled and slept.
 """
 
 from __future__ import annotations
@@ -82,7 +82,7 @@ class RunLog:
         return found
 
     def versions(self, kernel: str) -> tuple[int, ...]:
-        """The versions of a kernel's work that its lines tell; one, where the log is of one pass."""
+        """The versions of a kernel's work that its lines tell; one in the log of one pass."""
         return tuple(sorted({line.version for line in self.lines if line.kernel == kernel}))
 
     def runs(self, kernel: str) -> int:
@@ -184,15 +184,15 @@ def _keep(built: dict[str, str], name: str, value: str, place: Place) -> list[Fa
     if (
         name in ("flags", "optimised")
         and UNKNOWN not in (flags, optimised)
-        and optimised != _optimised(flags)
+        and optimised != optimised_by(flags)
     ):
         read = f'optimised "{optimised}", by the compiler, with the flags "{flags}"'
         return [Fault("log", read, "the flags that the kernels were built with", place)]
     return []
 
 
-def _optimised(flags: str) -> str:
-    """What a compiler makes of flags: the last level counts."""
+def optimised_by(flags: str) -> str:
+    """What a compiler says of flags, `size`, `speed` or `none`: the last level counts."""
     levels = [flag[2:] for flag in flags.split() if flag.startswith("-O")]
     if not levels or levels[-1] == "0":
         return "none"
