@@ -1,4 +1,4 @@
-/* What the pack asks of a board: six functions, some 45 lines in all (see README.md). */
+/* What the pack asks of a board: six functions, some 50 lines in all (see README.md). */
 #ifndef PORT_H
 #define PORT_H
 
