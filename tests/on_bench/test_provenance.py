@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -164,10 +165,10 @@ def test_another_version_than_what_stands_is_refused(tmp_path: Path, board: str)
     with pytest.raises(FaultError, match=r"own of version 4, where kernels.own.fast is of .*3"):
         one(4, 2)
     # figures that tell no version are of the first
-    stands = stands.replace(", version: 3", "").replace("      version: 3\n", "")
-    if "version: 3" not in stands:
-        with pytest.raises(FaultError, match=r"own of version 4, where .* is of version 1"):
-            one(4, 2)
+    stands = re.sub(r"(, version: 3)|(^ +version: 3\n)", "", stands, flags=re.MULTILINE)
+    assert "version: 3" not in stands
+    with pytest.raises(FaultError, match=r"own of version 4, where .* is of version 1"):
+        one(4, 2)
 
 
 def test_a_catalogue_refuses_figures_of_another_version(tmp_path: Path) -> None:
@@ -180,15 +181,11 @@ def test_a_catalogue_refuses_figures_of_another_version(tmp_path: Path) -> None:
     assert part.kernels["hash"]["fast"].version == 1
     later = '{work: "one block hashed otherwise", version: 2}'
     (tmp_path / "kernels.yaml").write_text(f"hash: {later}\n")
-    words = (
-        r"my-part.yaml.*my-part:kernels\.hash\.fast\.version: read version 1, where kernels.yaml"
-    )
     with pytest.raises(FaultError) as caught:
         load_catalogue(folders)
     said = "\n".join(str(fault) for fault in caught.value.faults)
     assert "kernels.hash.fast.version" in said
     assert "version 1, where kernels.yaml has 2" in said
-    assert words
     # every part with figures of that work, and no other kernel's
     assert all("kernels.hash." in str(fault) for fault in caught.value.faults)
 
@@ -225,8 +222,8 @@ STRETCHED = {
     ),
     "idle before the kernels were done": (
         STATES,
-        (("from: 1.65025 s, to: 1.75025 s", "from: 1.31 s, to: 1.39 s"),),
-        "idle from 1.31 s to 1.39 s; expected behind the last run of a kernel, which ends at 1.59",
+        (("from: 1.65025 s, to: 1.75025 s", "from: 1.41 s, to: 1.48 s"),),
+        "idle from 1.41 s to 1.48 s; expected behind the last run of a kernel, which ends at 1.59",
     ),
     "asleep before it idled": (
         STATES.replace("1200", "9000").replace("150", "9000"),
