@@ -169,7 +169,13 @@ def read_log(text: str, file: str) -> RunLog:
         faults.append(Fault("log", "no kernel's line", expected, Place(file, 1, 1)))
     if faults:
         raise FaultError(faults)
-    return RunLog(tuple(lines), ended, _build(built), tuple(states), memory)
+    return RunLog(
+        lines=tuple(lines),
+        ended=ended,
+        built=_build(built),
+        states=tuple(states),
+        memory=memory,
+    )
 
 
 def _keep(built: dict[str, str], name: str, value: str, place: Place) -> list[Fault]:

@@ -199,7 +199,6 @@ class KernelFigure:
         Whole(1, 9999),
         "of the kernel's work that was measured; must be that of kernels.yaml",
         default=1,
-        informational=True,
     )
     evidence: str | None = key(Identity("evidence"), "where the figures come from")
     evidence_of: Mapping[str, str] = key(_evidence_of(), _EVIDENCE_OF, default={})

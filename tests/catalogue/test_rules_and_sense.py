@@ -49,6 +49,9 @@ BROKEN = {
     "a kernel of kernels.yaml": [
         ("quorvane-jor:kernels.hsah={fast: {time: 1 ms}}", "kernels.hsah", "hsah")
     ],
+    "the kernel's version: figures of other work are not mixed": [
+        ("quorvane-jor:kernels.hash.fast.version=2", "kernels.hash.fast.version", "version 2"),
+    ],
     "a range whose lower end is not above its upper end": [
         ("quorvane-jor:supply.min=3.7 V", "supply.min", "3.7 V"),
         ("quorvane-jor:supply.brown-out=3.7 V", "supply.brown-out", "3.7 V"),
