@@ -11,7 +11,11 @@
 #endif
 
 #if defined __GNUC__
-#define COMPILER __VERSION__
+#if defined __clang__
+#define COMPILER __VERSION__ /* which names itself there */
+#else
+#define COMPILER "gcc " __VERSION__
+#endif
 #if defined __OPTIMIZE_SIZE__
 #define OPTIMISED "size"
 #elif defined __OPTIMIZE__
