@@ -31,11 +31,7 @@ BROKEN = {
         ),
     ],
     "a figure that stands beside it, its key or temperature as written": [
-        (
-            "quorvane-jor:kernels.hash.fast.evidence-of={tine: sheet}",
-            "kernels.hash.fast.evidence-of.tine",
-            "tine",
-        ),
+        ("quorvane-jor:kernels.crc.fast.evidence-of={tine: sheet}", "evidence-of.tine", "tine"),
         (
             "quorvane-jor:sleep-states.ram-kept.evidence-of={24 degC: sheet}",
             "sleep-states.ram-kept.evidence-of.24 degC",
