@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 
 from advisor.bench.kernels import KERNELS, LEVEL, PACK, digest, shaping, sources
+from advisor.bench.notes import read_notes
 from advisor.bench.runlog import read_log
 from advisor.bench.targets import TARGETS, Pass, missing_tools, run_pass
 from advisor.catalogue.load import load_catalogue
@@ -229,6 +230,13 @@ def test_export_builds_as_it_says(tmp_path: Path) -> None:
     assert log.ended
     assert len(log.lines) == 20 * len(KERNELS)
     assert all(log.kernels.values())
+    assert (log.built.pack, log.built.flags) == (digest(), shaping(LEVEL))
+    # the stretches that the exported notes cut lie within those that the pack holds
+    notes = read_notes(tmp_path / "pack" / "notes.yaml")
+    for segment, state in zip(notes.states, log.states, strict=True):
+        assert segment.begin is not None
+        assert segment.end is not None
+        assert 0.8 < (segment.end.nominal - segment.begin.nominal) / (state.ms / 1000) < 1
 
 
 def test_the_notes_name_the_pack() -> None:
