@@ -1,35 +1,51 @@
-"""The pack of kernels: what each does, its C files, and the lines that a run of it prints.
+"""The pack of kernels: what each does and takes, its C files, and how they are to be built.
 
 The sources stand in `bench/pack/`. A kernel checks its vectors, then every run's whole output, and
-says so on the run's line; the log of a run on a board is what `distil` believes.
+says so on the run's line (`bench/runlog`).
 """
 
 from __future__ import annotations
 
 import hashlib
-import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from advisor.faults import Fault, FaultError, Place
-from advisor.source import read_bytes
+from advisor.faults import Fault, FaultError, nearest
 
 PACK = Path(__file__).parent / "pack"
+LEVEL = "-Os"  # of optimisation, unless another is asked for, in what is exported and verified
+# All that shapes the kernels' code beside the machine. Without freestanding, loops become calls of
+# a library, which is then what is measured.
+SHAPING = ("-std=c99", "-ffreestanding")
+SMALL_RAM = 2 * 1024  # bytes of RAM of a small part
+WHOLE_RAM = 8 * 1024  # and of one that takes the whole pack
+STACK = 704  # bytes that the stack must be left: more than any target's needs, even at -O0
+BESIDE = 12  # bytes of RAM beside buffer and stack: the harness's and an emulated port's own
 
 
 @dataclass(frozen=True, slots=True)
 class PackKernel:
     """A kernel of the pack.
 
-    `published` names the published vectors that it is checked by; None where its whole output is
-    held against the digest of an independent computation only.
+    Attributes
+    ----------
+    version : of its work: figures of another version are of other work, and are not mixed.
+    published : the published vectors that it is checked by; None where its whole output is held
+    against the digest of an independent computation only. buffer : bytes of the shared buffer that
+    it works in. stack : bytes of stack that a pack of it alone takes. code : least and most bytes
+    of code and constants. Stack and code are those of the emulated targets at `LEVEL`, measured
+    with one compiler; a test links and runs them.
     """
 
     name: str
+    version: int
     work: str
     stresses: str
     published: str | None
+    buffer: int
+    stack: int
+    code: tuple[int, int]
 
     @property
     def check(self) -> str:
@@ -37,26 +53,156 @@ class PackKernel:
         digest = "digest of an independent computation"
         return digest if self.published is None else f"{self.published}; {digest}"
 
+    @property
+    def ram(self) -> int:
+        """Bytes of RAM that a pack of this kernel alone takes at most, stack included."""
+        return ram_of((self,))
+
+    @property
+    def small(self) -> bool:
+        """Whether it is of the small set: a part of 2 KiB of RAM can run it."""
+        return self.ram <= SMALL_RAM
+
+
+def ram_of(kernels: Iterable[PackKernel]) -> int:
+    """Bytes of RAM that a pack of these takes at most: largest buffer and stack, not their sum."""
+    chosen = tuple(kernels)
+    return max(k.buffer for k in chosen) + BESIDE + max(k.stack for k in chosen)
+
 
 KERNELS: Mapping[str, PackKernel] = {
     k.name: k
     for k in (
-        PackKernel("hash", "one 1 KiB block hashed with SHA-256", "integer", "FIPS 180-4"),
-        PackKernel("cipher", "one 1 KiB block enciphered with AES-128", "memory", "FIPS 197"),
-        PackKernel("crc", "CRC-32 over 1 KiB, bit by bit", "integer", "the CRC catalogue"),
-        PackKernel("filter", "256 samples through a 32-tap fixed-point filter", "integer", None),
         PackKernel(
-            "transform",
-            "one 256-point fixed-point Fourier transform",
-            "memory",
-            "the transform of 1, 2, 3, 4",
+            name="hash",
+            version=1,
+            work="one 1 KiB block hashed with SHA-256",
+            stresses="integer",
+            published="FIPS 180-4",
+            buffer=1312,
+            stack=416,
+            code=(1121, 1423),
         ),
-        PackKernel("matrix", "one product of two 8 x 8 matrices in floating point", "float", None),
-        PackKernel("search", "all placements of eight queens counted", "branch", "OEIS A000170"),
-        PackKernel("copy", "16 KiB copied with a stride", "memory", None),
-        PackKernel("control", "256 steps of a fixed-point controller", "control", None),
+        PackKernel(
+            name="cipher",
+            version=1,
+            work="one 1 KiB block enciphered with AES-128",
+            stresses="memory",
+            published="FIPS 197",
+            buffer=1200,
+            stack=240,
+            code=(951, 1241),
+        ),
+        PackKernel(
+            name="crc",
+            version=1,
+            work="CRC-32 over 1 KiB, bit by bit",
+            stresses="integer",
+            published="the CRC catalogue",
+            buffer=1028,
+            stack=168,
+            code=(244, 296),
+        ),
+        PackKernel(
+            name="filter",
+            version=1,
+            work="256 samples through a 32-tap fixed-point filter",
+            stresses="integer",
+            published=None,
+            buffer=1088,
+            stack=168,
+            code=(331, 353),
+        ),
+        PackKernel(
+            name="transform",
+            version=1,
+            work="one 256-point fixed-point Fourier transform",
+            stresses="memory",
+            published="the transform of 1, 2, 3, 4",
+            buffer=1024,
+            stack=188,
+            code=(1070, 1164),
+        ),
+        PackKernel(
+            name="matrix",
+            version=1,
+            work="one product of two 8 x 8 matrices in floating point",
+            stresses="float",
+            published=None,
+            buffer=768,
+            stack=220,
+            code=(279, 487),
+        ),
+        PackKernel(
+            name="search",
+            version=1,
+            work="all placements of eight queens counted",
+            stresses="branch",
+            published="OEIS A000170",
+            buffer=4,
+            stack=492,
+            code=(215, 301),
+        ),
+        PackKernel(
+            name="copy",
+            version=1,
+            work="16 KiB copied with a stride",
+            stresses="memory",
+            published=None,
+            buffer=2048,
+            stack=168,
+            code=(253, 295),
+        ),
+        PackKernel(
+            name="control",
+            version=1,
+            work="256 steps of a fixed-point controller",
+            stresses="control",
+            published=None,
+            buffer=1024,
+            stack=168,
+            code=(232, 240),
+        ),
     )
 }
+SMALL = tuple(name for name, kernel in KERNELS.items() if kernel.small)
+
+
+def chosen(text: str | None, option: str = "--kernels") -> tuple[str, ...]:
+    """The kernels that an option names, in the pack's order: `small`, names with commas, or all.
+
+    Raises
+    ------
+    FaultError
+        For names that are no kernels of the pack.
+    """
+    if text is None:
+        return tuple(KERNELS)
+    if text == "small":
+        return SMALL
+    names = [name.strip() for name in text.split(",")]
+    unknown = [name for name in names if name not in KERNELS]
+    if unknown:
+        known = ("small", *KERNELS)
+        expected = "small, or some of " + ", ".join(KERNELS)
+        raise FaultError(
+            [Fault(option, f'"{n}"', expected, nearest=nearest(n, known)) for n in unknown]
+        )
+    return tuple(name for name in KERNELS if name in names)
+
+
+def choosing(names: Sequence[str]) -> tuple[str, ...]:
+    """The compiler's definitions that build these kernels of the pack."""
+    if set(names) == set(KERNELS):
+        return ()
+    if set(names) == set(SMALL):
+        return ("-DKERNELS_SMALL",)
+    return tuple(f"-DKERNEL_{name.upper()}" for name in names)
+
+
+def shaping(level: str, machine: Sequence[str] = ()) -> str:
+    """The flags that shape the kernels' code, as the log tells them."""
+    return " ".join((*SHAPING, level, *machine))
 
 
 def sources() -> Iterator[tuple[str, str]]:
@@ -70,94 +216,6 @@ def digest() -> str:
     """Of the kernels' own sources, ports apart: the first sixteen digits of their SHA-256."""
     whole = hashlib.sha256()
     for name, text in sources():
-        if "/" not in name:
+        if "/" not in name and name != "built.h":
             whole.update(f"{name}\0{text}\0".encode())
     return whole.hexdigest()[:16]
-
-
-@dataclass(frozen=True, slots=True)
-class RunLine:
-    """A run as its line tells it; `ticks` in the port's own unit."""
-
-    kernel: str
-    run: int
-    units: int
-    ticks: int
-    right: bool
-
-
-@dataclass(frozen=True, slots=True)
-class RunLog:
-    """The lines of one pass over the pack; `ended` when its last line was read."""
-
-    lines: tuple[RunLine, ...]
-    ended: bool
-
-    @property
-    def kernels(self) -> Mapping[str, bool]:
-        """Whether every run of a kernel computed right, by kernel, in the order they ran."""
-        found: dict[str, bool] = {}
-        for line in self.lines:
-            found[line.kernel] = found.get(line.kernel, True) and line.right
-        return found
-
-
-def read_run(path: Path) -> RunLog:
-    """The lines that a board printed, from a file.
-
-    Raises
-    ------
-    FaultError
-        For a file that cannot be read or has no such lines.
-    """
-    return read_log(read_bytes(path, str(path)).decode("utf-8", "replace"), str(path))
-
-
-_LINE = re.compile(
-    r"kernel=([a-z0-9-]+) run=([0-9]{1,9}) units=([0-9]{1,9}) ticks=([0-9]{1,12}) "
-    r"check=(right|WRONG)\Z"
-)
-_END = re.compile(r"end check=(right|WRONG)\Z")
-
-
-def read_log(text: str, file: str) -> RunLog:
-    """Read the lines that a run of the pack printed; other lines, as of a boot, are passed over.
-
-    Raises
-    ------
-    FaultError
-        For a line that begins as one of ours and is garbled, or a log without any.
-    """
-    lines, faults, ended = [], [], False
-    for number, raw in enumerate(text.splitlines(), 1):
-        line = raw.strip()
-        found = _LINE.match(line)
-        if found:
-            kernel, run, units, ticks, check = found.groups()
-            lines.append(
-                RunLine(
-                    kernel=kernel,
-                    run=int(run),
-                    units=int(units),
-                    ticks=int(ticks),
-                    right=check == "right",
-                )
-            )
-        elif line.startswith("kernel="):
-            faults.append(
-                Fault(
-                    "log",
-                    f'"{line}"',
-                    "kernel=NAME run=N units=N ticks=N check=right|WRONG",
-                    Place(file, number, 1),
-                )
-            )
-        elif _END.match(line):
-            ended = True
-    if not lines and not faults:
-        faults.append(
-            Fault("log", "no kernel's line", "the lines a run prints, kernel=…", Place(file, 1, 1))
-        )
-    if faults:
-        raise FaultError(faults)
-    return RunLog(tuple(lines), ended)

@@ -13,10 +13,10 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from advisor.bench.distil import Figures
-from advisor.bench.kernels import RunLine, RunLog
 from advisor.bench.notes import Session, key_of
+from advisor.bench.runlog import RunLine, RunLog, StateLine
 from advisor.bench.runs import Work
-from advisor.catalogue.schema_bench import Segment
+from advisor.catalogue.schema_bench import IDLE, Segment
 from advisor.faults import FaultLog
 from advisor.quantities import show, spellings
 
@@ -113,21 +113,75 @@ def _groups(run: RunLog) -> Iterator[tuple[RunLine, ...]]:
         yield tuple(group)
 
 
-def check(session: Session, found: Figures, runs: tuple[Told, ...]) -> None:
+def check(
+    session: Session,
+    found: Figures,
+    runs: tuple[Told, ...],
+    states: tuple[StateLine, ...] = (),
+) -> None:
     """Refuse figures that can be no such work.
+
+    Parameters
+    ----------
+    runs, states : the log's runs, and its stretches without work.
 
     Raises
     ------
     FaultError
-        With the likeliest cause: for clock × time that is no number of cycles for a kernel, and for
-        ticks of the log that do not go with the times by one ratio.
+        With the likeliest cause: for clock × time that is no number of cycles for a kernel, for
+        ticks of the log that do not go with the times by one ratio, and for states of the notes
+        that are longer than those of the log, or stand in another order.
     """
     log = FaultLog()
     cycles = _cycles(session, found)
     if not _fit(session, cycles, log) and session.notes.origin == "recorded":
         # a rehearsed trace has no board: its log is of whatever ran the kernels
         _ticks(session, found, runs, log)
+    _held(session, found, states, log)
     log.raise_if_any()
+
+
+def _held(session: Session, found: Figures, states: tuple[StateLine, ...], log: FaultLog) -> None:
+    """Note stretches of the notes that cannot be those that the log tells of.
+
+    The pack idles behind its last kernel, then sleeps; other states come from other programs.
+    """
+    ms = {line.state: line.ms for line in states}
+    ends = [s.end_s for s in found.stretches if s.kind == "kernel"]
+    last, before = max(ends, default=-math.inf), "the last run of a kernel"
+    for what in ("idle", "sleep"):
+        held = [s for s in session.states if (s.state == IDLE) == (what == "idle")]
+        if what not in ms or not held:
+            continue
+        for segment in held:
+            assert segment.begin is not None
+            assert segment.end is not None
+            begin, end = segment.begin.nominal, segment.end.nominal
+            at = f"{key_of(segment)} from {begin:g} s to {end:g} s"
+            if end - begin > ms[what] / 1000:
+                expected = f"within the {ms[what]} ms for which the log says {what}"
+                session.fault(log, "segments", at, expected)
+            if begin < last:
+                expected = f"behind {before}, which ends at {last:.6g} s, as in the log"
+                session.fault(log, "segments", at, expected)
+        last = max(s.end.nominal for s in held if s.end is not None)
+        before = f"the {what} stretch"
+
+
+def unheld(session: Session, run: RunLog) -> list[str]:
+    """Warnings for states of the notes of which the log of such a pack tells nothing."""
+    if run.built.kernels is None:
+        return []  # another program's log: what it held is not known
+    told = {line.state for line in run.states}
+    out = []
+    for segment in session.states:
+        kind = "idle" if segment.state == IDLE else "sleep"
+        if kind not in told:
+            out.append(
+                f"the log tells of no {kind} stretch: that {key_of(segment)} was held is the "
+                "notes' word"
+            )
+    return out
 
 
 def bounds(segment: Segment) -> tuple[float, float]:

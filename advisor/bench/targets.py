@@ -15,13 +15,26 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from advisor.bench.kernels import KERNELS, PACK, RunLog, read_log
+from advisor.bench.kernels import (
+    KERNELS,
+    LEVEL,
+    PACK,
+    SHAPING,
+    SMALL,
+    SMALL_RAM,
+    STACK,
+    WHOLE_RAM,
+    choosing,
+    digest,
+    shaping,
+)
+from advisor.bench.runlog import Memory, RunLog, read_log
 from advisor.faults import AdvisorError, FaultError
 
 LIMIT_S = 120.0  # of one build or run
-FLAGS = ("-std=c99", "-Wall", "-Wextra")
-# without freestanding, loops become calls of a library, which is then what is measured
-BARE = ("-ffreestanding", "-nostdlib", "-nostartfiles", "-ffunction-sections", "-Wl,--gc-sections")
+WARNINGS = ("-Wall", "-Wextra")
+BARE = ("-nostdlib", "-nostartfiles")  # of linking, for machines without a C library
+IDLE_MS, SLEEP_MS = 2, 3  # that an emulated port idles and sleeps: long enough to be woken
 FEW, MANY = 1, 11  # units of work in a run, to tell a unit's instructions from the harness's
 
 
@@ -33,6 +46,7 @@ class Target:
     ----------
     compiler : the command. machine : its flags. code, ram : addresses. emulator : the command and
     its arguments, () for this host. per_tick : instructions a tick of the port stands for.
+    defined : what the port must be told.
     """
 
     name: str
@@ -45,6 +59,7 @@ class Target:
     emulator: tuple[str, ...] = ()
     per_tick: float | None = None
     ticks_mask: int = 0xFFFFFFFF
+    defined: tuple[str, ...] = ()
 
     @property
     def tools(self) -> tuple[str, ...]:
@@ -65,6 +80,7 @@ def _arm(name: str, about: str, cpu: str, machine: str, code: int, ram: int, ns:
         emulator=("qemu-system-arm", "-M", machine, "-icount", "shift=7"),
         per_tick=ns / 128,
         ticks_mask=0xFFFFFF,
+        defined=(f"-DPORT_TICKS_PER_MS={1e6 / ns:.0f}u",),
     )
 
 
@@ -75,7 +91,7 @@ TARGETS: Mapping[str, Target] = {
         Target("host", "this machine", "cc"),
         _arm(
             "armv6m",
-            "Armv6-M, soft float, 16 KiB RAM",
+            "Armv6-M, soft float",
             "-mcpu=cortex-m0plus",
             "microbit",
             0,
@@ -116,7 +132,6 @@ TARGETS: Mapping[str, Target] = {
         ),
     )
 }
-RAM_SIZE = 16 * 1024
 _QUIET = ("-display", "none", "-monitor", "none", "-serial", "none")
 _HOSTED = ("-semihosting-config", "enable=on,target=native")
 
@@ -139,6 +154,7 @@ class Verified:
 
     target: str
     kernel: str
+    version: int
     right: bool
     code_bytes: int
     instructions: int | None
@@ -146,11 +162,18 @@ class Verified:
 
 @dataclass(frozen=True, slots=True)
 class Pass:
-    """One pass over the pack on a target: which compiler and flags, and what came of it."""
+    """One pass over the pack on a target, and what came of it.
+
+    `flags` are those that shape the kernels' code, `pack` is the digest of their sources, `ram`
+    the bytes of RAM that the pack was linked for and `memory` what it took; both None on the host.
+    """
 
     target: str
     compiler: str
     flags: str
+    pack: str
+    ram: int | None
+    memory: Memory | None
     kernels: tuple[Verified, ...]
 
 
@@ -159,12 +182,21 @@ def missing_tools(target: Target) -> tuple[str, ...]:
     return tuple(tool for tool in target.tools if shutil.which(tool) is None)
 
 
-def run_pass(target: Target, work: Path, level: str = "-Os", pack: Path = PACK) -> Pass:
-    """Build the pack for a target, run it, and count.
+def run_pass(
+    target: Target,
+    work: Path,
+    level: str = LEVEL,
+    pack: Path = PACK,
+    names: Sequence[str] = tuple(KERNELS),
+) -> Pass:
+    """Build kernels of the pack for a target, run them, and count.
+
+    An emulated pack is linked for so much RAM as its kernels are promised to fit into.
 
     Parameters
     ----------
     work : an empty folder to build in. level : optimisation. pack : where the sources stand.
+    names : the kernels.
 
     Raises
     ------
@@ -173,11 +205,11 @@ def run_pass(target: Target, work: Path, level: str = "-Os", pack: Path = PACK) 
     missing = missing_tools(target)
     if missing:
         raise ToolMissingError(f"{target.name}: not on this machine: {', '.join(missing)}")
-    flags = (*FLAGS, level, *target.machine, *(BARE if target.emulator else ()))
-    few, log = _built_and_run(target, flags, work, pack, FEW)
+    asked = _Asked(target, level, pack, tuple(names))
+    few, log = _built_and_run(asked, work, FEW)
     ticks: dict[str, float] = {}
     if target.per_tick is not None:
-        _, more = _built_and_run(target, flags, work, pack, MANY)
+        _, more = _built_and_run(asked, work, MANY)
         before = {line.kernel: line.ticks for line in log.lines}
         span = target.ticks_mask + 1
         for line in more.lines:
@@ -189,13 +221,42 @@ def run_pass(target: Target, work: Path, level: str = "-Os", pack: Path = PACK) 
         Verified(
             target=target.name,
             kernel=name,
+            version=log.versions(name)[0],
             right=right,
             code_bytes=_size(target, few / f"{name}.o"),
             instructions=_whole(target, name, ticks[name]) if ticks else None,
         )
         for name, right in log.kernels.items()
     )
-    return Pass(target.name, _version(target.compiler), " ".join(flags), kernels)
+    return Pass(
+        target=target.name,
+        compiler=_version(target.compiler),
+        flags=asked.flags,
+        pack=digest(),
+        ram=asked.ram if target.emulator else None,
+        memory=log.memory,
+        kernels=kernels,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """What is to be built and run."""
+
+    target: Target
+    level: str
+    pack: Path
+    names: tuple[str, ...]
+
+    @property
+    def flags(self) -> str:
+        """Those that shape the kernels' code."""
+        return shaping(self.level, self.target.machine)
+
+    @property
+    def ram(self) -> int:
+        """Bytes of RAM that the kernels must fit into."""
+        return SMALL_RAM if set(self.names) <= set(SMALL) else WHOLE_RAM
 
 
 def _whole(target: Target, kernel: str, ticks: float) -> int:
@@ -209,25 +270,11 @@ def _whole(target: Target, kernel: str, ticks: float) -> int:
     return round(found)
 
 
-def _built_and_run(
-    target: Target, flags: Sequence[str], work: Path, pack: Path, units: int
-) -> tuple[Path, RunLog]:
+def _built_and_run(asked: _Asked, work: Path, units: int) -> tuple[Path, RunLog]:
+    target = asked.target
     folder = work / f"{target.name}-{units}"
     folder.mkdir()
-    common = [target.compiler, *flags, f"-I{pack}", "-DRUNS=2", f"-DUNITS={units}"]
-    common.append(f"-DPORT_TICKS_MASK={target.ticks_mask:#x}u")
-    objects = []
-    for source in (*sorted(pack.glob("*.c")), pack / "ports" / f"{target.port}.c"):
-        made = folder / f"{source.stem}.o"
-        _call([*common, "-c", str(source), "-o", str(made)])
-        objects.append(str(made))
-    program = folder / "pack"
-    link = [target.compiler, *flags, *objects, "-o", str(program)]
-    if target.emulator:
-        sizes = {"CODE": target.code, "RAM": target.ram, "RAM_SIZE": RAM_SIZE}
-        symbols = ",".join(f"--defsym={name}={value:#x}" for name, value in sizes.items())
-        link += [f"-Wl,{symbols}", f"-T{pack / 'ports' / 'memory.ld'}", "-lgcc"]
-    _call(link)
+    program = _built(asked, folder, units)
     run = [*target.emulator, *_QUIET, *_HOSTED, "-kernel"] if target.emulator else []
     # emulated output arrives on standard error; 1 says that a check failed, which the lines tell
     done = _call([*run, str(program)], good=(0, 1))
@@ -235,11 +282,57 @@ def _built_and_run(
         log = read_log(done.stderr if target.emulator else done.stdout, f"{target.name}'s output")
     except FaultError as error:
         raise RunFailedError(f"{target.name}: garbled output: {error}") from None
-    told = [line.kernel for line in log.lines]
-    wanted = [name for name in log.kernels for _ in range(2)]
-    if not log.ended or told != wanted or (pack == PACK and list(log.kernels) != list(KERNELS)):
-        raise RunFailedError(f"{target.name}: the run broke off after {len(log.lines)} lines")
+    _whole_log(asked, log)
     return folder, log
+
+
+def _built(asked: _Asked, folder: Path, units: int) -> Path:
+    """The program, built."""
+    target, pack = asked.target, asked.pack
+    shape = [*SHAPING, asked.level, *target.machine]
+    common = [target.compiler, *WARNINGS, *shape, f"-I{pack}", "-DRUNS=2", f"-DUNITS={units}"]
+    common += [f"-DPORT_TICKS_MASK={target.ticks_mask:#x}u", *target.defined]
+    common += [f"-DIDLE_MS={IDLE_MS}", f"-DSLEEP_MS={SLEEP_MS}", *choosing(asked.names)]
+    common += [f'-DPACK_DIGEST="{digest()}"', f'-DPACK_FLAGS="{asked.flags}"']
+    objects = []
+    for source in (*sorted(pack.glob("*.c")), pack / "ports" / f"{target.port}.c"):
+        made = folder / f"{source.stem}.o"
+        _call([*common, "-c", str(source), "-o", str(made)])
+        objects.append(str(made))
+    program = folder / "pack"
+    link = [target.compiler, *shape, *objects, "-o", str(program)]
+    if target.emulator:
+        sizes = {"CODE": target.code, "RAM": target.ram, "RAM_SIZE": asked.ram, "STACK": STACK}
+        symbols = ",".join(f"--defsym={name}={value:#x}" for name, value in sizes.items())
+        link += [*BARE, f"-Wl,{symbols}", f"-T{pack / 'ports' / 'memory.ld'}", "-lgcc"]
+    _call(link)
+    return program
+
+
+def _whole_log(asked: _Asked, log: RunLog) -> None:
+    """Refuse a run that did not do all that it was built for, or had too little RAM."""
+    name = asked.target.name
+    missing = [kernel for kernel in asked.names if kernel not in log.kernels]
+    if missing:
+        raise RunFailedError(f"{name}: no line of {', '.join(missing)}: no pass")
+    if not log.ended or [line.kernel for line in log.lines] != [
+        kernel for kernel in asked.names for _ in range(2)
+    ]:
+        raise RunFailedError(f"{name}: the run broke off after {len(log.lines)} lines")
+    for kernel in asked.names:
+        found = log.versions(kernel)
+        if found != (KERNELS[kernel].version,):
+            raise RunFailedError(
+                f"{name}: {kernel} is of version {', '.join(map(str, found))}, not of "
+                f"{KERNELS[kernel].version}"
+            )
+    if (log.built.flags, log.built.pack) != (asked.flags, digest()):
+        raise RunFailedError(f"{name}: the log is of another build: {log.built}")
+    if [state.state for state in log.states] != ["idle", "sleep"]:
+        raise RunFailedError(f"{name}: no idle and no sleeping stretch after the kernels")
+    memory = log.memory
+    if asked.target.emulator and (memory is None or memory.stack >= memory.room):
+        raise RunFailedError(f"{name}: the stack took all the RAM that it had, or more")
 
 
 def _call(command: Sequence[str], good: Sequence[int] = (0,)) -> subprocess.CompletedProcess[str]:

@@ -96,6 +96,15 @@ def _unknown_kernel(part: Part, catalogue: Catalogue) -> Iterator[Breach]:
             yield f"kernels.{kernel}", f'"{kernel}"', nearest(kernel, tuple(catalogue.kernels))
 
 
+def _other_work(part: Part, catalogue: Catalogue) -> Iterator[Breach]:
+    for kernel, variants in part.kernels.items():
+        for variant, figure in variants.items():
+            known = catalogue.kernels.get(kernel)
+            if known is not None and figure.version != known.version:
+                read = f"version {figure.version}, where kernels.yaml has {known.version}"
+                yield f"kernels.{kernel}.{variant}.version", read, None
+
+
 def _part_ranges(part: Part, _: Catalogue) -> Iterator[Breach]:
     yield from _order(part.supply.min, part.supply.max, "supply.min")
     yield from _order(part.supply.brown_out, part.supply.max, "supply.brown-out")
@@ -122,6 +131,7 @@ PART_FAULTS = (
     Rule("a figure that stands beside it, its key or temperature as written", _no_such_figure),
     Rule("an operating point of this part, or POINT+ENGINE", _unknown_point),
     Rule("a kernel of kernels.yaml", _unknown_kernel),
+    Rule("the kernel's version: figures of other work are not mixed", _other_work),
     Rule("a range whose lower end is not above its upper end", _part_ranges),
     Rule("a wake-time above zero beside the wake-charge", _instant_charge),
     Rule("at least one price break", _no_breaks),

@@ -63,6 +63,12 @@ class Kernel:
         informational=True,
     )
     check: str | None = key(Text(), "how a run's result is checked", informational=True)
+    version: int = key(
+        Whole(1, 9999),
+        "of the work: figures of another version are of other work, and are refused",
+        default=1,
+        informational=True,
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -189,6 +195,11 @@ class KernelFigure:
         Figure("current", above=True), "mean supply current of the chip alone meanwhile"
     )
     supply: Quantity | None = key(VOLTAGE, "supply voltage at the chip's pin")
+    version: int = key(
+        Whole(1, 9999),
+        "of the kernel's work that was measured; must be that of kernels.yaml",
+        default=1,
+    )
     evidence: str | None = key(Identity("evidence"), "where the figures come from")
     evidence_of: Mapping[str, str] = key(_evidence_of(), _EVIDENCE_OF, default={})
 

@@ -22,6 +22,27 @@ kernels = typer.Typer(
 )
 
 
+KernelsOption = Annotated[
+    str | None,
+    typer.Option(
+        "--kernels",
+        metavar="NAMES",
+        help="small, for those that 2 KiB of RAM can run, or names with commas; all if absent.",
+        show_default=False,
+    ),
+]
+LevelOption = Annotated[str, typer.Option("--optimise", metavar="LEVEL", help="0, 1, 2, 3 or s.")]
+
+
+def _level(text: str) -> str:
+    """The compiler's flag of a level."""
+    from advisor.faults import Fault, FaultError
+
+    if text not in ("0", "1", "2", "3", "s"):
+        raise FaultError((Fault("--optimise", f'"{text}"', "0, 1, 2, 3 or s"),))
+    return f"-O{text}"
+
+
 def register(app: typer.Typer) -> None:
     """Put the commands on the application."""
     app.command()(Command(distil))
@@ -31,7 +52,7 @@ def register(app: typer.Typer) -> None:
 @kernels.command("list")
 @Command
 def kernels_list(*, show: Show) -> int:
-    """List the kernels. What a unit of work is, what it leans on, how it is checked.
+    """List the kernels. What a unit of work is, its version, what it takes, how it is checked.
 
     Example: part-advisor kernels list
     """
@@ -53,6 +74,8 @@ def kernels_list(*, show: Show) -> int:
 @Command
 def kernels_export(
     folder: Annotated[Path, typer.Argument(metavar="DIR", help="A new or empty folder.")],
+    which: KernelsOption = None,
+    level: LevelOption = "s",
     *,
     voice: Voice,
 ) -> int:
@@ -60,12 +83,13 @@ def kernels_export(
 
     Example: part-advisor kernels export pack
     """
+    from advisor.bench.kernels import chosen
     from advisor.cli.streams import say
     from advisor.cli.writing import write_folder
     from advisor.studies.kernels import exported
     from advisor.texts import on_one_line
 
-    files = exported()
+    files = exported(chosen(which), _level(level))
     write_folder(folder, files)
     if not voice.quiet:
         say(on_one_line(f"{len(files)} files in {folder}; README.md there tells how to build"))
@@ -84,15 +108,24 @@ def kernels_verify(
             show_default=False,
         ),
     ] = None,
-    level: Annotated[
-        str, typer.Option("--optimise", metavar="LEVEL", help="0, 1, 2, 3 or s.")
-    ] = "s",
+    which: KernelsOption = None,
+    level: LevelOption = "s",
     log: Annotated[
         Path | None,
         typer.Option(
             "--log",
             metavar="FILE",
             help="Read the lines that a board printed, and build nothing.",
+            show_default=False,
+        ),
+        READS,
+    ] = None,
+    bench: Annotated[
+        Path | None,
+        typer.Option(
+            "--bench",
+            metavar="NOTES.yaml",
+            help="With --log, the notes whose kernels must be in it.",
             show_default=False,
         ),
         READS,
@@ -104,27 +137,33 @@ def kernels_verify(
 
     Example: part-advisor kernels verify --target host
     """
-    from advisor.bench.kernels import read_run
+    from advisor.bench.kernels import chosen
     from advisor.faults import Fault, FaultError
-    from advisor.studies.kernels import verify
-    from advisor.studies.results import plain
+    from advisor.studies.kernels import verify, verify_log
 
     screen = show.screen()
-    if level not in ("0", "1", "2", "3", "s"):
-        raise FaultError((Fault("--optimise", f'"{level}"', "0, 1, 2, 3 or s"),))
+    optimised = _level(level)
+    names = chosen(which)
+    faults = []
+    if log is not None and target:
+        faults.append(Fault("--log", "a log and a target", "one of them"))
+    if bench is not None and log is None:
+        faults.append(Fault("--bench", "notes without a log", "--log with them"))
+    if bench is not None and which is not None:
+        faults.append(Fault("--bench", "notes and --kernels", "one of them"))
+    if faults:
+        raise FaultError(faults)
     if log is not None:
-        if target:
-            raise FaultError((Fault("--log", "a log and a target", "one of them"),))
-        run = read_run(log)
+        told = verify_log(log, () if which is None else names, bench)
 
         def lines() -> Page:
             from advisor.present.bench import log_page
 
-            return log_page(run, screen.columns)
+            return log_page(told, screen.columns)
 
-        screen.give(run, lambda: [plain(line) for line in run.lines], lines)
-        return 0 if run.ended and all(run.kernels.values()) else 1
-    found = verify(target or (), f"-O{level}")
+        screen.give(told.document(), lambda: told.rows(), lines)
+        return 0 if told.right else 1
+    found = verify(target or (), optimised, names)
 
     def page() -> Page:
         from advisor.present.bench import verification_page

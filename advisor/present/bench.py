@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from advisor.bench.budget import Result
-from advisor.bench.kernels import RunLog
+from advisor.bench.kernels import LEVEL, SMALL_RAM, WHOLE_RAM, shaping
+from advisor.bench.runlog import Memory
 from advisor.present.layout import FAINT, POOR, Page
 from advisor.quantities import show
 from advisor.studies.distil import Distilled
-from advisor.studies.kernels import COUNTED, Pack, Verification
+from advisor.studies.kernels import COUNTED, Logged, Pack, Verification
 from advisor.studies.rehearse import BoardPlan, Rehearsed
 
 REHEARSED = "REHEARSED: made up for trying things out; nothing here was measured."
@@ -18,15 +19,35 @@ SAFETY = (
 
 
 def pack_page(found: Pack, width: int) -> Page:
-    """Every kernel: its work, what it leans on, how it is checked."""
+    """Every kernel: its work, what it leans on and takes, how it is checked."""
     page = Page(width)
     page.heading("Kernels of the pack, in the order they run")
     page.table(
-        ["kernel", "stresses", "one unit of work"],
-        [[k.name, k.stresses, k.work] for k in found.kernels],
-        [False, False, False],
-        [f"checked by {k.check}" for k in found.kernels],
+        ["kernel", "version", "stresses", "RAM", "code", "small"],
+        [
+            [
+                k.name,
+                str(k.version),
+                k.stresses,
+                str(k.ram),
+                f"{k.code[0]} to {k.code[1]}",
+                "yes" if k.small else "no",
+            ]
+            for k in found.kernels
+        ],
+        [False, True, False, True, True, False],
+        [f"{k.work}; checked by {k.check}" for k in found.kernels],
         indent="  ",
+    )
+    small, whole = found.ram
+    page.line("")
+    page.paragraph(
+        "RAM: bytes that a pack of this kernel alone takes at most, stack included; all work in "
+        f"one buffer, so that the small set (those of at most {SMALL_RAM} bytes) takes {small} "
+        f"together, to be built with -DKERNELS_SMALL, and the whole pack {whole} of the "
+        f"{WHOLE_RAM} that it is linked for. Code: bytes of program and constants. Both over the "
+        f"emulated targets, by {shaping(LEVEL)} and one compiler.",
+        style=FAINT,
     )
     return page
 
@@ -37,19 +58,22 @@ def verification_page(found: Verification, width: int) -> Page:
     for run in found.passes:
         counted = any(k.instructions is not None for k in run.kernels)
         page.heading(f"{run.target}, by {run.compiler}")
-        page.paragraph(run.flags, "  ", "    ", FAINT)
+        page.paragraph(f"pack {run.pack}, flags {run.flags}", "  ", "    ", FAINT)
+        if run.memory is not None and run.ram is not None:
+            page.paragraph(_memory(run.memory, run.ram), "  ", "    ", FAINT)
         page.table(
-            ["kernel", "result", "code bytes", *(["instructions"] if counted else [])],
+            ["kernel", "version", "result", "code bytes", *(["instructions"] if counted else [])],
             [
                 [
                     k.kernel,
+                    str(k.version),
                     "right" if k.right else "WRONG",
                     str(k.code_bytes),
                     *([str(k.instructions)] if k.instructions is not None else []),
                 ]
                 for k in run.kernels
             ],
-            [False, False, True, *([True] if counted else [])],
+            [False, True, False, True, *([True] if counted else [])],
             styles=["" if k.right else POOR for k in run.kernels],
             indent="  ",
         )
@@ -61,27 +85,47 @@ def verification_page(found: Verification, width: int) -> Page:
     return page
 
 
-def log_page(found: RunLog, width: int) -> Page:
+def _memory(memory: Memory, ram: int | None = None) -> str:
+    of = "" if ram is None else f" of {ram}"
+    return (
+        f"RAM: {memory.fixed + memory.stack}{of} bytes, {memory.fixed} of variables and "
+        f"{memory.stack} that the stack reached"
+    )
+
+
+def log_page(found: Logged, width: int) -> Page:
     """What a board's lines say."""
     page = Page(width)
-    page.heading("Kernels by the lines of a run")
-    right = found.kernels
+    page.heading(f"Kernels by the lines of a run, {found.asked}")
     page.table(
-        ["kernel", "runs", "result"],
+        ["kernel", "version", "runs", "result"],
         [
             [
-                name,
-                str(sum(line.kernel == name for line in found.lines)),
-                "right" if ok else "WRONG",
+                k.kernel,
+                "" if k.version is None else str(k.version),
+                str(k.runs),
+                k.fault or "right",
             ]
-            for name, ok in right.items()
+            for k in found.kernels
         ],
-        [False, True, False],
-        styles=["" if ok else POOR for ok in right.values()],
+        [False, True, True, False],
+        styles=["" if k.fault is None else POOR for k in found.kernels],
         indent="  ",
     )
-    if not found.ended:
-        page.paragraph("The last line is not there: the run broke off, or the log was cut.", "  ")
+    built = found.log.built
+    for what, text in (
+        ("pack", built.pack),
+        ("compiler", built.compiler),
+        ("flags", built.flags),
+        ("optimised for", built.optimised),
+    ):
+        page.paragraph(f"{what} {text or 'not told'}", "  ", "    ", FAINT)
+    for state in found.log.states:
+        page.paragraph(f"{state.state} for {state.ms} ms", "  ", "    ", FAINT)
+    if found.log.memory is not None:
+        page.paragraph(_memory(found.log.memory), "  ", "    ", FAINT)
+    for remark in found.remarks:
+        page.paragraph(remark, "  ")
     return page
 
 

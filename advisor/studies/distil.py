@@ -13,15 +13,15 @@ from typing import TYPE_CHECKING, Any
 from yaml.nodes import ScalarNode
 
 from advisor import figures as paths
-from advisor.bench import plausible
+from advisor.bench import plausible, provenance
 from advisor.bench import trace as traces
 from advisor.bench.budget import Result
 from advisor.bench.chunks import Chunk, Columns
 from advisor.bench.distil import OF_THE_METER, Figures
 from advisor.bench.distil import distil as measured
 from advisor.bench.instrument import GAIN
-from advisor.bench.kernels import read_run
 from advisor.bench.notes import Session, read_notes
+from advisor.bench.runlog import RunLog, read_run
 from advisor.bench.stamps import recorded as stamped
 from advisor.catalogue.edit import Tree, flow, placed, quoted
 from advisor.catalogue.fields import read_record
@@ -57,12 +57,16 @@ NO_LOG = (
 
 @dataclass(frozen=True, slots=True)
 class Distilled:
-    """The figures of a session; `invented` where they come from a rehearsal."""
+    """The figures of a session; `invented` where they come from a rehearsal.
+
+    `versions` are those of the kernels' works, by kernel, where the log or the pack tells them.
+    """
 
     session: Session
     traces: tuple[Path, ...]
     figures: Figures
     invented: bool
+    versions: Mapping[str, int]
     warnings: tuple[str, ...]
 
     @property
@@ -100,6 +104,7 @@ class Distilled:
                     "kernel": s.name if s.kind == "kernel" else None,
                     "kind": s.kind,
                     "name": s.name,
+                    "version": self._version(s.name) if s.kind == "kernel" else None,
                     "point": self.point,
                     "runs": s.runs,
                     "start_s": s.start_s,
@@ -113,6 +118,9 @@ class Distilled:
             "sleep": sleep,
             "warnings": list(self.warnings),
         }
+
+    def _version(self, name: str) -> int | None:
+        return self.versions.get(self.session.in_part(name)[0])
 
     def _kernels(self) -> dict[str, Any]:
         out: dict[str, Any] = {}
@@ -187,7 +195,12 @@ def distil(notes: Path, recorded: Sequence[Path]) -> Distilled:
         except FaultError as error:
             for fault in error.faults:
                 log.add(fault)
-    runs, warnings = _computed_right(session, log)
+    run, warnings = _read_log(session, log)
+    runs = () if run is None else plausible.told(session, run, log)
+    versions = provenance.versions(session, run, log)
+    if run is not None:
+        session = provenance.as_built(session, run, log)
+        warnings += plausible.unheld(session, run)
     log.raise_if_any()
 
     def samples() -> Iterator[Chunk]:
@@ -199,31 +212,29 @@ def distil(notes: Path, recorded: Sequence[Path]) -> Distilled:
         yield from stamped([session.folder / stated.trace], columns.time_and_current())
 
     found = measured(session, samples, overhead)
-    plausible.check(session, found, runs)
+    plausible.check(session, found, runs, () if run is None else run.states)
     return Distilled(
         session=session,
         traces=tuple(recorded),
         figures=found,
         invented=rehearsed,
+        versions=versions,
         warnings=(*warnings, *found.warnings),
     )
 
 
-def _computed_right(
-    session: Session, log: FaultLog
-) -> tuple[tuple[plausible.Told, ...], list[str]]:
-    """(the log's runs, warnings); kernels not shown to have computed right are faults."""
+def _read_log(session: Session, log: FaultLog) -> tuple[RunLog | None, list[str]]:
+    """(the log that the notes name, warnings); one that cannot be read is a fault."""
     name = session.notes.log
     if name is None:
         kernels = any(s.kernel is not None for s in session.pulses)
-        return (), [NO_LOG] if kernels else []
+        return None, [NO_LOG] if kernels else []
     try:
-        found = read_run(session.folder / name)
+        return read_run(session.folder / name), []
     except FaultError as error:
         for fault in error.faults:
             log.add(fault)
-        return (), []
-    return plausible.told(session, found, log), []
+        return None, []
 
 
 def into_part(found: Distilled, before: str | None, file: str) -> str:
@@ -252,7 +263,7 @@ def into_part(found: Distilled, before: str | None, file: str) -> str:
         raise found.session.refuse("part", f'"{found.part}"', f"the part that {file} is of")
     part = _part(before, file, found.part)
     log = FaultLog()
-    mixed(found.session, part, found.figures.supply, log)
+    mixed(found.session, part, found.figures.supply, found.versions, log)
     log.raise_if_any()
     after = placed(before, file, _tree(found, root, part))
     _part(after, file, found.part)
@@ -317,6 +328,8 @@ def _tree(found: Distilled, root: Any, part: Part) -> Tree:
     for name in found.figures.kernels:
         kernel, variant = found.session.in_part(name)
         made["kernels"][kernel][variant]["supply"] = supply
+        if kernel in found.versions:
+            made["kernels"][kernel][variant]["version"] = str(found.versions[kernel])
     point = made.setdefault("operating-points", {}).setdefault(found.point, {})
     if "idle-current" in point:
         point["supply"] = supply
@@ -408,6 +421,8 @@ def _observation(
         for key in at[:-1]:
             below = below.setdefault(key, {})
         below[at[-1]] = written(one.value, one.u, dimension_of(path))
+        if section == "kernels" and keys[0] in found.versions:
+            below["version"] = str(found.versions[keys[0]])
     common = {p: f"{100 * s.common:.3g} %" for p, s in seen.items() if s.common}
     return {**tree, **({"common": common} if common else {})}
 

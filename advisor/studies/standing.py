@@ -84,11 +84,15 @@ def named(record: Measured | None, measured: Collection[str], evidence: str) -> 
     return {"evidence-of": dict.fromkeys(measured, evidence)}
 
 
-def mixed(session: Session, part: Part, supply: Result, log: FaultLog) -> None:
+def mixed(
+    session: Session, part: Part, supply: Result, versions: Mapping[str, int], log: FaultLog
+) -> None:
     """Refuse figures taken otherwise than those that stand at the same point.
 
     A point is one clock, one supply and one build; figures of another are those of another point.
+    Figures of another version of a kernel's work (`versions`, by kernel) go beside none of it.
     """
+    _other_work(session, part, versions, log)
     name, notes = session.point, session.notes
     other = f"point: another name than {name}, or what stands removed from the part's file"
     point = part.operating_points.get(name)
@@ -112,6 +116,28 @@ def mixed(session: Session, part: Part, supply: Result, log: FaultLog) -> None:
                 session.fault(log, f"built.{what}", read, f"the same build; or {other}")
             if unlike:
                 break
+
+
+def _other_work(session: Session, part: Part, versions: Mapping[str, int], log: FaultLog) -> None:
+    stands = [("", part.kernels)]
+    stands += [(f"boards.{name}.", board.kernels) for name, board in part.boards.items()]
+    for kernel, version in versions.items():
+        old = next(
+            (
+                (f"{at}kernels.{kernel}.{variant}", figure.version)
+                for at, kernels in stands
+                for variant, figure in kernels.get(kernel, {}).items()
+                if figure.version != version
+            ),
+            None,
+        )
+        if old is not None:
+            read = f"kernel {kernel} of version {version}, where {old[0]} is of version {old[1]}"
+            expected = (
+                "the same version: figures of other work are not mixed; or what stands removed "
+                "from the part's file"
+            )
+            session.fault(log, "segments", read, expected)
 
 
 def _apart(one: float, other: float, u: float, near: float) -> bool:

@@ -69,7 +69,8 @@ ALSO = {
     "advisor/bench/notes.py": ("test_distil",),
     "advisor/bench/rehearse.py": ("test_distil",),
     "advisor/bench/same_clock.py": ("test_compare",),
-    "advisor/bench/targets.py": ("test_kernels",),
+    "advisor/bench/targets.py": ("test_kernels", "test_small_parts"),
+    "advisor/bench/kernels.py": ("test_small_parts",),
     "advisor/lp.py": ("test_lp_files", "test_lp_solvers"),
 }
 

@@ -171,7 +171,9 @@ def test_a_current_below_zero_by_chance_is_kept(tmp_path: Path) -> None:
     one = session(kind, seed, tmp_path, change=sleeps)
     found = one.distilled()
     notes = read_notes(tmp_path / "notes.yaml")
-    done = Distilled(session=notes, traces=(), figures=found, invented=False, warnings=())
+    done = Distilled(
+        session=notes, traces=(), figures=found, invented=False, versions={}, warnings=()
+    )
     text = into_part(done, None, "drawn-part.yaml")
     current = found.states[0].current
     entry = re.search(r"current: ([0-9.]+)\((\d+)\) nA", text[text.index("sleep-states") :])

@@ -2,13 +2,12 @@
    and differs from pass to pass, to and fro between two buffers. */
 #include "kernels.h"
 
+#ifdef KERNEL_COPY
 enum { WORDS = 256, PASSES = 16 };
-
-static uint32_t here[WORDS], there[WORDS];
 
 static void unit(void)
 {
-    uint32_t *from = here, *to = there;
+    uint32_t *const here = shared.copy.here, *from = here, *to = shared.copy.there;
     for (uint32_t i = 0; i < WORDS; i++)
         here[i] = pattern(4 * i) | (uint32_t)pattern(4 * i + 1) << 8 |
                   (uint32_t)pattern(4 * i + 2) << 16 | (uint32_t)pattern(4 * i + 3) << 24;
@@ -23,14 +22,14 @@ static void unit(void)
     }
 }
 
-static int vectors(void) { return 1; }
-
 /* Digest of the words where they end up, by an independent computation. */
 static int result(void)
 {
     uint32_t d = DIGEST_START;
-    for (int i = 0; i < WORDS; i++) d = digest(d, here[i], 4);
+    for (int i = 0; i < WORDS; i++) d = digest(d, shared.copy.here[i], 4);
     return d == 0xc940dbc5u;
 }
 
-const struct kernel kernel_copy = {"copy", 20, unit, vectors, result};
+const struct kernel kernel_copy = {"copy", 1, 20, no_vectors, nothing, unit, result};
+
+#endif

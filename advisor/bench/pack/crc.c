@@ -1,10 +1,7 @@
 /* CRC-32, bit by bit, reflected. One unit: 1 KiB. */
 #include "kernels.h"
 
-static uint8_t data[1024];
-static uint32_t out;
-static int filled;
-
+#ifdef KERNEL_CRC
 static uint32_t crc(uint32_t polynomial, const uint8_t *p, uint32_t n)
 {
     uint32_t c = 0xffffffffu;
@@ -15,13 +12,12 @@ static uint32_t crc(uint32_t polynomial, const uint8_t *p, uint32_t n)
     return ~c;
 }
 
-static void unit(void)
+static void prepare(void)
 {
-    if (!filled)
-        for (uint32_t i = 0; i < 1024; i++) data[i] = pattern(i);
-    filled = 1;
-    out = crc(0xedb88320u, data, 1024);
+    for (uint32_t i = 0; i < 1024; i++) shared.crc.data[i] = pattern(i);
 }
+
+static void unit(void) { shared.crc.out = crc(0xedb88320u, shared.crc.data, 1024); }
 
 /* The CRC catalogue's check values over "123456789": CRC-32 and CRC-32C. */
 static int vectors(void)
@@ -32,6 +28,8 @@ static int vectors(void)
 }
 
 /* CRC-32 of the pattern by an independent library. */
-static int result(void) { return out == 0x65e60776u; }
+static int result(void) { return shared.crc.out == 0x65e60776u; }
 
-const struct kernel kernel_crc = {"crc", 40, unit, vectors, result};
+const struct kernel kernel_crc = {"crc", 1, 40, vectors, prepare, unit, result};
+
+#endif

@@ -2,33 +2,35 @@
    and sum is exact and no contraction or order of sums can show. One unit: one product. */
 #include "kernels.h"
 
-static float a[8][8], b[8][8], c[8][8];
-static int filled;
+#ifdef KERNEL_MATRIX
+static void prepare(void)
+{
+    for (uint32_t i = 0; i < 64; i++) {
+        shared.matrix.a[i / 8][i % 8] = (float)((int)pattern(i) - 128) / 16.0f;
+        shared.matrix.b[i / 8][i % 8] = (float)((int)pattern(i + 64) - 128) / 16.0f;
+    }
+}
 
 static void unit(void)
 {
-    if (!filled)
-        for (uint32_t i = 0; i < 64; i++) {
-            a[i / 8][i % 8] = (float)((int)pattern(i) - 128) / 16.0f;
-            b[i / 8][i % 8] = (float)((int)pattern(i + 64) - 128) / 16.0f;
-        }
-    filled = 1;
+    float(*const a)[8] = shared.matrix.a, (*const b)[8] = shared.matrix.b;
     for (int i = 0; i < 8; i++)
         for (int j = 0; j < 8; j++) {
             float sum = 0.0f;
             for (int k = 0; k < 8; k++) sum += a[i][k] * b[k][j];
-            c[i][j] = sum;
+            shared.matrix.c[i][j] = sum;
         }
 }
-
-static int vectors(void) { return 1; }
 
 /* Digest of 256 times each entry, a whole number, by an independent computation. */
 static int result(void)
 {
     uint32_t d = DIGEST_START;
-    for (int i = 0; i < 64; i++) d = digest(d, (uint32_t)(int32_t)(c[i / 8][i % 8] * 256.0f), 4);
+    for (int i = 0; i < 64; i++)
+        d = digest(d, (uint32_t)(int32_t)(shared.matrix.c[i / 8][i % 8] * 256.0f), 4);
     return d == 0x6193c031u;
 }
 
-const struct kernel kernel_matrix = {"matrix", 20, unit, vectors, result};
+const struct kernel kernel_matrix = {"matrix", 1, 20, no_vectors, prepare, unit, result};
+
+#endif

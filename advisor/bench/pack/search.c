@@ -1,8 +1,7 @@
 /* All placements of n queens that do not attack each other, by backtracking. One unit: n = 8. */
 #include "kernels.h"
 
-static uint32_t out;
-
+#ifdef KERNEL_SEARCH
 static uint32_t place(uint32_t all, uint32_t columns, uint32_t left, uint32_t right)
 {
     uint32_t free = all & ~(columns | left | right), count = 0;
@@ -17,7 +16,7 @@ static uint32_t place(uint32_t all, uint32_t columns, uint32_t left, uint32_t ri
 
 static uint32_t queens(int n) { return place((1u << n) - 1u, 0, 0, 0); }
 
-static void unit(void) { out = queens(8); }
+static void unit(void) { shared.out = queens(8); }
 
 /* OEIS A000170 for n = 1 to 9. */
 static int vectors(void)
@@ -28,6 +27,8 @@ static int vectors(void)
     return good;
 }
 
-static int result(void) { return out == 92; }
+static int result(void) { return shared.out == 92; }
 
-const struct kernel kernel_search = {"search", 4, unit, vectors, result};
+const struct kernel kernel_search = {"search", 1, 4, vectors, nothing, unit, result};
+
+#endif

@@ -1,6 +1,7 @@
 /* Fourier transform in Q15, radix 2, halved at every stage. One unit: 256 complex points. */
 #include "kernels.h"
 
+#ifdef KERNEL_TRANSFORM
 /* cos and -sin of 2 pi k / 256, times 32767 */
 static const int16_t TURN[128][2] = {
     {32767, 0}, {32757, -804}, {32728, -1608}, {32678, -2410}, {32609, -3212}, {32521, -4011},
@@ -26,10 +27,9 @@ static const int16_t TURN[128][2] = {
     {-32137, -6393}, {-32285, -5602}, {-32412, -4808}, {-32521, -4011}, {-32609, -3212}, {-32678, -2410},
     {-32728, -1608}, {-32757, -804}};
 
-static int16_t re[256], im[256];
-
 static void transform(int n)
 {
+    int16_t *const re = shared.transform.re, *const im = shared.transform.im;
     for (int i = 1, j = 0; i < n; i++) {
         int bit = n >> 1;
         for (; j & bit; bit >>= 1) j ^= bit;
@@ -63,6 +63,7 @@ static void transform(int n)
 
 static void unit(void)
 {
+    int16_t *const re = shared.transform.re, *const im = shared.transform.im;
     for (uint32_t i = 0; i < 256; i++) {
         re[i] = (int16_t)(128 * ((int)pattern(i) - 128));
         im[i] = (int16_t)(64 * ((int)pattern(i + 256) - 128));
@@ -75,6 +76,7 @@ static void unit(void)
 static int vectors(void)
 {
     static const int16_t want[4][2] = {{10240, 0}, {-2048, 2048}, {-2048, 0}, {-2048, -2048}};
+    int16_t *const re = shared.transform.re, *const im = shared.transform.im;
     int good = 1;
     for (int i = 0; i < 4; i++) {
         re[i] = (int16_t)(4096 * (i + 1));
@@ -91,9 +93,12 @@ static int vectors(void)
 /* Digest of the output by an independent computation. */
 static int result(void)
 {
+    const int16_t *const re = shared.transform.re, *const im = shared.transform.im;
     uint32_t d = DIGEST_START;
     for (int i = 0; i < 256; i++) d = digest(digest(d, (uint16_t)re[i], 2), (uint16_t)im[i], 2);
     return d == 0xa7c27fd8u;
 }
 
-const struct kernel kernel_transform = {"transform", 10, unit, vectors, result};
+const struct kernel kernel_transform = {"transform", 1, 10, vectors, nothing, unit, result};
+
+#endif

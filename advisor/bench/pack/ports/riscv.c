@@ -1,9 +1,12 @@
 /* An emulated 32-bit RISC-V machine: output and exit by semihosting, ticks are retired
-   instructions. */
-#include "port.h"
+   instructions; its timer wakes it from idling and sleeping. */
+#include "bare.h"
 
 int main(void);
-extern uint32_t _data_from, _data, _data_end, _bss, _bss_end;
+
+#define TIMER     (*(volatile uint32_t *)0x0200bff8u) /* 10 MHz; 32 of its 64 bits */
+#define WAKE_LOW  (*(volatile uint32_t *)0x02004000u)
+#define WAKE_HIGH (*(volatile uint32_t *)0x02004004u)
 
 static volatile int marker;
 
@@ -20,6 +23,21 @@ __attribute__((noinline)) static int semihost(int what, const void *with)
     return a0;
 }
 
+/* The core waits for the timer a millisecond at a time. Interrupts as a whole stay off: one that
+   is enabled and pending ends the wait all the same. */
+static void wait_for(uint32_t ms)
+{
+    uint32_t on = 1u << 7;
+    __asm__ volatile(".option push\n .option arch, +zicsr\n csrs mie, %0\n .option pop" ::"r"(on));
+    WAKE_HIGH = 0;
+    for (; ms; ms--) {
+        uint32_t until = TIMER + 10000u;
+        WAKE_LOW = until;
+        while ((int32_t)(TIMER - until) < 0) __asm__ volatile("wfi" ::: "memory");
+    }
+    __asm__ volatile(".option push\n .option arch, +zicsr\n csrc mie, %0\n .option pop" ::"r"(on));
+}
+
 void port_marker_on(void) { marker = 1; }
 void port_marker_off(void) { marker = 0; }
 
@@ -32,14 +50,26 @@ uint32_t port_ticks(void)
 }
 
 void port_print(const char *text) { semihost(0x04, text); }
+void port_idle(uint32_t ms) { wait_for(ms); }
+void port_sleep(uint32_t ms) { wait_for(ms); } /* this machine has no deeper state */
+
+/* Anything unforeseen ends the run with a code of its own. */
+__attribute__((aligned(4))) static void fault(void)
+{
+    uint32_t exit[2] = {0x20026u, 99};
+    semihost(0x20, exit);
+    for (;;) {
+    }
+}
 
 __attribute__((used)) static void begin(void)
 {
     uint32_t exit[2] = {0x20026u, 0};
-    uint32_t *from = &_data_from;
-    for (uint32_t *to = &_data; to < &_data_end;) *to++ = *from++;
-    for (uint32_t *to = &_bss; to < &_bss_end;) *to++ = 0;
+    __asm__ volatile(".option push\n .option arch, +zicsr\n csrw mtvec, %0\n .option pop" ::"r"(
+        fault));
+    memory_set_up();
     exit[1] = (uint32_t)main();
+    memory_tell();
     semihost(0x20, exit);
     for (;;) {
     }
