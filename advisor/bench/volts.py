@@ -42,8 +42,8 @@ class Rail:
     channel: Channel | None
     steps: Steps | None
 
-    def terms(self, volts: float, scatter: float) -> list[Term]:
-        """Type B terms of a recorded voltage, V; `scatter` is a sample's standard deviation."""
+    def terms(self, volts: float, scatter: Floats) -> list[Term]:
+        """Type B terms of a recorded voltage, V; `scatter` (B,) V of the samples, part by part."""
         assert self.channel is not None
         assert self.steps is not None
         code = self.channel.resolution
@@ -52,7 +52,14 @@ class Rail:
             limit_of_error(GAIN, self.channel.gain, volts),
             limit_of_error(OFFSET, self.channel.offset, 1.0),
             # a scatter below a step may be two codes taking turns, which is no noise
-            quantised(RESOLUTION, code, scatter if scatter >= code else 0.0, 1.0),
+            Term(
+                RESOLUTION,
+                "B",
+                float(
+                    np.mean([quantised("", code, s if s >= code else 0.0, 1.0).u for s in scatter])
+                ),
+                "rectangular",
+            ),
         ]
 
     def says(self) -> Iterator[str]:
@@ -93,7 +100,7 @@ def rail_of(session: Session, found: Measured, states: Sequence[Pieces]) -> Rail
     levels += [
         float(p.volts.sum() / p.time.sum()) for p in states if p.volts is not None and p.count.any()
     ]
-    return replace(bare, mean=combined(value, bare.terms(value, float(np.std(levels)))))
+    return replace(bare, mean=combined(value, bare.terms(value, np.array([np.std(levels)]))))
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,7 +165,7 @@ def of_runs(
     drawn : the chip's current.
     """
     value = float(each.mean())
-    terms = [scatter_of(each), *rail.terms(value, math.hypot(pulses.scatter, each.std(ddof=1)))]
+    terms = [scatter_of(each), *rail.terms(value, np.hypot(pulses.scatter, _moves_by(each)))]
     whole, over_time = (float(x[: len(each)].mean()) for x in pulses.of_chip(None, net))
     if samples is not None:
         # of the edges' own samples a channel may have blurred one, the other or both
@@ -193,8 +200,7 @@ def of_state(rail: Rail, pieces: Pieces, net: float, current: Result, still: boo
         n = len(off)
         u = math.sqrt(float((off**2).sum()) / (n - 1) * n) / own
         repeat = Term(SCATTER, "A", u, "t", n - 1)
-    spread = float(each.std(ddof=1))
-    terms = [repeat, *rail.terms(value, spread), _weight(value, over_time, current)]
+    terms = [repeat, *rail.terms(value, _moves_by(each)), _weight(value, over_time, current)]
     return combined(value, terms)
 
 
@@ -202,6 +208,15 @@ def _weight(value: float, over_time: float, drawn: Result) -> Term:
     """The term of what the current's error does to the weights of V = E/Q: dV/di = (V − v̄)/i."""
     share = drawn.u / abs(drawn.value) if drawn.value else 0.0
     return Term("current that weighs the voltage", "B", share * abs(value - over_time))
+
+
+def _moves_by(each: Floats) -> Floats:
+    """(B,) V, standard deviation of the drift that voltages in their order show, part by part.
+
+    A drift takes codes in turn as noise does; where it stops, what is left stands on one code.
+    """
+    parts = [p for p in np.array_split(np.abs(np.diff(each)), BLOCKS) if len(p)]
+    return len(each) * np.array([np.median(p) for p in parts]) / math.sqrt(12)
 
 
 def scatter_of(each: Floats) -> Term:

@@ -188,7 +188,9 @@ class KernelFigure:
     current: Quantity | None = key(
         Figure("current", above=True), "mean supply current of the chip alone meanwhile"
     )
-    supply: Quantity | None = key(VOLTAGE, "supply voltage at the chip's pin")
+    supply: Quantity | None = key(
+        VOLTAGE, "supply voltage at the chip's pin meanwhile: the energy over the charge"
+    )
     evidence: str | None = key(Identity("evidence"), "where the figures come from")
     evidence_of: Mapping[str, str] = key(_evidence_of(), _EVIDENCE_OF, default={})
 
@@ -213,6 +215,12 @@ class SleepState:
     current: Curve | None = key(
         CurveOf(TEMPERATURE, Figure("current", above=True)),
         "sleep current over temperature; without one it is that at 25 degC, and grows beyond",
+    )
+    supply: Curve | None = key(
+        CurveOf(TEMPERATURE, VOLTAGE),
+        "supply voltage at the chip's pin where the current was measured, over its temperatures; "
+        "a measurement at another is not mixed with it",
+        informational=True,
     )
     wake_time: Quantity | None = key(TIME, "from the wake event to running code")
     wake_charge: Quantity | None = key(

@@ -37,6 +37,7 @@ from advisor.studies.merging import (
     dimension_of,
     evidence_id,
     merge,
+    merged_volts,
     seen_in,
     sessions_of,
     text_of,
@@ -44,7 +45,7 @@ from advisor.studies.merging import (
 from advisor.studies.merging import Session as BoardSession
 from advisor.studies.merging import evidence as merged_evidence
 from advisor.studies.results import frame
-from advisor.studies.standing import BUILT, mixed, tree_of
+from advisor.studies.standing import BUILT, Volts, mixed, tree_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -82,9 +83,16 @@ class Distilled:
         idle: dict[str, Any] = {}
         for held in found.states:
             if held.state == IDLE:
-                idle[self.point] = {"current_a": _q(held.current)}
+                idle[self.point] = {
+                    "current_a": _q(held.current),
+                    "voltage_v": _q(held.voltage),
+                }
             else:
-                entry = {"temperature_degc": held.temperature, "current_a": _q(held.current)}
+                entry = {
+                    "temperature_degc": held.temperature,
+                    "current_a": _q(held.current),
+                    "voltage_v": _q(held.voltage),
+                }
                 sleep.setdefault(held.state, {"currents": []})["currents"].append(entry)
         for state, work in found.wakes.items():
             sleep.setdefault(state, {"currents": []}).update(
@@ -123,18 +131,24 @@ class Distilled:
                 "current_a": _q(work.current),
                 "charge_c": _q(work.charge),
                 "energy_j": _q(work.energy),
+                "voltage_v": _q(work.voltage),
             }
         return out
 
     def results(self) -> Iterator[tuple[str, str, str, Result]]:
-        """(what it is of, figure, dimension, result) of every figure."""
+        """(what it is of, figure, dimension, result) of every figure.
+
+        Voltages only where they were recorded: else all are the supply that the notes state.
+        """
+        own = ("voltage",) if self.figures.by_channel else ()
         for kind, works in (("", self.figures.kernels), ("wake from ", self.figures.wakes)):
             for name, work in works.items():
-                for figure in ("time", "current", "charge", "energy"):
+                for figure in ("time", "current", "charge", "energy", *own):
                     yield kind + name, figure, figure, getattr(work, figure)
         for held in self.figures.states:
             at = "" if held.temperature is None else f" at {held.temperature:g} degC"
-            yield held.state + at, "current", "current", held.current
+            for figure in ("current", *own):
+                yield held.state + at, figure, figure, getattr(held, figure)
 
     def rows(self) -> list[dict[str, Any]]:
         """A row a figure and line of its budget; the figure's own line has no source."""
@@ -252,7 +266,7 @@ def into_part(found: Distilled, before: str | None, file: str) -> str:
         raise found.session.refuse("part", f'"{found.part}"', f"the part that {file} is of")
     part = _part(before, file, found.part)
     log = FaultLog()
-    mixed(found.session, part, found.figures.supply, log)
+    mixed(found.session, part, _volts(found), log)
     log.raise_if_any()
     after = placed(before, file, _tree(found, root, part))
     _part(after, file, found.part)
@@ -276,12 +290,12 @@ def _tree(found: Distilled, root: Any, part: Part) -> Tree:
     day = notes.date or datetime.date.today()
     kind = "estimate" if found.invented else "bench"
     evidence = f"{'rehearsal' if found.invented else 'bench'}-{day.isoformat()}-{found.point}"
-    seen = _seen(found)
+    seen, volts = _seen(found), _volts(found)
     own: dict[str, Tree | str] = {}
     if notes.board is not None:
         observation = f"{_slug(notes.board)}-{traces.digest(found.traces)[:8]}"
         evidence = f"{evidence}-{observation}"
-        kept = _observation(found, seen, evidence, day)
+        kept = _observation(found, seen, volts, evidence, day)
         stands = part.boards.get(observation)
         # the same trace with other notes: nothing of what they said before may stay
         stale = stands is not None and not seen_in(stands).keys() <= seen.keys()
@@ -298,6 +312,7 @@ def _tree(found: Distilled, root: Any, part: Part) -> Tree:
         sessions[next(iter(own))] = BoardSession(
             board=notes.board,
             seen=seen,
+            volts=volts,
             date=day,
             kind=kind,
             instrument=meter.id if _shares_gain(found) else None,
@@ -307,19 +322,15 @@ def _tree(found: Distilled, root: Any, part: Part) -> Tree:
         merged = merge(sessions)
         texts |= {one.path: text_of(one) for one in merged}
         of |= {one.path: evidence_id(one.path) for one in merged}
+        volts |= merged_volts(sessions)
         entries |= merged_evidence(sessions, merged)
     tree: dict[str, Tree | str] = {}
     if found.invented:
         tree["invented"] = "true"
     tree["evidence"] = entries
+    texts |= {path: v.text for path, v in volts.items()}
     made: dict[str, Any] = tree_of(found.session, root, part, texts, of)
-    supply = written(found.figures.supply.value, found.figures.supply.u, "voltage")
-    for name in found.figures.kernels:
-        kernel, variant = found.session.in_part(name)
-        made["kernels"][kernel][variant]["supply"] = supply
     point = made.setdefault("operating-points", {}).setdefault(found.point, {})
-    if "idle-current" in point:
-        point["supply"] = supply
     if notes.point.clock is not None:
         point["clock"] = notes.point.clock.text
     if notes.code_size:
@@ -369,6 +380,24 @@ def _seen(found: Distilled) -> dict[str, Seen]:
     return out
 
 
+def _volts(found: Distilled) -> dict[str, Volts]:
+    """The voltage of every figure whose file has a place for it, by that path."""
+    out = {}
+    for name, work in found.figures.kernels.items():
+        path = ".".join(("kernels", *found.session.in_part(name), "supply"))
+        out[path] = Volts(work.voltage.value, work.voltage.u)
+    for held in found.figures.states:
+        at = f"sleep-states.{held.state}.supply"
+        if held.state == IDLE:
+            at = f"operating-points.{found.point}.supply"
+        elif not found.figures.by_channel:
+            continue
+        elif held.temperature is not None:
+            at += f".{held.temperature:g} degC"
+        out[at] = Volts(held.voltage.value, held.voltage.u)
+    return out
+
+
 def _one(found: Distilled, result: Result) -> Seen:
     """A result as its session saw it; what the evidence's gain carries is left out of its u."""
     if result.value <= 0:
@@ -391,7 +420,11 @@ def _text(path: str, seen: Seen) -> str:
 
 
 def _observation(
-    found: Distilled, seen: Mapping[str, Seen], evidence: str, day: datetime.date
+    found: Distilled,
+    seen: Mapping[str, Seen],
+    volts: Mapping[str, Volts],
+    evidence: str,
+    day: datetime.date,
 ) -> Tree:
     """What the session saw of its board, for the part's file."""
     tree: dict[str, Any] = {
@@ -400,14 +433,15 @@ def _observation(
         "trace": traces.digest(found.traces),
         "evidence": evidence,
     }
-    for path, one in seen.items():
+    texts = {path: written(one.value, one.u, dimension_of(path)) for path, one in seen.items()}
+    for path, text in {**texts, **{path: v.text for path, v in volts.items()}}.items():
         section, *keys = path.split(".")
         # a temperature may have a decimal point, and is the last key there
         at = [section, *keys[:2], ".".join(keys[2:])] if len(keys) > 2 else [section, *keys]
         below = tree
         for key in at[:-1]:
             below = below.setdefault(key, {})
-        below[at[-1]] = written(one.value, one.u, dimension_of(path))
+        below[at[-1]] = text
     common = {p: f"{100 * s.common:.3g} %" for p, s in seen.items() if s.common}
     return {**tree, **({"common": common} if common else {})}
 

@@ -11,9 +11,8 @@ from typing import Any
 from yaml.nodes import MappingNode, Node
 
 from advisor import figures
-from advisor.bench.budget import Result
 from advisor.bench.notes import Session
-from advisor.catalogue.curves import there_already
+from advisor.catalogue.curves import same_place, there_already
 from advisor.catalogue.edit import Tree
 from advisor.catalogue.records import stated
 from advisor.catalogue.schema_parts import (
@@ -26,12 +25,14 @@ from advisor.catalogue.schema_parts import (
     figures_of,
 )
 from advisor.faults import FaultLog
-from advisor.quantities import Quantity, QuantityError, read_quantity, show
+from advisor.quantities import Quantity, QuantityError, read_quantity, show, written
 from advisor.source import read_text
 
 # Relative; a supply that is set anew on the bench comes back within this (common practice, no
 # source), and a crystal within that.
 SUPPLY_NEAR = 0.01
+# a sleep current hardly moves with its supply: regulated, or a leakage (common practice, no source)
+SLEEP_NEAR = 0.05
 CLOCK_NEAR = 1e-3
 BUILT = ("toolchain", "compiler", "flags", "pack")
 ROOM = 25.0  # degC of a sleep current without a temperature
@@ -84,10 +85,29 @@ def named(record: Measured | None, measured: Collection[str], evidence: str) -> 
     return {"evidence-of": dict.fromkeys(measured, evidence)}
 
 
-def mixed(session: Session, part: Part, supply: Result, log: FaultLog) -> None:
+@dataclass(frozen=True, slots=True)
+class Volts:
+    """A voltage at which figures were taken, and its standard uncertainty, V."""
+
+    value: float
+    u: float
+
+    @property
+    def text(self) -> str:
+        """As it stands in a file."""
+        return written(self.value, self.u, "voltage")
+
+
+def mixed(session: Session, part: Part, volts: Mapping[str, Volts], log: FaultLog) -> None:
     """Refuse figures taken otherwise than those that stand at the same point.
 
     A point is one clock, one supply and one build; figures of another are those of another point.
+    Each figure's voltage is held against its own that stands, one that is new at the point against
+    those of all that stand there, whose supply may have drooped.
+
+    Parameters
+    ----------
+    volts : by the path of its key in the part.
     """
     name, notes = session.point, session.notes
     other = f"point: another name than {name}, or what stands removed from the part's file"
@@ -98,10 +118,19 @@ def mixed(session: Session, part: Part, supply: Result, log: FaultLog) -> None:
         if _apart(clock.nominal, told.nominal, math.hypot(clock.u, told.u), CLOCK_NEAR):
             read = f"{told.text}, where {name} stands at {clock.text}"
             session.fault(log, "point.clock", read, f"the same clock; or {other}")
-    for path, volts in _supplies(part, name):
-        if _apart(volts.nominal, supply.value, math.hypot(volts.u, supply.u), SUPPLY_NEAR):
-            read = f"{show(supply.value, 'voltage', 4)}, where {path} stands at {volts.text}"
-            session.fault(log, "supply", read, f"the same supply; or {other}")
+    for path, new in volts.items():
+        stands = _standing(part, name, path)
+        near, instead = SUPPLY_NEAR, other
+        if path.startswith("sleep-states."):
+            near = SLEEP_NEAR
+            instead = "no such state in segments, or what stands removed from the part's file"
+        if not stands or min(stands)[0] <= new.value <= max(stands)[0]:
+            continue
+        value, at, old = min(stands, key=lambda s: abs(s[0] - new.value))
+        if _apart(value, new.value, math.hypot(old.u, new.u), near):
+            read = f"{show(new.value, 'voltage', 4)}, where {at} stands at {old.text}"
+            key = "supply" if session.notes.supply is not None else "trace.voltage"
+            session.fault(log, key, read, f"the same supply; or {instead}")
             break
     if session.notes.segments and any(s.kernel for s in session.pulses):
         for path, figure in _kernels(part, name):
@@ -123,6 +152,25 @@ def _kernels(part: Part, point: str) -> Iterator[tuple[str, KernelFigure]]:
         for variant, figure in variants.items():
             if Variant.parse(variant).point == point:
                 yield f"kernels.{kernel}.{variant}", figure
+
+
+def _standing(part: Part, name: str, path: str) -> list[tuple[float, str, Quantity]]:
+    """(V, what it is of, as written) of the voltages that stand for a figure's: its own, else those
+    of the point."""
+    if path.startswith("sleep-states."):
+        _, state, _, *place = path.split(".", 3)
+        held = part.sleep_states.get(state)
+        if held is None or held.supply is None:
+            return []
+        at = [read_quantity(p, "temperature").nominal for p in place]
+        return [
+            (volts.nominal, f"sleep-states.{state}", volts)
+            for x, volts in zip(held.supply.x, held.supply.y, strict=True)
+            if not at or not held.supply.keys or same_place(x, at[0])
+        ]
+    all_there = [(volts.nominal, at, volts) for at, volts in _supplies(part, name)]
+    own = [s for s in all_there if f"{s[1]}.supply" == path]
+    return own or all_there
 
 
 def _supplies(part: Part, name: str) -> Iterator[tuple[str, Quantity]]:
@@ -149,7 +197,8 @@ def tree_of(
 
     Parameters
     ----------
-    root, part : the file as it stands. texts, evidence : by a figure's path.
+    root, part : the file as it stands. texts, evidence : by a figure's path; a supply has a text
+        alone.
 
     Raises
     ------
@@ -163,15 +212,23 @@ def tree_of(
         entries[section, *rest[:depth]][".".join(rest[depth:])] = path
     out: dict[str, Any] = {}
     for keys, figures_in in entries.items():
-        entry: dict[str, Tree | str] = {f: texts[p] for f, p in figures_in.items()}
+        entry: dict[str, Tree | str] = {
+            f: texts[p] for f, p in figures_in.items() if not _is_supply(f)
+        }
+        supply = {f: texts[p] for f, p in figures_in.items() if _is_supply(f)}
         names = list(entry)
         record: Any = stated(part, (keys[0].replace("-", "_"), *keys[1:]))
         if keys[0] == "sleep-states":
             held = {f: str(entry.pop(f)) for f in names if f.partition(".")[0] == "current"}
             if held:
-                entry["current"], places = _sleep_current(session, root, keys[1], held)
+                entry["current"], places = _over_heat(session, root, keys[1], "current", held)
                 names = [f for f in names if f not in held] + places
-        entry |= named(record, names, next(evidence[p] for p in figures_in.values()))
+            if supply:
+                supply = {"supply": _over_heat(session, root, keys[1], "supply", supply)[0]}
+        entry |= named(
+            record, names, next(e for p in figures_in.values() if (e := evidence.get(p)))
+        )
+        entry |= supply
         below = out
         for key in keys[:-1]:
             below = below.setdefault(key, {})
@@ -179,22 +236,26 @@ def tree_of(
     return out
 
 
-def _sleep_current(
-    session: Session, root: Node, state: str, held: Mapping[str, str]
+def _is_supply(figure: str) -> bool:
+    return figure.partition(".")[0] == "supply"
+
+
+def _over_heat(
+    session: Session, root: Node, state: str, key: str, held: Mapping[str, Any]
 ) -> tuple[Tree | str, list[str]]:
-    """(what is put behind a state's current, its places as written) for texts by `current` or
-    `current.TEMPERATURE`."""
-    there = figures.resolve(root, f"sleep-states.{state}.current")
+    """(what is put behind a key of a state, its places as written) for texts by `KEY` or
+    `KEY.TEMPERATURE`; key is current or supply."""
+    there = figures.resolve(root, f"sleep-states.{state}.{key}")
     spelled = _places(there)
-    plain = held.get("current")
+    plain = held.get(key)
     if plain is not None:
         if spelled or len(held) > 1:
             raise session.refuse(
                 "segments",
                 f"{state} without a temperature",
-                "one: the part's file has this current over temperature",
+                f"one: the part's file has this {key} over temperature",
             )
-        return plain, ["current"]
+        return plain, [key]
     new: dict[str, str] = {}
     for name, text in held.items():
         place = name.partition(".")[2]

@@ -194,8 +194,8 @@ def session(
     overhead = OVERHEAD + OVERHEAD_U * draw.standard_normal()
     rail = None
     if drooping is not None:
-        falls = drooping.falls * SUPPLY
-        rail = simulator.Supply(SUPPLY, falls, 1.0, drooping.resistance)
+        first = draw.uniform(3.2, 3.4)
+        rail = simulator.Supply(first, drooping.falls * first, 1.0, drooping.resistance)
     made = simulator.bench(
         draw, runs, overhead, rail, switching=drooping is not None and drooping.switching
     )
