@@ -448,7 +448,7 @@ def held(
         )
         return None
     temperature = None if segment.temperature is None else segment.temperature.nominal
-    voltage = of_state(rail, pieces, board.net(read), current, still)
+    voltage = of_state(rail, pieces, board.net(read), plain, still)
     out = Held(segment.state or IDLE, temperature, current, voltage)
     warnings += board.says(name, read)
     return out if finite(session, out.state, log, current=current, voltage=voltage) else None

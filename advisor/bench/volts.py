@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from advisor.bench.budget import Result, Term, combined, limit_of_error, repeats, stated
+from advisor.bench.budget import Result, Term, combined, limit_of_error, repeats, stated, student
 from advisor.bench.chunks import Floats
 from advisor.bench.clipping import Steps
 from advisor.bench.edges import Around
@@ -28,6 +28,7 @@ OFFSET = "offset of the voltage channel"
 RESOLUTION = "resolution of the voltage channel"
 SCATTER = "scatter of the voltage"
 LEAST_FOR_LINE = 4  # repeats: two degrees of freedom are left of a straight line
+CERTAIN = 0.999  # of Student's t, that a state's current and voltage move together
 MOVES = 0.25  # of the scatter of the charge: a voltage that moves by less is as good as constant
 
 
@@ -178,7 +179,8 @@ def of_state(rail: Rail, pieces: Pieces, net: float, current: Result, still: boo
     """A state's voltage.
 
     Where the state stands `still` its current is the same at every moment, so that the mean over
-    the charge is that over time, without what the current's noise does to the weights.
+    the charge is that over time, without what the current's noise does to the weights; but where
+    it comes in pulses too fast to keep it from standing still, the voltage follows them all along.
     """
     if rail.channel is None:
         return rail.mean
@@ -193,11 +195,17 @@ def of_state(rail: Rail, pieces: Pieces, net: float, current: Result, still: boo
     over_time = float(volts.sum() / time.sum())
     value, repeat = over_time, scatter_of(each)
     own = float(charge.sum() - net * time.sum())
-    if not still and current.expanded < current.value:
+    told = current.expanded < current.value
+    # what the two do together inside each block, beyond their means
+    mean, beyond = repeats(energy - net * volts - each * (charge - net * time), SCATTER)
+    n = len(each)
+    if still and told and abs(mean) > student(n - 1, CERTAIN) * beyond.u:
+        value += mean * n / own
+        repeat = replace(repeat, u=math.hypot(repeat.u, beyond.u * n / own))
+    elif not still and told:
         value = float(energy.sum() - net * volts.sum()) / own
         # a ratio's own scatter (Cochran, Sampling Techniques, 1977, 2.11, from memory)
         off = energy - net * volts - value * (charge - net * time)
-        n = len(off)
         u = math.sqrt(float((off**2).sum()) / (n - 1) * n) / own
         repeat = Term(SCATTER, "A", u, "t", n - 1)
     terms = [repeat, *rail.terms(value, _moves_by(each)), _weight(value, over_time, current)]
@@ -223,14 +231,15 @@ def scatter_of(each: Floats) -> Term:
     """The type A term of the mean of voltages in their order, a slow drift apart.
 
     A supply that droops has moved, and was measured as it moved: only what is not told from one to
-    the next is uncertain. s² is half of the variance of the differences, which keep some two
-    thirds of the freedom (von Neumann, The mean square successive difference, 1941, from memory).
+    the next is uncertain. s² is half of the variance of the differences, (n − 1)/n of it for their
+    common mean, and they keep some two thirds of the freedom (von Neumann, The mean square
+    successive difference, 1941, from memory).
     """
     n = len(each)
     if n < LEAST_FOR_LINE:
         return repeats(each, SCATTER)[1]
     with np.errstate(all="ignore"):  # as in `repeats`
-        s = float(np.diff(each).std(ddof=1)) / math.sqrt(2)
+        s = float(np.diff(each).std(ddof=1)) * math.sqrt((n - 1) / (2 * n))
     return Term(SCATTER, "A", s / math.sqrt(n), "t", max(2 * (n - 2) / 3, 1.0))
 
 
