@@ -6,6 +6,7 @@ import math
 from collections import defaultdict
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
+from itertools import product
 from typing import Any
 
 from yaml.nodes import MappingNode, Node
@@ -102,8 +103,8 @@ def mixed(session: Session, part: Part, volts: Mapping[str, Volts], log: FaultLo
     """Refuse figures taken otherwise than those that stand at the same point.
 
     A point is one clock, one supply and one build; figures of another are those of another point.
-    Each figure's voltage is held against its own that stands, one that is new at the point against
-    those of all that stand there, whose supply may have drooped.
+    Each figure's voltage is held against its own that stands; where none of a session's stands yet,
+    their range against that of the point, whose supply may have drooped.
 
     Parameters
     ----------
@@ -118,20 +119,15 @@ def mixed(session: Session, part: Part, volts: Mapping[str, Volts], log: FaultLo
         if _apart(clock.nominal, told.nominal, math.hypot(clock.u, told.u), CLOCK_NEAR):
             read = f"{told.text}, where {name} stands at {clock.text}"
             session.fault(log, "point.clock", read, f"the same clock; or {other}")
-    for path, new in volts.items():
-        stands = _standing(part, name, path)
-        near, instead = SUPPLY_NEAR, other
-        if path.startswith("sleep-states."):
-            near = SLEEP_NEAR
+    found = _other_supply(part, name, volts)
+    if found is not None:
+        new, at, old = found
+        instead = other
+        if at.startswith("sleep-states."):
             instead = "no such state in segments, or what stands removed from the part's file"
-        if not stands or min(stands)[0] <= new.value <= max(stands)[0]:
-            continue
-        value, at, old = min(stands, key=lambda s: abs(s[0] - new.value))
-        if _apart(value, new.value, math.hypot(old.u, new.u), near):
-            read = f"{show(new.value, 'voltage', 4)}, where {at} stands at {old.text}"
-            key = "supply" if session.notes.supply is not None else "trace.voltage"
-            session.fault(log, key, read, f"the same supply; or {instead}")
-            break
+        key = "supply" if notes.supply is not None else "trace.voltage"
+        read = f"{show(new.value, 'voltage', 4)}, where {at} stands at {old.text}"
+        session.fault(log, key, read, f"the same supply; or {instead}")
     if session.notes.segments and any(s.kernel for s in session.pulses):
         for path, figure in _kernels(part, name):
             evidence = part.evidence.get(evidence_of(figure, "time") or "")
@@ -154,23 +150,42 @@ def _kernels(part: Part, point: str) -> Iterator[tuple[str, KernelFigure]]:
                 yield f"kernels.{kernel}.{variant}", figure
 
 
-def _standing(part: Part, name: str, path: str) -> list[tuple[float, str, Quantity]]:
-    """(V, what it is of, as written) of the voltages that stand for a figure's: its own, else those
-    of the point."""
-    if path.startswith("sleep-states."):
+def _other_supply(
+    part: Part, name: str, volts: Mapping[str, Volts]
+) -> tuple[Volts, str, Quantity] | None:
+    """(voltage of a session, what stands at another, that) of the first that do not go together."""
+    stands = {f"{at}.supply": (at, old) for at, old in _supplies(part, name)}
+    of_point = {path: new for path, new in volts.items() if not path.startswith("sleep-states.")}
+    held = [(new, *stands[path]) for path, new in of_point.items() if path in stands]
+    if not held and stands and of_point:
+        # nothing to hold against its own: the nearest of all, where no two ranges overlap
+        (at, old), new = min(
+            product(stands.values(), of_point.values()),
+            key=lambda pair: abs(pair[0][1].nominal - pair[1].value),
+        )
+        there, here = (
+            [q.nominal for _, q in stands.values()],
+            [v.value for v in of_point.values()],
+        )
+        if max(min(there), min(here)) > min(max(there), max(here)):
+            held = [(new, at, old)]
+    for new, at, old in held:
+        if _apart(old.nominal, new.value, math.hypot(old.u, new.u), SUPPLY_NEAR):
+            return new, at, old
+    for path in (p for p in volts if p not in of_point):
         _, state, _, *place = path.split(".", 3)
-        held = part.sleep_states.get(state)
-        if held is None or held.supply is None:
-            return []
-        at = [read_quantity(p, "temperature").nominal for p in place]
-        return [
-            (volts.nominal, f"sleep-states.{state}", volts)
-            for x, volts in zip(held.supply.x, held.supply.y, strict=True)
-            if not at or not held.supply.keys or same_place(x, at[0])
-        ]
-    all_there = [(volts.nominal, at, volts) for at, volts in _supplies(part, name)]
-    own = [s for s in all_there if f"{s[1]}.supply" == path]
-    return own or all_there
+        record = part.sleep_states.get(state)
+        curve = None if record is None else record.supply
+        if curve is None:
+            continue
+        at_k = [read_quantity(p, "temperature").nominal for p in place]
+        for x, old in zip(curve.x, curve.y, strict=True):
+            same = not at_k or not curve.keys or same_place(x, at_k[0])
+            if same and _apart(
+                old.nominal, volts[path].value, math.hypot(old.u, volts[path].u), SLEEP_NEAR
+            ):
+                return volts[path], f"sleep-states.{state}", old
+    return None
 
 
 def _supplies(part: Part, name: str) -> Iterator[tuple[str, Quantity]]:
