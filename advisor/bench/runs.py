@@ -26,6 +26,7 @@ SPIKE = 12.0  # standard deviations of a sample
 QUIETER = 0.3  # of the stated noise
 TREND = 6.0  # Student's t
 LEAST_SAMPLES = 3  # of a run
+TOGETHER = 0.1  # of the energy's variance: less moves its u by less than a twentieth
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +38,19 @@ class Work:
     charge: Result
     energy: Result
     voltage: Result
+
+    def together(self, current_u: float) -> float:
+        """Correlation coefficient of the errors of time and current (JCGM 100:2008, 5.2.2).
+
+        What the energy's scatters beside those of time, current and voltage; 0 where it does not
+        matter. `current_u` is the relative u of the current that is told beside it, without what a
+        gain told elsewhere carries.
+        """
+        t, i, v, e = (r.u / r.value for r in (self.time, self.current, self.voltage, self.energy))
+        more = e * e - t * t - i * i - v * v
+        if not t * current_u or abs(more) < TOGETHER * e * e:
+            return 0.0
+        return max(-1.0, min(1.0, more / (2 * t * current_u)))
 
 
 @dataclass(frozen=True, slots=True)

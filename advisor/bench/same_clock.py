@@ -36,6 +36,7 @@ class Run:
     uncertainties; supply_v is None where unstated. gain_u : relative standard uncertainty of the
     instrument's gain, already apart from current_u_a. instrument : its id, None where unstated.
     switching : whether the chip's own regulator takes a power. clock_u_hz : of clock_hz.
+    correlation : of the errors of time and current.
     """
 
     clock_hz: float | None
@@ -49,6 +50,7 @@ class Run:
     instrument: str | None
     switching: bool = False
     clock_u_hz: float = 0.0
+    correlation: float = 0.0
 
     @property
     def charge_c(self) -> float:
@@ -67,7 +69,9 @@ class Run:
 
     def relative_u(self, gain: bool = True) -> float:
         """Relative standard uncertainty of the energy, with or without the instrument's gain."""
-        parts = [self.time_u_s / self.time_s, self.current_u_a / self.current_a]
+        t, i = self.time_u_s / self.time_s, self.current_u_a / self.current_a
+        # what of the current's error goes with the time's, and what does not (JCGM 100:2008, 5.2.2)
+        parts = [t + self.correlation * i, math.sqrt(1 - self.correlation**2) * i]
         if self.supply_v is not None:
             parts.append(self.supply_u_v / self.supply_v)
         if gain:
@@ -254,36 +258,33 @@ class _Told:
 def _uncertainty(told: _Told, known: Sequence[Run], clock_hz: float) -> _There:
     """Standard uncertainties at a common clock, in the terms of what was measured.
 
-    Each of the runs' figures is moved by its own to both sides (JCGM 100:2008, 5.1.3 note 2), all
-    currents of one meter together by its gain. The currents' line has the scatter about it where
-    that is more than what they are known to (H.3).
+    Each of the runs' figures is moved by its own to both sides (JCGM 100:2008, 5.1.3 note 2), a
+    current with the time that it goes with, all currents of one meter by its gain. The currents'
+    line has the scatter about it where that is more than what they are known to (H.3).
     """
-
-    def moved(**changes: Floats) -> _Told:
-        return replace(told, **changes)
-
     lines: list[tuple[_Told, _Told]] = []
+
+    def line(**steps: Floats) -> None:
+        up, down = (
+            {name: getattr(told, name) + sign * step for name, step in steps.items()}
+            for sign in (1, -1)
+        )
+        lines.append((replace(told, **up), replace(told, **down)))
+
     k = np.eye(len(known))
-    for name, u in (
-        ("times", [r.time_u_s for r in known]),
-        ("currents", [r.current_u_a for r in known]),
-        ("supplies", [r.supply_u_v for r in known]),
-        ("clocks", [r.clock_u_hz for r in known]),
-    ):
-        values = getattr(told, name)
-        for n, size in enumerate(u):
-            if size:
-                both = (moved(**{name: values + sign * size * k[n]}) for sign in (1, -1))
-                lines.append((next(both), next(both)))
+    for one, run in zip(k, known, strict=True):
+        r = run.correlation
+        line(times=run.time_u_s * one, currents=r * run.current_u_a * one)
+        line(currents=math.sqrt(1 - r * r) * run.current_u_a * one)
+        line(supplies=run.supply_u_v * one)
+        line(clocks=run.clock_u_hz * one)
     meters: dict[str, Floats] = {}
     for n, run in enumerate(known):
         # a meter without an id shares its gain with no other
         own = run.instrument or f"#{n}"
         meters[own] = meters.get(own, np.zeros(len(known))) + run.gain_u * k[n]
     for gains in meters.values():
-        if gains.any():
-            both = (moved(currents=told.currents * (1 + sign * gains)) for sign in (1, -1))
-            lines.append((next(both), next(both)))
+        line(currents=told.currents * gains)
     halves = [
         [(getattr(up, f) - getattr(down, f)) / 2 for f in ("time", "current", "energy")]
         for up, down in ((a.at(clock_hz), b.at(clock_hz)) for a, b in lines)

@@ -191,6 +191,11 @@ class KernelFigure:
     supply: Quantity | None = key(
         VOLTAGE, "supply voltage at the chip's pin meanwhile: the energy over the charge"
     )
+    correlation: Quantity | None = key(
+        Figure("score", least=-1.0, most=1.0, exact=True),
+        "correlation coefficient of the errors of time and current (JCGM 100:2008, 5.2.2); absent: "
+        "none",
+    )
     evidence: str | None = key(Identity("evidence"), "where the figures come from")
     evidence_of: Mapping[str, str] = key(_evidence_of(), _EVIDENCE_OF, default={})
 

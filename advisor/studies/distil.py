@@ -328,7 +328,7 @@ def _tree(found: Distilled, root: Any, part: Part) -> Tree:
     if found.invented:
         tree["invented"] = "true"
     tree["evidence"] = entries
-    texts |= {path: v.text for path, v in volts.items()}
+    texts |= {path: v.text for path, v in volts.items()} | _together(found, part)
     made: dict[str, Any] = tree_of(found.session, root, part, texts, of)
     point = made.setdefault("operating-points", {}).setdefault(found.point, {})
     if notes.point.clock is not None:
@@ -395,6 +395,23 @@ def _volts(found: Distilled) -> dict[str, Volts]:
         elif held.temperature is not None:
             at += f".{held.temperature:g} degC"
         out[at] = Volts(held.voltage.value, held.voltage.u)
+    return out
+
+
+def _together(found: Distilled, part: Part) -> dict[str, str]:
+    """How the errors of time and current go together, by path: where it matters, or stands.
+
+    Of several boards the figures' errors are the boards' own.
+    """
+    out = {}
+    for name, work in found.figures.kernels.items():
+        kernel, variant = found.session.in_part(name)
+        own = _one(found, work.current)
+        alone = found.session.notes.board is None
+        r = work.together(math.hypot(own.u / own.value, own.common)) if alone else 0.0
+        stands = part.kernels.get(kernel, {}).get(variant)
+        if r or (stands is not None and stands.correlation is not None):
+            out[f"kernels.{kernel}.{variant}.correlation"] = f"{r:.3g}"
     return out
 
 

@@ -212,8 +212,8 @@ def tree_of(
 
     Parameters
     ----------
-    root, part : the file as it stands. texts, evidence : by a figure's path; a supply has a text
-        alone.
+    root, part : the file as it stands. texts, evidence : by a figure's path; what tells how one
+        was taken has a text alone.
 
     Raises
     ------
@@ -228,9 +228,9 @@ def tree_of(
     out: dict[str, Any] = {}
     for keys, figures_in in entries.items():
         entry: dict[str, Tree | str] = {
-            f: texts[p] for f, p in figures_in.items() if not _is_supply(f)
+            f: texts[p] for f, p in figures_in.items() if not _is_how(f)
         }
-        supply = {f: texts[p] for f, p in figures_in.items() if _is_supply(f)}
+        how = {f: texts[p] for f, p in figures_in.items() if _is_how(f)}
         names = list(entry)
         record: Any = stated(part, (keys[0].replace("-", "_"), *keys[1:]))
         if keys[0] == "sleep-states":
@@ -238,12 +238,12 @@ def tree_of(
             if held:
                 entry["current"], places = _over_heat(session, root, keys[1], "current", held)
                 names = [f for f in names if f not in held] + places
-            if supply:
-                supply = {"supply": _over_heat(session, root, keys[1], "supply", supply)[0]}
+            if how:
+                how = {"supply": _over_heat(session, root, keys[1], "supply", how)[0]}
         entry |= named(
             record, names, next(e for p in figures_in.values() if (e := evidence.get(p)))
         )
-        entry |= supply
+        entry |= how
         below = out
         for key in keys[:-1]:
             below = below.setdefault(key, {})
@@ -251,8 +251,9 @@ def tree_of(
     return out
 
 
-def _is_supply(figure: str) -> bool:
-    return figure.partition(".")[0] == "supply"
+def _is_how(figure: str) -> bool:
+    """Whether a key tells how a figure was taken, and is none itself."""
+    return figure.partition(".")[0] in ("supply", "correlation")
 
 
 def _over_heat(

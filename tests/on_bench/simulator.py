@@ -161,7 +161,7 @@ class Meter:
             seen = volts(true)
         noisy = seen + channel.noise * draw.standard_normal(len(true))
         read = noisy * (1 + channel.gain) + channel.offset
-        return np.round(read / channel.code) * channel.code if channel.code else read
+        return np.asarray(np.round(read / channel.code) * channel.code if channel.code else read)
 
     def _ranging(self, seen: Floats) -> NDArray[np.int64]:
         """The range of each sample: up at once, down once the lower holds it with room."""

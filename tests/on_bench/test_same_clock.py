@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from uncertainties import ufloat
+from uncertainties import correlated_values, ufloat
 
 from advisor.bench.same_clock import AtClock, Run, at_clock
 from advisor.present.compare import _there
@@ -60,6 +60,20 @@ def test_uncertainties_are_another_library_s(at: float, shared: bool) -> None:
         assert found == pytest.approx(exact.nominal_value, rel=1e-9)
         # halves of finite steps: of second order in a per cent
         assert spread == pytest.approx(exact.std_dev, rel=1e-4)
+
+
+def test_a_correlation_of_time_and_current_is_another_library_s() -> None:
+    """`uncertainties.correlated_values`, at the own clock and at the common one."""
+    r = -0.7
+    one = replace(SLOW, correlation=r, gain_u=0.0)
+    cross = r * SLOW.time_u_s * SLOW.current_u_a
+    t, i = correlated_values(
+        [SLOW.time_s, SLOW.current_a],
+        [[SLOW.time_u_s**2, cross], [cross, SLOW.current_u_a**2]],
+    )
+    exact = ufloat(3.0, 0.01) * t * i
+    assert (one.energy_j or 0.0) * one.relative_u() == pytest.approx(exact.std_dev, rel=1e-9)
+    assert at_clock([one], 24e6).energy_u_j == pytest.approx(exact.std_dev, rel=1e-4)
 
 
 def test_at_its_own_clock_a_run_is_what_it_was() -> None:

@@ -18,7 +18,8 @@ from advisor.model.workload import product_figures
 from advisor.studies.compare import Row, compare
 from advisor.studies.distil import Distilled, distil, into_part
 from tests.model.records import PRODUCT, records
-from tests.on_bench.meters import KINDS, Drooping, session
+from tests.on_bench.meters import KINDS, OVERHEAD, Drooping, session
+from tests.on_bench.simulator import Bench
 
 FILE = "drawn-part.yaml"
 NEW = "part: drawn-part\n"
@@ -67,8 +68,8 @@ def test_compare_gives_back_the_energy_that_was_measured(tmp_path: Path, regulat
         off = abs(row.energy_j - work.energy.value)
         assert off < 0.1 * work.energy.u
         assert off < 2e-4 * work.energy.value
-        # runs whose time and current scatter together by chance: ρ of 20 runs is within ± 0.4
-        assert row.energy_u_j == pytest.approx(work.energy.u, rel=0.25)
+        # left out is a correlation of less than a tenth of the variance, and rounding
+        assert row.energy_u_j == pytest.approx(work.energy.u, rel=0.07)
         apart.append(abs(found.figures.supply.value / work.voltage.value - 1))
     assert max(apart) > 0.04
 
@@ -217,6 +218,53 @@ def test_boards_keep_their_voltages_and_the_part_bears_their_mean(tmp_path: Path
     assert figure.current is not None
     whole = figure.time.nominal * figure.current.nominal * figure.supply.nominal
     assert row.energy_j == pytest.approx(whole, rel=1e-12)
+
+
+def test_runs_of_less_current_where_they_take_longer_are_told_so(tmp_path: Path) -> None:
+    """Time and current that make up for each other: the charge is known better than either.
+
+    By hand: a spread of 2 % of the time and as much of the current the other way.
+    """
+
+    def change(bench: Bench, draw: np.random.Generator) -> None:
+        device = bench.device
+        lengths, currents = np.diff(device.edges), np.array(device.currents)
+        up = currents > 4e-3
+        share = np.where(up, 1 + 0.02 * draw.standard_normal(len(up)), 1.0)
+        device.edges = [0.0, *np.cumsum(lengths * share).tolist()]
+        device.currents = np.where(up, (currents - OVERHEAD) / share + OVERHEAD, currents).tolist()
+        at = np.flatnonzero(up)
+        device.work = [(device.edges[k], device.edges[k + 1]) for k in at]
+        moved = device.edges[-2] - 0.61 - bench.spans["ram-kept"][0]
+        bench.spans = {k: (a + moved, b + moved) for k, (a, b) in bench.spans.items()}
+
+    one = session(KINDS["point"], 7, folder_of(tmp_path / "a"), change=change)
+    notes = one.write()
+    pl.DataFrame({"t": one.t, "i": one.i, "m": one.m}).write_csv(tmp_path / "a" / "trace.csv")
+    found = distil(notes, [tmp_path / "a" / "trace.csv"])
+    text = into_part(found, NEW, FILE)
+    part, rows = catalogue(text, tmp_path / "c")
+    for kernel, work in found.figures.kernels.items():
+        told = part.kernels[kernel]["fast"].correlation
+        assert told is not None
+        assert told.nominal < -0.8
+        row = rows[kernel]["fast"]
+        assert row.energy_u_j == pytest.approx(work.energy.u, rel=0.07)
+        apart = np.hypot(work.time.u / work.time.value, work.current.u / work.current.value)
+        assert work.energy.u / work.energy.value < 0.4 * apart
+    # merged with another board's the errors are the boards' own
+    board = distil(_named(notes, "b-1"), [tmp_path / "a" / "trace.csv"])
+    after, _ = catalogue(into_part(board, text, FILE), tmp_path / "d")
+    for by_point in after.kernels.values():
+        told = by_point["fast"].correlation
+        assert told is not None
+        assert told.nominal == 0
+
+
+def _named(notes: Path, board: str) -> Path:
+    """The notes with a board's name."""
+    notes.write_text(f"board: {board}\n{notes.read_text()}")
+    return notes
 
 
 def test_the_document_tells_every_voltage(tmp_path: Path) -> None:
