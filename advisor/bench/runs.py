@@ -253,7 +253,13 @@ def work(
     scaled = [replace(t, u=t.u * volts) for t in terms[1:]]
     # runs that scatter by their voltage have told its own scatter
     scaled += [replace(t, u=t.u * charge) for t in voltage.budget if apart or t.source != SCATTER]
-    work = Work(timed, drawn, charged, combined(energy, [repeat, *scaled]), voltage)
+    work = Work(
+        time=timed,
+        current=drawn,
+        charge=charged,
+        energy=combined(energy, [repeat, *scaled]),
+        voltage=voltage,
+    )
     if not finite(
         session,
         name,

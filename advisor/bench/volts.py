@@ -207,7 +207,7 @@ def of_state(rail: Rail, pieces: Pieces, net: float, current: Result, still: boo
         # a ratio's own scatter (Cochran, Sampling Techniques, 1977, 2.11, from memory)
         off = energy - net * volts - value * (charge - net * time)
         u = math.sqrt(float((off**2).sum()) / (n - 1) * n) / own
-        repeat = Term(SCATTER, "A", u, "t", n - 1)
+        repeat = Term(SCATTER, "A", u, shape="t", dof=n - 1)
     terms = [repeat, *rail.terms(value, _moves_by(each)), _weight(value, over_time, current)]
     return combined(value, terms)
 
@@ -240,7 +240,7 @@ def scatter_of(each: Floats) -> Term:
         return repeats(each, SCATTER)[1]
     with np.errstate(all="ignore"):  # as in `repeats`
         s = float(np.diff(each).std(ddof=1)) * math.sqrt((n - 1) / (2 * n))
-    return Term(SCATTER, "A", s / math.sqrt(n), "t", max(2 * (n - 2) / 3, 1.0))
+    return Term(SCATTER, "A", s / math.sqrt(n), shape="t", dof=max(2 * (n - 2) / 3, 1.0))
 
 
 def at_mean(
@@ -260,7 +260,7 @@ def at_mean(
         slope = float((x * values).sum() / (x * x).sum())
         rest = values - mean - slope * x
         u = math.sqrt(float((rest**2).sum()) / (n - 2) / n)
-    return mean, Term(source, "A", u, "t", n - 2), True
+    return mean, Term(source, "A", u, shape="t", dof=n - 2), True
 
 
 def _moves(volts: Floats, charge: Floats) -> bool:

@@ -141,7 +141,7 @@ class Sampler:
         other_stated, other_u = self._stated(other, with_)
         z = (self.take(other, with_) - other_stated) / other_u
         own = np.sqrt(1 - correlation**2) * (values - stated)
-        return np.maximum(stated + u * correlation * z + own, 1e-9 * np.abs(stated))
+        return np.asarray(np.maximum(stated + u * correlation * z + own, 1e-9 * np.abs(stated)))
 
     def _stated(self, path: Path, quantity: Quantity) -> tuple[Array, Array]:
         """((N,) stated value, (N,) its standard uncertainty) of the figure at `path`, SI."""

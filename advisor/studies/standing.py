@@ -121,12 +121,12 @@ def mixed(session: Session, part: Part, volts: Mapping[str, Volts], log: FaultLo
             session.fault(log, "point.clock", read, f"the same clock; or {other}")
     found = _other_supply(part, name, volts)
     if found is not None:
-        new, at, old = found
+        here, at, old = found
         instead = other
         if at.startswith("sleep-states."):
             instead = "no such state in segments, or what stands removed from the part's file"
         key = "supply" if notes.supply is not None else "trace.voltage"
-        read = f"{show(new.value, 'voltage', 4)}, where {at} stands at {old.text}"
+        read = f"{show(here.value, 'voltage', 4)}, where {at} stands at {old.text}"
         session.fault(log, key, read, f"the same supply; or {instead}")
     if session.notes.segments and any(s.kernel for s in session.pulses):
         for path, figure in _kernels(part, name):
@@ -230,7 +230,7 @@ def tree_of(
         entry: dict[str, Tree | str] = {
             f: texts[p] for f, p in figures_in.items() if not _is_how(f)
         }
-        how = {f: texts[p] for f, p in figures_in.items() if _is_how(f)}
+        how: dict[str, Any] = {f: texts[p] for f, p in figures_in.items() if _is_how(f)}
         names = list(entry)
         record: Any = stated(part, (keys[0].replace("-", "_"), *keys[1:]))
         if keys[0] == "sleep-states":
@@ -239,7 +239,8 @@ def tree_of(
                 entry["current"], places = _over_heat(session, root, keys[1], "current", held)
                 names = [f for f in names if f not in held] + places
             if how:
-                how = {"supply": _over_heat(session, root, keys[1], "supply", how)[0]}
+                over, _ = _over_heat(session, root, keys[1], "supply", how)
+                how = {"supply": over}
         entry |= named(
             record, names, next(e for p in figures_in.values() if (e := evidence.get(p)))
         )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -189,5 +190,6 @@ def test_currents_off_their_line_widen_it() -> None:
 
 def test_the_screen_tells_how_well_each_is_known() -> None:
     found = at_clock([SLOW, FAST], 24e6)
-    row = Row(*(None for _ in range(14)), at_clock=found)  # type: ignore[arg-type]
+    bare: dict[str, Any] = dict.fromkeys(Row.__dataclass_fields__)
+    row = Row(**{**bare, "at_clock": found})
     assert _there(row) == "at 24 MHz, 20.0 ms ±0.5 %, 3.00 mA ±1.4 %, 180 µJ ±1.5 %"

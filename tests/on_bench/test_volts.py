@@ -97,9 +97,10 @@ def test_time_current_and_voltage_carry_to_the_energy_as_another_library_has_it(
     """`uncertainties`, with runs that share nothing but limits: no term counts twice."""
     found = distilled(notes_of(tmp_path, text=recorded()), [pulses([100] * 5, [3.1] * 5)])
     work = found.kernels["hash"]
-    product = 1
-    for one in (work.time, work.current, work.voltage):
-        product = product * ufloat(one.value, one.u)
+    time, current, voltage = (
+        ufloat(one.value, one.u) for one in (work.time, work.current, work.voltage)
+    )
+    product = time * current * voltage
     assert work.energy.value == pytest.approx(product.nominal_value, rel=1e-9)
     assert work.energy.u == pytest.approx(product.std_dev, rel=1e-3)
 
@@ -230,10 +231,10 @@ def shares(kind: str, droop: str, trials: int, folder: Path) -> tuple[dict[str, 
     return {f: held[f] / made[f] for f in FIGURES}, refused
 
 
-CASES = [
+CASES = [("point", droop) for droop in DROOPS] + [
     (kind, droop)
-    for kind in ("point", "integrating", "lagging", "auto-ranging")
-    for droop in DROOPS
+    for kind in ("integrating", "lagging", "auto-ranging")
+    for droop in ("linear", "coarse")
 ]
 
 
@@ -242,13 +243,13 @@ CASES = [
 def test_intervals_hold_the_truth_on_a_drooping_supply(
     tmp_path: Path, kind: str, droop: str
 ) -> None:
-    """400 sessions: 92 to 98.5 % of 95 % intervals hold; a share's deviation is 0.8 to 1.1 %.
+    """300 sessions: 92 to 98.5 % of 95 % intervals hold; a share's deviation is 0.9 to 1.3 %.
 
     A voltage's may hold more often: what it really was scatters from run to run, or drifts over
     codes, and a mean over such runs is better known than their scatter says.
     """
-    found, refused = shares(kind, droop, 400, tmp_path)
-    assert all(share >= 0.92 for share in found.values()), found
+    found, refused = shares(kind, droop, 300, tmp_path)
+    assert all(share >= 0.915 for share in found.values()), found
     assert all(found[f] <= 0.985 for f in ("time", "current", "energy")), found
     assert refused <= 4
 
@@ -292,11 +293,12 @@ def test_pulses_of_a_state_weigh_its_voltage(tmp_path: Path) -> None:
     text = text.partition("segments:")[0] + (
         "segments: [{state: ram-kept, from: 0.1 s, to: 4.1 s, accept: [bursts, ripple]}]\n"
     )
-    t = np.arange(8400) * 0.5e-3
+    t: Floats = np.arange(8400, dtype=np.float64) * 0.5e-3
     up = (np.arange(8400) // 50) % 2 == 1
     draw = np.random.default_rng(4)
-    i = np.where(up, 9e-3, 1e-3) + 1e-6 * draw.standard_normal(8400)
-    chunk = Chunk("t", 0, t, i, np.where(up, 2.5, 3.0), np.zeros(8400))
+    i: Floats = np.asarray(np.where(up, 9e-3, 1e-3) + 1e-6 * draw.standard_normal(8400))
+    volts: Floats = np.where(up, 2.5, 3.0).astype(np.float64)
+    chunk = Chunk("t", 0, t, i, volts, np.zeros(8400))
     found: Figures = distilled(notes_of(tmp_path, text=text), [chunk])
     (state,) = found.states
     assert state.current.value == pytest.approx(5e-3, rel=1e-2)
