@@ -4,7 +4,7 @@ What the meter reads is taken to the chip's own current by i = (read − offset)
 overhead + reset current, where all but the read value and stated overheads are one or zero with a
 stated limit of error. A board's overhead recorded by the same meter carries the same offset, which
 cancels in the difference; a stated one does not. A kernel's time and charge are of one unit of
-work; energy is the voltage times the charge.
+work; its voltage is its own where one was recorded, and energy is that times the charge.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from typing import Literal
 import numpy as np
 
 from advisor.bench.board import Reading, Source, board_of, gap_words, stretch, zero_windows
-from advisor.bench.budget import Result, combined, limit_of_error, stated
+from advisor.bench.budget import Result, combined
 from advisor.bench.chunks import Floats
 from advisor.bench.instrument import CLOCK, OFFSET, SHUNT
 from advisor.bench.levels import binned, by_current, refined
@@ -24,6 +24,7 @@ from advisor.bench.notes import Session, key_of
 from advisor.bench.runs import Held, Runs, Work, held, work
 from advisor.bench.segments import BLOCKS, Measured, Pieces, Window, measure
 from advisor.bench.stillness import without
+from advisor.bench.volts import rail_of
 from advisor.catalogue.schema_bench import Segment
 from advisor.faults import FaultLog
 from advisor.quantities import show
@@ -51,7 +52,8 @@ class Figures:
     """Everything that a session's traces say.
 
     `kernels` by `KERNEL` or `KERNEL+ENGINE`, `wakes` by sleep state; `supply` is the voltage at the
-    chip's pin; `by_marker` whether the stretches were told by the marker.
+    chip's pin, over all that was drawn, `by_channel` whether it was recorded, so that each figure
+    has its own; `by_marker` whether the stretches were told by the marker.
     """
 
     stretches: tuple[Stretch, ...]
@@ -60,6 +62,7 @@ class Figures:
     wakes: Mapping[str, Work]
     states: tuple[Held, ...]
     supply: Result
+    by_channel: bool
     peak: Result  # the greatest sample, of the chip alone
     warnings: tuple[str, ...]
 
@@ -93,7 +96,8 @@ def distil(session: Session, trace: Source, overhead: Source | None = None) -> F
     _sound(session, found, board.code(found.high), log)
     log.raise_if_any()
 
-    supply = _supply(session, found, states)
+    rail = rail_of(session, found, states)
+    warnings += rail.says()
     kernels: dict[str, Work] = {}
     wakes: dict[str, Work] = {}
     stretches = []
@@ -104,7 +108,7 @@ def distil(session: Session, trace: Source, overhead: Source | None = None) -> F
         at += segment.runs
         name = key_of(segment)
         if runs.whole(session, name, found, log):
-            one = work(session, segment, runs, board, found, supply, warnings, log)
+            one = work(session, segment, runs, board, found, rail, warnings, log)
             if one is not None:
                 (wakes if segment.wake else kernels)[name] = one
         kind: Literal["kernel", "wake"] = "wake" if segment.wake else "kernel"
@@ -114,7 +118,7 @@ def distil(session: Session, trace: Source, overhead: Source | None = None) -> F
     kept = []
     for segment, pieces in zip(session.states, states, strict=True):
         window = _window(segment)
-        state = held(session, segment, pieces, window, board, found.step, warnings, log)
+        state = held(session, segment, pieces, window, board, found.step, rail, warnings, log)
         stretches.append(
             Stretch(
                 kind="state", name=key_of(segment), runs=1, start_s=window.begin, end_s=window.end
@@ -142,7 +146,8 @@ def distil(session: Session, trace: Source, overhead: Source | None = None) -> F
         kernels=kernels,
         wakes=wakes,
         states=tuple(kept),
-        supply=supply,
+        supply=rail.mean,
+        by_channel=rail.channel is not None,
         peak=combined(top, board.chip(highest, 1.0)),
         warnings=tuple(warnings),
     )
@@ -280,22 +285,6 @@ def _inside(session: Session, segment: Segment, found: Measured, log: FaultLog) 
     gap = found.gap_inside(window.begin, window.end)
     if gap is not None:
         session.fault(log, "segments", gap_words(key_of(segment), gap), "no drop-out in it")
-
-
-def _supply(session: Session, found: Measured, states: list[Pieces]) -> Result:
-    """The voltage at the chip's pin: as stated, or the mean over what was drawn."""
-    notes = session.notes
-    if notes.supply is not None:
-        return combined(notes.supply.nominal, [stated("supply voltage", notes.supply, 1.0)])
-    charge = float(found.charge.sum()) + sum(float(p.charge.sum()) for p in states)
-    energy = sum(float(p.energy.sum()) for p in states if p.energy is not None)
-    energy += 0.0 if found.energy is None else float(found.energy.sum())
-    if charge <= 0:
-        raise session.refuse("trace.voltage", "no charge drawn", "a current above zero")
-    column = notes.trace.voltage
-    assert column is not None
-    value = energy / charge
-    return combined(value, [limit_of_error("gain of the voltage channel", column.gain, value)])
 
 
 def _warn(name: str, segment: Segment, length: Floats, step: float) -> Iterator[str]:

@@ -29,18 +29,17 @@ SETTLES = 8.0  # time constants of a low-pass, to 3e-4
 class Edges:
     """Samples to each side of up to `most` edges, taken as the trace passes.
 
-    Rows are twice the time that a sample stands for, its current and its marker.
+    Rows are twice the time that a sample stands for, its current, its marker and, where one was
+    recorded, its voltage.
     """
 
     reach: int = LEAST_REACH
     most: int = 0
     places: list[int] = field(default_factory=list)
-    rows: list[tuple[Floats, Floats, Floats]] = field(default_factory=list)
+    rows: list[tuple[Floats, ...]] = field(default_factory=list)
     seen: int = 0
     waiting: list[int] = field(default_factory=list)
-    before: tuple[Floats, Floats, Floats] = field(
-        default_factory=lambda: (np.empty(0), np.empty(0), np.empty(0))
-    )
+    before: tuple[Floats, ...] = ()
 
     @classmethod
     def of(cls, runs: int) -> Edges:
@@ -48,7 +47,14 @@ class Edges:
         most = min(2 * runs, MOST_EDGES)
         return cls(reach=max(LEAST_REACH, min(REACH, MOST_KEPT // max(most, 1))), most=most)
 
-    def take(self, twice: Floats, i: Floats, m: NDArray[Any] | None, turns: list[int]) -> None:
+    def take(
+        self,
+        twice: Floats,
+        i: Floats,
+        m: NDArray[Any] | None,
+        turns: list[int],
+        v: Floats | None = None,
+    ) -> None:
         """Add the next samples; `turns` are the places among them where a pulse begins or ends."""
         keep = 2 * self.reach
         if self.most:
@@ -56,21 +62,23 @@ class Edges:
             self.places += [self.seen + at for at in turns[:room]]
             self.waiting += [self.seen + at for at in turns[:room]]
             marks = np.zeros(len(i)) if m is None else m
+            news = (twice, i, marks, *(() if v is None else (v,)))
+            self.before = self.before or tuple(np.empty(0) for _ in news)
             if self.waiting:
-                news = (twice, i, np.asarray(marks, dtype=float))
                 whole = tuple(
-                    np.concatenate((a, b)) for a, b in zip(self.before, news, strict=True)
+                    np.concatenate((a, np.asarray(b, dtype=float)))
+                    for a, b in zip(self.before, news, strict=True)
                 )
                 self.cut(whole, self.seen - len(self.before[0]), False)
-                self.before = tuple(w[-keep:].copy() for w in whole)  # type: ignore[assignment]
+                self.before = tuple(w[-keep:].copy() for w in whole)
             else:
-                last = (twice[-keep:], i[-keep:], np.asarray(marks[-keep:], dtype=float))
+                last = tuple(np.asarray(x[-keep:], dtype=float) for x in news)
                 if len(i) < keep:
-                    last = tuple(  # type: ignore[assignment]
+                    last = tuple(
                         np.concatenate((a, b))[-keep:]
                         for a, b in zip(self.before, last, strict=True)
                     )
-                self.before = tuple(x.copy() for x in last)  # type: ignore[assignment]
+                self.before = tuple(x.copy() for x in last)
         self.seen += len(i)
 
     def cut(self, whole: tuple[Floats, ...], first: int, last: bool) -> None:
@@ -85,11 +93,12 @@ class Edges:
                 offset = low - (at - self.reach)
                 kept[offset : offset + high - low] = values[low - first : high - first]
                 row.append(kept)
-            self.rows.append((row[0], row[1], row[2]))
+            self.rows.append(tuple(row))
 
     def close(self) -> None:
         """Take what is left, at the end of the trace."""
-        self.cut(self.before, self.seen - len(self.before[0]), True)
+        if self.before:
+            self.cut(self.before, self.seen - len(self.before[0]), True)
 
     def of_runs(self, first: int, past: int) -> tuple[Around, Around]:
         """Samples around the starts and the ends of runs, as far as they were kept."""
@@ -102,28 +111,40 @@ class Edges:
                 none = np.empty((0, 2 * self.reach))
                 both.append(Around(time=none, current=none, marker=none))
                 continue
-            twice, i, m = (np.array([self.rows[k][n] for k in at]) for n in range(3))
+            twice, i, m, *v = (
+                np.array([self.rows[k][n] for k in at]) for n in range(len(self.rows[0]))
+            )
             early = places[np.maximum(at - 1, 0)] - places[at]
             early = np.where(at == 0, -self.seen, early)
             late = places[np.minimum(at + 1, len(places) - 1)] - places[at]
             late = np.where(at == len(places) - 1, self.seen, late)
             k = np.arange(-self.reach, self.reach)
             other = (k[None, :] < early[:, None]) | (k[None, :] >= late[:, None])
-            time, current, marker = (np.where(other, np.nan, x) for x in (0.5 * twice, i, m))
-            both.append(Around(time=time, current=current, marker=marker))
+            time, current, marker, *volts = (
+                np.where(other, np.nan, x) for x in (0.5 * twice, i, m, *v)
+            )
+            both.append(
+                Around(
+                    time=time,
+                    current=current,
+                    marker=marker,
+                    volts=volts[0] if volts else None,
+                )
+            )
         return both[0], both[1]
 
 
 @dataclass(frozen=True, slots=True)
 class Around:
-    """(R, 2 K) samples around an edge of R runs, the edge between K − 1 and K: s, A, marker.
+    """(R, 2 K) samples around an edge of R runs, the edge between K − 1 and K: s, A, marker, V.
 
-    What belongs to another run or pause is no number.
+    What belongs to another run or pause is no number; `volts` stand where they were recorded.
     """
 
     time: Floats
     current: Floats
     marker: Floats
+    volts: Floats | None = None
 
 
 @dataclass(frozen=True, slots=True)

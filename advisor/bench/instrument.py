@@ -14,7 +14,12 @@ from pathlib import Path
 
 from advisor.bench.budget import Term, limit_of_error
 from advisor.catalogue.load import read_document
-from advisor.catalogue.schema_bench import Instrument, InstrumentFile
+from advisor.catalogue.schema_bench import (
+    Instrument,
+    InstrumentFile,
+    VoltageChannel,
+    VoltageColumn,
+)
 from advisor.faults import Fault, FaultError, Place
 from advisor.quantities import Quantity
 
@@ -38,10 +43,30 @@ class Range:
 
 
 @dataclass(frozen=True, slots=True)
+class Channel:
+    """A voltage channel's statement: limits of error, the step of its codes in V."""
+
+    gain: Quantity | None = None
+    offset: Quantity | None = None
+    resolution: float | None = None
+
+    @classmethod
+    def of(cls, given: VoltageChannel | VoltageColumn) -> Channel:
+        """As a meter's file or the notes state it."""
+        return cls(gain=given.gain, offset=given.offset, resolution=_or_none(given.resolution))
+
+    @property
+    def silent(self) -> list[str]:
+        """Limits of error that nobody states."""
+        return [name for name in ("gain", "offset") if getattr(self, name) is None]
+
+
+@dataclass(frozen=True, slots=True)
 class Meter:
     """A meter's statement; `ranges` from the smallest up, never empty.
 
-    `sample` is what a sample is, None where nobody says; `lag` the low-pass's time constant, s.
+    `sample` is what a sample is, None where nobody says; `lag` the low-pass's time constant, s;
+    `volts` its voltage channel.
     """
 
     id: str | None
@@ -49,6 +74,7 @@ class Meter:
     ranges: tuple[Range, ...]
     sample: str | None = None
     lag: float | None = None
+    volts: Channel = Channel()
 
     @property
     def gain(self) -> Quantity | None:
@@ -111,8 +137,10 @@ def quantised(source: str, step: float, scatter: float, factor: float) -> Term:
     return Term(source, "B", u * abs(factor), "rectangular")
 
 
-def meter_of(given: Instrument, folder: Path, notes: str) -> Meter:
-    """The meter that notes state or name.
+def meter_of(
+    given: Instrument, folder: Path, notes: str, column: VoltageColumn | None = None
+) -> Meter:
+    """The meter that notes state or name; `column` is where they have its voltages.
 
     Raises
     ------
@@ -122,7 +150,8 @@ def meter_of(given: Instrument, folder: Path, notes: str) -> Meter:
     if given.file is None:
         end = math.inf if given.range is None else given.range.nominal
         only = Range(name="only", to=end, gain=given.gain, offset=given.offset)
-        return Meter(id=given.id, timebase=given.timebase, ranges=(only,))
+        own = Channel() if column is None else Channel.of(column)
+        return Meter(id=given.id, timebase=given.timebase, ranges=(only,), volts=own)
     beside = [
         name
         for name in ("id", "gain", "offset", "timebase", "range")
@@ -166,7 +195,25 @@ def meter_of(given: Instrument, folder: Path, notes: str) -> Meter:
         ranges=tuple(ranges),
         sample=found.sample,
         lag=_or_none(found.time_constant),
+        volts=_channel(column, found.voltage, given.file, notes),
     )
+
+
+def _channel(
+    column: VoltageColumn | None, own: VoltageChannel | None, file: str, notes: str
+) -> Channel:
+    """The voltage channel, stated at the notes' column or in the meter's file."""
+    told = [
+        name
+        for name in ("gain", "offset", "resolution")
+        if column is not None and getattr(column, name) is not None
+    ]
+    if own is not None and told:
+        read = f"{', '.join(told)} beside the voltage of {file}"
+        expected = f"one statement: these keys, or all of them in {file}"
+        raise FaultError((Fault("trace.voltage", read, expected, Place(notes, 1, 1)),))
+    given = own if own is not None else column
+    return Channel() if given is None else Channel.of(given)
 
 
 def _or_none(figure: Quantity | None) -> float | None:

@@ -79,7 +79,7 @@ def read_notes(path: Path) -> Session:
         With every fault found.
     """
     notes, document = read_document(Notes, path)
-    meter = meter_of(notes.instrument, path.parent, str(path))
+    meter = meter_of(notes.instrument, path.parent, str(path), notes.trace.voltage)
     session = Session(notes=notes, document=document, folder=path.parent, meter=meter)
     log = FaultLog()
     _check(session, log)

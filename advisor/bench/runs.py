@@ -16,6 +16,7 @@ from advisor.bench.instrument import CLOCK
 from advisor.bench.notes import Session, key_of
 from advisor.bench.segments import Measured, Pieces, Window
 from advisor.bench.stillness import trend, two_levels
+from advisor.bench.volts import SCATTER, Pulses, Rail, at_mean, of_runs, of_state
 from advisor.catalogue.schema_bench import IDLE, Segment
 from advisor.faults import FaultLog
 from advisor.quantities import show
@@ -25,6 +26,7 @@ SPIKE = 12.0  # standard deviations of a sample
 QUIETER = 0.3  # of the stated noise
 TREND = 6.0  # Student's t
 LEAST_SAMPLES = 3  # of a run
+TOGETHER = 0.1  # of the energy's variance: less moves its u by less than a twentieth
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,29 +37,45 @@ class Work:
     current: Result
     charge: Result
     energy: Result
+    voltage: Result
+
+    def together(self, current_u: float) -> float:
+        """Correlation coefficient of the errors of time and current (JCGM 100:2008, 5.2.2).
+
+        What the energy's scatters beside those of time, current and voltage; 0 where it does not
+        matter. `current_u` is the relative u of the current that is told beside it, without what a
+        gain told elsewhere carries.
+        """
+        t, i, v, e = (r.u / r.value for r in (self.time, self.current, self.voltage, self.energy))
+        more = e * e - t * t - i * i - v * v
+        if not t * current_u or abs(more) < TOGETHER * e * e:
+            return 0.0
+        return max(-1.0, min(1.0, more / (2 * t * current_u)))
 
 
 @dataclass(frozen=True, slots=True)
 class Held:
-    """A state's current; `temperature` in degC where the notes say so."""
+    """A state's current and voltage; `temperature` in degC where the notes say so."""
 
     state: str
     temperature: float | None
     current: Result
+    voltage: Result
 
 
 @dataclass(frozen=True, slots=True)
 class Runs:
-    """Runs: edges in s, charge in C, energy in J where a voltage was recorded, samples.
+    """Runs: edges in s, charge in C, samples.
 
     `square` is the sum of the samples' squares, A²; `high`, `high_at` the greatest sample and its
-    time; `starts` and `ends` the samples around the edges.
+    time; `starts` and `ends` the samples around the edges; `pulses` what they are with their
+    voltage, where one was recorded.
     """
 
     start: Floats
     end: Floats
     charge: Floats
-    energy: Floats | None
+    pulses: Pulses | None
     count: Floats
     square: Floats
     high: Floats
@@ -70,11 +88,23 @@ class Runs:
         """Those of one segment, by their place among all pulses."""
         some = slice(first, past)
         starts, ends = found.edges.of_runs(first, past)
+        pulses = None
+        if found.energy is not None and found.volts is not None and found.volt_square is not None:
+            pulses = Pulses(
+                charge=found.charge[some],
+                energy=found.energy[some],
+                volts=found.volts[some],
+                square=found.volt_square[some],
+                count=found.count[some],
+                length=found.end[some] - found.start[some],
+                starts=starts,
+                ends=ends,
+            )
         return cls(
             start=found.start[some],
             end=found.end[some],
             charge=found.charge[some],
-            energy=None if found.energy is None else found.energy[some],
+            pulses=pulses,
             count=found.count[some],
             square=found.square[some],
             high=found.high_of[some],
@@ -138,11 +168,11 @@ def work(
     runs: Runs,
     board: Board,
     found: Measured,
-    supply: Result,
+    rail: Rail,
     warnings: list[str],
     log: FaultLog,
 ) -> Work | None:
-    """Time, current, charge and energy of one unit of work."""
+    """Time, current, charge, energy and voltage of one unit of work."""
     name, units, step = key_of(segment), segment.units or 1, found.step
     timebase = session.meter.timebase
     each_time = runs.length / units
@@ -202,31 +232,51 @@ def work(
     edges = [Term("edges between samples", "B", hidden), _slow(session, runs, units)]
     timed = combined(time, [repeat, limit_of_error(CLOCK, timebase, time), *edges])
 
-    current, repeat = repeats(each_current, "repeats")
+    each_volts = None
+    if runs.pulses is not None:
+        each_volts, _ = runs.pulses.of_chip(None if own else got.samples, net)
+        each_volts = each_volts[: len(each_charge)]
+    current, repeat, _ = at_mean(each_current, each_volts, each_charge, "repeats")
     drawn = combined(current, [repeat, *board.chip(read, 1.0)])
-    charge, repeat = repeats(each_charge, "repeats")
+    charge, repeat, _ = at_mean(each_charge, each_volts, each_charge, "repeats")
     clock = limit_of_error(CLOCK, timebase, charge)
     moved = [replace(t, u=t.u * current) for t in edges]
     terms = [repeat, *board.chip(read, time), clock, *moved]
     charged = combined(charge, terms)
-    if runs.energy is None:
-        each_energy = supply.value * each_charge
-    else:
-        # the overhead is drawn at the mean voltage of its run
-        each_energy = each_charge * (runs.energy / runs.charge)[: len(each_charge)]
-    energy, repeat = repeats(each_energy, "repeats")
+    each_energy = each_charge * (rail.mean.value if each_volts is None else each_volts)
+    energy, repeat, apart = at_mean(each_energy, each_volts, each_charge, "repeats")
     volts = energy / charge
+    voltage = rail.mean
+    if runs.pulses is not None and each_volts is not None:
+        samples = None if own else got.samples
+        voltage = combined(volts, of_runs(rail, runs.pulses, each_volts, samples, net, drawn))
     scaled = [replace(t, u=t.u * volts) for t in terms[1:]]
-    relative = [replace(t, u=t.u * energy / supply.value) for t in supply.budget]
-    out = Work(timed, drawn, charged, combined(energy, [repeat, *scaled, *relative]))
-    if not finite(session, name, log, time=timed, current=drawn, charge=charged, energy=out.energy):
+    # runs that scatter by their voltage have told its own scatter
+    scaled += [replace(t, u=t.u * charge) for t in voltage.budget if apart or t.source != SCATTER]
+    work = Work(
+        time=timed,
+        current=drawn,
+        charge=charged,
+        energy=combined(energy, [repeat, *scaled]),
+        voltage=voltage,
+    )
+    if not finite(
+        session,
+        name,
+        log,
+        time=timed,
+        current=drawn,
+        charge=charged,
+        energy=work.energy,
+        voltage=voltage,
+    ):
         return None
     _hushed(session, name, runs, board, read, log)
     _edges(session, name, runs, got, board, drawn, own, warnings, log)
     _spikes(session, name, runs, got, drawn, step, log)
     warnings += board.says(name, read)
-    warnings += _levels(name, each_current, runs, drawn)
-    return out
+    warnings += _levels(name, each_current, each_volts, runs, drawn)
+    return work
 
 
 def _hushed(
@@ -339,7 +389,9 @@ def _spikes(
         )
 
 
-def _levels(name: str, currents: Floats, runs: Runs, drawn: Result) -> Iterator[str]:
+def _levels(
+    name: str, currents: Floats, volts: Floats | None, runs: Runs, drawn: Result
+) -> Iterator[str]:
     """Runs that are not of one level, or move from one to the next."""
     n = len(currents)
     noise = float(np.median(runs.scatter)) / math.sqrt(float(np.median(runs.count)))
@@ -356,10 +408,13 @@ def _levels(name: str, currents: Floats, runs: Runs, drawn: Result) -> Iterator[
         k = np.arange(n)
         change = float(np.polyfit(k, currents, 1)[0]) * (n - 1)
         if abs(change) / 2 > MATTERS * drawn.u:
+            falls = 0.0 if volts is None else float(np.polyfit(k, volts, 1)[0]) * (n - 1)
+            why = "the meter's offset, or the part warms"
+            if volts is not None and abs(trend(volts)) > TREND:
+                why = f"its supply moves by {show(falls, 'voltage')} meanwhile; else {why}"
             yield (
                 f"{name}: its current moves by {show(change, 'current')} from the first run at "
-                f"{runs.start[0]:.6g} s to the last at {runs.start[-1]:.6g} s (the meter's offset, "
-                "or the part warms)"
+                f"{runs.start[0]:.6g} s to the last at {runs.start[-1]:.6g} s ({why})"
             )
 
 
@@ -370,10 +425,11 @@ def held(
     window: Window,
     board: Board,
     step: float,
+    rail: Rail,
     warnings: list[str],
     log: FaultLog,
 ) -> Held | None:
-    """A state's mean current, its scatter from the pieces of the stretch.
+    """A state's mean current, its scatter from the pieces of the stretch, and its voltage.
 
     A mean below zero by chance is kept: to refuse it would bias those that are not.
     """
@@ -384,11 +440,12 @@ def held(
     read = reading(pieces, window.begin, window.end)
     value, repeat = repeats(blocks(pieces) - board.net(read), "repeats")
     terms = [repeat, *board.chip(read, 1.0)]
-    plain = combined(value, terms)
+    plain, still = combined(value, terms), True
     for one in odd(board, pieces, window, step):
         if one.moves <= MATTERS * plain.u:
             continue
         if one.kind in segment.accept:
+            still = False
             terms.append(Term(f"{one.kind}, accepted", "B", one.half / math.sqrt(3), "rectangular"))
             warnings.append(f"{name}: {one.words}; accepted")
         elif one.kind == "wander":
@@ -411,9 +468,10 @@ def held(
         )
         return None
     temperature = None if segment.temperature is None else segment.temperature.nominal
-    out = Held(segment.state or IDLE, temperature, current)
+    voltage = of_state(rail, pieces, board.net(read), plain, still)
+    out = Held(segment.state or IDLE, temperature, current, voltage)
     warnings += board.says(name, read)
-    return out if finite(session, out.state, log, current=current) else None
+    return out if finite(session, out.state, log, current=current, voltage=voltage) else None
 
 
 def finite(session: Session, name: str, log: FaultLog, **results: Result) -> bool:

@@ -46,14 +46,16 @@ class Window:
 class Pieces:
     """What the pieces of a window hold, each (blocks,).
 
-    time : s, what the samples in it stand for; charge : C; energy : J, where a voltage was
-    recorded; count : samples; square : sum of the samples' squares, A²; low, high : their extremes,
-    A. raw : up to `RAW` successive samples of the window, A.
+    time : s, what the samples in it stand for; charge : C; energy : J and volts : V s, the
+    voltage over time, where one was recorded; count : samples; square : sum of the samples'
+    squares, A²; low, high : their extremes, A. raw : up to `RAW` successive samples of the window,
+    A.
     """
 
     time: Floats
     charge: Floats
     energy: Floats | None
+    volts: Floats | None
     count: Floats
     square: Floats
     low: Floats
@@ -63,11 +65,18 @@ class Pieces:
     @classmethod
     def of(cls, blocks: int) -> Pieces:
         """Empty ones."""
-        none = [np.zeros(blocks) for _ in range(5)]
-        time, charge, energy, count, square = none
+        none = [np.zeros(blocks) for _ in range(6)]
+        time, charge, energy, volts, count, square = none
         low, high = np.full(blocks, np.inf), np.full(blocks, -np.inf)
         return cls(
-            time=time, charge=charge, energy=energy, count=count, square=square, low=low, high=high
+            time=time,
+            charge=charge,
+            energy=energy,
+            volts=volts,
+            count=count,
+            square=square,
+            low=low,
+            high=high,
         )
 
     def together(self, blocks: int) -> tuple[Floats, Floats]:
@@ -85,19 +94,22 @@ class Measured:
 
     Attributes
     ----------
-    start, end : (P,) edges of the marker's pulses, s. charge : (P,) C. energy : (P,) J, where a
-    voltage was recorded. count : (P,) samples; square : (P,) sum of their squares, A². high_at,
-    high_of : (P,) when the greatest came, s, and what it is, A. edges : samples around the edges.
-    windows : what each holds. step : usual time between samples, s. gaps : (time,
-    length) of drop-outs. rows, first, last : samples, and the time of the first and last.
-    clipped : whether the current stands at its extreme as a meter's end of range does. low, high :
-    its extremes, A; gap : A, from the greatest to the value next to it. steps : of the codes.
+    start, end : (P,) edges of the marker's pulses, s. charge : (P,) C. energy, volts, volt_square :
+    (P,) J, V s and the sum of the samples' squares, V², where a voltage was recorded. count : (P,)
+    samples; square : (P,) sum of their squares, A². high_at, high_of : (P,) when the greatest came,
+    s, and what it is, A. edges : samples around the edges. windows : what each holds. step : usual
+    time between samples, s. gaps : (time, length) of drop-outs. rows, first, last : samples, and
+    the time of the first and last. clipped : whether the current stands at its extreme as a meter's
+    end of range does. low, high : its extremes, A; gap : A, from the greatest to the value next to
+    it. steps, volt_steps : of the codes of current and voltage.
     """
 
     start: Floats
     end: Floats
     charge: Floats
     energy: Floats | None
+    volts: Floats | None
+    volt_square: Floats | None
     count: Floats
     square: Floats
     high_at: Floats
@@ -114,6 +126,7 @@ class Measured:
     high: float
     gap: float
     steps: Steps
+    volt_steps: Steps
 
     def gap_inside(self, begin: float, end: float) -> tuple[float, float] | None:
         """The first drop-out that touches a stretch."""
@@ -122,10 +135,12 @@ class Measured:
 
 @dataclass(slots=True)
 class _Sums:
-    """What one pulse holds, with twice its charge and energy."""
+    """What one pulse holds, with twice its charge, energy and voltage over time."""
 
     charge: float = 0.0
     energy: float = 0.0
+    volts: float = 0.0
+    volt_square: float = 0.0
     count: int = 0
     square: float = 0.0
     high: float = -math.inf
@@ -153,6 +168,7 @@ class _Pass:
     looked_high: int = 0
     same_high: int = 0
     steps: Steps = field(default_factory=Steps)
+    volt_steps: Steps = field(default_factory=Steps)
     up: bool = False
 
     def __post_init__(self) -> None:
@@ -182,6 +198,8 @@ class _Pass:
         self.tops[1].take(-bottom, i)
         few = i[:LOOK]
         self.steps.take(few)
+        if chunk.v is not None:
+            self.volt_steps.take(chunk.v[:LOOK])
         again = few[1:] == few[:-1]
         inside = (few[1:] != self.tops[0].value) & (few[1:] != -self.tops[1].value)
         self.looked += int(np.count_nonzero(inside))
@@ -236,7 +254,7 @@ class _Pass:
         """Add samples to pulses; `t` has one sample more at each end."""
         turns = np.flatnonzero(high[1:] != high[:-1]) + 1
         first = [0] if len(high) and bool(high[0]) != self.up else []
-        self.edges.take(twice, i, m, [*first, *turns.tolist()])
+        self.edges.take(twice, i, m, [*first, *turns.tolist()], v)
         if not self.up and not len(turns) and not high[0]:
             return
         cuts = [0, *turns.tolist(), len(i)]
@@ -253,7 +271,10 @@ class _Pass:
                 if part[top] > run.high:
                     run.high, run.high_at = float(part[top]), float(t[a + top + 1])
                 if v is not None:
-                    run.energy += float(np.einsum("i,i,i", part, v[a:b], twice[a:b]))
+                    own = v[a:b]
+                    run.energy += float(np.einsum("i,i,i", part, own, twice[a:b]))
+                    run.volts += float(np.einsum("i,i", own, twice[a:b]))
+                    run.volt_square += float(np.einsum("i,i", own, own))
 
     def turned(self, up: bool, when: float) -> None:
         self.up = up
@@ -280,7 +301,9 @@ class _Pass:
             held.charge[filled] += np.add.reduceat(charge, cuts)
             if v is not None:
                 assert held.energy is not None
+                assert held.volts is not None
                 held.energy[filled] += np.add.reduceat(charge * v[inside], cuts)
+                held.volts[filled] += np.add.reduceat(long * v[inside], cuts)
             held.count[filled] += np.diff(at)[filled]
             held.square[filled] += np.add.reduceat(part * part, cuts)
             held.low[filled] = np.minimum(held.low[filled], np.minimum.reduceat(part, cuts))
@@ -353,7 +376,8 @@ def measure(
     for pieces in state.pieces:
         pieces.time *= 0.5
         pieces.charge *= 0.5
-        pieces.energy = 0.5 * pieces.energy if voltage and pieces.energy is not None else None
+        for name in ("energy", "volts"):
+            setattr(pieces, name, 0.5 * getattr(pieces, name) if voltage else None)
     done = state.runs
     values = state.tops[0].values
     return Measured(
@@ -361,6 +385,8 @@ def measure(
         end=np.array(state.ends),
         charge=0.5 * np.array([r.charge for r in done]),
         energy=0.5 * np.array([r.energy for r in done]) if voltage else None,
+        volts=0.5 * np.array([r.volts for r in done]) if voltage else None,
+        volt_square=np.array([r.volt_square for r in done]) if voltage else None,
         count=np.array([r.count for r in done], dtype=float),
         square=np.array([r.square for r in done]),
         high_at=np.array([r.high_at for r in done]),
@@ -379,6 +405,7 @@ def measure(
         high=state.tops[0].value,
         gap=float(values[0] - values[1]) if len(values) > 1 else math.inf,
         steps=state.steps,
+        volt_steps=state.volt_steps,
     )
 
 

@@ -263,8 +263,9 @@ def without(pieces: Pieces, begin: float, end: float, cuts: list[tuple[float, fl
         gone = (edges[:-1] < high) & (edges[1:] > low)
         pieces.time[gone] = pieces.charge[gone] = pieces.count[gone] = pieces.square[gone] = 0.0
         pieces.low[gone], pieces.high[gone] = np.inf, -np.inf
-        if pieces.energy is not None:
-            pieces.energy[gone] = 0.0
+        for sums in (pieces.energy, pieces.volts):
+            if sums is not None:
+                sums[gone] = 0.0
         pieces.raw.clear()
 
 

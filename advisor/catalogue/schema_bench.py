@@ -19,6 +19,7 @@ UNSTILL = ("bursts", "drift", "late", "ripple", "tail", "wander")
 _ERROR = Figure("share", most=0.5, exact=True)
 _MOMENT = Figure("time", least=None, exact=True)
 _AMPERES = Figure("current", exact=True)
+_VOLTS = Figure("voltage", exact=True)
 _PLACE = Whole(1, 10_000)
 _PLACED = "its place in a row, from 1, where it has no name or shares it"
 EPOCH_UNITS = ("s", "ms", "us", "µs", "μs", "ns")
@@ -73,7 +74,19 @@ class VoltageColumn:
     column: str | None = key(Text("a column's name"), "name of the column")
     place: int | None = key(_PLACE, _PLACED)
     unit: str = key(Unit(("voltage",)), "unit of its numbers", required=True)
-    gain: Quantity | None = key(_ERROR, "gain error of the voltage channel, half-width")
+    gain: Quantity | None = key(
+        _ERROR,
+        "gain error of the voltage channel, half-width; absent, in the meter's file too: none is "
+        "counted, with a warning",
+    )
+    offset: Quantity | None = key(
+        _VOLTS,
+        "offset error of the voltage channel, half-width; absent, in the meter's file too: none "
+        "is counted, with a warning",
+    )
+    resolution: Quantity | None = key(
+        _VOLTS, "voltage of one code; absent, in the meter's file too: told from the samples"
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -162,6 +175,15 @@ class MeterRange:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class VoltageChannel:
+    """A meter's voltage channel; limits of error, rectangular."""
+
+    gain: Quantity | None = key(_ERROR, "gain error, half-width")
+    offset: Quantity | None = key(_VOLTS, "offset error, half-width")
+    resolution: Quantity | None = key(_VOLTS, "voltage of one code")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class InstrumentFile:
     """A meter as it is: its ranges, its clock, and what one of its samples stands for."""
 
@@ -179,6 +201,9 @@ class InstrumentFile:
         MapOf(Record(MeterRange), "range"),
         "its ranges; the smallest that holds it is used",
         required=True,
+    )
+    voltage: VoltageChannel | None = key(
+        Record(VoltageChannel), "its voltage channel, instead of keys at the notes' voltage column"
     )
 
 

@@ -194,7 +194,14 @@ class KernelFigure:
     current: Quantity | None = key(
         Figure("current", above=True), "mean supply current of the chip alone meanwhile"
     )
-    supply: Quantity | None = key(VOLTAGE, "supply voltage at the chip's pin")
+    supply: Quantity | None = key(
+        VOLTAGE, "supply voltage at the chip's pin meanwhile: the energy over the charge"
+    )
+    correlation: Quantity | None = key(
+        Figure("score", least=-1.0, most=1.0, exact=True),
+        "correlation coefficient of the errors of time and current (JCGM 100:2008, 5.2.2); absent: "
+        "none",
+    )
     version: int = key(
         Whole(1, 9999),
         "of the kernel's work that was measured; must be that of kernels.yaml",
@@ -224,6 +231,12 @@ class SleepState:
     current: Curve | None = key(
         CurveOf(TEMPERATURE, Figure("current", above=True)),
         "sleep current over temperature; without one it is that at 25 degC, and grows beyond",
+    )
+    supply: Curve | None = key(
+        CurveOf(TEMPERATURE, VOLTAGE),
+        "supply voltage at the chip's pin where the current was measured, over its temperatures; "
+        "a measurement at another is not mixed with it",
+        informational=True,
     )
     wake_time: Quantity | None = key(TIME, "from the wake event to running code")
     wake_charge: Quantity | None = key(

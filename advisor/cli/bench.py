@@ -231,7 +231,7 @@ def distil(
     from advisor.faults import Fault, FaultError
     from advisor.source import read_bytes, read_text
     from advisor.studies.distil import distil as study
-    from advisor.studies.distil import into_part, merged_in
+    from advisor.studies.into_part import into_part, merged_in
     from advisor.studies.merging import MergedFigure, summary
     from advisor.studies.results import plain
     from advisor.studies.standing import Replaced, replaced

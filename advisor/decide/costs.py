@@ -112,7 +112,7 @@ def product_cost(product: Product, sampler: Sampler) -> ProductCost:
     )
 
 
-def _rate(currency: str | None, own: ProductCost) -> float | None:
+def _rate(currency: str | None, own: ProductCost) -> Array | float | None:
     """Worth of one unit of a currency in the product's; None where it cannot be said."""
     if currency is None:
         return None

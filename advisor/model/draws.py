@@ -127,6 +127,26 @@ class Sampler:
             return np.full(self.draws, quantity.nominal)
         return self.traced(path, sample(quantity, self.stream(path), self.draws))
 
+    def beside(
+        self, path: Path, quantity: Quantity, other: Path, with_: Quantity, correlation: float
+    ) -> Array:
+        """The figure at `path`, (N,) SI, whose error goes with that of another figure.
+
+        Of standardised errors z and z' it has r z' + √(1 − r²) z (JCGM 101:2008, 6.4.8).
+        """
+        values = self.take(path, quantity)
+        if not (self.draws and correlation and quantity.u and with_.u):
+            return values
+        stated, u = self._stated(path, quantity)
+        other_stated, other_u = self._stated(other, with_)
+        z = (self.take(other, with_) - other_stated) / other_u
+        own = np.sqrt(1 - correlation**2) * (values - stated)
+        return np.asarray(np.maximum(stated + u * correlation * z + own, 1e-9 * np.abs(stated)))
+
+    def _stated(self, path: Path, quantity: Quantity) -> tuple[Array, Array]:
+        """((N,) stated value, (N,) its standard uncertainty) of the figure at `path`, SI."""
+        return np.full(self.size, quantity.nominal), np.full(self.size, quantity.u)
+
     def choices(self, path: Path, count: int) -> Array:
         """Whole numbers below `count`, each as likely, shape (N,)."""
         return np.asarray(self.stream(path).integers(0, count, self.draws), dtype=np.float64)
@@ -208,6 +228,15 @@ class GridSampler(Sampler):
                     each[n] = Sampler.take(self, path, moved(quantity, x))
             self._made[path] = made
         return made
+
+    def _stated(self, path: Path, quantity: Quantity) -> tuple[Array, Array]:
+        """((N,) stated value, (N,) its standard uncertainty) of the figure at `path`, SI."""
+        stated, u = Sampler._stated(self, path, quantity)
+        for n, x in self._at.get(path, ()):
+            here = moved(quantity, x)
+            stated.reshape(self.cases, -1)[n] = here.nominal
+            u.reshape(self.cases, -1)[n] = here.u
+        return stated, u
 
     def _first(self, source: Source, draw: Callable[[], Array]) -> Array:
         """The first draws of a source, (draws,), or its stated value, (1,)."""

@@ -273,7 +273,11 @@ class _PartReader:
         at = self.root.child("kernels", kernel, variant)
         assert figure.time is not None
         assert figure.current is not None
-        current = self._current(at / "current", figure.current, evidence_of(figure, "current"))
+        together = 0.0 if figure.correlation is None else figure.correlation.nominal
+        drawn = self.sampler.beside(
+            at / "current", figure.current, at / "time", figure.time, together
+        )
+        current = np.asarray(drawn * self._gain(evidence_of(figure, "current")))
         a, w = self._split(current, at / "supply", figure.supply)
         return self.sampler.take(at / "time", figure.time), a, w
 

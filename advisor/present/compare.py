@@ -76,19 +76,23 @@ def _beside(page: Page, found: Comparison) -> None:
 
 
 def _row(row: Row) -> list[str]:
-    relative = ""
-    if row.energy_j is not None and row.energy_u_j:
-        relative = f" ±{100 * row.energy_u_j / row.energy_j:.1f} %"
     return [
         row.part,
         row.point,
         show(row.time_s, "time"),
         f"{row.time_ratio:.2f}",
         show(row.current_a, "current"),
-        "-" if row.energy_j is None else show(row.energy_j, "energy") + relative,
+        "-"
+        if row.energy_j is None
+        else show(row.energy_j, "energy") + _within(row.energy_j, row.energy_u_j),
         "-" if row.energy_ratio is None else f"{row.energy_ratio:.2f}",
         "~" if row.tied else "",
     ]
+
+
+def _within(value: float, u: float | None) -> str:
+    """The standard uncertainty of a figure, relative; nothing where none is known."""
+    return f" ±{100 * u / value:.1f} %" if u else ""
 
 
 def _there(row: Row) -> str:
@@ -97,12 +101,13 @@ def _there(row: Row) -> str:
     if held is None:
         return ""
     words = [f"at {held.clock_hz / 1e6:.4g} MHz"]
-    if held.time_s is not None:
-        words.append(show(held.time_s, "time"))
-    if held.current_a is not None:
-        words.append(show(held.current_a, "current"))
-    if held.energy_j is not None:
-        words.append(show(held.energy_j, "energy"))
+    for value, u, dimension in (
+        (held.time_s, held.time_u_s, "time"),
+        (held.current_a, held.current_u_a, "current"),
+        (held.energy_j, held.energy_u_j, "energy"),
+    ):
+        if value is not None:
+            words.append(show(value, dimension) + _within(value, u))
     return ", ".join(words) + (f" ({held.why})" if held.why else "")
 
 

@@ -273,6 +273,9 @@ def _run(part: Part, variant: str, figure: KernelFigure) -> Run | None:
         supply_u_v=0.0 if figure.supply is None else figure.supply.u,
         gain_u=gain / math.sqrt(3),
         instrument=None if evidence is None else evidence.instrument,
+        switching=part.supply.regulator == "switching",
+        correlation=0.0 if figure.correlation is None else figure.correlation.nominal,
+        clock_u_hz=0.0 if point is None or point.clock is None else point.clock.u,
     )
 
 

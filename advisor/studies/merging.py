@@ -13,7 +13,7 @@ from advisor.bench import boards as pooling
 from advisor.catalogue.edit import Tree, flow, quoted
 from advisor.catalogue.schema_parts import Build, Observation, Part
 from advisor.quantities import Quantity, show, written
-from advisor.studies.standing import BUILT
+from advisor.studies.standing import BUILT, Volts
 
 POINT, SLEEP = "operating-points", "sleep-states"
 # last key of a figure's path to (dimension, what its spread between boards is called)
@@ -110,12 +110,29 @@ def seen_in(observation: Observation) -> dict[str, Seen]:
     }
 
 
+def volts_in(observation: Observation) -> dict[str, Volts]:
+    """The voltages of an observation's figures, by their paths in the part."""
+    out: dict[str, Quantity | None] = {}
+    for kernel, variants in observation.kernels.items():
+        for variant, figure in variants.items():
+            out[f"kernels.{kernel}.{variant}.supply"] = figure.supply
+    for name, point in observation.operating_points.items():
+        out[f"{POINT}.{name}.supply"] = point.supply
+    for name, state in observation.sleep_states.items():
+        if state.supply is not None:
+            for x, y in zip(state.supply.x, state.supply.y, strict=True):
+                at = f".{x:g} degC" if state.supply.keys else ""
+                out[f"{SLEEP}.{name}.supply{at}"] = y
+    return {path: Volts(q.nominal, q.u) for path, q in out.items() if q is not None}
+
+
 @dataclass(frozen=True, slots=True)
 class Session:
     """An observation with its meter; `gain` is a half-width, relative."""
 
     board: str
     seen: Mapping[str, Seen]
+    volts: Mapping[str, Volts]
     date: datetime.date | None
     kind: str
     instrument: str | None
@@ -134,6 +151,7 @@ def sessions_of(part: Part, without: str | None = None) -> dict[str, Session]:
         out[name] = Session(
             board=observation.board,
             seen=seen_in(observation),
+            volts=volts_in(observation),
             date=observation.date,
             kind="estimate" if evidence is None or evidence.kind is None else evidence.kind,
             instrument=None if evidence is None else evidence.instrument,
@@ -185,6 +203,26 @@ def merge(sessions: Mapping[str, Session]) -> tuple[MergedFigure, ...]:
             )
         )
     return tuple(out)
+
+
+def merged_volts(sessions: Mapping[str, Session]) -> dict[str, Volts]:
+    """The voltage that goes with each merged figure: the mean of its boards', by path.
+
+    It is how a figure was taken, no trait of a board: what one bench's channel may be off by it is
+    off by in all, beside the scatter from board to board.
+    """
+    by_path: dict[str, dict[str, list[Volts]]] = defaultdict(lambda: defaultdict(list))
+    for session in sessions.values():
+        for path, volts in session.volts.items():
+            by_path[path][session.board].append(volts)
+    out = {}
+    for path, by_board in by_path.items():
+        means = [sum(v.value for v in found) / len(found) for found in by_board.values()]
+        n, mean = len(means), sum(means) / len(means)
+        spread = sum((m - mean) ** 2 for m in means) / (n * (n - 1)) if n > 1 else 0.0
+        channel = max(v.u for found in by_board.values() for v in found)
+        out[path] = Volts(mean, math.hypot(channel, math.sqrt(spread)))
+    return out
 
 
 def text_of(found: MergedFigure) -> str:

@@ -6,14 +6,14 @@ import math
 from collections import defaultdict
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
+from itertools import product
 from typing import Any
 
 from yaml.nodes import MappingNode, Node
 
 from advisor import figures
-from advisor.bench.budget import Result
 from advisor.bench.notes import Session
-from advisor.catalogue.curves import there_already
+from advisor.catalogue.curves import same_place, there_already
 from advisor.catalogue.edit import Tree
 from advisor.catalogue.records import stated
 from advisor.catalogue.schema_parts import (
@@ -26,12 +26,14 @@ from advisor.catalogue.schema_parts import (
     figures_of,
 )
 from advisor.faults import FaultLog
-from advisor.quantities import Quantity, QuantityError, read_quantity, show
+from advisor.quantities import Quantity, QuantityError, read_quantity, show, written
 from advisor.source import read_text
 
 # Relative; a supply that is set anew on the bench comes back within this (common practice, no
 # source), and a crystal within that.
 SUPPLY_NEAR = 0.01
+# a sleep current hardly moves with its supply: regulated, or a leakage (common practice, no source)
+SLEEP_NEAR = 0.05
 CLOCK_NEAR = 1e-3
 BUILT = ("toolchain", "compiler", "flags", "pack")
 ROOM = 25.0  # degC of a sleep current without a temperature
@@ -84,13 +86,36 @@ def named(record: Measured | None, measured: Collection[str], evidence: str) -> 
     return {"evidence-of": dict.fromkeys(measured, evidence)}
 
 
+@dataclass(frozen=True, slots=True)
+class Volts:
+    """A voltage at which figures were taken, and its standard uncertainty, V."""
+
+    value: float
+    u: float
+
+    @property
+    def text(self) -> str:
+        """As it stands in a file."""
+        return written(self.value, self.u, "voltage")
+
+
 def mixed(
-    session: Session, part: Part, supply: Result, versions: Mapping[str, int], log: FaultLog
+    session: Session,
+    part: Part,
+    volts: Mapping[str, Volts],
+    versions: Mapping[str, int],
+    log: FaultLog,
 ) -> None:
     """Refuse figures taken otherwise than those that stand at the same point.
 
     A point is one clock, one supply and one build; figures of another are those of another point.
-    Figures of another version of a kernel's work (`versions`, by kernel) go beside none of it.
+    Each figure's voltage is held against its own that stands; where none of a session's stands yet,
+    their range against that of the point, whose supply may have drooped.
+
+    Parameters
+    ----------
+    volts : by the path of its key in the part. versions : of a kernel's work, by kernel; figures of
+        another go beside none of it.
     """
     _other_work(session, part, versions, log)
     name, notes = session.point, session.notes
@@ -102,11 +127,15 @@ def mixed(
         if _apart(clock.nominal, told.nominal, math.hypot(clock.u, told.u), CLOCK_NEAR):
             read = f"{told.text}, where {name} stands at {clock.text}"
             session.fault(log, "point.clock", read, f"the same clock; or {other}")
-    for path, volts in _supplies(part, name):
-        if _apart(volts.nominal, supply.value, math.hypot(volts.u, supply.u), SUPPLY_NEAR):
-            read = f"{show(supply.value, 'voltage', 4)}, where {path} stands at {volts.text}"
-            session.fault(log, "supply", read, f"the same supply; or {other}")
-            break
+    found = _other_supply(part, name, volts)
+    if found is not None:
+        here, at, old = found
+        instead = other
+        if at.startswith("sleep-states."):
+            instead = "no such state in segments, or what stands removed from the part's file"
+        key = "supply" if notes.supply is not None else "trace.voltage"
+        read = f"{show(here.value, 'voltage', 4)}, where {at} stands at {old.text}"
+        session.fault(log, key, read, f"the same supply; or {instead}")
     if session.notes.segments and any(s.kernel for s in session.pulses):
         for path, figure in _kernels(part, name):
             evidence = part.evidence.get(evidence_of(figure, "time") or "")
@@ -151,6 +180,44 @@ def _kernels(part: Part, point: str) -> Iterator[tuple[str, KernelFigure]]:
                 yield f"kernels.{kernel}.{variant}", figure
 
 
+def _other_supply(
+    part: Part, name: str, volts: Mapping[str, Volts]
+) -> tuple[Volts, str, Quantity] | None:
+    """(voltage of a session, what stands at another, that) of the first that do not go together."""
+    stands = {f"{at}.supply": (at, old) for at, old in _supplies(part, name)}
+    of_point = {path: new for path, new in volts.items() if not path.startswith("sleep-states.")}
+    held = [(new, *stands[path]) for path, new in of_point.items() if path in stands]
+    if not held and stands and of_point:
+        # nothing to hold against its own: the nearest of all, where no two ranges overlap
+        (at, old), new = min(
+            product(stands.values(), of_point.values()),
+            key=lambda pair: abs(pair[0][1].nominal - pair[1].value),
+        )
+        there, here = (
+            [q.nominal for _, q in stands.values()],
+            [v.value for v in of_point.values()],
+        )
+        if max(min(there), min(here)) > min(max(there), max(here)):
+            held = [(new, at, old)]
+    for new, at, old in held:
+        if _apart(old.nominal, new.value, math.hypot(old.u, new.u), SUPPLY_NEAR):
+            return new, at, old
+    for path in (p for p in volts if p not in of_point):
+        _, state, _, *place = path.split(".", 3)
+        record = part.sleep_states.get(state)
+        curve = None if record is None else record.supply
+        if curve is None:
+            continue
+        at_k = [read_quantity(p, "temperature").nominal for p in place]
+        for x, old in zip(curve.x, curve.y, strict=True):
+            same = not at_k or not curve.keys or same_place(x, at_k[0])
+            if same and _apart(
+                old.nominal, volts[path].value, math.hypot(old.u, volts[path].u), SLEEP_NEAR
+            ):
+                return volts[path], f"sleep-states.{state}", old
+    return None
+
+
 def _supplies(part: Part, name: str) -> Iterator[tuple[str, Quantity]]:
     point = part.operating_points.get(name)
     if point is not None and point.supply is not None:
@@ -175,7 +242,8 @@ def tree_of(
 
     Parameters
     ----------
-    root, part : the file as it stands. texts, evidence : by a figure's path.
+    root, part : the file as it stands. texts, evidence : by a figure's path; what tells how one
+        was taken has a text alone.
 
     Raises
     ------
@@ -189,15 +257,24 @@ def tree_of(
         entries[section, *rest[:depth]][".".join(rest[depth:])] = path
     out: dict[str, Any] = {}
     for keys, figures_in in entries.items():
-        entry: dict[str, Tree | str] = {f: texts[p] for f, p in figures_in.items()}
+        entry: dict[str, Tree | str] = {
+            f: texts[p] for f, p in figures_in.items() if not _is_how(f)
+        }
+        how: dict[str, Any] = {f: texts[p] for f, p in figures_in.items() if _is_how(f)}
         names = list(entry)
         record: Any = stated(part, (keys[0].replace("-", "_"), *keys[1:]))
         if keys[0] == "sleep-states":
             held = {f: str(entry.pop(f)) for f in names if f.partition(".")[0] == "current"}
             if held:
-                entry["current"], places = _sleep_current(session, root, keys[1], held)
+                entry["current"], places = _over_heat(session, root, keys[1], "current", held)
                 names = [f for f in names if f not in held] + places
-        entry |= named(record, names, next(evidence[p] for p in figures_in.values()))
+            if how:
+                over, _ = _over_heat(session, root, keys[1], "supply", how)
+                how = {"supply": over}
+        entry |= named(
+            record, names, next(e for p in figures_in.values() if (e := evidence.get(p)))
+        )
+        entry |= how
         below = out
         for key in keys[:-1]:
             below = below.setdefault(key, {})
@@ -205,22 +282,27 @@ def tree_of(
     return out
 
 
-def _sleep_current(
-    session: Session, root: Node, state: str, held: Mapping[str, str]
+def _is_how(figure: str) -> bool:
+    """Whether a key tells how a figure was taken, and is none itself."""
+    return figure.partition(".")[0] in ("supply", "correlation")
+
+
+def _over_heat(
+    session: Session, root: Node, state: str, key: str, held: Mapping[str, Any]
 ) -> tuple[Tree | str, list[str]]:
-    """(what is put behind a state's current, its places as written) for texts by `current` or
-    `current.TEMPERATURE`."""
-    there = figures.resolve(root, f"sleep-states.{state}.current")
+    """(what is put behind a key of a state, its places as written) for texts by `KEY` or
+    `KEY.TEMPERATURE`; key is current or supply."""
+    there = figures.resolve(root, f"sleep-states.{state}.{key}")
     spelled = _places(there)
-    plain = held.get("current")
+    plain = held.get(key)
     if plain is not None:
         if spelled or len(held) > 1:
             raise session.refuse(
                 "segments",
                 f"{state} without a temperature",
-                "one: the part's file has this current over temperature",
+                f"one: the part's file has this {key} over temperature",
             )
-        return plain, ["current"]
+        return plain, [key]
     new: dict[str, str] = {}
     for name, text in held.items():
         place = name.partition(".")[2]

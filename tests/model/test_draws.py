@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from advisor.model.draws import Instrument, Sampler, sample, stream
+from advisor.model.draws import GridSampler, Instrument, Sampler, sample, stream
 from advisor.quantities import Quantity, pert, read_quantity, typical_max
 
 N = 200_000
@@ -189,3 +189,32 @@ def test_draws_of_a_positive_figure_are_positive_and_about_it(value: float, shar
     assert (values > 0).all()
     # five deviations of a mean of 4,000
     assert values.mean() == pytest.approx(value, rel=5 * share / np.sqrt(4000) + 1e-12)
+
+
+@pytest.mark.parametrize("r", [-0.9, 0.4, 1.0])
+def test_two_figures_go_together_as_their_correlation_says(r: float) -> None:
+    """The moments of 200,000 draws: means and deviations stay, and r comes out to 0.5 %."""
+    time, current = read_quantity("2.00(2) ms", "time"), read_quantity("4.00(8) mA", "current")
+    sampler = Sampler("chip", 200_000)
+    t, i = sampler.root / "t", sampler.root / "i"
+    one, other = sampler.take(t, time), sampler.beside(i, current, t, time, r)
+    assert np.corrcoef(one, other)[0, 1] == pytest.approx(r, abs=0.005)
+    assert other.mean() == pytest.approx(current.nominal, rel=2e-4)
+    assert other.std() == pytest.approx(current.u, rel=0.01)
+    # none, and nothing drawn: what it is without
+    plain = sampler.take(i, current)
+    assert np.array_equal(sampler.beside(i, current, t, time, 0.0), plain)
+    assert Sampler("chip").beside(i, current, t, time, r).tolist() == [current.nominal]
+
+
+def test_a_time_that_is_moved_takes_no_current_with_it() -> None:
+    """A lever's place is no error: in its case the current goes with the draws about that place."""
+    time, current = read_quantity("2.00(2) ms", "time"), read_quantity("4.00(8) mA", "current")
+    root = Sampler("chip").root
+    t, i = root / "t", root / "i"
+    grid = GridSampler("chip", [None, (t, 4e-3), (i, 8e-3)], 500, 1)
+    stands, slow, high = grid.beside(i, current, t, time, -0.8).reshape(3, -1)
+    alone = Sampler("chip", 500).beside(i, current, t, time, -0.8)
+    assert stands == pytest.approx(alone, rel=1e-12)
+    assert slow == pytest.approx(alone, rel=1e-12)
+    assert high == pytest.approx(2 * alone, rel=1e-9)  # its spread goes with it

@@ -69,6 +69,7 @@ ALSO = {
     "advisor/bench/notes.py": ("test_distil",),
     "advisor/bench/rehearse.py": ("test_distil",),
     "advisor/bench/same_clock.py": ("test_compare",),
+    "advisor/bench/volts.py": ("test_budget_lines",),
     "advisor/bench/targets.py": ("test_kernels", "test_small_parts"),
     "advisor/bench/kernels.py": ("test_small_parts",),
     "advisor/lp.py": ("test_lp_files", "test_lp_solvers"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -69,6 +70,9 @@ class Session:
     m: Floats
     supply: float
     folder: Path
+    v: Floats | None = None
+    volts: dict[str, float] = field(default_factory=dict)
+    shares: dict[str, float] = field(default_factory=dict)
     changes: list[tuple[str, str]] = field(default_factory=list)
     meter_says: str = ""
 
@@ -92,6 +96,9 @@ board-overhead: {OVERHEAD * 1e3} ± {2 * OVERHEAD_U * 1e3} mA (k=2)
 point: {{name: fast}}
 segments:
 """ + "\n".join(segments)
+        if self.v is not None:
+            text = re.sub("supply: .*\n", "", text)
+            text = text.replace("  marker:", "  voltage: {column: v, unit: V}\n  marker:")
         for old, new in self.changes:
             assert old in text, old
             text = text.replace(old, new, 1)
@@ -107,7 +114,8 @@ segments:
         for at in range(0, len(self.t), 1 << 15):
             some = slice(at, at + (1 << 15))
             t, i, m = self.t[some], self.i[some], self.m[some]
-            chunks.append(Chunk(file="trace", row=at, t=t, i=i, v=None, m=m))
+            v = None if self.v is None else self.v[some]
+            chunks.append(Chunk(file="trace", row=at, t=t, i=i, v=v, m=m))
         return distil(session, lambda: iter(chunks))
 
     def held(self, found: Figures) -> dict[tuple[str, str], bool]:
@@ -115,13 +123,45 @@ segments:
         out = {}
         for name, (_, time, current) in self.bench.works.items():
             true = {"time": time, "current": current, "energy": time * current * self.supply}
+            if self.v is not None:
+                true = self.at_its_voltage(name)
             for figure, value in true.items():
                 result = getattr(found.kernels[name], figure)
                 out[figure, name] = bool(abs(result.value - value) <= result.expanded)
         for state in found.states:
             off = abs(state.current.value - self.bench.states[state.state])
             out["sleep", state.state] = bool(off <= state.current.expanded)
+            if self.v is not None:
+                off = abs(state.voltage.value - self.volts[state.state])
+                out["voltage asleep", state.state] = bool(off <= state.voltage.expanded)
         return out
+
+    def at_its_voltage(self, name: str) -> dict[str, float]:
+        """What a unit of a kernel takes over its runs, at what the supply was meanwhile."""
+        _, time, current = self.bench.works[name]
+        current *= self.shares[name]
+        volts = self.volts[name]
+        energy = time * current * volts
+        return {"time": time, "current": current, "voltage": volts, "energy": energy}
+
+
+@dataclass(frozen=True)
+class Drooping:
+    """A supply that falls by a share and is recorded, the channel's statement half-widths."""
+
+    falls: float = 0.1
+    resistance: float = 5.0
+    switching: bool = False
+    gain: float = 1e-3
+    offset: float = 2e-3
+    code: float = 0.0
+    noise: float = 1e-3
+
+    @property
+    def says(self) -> str:
+        """The channel in the meter's file."""
+        code = f", resolution: {self.code} V" if self.code else ""
+        return f"voltage: {{gain: {self.gain * 100} %, offset: {self.offset} V{code}}}\n"
 
 
 def statement(kind: Kind) -> str:
@@ -147,11 +187,18 @@ def session(
     extra: Callable[[simulator.Bench], Callable[[Floats], Floats]] | None = None,
     rise: float = 0.0,
     runs: int = 20,
+    drooping: Drooping | None = None,
 ) -> Session:
     """A session with a meter of a kind whose errors lie anywhere inside its statement."""
     draw = np.random.default_rng([29, seed])
     overhead = OVERHEAD + OVERHEAD_U * draw.standard_normal()
-    made = simulator.bench(draw, runs, overhead)
+    rail = None
+    if drooping is not None:
+        first = draw.uniform(3.2, 3.4)
+        rail = simulator.Supply(first, drooping.falls * first, 1.0, drooping.resistance)
+    made = simulator.bench(
+        draw, runs, overhead, rail, switching=drooping is not None and drooping.switching
+    )
     if change is not None:
         change(made, draw)
     meter = simulator.Meter(
@@ -170,4 +217,38 @@ def session(
     t, i = meter.read(made.device, draw, np.zeros_like if extra is None else extra(made))
     m = simulator.marker(made.device, t, meter.clock, rise)
     supply = SUPPLY + SUPPLY_U * draw.standard_normal()
-    return Session(made, t, i, m, supply, folder, meter_says=statement(kind))
+    out = Session(made, t, i, m, supply, folder, meter_says=statement(kind))
+    if drooping is not None and rail is not None:
+        _recorded(out, meter, rail, drooping, draw)
+    return out
+
+
+def _recorded(
+    one: Session,
+    meter: simulator.Meter,
+    rail: simulator.Supply,
+    drooping: Drooping,
+    draw: np.random.Generator,
+) -> None:
+    """Put the voltage into a session, and what it truly was."""
+    made, device = one.bench, one.bench.device
+    one.meter_says += drooping.says
+    channel = simulator.Channel(
+        drooping.gain * draw.uniform(-1, 1),
+        drooping.offset * draw.uniform(-1, 1),
+        drooping.code,
+        drooping.noise,
+    )
+    true = one.t / (1 + meter.clock)
+    one.v = meter.read_volts(lambda t: rail.volts(device, t), true, channel, draw)
+    for n, name in enumerate(made.works):
+        spans = device.work[n * made.runs : (n + 1) * made.runs]
+        volts = np.array([rail.mean(device, *span) for span in spans])
+        shares = np.ones(made.runs)
+        if drooping.switching:
+            at = np.minimum(np.array([begin for begin, _ in spans]) / rail.until, 1.0)
+            shares = rail.first / (rail.first - rail.falls * at)
+        one.shares[name] = float(shares.mean())
+        one.volts[name] = float((shares * volts).mean() / shares.mean())
+    for name, span in made.spans.items():
+        one.volts[name] = rail.mean(device, *span)

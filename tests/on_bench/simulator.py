@@ -61,6 +61,36 @@ class Range:
 
 
 @dataclass
+class Channel:
+    """A voltage channel as it really is: gain, offset V, code V, noise V."""
+
+    gain: float
+    offset: float
+    code: float
+    noise: float
+
+
+@dataclass
+class Supply:
+    """A supply behind a resistance: `first` V open, which falls by `falls` V until `until` s."""
+
+    first: float
+    falls: float
+    until: float
+    resistance: float
+
+    def volts(self, device: Device, t: Floats) -> Floats:
+        """What stands at the chip's pin at t."""
+        at = np.clip(t / self.until, 0.0, 1.0)
+        return self.first - self.falls * at - self.resistance * device.current(t)
+
+    def mean(self, device: Device, begin: float, end: float) -> float:
+        """The mean of it over a stretch of one current."""
+        t = begin + (np.arange(1000) + 0.5) / 1000 * (end - begin)
+        return float(self.volts(device, t).mean())
+
+
+@dataclass
 class Meter:
     """A meter as it really is. `lag` s; `glitch` samples that a change of range spoils."""
 
@@ -111,6 +141,28 @@ class Meter:
         read[some] = np.round(read[some] / code[some]) * code[some]
         return t * (1 + self.clock), read
 
+    def read_volts(
+        self,
+        volts: Callable[[Floats], Floats],
+        true: Floats,
+        channel: Channel,
+        draw: np.random.Generator,
+    ) -> Floats:
+        """What a voltage channel behind the same kind of front end makes of it, at true times s."""
+        if self.sample == "mean":
+            fine = true[:, None] - (np.arange(FINER) + 0.5) / (FINER * self.rate)
+            seen = volts(fine.reshape(-1)).reshape(fine.shape).mean(axis=1)
+        elif self.sample == "lag":
+            step = 1 / (FINER * self.rate)
+            x = volts(true[0] + np.arange((len(true) - 1) * FINER + 1) * step)
+            keep = np.exp(-step / self.lag)
+            seen = signal.lfilter([1 - keep], [1, -keep], x, zi=[keep * x[0]])[0][::FINER]
+        else:
+            seen = volts(true)
+        noisy = seen + channel.noise * draw.standard_normal(len(true))
+        read = noisy * (1 + channel.gain) + channel.offset
+        return np.asarray(np.round(read / channel.code) * channel.code if channel.code else read)
+
     def _ranging(self, seen: Floats) -> NDArray[np.int64]:
         """The range of each sample: up at once, down once the lower holds it with room."""
         if len(self.ranges) == 1:
@@ -157,8 +209,17 @@ class Bench:
     spans: dict[str, tuple[float, float]]
 
 
-def bench(draw: np.random.Generator, runs: int = 20, overhead: float = 0.0) -> Bench:
-    """A day on the bench: two kernels of random time and current, a sleep state and idle."""
+def bench(
+    draw: np.random.Generator,
+    runs: int = 20,
+    overhead: float = 0.0,
+    supply: Supply | None = None,
+    switching: bool = False,
+) -> Bench:
+    """A day on the bench: two kernels of random time and current, a sleep state and idle.
+
+    A `switching` part takes a power: the currents are those at a supply's first voltage.
+    """
     works = {
         "hash": (20, draw.uniform(0.3e-3, 0.6e-3), draw.uniform(6e-3, 18e-3)),
         "filter": (40, draw.uniform(0.15e-3, 0.3e-3), draw.uniform(5e-3, 12e-3)),
@@ -170,7 +231,11 @@ def bench(draw: np.random.Generator, runs: int = 20, overhead: float = 0.0) -> B
     for units, time, current in works.values():
         for _ in range(runs):
             spread = 1 + 0.005 * draw.standard_normal(2)
-            device.runs(current * spread[0] + overhead, units * time * spread[1])
+            drawn = current * spread[0]
+            if switching and supply is not None:
+                falls = supply.falls * min(device.edges[-1] / supply.until, 1.0)
+                drawn *= supply.first / (supply.first - falls)
+            device.runs(drawn + overhead, units * time * spread[1])
             device.draws(idle + overhead, draw.uniform(4e-3, 6e-3))
     begin, end = device.draws(states["ram-kept"] + overhead, 0.62)
     spans = {"ram-kept": (begin + 0.01, end - 0.01)}

@@ -18,7 +18,8 @@ from advisor.bench.instrument import Meter, Range, quantised
 from advisor.bench.notes import read_notes
 from advisor.bench.rehearse import errors_of, rehearsed, truth_of
 from advisor.faults import FaultError
-from advisor.studies.distil import Distilled, into_part
+from advisor.studies.distil import Distilled
+from advisor.studies.into_part import into_part
 from advisor.studies.schema import schema
 from tests.on_bench.meters import AUTO, KINDS, PLAIN, Kind, session, statement
 from tests.on_bench.sessions import NOTES, distilled, trace_of

@@ -12,7 +12,8 @@ from advisor.catalogue.load import load_catalogue
 from advisor.catalogue.schema_parts import Part
 from advisor.catalogue.shipped import catalogue_folder
 from advisor.faults import FaultError
-from advisor.studies.distil import distil, into_part
+from advisor.studies.distil import distil
+from advisor.studies.into_part import into_part
 from tests.on_bench.test_plausible import lines, session
 
 FILE = "bench-demo.yaml"

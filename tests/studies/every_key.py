@@ -26,7 +26,13 @@ operating-points:
   spare: {clock: 8 MHz}
 kernels:
   hash:
-    fast: {time: 0.4(1) ms, current: 6.0(1) mA, supply: 3.3 V, version: 1, evidence: bench}
+    fast:
+      time: 0.4(1) ms
+      current: 6.0(1) mA
+      supply: 3.3 V
+      correlation: 0.4
+      version: 1
+      evidence: bench
     fast+aid: {time: 0.1(1) ms, current: 7.0(1) mA, supply: 3.3 V, evidence: bench}
   filter:
     fast:
@@ -39,6 +45,7 @@ blocks:
 sleep-states:
   ram-kept:
     current: {-20 degC: 1 µA, 25 degC: {typical: 2.4 µA, max: 5 µA}, 85 degC: 18 µA}
+    supply: {25 degC: 3.0 V, 85 degC: 3.1 V}
     wake-time: 900 us
     wake-charge: 1.4 µC
     retains: [ram, rtc]
@@ -63,7 +70,7 @@ boards:
     {board: b-1, date: 2026-03-11, trace: 1f2e, evidence: bench,
      kernels: {hash: {fast: {time: 0.4(1) ms, current: 6.0(1) mA, supply: 3.3 V}}},
      operating-points: {fast: {idle-current: 1.1(1) mA}},
-     sleep-states: {ram-kept: {current: {25 degC: 2.4 µA}}},
+     sleep-states: {ram-kept: {current: {25 degC: 2.4 µA}, supply: 3.0 V}},
      common: {kernels.hash.fast.time: 0.01 %}}
   b-2-3d4c: {board: b-2, kernels: {hash: {fast: {time: 0.4(1) ms, current: 6.0(1) mA}}}}
 """

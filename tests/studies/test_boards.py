@@ -15,7 +15,8 @@ from advisor.catalogue.schema_parts import Part, evidence_of
 from advisor.catalogue.sense import one_board
 from advisor.catalogue.shipped import catalogue_folder, load
 from advisor.faults import FaultError
-from advisor.studies.distil import Distilled, distil, into_part, merged_in
+from advisor.studies.distil import Distilled, distil
+from advisor.studies.into_part import into_part, merged_in
 from advisor.studies.rehearse import rehearse
 from advisor.studies.shortlist import shortlist
 from advisor.studies.standing import replaced

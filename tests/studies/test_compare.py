@@ -106,7 +106,10 @@ def test_from_one_point_no_current_is_invented() -> None:
         ([], "no operating point states its clock"),
         ([run(None, 1e-3, 5e-3)], "no operating point states its clock"),
         ([run(24e6, 1e-3, 5e-3), run(24e6, 1e-3, 5e-3)], "two runs at one clock"),
-        ([run(24e6, 1e-3, 5e-3), run(48e6, 1e-3, 5e-3, supply=None)], "no one supply voltage"),
+        (
+            [run(24e6, 1e-3, 5e-3), run(48e6, 1e-3, 5e-3, supply=None)],
+            "no supply voltage stated at 48",
+        ),
         ([run(80e6, 1e-3, 5e-3), run(96e6, 1e-3, 50e-3)], "below zero"),
     ],
 )

@@ -15,7 +15,8 @@ from advisor.catalogue.schema_bench import Notes
 from advisor.catalogue.shipped import catalogue_folder
 from advisor.faults import FaultError
 from advisor.studies.compare import compare
-from advisor.studies.distil import NO_LOG, distil, into_part
+from advisor.studies.distil import NO_LOG, distil
+from advisor.studies.into_part import into_part
 from advisor.studies.rehearse import rehearse
 from tests.cli.conftest import Caller
 from tests.cli.conftest import said as said  # the fixture
