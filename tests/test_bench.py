@@ -15,6 +15,8 @@ from advisor.studies.shortlist import shortlist
 from tests.bench import inside, processes, registry, reports, synthetic, traces
 from tests.browsing import programs
 
+pytestmark = pytest.mark.once
+
 ROOT = Path(__file__).resolve().parent.parent
 
 

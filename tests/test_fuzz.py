@@ -19,6 +19,8 @@ from tests.fuzz.files import furnish
 from tests.fuzz.kinds import KINDS
 from tests.fuzz.oracle import Bench, Said, judged, written
 
+pytestmark = pytest.mark.once
+
 SEED = 1
 SHARE = {"yaml": 60, "traces": 90, "arguments": 50, "cache": 8}
 

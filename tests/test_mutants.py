@@ -13,6 +13,8 @@ from tests.mutants.near import ALSO, chosen, files_near, is_own
 from tests.mutants.plant import SCOPE, Bug, bugs, choose, scope
 from tests.mutants.run import ROOT, copies, equivalents, judged, traces_of
 
+pytestmark = pytest.mark.once
+
 SOURCE = b'''
 """A text, 1 + 1."""
 from typing import Literal

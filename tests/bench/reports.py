@@ -55,9 +55,9 @@ def _written(product: str, ending: str, rounds: int) -> list[Row]:
 
 @benchmark("report", "the whole process of `report` against `python -c pass`")
 def report_process(scale: Scale) -> list[Row]:
-    forms = [*((name, "html") for name in PRODUCTS), (PRODUCTS[0], "md"), (PRODUCTS[0], "xlsx")]
+    forms = [*((name, "html") for name in PRODUCTS), ("frost-post", "md"), ("frost-post", "xlsx")]
     if scale.rounds == 1:
-        forms = [(PRODUCTS[1], "html")]
+        forms = [("barrel-tag", "html")]
     return [row for form in forms for row in _written(*form, min(scale.rounds, 3))]
 
 

@@ -254,7 +254,7 @@ def test_a_part_that_is_out_is_told_in_every_form(said: Caller) -> None:
             *("outlook", "frost-post", "--points", "2", "--draws", "0"),
             *("--along", "frost-post:cost.units=1000:2000"),
         ],
-        ["tipping", "frost-post", "--lever", "frost-post:workload.sample.every"],
+        ["tipping", "frost-post", "--draws", "20", "--lever", "frost-post:cost.units"],
         ["gaps", "frost-post", "--draws", "100"],
     ],
     ids=lambda command: command[0],

@@ -18,6 +18,7 @@ from tests.cli.conftest import Caller
 
 HANG = 30  # s, a guard against hanging on a slow machine, no claim of speed
 LONG = ["outlook", "barrel-tag", "--points", "3", "--draws", "20"]
+LONG += ["--along", "barrel-tag:workload.sample.every=5s:120s"]
 
 
 SCREENS = [

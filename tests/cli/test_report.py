@@ -8,6 +8,8 @@ import pytest
 
 from tests.cli.conftest import Caller
 
+pytestmark = pytest.mark.once
+
 QUICK = ("--draws", "0")
 
 

@@ -11,6 +11,8 @@ import pytest
 from advisor.catalogue.shipped import product_files
 from tests.cli.conftest import Caller
 
+pytestmark = pytest.mark.once
+
 # memory first, purchase last
 ORDER = ["memory-headroom", "toolchain", "battery-life", "lifetime-cost", "purchase-cost"]
 NAMES = ["purchase-cost", "lifetime-cost", "battery-life", "memory-headroom", "toolchain"]

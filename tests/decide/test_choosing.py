@@ -24,6 +24,8 @@ from tests.decide.random_catalogues import draft, several, unsure
 from tests.decide.test_options import every_plan
 from tests.shares import mostly_slow
 
+pytestmark = pytest.mark.once
+
 DRAWS = 600
 LOST = 0.05  # points that may be lost
 
@@ -55,7 +57,7 @@ def test_no_build_is_missed_on_random_products(
     assert max(lost(*inputs, monkeypatch), default=0.0) <= LOST
 
 
-@pytest.mark.parametrize("seed", mostly_slow(range(15), 5))
+@pytest.mark.parametrize("seed", mostly_slow(range(15), 15))
 def test_no_build_is_missed_on_the_shipped_parts_in_other_products(
     seed: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -11,6 +11,8 @@ from scipy import integrate, stats
 from advisor.decide.information import partial, perfect
 from advisor.decide.robustness import expected_regret
 
+pytestmark = pytest.mark.once
+
 N = 100_000
 M1, M2, S1, S2 = 1.0, 0.5, 2.0, 1.0
 

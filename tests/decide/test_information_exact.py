@@ -14,6 +14,8 @@ from scipy import stats
 
 from advisor.decide.information import partial, perfect
 
+pytestmark = pytest.mark.once
+
 N = 4000
 Case = Callable[[np.random.Generator], tuple[np.ndarray, list[np.ndarray]]]
 

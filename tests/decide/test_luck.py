@@ -13,6 +13,8 @@ import pytest
 from advisor.decide.luck import lead
 from advisor.decide.ranks import first_place
 
+pytestmark = pytest.mark.once
+
 Race = Callable[[np.random.Generator], tuple[np.ndarray, np.ndarray]]
 
 

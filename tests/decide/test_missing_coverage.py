@@ -19,6 +19,8 @@ from advisor.decide.missing import fill_missing
 from advisor.model.draws import sample
 from advisor.quantities import exact
 
+pytestmark = pytest.mark.once
+
 NAMES = ("filter", "crc", "transform", "hash", "matrix", "cipher", "sort", "pack")
 STRESSES = ("float", "integer", "float", "integer", "float", "integer", "memory", "memory")
 POINTS = ("fast", "slow")

@@ -28,12 +28,14 @@ from tests.decide.judge import nearer
 from tests.decide.random_catalogues import several, unsure
 from tests.shares import mostly_slow
 
+pytestmark = pytest.mark.once
+
 # By the judge ------------------------------------------------------------------------------------
 
 DRAWS = 200
 
 
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("seed", [0, 1, pytest.param(2, marks=pytest.mark.slow)])
 def test_the_grid_knows_no_nearer_tip(seed: int, tmp_path: Path) -> None:
     """A few levers of each of a few products, as drawn; more of both are tried by hand."""
     inputs = unsure(several(seed, 2 + seed % 2, reservoir=seed == 2), seed).load(tmp_path)
@@ -276,6 +278,7 @@ def test_a_scan_is_exact_where_the_decision_is_known(name: str) -> None:
         assert told == pytest.approx(found.standing.lead, rel=1e-9)
 
 
+@pytest.mark.slow
 def test_more_draws_tell_the_lead_more_closely() -> None:
     deciding = deciding_on("frost-post", 1000)
     handle = lever(deciding.catalogue, deciding.product, "frost-post:service-life")

@@ -16,6 +16,8 @@ from advisor.decide.unknown_weights import acceptability, standings
 from advisor.quantities import exact
 from advisor.studies.shortlist import shortlist
 
+pytestmark = pytest.mark.once
+
 
 def simplex(criteria: int, count: int = 200_000) -> np.ndarray:
     return np.random.default_rng(3).dirichlet(np.ones(criteria), count).T

@@ -16,6 +16,8 @@ from advisor.decide.robustness import firmness
 from advisor.quantities import Quantity, exact
 from tests.decide.random_catalogues import several, unsure
 
+pytestmark = pytest.mark.once
+
 PRODUCTS, DRAWS = 150, 400
 
 

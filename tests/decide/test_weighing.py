@@ -24,6 +24,9 @@ from advisor.decide.weighing import (
 )
 from advisor.quantities import exact
 from tests.decide.criteria import criterion
+from tests.shares import mostly_slow
+
+pytestmark = pytest.mark.once
 
 
 @pytest.mark.parametrize(
@@ -130,7 +133,7 @@ def test_the_nearest_weights_are_scipy_s(rivals: int, criteria: int, seed: int) 
     assert sum(ours[1]) == pytest.approx(1.0, abs=1e-6)
 
 
-@pytest.mark.parametrize("name", sorted(product_files()))
+@pytest.mark.parametrize("name", mostly_slow(sorted(product_files()), 3))
 def test_changed_weights_bring_the_part_to_the_front(name: str) -> None:
     catalogue, product = load(name)
     evaluation = evaluate(catalogue, product, DRAWS)

@@ -8,6 +8,8 @@ import pytest
 
 from tests.fuzz import kills
 
+pytestmark = pytest.mark.once
+
 
 @pytest.mark.parametrize("kind", ["new", "old", "link", "further name"])
 def test_a_write_that_dies_at_any_step_loses_nothing(kind: str, tmp_path: Path) -> None:

@@ -15,6 +15,8 @@ from advisor.bench.boards import (
     pooled,
 )
 
+pytestmark = pytest.mark.once
+
 # Sulfur in coal, level 1, eight laboratories, mass fraction in per cent: the example of ISO 5725-2
 # (data and results from memory; the three results below come out of these data)
 COAL = (

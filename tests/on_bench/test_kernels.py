@@ -22,6 +22,8 @@ from advisor.catalogue.shipped import catalogue_folder
 from advisor.studies.kernels import exported
 from tests.on_bench import kernel_reference as reference
 
+pytestmark = pytest.mark.once
+
 CI = os.environ.get("CI") == "true"
 
 

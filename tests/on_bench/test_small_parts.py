@@ -35,6 +35,8 @@ from advisor.studies.kernels import exported
 from tests.on_bench.test_kernels import EMULATED, needs
 from tests.shares import mostly_slow
 
+pytestmark = pytest.mark.once
+
 
 def test_kernels_by_name() -> None:
     assert chosen(None) == tuple(KERNELS)

@@ -9,7 +9,8 @@ from advisor.catalogue.shipped import load
 from advisor.present.html.page import html_page
 from advisor.studies.report import Report, report
 
-PRODUCTS = ("frost-post", "barrel-tag", "valve-driver")
+# the quickest first: the others are marked slow where they say the same
+PRODUCTS = ("barrel-tag", "frost-post", "valve-driver")
 DAY = datetime.date(2026, 3, 11)
 
 

@@ -15,6 +15,9 @@ from advisor.present import contents
 from advisor.present.markdown import escaped, markdown
 from tests.present.hostile import TEXTS, hostile_report
 from tests.present.pages import PRODUCTS, made
+from tests.shares import mostly_slow
+
+pytestmark = pytest.mark.once
 
 
 def rendered(text: str) -> str:
@@ -28,7 +31,7 @@ def read(text: str) -> str:
     return html.unescape(bare).replace("​", "")
 
 
-@pytest.mark.parametrize("name", PRODUCTS)
+@pytest.mark.parametrize("name", mostly_slow(PRODUCTS, 3))
 def test_tables_are_whole(name: str) -> None:
     """Every table of the contents, row by row and cell by cell."""
     page = rendered(markdown(made(name)))

@@ -33,6 +33,8 @@ from tests.present.pages import PRODUCTS, made, page
 from tests.present.ranking import weighted
 from tests.shares import mostly_slow
 
+pytestmark = pytest.mark.once
+
 ORDER = "#ranking tbody tr > :nth-child(2)"
 SCORES = "#ranking tbody tr > :nth-child(3)"
 NAMES = "#ranking tbody tr"

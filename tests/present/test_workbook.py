@@ -19,6 +19,8 @@ from tests.present.pages import PRODUCTS, made
 from tests.present.ranking import weighted
 from tests.shares import mostly_slow
 
+pytestmark = pytest.mark.once
+
 LIVE = ("Shortlist", "Weights", "Parts", "Builds")
 HEAD = 4  # number of the header's row
 

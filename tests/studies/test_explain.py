@@ -14,6 +14,8 @@ from advisor.studies.explain import Explanation, NotRankedError, explain
 from advisor.studies.shortlist import shortlist
 from tests.studies.small import loaded, part
 
+pytestmark = pytest.mark.once
+
 PRODUCTS = sorted(product_files())
 
 

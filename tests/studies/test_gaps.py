@@ -22,6 +22,8 @@ from advisor.studies.gaps import gaps
 from advisor.studies.shortlist import shortlist
 from tests.studies.small import loaded, part
 
+pytestmark = pytest.mark.once
+
 PRODUCT = """
 product: plain
 invented: true

@@ -20,6 +20,8 @@ from advisor.studies.weights import weights
 from tests.decide.random_catalogues import several, unsure
 from tests.shares import mostly_slow
 
+pytestmark = pytest.mark.once
+
 
 def named(catalogue: Catalogue, product: Product, lever: str) -> dict[str, str | None]:
     """The first part by each study, with the draws that each has unless asked otherwise."""

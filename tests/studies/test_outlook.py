@@ -20,7 +20,10 @@ from advisor.present.machine import to_json
 from advisor.studies.outlook import document, outlook
 from advisor.studies.shortlist import shortlist
 from tests.decide.random_catalogues import several, unsure
+from tests.shares import mostly_slow
 from tests.studies.small import loaded, part
+
+pytestmark = pytest.mark.once
 
 PRODUCT = """
 product: plain
@@ -133,7 +136,7 @@ def test_a_crossing_replays(along: str, draws: int) -> None:
         assert one.crossings
 
 
-@pytest.mark.parametrize("product", ["barrel-tag", "frost-post", "valve-driver"])
+@pytest.mark.parametrize("product", mostly_slow(["barrel-tag", "frost-post", "valve-driver"], 3))
 def test_the_first_part_at_the_value_that_stands_is_the_shortlists(product: str) -> None:
     inputs = load(product)
     base = evaluate(*inputs, 2000)

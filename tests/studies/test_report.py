@@ -20,6 +20,8 @@ from tests.present.pages import DAY, PRODUCTS, made
 from tests.present.ranking import weighted
 from tests.shares import mostly_slow
 
+pytestmark = pytest.mark.once
+
 DIGITS = 9
 
 

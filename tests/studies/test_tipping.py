@@ -25,6 +25,8 @@ from tests.decide.random_catalogues import several, unsure
 from tests.shares import mostly_slow
 from tests.studies.small import loaded, part
 
+pytestmark = pytest.mark.once
+
 Inputs = tuple[Catalogue, Product]
 
 PRODUCT = """
