@@ -101,6 +101,7 @@ def fits(value: Any, words: str) -> bool:
     return "number" in words
 
 
+@pytest.mark.once
 @pytest.mark.parametrize("command", ANSWERS)
 def test_every_key_of_an_answer_is_told(command: str) -> None:
     document = json.loads(run(f"{SMALL[command]} --format json"))

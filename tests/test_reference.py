@@ -92,6 +92,7 @@ def test_every_option_is_documented(name: str, capsys: pytest.CaptureFixture[str
         assert parameter.help, f"{name}: {parameter.name} has no words"
 
 
+@pytest.mark.once
 @pytest.mark.parametrize("name", COMMANDS)
 def test_every_example_runs(
     name: str,

@@ -50,6 +50,7 @@ def test_what_the_file_s_weights_mean(said: Caller) -> None:
     assert distances == sorted(distances)
 
 
+@pytest.mark.slow
 def test_if_nobody_knew_the_weights(said: Caller) -> None:
     command = ("weights", "barrel-tag", "--draws", "2500")
     code, out, _ = said(*command, "--format", "json")

@@ -51,12 +51,14 @@ def test_partial_information_on_two_normals(
     assert found.value == pytest.approx(exact, abs=4 * found.error + 0.005)
 
 
+@pytest.mark.slow
 def test_to_know_both_is_to_know_all(drawn: tuple[np.ndarray, ...]) -> None:
     scores, x, y = drawn
     found = partial(scores, [x, y])
     assert found.value == pytest.approx(perfect(scores), abs=4 * found.error + 0.005)
 
 
+@pytest.mark.slow
 def test_what_has_no_bearing_is_worth_nothing(drawn: tuple[np.ndarray, ...]) -> None:
     scores, x, _ = drawn
     rng = np.random.default_rng(2)

@@ -12,6 +12,7 @@ import pytest
 
 from advisor.decide.luck import lead
 from advisor.decide.ranks import first_place
+from tests.shares import mostly_slow
 
 pytestmark = pytest.mark.once
 
@@ -76,7 +77,7 @@ def run(race: Race, races: int, draws: int = 800) -> np.ndarray:
     return np.array(out, dtype=float)
 
 
-@pytest.mark.parametrize("race", RACES)
+@pytest.mark.parametrize("race", mostly_slow(RACES, 3))
 def test_a_verdict_claims_what_it_keeps(race: Race) -> None:
     # many of the small races, which are quick
     races = 1200 if race in (two_close, five_spread) else 300

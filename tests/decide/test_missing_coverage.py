@@ -18,6 +18,7 @@ from advisor.catalogue.shipped import load
 from advisor.decide.missing import fill_missing
 from advisor.model.draws import sample
 from advisor.quantities import exact
+from tests.shares import mostly_slow
 
 pytestmark = pytest.mark.once
 
@@ -113,7 +114,9 @@ def held(
 
 @pytest.mark.parametrize(
     ("parts", "kernels", "gone", "runs"),
-    [(6, 4, 0.1, 60), (7, 5, 0.25, 40), (12, 6, 0.1, 20), (12, 6, 0.3, 10), (24, 8, 0.2, 4)],
+    mostly_slow(
+        [(24, 8, 0.2, 4), (6, 4, 0.1, 60), (7, 5, 0.25, 40), (12, 6, 0.1, 20), (12, 6, 0.3, 10)], 5
+    ),
 )
 def test_nine_truths_in_ten_lie_in_the_drawn_interval(
     parts: int, kernels: int, gone: float, runs: int

@@ -67,6 +67,7 @@ def test_ties_are_split_and_a_part_counts_once() -> None:
     assert central[:3] == pytest.approx(np.full((3, 3), 1 / 3), abs=0.03)
 
 
+@pytest.mark.slow
 def test_confidence_is_the_chance_of_being_first_by_a_shortlist_with_those_weights() -> None:
     catalogue, product = load("frost-post")
     evaluation = evaluate(catalogue, product, 300, seed=4)

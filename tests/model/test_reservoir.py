@@ -24,6 +24,8 @@ from advisor.model.drain import Drain, Pack
 from advisor.model.ends import ENDS
 from advisor.model.relaxation import Circuit as Cells
 
+pytestmark = pytest.mark.once
+
 State = tuple[float, float, float]  # constant A, power W, duration s
 SLEEP = 2e-6
 FORGOTTEN = 1e-7

@@ -14,6 +14,7 @@ from advisor.bench.boards import (
     merged,
     pooled,
 )
+from tests.shares import mostly_slow
 
 pytestmark = pytest.mark.once
 
@@ -161,7 +162,7 @@ def covered(boards: int, tau: float | None, runs: int, seed: int) -> float:
     return hits / runs
 
 
-@pytest.mark.parametrize("boards", [2, 3, 5, 10])
+@pytest.mark.parametrize("boards", mostly_slow([2, 10, 3, 5], 4))
 @pytest.mark.parametrize("tau", [None, 1.0])
 def test_the_next_unit_is_covered(boards: int, tau: float | None) -> None:
     """93 to 97 % of the next units, over parts as the prior has them and at the usual spread."""

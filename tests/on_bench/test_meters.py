@@ -13,6 +13,8 @@ from advisor.faults import FaultError
 from tests.on_bench.disturbances import DISTURBANCES
 from tests.on_bench.meters import KINDS, Session, session
 
+pytestmark = pytest.mark.once
+
 FIGURES = ("time", "current", "energy", "sleep")
 
 

@@ -19,6 +19,8 @@ import pytest
 
 from tests.shares import mostly_slow
 
+pytestmark = pytest.mark.once
+
 SECONDS, MEGABYTES = 5.0, 200.0
 WIDE = 40_000
 GIANT = 3_000_000_000

@@ -24,7 +24,7 @@ ANSWERS: dict[str, list[str]] = {
     "shortlist": ["--draws", "0"],
     "explain": ["quorvane-tib", "--draws", "0"],
     "outlook": ["--along", "barrel-tag:cost.units=1000:2000", "--points", "2", "--draws", "0"],
-    "tipping": ["--lever", "barrel-tag:cost.units", "--points", "1"],
+    "tipping": ["--lever", "barrel-tag:cost.units", "--points", "1", "--draws", "20"],
     "gaps": ["--draws", "100"],
     "weights": ["--draws", "0"],
 }
@@ -61,6 +61,7 @@ def test_all_tells_each_with_its_reason() -> None:
     )
 
 
+@pytest.mark.once
 @pytest.mark.parametrize("command", ANSWERS)
 def test_every_answer_has_it(said: Caller, command: str) -> None:
     expected = [

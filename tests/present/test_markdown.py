@@ -52,7 +52,7 @@ def test_tables_are_whole(name: str) -> None:
         assert rows == [[*row, *note] for row, note in zip(grid.rows, notes, strict=True)]
 
 
-@pytest.mark.parametrize("name", PRODUCTS)
+@pytest.mark.parametrize("name", mostly_slow(PRODUCTS, 3))
 def test_fits_where_it_goes(name: str) -> None:
     """A comment of 65,536 characters is the most that common forges take (from memory)."""
     assert len(markdown(made(name))) < 60_000

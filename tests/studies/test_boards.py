@@ -24,6 +24,8 @@ from tests.cli.conftest import Caller
 from tests.cli.conftest import said as said  # the fixture
 from tests.on_bench.sessions import NOTES
 
+pytestmark = pytest.mark.once
+
 FILE = "bench-demo.yaml"
 STANDING = """# what the sheet says
 part: bench-demo

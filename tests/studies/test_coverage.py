@@ -19,6 +19,8 @@ from advisor.studies.results import plain
 from advisor.studies.shortlist import Shortlist, shortlist
 from tests.studies import small
 
+pytestmark = pytest.mark.once
+
 PARTS = 400
 
 PRODUCT = """

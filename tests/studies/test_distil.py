@@ -22,6 +22,8 @@ from tests.cli.conftest import Caller
 from tests.cli.conftest import said as said  # the fixture
 from tests.on_bench.sessions import NOTES, pack_session
 
+pytestmark = pytest.mark.once
+
 
 @pytest.fixture
 def bench(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:

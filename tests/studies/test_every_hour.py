@@ -16,6 +16,8 @@ from tests.studies.every_key import CELL, KERNELS, LINEAR, PART, PRODUCT
 from tests.studies.small import loaded_files
 from tests.studies.test_every_key import MEASURING, changed, every_leaf
 
+pytestmark = pytest.mark.once
+
 HOURS = [(p, t) for p, t, _ in every_leaf() if p.startswith(MEASURING)]
 # a figure of each kind is uncertain
 UNCERTAIN = (

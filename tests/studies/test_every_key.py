@@ -35,6 +35,8 @@ from advisor.studies.shortlist import shortlist
 from tests.shares import mostly_slow
 from tests.studies.every_key import CELL, KERNELS, LINEAR, PART, PRODUCT, SWITCHING
 
+pytestmark = pytest.mark.once
+
 DOCUMENTS = {
     "probe-part": (PART, Record(Part)),
     "probe-cell": (CELL, Record(Cell)),

@@ -12,6 +12,7 @@ from advisor.faults import FaultError
 from advisor.present.tables import explanation_page
 from advisor.studies.explain import Explanation, NotRankedError, explain
 from advisor.studies.shortlist import shortlist
+from tests.shares import mostly_slow
 from tests.studies.small import loaded, part
 
 pytestmark = pytest.mark.once
@@ -19,7 +20,7 @@ pytestmark = pytest.mark.once
 PRODUCTS = sorted(product_files())
 
 
-@pytest.fixture(scope="module", params=PRODUCTS)
+@pytest.fixture(scope="module", params=mostly_slow(PRODUCTS, 3))
 def explained(request: pytest.FixtureRequest) -> list[Explanation]:
     inputs = load(request.param)
     found = []

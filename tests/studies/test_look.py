@@ -26,6 +26,8 @@ from tests.on_bench.layouts import AMPS, BODY, PIN, RATE, K, batched, notes_of, 
 from tests.on_bench.sessions import pack_session
 from tests.on_bench.test_exports import LAYOUTS
 
+pytestmark = pytest.mark.once
+
 # the one thing a file does not tell: which of two columns of one name is meant
 AMBIGUOUS = {"names twice"}
 

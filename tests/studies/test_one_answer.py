@@ -50,7 +50,8 @@ def named(catalogue: Catalogue, product: Product, lever: str) -> dict[str, str |
     }
 
 
-@pytest.mark.parametrize("name", mostly_slow(sorted(product_files()), 3))
+@pytest.mark.slow
+@pytest.mark.parametrize("name", sorted(product_files()))
 def test_on_the_shipped_products(name: str) -> None:
     catalogue, product = load(name)
     task = product.workload[0].task

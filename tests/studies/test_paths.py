@@ -23,6 +23,8 @@ from advisor.studies.gaps import gaps
 from advisor.studies.tipping import _asked, tipping
 from tests.respelled import respelled
 
+pytestmark = pytest.mark.once
+
 PRODUCTS = sorted(product_files())
 
 

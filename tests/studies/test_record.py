@@ -20,6 +20,8 @@ from advisor.studies.shortlist import shortlist
 from tests.cli.conftest import Caller
 from tests.cli.conftest import said as said  # the fixture
 
+pytestmark = pytest.mark.once
+
 DAY = datetime.date(2026, 3, 1)
 WHY = 'it is "the one": 3 suppliers # really'
 

@@ -91,6 +91,7 @@ def test_warns_of_every_pack_that_weights_may_choose() -> None:
     assert found.cautions[-1] == GENERAL
 
 
+@pytest.mark.slow
 def test_curves_are_those_of_the_outlook_at_their_places() -> None:
     """Coarser, not other: each place's figures and the leaders' places."""
     inputs = load("barrel-tag")

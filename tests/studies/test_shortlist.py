@@ -18,6 +18,8 @@ from advisor.studies.results import RankedPart
 from advisor.studies.results import plain as plain_of
 from advisor.studies.shortlist import Shortlist, shortlist
 
+pytestmark = pytest.mark.once
+
 YEAR = 365.25 * 86400.0
 
 PART = """

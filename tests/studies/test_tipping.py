@@ -258,6 +258,7 @@ def test_a_limit_inside_the_range_is_found(tmp_path: Path) -> None:
         assert tip.tips_at == pytest.approx(3.0, rel=1e-3), tip.path
 
 
+@pytest.mark.slow
 def test_places_are_honoured(tmp_path: Path) -> None:
     """More places at the start find no other tip where few find it, and are told."""
     inputs = drawn(tmp_path, 2)
