@@ -101,7 +101,7 @@ class Board:
 
     def chip(self, read: Reading, factor: float) -> list[Term]:
         """Type B terms of the chip's current times a factor (1, or a time for a charge)."""
-        shunt = self.session.notes.trace.current.shunt
+        shunt = self.session.trace.current.shunt
         own, meter = self.ranges(read), self.meter
         # with the overhead of its own range taken off, the gain holds for the rest
         taken = read.mean - self._zero(read)

@@ -142,7 +142,7 @@ def distil(session: Session, trace: Source, overhead: Source | None = None) -> F
     top = found.high - board.net(highest)
     return Figures(
         stretches=tuple(sorted(stretches, key=lambda s: s.start_s)),
-        by_marker=session.notes.trace.marker is not None,
+        by_marker=session.trace.marker is not None,
         kernels=kernels,
         wakes=wakes,
         states=tuple(kept),
@@ -163,7 +163,7 @@ def _cut(session: Session, trace: Source) -> Measured:
     """The trace's sums, with the pulses in it by the marker or, without one, by their current."""
     windows = [*(_window(s) for s in session.states), *zero_windows(session)]
     runs = sum(s.runs or 0 for s in session.pulses)
-    marker = session.notes.trace.marker
+    marker = session.trace.marker
     if marker is not None:
         level = marker.above if marker.above is not None else marker.below
         assert level is not None
@@ -240,7 +240,7 @@ def _count(session: Session, found: Measured, log: FaultLog) -> None:
     wanted, there = sum(s.runs or 0 for s in session.pulses), len(found.start)
     if there == wanted:
         return
-    by_marker = session.notes.trace.marker is not None
+    by_marker = session.trace.marker is not None
     if by_marker and not there:
         session.fault(
             log, "trace.marker", "a marker that never rises", f"{wanted} pulses, as in segments"

@@ -17,11 +17,13 @@ from advisor.catalogue.load import read_document
 from advisor.catalogue.schema_bench import (
     Instrument,
     InstrumentFile,
+    TraceColumns,
     VoltageChannel,
     VoltageColumn,
 )
 from advisor.faults import Fault, FaultError, Place
 from advisor.quantities import Quantity
+from advisor.source import Document
 
 GAIN = "gain of the meter"
 OFFSET = "offset of the meter"
@@ -66,7 +68,7 @@ class Meter:
     """A meter's statement; `ranges` from the smallest up, never empty.
 
     `sample` is what a sample is, None where nobody says; `lag` the low-pass's time constant, s;
-    `volts` its voltage channel.
+    `volts` its voltage channel; `export` how it writes traces, told in `document`, its own file.
     """
 
     id: str | None
@@ -75,6 +77,8 @@ class Meter:
     sample: str | None = None
     lag: float | None = None
     volts: Channel = Channel()
+    export: TraceColumns | None = None
+    document: Document | None = None
 
     @property
     def gain(self) -> Quantity | None:
@@ -138,15 +142,16 @@ def quantised(source: str, step: float, scatter: float, factor: float) -> Term:
 
 
 def meter_of(
-    given: Instrument, folder: Path, notes: str, column: VoltageColumn | None = None
+    given: Instrument, folder: Path, notes: str, trace: TraceColumns | None = None
 ) -> Meter:
-    """The meter that notes state or name; `column` is where they have its voltages.
+    """The meter that notes state or name; `trace` are the columns that the notes state.
 
     Raises
     ------
     FaultError
         For what is wrong in the meter's own file, and for keys stated beside it.
     """
+    column = None if trace is None else trace.voltage
     if given.file is None:
         end = math.inf if given.range is None else given.range.nominal
         only = Range(name="only", to=end, gain=given.gain, offset=given.offset)
@@ -163,6 +168,8 @@ def meter_of(
         raise FaultError((Fault("instrument", read, expected, Place(notes, 1, 1)),))
     path = folder / given.file
     found, document = read_document(InstrumentFile, path)
+    if trace is None and found.export is not None:
+        column = found.export.voltage
 
     def fault(key: str, read: str, expected: str) -> FaultError:
         mark = document.root.start_mark
@@ -196,6 +203,8 @@ def meter_of(
         sample=found.sample,
         lag=_or_none(found.time_constant),
         volts=_channel(column, found.voltage, given.file, notes),
+        export=found.export,
+        document=document,
     )
 
 

@@ -9,7 +9,14 @@ from advisor import figures
 from advisor.bench.instrument import Meter, meter_of
 from advisor.catalogue.kinds import Reading
 from advisor.catalogue.load import read_document
-from advisor.catalogue.schema_bench import EPOCH_UNITS, IDLE, Notes, OverheadTrace, Segment
+from advisor.catalogue.schema_bench import (
+    EPOCH_UNITS,
+    IDLE,
+    Notes,
+    OverheadTrace,
+    Segment,
+    TraceColumns,
+)
 from advisor.catalogue.schema_parts import Variant
 from advisor.faults import FaultError, FaultLog
 from advisor.quantities import Quantity, spellings
@@ -22,19 +29,27 @@ LEAST_RUNS = 2  # below this there is no scatter to tell; JCGM 101 asks for 4 (6
 class Session:
     """Checked notes and where they stand; `folder` is what file names in them are relative to.
 
-    `meter` is as the notes or the meter's own file state it.
+    `meter` is as the notes or the meter's own file state it, `trace` the columns that one of them
+    states.
     """
 
     notes: Notes
     document: Document
     folder: Path
     meter: Meter
+    trace: TraceColumns
 
     def fault(self, log: FaultLog, dotted: str, read: str, expected: str) -> None:
-        """Note a fault at a key of the notes, or at the deepest key on the way that stands."""
-        root = self.document.root
-        _, node = figures.Path.parse(root, f"{self.notes.part}:{dotted}").placed(root)
-        Reading(self.document.file, self.notes.part, log).fault(node, dotted, read, expected)
+        """Note a fault at a key of the notes, or at the deepest key on the way that stands; of the
+        trace's columns in the meter's file where that tells them."""
+        document, name = self.document, self.notes.part
+        own = self.meter.document
+        if self.notes.trace is None and own is not None and dotted.partition(".")[0] == "trace":
+            document, name = own, str(self.meter.id)
+            dotted = "export" + dotted.removeprefix("trace")
+        root = document.root
+        _, node = figures.Path.parse(root, f"{name}:{dotted}").placed(root)
+        Reading(document.file, name, log).fault(node, dotted, read, expected)
 
     def refuse(self, dotted: str, read: str, expected: str) -> FaultError:
         """One fault at a key of the notes, to be raised."""
@@ -79,16 +94,23 @@ def read_notes(path: Path) -> Session:
         With every fault found.
     """
     notes, document = read_document(Notes, path)
-    meter = meter_of(notes.instrument, path.parent, str(path), notes.trace.voltage)
-    session = Session(notes=notes, document=document, folder=path.parent, meter=meter)
+    meter = meter_of(notes.instrument, path.parent, str(path), notes.trace)
     log = FaultLog()
+    trace = notes.trace if notes.trace is not None else meter.export
+    if trace is None or (notes.trace is not None and meter.export is not None):
+        read = "no such key" if trace is None else f"trace beside the export of {meter.id}"
+        expected = "the traces' columns, here or as export in the meter's own file"
+        _, node = figures.Path.parse(document.root, f"{notes.part}:trace").placed(document.root)
+        Reading(document.file, notes.part, log).fault(node, "trace", read, expected)
+        raise FaultError(log.faults)
+    session = Session(notes=notes, document=document, folder=path.parent, meter=meter, trace=trace)
     _check(session, log)
     log.raise_if_any()
     return session
 
 
 def _check(session: Session, log: FaultLog) -> None:
-    notes, columns = session.notes, session.notes.trace
+    notes, columns = session.notes, session.trace
     current = columns.current
     volts = current.unit in spellings("voltage")
     if volts != (current.shunt is not None):
@@ -139,7 +161,7 @@ def _check(session: Session, log: FaultLog) -> None:
 
 def _columns(session: Session, log: FaultLog) -> None:
     """Each column told once, the time in one way, and a text's marks apart."""
-    columns, marker = session.notes.trace, session.notes.trace.marker
+    columns, marker = session.trace, session.trace.marker
     time = columns.time
     given = [("current", columns.current), ("voltage", columns.voltage), ("marker", marker)]
     seen: set[str | int] = set()
@@ -173,7 +195,7 @@ def _columns(session: Session, log: FaultLog) -> None:
 
 def _time(session: Session, log: FaultLog) -> None:
     """Unit, rate and jitter, as what the column holds asks for."""
-    time = session.notes.trace.time
+    time = session.trace.time
     column = time.column is not None or time.place is not None
     may: dict[str, tuple[set[str], set[str]]] = {
         "time": ({"unit"}, {"rate", "jitter"}),

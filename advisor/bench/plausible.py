@@ -237,7 +237,7 @@ def _other_unit(
     session: Session, cycles: Mapping[str, tuple[Segment, float]]
 ) -> tuple[str, float] | None:
     """(unit of time, factor) by which every kernel's cycles fit best; None where none does."""
-    time = session.notes.trace.time
+    time = session.trace.time
     if time.unit is None:
         return None
     seconds = spellings("time")

@@ -168,7 +168,7 @@ def errors_of(session: Session, draw: np.random.Generator) -> Errors:
         return float(draw.normal(figure.nominal, figure.u))
 
     overhead = notes.board_overhead
-    shunt = notes.trace.current.shunt
+    shunt = session.trace.current.shunt
     first, *others = meter.ranges
     return Errors(
         gain=limit(first.gain),
@@ -386,7 +386,7 @@ def expected(session: Session, truth: Truth, name: str, rate: float, runs: int) 
     def half(figure: Quantity | None) -> float:
         return 0.0 if figure is None else figure.nominal / math.sqrt(3)
 
-    shunt = notes.trace.current.shunt
+    shunt = session.trace.current.shunt
     b = math.hypot(
         half(own.gain) * read / current,
         0.0 if traced and own == lowest else half(own.offset) / current,

@@ -301,7 +301,7 @@ def _slow(session: Session, runs: Runs, units: int) -> Term:
     A run seems longer by rise (1 − 2 f), f the threshold's place between the levels; a tenth of the
     rise is left for edges that are no straight lines. Common practice, no source.
     """
-    marker = session.notes.trace.marker
+    marker = session.trace.marker
     if marker is None:
         return Term("slow edges of the marker", "B", 0.0, "rectangular")
     at = marker.above if marker.above is not None else marker.below

@@ -205,6 +205,9 @@ class InstrumentFile:
     voltage: VoltageChannel | None = key(
         Record(VoltageChannel), "its voltage channel, instead of keys at the notes' voltage column"
     )
+    export: TraceColumns | None = key(
+        Record(TraceColumns), "how it writes traces, instead of `trace` in the notes"
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -322,7 +325,9 @@ class Notes:
         "greatest sample is its peak-current",
         default=False,
     )
-    trace: TraceColumns = key(Record(TraceColumns), "the traces' columns", required=True)
+    trace: TraceColumns | None = key(
+        Record(TraceColumns), "the traces' columns; absent: the `export` of the meter's file"
+    )
     supply: Quantity | None = key(Figure("voltage", above=True), "supply voltage at the chip's pin")
     instrument: Instrument = key(Record(Instrument), "the meter", default=Instrument())
     measured_at: str = key(

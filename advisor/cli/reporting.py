@@ -42,7 +42,7 @@ def report(
 ) -> int:
     """Write a report. A page with live weights, Markdown, or a workbook with formulas.
 
-    Example: part-advisor report frost-post -o frost-post.html
+    Example: part-advisor report barrel-tag -o barrel-tag.html
     """
     from advisor.cli.progress import progress
     from advisor.cli.writing import file_by_ending

@@ -172,7 +172,7 @@ def distil(notes: Path, recorded: Sequence[Path]) -> Distilled:
     """
     session = read_notes(notes)
     log = FaultLog()
-    columns = Columns.of(session.notes.trace)
+    columns = Columns.of(session.trace)
     rehearsed = session.notes.origin == "rehearsed"
     for path in recorded:
         try:
@@ -192,7 +192,7 @@ def distil(notes: Path, recorded: Sequence[Path]) -> Distilled:
     log.raise_if_any()
 
     def samples() -> Iterator[Chunk]:
-        yield from stamped(recorded, columns, session.notes.trace.marker)
+        yield from stamped(recorded, columns, session.trace.marker)
 
     def overhead() -> Iterator[Chunk]:
         stated = session.notes.board_overhead

@@ -100,7 +100,7 @@ def look(recorded: Sequence[Path], notes: Path | None = None) -> Look:
     rehearsed = any(traces.is_rehearsed(path) for path in recorded)
     if notes is not None:
         session = read_notes(notes)
-        columns = session.notes.trace
+        columns = session.trace
 
         def samples() -> Iterator[Chunk]:
             return stamped(recorded, Columns.of(columns), columns.marker)
@@ -180,7 +180,7 @@ def _by_notes(
         for s in session.pulses
         for _ in range(s.runs or 0)
     ]
-    columns = session.notes.trace
+    columns = session.trace
     if columns.marker is None:
         words = "no marker: pulses are told by their current, when figures are made"
         return tuple(out), (words,) if wanted else ()

@@ -307,7 +307,7 @@ def _boards(
 
 def _columns(session: Session) -> None:
     """A rehearsed trace has t in s, i in A or V over a shunt, and m."""
-    notes, columns = session.notes, session.notes.trace
+    notes, columns = session.notes, session.trace
     wants = {"time": ("t", "s"), "current": ("i", "A" if columns.current.shunt is None else "V")}
     for what, (column, unit) in wants.items():
         given = getattr(columns, what)
@@ -328,9 +328,9 @@ def _columns(session: Session) -> None:
         raise session.refuse("trace.current.shunt", "a shunt", "i in A: a rehearsal is in A")
     if notes.origin != "rehearsed":
         raise session.refuse("origin", '"recorded"', '"rehearsed", for a rehearsal')
-    bare = TraceColumns(time=notes.trace.time, current=notes.trace.current)
+    bare = TraceColumns(time=columns.time, current=columns.current)
     for name, declared in specification(TraceColumns).items():
-        given = getattr(notes.trace, declared.attribute)
+        given = getattr(columns, declared.attribute)
         if name not in wants | {"marker": (), "voltage": ()}:
             usual = getattr(bare, declared.attribute)
             if given != usual:

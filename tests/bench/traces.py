@@ -56,7 +56,7 @@ def _notes(folder: Path, runs: int) -> Session:
 
 
 def _distilled(session: Session, path: Path) -> Callable[[], float]:
-    columns = Columns.of(session.notes.trace)
+    columns = Columns.of(session.trace)
     return lambda: timed(lambda: distil(session, lambda: samples(path, columns)))
 
 

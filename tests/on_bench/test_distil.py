@@ -411,7 +411,7 @@ def test_columns_become_si(tmp_path: Path) -> None:
     notes = session(tmp_path, text=text)
     path = tmp_path / "a.csv"
     path.write_text("m,i,t\n0,50,1\n1,60,2\n0,50,3\n")
-    (chunk,) = samples(path, Columns.of(notes.notes.trace))
+    (chunk,) = samples(path, Columns.of(notes.trace))
     np.testing.assert_allclose(chunk.t, [1e-6, 2e-6, 3e-6])
     np.testing.assert_allclose(chunk.i, [5e-3, 6e-3, 5e-3])
 

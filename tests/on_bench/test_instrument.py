@@ -81,6 +81,40 @@ def test_a_file_and_keys_beside_it_are_refused(tmp_path: Path) -> None:
         read_notes(path)
 
 
+TRACE = NOTES[NOTES.index("trace:\n") : NOTES.index("supply:")]
+EXPORT = TRACE.replace("trace:", "export:")
+
+
+def test_a_meter_tells_how_it_writes_traces(tmp_path: Path) -> None:
+    """The same figures as where the notes tell it; one of the two, and faults in its own file."""
+    stated, told = tmp_path / "stated", tmp_path / "told"
+    stated.mkdir()
+    told.mkdir()
+    notes = read_notes(_notes(stated))
+    text = NOTES.replace(TRACE, "")
+    other = read_notes(_notes(told, METER + EXPORT, text))
+    assert other.notes.trace is None
+    assert other.trace == notes.trace
+    _, _, trace, beside = trace_of(notes, 3)
+    found, also = distilled(notes, trace, beside), distilled(other, trace, beside)
+    assert also.kernels["hash"].energy == found.kernels["hash"].energy
+    with pytest.raises(FaultError, match="trace beside the export of bench-seven"):
+        read_notes(_notes(told, METER + EXPORT))
+    with pytest.raises(FaultError, match="here or as export"):
+        read_notes(_notes(told, METER, text))
+    twice = EXPORT.replace("column: i", "column: t")
+    with pytest.raises(FaultError, match='"t" twice') as error:
+        read_notes(_notes(told, METER + twice, text))
+    (fault,) = error.value.faults
+    assert fault.path == "bench-seven:export.current.column"
+    assert fault.place is not None
+    assert fault.place.file.endswith("meter.yaml")
+    assert (
+        fault.place.line
+        == (METER + twice).splitlines().index("  current: {column: t, unit: A}") + 1
+    )
+
+
 def test_the_schema_takes_what_the_reader_takes() -> None:
     for text in (METER, *(statement(kind) for kind in KINDS.values())):
         Draft202012Validator(schema("instrument").document).validate(yaml.safe_load(text))

@@ -495,7 +495,7 @@ def test_every_key_of_a_kernel_is_informational() -> None:
 
 
 @pytest.mark.parametrize(
-    "key", ["budget: 950 mAh, voltage: 3.0 V", "budget: 900 mAh, voltage: 3.1 V"]
+    "key", ["budget: 950 mAh, voltage: 3 V", "budget: 900 mAh, voltage: 3.1 V"]
 )
 def test_an_ideal_budget_is_used(results: _Results, key: str) -> None:
     changed_budget = results.of((f"probe:supply-options.cells=[{{{key}}}]",))

@@ -46,7 +46,7 @@ def test_a_proposal_reads_the_file_as_it_was_written(tmp_path: Path, name: str) 
     found = look([tmp_path / file])
     assert found.proposal is not None
     session = read_notes(proposed(tmp_path, found.proposal))
-    trace = session.notes.trace
+    trace = session.trace
     chunks = list(recorded([tmp_path / file], Columns.of(trace), trace.marker))
     t, i = np.concatenate([c.t for c in chunks]), np.concatenate([c.i for c in chunks])
     np.testing.assert_allclose(i / i[0], AMPS / AMPS[0], rtol=1e-9)
