@@ -113,7 +113,14 @@ def other_calls() -> list[tuple[str, str]]:
 
 
 @pytest.mark.once
-@pytest.mark.parametrize(("name", "line"), other_calls())
+@pytest.mark.parametrize(
+    ("name", "line"),
+    [
+        # the example of `report` runs one that is quicker
+        pytest.param(*each, marks=pytest.mark.slow) if " report " in each[1] else each
+        for each in other_calls()
+    ],
+)
 def test_other_calls_run(
     name: str, line: str, folder: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

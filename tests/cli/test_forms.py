@@ -192,7 +192,7 @@ def test_plots_are_drawn_in_either_format(said: Caller, tmp_path: Path) -> None:
     assert b"<svg" in (tmp_path / "a.svg").read_bytes()
 
 
-@pytest.mark.once
+@pytest.mark.slow
 def test_plots_are_drawn_the_same_each_time(said: Caller, tmp_path: Path) -> None:
     """Studied and drawn anew each time, for two figures."""
     figures = ("barrel-tag:cost.engineer-rate",)
