@@ -115,7 +115,12 @@ def _bounded(given: list[str]) -> list[str]:
     for i, word in enumerate(out[:-1]):
         if word == "--draws" and out[i + 1].lstrip("+-").isdigit() and int(out[i + 1]) > 2000:
             out[i + 1] = "2000"
-    slow = {"gaps": ["--draws", "100"], "tipping": ["--lever", "frost-post:cost.units"]}
+    product = out[1] if out[1:] and out[1] in PRODUCTS else "frost-post"
+    slow = {
+        "gaps": ["--draws", "100"],
+        "tipping": ["--lever", f"{product}:cost.units"],
+        "outlook": ["--along", f"{product}:cost.units=100:10000"],
+    }
     return [*out, *slow.get(out[0] if out else "", [])]
 
 
