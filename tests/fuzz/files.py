@@ -57,12 +57,13 @@ def calls(rng: random.Random, product: str) -> list[str]:
     draws = ["--draws", rng.choice(("0", "0", "7", "40"))]
     if rng.random() < SLOW:
         name = Path(product).stem
+        along = ["--along", f"{name}:cost.units=100:10000"]
         return rng.choice(
             (
                 ["report", product, "-o", "out." + rng.choice(("html", "md", "xlsx")), *draws],
                 ["gaps", product, "--draws", "100", *form],
-                ["outlook", product, part, "--points", "3", *draws, *form],
-                ["outlook", product, "--points", "3", "--plot", "out.svg", *draws, *form],
+                ["outlook", product, part, "--points", "3", *along, *draws, *form],
+                ["outlook", product, "--points", "3", "--plot", "out.svg", *along, *draws, *form],
                 ["tipping", product, "--points", "1", "--lever", f"{name}:cost.units", *form],
                 ["tipping", product, "--points", "1", "--lever", f"{part}:price.breaks.1", *form],
             )
