@@ -207,6 +207,14 @@ def test_pack_and_shipped_catalogue_agree() -> None:
     assert sum(1 for k in KERNELS.values() if k.published) >= 4
 
 
+def test_every_kernel_tells_what_it_is_checked_by() -> None:
+    """Published vectors where there are some, and an independent computation always."""
+    for kernel in KERNELS.values():
+        published, _, digest = kernel.check.rpartition("; ")
+        assert published == (kernel.published or "")
+        assert digest == "digest of an independent computation"
+
+
 def test_example_port_of_the_export_compiles(tmp_path: Path) -> None:
     """The lines that the pack's README shows are whole: they compile, and link with the pack."""
     needs("host")

@@ -80,6 +80,10 @@ WRONG: dict[str, tuple[str, tuple[tuple[str, str], ...], str]] = {
         (("units: 40,", "units: 40000,"),),
         "filter: 1.* cycles.*are units, runs and the clock right",
     ),
+    "s for min": (
+        *(lines(), (("60 MHz", "1 MHz"), ("unit: s}", "unit: ms}"), ("units: 20, runs: 3", "units: 20, runs: 3"))),
+        "x",
+    ),
     "another order": (
         *(lines(("filter", "hash", "search")), ()),
         "kernels in the order filter, hash, search.*hash, filter, search, the order of segments",
