@@ -148,7 +148,6 @@ def test_a_state_without_a_figure_is_the_part_s_at_its_temperature(
     curve = part.sleep_states["ram-kept"].current
     assert curve is not None
     there = [y.nominal for x, y in zip(curve.x, curve.y, strict=True) if x == at]
-    print(curve.x, curve.y, truth_of(notes, part).states)
     assert truth_of(notes, part).states["ram-kept"] == pytest.approx(there[0], rel=1e-9)
     for known in (None, replace(part, sleep_states={})):
         with pytest.raises(FaultError) as error:
