@@ -60,6 +60,12 @@ def test_what_is_no_number_is_refused_before_it_is_looked_into(tmp_path: Path, a
         distilled(notes_of_five_runs(tmp_path), [replace(whole, i=i)])
 
 
+@pytest.mark.parametrize("rows", [0, 1, 2])
+def test_a_trace_of_hardly_a_sample_is_told_for_what_it_is(tmp_path: Path, rows: int) -> None:
+    with pytest.raises(FaultError, match=f"read {rows} samples; expected at least three"):
+        distilled(notes_of_five_runs(tmp_path), [trace(0, 1e-3).piece(slice(0, rows))])
+
+
 def test_a_trace_that_begins_at_work_has_one_stretch_too_many(tmp_path: Path) -> None:
     """It begins in the middle of a run; a sixth is no run of the notes."""
     with pytest.raises(FaultError, match="6 stretches of high current, the first at 0"):
