@@ -52,11 +52,16 @@ def test_a_trace_of_one_level_has_no_run(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("at", [0, 150, 550, 1099])
-def test_what_is_no_number_is_refused_before_it_is_looked_into(tmp_path: Path, at: int) -> None:
+@pytest.mark.parametrize(
+    ("value", "words"), [(np.nan, "no number"), (-np.inf, "no number"), (9.9e37, r"9\.9e\+37")]
+)
+def test_what_is_no_current_is_refused_before_it_is_looked_into(
+    tmp_path: Path, at: int, value: float, words: str
+) -> None:
     whole = trace(0, 1e-3)
     i = whole.i.copy()
-    i[at] = np.nan
-    with pytest.raises(FaultError, match=f"current: read no number in row {at + 1};"):
+    i[at] = value
+    with pytest.raises(FaultError, match=f"current: read {words} in row {at + 1};"):
         distilled(notes_of_five_runs(tmp_path), [replace(whole, i=i)])
 
 
