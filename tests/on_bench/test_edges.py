@@ -18,7 +18,7 @@ RUNS, SAMPLES, STEP = 6, 64, 1e-3
 
 @pytest.mark.parametrize("size", [1, 3, 40, 200])
 def test_nothing_stands_before_the_first_sample(size: int) -> None:
-    """Runs of 50 samples from the sixth and from the 131st on, of 200: all that is there is kept."""
+    """Runs of 50 samples from the sixth and from the 131st on, of 200: all there is is kept."""
     i = np.arange(200.0) + 1000
     turns = (5, 55, 130, 180)
     edges = Edges.of(2)
@@ -31,8 +31,8 @@ def test_nothing_stands_before_the_first_sample(size: int) -> None:
     for around, places in ((starts, turns[::2]), (ends, turns[1::2])):
         for row, at in zip(around.current, places, strict=True):
             # up to the edges beside it, and the trace's ends
-            low = max((turn for turn in (0, *turns) if turn < at))
-            high = min((turn for turn in (*turns, 200) if turn > at))
+            low = max(turn for turn in (0, *turns) if turn < at)
+            high = min(turn for turn in (*turns, 200) if turn > at)
             k = np.flatnonzero(np.isfinite(row))
             kept = np.arange(max(low, at - edges.reach), min(high, at + edges.reach))
             np.testing.assert_array_equal(k + at - edges.reach, kept)

@@ -5,13 +5,14 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from advisor.bench.chunks import Floats
 from advisor.bench.sniff import Seen, roles
 
 N = 60
 DRAW = np.random.default_rng(3)
-COLUMNS = {
-    "rising": np.arange(N) * 0.5,
-    "once up": (np.arange(N) >= 30) * 1.0,
+COLUMNS: dict[str, Floats] = {
+    "rising": np.arange(N, dtype=np.float64) * 0.5,
+    "once up": (np.arange(N) >= 30).astype(np.float64),
     "noise": DRAW.normal(5.0, 0.1, N),
     "other noise": DRAW.normal(3.0, 0.01, N),
 }

@@ -21,7 +21,7 @@ def test_what_lasts_less_than_the_debounce_is_no_edge_in_any_pieces(
     """Of a sample a millisecond: up for 3, 20 and 4 of them, and down for 2 amid the 20."""
     marker = session(tmp_path, COLUMN).trace.marker
     assert marker is not None
-    t: Floats = np.arange(60) * 1e-3
+    t: Floats = np.arange(60, dtype=np.float64) * 1e-3
     m = np.zeros(60)
     m[:3] = m[10:30] = m[45:49] = 1.0
     m[18:20] = 0.0

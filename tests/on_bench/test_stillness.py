@@ -26,7 +26,7 @@ def test_a_ripple_is_told_at_its_own_rate_from_sixteen_periods_on(periods: int) 
     """As many periods within the first samples; fewer are a slow change and no ripple."""
     step = 10e-6
     rate = periods / (RAW * step)
-    t: Floats = np.arange(20_000) * step
+    t: Floats = np.arange(20_000, dtype=np.float64) * step
     noise = np.random.default_rng(2).normal(0.0, 1e-6, len(t))
     i = 1e-3 + 0.3e-3 * np.sin(2 * np.pi * rate * t) + noise
     window = Window(0.5 * step, float(t[-1]), BLOCKS * FINE, raw=True)
