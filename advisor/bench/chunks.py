@@ -42,10 +42,10 @@ class Cells:
 
     file: str
     columns: tuple[int, ...]
-    above: int = 0
-    separator: str = ""
+    above: int
+    separator: str
+    timeless: bool
     encoding: str = "utf-8"
-    timeless: bool = False
 
     def place(self, row: int, which: int) -> Place:
         """The cell of a row, from 0: line and column of a text, row and column of an array."""

@@ -74,9 +74,10 @@ class Extremes:
         even = np.abs(np.diff(v[1:]) / -step - 1).max() < ON_CODE and v[0] - v[1] < 1.5 * step
         if not even or c[1:5].min() < 3:
             return False
-        on_last = c[0] >= MANY and c[0] > c[1] + SURE * math.sqrt(c[0] + c[1])
+        # beside a value of three samples or more, what is surely more is more than `MANY`
+        on_last = c[0] > c[1] + SURE * math.sqrt(c[0] + c[1])
         # on the last code but one, with a trace of samples above it and a bell's side below
-        on_two = c[1] >= MANY and min(c[1] - c[2], c[2] - c[0]) > SURE * math.sqrt(c[1] + c[2])
+        on_two = min(c[1] - c[2], c[2] - c[0]) > SURE * math.sqrt(c[1] + c[2])
         return bool(on_last or on_two)
 
 

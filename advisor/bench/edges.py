@@ -114,8 +114,7 @@ class Edges:
             twice, i, m, *v = (
                 np.array([self.rows[k][n] for k in at]) for n in range(len(self.rows[0]))
             )
-            early = places[np.maximum(at - 1, 0)] - places[at]
-            early = np.where(at == 0, -self.seen, early)
+            early = np.where(at == 0, -self.seen, places[at - 1] - places[at])
             late = places[np.minimum(at + 1, len(places) - 1)] - places[at]
             late = np.where(at == len(places) - 1, self.seen, late)
             k = np.arange(-self.reach, self.reach)

@@ -208,7 +208,7 @@ def _head(path: Path, columns: Columns, source: Iterator[bytes]) -> Head:
     head_line = rows[0][0] if layout.header else number
     above = number - 1
     where = _located(columns, file, names, head_line, above, separator)
-    return Head(where, max(len(names), 1), buffer[begin:], tuple(rows))
+    return Head(where, len(names), buffer[begin:], tuple(rows))
 
 
 def _located(

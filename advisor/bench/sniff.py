@@ -310,7 +310,7 @@ def roles(columns: Sequence[Seen]) -> dict[str, Seen]:
     take("time", [c for c in left if c.date])
     take("time", [c for c in left if c.unit in spellings("time") and rising(c)])
     take("time", [c for c in called("time") + called("index") if rising(c)])
-    take("time", [c for c in left[:1] if steady(c) and len(np.unique(c.first)) > 2])
+    take("time", [c for c in left[:1] if steady(c)])
     two = [c for c in left if _two_levels(c.all) and c.unit not in spellings("current")]
     take("marker", [c for c in called("marker") if c in two])
     take("current", [c for c in left if c.unit in spellings("current")])

@@ -70,8 +70,6 @@ class _Clock:
     def told(self, chunks: Iterable[Chunk]) -> Iterator[Chunk]:
         """The same samples, with their times."""
         for chunk in chunks:
-            if not len(chunk.t):
-                continue
             stamps = chunk.t
             if self.stamps.exact:
                 if self.origin is None:

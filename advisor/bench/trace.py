@@ -123,8 +123,6 @@ def is_rehearsed(path: Path) -> bool:
             return arrays.parquet_marked(path)
         if ending == ".npz":
             return "rehearsed" in arrays.members(path)
-        if ending == ".npy":
-            return False
         with opened(path) as file:
             line = file.readline(4096)
         # the mark outlasts another encoding

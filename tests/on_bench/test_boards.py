@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 
 from advisor.bench.boards import (
+    SPREADS,
     Expected,
     Pooled,
     dersimonian_laird,
@@ -236,6 +239,22 @@ def test_more_boards_are_expected_to_say_more() -> None:
         assert widths == sorted(widths, reverse=True)
     assert plan[-1].next_half_95 == pytest.approx(1.96 * 0.02, rel=0.15)
     assert plan[-1].mean_half_95 == pytest.approx(1.96 * 0.02 / 30**0.5, rel=0.15)
+
+
+@pytest.mark.parametrize("shift", [-50.0, 50.0])
+def test_intervals_are_as_wide_wherever_the_values_lie(shift: float) -> None:
+    """Logarithms of amperes are far below zero, of microseconds above it."""
+    values, u = [1.0, 1.2, 0.9], [0.02, 0.05, 0.03]
+    here, there = pooled(values, u, 0.1), pooled([v + shift for v in values], u, 0.1)
+    assert there.mean == pytest.approx(here.mean + shift, rel=1e-12)
+    assert there.mean_half_95 == pytest.approx(here.mean_half_95, rel=1e-9)
+    assert there.next_half_95 == pytest.approx(here.next_half_95, rel=1e-9)
+
+
+def test_a_wake_s_charge_spreads_as_the_product_of_a_time_and_a_current() -> None:
+    """From where the two have nothing to do with each other to where they are one."""
+    time, current = SPREADS["wake-time"], SPREADS["current"]
+    assert math.hypot(time, current) < SPREADS["wake-charge"] < 1.001 * (time + current)
 
 
 def test_exact_boards_are_no_trouble() -> None:

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy import stats
+from scipy import integrate, optimize, stats
 from uncertainties import ufloat
 
 from advisor.bench.budget import Term, combined, half_width, repeats, student
@@ -116,3 +116,21 @@ def test_a_half_width_goes_by_its_unit(unit: float) -> None:
     terms = [Term("a", "A", 0.4, "t", 9), Term("b", "B", 0.3), Term("c", "B", 1.0, "rectangular")]
     scaled = [replace(t, u=t.u * unit) for t in terms]
     assert half_width(scaled) == pytest.approx(unit * half_width(terms), rel=1e-9)
+
+
+@pytest.mark.parametrize("dof", [1, 2, 3, 5, 19])
+@pytest.mark.parametrize("share", [0.1, 0.3, 0.49])
+def test_few_repeats_beside_a_limit_of_error(dof: int, share: float) -> None:
+    """The distribution function of t averaged over the rectangle, integrated and solved by scipy;
+    of two runs the tails reach far beyond what other terms do."""
+    u, half = math.sqrt(share), math.sqrt(3 * (1 - share))
+
+    def outside(k: float) -> float:
+        def beyond(x: float) -> float:
+            return float(stats.t.sf((k - x) / u, dof) + stats.t.cdf((-k - x) / u, dof))
+
+        return float(integrate.quad(beyond, -half, half, epsabs=1e-10)[0]) / (2 * half) - 0.05
+
+    terms = [Term("a", "A", u, "t", dof), Term("c", "B", half / math.sqrt(3), "rectangular")]
+    exact = float(optimize.brentq(outside, 0.5, 50))
+    assert half_width(terms) == pytest.approx(exact, rel=1e-3 if dof < 4 else 2e-4)

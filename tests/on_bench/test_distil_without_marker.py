@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -41,6 +42,33 @@ def test_runs_and_their_energy_are_found_by_the_current(tmp_path: Path) -> None:
     assert work.charge.value == pytest.approx(250e-6, rel=1e-3)
     assert work.energy.value == pytest.approx(725e-6, rel=1e-3)
     assert found.supply.value == pytest.approx(2.9, rel=1e-9)
+
+
+def test_a_trace_of_one_level_has_no_run(tmp_path: Path) -> None:
+    level = trace(0, 0.0)
+    flat = replace(level, i=np.full(len(level.t), 1e-3))
+    with pytest.raises(FaultError, match=r"0 stretches of high current; expected 5, the runs of"):
+        distilled(notes_of_five_runs(tmp_path), [flat])
+
+
+@pytest.mark.parametrize("at", [0, 150, 550, 1099])
+@pytest.mark.parametrize(
+    ("value", "words"), [(np.nan, "no number"), (-np.inf, "no number"), (9.9e37, r"9\.9e\+37")]
+)
+def test_what_is_no_current_is_refused_before_it_is_looked_into(
+    tmp_path: Path, at: int, value: float, words: str
+) -> None:
+    whole = trace(0, 1e-3)
+    i = whole.i.copy()
+    i[at] = value
+    with pytest.raises(FaultError, match=f"current: read {words} in row {at + 1};"):
+        distilled(notes_of_five_runs(tmp_path), [replace(whole, i=i)])
+
+
+@pytest.mark.parametrize("rows", [0, 1, 2])
+def test_a_trace_of_hardly_a_sample_is_told_for_what_it_is(tmp_path: Path, rows: int) -> None:
+    with pytest.raises(FaultError, match=f"read {rows} samples; expected at least three"):
+        distilled(notes_of_five_runs(tmp_path), [trace(0, 1e-3).piece(slice(0, rows))])
 
 
 def test_a_trace_that_begins_at_work_has_one_stretch_too_many(tmp_path: Path) -> None:

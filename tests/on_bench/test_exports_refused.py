@@ -31,6 +31,16 @@ WRONG: dict[str, tuple[str, bytes, Sequence[str], dict[str, str], str]] = {
         *("a.csv", ("t,i,m\ns,µA,\n" + BODY).encode(), ("unit-rows: 1",), {}),
         r'a\.csv:2:1.*unit "µA" of column 2.*"mA"',
     ),
+    "a unit row after a column that has no unit": (
+        *("a.csv", ("t,i,m\n,µA,\n" + BODY).encode(), ("unit-rows: 1",)),
+        {"time": "{column: t, as: date-time}"},
+        r'a\.csv:2:1.*unit "µA" of column 2.*"mA"',
+    ),
+    "an epoch that is no number": (
+        *("a.csv", b"t,i,m\n1772357400,1,0\n1772357401x,1,0\n", ()),
+        {"time": "{column: t, as: epoch, unit: s}"},
+        r'a\.csv:3:1.*"1772357401x" in row 2; expected a whole or decimal number$',
+    ),
     "a sample in the footer": (
         *("a.csv", ("t,i,m\n" + BODY).encode(), ("footer: 1",), {}),
         "in the footer, a sample",

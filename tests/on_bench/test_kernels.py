@@ -16,7 +16,7 @@ import pytest
 from advisor.bench.kernels import KERNELS, LEVEL, PACK, digest, shaping, sources
 from advisor.bench.notes import read_notes
 from advisor.bench.runlog import read_log
-from advisor.bench.targets import TARGETS, Pass, missing_tools, run_pass
+from advisor.bench.targets import TARGETS, Pass, RunFailedError, _whole, missing_tools, run_pass
 from advisor.catalogue.load import load_catalogue
 from advisor.catalogue.shipped import catalogue_folder
 from advisor.studies.kernels import exported
@@ -205,6 +205,22 @@ def test_pack_and_shipped_catalogue_agree() -> None:
         assert shipped[name].stresses == kernel.stresses
         assert shipped[name].version == kernel.version
     assert sum(1 for k in KERNELS.values() if k.published) >= 4
+
+
+def test_a_count_of_instructions_is_the_whole_number_next_to_it() -> None:
+    """Of 0.3125 instructions a tick: 13 ticks are 4.06, 14 are 4.38, which is no count."""
+    target = TARGETS["armv7em"]
+    assert _whole(target, "hash", 13) == 4
+    with pytest.raises(RunFailedError, match=r"hash took 4\.38 instructions"):
+        _whole(target, "hash", 14)
+
+
+def test_every_kernel_tells_what_it_is_checked_by() -> None:
+    """Published vectors where there are some, and an independent computation always."""
+    for kernel in KERNELS.values():
+        published, _, digest = kernel.check.rpartition("; ")
+        assert published == (kernel.published or "")
+        assert digest == "digest of an independent computation"
 
 
 def test_example_port_of_the_export_compiles(tmp_path: Path) -> None:

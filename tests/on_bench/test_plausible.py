@@ -8,11 +8,13 @@ from pathlib import Path
 import pytest
 
 from advisor.bench.kernels import KERNELS
-from advisor.bench.plausible import INSTRUCTIONS
+from advisor.bench.notes import read_notes
+from advisor.bench.plausible import INSTRUCTIONS, told
+from advisor.bench.runlog import read_log
 from advisor.bench.targets import TARGETS, missing_tools, run_pass
-from advisor.faults import FaultError
+from advisor.faults import FaultError, FaultLog
 from advisor.studies.distil import distil
-from tests.on_bench.layouts import BODY, LENGTHS, RATE, notes_of
+from tests.on_bench.layouts import BODY, LENGTHS, RATE, notes_of, rows
 
 THREE = """segments:
   - {kernel: hash, units: 20, runs: 3}
@@ -114,6 +116,23 @@ def test_work_that_cannot_be_is_refused_with_its_likeliest_cause(tmp_path: Path,
     log, changes, words = WRONG[name]
     with pytest.raises(FaultError, match=words):
         distil(*session(tmp_path, log, *changes))
+
+
+def test_a_unit_is_looked_for_beyond_the_one_that_the_notes_say(tmp_path: Path) -> None:
+    notes, paths = session(tmp_path, lines())
+    text = rows(lambda k, i, m: f"{1000 * k / RATE},{i},{m}\n")
+    paths[0].write_text("t,i,m\n" + text)
+    with pytest.raises(FaultError, match="1000 times too many: is the unit ms"):
+        distil(notes, paths)
+
+
+def test_runs_of_a_log_that_contradicts_the_notes_are_told_of_nothing(tmp_path: Path) -> None:
+    notes, _ = session(tmp_path, lines())
+    log = FaultLog()
+    run = read_log(lines().replace("units=40", "units=30"), "run.txt")
+    assert told(read_notes(notes), run, log) == ()
+    assert [f.read for f in log.faults] == ["3 runs of filter, of [30] units"]
+    assert len(told(read_notes(notes), read_log(lines(), "run.txt"), log)) == 3
 
 
 def test_a_log_may_hold_more_kernels_than_the_trace(tmp_path: Path) -> None:

@@ -138,6 +138,23 @@ def test_an_edge_may_jitter_by_a_tenth_of_the_pause(tmp_path: Path) -> None:
     assert np.count_nonzero(up[1:] & ~up[:-1]) == 40
 
 
+@pytest.mark.parametrize(("stated", "at"), [("", 25.0), (", temperature: 60 degC", 60.0)])
+def test_a_state_without_a_figure_is_the_part_s_at_its_temperature(
+    tmp_path: Path, stated: str, at: float
+) -> None:
+    own = ("  states: {ram-kept: 20 µA}\n", "")
+    notes = session(tmp_path, own, ("to: 2.5 s}", f"to: 2.5 s{stated}}}"))
+    part = load_catalogue([catalogue_folder()]).parts["quorvane-tib"]
+    curve = part.sleep_states["ram-kept"].current
+    assert curve is not None
+    there = [y.nominal for x, y in zip(curve.x, curve.y, strict=True) if x == at]
+    assert truth_of(notes, part).states["ram-kept"] == pytest.approx(there[0], rel=1e-9)
+    for known in (None, replace(part, sleep_states={})):
+        with pytest.raises(FaultError) as error:
+            truth_of(notes, known)
+        assert "bench-demo:rehearsal.states.ram-kept" in [f.path for f in error.value.faults]
+
+
 @pytest.mark.parametrize("lost", ["time", "current"])
 def test_a_kernel_without_a_figure_has_no_truth(tmp_path: Path, lost: str) -> None:
     hashed = "    hash: {time: 0.412 ms, current: 9.8 mA}\n"

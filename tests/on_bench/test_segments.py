@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from advisor.bench.chunks import Chunk, Floats
 from advisor.bench.levels import binned, by_current, changes, refined
-from advisor.bench.segments import measure
+from advisor.bench.segments import Window, measure
 from advisor.faults import FaultError
 
 
@@ -86,6 +86,29 @@ def test_what_is_no_number_is_refused_in_any_chunk(at: int) -> None:
     i[at] = np.nan
     with pytest.raises(FaultError, match=f"row {at + 1}"):
         measure([Chunk("t", 0, t[:200], i[:200]), Chunk("t", 200, t[200:], i[200:])])
+
+
+def test_a_time_that_is_no_number_is_not_one_that_runs_backwards() -> None:
+    t, i = noisy(300, 5)
+    t[120] = np.nan
+    with pytest.raises(FaultError, match="time: read no number in row 121"):
+        measure([Chunk("t", 0, t, i)])
+
+
+def test_pieces_without_samples_and_of_one_lose_nothing() -> None:
+    """A hole of 50 ms in a trace of a sample a millisecond, told from any pieces."""
+    t, i = noisy(300, 5)
+    t[100:] += 0.05
+    whole = measure([Chunk("t", 0, t, i)], [Window(0.02, 0.28)])
+    assert not whole.windows[0].raw  # nobody asked for the samples as they stand
+    for cuts in ((0, 0, 40, 40, 40, 300, 300), range(301)):
+        chunks = [Chunk("t", a, t[a:b], i[a:b]) for a, b in pairwise(cuts)]
+        found = measure(chunks, [Window(0.02, 0.28)])
+        assert found.rows == 300
+        assert found.last == t[-1]
+        assert found.step == pytest.approx(1e-3, rel=1e-9)
+        np.testing.assert_allclose(found.gaps, whole.gaps, rtol=1e-9)
+        np.testing.assert_allclose(found.windows[0].charge, whole.windows[0].charge, rtol=1e-12)
 
 
 def test_the_step_is_that_of_most_samples() -> None:

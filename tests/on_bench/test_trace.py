@@ -258,6 +258,10 @@ PLACES = {
     "packed infinity": ("a.csv.gz", "# a\n" + HEAD + GOOD + "inf,1,0\n", (43, 1)),
     "time that stands still": ("a.csv", HEAD + "0,1,0\n1,1,0\n1,1,0\n2,1,0\n", (4, 1)),
     "a long row": ("a.csv", HEAD + GOOD + "40,1,0,7\n", (42, 1)),
+    "a stray quote": ("a.csv", HEAD + GOOD + '40,"1.5,0\n' + GOOD, (42, 4)),
+    "a stray quote that another closes": (
+        *("a.csv", HEAD + GOOD + '40,"1.5,0\n' + GOOD + '81,1.5",0\n', (42, 4)),
+    ),
 }
 
 
@@ -316,6 +320,22 @@ def test_a_cell_that_is_no_text_is_a_fault_of_the_file(tmp_path: Path, name: str
     (tmp_path / name).write_bytes(gzip.compress(data) if name.endswith("gz") else data)
     with pytest.raises(FaultError, match=rf"{name}.*amps.*expected (a number|rows of numbers)"):
         measure(samples(tmp_path / name, COLUMNS), (), 0.5)
+
+
+@pytest.mark.parametrize("name", ["a[1].csv", "a*.csv", "a?.tsv", "a[1].csv.gz", "a[b].parquet"])
+def test_a_file_s_name_is_no_pattern(tmp_path: Path, name: str) -> None:
+    """Beside it stand files that it would match."""
+    few = FRAME.head(9)
+    for other, factor in (("a1", 2.0), ("ab", 3.0), (name.partition(".")[0], 1.0)):
+        path = tmp_path / (other + name[name.index(".") :])
+        frame = few.with_columns(pl.col("amps") * factor)
+        if name.endswith("parquet"):
+            frame.write_parquet(path)
+            continue
+        text = frame.write_csv(separator="\t" if name.endswith("tsv") else ",").encode()
+        path.write_bytes(gzip.compress(text) if name.endswith("gz") else text)
+    (chunk,) = samples(tmp_path / name, COLUMNS)
+    np.testing.assert_allclose(chunk.i, AMPS[:9] * 1e-3, rtol=1e-12)
 
 
 def test_a_piece_keeps_the_rows_of_its_samples() -> None:

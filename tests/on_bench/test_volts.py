@@ -56,6 +56,23 @@ def test_every_line_of_the_channel_by_hand(tmp_path: Path) -> None:
     assert energy == pytest.approx(own | of_charge, rel=1e-3)
 
 
+@pytest.mark.parametrize("sign", [-1, 1])
+def test_the_current_weighs_the_voltage_by_the_size_of_what_it_moves(
+    tmp_path: Path, sign: int
+) -> None:
+    """1 % more and less current in turn at 10 mV more or less: by hand, V = E/Q is weighed by the
+    charge, 0.1 mV off the mean over time, and moves by that times the current's relative u."""
+    chunk = pulses([100] * 5, [3.1] * 5)
+    assert chunk.v is not None
+    assert chunk.m is not None
+    turn = np.where(np.arange(len(chunk.t)) % 2, 0.01, -0.01) * chunk.m
+    chunk = replace(chunk, i=chunk.i + 5e-3 * turn, v=chunk.v + sign * turn)
+    work = distilled(notes_of(tmp_path, text=recorded()), [chunk]).kernels["hash"]
+    assert work.voltage.value == pytest.approx(3.1 + sign * 1e-4, rel=1e-7)
+    (term,) = [t for t in work.voltage.budget if t.source == "current that weighs the voltage"]
+    assert term.u == pytest.approx(1e-4 * work.current.u / work.current.value, rel=0.05)
+
+
 def test_the_budget_of_the_energy_against_draws_of_all_that_errs(tmp_path: Path) -> None:
     """JCGM 101:2008, 7: 20,000 draws of meter, channel, overhead and clock through E = ∫ v i dt.
 

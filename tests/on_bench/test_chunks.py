@@ -1,0 +1,44 @@
+"""Pieces of a trace: their columns, and where a fault of theirs stands."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import polars as pl
+import pytest
+
+from advisor.bench.chunks import Chunk, Columns
+from advisor.bench.trace import samples
+from advisor.faults import FaultError
+
+
+def test_a_fault_of_samples_that_stand_in_no_cells_names_their_file() -> None:
+    t = np.arange(3.0)
+    with pytest.raises(FaultError) as error:
+        Chunk("meter-run", 7, t, np.array([1.0, np.inf, 2.0])).finite()
+    (fault,) = error.value.faults
+    assert fault.place is not None
+    assert fault.place.file == "meter-run"
+    assert (fault.path, fault.read, fault.expected) == (
+        *("current", "no number in row 9", "a number"),
+    )
+
+
+def test_of_many_columns_the_first_twenty_are_named(tmp_path: Path) -> None:
+    names = [f"c{k:02}" for k in range(30)]
+    (tmp_path / "a.csv").write_text(",".join(names) + "\n" + ",".join("1" * 30) + "\n")
+    with pytest.raises(FaultError) as error:
+        list(samples(tmp_path / "a.csv", Columns(("c00", "amps"), (1, 1), False, False, False)))
+    (fault,) = error.value.faults
+    assert fault.expected == "one of " + ", ".join(names[:20])
+
+
+def test_numbers_of_half_the_length_are_reckoned_with_in_full(tmp_path: Path) -> None:
+    """0.1 as a single is 0.1 to 1.5e-8 (IEEE 754); times 1e-3 in singles it would be another."""
+    values = np.array([0.1, 0.2, 0.3], np.float32)
+    pl.DataFrame({"t": values, "i": values[::-1]}).write_parquet(tmp_path / "a.parquet")
+    columns = Columns(("t", "i"), (1e-3, 1e-3), False, False, False)
+    (chunk,) = samples(tmp_path / "a.parquet", columns)
+    np.testing.assert_allclose(chunk.t, values.astype(np.float64) * 1e-3, rtol=1e-15)
+    np.testing.assert_allclose(chunk.i, values[::-1].astype(np.float64) * 1e-3, rtol=1e-15)

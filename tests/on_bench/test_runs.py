@@ -1,0 +1,27 @@
+"""Runs with something else in them."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from advisor.faults import FaultError
+from tests.on_bench.sessions import changed, distilled, session, trace_of
+
+
+def test_one_sample_of_an_overload_inside_a_run_is_refused_with_its_time(tmp_path: Path) -> None:
+    """Of 20 runs, the middle sample of the fifth reads 1 A, which makes 17 mA of its 11."""
+    notes = session(tmp_path)
+    _, _, trace, _ = trace_of(notes, 9)
+    (whole,) = changed(trace, lambda c: c)
+    m = np.asarray(whole.m)
+    at = int(np.flatnonzero((m[:-1] == 0) & (m[1:] == 1))[4]) + 80
+    i = whole.i.copy()
+    i[at] = 1.0
+    words = rf"hash: a sample of 1\.\d* A at {whole.t[at]:.6g} s in a run of 17\.\d mA"
+    with pytest.raises(FaultError, match=words):
+        distilled(notes, [replace(whole, i=i)])
+    assert distilled(notes, [whole]).kernels

@@ -1,0 +1,53 @@
+"""Which column of an export is likely to be what, by names, units and numbers; all made up."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from advisor.bench.chunks import Floats
+from advisor.bench.sniff import Seen, roles
+
+N = 60
+DRAW = np.random.default_rng(3)
+COLUMNS: dict[str, Floats] = {
+    "rising": np.arange(N, dtype=np.float64) * 0.5,
+    "once up": (np.arange(N) >= 30).astype(np.float64),
+    "noise": DRAW.normal(5.0, 0.1, N),
+    "other noise": DRAW.normal(3.0, 0.01, N),
+}
+
+
+@pytest.mark.parametrize(
+    ("given", "expected"),
+    [
+        # a supply's name without a unit, before and behind the current
+        (
+            (("t", "rising"), ("amps", "noise"), ("vdd", "other noise")),
+            {"time": "t", "current": "amps", "voltage": "vdd"},
+        ),
+        (
+            (("t", "rising"), ("vcc", "other noise"), ("x", "noise")),
+            {"time": "t", "current": "x", "voltage": "vcc"},
+        ),
+        # what stands at two levels is no supply, whatever its name
+        (
+            (("t", "rising"), ("supply", "once up"), ("x", "noise")),
+            {"time": "t", "current": "x", "marker": "supply"},
+        ),
+        # a first column that changes once never goes back, and is no time for that
+        (
+            (("own", "once up"), ("x", "noise")),
+            {"marker": "own", "current": "x"},
+        ),
+        ((("own", "rising"), ("x", "noise")), {"time": "own", "current": "x"}),
+    ],
+)
+def test_columns_are_told_by_name_and_numbers(
+    given: tuple[tuple[str, str], ...], expected: dict[str, str]
+) -> None:
+    columns = [
+        Seen(name, place, None, COLUMNS[what], COLUMNS[what])
+        for place, (name, what) in enumerate(given, 1)
+    ]
+    assert {role: seen.name for role, seen in roles(columns).items()} == expected

@@ -1,0 +1,36 @@
+"""Forms of what does not stand still, by samples of known form."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from advisor.bench.chunks import Chunk, Floats
+from advisor.bench.segments import BLOCKS, RAW, Window, measure
+from advisor.bench.stillness import FINE, two_levels, unstill
+
+
+@pytest.mark.parametrize("offset", [0.0, 10e-3, -3e-3])
+def test_two_levels_are_told_from_one_bell_whatever_they_stand_on(offset: float) -> None:
+    """Far apart for their scatter; the best split of a normal carries 2/pi of its variance."""
+    noise = np.random.default_rng(4).normal(0.0, 1e-6, 40)
+    both = offset + noise + np.where(np.arange(40) % 5 == 0, 50e-6, 0.0)
+    found = two_levels(both, 1e-6)
+    assert found is not None
+    assert found == pytest.approx((offset, offset + 50e-6), abs=1e-6)
+    assert two_levels(offset + noise, 0.0) is None
+
+
+@pytest.mark.parametrize("periods", [16, 17, 200])
+def test_a_ripple_is_told_at_its_own_rate_from_sixteen_periods_on(periods: int) -> None:
+    """As many periods within the first samples; fewer are a slow change and no ripple."""
+    step = 10e-6
+    rate = periods / (RAW * step)
+    t: Floats = np.arange(20_000, dtype=np.float64) * step
+    noise = np.random.default_rng(2).normal(0.0, 1e-6, len(t))
+    i = 1e-3 + 0.3e-3 * np.sin(2 * np.pi * rate * t) + noise
+    window = Window(0.5 * step, float(t[-1]), BLOCKS * FINE, raw=True)
+    (pieces,) = measure([Chunk("t", 0, t, i)], [window]).windows
+    found = unstill(pieces, window.begin, window.end, step, 0.0, 0.0)
+    (ripple,) = [one for one in found if one.kind == "ripple"]
+    assert f" at {rate:.4g} Hz " in ripple.words
