@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections import Counter
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -12,6 +13,7 @@ import numpy as np
 from advisor.bench.chunks import Chunk
 from advisor.bench.distil import Figures, distil
 from advisor.bench.notes import read_notes
+from advisor.faults import FaultError
 from tests.on_bench import simulator
 from tests.on_bench.simulator import Floats
 
@@ -252,3 +254,20 @@ def _recorded(
         one.volts[name] = float((shares * volts).mean() / shares.mean())
     for name, span in made.spans.items():
         one.volts[name] = rail.mean(device, *span)
+
+
+def shares(sessions: Iterable[Session], figures: Sequence[str]) -> tuple[dict[str, float], int]:
+    """(share of 95 % intervals that hold the truth, for each figure; sessions refused)."""
+    held: Counter[str] = Counter()
+    made: Counter[str] = Counter()
+    refused = 0
+    for one in sessions:
+        try:
+            found = one.distilled()
+        except FaultError:
+            refused += 1
+            continue
+        for (figure, _), ok in one.held(found).items():
+            held[figure] += ok
+            made[figure] += 1
+    return {f: held[f] / made[f] for f in figures}, refused

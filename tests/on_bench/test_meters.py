@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections import Counter
 from pathlib import Path
 
 import pytest
@@ -11,7 +10,7 @@ import pytest
 from advisor.bench.distil import Figures
 from advisor.faults import FaultError
 from tests.on_bench.disturbances import DISTURBANCES
-from tests.on_bench.meters import KINDS, Session, session
+from tests.on_bench.meters import KINDS, Session, session, shares
 
 pytestmark = pytest.mark.once
 
@@ -19,21 +18,7 @@ FIGURES = ("time", "current", "energy", "sleep")
 
 
 def _shares(kind: str, trials: int, folder: Path) -> tuple[dict[str, float], int]:
-    """(share of 95 % intervals that hold the truth, for each figure; sessions refused)."""
-    held: Counter[str] = Counter()
-    made: Counter[str] = Counter()
-    refused = 0
-    for seed in range(trials):
-        one = session(KINDS[kind], seed, folder)
-        try:
-            found = one.distilled()
-        except FaultError:
-            refused += 1
-            continue
-        for (figure, _), ok in one.held(found).items():
-            held[figure] += ok
-            made[figure] += 1
-    return {f: held[f] / made[f] for f in FIGURES}, refused
+    return shares((session(KINDS[kind], seed, folder) for seed in range(trials)), FIGURES)
 
 
 @pytest.mark.slow
@@ -43,8 +28,8 @@ def test_intervals_of_every_meter_hold_the_truth(tmp_path: Path, kind: str) -> N
 
     The sleep current's share has a standard deviation of 1.0 % about 95 %, the others' 0.7 %.
     """
-    shares, refused = _shares(kind, 500, tmp_path)
-    assert all(0.925 <= share <= 0.98 for share in shares.values()), shares
+    found, refused = _shares(kind, 500, tmp_path)
+    assert all(0.925 <= share <= 0.98 for share in found.values()), found
     # runs of 120 samples may be too short for a front end that lags by 10
     assert refused <= (75 if kind == "lagging, slow" else 5)
 
@@ -52,8 +37,8 @@ def test_intervals_of_every_meter_hold_the_truth(tmp_path: Path, kind: str) -> N
 @pytest.mark.parametrize("kind", KINDS)
 def test_no_meter_is_far_off(tmp_path: Path, kind: str) -> None:
     """Ten sessions of each: 95 % intervals miss three of 20 with a chance of 8 %, six of 0.03 %."""
-    shares, refused = _shares(kind, 10, tmp_path)
-    assert all(share > 0.7 for share in shares.values()), shares
+    found, refused = _shares(kind, 10, tmp_path)
+    assert all(share > 0.7 for share in found.values()), found
     assert refused <= 3
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections import Counter
 from dataclasses import replace
 from pathlib import Path
 
@@ -16,7 +15,7 @@ from advisor.bench.chunks import Chunk
 from advisor.bench.distil import Figures
 from advisor.bench.volts import at_mean, scatter_of
 from advisor.faults import FaultError
-from tests.on_bench.meters import KINDS, Drooping, session
+from tests.on_bench.meters import KINDS, Drooping, session, shares
 from tests.on_bench.sessions import distilled
 from tests.on_bench.sessions import session as notes_of
 from tests.on_bench.test_budget_lines import HAND, pulses
@@ -230,22 +229,9 @@ DROOPS = {
 FIGURES = ("time", "current", "voltage", "energy", "sleep", "voltage asleep")
 
 
-def shares(kind: str, droop: str, trials: int, folder: Path) -> tuple[dict[str, float], int]:
-    """(share of 95 % intervals that hold the truth, for each figure; sessions refused)."""
-    held: Counter[str] = Counter()
-    made: Counter[str] = Counter()
-    refused = 0
-    for seed in range(trials):
-        one = session(KINDS[kind], seed, folder, drooping=DROOPS[droop])
-        try:
-            found = one.distilled()
-        except FaultError:
-            refused += 1
-            continue
-        for (figure, _), ok in one.held(found).items():
-            held[figure] += ok
-            made[figure] += 1
-    return {f: held[f] / made[f] for f in FIGURES}, refused
+def _shares(kind: str, droop: str, trials: int, folder: Path) -> tuple[dict[str, float], int]:
+    made = (session(KINDS[kind], n, folder, drooping=DROOPS[droop]) for n in range(trials))
+    return shares(made, FIGURES)
 
 
 CASES = [("point", droop) for droop in DROOPS] + [
@@ -265,7 +251,7 @@ def test_intervals_hold_the_truth_on_a_drooping_supply(
     A voltage's may hold more often: what it really was scatters from run to run, or drifts over
     codes, and a mean over such runs is better known than their scatter says.
     """
-    found, refused = shares(kind, droop, 300, tmp_path)
+    found, refused = _shares(kind, droop, 300, tmp_path)
     assert all(share >= 0.915 for share in found.values()), found
     assert all(found[f] <= 0.985 for f in ("time", "current", "energy")), found
     assert refused <= 4
@@ -274,7 +260,7 @@ def test_intervals_hold_the_truth_on_a_drooping_supply(
 @pytest.mark.parametrize(("kind", "droop"), mostly_slow(CASES, 3))
 def test_no_droop_is_far_off(tmp_path: Path, kind: str, droop: str) -> None:
     """Eight sessions of each: 95 % intervals miss six of 16 with a chance of 1e-4."""
-    found, refused = shares(kind, droop, 8, tmp_path)
+    found, refused = _shares(kind, droop, 8, tmp_path)
     assert all(share > 0.6 for share in found.values()), found
     assert refused <= 1
 
