@@ -23,7 +23,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("figures",),
     ("lp",),
     ("catalogue",),
-    ("model", "bench"),
+    ("model", "bench", "intake"),
     ("decide",),
     ("studies",),
     ("present",),
