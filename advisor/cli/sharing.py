@@ -20,6 +20,7 @@ def register(catalog: typer.Typer) -> None:
     catalog.command("pack")(Command(catalog_pack))
     catalog.command("verify")(Command(catalog_verify))
     catalog.command("key")(Command(catalog_key))
+    catalog.command("merge")(Command(catalog_merge))
 
 
 def catalog_pack(
@@ -222,4 +223,63 @@ def catalog_key(
     screen.keep(key, private, "KEY", new=True, private=True)
     screen.keep(shared, text, "--public", new=True)
     screen.page(key_page(str(key), str(shared), fingerprint, screen.columns))
+    return 0
+
+
+def catalog_merge(
+    folders: Annotated[
+        list[Path],
+        typer.Argument(metavar="DIR...", help="The catalogues, two or more."),
+        READS,
+    ],
+    into: Annotated[
+        Path, typer.Option("--into", metavar="DIR", help="The merged one, a new folder.")
+    ],
+    prefer: Annotated[
+        Path | None,
+        typer.Option(
+            "--prefer",
+            metavar="DIR",
+            help="The one whose figures stand; absent: the first.",
+            show_default=False,
+        ),
+    ] = None,
+    over: Annotated[
+        list[Path] | None,
+        typer.Option(
+            "--over",
+            metavar="DIR",
+            help="A catalogue that they are laid over in use; checked with them, not taken.",
+            show_default=False,
+        ),
+        READS,
+    ] = None,
+    *,
+    show: Show,
+) -> int:
+    """Merge catalogues. Every observation is kept, and where they disagree is told.
+
+    Example: part-advisor catalog merge ours theirs --into both
+    """
+    from advisor.cli.writing import write_folder
+    from advisor.studies.combine import Differing, combine
+    from advisor.studies.results import names_of
+
+    screen = show.screen()
+    found = combine(folders, prefer=prefer, over=over or ())
+    write_folder(into, found.contents)
+
+    def page() -> Page:
+        from advisor.present.sharing import combined_page
+
+        return combined_page(found, screen.columns)
+
+    beside = [
+        *found.notes,
+        *(
+            f"{r.document}: {r.section} {r.before} of {r.catalogue} is {r.after}"
+            for r in found.renamed
+        ),
+    ]
+    screen.give(found.document(), lambda: found.rows(), page, beside, names_of(Differing))
     return 0

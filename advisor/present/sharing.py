@@ -1,10 +1,11 @@
-"""The screens of `catalog pack`, `catalog verify` and `catalog key`."""
+"""The screens of `catalog pack`, `catalog verify`, `catalog key` and `catalog merge`."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
 from advisor.present.layout import FAINT, GOOD, PLAIN, POOR, Page
+from advisor.studies.combine import Combined
 from advisor.studies.sharing import Verified
 
 _SIGNATURES = {
@@ -55,6 +56,55 @@ def key_page(private: str, public: str, fingerprint: str, width: int) -> Page:
     page.paragraph(f"{public}: verifies, and goes to whoever gets a pack", "  ")
     page.paragraph(f"key {fingerprint}", "  ", "    ", FAINT)
     return page
+
+
+def combined_page(found: Combined, width: int) -> Page:
+    """What became of each file, what disagrees, and what bears another id."""
+    page = Page(width)
+    counts = {how: sum(1 for file in found.files if file.how == how) for how in _HOW}
+    page.heading(f"{len(found.files)} files")
+    said = [f"{counts[how]} {words}" for how, words in _HOW.items() if counts[how]]
+    page.paragraph("; ".join(said), "  ")
+    if found.differing:
+        page.heading("Where the catalogues disagree")
+        page.table(
+            ["figure", "kept", "from", "other", "from", "apart"],
+            [
+                [
+                    row.path,
+                    row.kept or "nothing",
+                    _source(row.kept_from, row.kept_evidence),
+                    row.other,
+                    _source(row.other_from, row.other_evidence),
+                    "" if row.difference is None else f"{row.difference:.1f} u",
+                ]
+                for row in found.differing
+            ],
+            [False, False, False, False, False, True],
+            [row.outcome for row in found.differing],
+            indent="  ",
+        )
+        page.paragraph("u: combined standard uncertainty of both", "  ", style=FAINT)
+    else:
+        page.paragraph("they disagree nowhere", "  ")
+    if found.renamed:
+        page.heading("Under another id")
+        page.table(
+            ["document", "what", "was", "is", "from"],
+            [[r.document, r.section, r.before, r.after, r.catalogue] for r in found.renamed],
+            [False] * 5,
+            indent="  ",
+        )
+    for note in found.notes:
+        page.paragraph(f"- {note}", "  ", "    ", FAINT)
+    return page
+
+
+_HOW = {"alone": "of one catalogue", "same": "the same in all that have it", "joined": "joined"}
+
+
+def _source(catalogue: str, evidence: str | None) -> str:
+    return f"{catalogue} ({evidence})" if evidence else catalogue
 
 
 def _short(digest: str | None) -> str:

@@ -92,14 +92,15 @@ def test_the_standard_takes_what_is_written(field: Path) -> None:
         "LicenseRef-growers",
     ]
     # and they would say so
-    for change in (
+    changes: list[dict[str, Any]] = [
         {"resources": []},
         {"version": 1},
         {"licenses": [{"title": "none"}]},
         {"resources": [{**table, "hash": "no hash"}]},
         {"resources": [{**table, "schema": {"fields": [{"type": "string"}]}}]},
         {"contributors": [{}]},
-    ):
+    ]
+    for change in changes:
         assert not package.is_valid({**document, **change}), change
 
 
