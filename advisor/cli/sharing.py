@@ -243,6 +243,7 @@ def catalog_merge(
             help="The one whose figures stand; absent: the first.",
             show_default=False,
         ),
+        READS,
     ] = None,
     over: Annotated[
         list[Path] | None,

@@ -17,7 +17,7 @@ from typing import Any
 from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
 from advisor.catalogue.curves import CurveOf
-from advisor.catalogue.edit import Tree, quoted
+from advisor.catalogue.edit import quoted
 from advisor.catalogue.fields import Either, Record
 from advisor.catalogue.kinds import Figure, Kind, Reading
 from advisor.catalogue.schema_parts import (
@@ -32,6 +32,7 @@ from advisor.catalogue.schema_parts import (
 )
 from advisor.faults import FaultLog
 from advisor.figures import Path
+from advisor.intake.nodes import get, key, pairs, plain, shown, text, tree, values
 from advisor.quantities import Quantity
 from advisor.source import Document
 
@@ -49,8 +50,6 @@ _MEASURED = (OperatingPoint, KernelFigure, Block, SleepState)
 MERGED = re.compile(r"boards(?:-.*)?")  # evidence of figures that are merged from observations
 UNTOLD = "not-told"  # evidence of a figure that came without any
 _EVIDENCE = ("evidence", "evidence-of")
-_UNSAFE = re.compile(r"""[,\[\]{}]|: |:$| \#|^[\s?:!&*|>'"%@`#-]|\s$|^$""")
-_KEY = re.compile(r"[\w.+][\w .+%/()±°-]*|-[0-9][\w .]*")
 _SAME = 1e-9  # relative; one figure in two spellings, such as 0.8 mA and 800 uA
 
 
@@ -96,47 +95,6 @@ def joined(first: Document, second: Document, kind: Kind, identity: str) -> Join
     return join.out
 
 
-def get(node: Node | None, *keys: str) -> Node | None:
-    """What stands behind keys; None where nothing does."""
-    for name in keys:
-        if not isinstance(node, MappingNode):
-            return None
-        node = next((v for k, v in node.value if k.value == name), None)
-    return node
-
-
-def plain(node: Node) -> Any:
-    """A node without its layout and order."""
-    if isinstance(node, MappingNode):
-        return {k.value: plain(v) for k, v in node.value}
-    if isinstance(node, SequenceNode):
-        return [plain(item) for item in node.value]
-    return node.value
-
-
-def text(node: Node) -> str:
-    """A node as YAML on one line."""
-    if isinstance(node, MappingNode):
-        return "{" + ", ".join(f"{key(k)}: {text(v)}" for k, v in node.value) + "}"
-    if isinstance(node, SequenceNode):
-        return "[" + ", ".join(map(text, node.value)) + "]"
-    value = str(node.value)
-    return quoted(value) if getattr(node, "style", None) or _UNSAFE.search(value) else value
-
-
-def key(node: Node) -> str:
-    """A key as YAML."""
-    value = str(node.value)
-    return value if _KEY.fullmatch(value) else quoted(value)
-
-
-def tree(node: Node) -> str | Tree:
-    """A node as what `edit.placed` takes."""
-    if isinstance(node, MappingNode):
-        return {key(k): tree(v) for k, v in node.value}
-    return text(node)
-
-
 class _Join:
     def __init__(self, first: Document, second: Document, kind: Kind, identity: str) -> None:
         self.first, self.second = first, second
@@ -158,15 +116,15 @@ class _Join:
         points = self._clashes("operating-points", self._other_clock)
         for node, _ in _keys_below(self.second.root, "operating-points"):
             node.value = points.get(node.value, node.value)
-        boards = _values(get(self.second.root, "boards"))
+        boards = values(get(self.second.root, "boards"))
         for inside in boards:
             for node, _ in _keys_below(inside, "operating-points"):
                 node.value = points.get(node.value, node.value)
             for node, _ in _keys_below(inside, "common"):
                 node.value = _at_point(node.value, points)
         for inside in (self.second.root, *boards):
-            for variants in _values(get(inside, "kernels")):
-                for variant, _ in _pairs(variants):
+            for variants in values(get(inside, "kernels")):
+                for variant, _ in pairs(variants):
                     variant.value = _variant(variant.value, points)
         seen = self._clashes("boards", lambda name, a, b: True)
         for node, _ in _keys_below(self.second.root, "boards"):
@@ -179,7 +137,7 @@ class _Join:
         a, b = get(self.first.root, section), get(self.second.root, section)
         out: dict[str, str] = {}
         open_: list[str] = []
-        for name, theirs in _pairs(b):
+        for name, theirs in pairs(b):
             ours = get(a, name.value)
             if ours is not None and (
                 plain(ours) == plain(theirs) or not counts(name.value, ours, theirs)
@@ -188,7 +146,7 @@ class _Join:
             there = next(
                 (
                     str(other.value)
-                    for other, value in _pairs(a)
+                    for other, value in pairs(a)
                     if _stem(other.value) == _stem(name.value) and plain(value) == plain(theirs)
                 ),
                 None,
@@ -198,7 +156,7 @@ class _Join:
                 out[name.value] = there
             elif ours is not None:
                 open_.append(name.value)
-        taken = {k.value for k, _ in _pairs(a)} | {k.value for k, _ in _pairs(b)} - out.keys()
+        taken = {k.value for k, _ in pairs(a)} | {k.value for k, _ in pairs(b)} - out.keys()
         for name in open_:
             number = 2
             while f"{name}-{number}" in taken:
@@ -351,8 +309,18 @@ class _Join:
         evidence: tuple[str | None, str | None],
         why: str | None = None,
     ) -> None:
-        kept = "" if a is None else _shown(a)
-        self.out.disagreements.append(Disagreement(path, kept, _shown(b), apart, *evidence, why))
+        kept = "" if a is None else shown(a)
+        self.out.disagreements.append(
+            Disagreement(
+                path=path,
+                kept=kept,
+                other=shown(b),
+                difference=apart,
+                kept_evidence=evidence[0],
+                other_evidence=evidence[1],
+                why=why,
+            )
+        )
 
     def _apart(self, x: Quantity, y: Quantity, of: tuple[str | None, str | None]) -> float | None:
         """How far apart two figures are, in their combined standard uncertainty (JCGM 100:2008,
@@ -447,36 +415,24 @@ def _is_figure(name: str) -> bool:
     return name not in ("supply", "version", "correlation", "retains", "clock", "supply-min")
 
 
-def _shown(node: Node) -> str:
-    return str(node.value) if isinstance(node, ScalarNode) else text(node)
-
-
-def _pairs(node: Node | None) -> list[tuple[Any, Any]]:
-    return list(node.value) if isinstance(node, MappingNode) else []
-
-
-def _values(node: Node | None) -> list[Node]:
-    return [value for _, value in _pairs(node)]
-
-
 def _keys_below(node: Node, name: str) -> list[tuple[Any, Any]]:
-    return _pairs(get(node, name))
+    return pairs(get(node, name))
 
 
 def _references(root: Node) -> Iterator[Any]:
     """Every value that names an evidence; an answer's word of evidence is none."""
-    for name, value in _pairs(root):
+    for name, value in pairs(root):
         if name.value in ("evidence", "toolchain"):
             continue
         yield from _named(value)
 
 
 def _named(node: Node) -> Iterator[Any]:
-    for name, value in _pairs(node):
+    for name, value in pairs(node):
         if name.value == "evidence" and isinstance(value, ScalarNode):
             yield value
         elif name.value == "evidence-of":
-            yield from _values(value)
+            yield from values(value)
         else:
             yield from _named(value)
     if isinstance(node, SequenceNode):

@@ -18,8 +18,9 @@ from advisor.catalogue.load import FOLDERS, load_catalogue
 from advisor.catalogue.records import KERNELS
 from advisor.catalogue.schema_parts import Kernel, Part, evidence_of
 from advisor.faults import Fault, FaultError, FaultLog
-from advisor.intake.join import MERGED, Disagreement, Joined, get, joined, text
-from advisor.intake.join import plain as plain_node
+from advisor.intake.join import MERGED, Disagreement, Joined, joined
+from advisor.intake.nodes import get, text
+from advisor.intake.nodes import plain as plain_node
 from advisor.quantities import read_quantity
 from advisor.source import Document, read_bytes, read_text
 from advisor.studies import merging
@@ -233,7 +234,11 @@ class _Work:
         first, second = read_text(before, name), read_text(data, file)
         found = joined(first, second, _KINDS[kind] if kind else _KERNELS, identity)
         for (section, old), new in found.renamed.items():
-            self.renamed.append(Renamed(identity, section, old, new, catalogue))
+            self.renamed.append(
+                Renamed(
+                    document=identity, section=section, before=old, after=new, catalogue=catalogue
+                )
+            )
         after = placed(before, name, found.tree)
         outcomes: dict[tuple[str, ...], str] = {}
         kept: dict[tuple[str, ...], str] = {}
@@ -301,8 +306,10 @@ class _Work:
                 outcomes[one.path.keys] = "first kept, both kept as observations"
         if tree:
             after = placed(after, name, {"boards": _free(tree, get(first.root, "boards"))})
+        if "boards" not in found.tree:
+            return after, outcomes, kept
         part = _part(after, name)
-        again = _anew(part, set(found.tree.get("boards", ())))
+        again = _anew(part, set(found.tree["boards"]))
         if again:
             after = placed(after, name, _remerged(part, again))
             for figure, keys in again.values():

@@ -342,7 +342,8 @@ def _held(held: Pack, key: Any, keep: bool = False) -> Verified:
             state = "missing"
         else:
             state = "unchanged" if found == entry.hash else "changed"
-        rows.append(FileRow(name, state, size, None if entry is None else entry.hash, found))
+        of = None if entry is None else entry.hash
+        rows.append(FileRow(path=name, state=state, bytes=size, told=of, found=found))
     signature = "none"
     if SIGNATURE in held.sizes:
         signature = "unchecked"
