@@ -38,6 +38,7 @@ _HASH = re.compile(r"sha256:[0-9a-f]{64}")
 _MOMENT = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}(?:Z|[+-][0-9:]{5})")
 _ROLE = re.compile(r"[A-Za-z][A-Za-z0-9 -]*")
 _ADDRESS = re.compile(r"@|://|www\.|[\\~]|(?:^|\s)\.{0,2}/\w")
+_PATH = re.compile(r"https?://[^\s]+|[^./~\\:][^\\:]*")
 _PERSONAL = ("email", "givenName", "familyName")
 _LONGEST = 200  # characters of a title
 
@@ -181,6 +182,8 @@ def check_own(document: Mapping[str, Json], source: str, log: FaultLog) -> None:
     def note(path: str, read: str, expected: str) -> None:
         log.add(Fault(path, read, f"{expected} ({source})"))
 
+    if not isinstance(document.get("$schema"), str):
+        note("$schema", _told(document.get("$schema")), "the profile's address")
     name = document.get("name")
     if not isinstance(name, str) or not _NAME.fullmatch(name):
         note("name", _told(name), "small letters, digits, '.', '_', '-' (--name)")
@@ -191,16 +194,18 @@ def check_own(document: Mapping[str, Json], source: str, log: FaultLog) -> None:
     if not isinstance(version, str) or not _VERSION.fullmatch(version):
         note("version", _told(version), "a version such as 1.0.0 or 2026.11 (--release)")
     created = document.get("created")
-    if created is not None and not (isinstance(created, str) and _is_moment(created)):
+    if "created" in document and not (isinstance(created, str) and _is_moment(created)):
         note("created", _told(created), "a time such as 2026-11-26T00:00:00Z (--date)")
     if not document.get("licenses"):
         note("licenses", "nothing", "the licence, as an SPDX expression (--license)")
     else:
         for read in _bad_licences(document):
             note("licenses", read, "SPDX identifiers")
-    contributors = document.get("contributors", [])
-    if not isinstance(contributors, list):
-        note("contributors", _told(contributors), "a list")
+    for path, read, expected in _of_the_standard(document):
+        note(path, read, expected)
+    contributors = document.get("contributors", [{"roles": ["none"]}])
+    if not isinstance(contributors, list) or not contributors:
+        note("contributors", _told(contributors), "a list of contributors, or no such key")
     else:
         for n, entry in enumerate(contributors):
             why = _no_contributor(entry)
@@ -210,12 +215,38 @@ def check_own(document: Mapping[str, Json], source: str, log: FaultLog) -> None:
         note(path, "what names a person", "roles and organisations alone")
 
 
+def _of_the_standard(document: Mapping[str, Json]) -> Iterator[tuple[str, str, str]]:
+    """(path, what was read, what was expected) of what stays of a standing descriptor and is not
+    as the standard's profile has it."""
+    for name in ("id", "description", "homepage", "image"):
+        if not isinstance(document.get(name, ""), str):
+            yield name, _told(document[name]), "a text"
+    words = document.get("keywords", [""])
+    if not isinstance(words, list) or not words or not all(isinstance(w, str) for w in words):
+        yield "keywords", _told(words), "a list of words, or no such key"
+    for name in ("sources", "licenses"):
+        entries = document.get(name, [])
+        if not isinstance(entries, list):
+            yield name, _told(entries), "a list"
+            continue
+        for n, entry in enumerate(entries):
+            at = f"{name}.{n + 1}"
+            if not isinstance(entry, dict) or not entry:
+                yield at, _told(entry), "a mapping"
+                continue
+            for inside in ("title", "path", "version"):
+                text = entry.get(inside, "x")
+                if not isinstance(text, str) or (inside == "path" and not _PATH.fullmatch(text)):
+                    yield f"{at}.{inside}", _told(text), "a text; a path an address or relative"
+
+
 def _bad_licences(document: Mapping[str, Json]) -> Iterator[str]:
     listed = document["licenses"]
     for entry in listed if isinstance(listed, list) else [listed]:
         name = entry.get("name") if isinstance(entry, dict) else None
+        one = isinstance(name, str) and re.fullmatch(r"[A-Za-z0-9._-]+", name)
         try:
-            canonical_licence(name if isinstance(name, str) else "", "licenses")
+            canonical_licence(str(name) if one else "", "licenses")
         except FaultError:
             yield _told(entry)
     if EXPRESSION in document:

@@ -209,7 +209,8 @@ def _belongs(name: str, standing: Json, shown: str, log: FaultLog) -> bool:
         return False
     if name == SUMMARY:
         told = standing.get("resources")
-        if any(isinstance(e, dict) and e.get("path") == name for e in told or ()):
+        entries = told if isinstance(told, list) else []
+        if any(isinstance(e, dict) and e.get("path") == name for e in entries):
             return False
     kind, _, inside = name.rpartition("/")
     of_catalogue = kind in FOLDERS and inside.endswith(".yaml")
@@ -386,7 +387,8 @@ def _contributor_words(document: Json) -> tuple[str, ...]:
     for entry in entries if isinstance(entries, list) else ():
         if not isinstance(entry, dict) or {"email", "givenName", "familyName"} & entry.keys():
             continue
-        roles = [role for role in entry.get("roles") or () if isinstance(role, str)]
+        told = entry.get("roles")
+        roles = [r for r in (told if isinstance(told, list) else []) if isinstance(r, str)]
         title = words(entry, ("title", "organization"))
         name = title["title"] or title["organization"]
         out.append(": ".join(filter(None, (", ".join(roles), name))))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import io
 import json
@@ -295,9 +296,19 @@ def test_persons_in_a_standing_descriptor(field: Path, entry: object) -> None:
     own = {"version": "1.0.0", "licenses": [{"name": "MIT"}], "contributors": [entry]}
     (field / DESCRIPTOR).write_text(json.dumps(own))
     assert "contributors.1" in faults(field, About())[0]
-    own |= {"contributors": [], "sources": [{"title": "a", "email": "a@example.org"}]}
+    own |= {
+        "contributors": [{"roles": ["review"]}],
+        "sources": [{"title": "a", "email": "a@example.org"}],
+    }
     (field / DESCRIPTOR).write_text(json.dumps(own))
     assert "sources.1.email" in faults(field, About())[0]
+
+
+@pytest.mark.parametrize("name", ["MIT OR CC0-1.0", "GPL-2.0+", "mine", "", None, 3])
+def test_a_standing_licence_is_an_identifier(field: Path, name: object) -> None:
+    own = {"version": "1.0.0", "licenses": [{"name": "MIT"}, {"name": name, "path": "x.txt"}]}
+    (field / DESCRIPTOR).write_text(json.dumps(own))
+    assert any("SPDX identifiers" in line for line in faults(field, About()))
 
 
 def test_a_file_that_belongs_to_no_catalogue(field: Path) -> None:
@@ -412,3 +423,37 @@ def test_what_is_handed_on_is_what_was_hashed(field: Path) -> None:
         assert digest_of(found.contents[row.path]) == row.told
     (field / "kernels.yaml").write_text("x")
     assert verify(field, keep=True).contents == {}
+
+
+@pytest.mark.parametrize("value", [None, True, 5, -0.5, "x", "", [], [5], [[]], {}, {"a": 1}, [{}]])
+def test_any_value_anywhere(value: object, tmp_path: Path) -> None:
+    """A descriptor with any kind of value behind any key is read or refused, by both commands."""
+    shutil.copy(catalogue_folder() / "kernels.yaml", tmp_path)
+    data = (tmp_path / "kernels.yaml").read_bytes()
+    one = {"name": "kernels", "path": "kernels.yaml", "bytes": len(data), "hash": digest_of(data)}
+    whole = {
+        "$schema": "https://datapackage.org/profiles/2.0/datapackage.json",
+        "name": "a",
+        "title": "b",
+        "version": "1.0.0",
+        "created": "2026-11-26T00:00:00Z",
+        "licenses": [{"name": "MIT", "title": "c"}],
+        "licenseExpression": "MIT",
+        "contributors": [{"title": "d", "organization": "e", "roles": ["review"]}],
+        "sources": [{"title": "f"}],
+    }
+    changed: list[dict[str, Any]] = [{**whole, name: value} for name in whole]
+    for name in ("licenses", "contributors", "sources"):
+        changed += [{**whole, name: [value]}, {**whole, name: [{"name": value, "roles": value}]}]
+        changed.append({**whole, name: [{"title": value, "roles": [value]}]})
+    for document in changed:
+        (tmp_path / DESCRIPTOR).write_bytes(text_of({**document, "resources": [one]}))
+        assert verify(tmp_path).sound
+        with contextlib.suppress(FaultError):
+            found = descriptor(pack(tmp_path, About()))
+            assert list(profile("datapackage").iter_errors(found)) == []
+    for resources in (value, [value], *([{**one, name: value}] for name in one)):
+        (tmp_path / DESCRIPTOR).write_bytes(text_of({**whole, "resources": resources}))
+        with contextlib.suppress(FaultError):
+            verify(tmp_path)
+        pack(tmp_path, About())
