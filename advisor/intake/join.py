@@ -19,7 +19,7 @@ from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 from advisor.catalogue.curves import CurveOf
 from advisor.catalogue.edit import quoted
 from advisor.catalogue.fields import Either, Record
-from advisor.catalogue.kinds import Figure, Kind, Reading
+from advisor.catalogue.kinds import PAIR, TRIPLE, Figure, Kind, Reading
 from advisor.catalogue.schema_parts import (
     Block,
     Kernel,
@@ -367,13 +367,17 @@ class _Join:
         of: dict[str, str] = {}
         whole = get(a, "evidence")
         for name, inner in out.items():
-            deep = name in ("current", "adds") and isinstance(inner, Mapping)
-            kept = get(a, name)
-            for place in inner if deep and isinstance(kept, MappingNode) else (name,):
-                figure = f"adds.{place}" if name == "adds" and place != name else place
-                if not _is_figure(figure):
-                    continue
-                own = self._evidence(b, Path("", (name, place)))
+            if not _is_figure(name):
+                continue
+            deep = isinstance(inner, Mapping) and not inner.keys() <= PAIR | TRIPLE
+            places = [f"adds.{p}" if name == "adds" else p for p in inner] if deep else [name]
+            named = {
+                place: self._evidence(b, Path("", (name, place.removeprefix("adds."))))
+                for place in places
+            }
+            if deep and get(a, name) is None and len(set(named.values())) == 1:
+                named = {name: next(iter(named.values()))}
+            for figure, own in named.items():
                 if own is None and whole is None:
                     continue
                 if own is None:

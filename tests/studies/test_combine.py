@@ -209,6 +209,95 @@ def test_another_supply_is_not_mixed(tmp_path: Path) -> None:
     assert text_of(found) == first
 
 
+def test_how_anothers_errors_go_together(tmp_path: Path) -> None:
+    """A correlation is of the errors of one's own time and current, not of another's."""
+    other = ONE.replace(
+        "supply: 3.0 V, evidence: bench}\nsleep",
+        "supply: 3.0 V, correlation: 0.4, evidence: bench}\nsleep",
+    )
+    assert other != ONE
+    found = merged(tmp_path, ONE, other)
+    assert told(found) == {
+        "kernels.hash.fast.correlation": ("", "0.4", "not taken: of the other's errors")
+    }
+    assert text_of(found) == ONE
+
+
+def test_an_observation_says_how_it_was_taken(tmp_path: Path) -> None:
+    """A point's idle current with its supply; a sleep current at its place, spelled as it is."""
+    state = (
+        "sleep-states:\n  ram-kept: {current: {25 degC: 2.0(1) µA}, wake-time: 20 us, evidence: "
+    )
+    first = ONE.replace("evidence: sheet}", "evidence: bench}")
+    assert state in ONE
+    other = first.replace("1.10(2) mA", "1.20(2) mA").replace(
+        "{25 degC: 2.0(1) µA}", "{298.15 K: 2.4(1) µA}"
+    )
+    found = merged(tmp_path, first, other)
+    assert set(told(found)) == {
+        "operating-points.fast.idle-current",
+        "sleep-states.ram-kept.current.25 degC",
+    }
+    boards = part_of(found).boards
+    assert set(boards) == {"a-bench", "b-bench"}
+    for board, idle, sleep in (("a-bench", 1.10e-3, 2.0e-6), ("b-bench", 1.20e-3, 2.4e-6)):
+        point = boards[board].operating_points["fast"]
+        assert point.idle_current is not None
+        assert point.supply is not None
+        assert (point.idle_current.nominal, point.supply.text) == (pytest.approx(idle), "3.0 V")
+        curve = boards[board].sleep_states["ram-kept"].current
+        assert curve is not None
+        assert len(curve.x) == 1
+        assert curve.y[0].nominal == pytest.approx(sleep)
+
+
+def test_a_figures_own_evidence_is_told(tmp_path: Path) -> None:
+    own = "time: 0.410(4) ms, evidence-of: {time: sheet}, current"
+    found = merged(tmp_path, ONE, ONE.replace("time: 0.400(3) ms, current", own))
+    (row,) = found.differing
+    assert (row.kept_evidence, row.other_evidence) == ("bench", "sheet")
+    assert row.outcome == "first kept"
+
+
+def test_without_any_evidence_none_is_named(tmp_path: Path) -> None:
+    bare = ONE.replace(", evidence: sheet}", "}")
+    found = merged(tmp_path, bare, bare.replace("wake-time", "adds: {rtc: 0.3 µA}, wake-time"))
+    state = part_of(found).sleep_states["ram-kept"]
+    assert state.adds
+    assert not state.evidence_of
+    assert "not-told" not in part_of(found).evidence
+    other = ONE.replace(
+        "wake-time", "adds: {rtc: 0.3 µA}, evidence-of: {adds.rtc: bench}, wake-time"
+    )
+    both = merged(tmp_path / "more", bare, other)
+    assert evidence_of(part_of(both).sleep_states["ram-kept"], "adds.rtc") == "bench"
+
+
+def test_a_place_of_a_curve_is_merged_anew(tmp_path: Path) -> None:
+    """At the key that stands, in whatever spelling; its evidence's other words stay the first's
+    where no observation is new."""
+    one = (
+        "part: one\ninvented: true\nevidence:\n  bench: {kind: bench, instrument: meter-a}\n"
+        "  boards: {kind: bench, note: of 1}\nsleep-states:\n"
+        "  ram-kept: {current: {298.15 K: 2.0(3) µA}, evidence: boards}\nboards:\n"
+        "  b-1: {board: b-1, evidence: bench, "
+        "sleep-states: {ram-kept: {current: {25 degC: 2.0(1) µA}}}}\n"
+    )
+    assert text_of(merged(tmp_path, one, one.replace("of 1}", "of 1, date: 2026-01-01}"))) == one
+    two = one.replace("b-1", "b-2").replace("2.0(1)", "2.2(1)").replace("2.0(3)", "2.2(3)")
+    found = merged(tmp_path / "more", one, two)
+    part = part_of(found)
+    curve = part.sleep_states["ram-kept"].current
+    assert curve is not None
+    assert curve.keys == ("298.15 K",)
+    (whole,) = merging.merge(merging.sessions_of(part))
+    assert whole.boards == ("b-1", "b-2")
+    assert curve.y[0].nominal == pytest.approx(whole.figure.value, rel=0.01)  # as written
+    (row,) = found.differing
+    assert row.outcome == "merged anew from 2 boards"
+    assert row.kept == curve.y[0].text
+
+
 def test_observations_are_kept_once(tmp_path: Path) -> None:
     """A figure that an earlier merge has kept as an observation is not counted again."""
     other = ONE.replace("0.400(3) ms", "0.410(4) ms").replace("gain: 0.6 %", "gain: 0.9 %")
