@@ -244,7 +244,8 @@ def test_an_observation_says_how_it_was_taken(tmp_path: Path) -> None:
         point = boards[board].operating_points["fast"]
         assert point.idle_current is not None
         assert point.supply is not None
-        assert (point.idle_current.nominal, point.supply.text) == (pytest.approx(idle), "3.0 V")
+        assert point.idle_current.nominal == pytest.approx(idle)
+        assert point.supply.text == "3.0 V"
         curve = boards[board].sleep_states["ram-kept"].current
         assert curve is not None
         assert len(curve.x) == 1
