@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from advisor.catalogue.shipped import load
     from advisor.faults import AdvisorError, FaultError
     from advisor.studies.check import check_catalogue, check_product
+    from advisor.studies.combine import combine
     from advisor.studies.compare import compare
     from advisor.studies.distil import distil
     from advisor.studies.explain import explain
@@ -33,6 +34,7 @@ if TYPE_CHECKING:
     from advisor.studies.rehearse import rehearse
     from advisor.studies.report import report
     from advisor.studies.schema import schema
+    from advisor.studies.sharing import pack, verify
     from advisor.studies.shortlist import shortlist
     from advisor.studies.tipping import tipping
     from advisor.studies.weights import weights
@@ -43,6 +45,7 @@ _HOME = {
     "FaultError": "advisor.faults",
     "check_catalogue": "advisor.studies.check",
     "check_product": "advisor.studies.check",
+    "combine": "advisor.studies.combine",
     "compare": "advisor.studies.compare",
     "decide": "advisor.studies.record",
     "distil": "advisor.studies.distil",
@@ -56,12 +59,14 @@ _HOME = {
     "load_product": "advisor.catalogue.load",
     "look": "advisor.studies.look",
     "outlook": "advisor.studies.outlook",
+    "pack": "advisor.studies.sharing",
     "rehearse": "advisor.studies.rehearse",
     "report": "advisor.studies.report",
     "revisit": "advisor.studies.record",
     "schema": "advisor.studies.schema",
     "shortlist": "advisor.studies.shortlist",
     "tipping": "advisor.studies.tipping",
+    "verify": "advisor.studies.sharing",
     "weights": "advisor.studies.weights",
 }
 
@@ -71,6 +76,7 @@ __all__ = [
     "FaultError",
     "check_catalogue",
     "check_product",
+    "combine",
     "compare",
     "decide",
     "distil",
@@ -84,12 +90,14 @@ __all__ = [
     "load_product",
     "look",
     "outlook",
+    "pack",
     "rehearse",
     "report",
     "revisit",
     "schema",
     "shortlist",
     "tipping",
+    "verify",
     "weights",
 ]
 

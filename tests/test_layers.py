@@ -36,7 +36,7 @@ LONGEST = 500
 # Each costs more than all of the tool's own start-up: only what needs it may pay, when it does.
 HEAVY = {
     *("pandas", "pulp", "highspy", "rich", "scipy", "matplotlib", "plotext", "polars", "ruptures"),
-    *("jinja2", "xlsxwriter"),
+    *("jinja2", "xlsxwriter", "cryptography", "rfc8785", "packaging"),
 }
 # what a layer is made of may stand at the top of its modules: whoever imports one wants it
 AT_HOME = {"rich": {"present"}, "numpy": {"model", "decide", "studies", "bench"}}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import shlex
+import shutil
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -110,6 +111,12 @@ def test_every_example_runs(
     if name == "hours list":
         spent = ["--date", "2026-03-11", "--start", "09:30", "--stop", "11:00"]
         assert call(["hours", "add", "log.yaml", "--part", "one", *spent]) == 0
+    if name in ("catalog pack", "catalog verify", "catalog merge"):
+        for folder in ("field", "ours", "theirs"):
+            shutil.copytree(catalogue_folder(), tmp_path / folder)
+    if name == "catalog verify":
+        said = ["--release", "1.0.0", "--license", "CC-BY-4.0"]
+        assert call(["catalog", "pack", "field", *said]) == 0
     text = example(COMMANDS[name])
     assert text is not None, f"{name}: no line 'Example: part-advisor …' in its docstring"
     words = shlex.split(text)

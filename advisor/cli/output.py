@@ -79,9 +79,18 @@ class Screen:
             self.warn(beside)
             self.text(to_csv(rows(), head))
 
-    def keep(self, path: Path, data: bytes, option: str = "--output", *, new: bool = False) -> None:
-        """Have a file written along with the result; a `new` one over no other."""
-        self.beside[Output(path, option, new)] = data
+    def keep(
+        self,
+        path: Path,
+        data: bytes,
+        option: str = "--output",
+        *,
+        new: bool = False,
+        private: bool = False,
+    ) -> None:
+        """Have a file written along with the result; a `new` one over no other, a `private` one for
+        its owner's eyes."""
+        self.beside[Output(path, option, new, private)] = data
 
     def text(self, text: str) -> None:
         """Give out a text as it stands, and whatever is kept to be written with it."""

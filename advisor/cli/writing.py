@@ -16,11 +16,13 @@ PLOTS = (".svg", ".png")
 
 @dataclass(frozen=True, slots=True)
 class Output:
-    """A file to be written, the option that asks for it, and whether its name must be free."""
+    """A file to be written, the option that asks for it, whether its name must be free, and
+    whether a new one is its owner's alone."""
 
     path: Path
     option: str
     new: bool = False
+    private: bool = False
 
 
 def check_outputs(outputs: Sequence[Output], inputs: Sequence[Path] = ()) -> None:
@@ -162,7 +164,7 @@ def deliver(contents: Mapping[Output, bytes], show: Callable[[], None] | None = 
         for output, data in contents.items():
             if not files.is_stream(output.path):
                 with _told(output):
-                    file = files.Staged(output.path, data, new=output.new)
+                    file = files.Staged(output.path, data, private=output.private, new=output.new)
                     staged.append((output, stack.enter_context(file)))
         gone: BrokenPipeError | None = None
         try:
