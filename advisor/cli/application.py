@@ -18,6 +18,7 @@ from advisor.cli import (
     deciding,
     decisions,
     hours,
+    importing,
     reference,
     reporting,
     weighing,
@@ -48,6 +49,7 @@ reporting.register(app)
 reference.register(app)
 app.add_typer(bench.kernels, name="kernels")
 app.add_typer(hours.hours, name="hours")
+importing.register(catalogs.catalog)
 app.add_typer(catalogs.catalog, name="catalog")
 app.add_typer(catalogs.product, name="product")
 
