@@ -7,7 +7,8 @@ page on `/package/devices/family` says:
   speaks of all processors;
 - `memory`: a region of the same `name` (`id`, where there is none) is extended or overwritten;
 - `feature`: entries add up; an inner one of the same type, name and processor takes the place of
-  the outer one;
+  the outer one, but for one of another resolution (the standard's own example adds timers of 16
+  and of 32 bits);
 - `description`, `book`: add up.
 
 A device that has variants is what they share: the variants are the parts.
@@ -33,6 +34,7 @@ _WANTED = {
     "device": _LEVEL,
     "variant": _LEVEL,
 }
+_RESOLVED = frozenset(("Timer", "PWM", "ADC", "A/D", "DAC", "D/A"))  # whose m is a resolution
 _TEXTS = frozenset(("vendor", "name", "description", "deprecated"))
 
 
@@ -183,12 +185,26 @@ def features(device: Device) -> list[tuple[int, Element]]:
     for depth, level in enumerate(device.levels):
         own: dict[tuple[str, ...], list[tuple[int, Element]]] = {}
         for element in level.below.get("feature", ()):
-            given = element.attributes
-            key = tuple(given.get(name, "") for name in ("type", "name", "Pname"))
-            # the same type and name twice on one level are two entries
-            own.setdefault(key, []).append((depth, element))
+            get = element.attributes.get
+            key = (get("type", ""), get("name", ""), get("Pname", ""))
+            # the same twice on one level are two entries
+            if key in own:
+                own[key].append((depth, element))
+            else:
+                own[key] = [(depth, element)]
+        for key, entries in own.items():
+            outer = found.get(key)
+            if outer and key[0] in _RESOLVED:
+                entries[:0] = [one for one in outer if _apart(one, entries)]
         found.update(own)
     return [entry for entries in found.values() for entry in entries]
+
+
+def _apart(outer: tuple[int, Element], inner: Sequence[tuple[int, Element]]) -> bool:
+    """Whether all state a resolution and none that of the outer entry."""
+    stated = outer[1].attributes.get("m")
+    others = {element.attributes.get("m") for _, element in inner}
+    return stated is not None and None not in others and stated not in others
 
 
 def descriptions(device: Device) -> Sequence[Element]:

@@ -16,7 +16,6 @@ from advisor.texts import HOSTILE, named
 LONGEST_ID = 100  # characters; a file's name may have 255 bytes on most systems
 
 _NO_ID = re.compile(r"[^a-z0-9]+")
-_words = lru_cache(maxsize=4096)(text)
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,18 +51,25 @@ def identity_of(name: str) -> str:
     return _NO_ID.sub("-", name.lower()).strip("-")
 
 
+@lru_cache(maxsize=4096)
 def yaml_words(words: str) -> str:
     """Free text as YAML on one line."""
-    return _words(" ".join(words.split()))
+    return text(" ".join(words.split()))
 
 
 def printable(words: str, path: str, place: Place, log: FaultLog) -> str:
     """The text on one line; a fault where it holds what a terminal would act upon."""
-    bad = HOSTILE.search(words) if not words.isprintable() else None
-    if bad is not None and bad[0] not in "\r\x0b\x0c\x1c\x1d\x1e\x1f\x85":
-        log.add(Fault(path, named(bad[0]), "printable text", place))
-        return ""
-    return " ".join(words.split())
+    line, bad = _on_a_line(words)
+    if bad is not None:
+        log.add(Fault(path, bad, "printable text", place))
+    return line
+
+
+@lru_cache(maxsize=4096)
+def _on_a_line(words: str) -> tuple[str, str | None]:
+    line = " ".join(words.split())
+    bad = None if line.isprintable() else HOSTILE.search(line)
+    return (line, None) if bad is None else ("", named(bad[0]))
 
 
 def chosen(names: Sequence[Sequence[str]], patterns: Sequence[str], what: str) -> list[bool]:

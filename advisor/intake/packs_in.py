@@ -42,6 +42,19 @@ LONGEST_SUMMARY = 120  # characters
 UNKNOWN = "…"
 NOBODY = "NO_VENDOR:0"  # the standard's word for a device without a maker
 
+# what no pack tells
+_NEVER = tuple(
+    Line(key, UNKNOWN, behind=words, off=True)
+    for key, words in (
+        ("kernels", "to measure: time, current and supply of each, at each point"),
+        ("sleep-states", "to measure: current over temperature, wake-time, retains"),
+        ("blocks", "to measure: current and time of one use, such as of a radio"),
+        ("peak-current", "to measure"),
+        ("price", "currency, breaks, multiple, lead-time"),
+        ("board-area", "with all that stands beside it"),
+        ("toolchain", "id, maturity, setup"),
+    )
+)
 _FLOAT = {"NO_FPU": "none", "0": "none", "SP_FPU": "single", "DP_FPU": "double"}
 _SOME_FLOAT = ("FPU", "1")  # "type of FPU depends on Dcore"
 _SENTENCE = re.compile(r"(?<=[a-z)])[.:;] ")
@@ -94,7 +107,7 @@ class _Told:
         self.device, self.title, self.log, self.file = device, title, log, file
         self.place = device.element.place(file)
         self.cores = processors(device, file, log)
-        self.memory = amounts(memories(device), file, log)
+        self.memory, self.uncounted = amounts(memories(device), file, log)
         self.features = features_of(features(device), file, log)
         self.points = _points(self.cores, file, log)
         self.day = pack.date if pack.date and DAY.fullmatch(pack.date) else None
@@ -160,8 +173,7 @@ class _Told:
                 out.append("floating-point hardware, its precision not stated")
         if len({_FLOAT.get(laid.values.get("Dfpu", "")) for laid in self.cores}) > 1:
             out.append("processors with different floating-point hardware")
-        for amount in self.memory.values():
-            out += [f"memory not counted: {each}" for each in amount.aside]
+        out += [f"memory not counted: {each}" for each in self.uncounted]
         out += [f"package {each}" for each in self.features.packages]
         if self.features.elsewhere:
             out.append(f"features of type {named_once(self.features.elsewhere)}")
@@ -178,7 +190,7 @@ class _Told:
     def entry(self) -> Entry:
         """The part as a file."""
         lines, lacks = self._lines()
-        text = document(lines, head=self._head())
+        text = document(lines, head=self._head(), check=False)
         facts = tuple(
             (key, value)
             for key, value in (
@@ -219,19 +231,16 @@ class _Told:
         """(keys of the part, those that it lacks)."""
         lacks: list[str] = []
 
-        def put(key: str, value: str, behind: str = "", above: str = "") -> Line:
-            return Line(key, value, above=above, behind=behind)
-
         def lack(key: str, words: str) -> Line:
             lacks.append(key)
             return Line(key, UNKNOWN, behind=words, off=True)
 
         lines = [Line("part", identity_of(self.name))]
-        lines.append(put("maker", yaml_words(self.maker)) if self.maker else lack("maker", ""))
-        lines.append(put("summary", yaml_words(self.summary)))
+        lines.append(Line("maker", yaml_words(self.maker)) if self.maker else lack("maker", ""))
+        lines.append(Line("summary", yaml_words(self.summary)))
         lines.append(lack("lifecycle", "announced, active, last-orders or ended"))
         lines.append(
-            put("core", mapping(**self.core))
+            Line("core", mapping(**self.core))
             if self.core
             else lack("core", "architecture, cores, float-unit")
         )
@@ -245,15 +254,8 @@ class _Told:
         evidence = {"kind": "pack", **({"date": self.day} if self.day else {}), "note": note}
         lines.append(Line("evidence", [Line("pack", mapping(**evidence))]))
         lines.append(self._operating_points(lacks))
-        lines += [
-            lack("kernels", "to measure: time, current and supply of each, at each point"),
-            lack("sleep-states", "to measure: current over temperature, wake-time, retains"),
-            lack("blocks", "to measure: current and time of one use, such as of a radio"),
-            lack("peak-current", "to measure"),
-            lack("price", "currency, breaks, multiple, lead-time"),
-            lack("board-area", "with all that stands beside it"),
-            lack("toolchain", "id, maturity, setup"),
-        ]
+        lines += _NEVER
+        lacks += [line.key for line in _NEVER]
         return lines, lacks
 
     def _memory(self, lacks: list[str]) -> Line:

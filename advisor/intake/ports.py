@@ -9,6 +9,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
+from functools import lru_cache
 
 from advisor.faults import Fault, FaultLog
 from advisor.intake.markup import Element
@@ -136,27 +137,39 @@ def _words(element: Element, kind: str) -> str:
 
 
 def _count(element: Element, name: str, out: Features, file: str, log: FaultLog) -> None:
-    kind = element.attributes["type"].strip()
-    stated = element.attributes.get("n") or element.attributes.get("count") or ""
-    count = 1  # an entry without a number is at least one
-    if stated.strip():
-        found = _WHOLE.fullmatch(stated.strip())
-        if found is None:
+    given = element.attributes
+    kind = given["type"].strip()
+    count, bits, term = _counted(
+        kind,
+        (given.get("n") or given.get("count") or "").strip(),
+        (given.get("m") or "").strip() if name in BITS else "",
+        given.get("name") or kind,
+    )
+    for key, value, expected in (("n", count, "a whole number"), ("m", bits, "a number of bits")):
+        if isinstance(value, str):
             place = element.place(file)
-            log.add(Fault(f"feature {kind}: n", f'"{stated}"', "a whole number", place))
+            log.add(Fault(f"feature {kind}: {key}", f'"{value}"', expected, place))
             return
-        count = int(found[1])
+    assert isinstance(count, int)
     out.counts[name] = out.counts.get(name, 0) + count
-    number = str(count) if stated.strip() else "at least 1, no number stated,"
-    out.terms.setdefault(name, []).append(f"{number} {_words(element, kind)}")
-    bits = (element.attributes.get("m") or "").strip()
-    if name in BITS and bits:
-        found = _WHOLE.fullmatch(bits)
-        if found is None:
-            place = element.place(file)
-            log.add(Fault(f"feature {kind}: m", f'"{bits}"', "a whole number of bits", place))
-        else:
-            out.counts[BITS[name]] = max(out.counts.get(BITS[name], 0), int(found[1]))
+    out.terms.setdefault(name, []).append(term)
+    if isinstance(bits, int):
+        out.counts[BITS[name]] = max(out.counts.get(BITS[name], 0), bits)
+
+
+@lru_cache(maxsize=4096)  # many devices have the same
+def _counted(kind: str, n: str, m: str, name: str) -> tuple[int | str, int | str | None, str]:
+    """(number, bits, words) of an entry; what is no number stays the text that stands there."""
+    words = " ".join(name.split())
+    bits: int | str | None = None
+    if m:
+        found = _WHOLE.fullmatch(m)
+        bits = m if found is None else int(found[1])
+    if not n:
+        # an entry without a number is at least one
+        return 1, bits, f"at least 1, no number stated, {words}"
+    found = _WHOLE.fullmatch(n)
+    return (n, bits, "") if found is None else (int(found[1]), bits, f"{int(found[1])} {words}")
 
 
 def _range(

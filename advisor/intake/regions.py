@@ -17,6 +17,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from advisor.faults import Fault, FaultLog
 from advisor.intake.devices import Laid
@@ -27,6 +28,7 @@ MOST = 2**40  # bytes of a region; a microcontroller has some 2^25
 _NUMBER = re.compile(r"[+]?(?:0[xX]([0-9a-fA-F]+)|([0-9]+))")
 _ACCESS = re.compile("[rwxpsnc]+")
 _LEGACY = re.compile("(I?)(RAM|ROM)[1-8]")
+_KEYS = ("name", "id", "start", "size", "access", "alias", "startup", "default")
 _TRUTHS = {"1": True, "true": True, "0": False, "false": False}
 
 
@@ -44,33 +46,36 @@ class Region:
 
 @dataclass(frozen=True, slots=True)
 class Amount:
-    """Bytes of one kind of memory, of which regions, and which were not counted, with why."""
+    """Bytes of one kind of memory, and of which regions."""
 
     size: int
     of: tuple[str, ...]
-    aside: tuple[str, ...]
 
 
-def amounts(laid: Sequence[Laid], file: str, log: FaultLog) -> dict[str, Amount]:
-    """Program and data memory, as far as there are any; what cannot be read is noted."""
+def amounts(
+    laid: Sequence[Laid], file: str, log: FaultLog
+) -> tuple[dict[str, Amount], tuple[str, ...]]:
+    """(program and data memory, as far as there are any; what was not counted, with why).
+
+    What cannot be read is noted.
+    """
     regions = [one for one in (_region(each, file, log) for each in laid) if one is not None]
-    neither = tuple(f"{r.name}, {r.why}" for r in regions if r.kind is None)
-    out = {}
+    out: dict[str, Amount] = {}
+    aside: list[str] = []
     for kind in (FLASH, RAM):
         mine = [r for r in regions if r.kind == kind and r.size]
         general = [r for r in mine if r.general] or mine
-        if general:
-            rest = [f"{r.name} {in_bytes(r.size)}, not general-purpose" for r in mine]
-            aside = [text for r, text in zip(mine, rest, strict=True) if r not in general]
-            size = sum(end - start for start, end in _union(general))
-            of = [f"{r.name} {in_bytes(r.size)}" for r in general]
-            if size < sum(r.size for r in general):
-                aside.append("addresses named twice count once")
-            out[kind] = Amount(size, tuple(of), tuple(aside))
-    if neither and out:
-        last = list(out)[-1]
-        out[last] = Amount(out[last].size, out[last].of, (*out[last].aside, *neither))
-    return out
+        if not general:
+            continue
+        size = sum(end - start for start, end in _union(general))
+        out[kind] = Amount(size, tuple(f"{r.name} {in_bytes(r.size)}" for r in general))
+        if size < sum(r.size for r in general):
+            aside.append(f"{kind}: addresses named twice count once")
+        aside += [
+            f"{r.name} {in_bytes(r.size)}, not general-purpose" for r in mine if r not in general
+        ]
+    aside += [f"{r.name}, {r.why}" for r in regions if r.kind is None]
+    return out, tuple(aside)
 
 
 def in_bytes(size: int) -> str:
@@ -97,33 +102,68 @@ def _union(regions: Iterable[Region]) -> Iterator[tuple[int, int]]:
 
 
 def _region(laid: Laid, file: str, log: FaultLog) -> Region | None:
-    given = laid.values
-    name = given.get("name") or given.get("id") or "region"
-    numbers = [_number(laid, key, file, log) for key in ("start", "size")]
-    truths = [_truth(laid, key, file, log) for key in ("startup", "default")]
-    access = given.get("access")
+    read = _read(*(laid.values.get(key) for key in _KEYS))
+    if isinstance(read, Region):
+        return read
+    name = laid.values.get("name") or laid.values.get("id") or "region"
+    for key, expected in read:
+        if key in laid.values:
+            said, place = f'"{laid.values[key]}"', laid.place(key, file)
+        else:
+            said, place = "nothing", next(iter(laid.origin.values())).place(file)
+        log.add(Fault(f"memory {name}: {key}", said, expected, place))
+    return None
+
+
+@lru_cache(maxsize=4096)  # many devices have the same
+def _read(
+    name: str | None,
+    legacy: str | None,
+    start: str | None,
+    size: str | None,
+    access: str | None,
+    alias: str | None,
+    startup: str | None,
+    default: str | None,
+) -> Region | tuple[tuple[str, str], ...]:
+    """A region, or (key, what is expected) of everything that is wrong with it."""
+    faults = []
+    numbers = []
+    for key, text, most in (("start", start, 2**64), ("size", size, MOST)):
+        number = _number(text)
+        if number is None:
+            faults.append((key, "a whole number, such as 0x8000"))
+        elif number > most:
+            faults.append((key, f"at most {most:#x}"))
+        numbers.append(number)
+    truths = [_TRUTHS.get((text or "0").strip()) for text in (startup, default)]
+    faults += [
+        (key, "1, 0, true or false")
+        for key, truth in zip(("startup", "default"), truths, strict=True)
+        if truth is None
+    ]
     if access is not None and not _ACCESS.fullmatch(access):
-        place = laid.place("access", file)
-        log.add(Fault(f"memory {name}: access", f'"{access}"', "letters of rwxpsnc", place))
-        return None
-    start, size = numbers
-    startup, default = truths
-    if start is None or size is None or startup is None or default is None:
-        return None
-    kind, why = _kind(given, access, startup)
-    return Region(name, start, size, kind, why, startup or default)
+        faults.append(("access", "letters of rwxpsnc"))
+    if faults or numbers[0] is None or numbers[1] is None:
+        return tuple(faults)
+    starts = bool(truths[0])
+    kind, why = _kind(name, legacy, access, alias, starts)
+    shown = " ".join((name or legacy or "region").split())
+    return Region(shown, numbers[0], numbers[1], kind, why, starts or bool(truths[1]))
 
 
-def _kind(given: dict[str, str], access: str | None, startup: bool) -> tuple[str | None, str]:
+def _kind(
+    name: str | None, legacy: str | None, access: str | None, alias: str | None, startup: bool
+) -> tuple[str | None, str]:
     """(what a region is, why it is neither)."""
-    if "alias" in given:
-        return None, f"another address of {given['alias']}"
+    if alias is not None:
+        return None, f"another address of {' '.join(alias.split())}"
     if access is None:
-        legacy = _LEGACY.fullmatch(given.get("id") or given.get("name") or "")
-        if legacy is not None:
-            if not legacy[1]:
+        known = _LEGACY.fullmatch(legacy or name or "")
+        if known is not None:
+            if not known[1]:
                 return None, "outside of the chip"
-            return (RAM if legacy[2] == "RAM" else FLASH), ""
+            return (RAM if known[2] == "RAM" else FLASH), ""
         access = "r"
     if "p" in access:
         return None, "a peripheral area"
@@ -136,30 +176,8 @@ def _kind(given: dict[str, str], access: str | None, startup: bool) -> tuple[str
     return None, "neither executed nor written"
 
 
-def _number(laid: Laid, key: str, file: str, log: FaultLog) -> int | None:
-    name = laid.values.get("name") or laid.values.get("id") or "region"
-    read = laid.values.get(key)
-    if read is None:
-        place = next(iter(laid.origin.values())).place(file) if laid.origin else None
-        log.add(Fault(f"memory {name}", f"no {key}", f"its {key}", place))
+def _number(text: str | None) -> int | None:
+    found = _NUMBER.fullmatch(text.strip()) if text is not None and len(text) <= 40 else None
+    if found is None:
         return None
-    found = _NUMBER.fullmatch(read.strip()) if len(read) <= 40 else None
-    value = None if found is None else int(found[1], 16) if found[1] else int(found[2])
-    most = MOST if key == "size" else 2**64
-    if value is None or value > most:
-        expected = "a whole number, such as 0x8000"
-        if value is not None:
-            expected = f"at most {most:#x}"
-        log.add(Fault(f"memory {name}: {key}", f'"{read}"', expected, laid.place(key, file)))
-        return None
-    return value
-
-
-def _truth(laid: Laid, key: str, file: str, log: FaultLog) -> bool | None:
-    read = laid.values.get(key, "0").strip()
-    if read not in _TRUTHS:
-        name = laid.values.get("name") or laid.values.get("id") or "region"
-        place = laid.place(key, file)
-        log.add(Fault(f"memory {name}: {key}", f'"{read}"', "1, 0, true or false", place))
-        return None
-    return _TRUTHS[read]
+    return int(found[1], 16) if found[1] else int(found[2])

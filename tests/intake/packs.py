@@ -28,7 +28,7 @@ VALLEY = (
       <description>Invented field part. Not sold.</description>
       <feature type="UART" n="2" m="1000000"/>
       <feature type="USART" n="1" name="Synchronous port"/>
-      <feature type="ADC" n="8" m="10"/>
+      <feature type="ADC" n="6" m="12"/>
       <feature type="VCC" n="1.8" m="3.6"/>
       <feature type="Temp" n="-40" m="85"/>
       <feature type="Temp" n="-20" m="105"/>
@@ -85,3 +85,14 @@ def packed(path: Path, files: dict[str, str | bytes]) -> Path:
         for name, data in files.items():
             archive.writestr(name, data)
     return path
+
+
+def description(family: str) -> str:
+    """A description of one family with that in it."""
+    return (
+        HEAD
+        + '<package schemaVersion="1.7.32"><vendor>Cooperative</vendor><name>Made_DFP</name>'
+        + "<description>Invented.</description><url>https://example.invalid/</url>"
+        + '<releases><release version="1.0.0" date="2026-05-06">first</release></releases>'
+        + f'<devices><family Dfamily="F" Dvendor="Generic:5">{family}</family></devices></package>'
+    )
