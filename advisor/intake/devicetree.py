@@ -193,12 +193,22 @@ class _Parser:
                 name = piece.text[1:]
                 # what another file defines stands by its label
                 new = Node(name, piece.line, piece.column, [name])
-                node = self.labelled.get(name) or root.children.setdefault(name, new)
+                node = self._known(name, root) or root.children.setdefault(name, new)
             else:
                 raise self.refuse(piece, 'a node, "/" or "&label"')
             self._label(node, labels)
             self._body(node, 1)
         return root
+
+    def _known(self, name: str, root: Node) -> Node | None:
+        """The node of a label, or of a path in braces."""
+        if not name.startswith("{"):
+            return self.labelled.get(name)
+        node: Node | None = root
+        for step in name[1:-1].split("/"):
+            if step and node is not None:
+                node = node.children.get(step)
+        return node
 
     def _order(self) -> None:
         piece = self.take()
