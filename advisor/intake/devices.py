@@ -113,19 +113,24 @@ def _of_family(family: Element, file: str, log: FaultLog) -> Iterator[Device]:
 
 @dataclass(slots=True)
 class Laid:
-    """Attributes laid over each other, and the element that each of them comes from."""
+    """Attributes laid over each other, the element that each comes from, and the outermost one."""
 
     values: dict[str, str] = field(default_factory=dict)
     origin: dict[str, Element] = field(default_factory=dict)
+    first: Element | None = None
 
     def lay(self, element: Element) -> None:
         """Lay an element's attributes over those that are there."""
+        if self.first is None:
+            self.first = element
         self.values.update(element.attributes)
         self.origin.update(dict.fromkeys(element.attributes, element))
 
     def place(self, key: str, file: str) -> Place:
-        """Where an attribute comes from."""
-        return self.origin[key].place(file)
+        """Where an attribute comes from; for one that is not there, the outermost element."""
+        element = self.origin.get(key, self.first)
+        assert element is not None
+        return element.place(file)
 
 
 def processors(device: Device, file: str, log: FaultLog) -> list[Laid]:
@@ -148,9 +153,9 @@ def processors(device: Device, file: str, log: FaultLog) -> list[Laid]:
             elif who in named:
                 named[who].lay(element)
             else:
-                named[who] = Laid(dict(every.values), dict(every.origin))
+                named[who] = Laid(dict(every.values), dict(every.origin), every.first)
                 named[who].lay(element)
-    return list(named.values()) or ([every] if every.values else [])
+    return list(named.values()) or ([every] if every.first is not None else [])
 
 
 def _no_quarrel(element: Element, once: dict[str, Laid], file: str, log: FaultLog) -> None:

@@ -107,11 +107,8 @@ def _region(laid: Laid, file: str, log: FaultLog) -> Region | None:
         return read
     name = laid.values.get("name") or laid.values.get("id") or "region"
     for key, expected in read:
-        if key in laid.values:
-            said, place = f'"{laid.values[key]}"', laid.place(key, file)
-        else:
-            said, place = "nothing", next(iter(laid.origin.values())).place(file)
-        log.add(Fault(f"memory {name}: {key}", said, expected, place))
+        said = f'"{laid.values[key]}"' if key in laid.values else "nothing"
+        log.add(Fault(f"memory {name}: {key}", said, expected, laid.place(key, file)))
     return None
 
 
