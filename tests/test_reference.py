@@ -16,6 +16,7 @@ from advisor.cli.main import call
 from advisor.reference import FOLDER, WRITTEN, __main__, pages
 from advisor.reference.commands import commands, example
 from advisor.studies.record import decide
+from tests.intake.packs import VALLEY
 from tests.on_bench.sessions import pack_session
 
 COMMANDS = dict(commands())
@@ -110,6 +111,8 @@ def test_every_example_runs(
     if name == "hours list":
         spent = ["--date", "2026-03-11", "--start", "09:30", "--stop", "11:00"]
         assert call(["hours", "add", "log.yaml", "--part", "one", *spent]) == 0
+    if name == "catalog import":
+        (tmp_path / "valley.pdsc").write_text(VALLEY, "utf-8")
     text = example(COMMANDS[name])
     assert text is not None, f"{name}: no line 'Example: part-advisor …' in its docstring"
     words = shlex.split(text)

@@ -132,8 +132,11 @@ def _comment(words: str, indent: int) -> Iterator[str]:
 @lru_cache(maxsize=1024)  # documents of one run say much the same
 def _wrapped(paragraph: str, indent: int) -> tuple[str, ...]:
     pad = " " * indent + "# "
+    paragraph = visible(paragraph)
+    if len(pad) + len(paragraph) <= WIDTH and paragraph == " ".join(paragraph.split()):
+        return ((pad + paragraph).rstrip(),)
     rows = textwrap.wrap(
-        visible(paragraph),
+        paragraph,
         WIDTH,
         initial_indent=pad,
         subsequent_indent=pad,

@@ -175,12 +175,14 @@ def memories(device: Device) -> list[Laid]:
         for element in level.below.get("memory", ()):
             given = element.attributes
             name = given.get("name") or given.get("id") or f"@{given.get('start', '')}"
-            who = given.get("Pname", "")
-            # a region of all processors may be narrowed to one, and the other way round
-            key = next((k for k in ((name, who), (name, "")) if k in found), None)
-            if key is None and not who:
-                key = next((k for k in found if k[0] == name), None)
-            found.setdefault(key or (name, who), Laid()).lay(element)
+            key = name, given.get("Pname", "")
+            if key not in found:
+                # a region of all processors may be narrowed to one, and the other way round
+                near = (k for k in found if k[0] == name and "" in (k[1], key[1]))
+                key = next(near, key)
+            if key not in found:
+                found[key] = Laid()
+            found[key].lay(element)
     return list(found.values())
 
 
