@@ -25,6 +25,7 @@ from advisor.intake.entries import (
     file_bytes,
     identity_of,
     printable,
+    yaml_identity,
     yaml_words,
 )
 
@@ -305,7 +306,10 @@ class _Cell:
         if self.energy is None or self.charge is None:
             return None
         volts = Decimal(self.energy) / Decimal(self.charge)
-        return f"{volts.quantize(Decimal('0.001')).normalize():f} V" if volts < 1000 else None
+        # beyond these no cell has its voltage: one of the two is in another unit
+        if not Decimal("0.1") <= volts < 1000:
+            return None
+        return f"{_plain(volts.quantize(Decimal('0.001')))} V"
 
     def _lines(self) -> list[Line]:
         def told(
@@ -324,7 +328,7 @@ class _Cell:
         least = None if self.least is None else _micro(self.least, "V")
         charged = None if self.charged is None else "true"
         lines = [
-            Line("cell", identity_of(self.name)),
+            Line("cell", yaml_identity(identity_of(self.name))),
             Line("summary", yaml_words(f"battery node {self.name} of {self.source}")),
             told(
                 "chemistry",

@@ -10,6 +10,8 @@ from functools import lru_cache
 from pathlib import Path
 
 from advisor.catalogue.compose import text
+from advisor.catalogue.edit import quoted
+from advisor.catalogue.kinds import NULLS
 from advisor.faults import Fault, FaultError, FaultLog, Place, nearest
 from advisor.texts import HOSTILE, named
 
@@ -49,6 +51,11 @@ class Brought:
 def identity_of(name: str) -> str:
     """A name as an id: lower case, hyphens for what no id may hold; empty where nothing is left."""
     return _NO_ID.sub("-", name.lower()).strip("-")
+
+
+def yaml_identity(identity: str) -> str:
+    """An id as YAML: in quotes where it would be taken for nothing."""
+    return quoted(identity) if identity in NULLS else identity
 
 
 @lru_cache(maxsize=4096)

@@ -31,6 +31,7 @@ from advisor.intake.entries import (
     file_bytes,
     identity_of,
     printable,
+    yaml_identity,
     yaml_words,
 )
 from advisor.intake.markup import LARGEST
@@ -235,7 +236,7 @@ class _Told:
             lacks.append(key)
             return Line(key, UNKNOWN, behind=words, off=True)
 
-        lines = [Line("part", identity_of(self.name))]
+        lines = [Line("part", yaml_identity(identity_of(self.name)))]
         lines.append(Line("maker", yaml_words(self.maker)) if self.maker else lack("maker", ""))
         lines.append(Line("summary", yaml_words(self.summary)))
         lines.append(lack("lifecycle", "announced, active, last-orders or ended"))

@@ -125,6 +125,15 @@ def test_what_is_wrong_is_told_with_its_line(tmp_path: Path, inner: str, words: 
     assert words in fault
 
 
+def test_a_nominal_voltage_that_no_cell_has_is_left_out(tmp_path: Path) -> None:
+    both = (
+        "charge-full-design-microamp-hours = <1000000>; energy-full-design-microwatt-hours = <%d>;"
+    )
+    assert cell(tmp_path, both % 3_700_000)["nominal-voltage"] == "3.7 V"
+    for energy in (1, 3_700, 3_700_000_000):
+        assert "nominal-voltage" not in cell(tmp_path, both % energy)
+
+
 def test_all_faults_of_a_source_at_once(tmp_path: Path) -> None:
     one = 'x: n%d { compatible = "simple-battery"; charge-full-design-microamp-hours = <0>; };'
     text = f"/dts-v1/;\n/ {{ {one % 1}\n{one % 2} }};"

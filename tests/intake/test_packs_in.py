@@ -254,6 +254,18 @@ def test_faults_of_devices_that_are_not_asked_for_are_none(tmp_path: Path) -> No
     assert len(faults(tmp_path, text)) == 1
 
 
+def test_names_that_yaml_takes_for_nothing_stay_names(tmp_path: Path) -> None:
+    inner = "".join(f'<device Dname="{name}"/>' for name in ("NULL", "No", "1e3", "~x"))
+    path = tmp_path / "made.pdsc"
+    path.write_text(description(inner), "utf-8")
+    assert [e.text.partition("part: ")[2].split("\n")[0] for e in read_packs(path).entries] == [
+        '"null"',
+        "no",
+        "1e3",
+        "x",
+    ]
+
+
 def test_processors_that_quarrel_on_one_level_are_a_fault(tmp_path: Path) -> None:
     one = '<processor Dcore="other" Dclock="1000"/>'
     same = description(f'<device Dname="A">{one}{one}</device>')
