@@ -7,6 +7,7 @@ import struct
 import zipfile
 import zlib
 from pathlib import Path
+from typing import IO
 
 from advisor.faults import Fault, FaultError, Place
 from advisor.intake.entries import open_file
@@ -50,11 +51,8 @@ def only_document(path: Path, ending: str, most: int) -> tuple[str, bytes]:
     return found.filename, data
 
 
-def _check_directory(handle: object, shown: str) -> None:
+def _check_directory(file: IO[bytes], shown: str) -> None:
     """Refuse a directory too long to be read before the library reads it whole."""
-    from typing import IO, cast
-
-    file = cast("IO[bytes]", handle)
     file.seek(0, 2)
     size = file.tell()
     start = max(0, size - _END_SIZE - _LONGEST_COMMENT - _LOCATOR_SIZE)

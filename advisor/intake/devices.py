@@ -95,7 +95,13 @@ def read_pack(data: bytes, file: str) -> Pack:
     # "the latest release comes first" (the standard's page on `releases`)
     releases = [r for one in root.below.get("releases", ()) for r in one.below.get("release", ())]
     last: Mapping[str, str] = releases[0].attributes if releases else {}
-    return Pack(file, name, last.get("version"), last.get("date"), devices)
+    return Pack(
+        file=file,
+        name=name,
+        version=last.get("version"),
+        date=last.get("date"),
+        devices=devices,
+    )
 
 
 def _of_family(family: Element, file: str, log: FaultLog) -> Iterator[Device]:
@@ -188,9 +194,9 @@ def memories(device: Device) -> list[Laid]:
 
 def features(device: Device) -> list[tuple[int, Element]]:
     """(level from the outside, entry) of a device's features, those superseded left out."""
-    found: dict[tuple[str, ...], list[tuple[int, Element]]] = {}
+    found: dict[tuple[str, str, str], list[tuple[int, Element]]] = {}
     for depth, level in enumerate(device.levels):
-        own: dict[tuple[str, ...], list[tuple[int, Element]]] = {}
+        own: dict[tuple[str, str, str], list[tuple[int, Element]]] = {}
         for element in level.below.get("feature", ()):
             get = element.attributes.get
             key = (get("type", ""), get("name", ""), get("Pname", ""))

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fnmatch import fnmatchcase
 from functools import lru_cache
 from pathlib import Path
+from typing import IO
 
 from advisor.catalogue.compose import text
 from advisor.catalogue.edit import quoted
@@ -101,7 +103,7 @@ def chosen(names: Sequence[Sequence[str]], patterns: Sequence[str], what: str) -
         if not any(hits):
             near = nearest(pattern, (one[0] for one in names if one))
             faults.append(
-                Fault("--only", f'"{pattern}"', f"a pattern that fits {what}", None, near)
+                Fault("--only", f'"{pattern}"', f"a pattern that fits {what}", nearest=near)
             )
         out = [a or b for a, b in zip(out, hits, strict=True)]
     if faults:
@@ -151,7 +153,7 @@ def file_bytes(path: Path, most: int, kind: str) -> bytes:
     return data
 
 
-def open_file(path: Path, kind: str):  # type: ignore[no-untyped-def]
+def open_file(path: Path, kind: str) -> IO[bytes]:
     """A regular file, opened for reading.
 
     Raises
@@ -159,8 +161,6 @@ def open_file(path: Path, kind: str):  # type: ignore[no-untyped-def]
     FaultError
         When it cannot be opened or is no file.
     """
-    import os
-
     try:
         if os.path.isdir(path):
             raise _refused(path, "a folder", kind)

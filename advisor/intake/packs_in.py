@@ -204,14 +204,14 @@ class _Told:
             if value is not None
         )
         return Entry(
-            "parts",
-            identity_of(self.name),
-            self.name,
-            text,
-            self.place,
-            tuple(lacks),
-            tuple(self.aside),
-            facts,
+            folder="parts",
+            identity=identity_of(self.name),
+            name=self.name,
+            text=text,
+            place=self.place,
+            lacks=tuple(lacks),
+            aside=tuple(self.aside),
+            facts=facts,
         )
 
     def _head(self) -> str:

@@ -146,7 +146,14 @@ def _read(
     starts = bool(truths[0])
     kind, why = _kind(name, legacy, access, alias, starts)
     shown = " ".join((name or legacy or "region").split())
-    return Region(shown, numbers[0], numbers[1], kind, why, starts or bool(truths[1]))
+    return Region(
+        name=shown,
+        start=numbers[0],
+        size=numbers[1],
+        kind=kind,
+        why=why,
+        general=starts or bool(truths[1]),
+    )
 
 
 def _kind(

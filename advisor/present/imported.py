@@ -24,8 +24,9 @@ def imported_page(found: Imported, width: int, written: bool) -> Page:
         page.paragraph(f"{found.passed_over} were not asked for", "  ")
     _table(page, found.entries)
     page.heading("not in the source: measure it or look it up")
-    for lacks, entries in _alike([(e.lacks, e) for e in found.entries]).items():
-        page.paragraph(f"{_whose(entries, found)}: {', '.join(lacks) or 'nothing'}", "  ", "    ")
+    lacking = [(", ".join(e.lacks) or "nothing", e) for e in found.entries]
+    for words, entries in _alike(lacking).items():
+        page.paragraph(f"{_whose(entries, found)}: {words}", "  ", "    ")
     aside = [(words, e) for e in found.entries for words in e.aside]
     if aside:
         page.heading("in the source, and in the files as comments only")
@@ -37,10 +38,9 @@ def imported_page(found: Imported, width: int, written: bool) -> Page:
 def _table(page: Page, entries: tuple[ImportedEntry, ...]) -> None:
     shown = entries[:SHOWN]
     keys = list(dict.fromkeys(key for entry in shown for key in entry.facts))
+    kinds = {e.kind for e in shown}
     page.table(
-        [*dict.fromkeys(e.kind for e in shown), *keys]
-        if len({e.kind for e in shown}) == 1
-        else ["entry", *keys],
+        [*(kinds if len(kinds) == 1 else ["entry"]), *keys],
         [[e.id, *(e.facts.get(key, "-") for key in keys)] for e in shown],
         [False] * (1 + len(keys)),
         indent="  ",
@@ -50,8 +50,8 @@ def _table(page: Page, entries: tuple[ImportedEntry, ...]) -> None:
         page.paragraph(f"and {rest} more; --format csv lists them all", "  ", style=FAINT)
 
 
-def _alike(said: list[tuple[object, ImportedEntry]]) -> dict[object, list[ImportedEntry]]:
-    out: dict[object, list[ImportedEntry]] = defaultdict(list)
+def _alike(said: list[tuple[str, ImportedEntry]]) -> dict[str, list[ImportedEntry]]:
+    out: dict[str, list[ImportedEntry]] = defaultdict(list)
     for words, entry in said:
         out[words].append(entry)
     return out

@@ -8,7 +8,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from advisor import files
 from advisor.catalogue.load import load_catalogue, load_product
 from advisor.catalogue.shipped import catalogue_folder, product_files
 from advisor.faults import FaultError
@@ -122,7 +121,6 @@ def test_files_come_to_a_folder_all_or_none(
     with Added(tmp_path / "new", many):
         pass
     assert sorted(p.name for p in tmp_path.iterdir()) == ["ours"]
-    assert files.remove_leftovers(tmp_path) is None
 
 
 def _no_links(*_: object) -> None:
