@@ -150,7 +150,9 @@ def processors(device: Device, file: str, log: FaultLog) -> list[Laid]:
         once: dict[str, Laid] = {}
         for element in level.below.get("processor", ()):
             _no_quarrel(element, once, file, log)
-        for element in level.below.get("processor", ()):
+        # what speaks of all comes before what speaks of one
+        own = sorted(level.below.get("processor", ()), key=lambda e: "Pname" in e.attributes)
+        for element in own:
             who = element.attributes.get("Pname")
             if who is None:
                 every.lay(element)

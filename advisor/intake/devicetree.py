@@ -2,7 +2,7 @@
 
 Nodes, labels, properties, `/dts-v1/`, `&label` extensions, comments; strings, bytes and arrays of
 cells, whose numbers are decimal, hexadecimal or octal, negative in parentheses (Devicetree
-Specification 0.4, chapter 6 and appendix A). What another program must work out first is refused
+Specification 0.4, chapter 6, from memory). What another program must work out first is refused
 by its name: `/include/`, preprocessor lines, deletions.
 """
 

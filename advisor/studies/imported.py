@@ -150,13 +150,18 @@ def imported(
     reader = reader_of(path)
     given = {name: value for name, value in {"only": only, **options}.items() if value}
     faults = [
-        Fault(f"--{name}", f"an option beside {path.suffix}", f"none: {reader.what} takes none")
+        Fault(f"--{name}", f"an option beside {path.suffix}", _taken(reader))
         for name in given
         if name not in reader.takes
     ]
     if faults:
         raise FaultError(faults)
     return placed(reader.read(path, **given), folder)
+
+
+def _taken(reader: Reader) -> str:
+    options = ", ".join(f"--{name}" for name in sorted(reader.takes)) or "none"
+    return f"options of its own: {options}"
 
 
 def reader_of(path: Path) -> Reader:

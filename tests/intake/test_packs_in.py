@@ -10,9 +10,13 @@ from pathlib import Path
 
 import pytest
 import yaml
+from hypothesis import given
+from hypothesis import strategies as st
 
-from advisor.faults import FaultError
+from advisor.faults import FaultError, FaultLog
+from advisor.intake.devices import Laid
 from advisor.intake.packs_in import read_packs
+from advisor.intake.regions import amounts
 from tests.intake.packs import HEAD, VALLEY, description, packed
 from tests.intake.standard import departures
 
@@ -272,6 +276,37 @@ def test_processors_that_quarrel_on_one_level_are_a_fault(tmp_path: Path) -> Non
     assert parts(tmp_path, same)["a"]["core"] == {"cores": 1}
     other = description(f'<device Dname="A">{one}<processor Dclock="2000"/></device>')
     assert "on the same level" in faults(tmp_path, other)[0]
+
+
+def test_a_processor_without_a_name_speaks_of_all(tmp_path: Path) -> None:
+    """ "If the information is relevant to all processors, no processor must be specified"."""
+    inner = (
+        '<processor Pname="a" Dclock="1000"/><processor Dfpu="SP_FPU" Dclock="5000"/>'
+        '<device Dname="X"><processor Pname="b"/><processor Dcore="Q4"/></device>'
+        '<device Dname="Y"><processor Pname="b" Dclock="7000"/><processor Dclock="9000"/></device>'
+    )
+    found = parts(tmp_path, description(inner))
+    assert found["x"]["core"] == {"architecture": "Q4", "cores": 2, "float-unit": "single"}
+    clocks = {
+        name: {point: at["clock"] for point, at in part["operating-points"].items()}  # type: ignore[attr-defined]
+        for name, part in found.items()
+    }
+    assert clocks == {"x": {"a": "1 kHz", "b": "5 kHz"}, "y": {"a": "9 kHz", "b": "7 kHz"}}
+
+
+@given(st.lists(st.tuples(st.integers(0, 40), st.integers(0, 12), st.booleans()), max_size=6))
+def test_memory_is_as_many_addresses_as_the_regions_name(
+    regions: list[tuple[int, int, bool]],
+) -> None:
+    """Counted one by one, the general-purpose ones or all where none is."""
+    laid = []
+    for number, (start, size, general) in enumerate(regions):
+        one = {"name": f"R{number}", "access": "rw", "start": str(start), "size": hex(size)}
+        laid.append(Laid({**one, "default": str(int(general))}))
+    found, _ = amounts(laid, "x", FaultLog())
+    counted = [r for r in regions if r[2] and r[1]] or regions
+    addresses = {at for start, size, _ in counted for at in range(start, start + size)}
+    assert (found["ram"].size if found else 0) == len(addresses)
 
 
 def test_ranges_without_anything_in_common_are_not_taken(tmp_path: Path) -> None:
