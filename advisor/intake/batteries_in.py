@@ -183,7 +183,9 @@ class _Cell:
     def _charged(self) -> bool | None:
         """Whether it may be charged; None where the node does not say."""
         told = self.node.properties.get("device-chemistry")
-        known = told is not None and told.texts[:1] and told.texts[0] in CHEMISTRIES
+        words = told.texts[0] if told is not None and told.texts else ""
+        # kinds of lithium-ion cells that come to be named are charged as those are
+        known = words in CHEMISTRIES or words.startswith("lithium-ion")
         if known or any(name in self.node.properties for name in _CHARGED_BY):
             return True
         return None

@@ -85,6 +85,8 @@ def test_every_cell_that_is_charged_carries_cautions(tmp_path: Path) -> None:
         words = " ".join(found["cautions"])
         assert ("lithium" in words) == ("lithium" in name)
         assert "charge only with a charger" in words
+    found = cell(tmp_path, 'device-chemistry = "lithium-ion-of-tomorrow";')
+    assert (found["chemistry"], found["rechargeable"]) == ("lithium ion of tomorrow", True)
     for inner in ("", 'device-chemistry = "zinc-something";', "re-charge-voltage-microvolt = <1>;"):
         found = cell(tmp_path, inner)
         assert "treat it as a lithium cell" in found["cautions"][0]
