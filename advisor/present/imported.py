@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections import defaultdict
 
-from advisor.present.layout import FAINT, Page
+from advisor.present.layout import FAINT, PLAIN, Page, Style
 from advisor.studies.imported import Imported, ImportedEntry
 
-SHOWN = 40  # entries in the table
+SHOWN = 40  # entries in the table, and lines of what is said of some
 NAMED = 6  # ids behind a line of what some lack
 
 
@@ -25,13 +25,11 @@ def imported_page(found: Imported, width: int, written: bool) -> Page:
     _table(page, found.entries)
     page.heading("not in the source: measure it or look it up")
     lacking = [(", ".join(e.lacks) or "nothing", e) for e in found.entries]
-    for words, entries in _alike(lacking).items():
-        page.paragraph(f"{_whose(entries, found)}: {words}", "  ", "    ")
+    _told(page, lacking, found, PLAIN)
     aside = [(words, e) for e in found.entries for words in e.aside]
     if aside:
         page.heading("in the source, and in the files as comments only")
-        for words, entries in _alike(aside).items():
-            page.paragraph(f"{_whose(entries, found)}: {words}", "  ", "    ", FAINT)
+        _told(page, aside, found, FAINT)
     return page
 
 
@@ -48,6 +46,16 @@ def _table(page: Page, entries: tuple[ImportedEntry, ...]) -> None:
     if len(entries) > SHOWN:
         rest = len(entries) - SHOWN
         page.paragraph(f"and {rest} more; --format csv lists them all", "  ", style=FAINT)
+
+
+def _told(page: Page, said: list[tuple[str, ImportedEntry]], found: Imported, style: Style) -> None:
+    """What is said of entries, alike ones together."""
+    groups = list(_alike(said).items())
+    for words, entries in groups[:SHOWN]:
+        page.paragraph(f"{_whose(entries, found)}: {words}", "  ", "    ", style)
+    if len(groups) > SHOWN:
+        rest = len(groups) - SHOWN
+        page.paragraph(f"and {rest} more; --format csv tells them all", "  ", style=FAINT)
 
 
 def _alike(said: list[tuple[str, ImportedEntry]]) -> dict[str, list[ImportedEntry]]:

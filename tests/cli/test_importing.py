@@ -95,9 +95,13 @@ def test_a_folder_that_cannot_be_written(said: Caller) -> None:
 
 
 def test_many_entries_are_folded_on_the_screen_alone(said: Caller) -> None:
-    devices = "".join(f'<device Dname="D{i}"/>' for i in range(60))
+    devices = "".join(
+        f'<device Dname="D{i}"><feature type="QFP" n="{i}"/></device>' for i in range(60)
+    )
     Path("many.pdsc").write_text(description(devices))
     code, out, _ = said("catalog", "import", "many.pdsc", "--into", "ours", "--width", "80")
     assert (code, len(below("ours"))) == (0, 60)
     assert "and 20 more; --format csv lists them all" in out
-    assert "all: " in out
+    assert "  all: lifecycle, " in out
+    assert out.count("package QFP") == 40
+    assert "and 20 more; --format csv tells them all" in out
