@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from advisor.studies.explain import explain
     from advisor.studies.gaps import gaps
     from advisor.studies.hours import hours
+    from advisor.studies.imported import imported
     from advisor.studies.inventory import inventory
     from advisor.studies.kernels import kernels
     from advisor.studies.look import look
@@ -52,6 +53,7 @@ _HOME = {
     "explain": "advisor.studies.explain",
     "gaps": "advisor.studies.gaps",
     "hours": "advisor.studies.hours",
+    "imported": "advisor.studies.imported",
     "inventory": "advisor.studies.inventory",
     "kernels": "advisor.studies.kernels",
     "load": "advisor.catalogue.shipped",
@@ -83,6 +85,7 @@ __all__ = [
     "explain",
     "gaps",
     "hours",
+    "imported",
     "inventory",
     "kernels",
     "load",

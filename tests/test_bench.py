@@ -12,7 +12,7 @@ import yaml
 
 from advisor.catalogue.load import load_catalogue, load_product
 from advisor.studies.shortlist import shortlist
-from tests.bench import inside, processes, registry, reports, synthetic, traces
+from tests.bench import imports, inside, processes, registry, reports, synthetic, traces
 from tests.browsing import programs
 
 pytestmark = pytest.mark.once
@@ -105,4 +105,5 @@ def test_what_is_measured_is_registered() -> None:
         processes.__name__,
         traces.__name__,
         reports.__name__,
+        imports.__name__,
     }

@@ -17,6 +17,7 @@ from advisor.cli.main import call
 from advisor.reference import FOLDER, WRITTEN, __main__, pages
 from advisor.reference.commands import commands, example
 from advisor.studies.record import decide
+from tests.intake.packs import VALLEY
 from tests.on_bench.sessions import pack_session
 
 COMMANDS = dict(commands())
@@ -117,6 +118,8 @@ def test_every_example_runs(
     if name == "catalog verify":
         said = ["--release", "1.0.0", "--license", "CC-BY-4.0"]
         assert call(["catalog", "pack", "field", *said]) == 0
+    if name == "catalog import":
+        (tmp_path / "valley.pdsc").write_text(VALLEY, "utf-8")
     text = example(COMMANDS[name])
     assert text is not None, f"{name}: no line 'Example: part-advisor …' in its docstring"
     words = shlex.split(text)

@@ -9,6 +9,7 @@ import re
 import textwrap
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from yaml.nodes import ScalarNode
 
@@ -40,12 +41,14 @@ class Line:
     off: bool = False
 
 
-def document(lines: Sequence[Line], head: str = "") -> str:
+def document(lines: Sequence[Line], head: str = "", *, check: bool = True) -> str:
     """The text of a document.
 
     Parameters
     ----------
     head : a comment at its top.
+    check : read it back; without, for the many documents of one run, every value must be of `text`,
+        of `mapping`, or plain by its making.
 
     Raises
     ------
@@ -54,6 +57,8 @@ def document(lines: Sequence[Line], head: str = "") -> str:
     """
     rows = [*_comment(head, 0), *(row for line in lines for row in _rows(line, 0))]
     out = "\n".join(rows) + "\n"
+    if not check:
+        return out
     try:
         root = read_text(out, "what is to be written").root
     except FaultError as error:
@@ -95,17 +100,19 @@ def mapping(**values: str) -> str:
 
 def _rows(line: Line, indent: int) -> Iterator[str]:
     pad = " " * indent
-    yield from _comment(line.above, indent)
+    if line.above:
+        yield from _comment(line.above, indent)
     aside = f"  # {on_one_line(line.behind)}" if line.behind else ""
     if isinstance(line.value, str):
-        rows = [f"{pad}{line.key}: {line.value}{aside}"]
-    else:
-        rows = [f"{pad}{line.key}:{aside}"]
-        for item in line.value:
-            if isinstance(item, Line):
-                rows += _rows(item, indent + 2)
-            else:
-                rows += _item(item, indent + 2)
+        off = "# " if line.off else ""
+        yield f"{pad}{off}{line.key}: {line.value}{aside}"
+        return
+    rows = [f"{pad}{line.key}:{aside}"]
+    for item in line.value:
+        if isinstance(item, Line):
+            rows += _rows(item, indent + 2)
+        else:
+            rows += _item(item, indent + 2)
     yield from (f"{pad}# {row[indent:]}" for row in rows) if line.off else rows
 
 
@@ -118,13 +125,22 @@ def _item(lines: Sequence[Line], indent: int) -> list[str]:
 
 
 def _comment(words: str, indent: int) -> Iterator[str]:
-    pad = " " * indent + "# "
     for paragraph in words.splitlines():
-        yield from textwrap.wrap(
-            visible(paragraph),
-            WIDTH,
-            initial_indent=pad,
-            subsequent_indent=pad,
-            break_long_words=False,
-            break_on_hyphens=False,
-        ) or [pad.rstrip()]
+        yield from _wrapped(paragraph, indent)
+
+
+@lru_cache(maxsize=1024)  # documents of one run say much the same
+def _wrapped(paragraph: str, indent: int) -> tuple[str, ...]:
+    pad = " " * indent + "# "
+    paragraph = visible(paragraph)
+    if len(pad) + len(paragraph) <= WIDTH and paragraph == " ".join(paragraph.split()):
+        return ((pad + paragraph).rstrip(),)
+    rows = textwrap.wrap(
+        paragraph,
+        WIDTH,
+        initial_indent=pad,
+        subsequent_indent=pad,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+    return tuple(rows) or (pad.rstrip(),)

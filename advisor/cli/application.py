@@ -18,6 +18,7 @@ from advisor.cli import (
     deciding,
     decisions,
     hours,
+    importing,
     reference,
     reporting,
     sharing,
@@ -50,6 +51,7 @@ reference.register(app)
 app.add_typer(bench.kernels, name="kernels")
 app.add_typer(hours.hours, name="hours")
 sharing.register(catalogs.catalog)
+importing.register(catalogs.catalog)
 app.add_typer(catalogs.catalog, name="catalog")
 app.add_typer(catalogs.product, name="product")
 

@@ -2,7 +2,7 @@
 
     --minutes N   how long (default 1)
     --seed S      other cases (default 1)
-    --kind K      yaml, traces, arguments, cache or kills; all in turn if absent
+    --kind K      yaml, traces, arguments, cache, packs or kills; all in turn if absent
     --case N      one case alone, as a failure names it
     --first N     the number to begin with
 

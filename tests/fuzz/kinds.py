@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from tests.fuzz import arguments, caches, files, traces
+from tests.fuzz import arguments, caches, files, packs, traces
 from tests.fuzz.oracle import Kind
 
 KINDS: Mapping[str, Kind] = {
@@ -12,4 +12,5 @@ KINDS: Mapping[str, Kind] = {
     "traces": traces.case,
     "arguments": arguments.case,
     "cache": caches.case,
+    "packs": packs.case,
 }
