@@ -44,6 +44,9 @@ def compare(
         ),
         WRITES,
     ] = None,
+    full: Annotated[
+        bool, typer.Option("--full", help="Tell every kernel's figures and what stands beside.")
+    ] = False,
     *,
     files: Files,
     show: Show,
@@ -74,7 +77,7 @@ def compare(
     def page() -> Page:
         from advisor.present.compare import compare_page
 
-        return compare_page(found, screen.columns)
+        return compare_page(found, screen.columns, full)
 
     head = ["kernel", *(name for name in names_of(Row) if name != "at_clock")]
     screen.give(found, lambda: found.rows(), page, head=head)

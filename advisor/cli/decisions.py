@@ -8,7 +8,14 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from advisor.cli.bundles import Answer, Command, Files, Sampling
-from advisor.cli.options import WRITES, AlongOption, EstimateOption, Format, ProductArgument
+from advisor.cli.options import (
+    WRITES,
+    AlongOption,
+    CautionsOption,
+    EstimateOption,
+    Format,
+    ProductArgument,
+)
 
 if TYPE_CHECKING:
     from advisor.cli.output import Screen
@@ -46,8 +53,9 @@ def shortlist(
     show: Answer,
     estimate_missing: EstimateOption = False,
     top: Annotated[
-        int, typer.Option("--top", metavar="N", min=0, help="Rows to show; 0 for all (table).")
-    ] = 0,
+        int, typer.Option("--top", metavar="N", min=0, help="Parts to list; 0 for all (table).")
+    ] = 5,
+    cautions: CautionsOption = False,
 ) -> int:
     """Rank the parts for a product: battery life, cost, and why.
 
@@ -73,7 +81,7 @@ def shortlist(
     def page() -> Page:
         from advisor.present.tables import shortlist_page
 
-        return shortlist_page(found, screen.columns, top or None, screen.everything)
+        return shortlist_page(found, screen.columns, top or None, screen.everything, cautions)
 
     screen.give(
         found,
@@ -116,6 +124,7 @@ def explain(
     sampling: Sampling,
     show: Answer,
     estimate_missing: EstimateOption = False,
+    cautions: CautionsOption = False,
 ) -> int:
     """Show where current, money and points go. One part is set against another.
 
@@ -158,7 +167,7 @@ def explain(
     def page() -> Page:
         from advisor.present.tables import explanation_page
 
-        return explanation_page(found, screen.columns, screen.everything)
+        return explanation_page(found, screen.columns, screen.everything, cautions)
 
     screen.give(
         found,

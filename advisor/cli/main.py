@@ -78,6 +78,8 @@ def _open_streams() -> None:
     """Make of the standard streams what can be relied on, whatever they are."""
     import io
 
+    from advisor.cli.streams import plain_marks
+
     for number in range(3):
         try:
             os.fstat(number)
@@ -94,5 +96,5 @@ def _open_streams() -> None:
         sys.stdout = io.TextIOWrapper(io.BufferedReader(io.FileIO(os.devnull)))
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
-            # a character that the encoding lacks stands as its escape
-            stream.reconfigure(errors="backslashreplace")
+            # a character that the encoding lacks stands as a plain mark, else as its escape
+            stream.reconfigure(errors=plain_marks())

@@ -76,7 +76,10 @@ WidthOption = Annotated[
 ]
 NoColorOption = Annotated[bool, typer.Option("--no-color", help="No colour.")]
 AllOption = Annotated[
-    bool, typer.Option("--all", help="Tell all that was left out, with why (table, CSV).")
+    bool, typer.Option("--all", help="Unfold it all: what was left out, with why (table, CSV).")
+]
+CautionsOption = Annotated[
+    bool, typer.Option("--cautions", help="Tell every caution, those of other cells too (table).")
 ]
 QuietOption = Annotated[bool, typer.Option("--quiet", "-q", help="No warnings on standard error.")]
 NoCacheOption = Annotated[

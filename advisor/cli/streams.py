@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import os
 import sys
 from typing import TextIO
@@ -9,6 +10,47 @@ from typing import TextIO
 from advisor.faults import Fault, FaultError
 
 STDOUT = "standard output"
+# what stands for a character that an encoding lacks
+_PLAIN = {
+    "–": "-",
+    "−": "-",
+    "…": "...",
+    "×": "x",
+    "±": "+/-",
+    "µ": "u",
+    "μ": "u",
+    "Ω": "ohm",
+    "°": "deg",
+    "≤": "<=",
+    "≥": ">=",
+    "→": "->",
+    "█": "#",
+    "▉": "#",
+    "▊": "#",
+    "▋": "#",
+    "▌": "#",
+    "▍": " ",
+    "▎": " ",
+    "▏": " ",
+}
+_NAME = "part-advisor-plain"
+
+
+def plain_marks() -> str:
+    """The name of the way to write what an encoding lacks: as a plain mark, else as an escape."""
+
+    def written(error: UnicodeError) -> tuple[str | bytes, int]:
+        if isinstance(error, UnicodeEncodeError):
+            character = error.object[error.start]
+            if character in _PLAIN:
+                return _PLAIN[character], error.start + 1
+            error = UnicodeEncodeError(
+                error.encoding, error.object, error.start, error.start + 1, error.reason
+            )
+        return codecs.backslashreplace_errors(error)
+
+    codecs.register_error(_NAME, written)
+    return _NAME
 
 
 def write_out(text: str) -> None:

@@ -16,6 +16,11 @@ GENERAL = (
     "This advises, it does not certify: follow local codes and have a qualified engineer check "
     "the design."
 )
+BUTTON = (
+    "button cells kill children: a swallowed one can burn through within hours. Use a compartment "
+    "that needs a tool, warn on the product, keep spares locked away, follow local law; if "
+    "swallowed, get emergency help at once."
+)
 HOT = 45.0  # degC from which heat ages and endangers cells enough to say so
 WIDEST_BUTTON = 32.0  # mm; a cell no wider than this and flatter than wide can be swallowed
 
@@ -33,14 +38,22 @@ def is_button(cell: Cell) -> bool:
 
 
 def cautions(feeds: Iterable[Feed], hottest: float) -> tuple[str, ...]:
-    """What to warn of, for the feeds in use and the hottest place (degC); each sentence once."""
-    out: list[str] = []
+    """What to warn of, for the feeds in use and the hottest place (degC).
+
+    Each sentence once, behind the ids that it is of; those on button cells first.
+    """
+    of: dict[str, list[str]] = {}
     by_name = {feed.name: feed for feed in feeds}
     for _, feed in sorted(by_name.items()):
-        out += _of_pack(feed, hottest)
+        told = [] if feed.cell is None else [(feed.cell.cell, t) for t in _of_pack(feed, hottest)]
         if feed.converter is not None:
-            out += [f"{feed.converter_name}: {text}" for text in feed.converter.cautions]
-    return (*dict.fromkeys(out), GENERAL)
+            told += [(feed.converter_name, text) for text in feed.converter.cautions]
+        for name, text in told:
+            names = of.setdefault(text, [])
+            if name not in names:
+                names.append(name)
+    first = sorted(of, key=lambda text: text != BUTTON)
+    return (*(f"{', '.join(of[text])}: {text}" for text in first), GENERAL)
 
 
 def _of_pack(feed: Feed, hottest: float) -> list[str]:
@@ -49,35 +62,31 @@ def _of_pack(feed: Feed, hottest: float) -> list[str]:
     if cell is not None:
         lithium = "lithium" in (cell.chemistry or "").lower()
         if is_button(cell):
-            out.append(
-                f"{cell.cell}: button cells kill children: a swallowed one can burn through within "
-                "hours. Use a compartment that needs a tool, warn on the product, keep spares "
-                "locked away, follow local law; if swallowed, get emergency help at once."
-            )
+            out.append(BUTTON)
         if lithium and not cell.rechargeable:
             out.append(
-                f"{cell.cell}: lithium primary cell: never charge, short, crush, heat or mix with "
+                "lithium primary cell: never charge, short, crush, heat or mix with "
                 "other cells; it can vent, burn or burst. Transport rules for lithium cells apply."
             )
         if cell.rechargeable:
             out.append(
-                f"{cell.cell}: rechargeable: charge only with a protected charger made for it, "
+                "rechargeable: charge only with a protected charger made for it, "
                 "within its temperature limits, never below 0 degC unless its maker allows it."
             )
         if option.parallel > 1:
             out.append(
-                f"{cell.cell}: cells in parallel can charge each other: fit same-lot fresh cells "
+                "cells in parallel can charge each other: fit same-lot fresh cells "
                 "and the blocking or fusing that the cell's maker asks for."
             )
         if option.series > 1:
             out.append(
-                f"{cell.cell}: cells in series: change all together, never mix old and new or "
+                "cells in series: change all together, never mix old and new or "
                 "different kinds; a weak cell can be driven into reverse and leak."
             )
         if hottest >= HOT:
             out.append(
-                f"{cell.cell}: the product sees {hottest:g} degC: heat ages cells and can make "
+                f"the product sees {hottest:g} degC: heat ages cells and can make "
                 "them vent; keep within the cell maker's limits and out of direct sun."
             )
-        out += [f"{cell.cell}: {text}" for text in cell.cautions]
+        out += cell.cautions
     return out

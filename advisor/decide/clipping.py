@@ -10,6 +10,7 @@ from advisor.decide.evaluate import Evaluation
 from advisor.decide.value import Criterion
 
 FIRST = 5  # parts of the head of the list
+NOTHING = ", where differences count nothing"
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +38,7 @@ class Clip:
             who = f"none of the first {self.of} but {len(self.parts)} further down"
         return (
             f"{self.criterion.name}: {who} lie beyond its {self.end} anchor of "
-            f"{self.criterion.shown(self.anchor)}, where differences count nothing"
+            f"{self.criterion.shown(self.anchor)}{NOTHING}"
         )
 
 

@@ -66,10 +66,7 @@ def verdict(
     word = "settled" if chance >= SETTLED else "leaning" if chance >= LEANING else "open"
     could = others() if word == "settled" else ()
     word = "leaning" if could else word
-    text = (
-        f"{word}: {parts[0]} is the best with a chance of {100 * chance:.0f} % (settled from "
-        f"{100 * SETTLED:.0f} %, leaning from {100 * LEANING:.0f} %); "
-    )
+    text = f"{word}: {parts[0]} is the best with a chance of {100 * chance:.0f} %; "
     if chance < share - SHOWN:
         text += (
             f"it leads in {100 * share:.0f} % of the draws, but the first of {len(parts)} is "
@@ -79,7 +76,7 @@ def verdict(
         text += f"not settled, as {'; '.join(could)}; "
     if fall >= SHOWN:
         text += f"expect {fall:.2f} points less than its score; "
-    text += f"choosing it gives away {regret:.2f} points on average, the least of all"
+    text += f"{regret:.2f} points lost on average if you choose it, the least of all"
     return Verdict(
         word=word, text=text, chance=chance, expected_disappointment=fall, could_lead=could
     )

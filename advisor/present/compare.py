@@ -2,24 +2,139 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from advisor.present.layout import FAINT, Page
+from advisor.catalogue.schema_parts import Variant
+from advisor.present.layout import FAINT, STRONG, Page
 from advisor.present.plots import saved, style
 from advisor.present.tables import INVENTED
 from advisor.quantities import show
 from advisor.studies.compare import Comparison, Flip, Row
 
-MOST = 10  # flips that are told
+MOST = 10  # flips that are told in full
+LISTED = 12  # parts of a matrix
+FEW = 12  # rows of all kernels that are told in full without being asked for
+KINDS = {
+    "kernel": "by energy between two kernels",
+    "draw": "between draw and energy",
+    "clock": "by time between the parts' own clocks and the common one",
+}
 
 
-def compare_page(found: Comparison, width: int) -> Page:
-    """A table and bars for each kernel, then where ranks flip."""
+def compare_page(found: Comparison, width: int, full: bool = False) -> Page:
+    """Energies of parts and kernels against the best, and where ranks flip.
+
+    `full` tells every kernel's rows, bars and what stands beside; where they are few they are told
+    anyway.
+    """
     page = Page(width)
     page.heading("Kernels by part, one unit of work at each part's own fastest clock")
     if found.invented:
         page.paragraph(INVENTED, style=FAINT)
+    rows = sum(row.native for some in found.kernels.values() for row in some)
+    if full or rows <= FEW:
+        _in_full(page, found)
+        return page
+    page.paragraph(
+        "Energy against the best of a kernel; *: by an engine; ~: it cannot be told from the best.",
+        style=FAINT,
+    )
+    _matrix(page, found, {k: _least(some) for k, some in found.kernels.items()})
+    if found.clock_hz is not None:
+        page.heading(f"At {found.clock_hz / 1e6:.4g} MHz")
+        _matrix(page, found, {k: _least_there(some) for k, some in found.kernels.items()})
+    _flips_in_short(page, found.flips)
+    page.paragraph("--full tells times, currents, set-up, toolchains and prices too.", style=FAINT)
+    return page
+
+
+Entry = tuple[float, str]  # an energy, J, and its mark
+
+
+def _least(rows: Sequence[Row]) -> dict[str, Entry]:
+    """The least energy of each part, at its own fastest clock."""
+    out: dict[str, Entry] = {}
+    for row in rows:
+        if row.native and row.energy_j is not None:
+            mark = ("*" if Variant.parse(row.point).engines else "") + (
+                "~" if row.tied and (row.energy_ratio or 1.0) > 1.0 else ""
+            )
+            if row.part not in out or row.energy_j < out[row.part][0]:
+                out[row.part] = row.energy_j, mark
+    return out
+
+
+def _least_there(rows: Sequence[Row]) -> dict[str, Entry]:
+    """The least energy of each part at the common clock."""
+    out: dict[str, Entry] = {}
+    for row in rows:
+        energy = None if row.at_clock is None else row.at_clock.energy_j
+        if energy is not None and (row.part not in out or energy < out[row.part][0]):
+            out[row.part] = energy, "*" if Variant.parse(row.point).engines else ""
+    return out
+
+
+def _matrix(page: Page, found: Comparison, least: Mapping[str, Mapping[str, Entry]]) -> None:
+    """Parts by kernels: energies over the best, the parts of the least mean ratio first."""
+    ratios: dict[str, dict[str, float]] = {part: {} for part in found.parts}
+    for kernel, by_part in least.items():
+        best = min((energy for energy, _ in by_part.values()), default=0.0)
+        for part, (energy, _) in by_part.items():
+            ratios[part][kernel] = energy / best
+
+    def mean(part: str) -> float:
+        some = [math.log(x) for x in ratios[part].values()]
+        return sum(some) / len(some) if some else math.inf
+
+    order = sorted((part for part in ratios if ratios[part]), key=lambda part: (mean(part), part))
+    kernels = [kernel for kernel in least if least[kernel]]
+    listed = order[:LISTED]
+
+    def row(part: str, some: Sequence[str]) -> list[str]:
+        return [part, *(_ratio(ratios[part].get(k), least[k].get(part)) for k in some)]
+
+    while kernels:
+        # as many kernels side by side as there is room for
+        count = len(kernels)
+        while count > 1 and not page.takes(
+            ["part", *kernels[:count]], [row(part, kernels[:count]) for part in listed]
+        ):
+            count -= 1
+        some, kernels = kernels[:count], kernels[count:]
+        page.table(
+            ["part", *some],
+            [row(part, some) for part in listed],
+            [False, *(True for _ in some)],
+            styles=[STRONG],
+        )
+    if len(order) > len(listed):
+        page.paragraph(f"and {len(order) - len(listed)} more: --full", "   ", style=FAINT)
+
+
+def _ratio(ratio: float | None, entry: Entry | None) -> str:
+    """`1.00~`, `15.1*`: three figures that count."""
+    if ratio is None or entry is None:
+        return "-"
+    digits = 2 if ratio < 9.995 else 1 if ratio < 99.95 else 0
+    return f"{ratio:.{digits}f}{entry[1]}"
+
+
+def _flips_in_short(page: Page, flips: tuple[Flip, ...]) -> None:
+    page.heading("Where ranks flip")
+    if not flips:
+        page.paragraph("Nowhere beyond the uncertainties.", "  ")
+    for kind, words in KINDS.items():
+        some = [flip for flip in flips if flip.kind == kind]
+        if some:
+            most = max(some, key=lambda flip: flip.factor)
+            page.paragraph(f"{len(some)} {words}, such as: {flip_words(most)}.", "  ", "    ")
+
+
+def _in_full(page: Page, found: Comparison) -> None:
+    """A table and bars for each kernel, then where ranks flip, then what stands beside."""
     page.paragraph(
         "x: against the best; ~: the energy cannot be told from the best one's (twice the "
         "standard uncertainty, a shared instrument's gain apart)",
@@ -44,7 +159,6 @@ def compare_page(found: Comparison, width: int) -> Page:
             page.paragraph(f"not stated by {', '.join(found.missing[kernel])}", "  ", style=FAINT)
     _flips(page, found.flips)
     _beside(page, found)
-    return page
 
 
 def _beside(page: Page, found: Comparison) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -18,7 +19,17 @@ ACCENT = "cyan"
 
 Style = str
 Line = list[tuple[str, Style]]
+GAP = "  "  # between columns
 FULL, EIGHTHS = "█", " ▏▎▍▌▋▊▉"
+
+
+# a blank inside a figure, between a number and its unit or a currency and its amount, at which no
+# line ends; it stands in for the blank while a paragraph is wrapped
+KEPT = "\N{NO-BREAK SPACE}"
+_FIGURE = re.compile(
+    r"(?<=\d) (?=%|(?:years?|days?|weeks?|hours?|points?|h|min|m?s|[munpµ]s|degC|ohm|K|[kM]?Hz|"
+    r"[kmunpµ]?(?:[AVWJCF]|Ah|Wh))\b)|(?<=\b[A-Z]{3}) (?=\d)"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,14 +89,14 @@ class Page:
             self.line((indent + text, style))
             return
         for row in textwrap.wrap(
-            text,
+            _FIGURE.sub(KEPT, text),
             max(self.width, len(rest) + 20),
             initial_indent=indent,
             subsequent_indent=rest,
             break_long_words=False,
             break_on_hyphens=False,
         ):
-            self.line((row, style))
+            self.line((row.replace(KEPT, " "), style))
 
     def heading(self, text: str) -> None:
         """A heading, with an empty line before it unless it is the first."""
@@ -109,9 +120,8 @@ class Page:
         """
         header = [on_one_line(name) for name in header]
         rows = [[on_one_line(entry) for entry in row] for row in rows]
-        widths = [max(cells(r[i]) for r in [header, *rows]) for i in range(len(header))]
-        total = len(indent) + sum(widths) + 2 * (len(widths) - 1)
-        stacked = bool(self.width) and total > self.width
+        widths = _widths(header, rows)
+        stacked = not self.takes(header, rows, indent)
         if not stacked:
             self.line((indent + _columns(header, widths, right), FAINT))
         for n, row in enumerate(rows):
@@ -126,6 +136,12 @@ class Page:
             elif note:
                 self.paragraph(note, indent + "   ")
 
+    def takes(self, header: Sequence[str], rows: Sequence[Sequence[str]], indent: str = "") -> bool:
+        """Whether a table's columns stand side by side within the width."""
+        widths = _widths(header, rows)
+        total = len(indent) + sum(widths) + len(GAP) * (len(widths) - 1)
+        return not self.width or total <= self.width
+
     def _block(self, header: Sequence[str], row: Sequence[str], style: Style, indent: str) -> None:
         for i, (name, entry) in enumerate(zip(header, row, strict=True)):
             if entry:
@@ -133,7 +149,7 @@ class Page:
                 self.paragraph(f"{name}: {entry}", lead, lead + "  ", style if i < 2 else PLAIN)
 
     def bars(self, rows: Sequence[tuple[str, float, str]], room: int = 24) -> None:
-        """Names, bars for shares of 0..1, and figures."""
+        """Names, bars for shares of 0..1, the longest as long as there is room, and figures."""
         if not rows:
             return
         rows = [(on_one_line(name), share, on_one_line(text)) for name, share, text in rows]
@@ -141,9 +157,11 @@ class Page:
         figures = max(cells(text) for _, _, text in rows)
         if self.width:
             room = max(4, min(room, self.width - names - figures - 6))
+        longest = max(share for _, share, _ in rows) or 1.0
         for name, share, text in rows:
             pad = " " * (names - cells(name))
-            self.line(f"  {name}{pad}  ", (bar(share, room), ACCENT), f"  {text:>{figures}}")
+            drawn = bar(share / longest, room)
+            self.line(f"  {name}{pad}  ", (drawn, ACCENT), f"  {text:>{figures}}")
 
 
 def cells(text: str) -> int:
@@ -165,9 +183,14 @@ def bar(share: float, room: int) -> str:
     return text + " " * (room - len(text))
 
 
+def _widths(header: Sequence[str], rows: Sequence[Sequence[str]]) -> list[int]:
+    """Of each column, that of its widest entry."""
+    return [max(cells(row[i]) for row in [header, *rows]) for i in range(len(header))]
+
+
 def _columns(row: Sequence[str], widths: Sequence[int], right: Sequence[bool]) -> str:
     out = []
     for entry, width, to_right in zip(row, widths, right, strict=True):
         pad = " " * (width - cells(entry))
         out.append(pad + entry if to_right else entry + pad)
-    return "  ".join(out).rstrip()
+    return GAP.join(out).rstrip()

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from advisor.catalogue.schema_parts import Variant
+from advisor.decide.clipping import NOTHING
 from advisor.decide.robustness import AGREE
-from advisor.present.layout import FAINT, GOOD, PLAIN, POOR, STRONG, Page
+from advisor.present.layout import FAINT, GOOD, PLAIN, POOR, STRONG, Page, cells
 from advisor.present.left_out import left_out
 from advisor.quantities import show
-from advisor.studies.columns import shown
-from advisor.studies.results import CostResult, RankedPart
+from advisor.studies.columns import Column, fitting, shown
+from advisor.studies.results import BuildResult, CostResult, RankedPart
 from advisor.studies.shortlist import Shortlist
 from advisor.studies.words import build_words, life, life_range, money, pack, per_cent
 
@@ -18,20 +21,26 @@ if TYPE_CHECKING:
     from advisor.studies.explain import Explanation
     from advisor.studies.money import MoneyItem
 
-INVENTED = (
-    "DEMONSTRATION DATA: some of the figures behind this are invented and describe no real product."
-)
+INVENTED = "DEMONSTRATION DATA, in part invented: it describes no real product."
 
-
-ROOMY = 96  # letters of a line that has room for every column
+ROOMY = 96  # letters of a line that has room for more than the answer itself
+MORE = ", ..."
+TOP = 5  # parts listed unless more are asked for
 
 
 def shortlist_page(
-    result: Shortlist, width: int, most: int | None = None, everything: bool = False
+    result: Shortlist,
+    width: int,
+    most: int | None = TOP,
+    everything: bool = False,
+    cautioned: bool = False,
 ) -> Page:
-    """The shortlist: the answer, the table, who is out, cautions, what it rests on.
+    """The shortlist: the answer with its caution, the first parts, what there is beside.
 
-    `everything` tells all that was left out with its reason, in place of a line.
+    Parameters
+    ----------
+    most : parts to list; None for all. everything : tells how firm the order is and all that was
+    left out with its reason, in place of a line. cautioned : tells every caution.
     """
     page = Page(width)
     page.heading(f"{result.product}" + (f": {result.summary}" if result.summary else ""))
@@ -42,20 +51,46 @@ def shortlist_page(
         page.heading(first)
         for text in more:
             page.paragraph(text)
+        _caution(page, result.ranking[0].build, result.cautions, cautioned)
         _ranking(page, result, most)
     else:
         page.heading("Nothing fits.")
         if result.nearest_miss:
             page.paragraph(f"The nearest miss is {result.nearest_miss}.")
-    if result.ranking and result.draws:
+    if result.ranking and result.draws and everything:
         _firmness(page, result)
     _left_out(page, result, everything)
     if result.evidence:
-        page.heading("What the answer rests on")
-        for text in rests_on(result):
-            page.paragraph(text, "  ")
-    notes(page, result.warnings, result.cautions)
+        shares, how = rests_on(result)
+        for text in (shares, how) if everything else (f"{shares} {_drawn(result)}",):
+            page.paragraph(text, "", "  ", FAINT)
+    notes(page, result.warnings, result.cautions if cautioned else ())
+    if result.cautions and not cautioned:
+        page.paragraph(result.cautions[-1], "", "  ")
     return page
+
+
+def _caution(page: Page, build: BuildResult, cautions: Sequence[str], all_follow: bool) -> None:
+    """The foremost caution on a build's cells and converter, inside the answer."""
+    own = [
+        text
+        for text in cautions
+        if {build.cell, build.converter} & set(text.partition(": ")[0].split(", "))
+    ]
+    if not own:
+        return
+    more = len(cautions) - 1
+    how = "" if all_follow or not more else f" ({more} more: --cautions)"
+    # its first sentence says what it is about
+    told = own[0] if all_follow else own[0].partition(". ")[0].rstrip(".") + "."
+    page.paragraph(f"Caution: {told}{how}", style=STRONG)
+
+
+def _drawn(result: Shortlist) -> str:
+    """How the figures were drawn, in a few words."""
+    if not result.draws:
+        return "Ranked at the stated values, without draws."
+    return f"{result.draws} draws, seed {result.seed}; ranges are 5 to 95 % of them."
 
 
 def rests_on(result: Shortlist) -> tuple[str, str]:
@@ -93,9 +128,9 @@ def answer(result: Shortlist) -> tuple[str, ...]:
     out.append(f"Why: {best.reason}.")
     if result.verdict is not None and len(result.ranking) > 1:
         out.append(f"Verdict {result.verdict.text}.")
-    told = "; ".join(one.text for one in result.clipped if one.head)
+    told = "; ".join(one.text.removesuffix(NOTHING) for one in result.clipped if one.head)
     if told:
-        out.append(f"Beyond an anchor: {told}.")
+        out.append(f"Beyond an anchor{NOTHING}: {told}.")
     return tuple(out)
 
 
@@ -111,11 +146,11 @@ def cost_words(cost: CostResult) -> str:
     change = (
         ""
         if cost.change_probability is None
-        else f" (one is needed in {per_cent(cost.change_probability)} of draws)"
+        else f" (needed in {per_cent(cost.change_probability)} of draws)"
     )
     return (
         f"Expected cost {money(cost.expected, cost.currency)} a unit over the service life"
-        f"{cost_range(cost, ' (', ')')}, of it {money(cost.expected_purchase)} to buy, "
+        f"{cost_range(cost, ' (', ')')}: {money(cost.expected_purchase)} to buy, "
         f"{money(cost.expected_development)} to develop, {money(cost.expected_upkeep)} for "
         f"battery changes{change}."
     )
@@ -128,18 +163,29 @@ def cost_range(cost: CostResult, before: str = "", after: str = "") -> str:
     return f"{before}{money(cost.p05)} to {money(cost.p95)}{after}"
 
 
-def legend(result: Shortlist, roomy: bool = True) -> str:
-    """What the columns of a shortlist are."""
+def legend(result: Shortlist, columns: Sequence[Column] = ()) -> str:
+    """What the columns of a shortlist are; all that are shown, or some."""
     currency = result.ranking[0].cost.currency or "no currency"
-    told = (f"{c.head}: {c.legend}" for c in shown(result.ranking, roomy) if c.legend)
+    told = (f"{c.head}: {c.legend}" for c in columns or shown(result.ranking) if c.legend)
     expected = "expected " if result.draws else ""
     return "; ".join(told).format(currency=currency, expected=expected)
 
 
-def below(part: RankedPart) -> str:
-    """A ranked part's second line: its pack, what it costs in 5 to 95 % of the draws, why it stands
-    there, and how often it fails."""
-    return f"on {pack(part.build)}{cost_range(part.cost, ', cost ')}: {part.reason}{fits(part)}"
+def below(part: RankedPart, roomy: bool = True) -> str:
+    """A ranked part's second line: its pack, with room what it costs in 5 to 95 % of the draws, why
+    it stands there, and how often it fails."""
+    cost = cost_range(part.cost, ", cost ") if roomy else ""
+    return f"on {pack(part.build)}{cost}: {part.reason}{fits(part)}"
+
+
+def _in_room(text: str, room: int) -> str:
+    """A text without the last of its terms where it takes more than a line of `room` letters; 0
+    is room enough."""
+    if not room or cells(text) <= room:
+        return text
+    ends = [found.start() for found in re.finditer("[,;] ", text)]
+    kept = [end for end in ends if cells(text[:end]) + len(MORE) <= room]
+    return text[: kept[-1]] + MORE if kept else text
 
 
 def fits(part: RankedPart) -> str:
@@ -152,15 +198,24 @@ def fits(part: RankedPart) -> str:
 
 def _ranking(page: Page, result: Shortlist, most: int | None) -> None:
     listed = result.ranking if most is None else result.ranking[:most]
-    roomy = page.width >= ROOMY
-    columns = shown(result.ranking, roomy)
+    columns = fitting(
+        result.ranking,
+        lambda some: page.takes(
+            [c.head for c in some], [[c.text(part) for c in some] for part in listed]
+        ),
+    )
+    roomy = not page.width or page.width >= ROOMY
     page.heading("Shortlist")
-    page.paragraph(legend(result, roomy), style=FAINT)
+    page.paragraph(legend(result, columns), style=FAINT)
     page.table(
         [column.head for column in columns],
         [[column.text(part) for column in columns] for part in listed],
         [column.right for column in columns],
-        [below(p) for p in listed],
+        # the first one's is the answer itself
+        [
+            "" if p.rank == 1 else _in_room(below(p, roomy), 0 if roomy else page.width - 3)
+            for p in listed
+        ],
         [STRONG if p.rank == 1 else PLAIN for p in listed],
     )
     if any(p.estimated for p in listed):
@@ -168,7 +223,7 @@ def _ranking(page: Page, result: Shortlist, most: int | None) -> None:
             "*: rests on kernels that were estimated, not measured; see the warnings", "  "
         )
     if len(listed) < len(result.ranking):
-        page.paragraph(f"and {len(result.ranking) - len(listed)} more (--top)", "   ", style=FAINT)
+        page.paragraph(f"and {len(result.ranking) - len(listed)} more: --top 0", "   ", style=FAINT)
 
 
 FIRM = (
@@ -237,8 +292,16 @@ def notes(page: Page, warnings: tuple[str, ...], cautions: tuple[str, ...] = ())
             page.paragraph(f"- {text}", "  ", "    ")
 
 
-def explanation_page(result: Explanation, width: int, everything: bool = False) -> Page:
-    """The explanation: current, money, points, builds, reasons."""
+def explanation_page(
+    result: Explanation, width: int, everything: bool = False, cautioned: bool = False
+) -> Page:
+    """The explanation: current, money, points, the plan and the builds that it beat.
+
+    Parameters
+    ----------
+    everything : tells the prices of the plan, the other builds, the reasons in sentences and all
+    that was left out, in place of a line each. cautioned : tells every caution.
+    """
     page = Page(width)
     over = f" over {result.over}" if result.over else ""
     page.heading(
@@ -248,8 +311,13 @@ def explanation_page(result: Explanation, width: int, everything: bool = False) 
         page.paragraph(INVENTED, style=FAINT)
     page.paragraph(f"On {build_words(result.build)}.")
     lives = result.battery_life_s
+    spread = life_range(lives.p05, lives.p95)
     target = "" if result.life_target_s is None else f", wanted {life(result.life_target_s)}"
-    page.paragraph(f"Battery life {life(lives.nominal)}{target}; ends by {lives.ends_by}.")
+    page.paragraph(
+        f"Battery life {life(lives.nominal)}{f' ({spread})' if spread else ''}{target}; ends by "
+        f"{lives.ends_by}."
+    )
+    _caution(page, result.build, result.cautions, cautioned)
     page.heading("Where the current goes (mean over the battery's life, at the pack's own voltage)")
     large = [c for c in result.current if c.share >= FOLDED]
     small = [c for c in result.current if 0 < c.share < FOLDED]
@@ -262,18 +330,23 @@ def explanation_page(result: Explanation, width: int, everything: bool = False) 
     page.line(f"  in all {show(total, 'current')}" + _over_life(result))
     told = result.cost.told
     if told is not None and told > 0:
-        what = "a unit over the service life" + (", expected" if result.cost.expected else "")
-        page.heading(f"Where the money goes ({result.cost.currency} {what})")
+        what = "expected" if result.cost.expected else "at the stated values"
+        page.heading(
+            f"Where the money goes ({what} {money(told, result.cost.currency)} a unit over the "
+            f"service life{cost_range(result.cost, ', ')})"
+        )
         page.bars([(_bought(m), (m.amount or 0.0) / told, money(m.amount)) for m in result.money])
-        page.line(f"  in all {money(told)}" + cost_range(result.cost, ", 5 to 95 % "))
     _points(page, result)
-    _plan(page, result)
-    _build_table(page, result)
-    page.heading("Reasons")
-    for text in result.reasons:
-        page.paragraph(f"- {text}", "  ", "    ")
+    _plan(page, result, everything)
+    _build_table(page, result, everything)
+    if everything:
+        page.heading("Reasons")
+        for text in result.reasons:
+            page.paragraph(f"- {text}", "  ", "    ")
     left_out(page, result.left_out, everything)
-    notes(page, result.warnings, result.cautions)
+    notes(page, result.warnings, result.cautions if cautioned else ())
+    if result.cautions and not cautioned:
+        page.paragraph(result.cautions[-1], "", "  ")
     return page
 
 
@@ -344,14 +417,30 @@ def plan_words(result: Explanation) -> list[str]:
     return out
 
 
-def _plan(page: Page, result: Explanation) -> None:
-    page.heading("The operating plan (mean current at the pack, leak and self-discharge apart)")
-    for text in plan_words(result):
-        page.paragraph(text, "  ")
+def _plan(page: Page, result: Explanation, everything: bool) -> None:
+    head = "The operating plan (mean current at the pack, leak and self-discharge apart)"
+    words = plan_words(result)
+    if everything:
+        page.heading(head)
+        for text in words:
+            page.paragraph(text, "  ")
+    else:
+        page.heading("Operating plan")
+        page.paragraph(" ".join(words[:2]), "  ")
 
 
-def _build_table(page: Page, result: Explanation) -> None:
+def _build_table(page: Page, result: Explanation, everything: bool) -> None:
     if len(result.builds) < 2:
+        return
+    if not everything:
+        other = result.builds[1]
+        points = other.score if other.expected is None else other.expected
+        page.paragraph(
+            f"Of {result.builds_in_all} builds the next best is on {pack(other.build)} with "
+            f"{other.build.converter}, sleeping in {other.build.sleep_state}: {points:.1f} points, "
+            f"{life(other.battery_life_s)} (--all for the others).",
+            hanging="  ",
+        )
         return
     page.heading(
         f"The build against those it beat ({result.builds_in_all} in all, the best of each pack, "

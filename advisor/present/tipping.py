@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from advisor.present.layout import FAINT, Page, setting
+from advisor.present.layout import FAINT, STRONG, Page, setting
 from advisor.present.left_out import left_out
 from advisor.present.tables import INVENTED, notes
 from advisor.studies.tipping import LeverTip, Tipping
 
-MOST = 20  # levers that are told
+MOST = 20  # levers of a report
+LISTED = 8  # levers that are told
+SOME = 3  # limits that are told
+PHYSICAL, PRICE, PREFERENCE = "Physical figures", "Prices and costs", "Preferences"
+KINDS = (PHYSICAL, PRICE, PREFERENCE)
 AWAY = "away: change of the figure; u: in its standard uncertainties"
 HEADER = ["now", "tips at", "away", "u", "then leads"]
 LIMITS = "Values at which nothing fits"
@@ -15,7 +19,10 @@ LIMIT_HEADER = ["now", "limit", "away", "u"]
 
 
 def tipping_page(found: Tipping, width: int, everything: bool = False) -> Page:
-    """Levers that tip, the nearest first; those that do not; weights."""
+    """What would take the lead, the nearest of each kind first; then limits and weights.
+
+    `everything` tells all of them, what sets each, and the figures that tip nowhere.
+    """
     page = Page(width)
     if found.winner is None:
         page.heading(f"{found.product}: nothing fits, so nothing tips.")
@@ -26,44 +33,99 @@ def tipping_page(found: Tipping, width: int, everything: bool = False) -> Page:
     if found.invented:
         page.paragraph(INVENTED, style=FAINT)
     tips = [t for t in found.levers if t.tips_at is not None]
-    if tips:
-        page.paragraph(f"{AWAY}; below each, what sets it", style=FAINT)
-        page.table(
-            HEADER,
-            [tip_row(t) for t in tips[:MOST]],
-            [True, True, True, True, False],
-            [setting(t.path, t.text) for t in tips[:MOST]],
-            indent="  ",
-        )
-        if len(tips) > MOST:
-            page.paragraph(f"and {len(tips) - MOST} more (--format json)", "  ", style=FAINT)
-    if found.limits:
+    if any(tip.distance_u is not None for tip in tips):
+        page.paragraph("u: standard uncertainties of the figure", style=FAINT)
+    if not tips:
+        page.paragraph("No figure that was looked at does, within its range.")
+    listed = tips if everything else tips[:LISTED]
+    for kind in KINDS:
+        some = [t for t in listed if kind_of(t, found.product) == kind]
+        if some:
+            page.heading(kind)
+        for tip in some:
+            _told(page, found, tip, everything)
+    limits = found.limits if everything else found.limits[:SOME]
+    if limits:
         page.heading(LIMITS)
-        page.table(
-            LIMIT_HEADER,
-            [tip_row(t)[:4] for t in found.limits[:MOST]],
-            [True, True, True, True],
-            [setting(t.path, t.text) for t in found.limits[:MOST]],
-            indent="  ",
-        )
-        if len(found.limits) > MOST:
-            more = len(found.limits) - MOST
-            page.paragraph(f"and {more} more (--format json)", "  ", style=FAINT)
-    stop = {t.path for t in found.limits}
-    firm = [_named(t) for t in found.levers if t.tips_at is None and t.path not in stop]
-    if firm:
-        page.heading("Figures that tip nowhere in the range")
-        page.paragraph(", ".join(firm), "  ")
+    for tip in limits:
+        _told(page, found, tip, everything)
+    _rest(page, found, tips, len(listed), len(limits), everything)
     near, never = weight_words(found)
     if near:
-        page.heading("Weights")
-        page.paragraph(near, "  ")
-    if never:
+        page.paragraph(f"Weights: {near}", hanging="  ")
+    if never and everything:
         page.paragraph(never, "  ", "    ")
-    page.paragraph(looked(found), style=FAINT)
+    elif never:
+        page.paragraph(f"{len(found.never_first)} parts lead under no weights: --all", "  ")
+    page.paragraph(looked(found) if everything else _looked(found), style=FAINT)
     left_out(page, found.left_out, everything)
     notes(page, found.warnings)
     return page
+
+
+def kind_of(tip: LeverTip, product: str) -> str:
+    """Which of `KINDS` a figure is."""
+    document, _, keys = tip.path.partition(":")
+    first = keys.partition(".")[0]
+    if document == product and first == "priorities":
+        return PREFERENCE
+    if first in ("cost", "price", "extras", "service-life") or keys.startswith("toolchain.setup"):
+        return PRICE
+    return PHYSICAL
+
+
+def _told(page: Page, found: Tipping, tip: LeverTip, everything: bool) -> None:
+    """A figure, what it is now, the change needed, and who leads then."""
+    page.line("  ", (_short(tip, found.product), STRONG))
+    leads = "" if tip.new_winner is None else f", then {tip.new_winner}"
+    far = "" if tip.distance_u is None else f" ({tip.distance_u:.1f} u)"
+    page.paragraph(f"{tip.now_shown} to {tip.tips_shown}: {change(tip)}{far}{leads}", "    ")
+    if everything:
+        page.typed(setting(tip.path, tip.text), "    ", FAINT)
+
+
+def _short(tip: LeverTip, product: str) -> str:
+    """A figure's path, without the product's own id before it."""
+    return tip.path.removeprefix(f"{product}:")
+
+
+def change(tip: LeverTip) -> str:
+    """The change needed, in words."""
+    if tip.tips_at is None:
+        return "none"
+    more = tip.tips_at > tip.now
+    if tip.distance_k is not None:
+        return f"{tip.distance_k:.3g} K {'warmer' if more else 'colder'}"
+    if tip.distance_share is None:
+        return "more" if more else "less"
+    if more and tip.distance_share >= 1:
+        return f"{1 + tip.distance_share:.3g} times as much"
+    return f"{100 * tip.distance_share:.3g} % {'more' if more else 'less'}"
+
+
+def _rest(
+    page: Page, found: Tipping, tips: list[LeverTip], told: int, limits: int, everything: bool
+) -> None:
+    """What is not listed: as counts, or by name."""
+    stop = {t.path for t in found.limits}
+    firm = [_named(t) for t in found.levers if t.tips_at is None and t.path not in stop]
+    if everything:
+        if firm:
+            page.heading("Figures that tip nowhere in the range")
+            page.paragraph(", ".join(firm), "  ")
+        return
+    counts = [
+        f"{count} {what}"
+        for count, what in (
+            (len(tips) - told, "more that tip"),
+            (len(found.limits) - limits, "more limits"),
+            (len(firm), "figures that tip nowhere in the range"),
+        )
+        if count > 0
+    ]
+    if counts:
+        page.lines.append([])
+        page.paragraph(f"Beside these {', '.join(counts)}: --all", style=FAINT)
 
 
 def weight_words(found: Tipping) -> tuple[str, str]:
@@ -78,6 +140,15 @@ def weight_words(found: Tipping) -> tuple[str, str]:
     if found.never_first:
         never = f"First under no weights: {', '.join(found.never_first)}."
     return near, never
+
+
+def _looked(found: Tipping) -> str:
+    """Where tips were looked for, in short."""
+    by = f"{found.draws} draws, seed {found.seed}" if found.draws else "the stated values"
+    return (
+        f"By the score over {by}, up to eight times the value or 20 K, among "
+        f"{len(found.contenders)} parts; each is confirmed by the decision (--all for more)."
+    )
 
 
 def looked(found: Tipping) -> str:

@@ -47,8 +47,8 @@ class Column:
     name : in CSV and data frames; empty where they have none. value : what stands there, SI.
     head : on a screen and in a page; empty where they have none. legend : what it is, in words;
     `{currency}` is the product's. right : whether it holds figures. text : what stands there.
-    where : for which parts it is shown at all; for all when absent. roomy : whether it is left out
-    where there is room for 80 letters only.
+    where : for which parts it is shown at all; for all when absent. spare : where a line has no
+    room for all, those of the greatest are left out first; 0 stays.
     live : what becomes of the text under other weights; of a build it is `built`.
     sheet : head in a workbook; empty where it has none. cell : what stands there, of a build.
     """
@@ -60,7 +60,7 @@ class Column:
     right: bool = True
     text: Callable[[RankedPart], str] = str
     where: Callable[[Sequence[RankedPart]], bool] | None = None
-    roomy: bool = False
+    spare: int = 0
     live: Live = "part"
     built: Callable[[Built], str] | None = None
     sheet: str = ""
@@ -77,7 +77,7 @@ class Column:
 
 def _range(part: RankedPart) -> str:
     lives = part.battery_life_s
-    return "" if lives.p05 is None else f"{in_years(lives.p05)}-{in_years(lives.p95)}"
+    return "" if lives.p05 is None else f"{in_years(lives.p05)}–{in_years(lives.p95)}"
 
 
 def _one_decimal(value: float | None, digits: int) -> str:
@@ -126,7 +126,8 @@ COLUMNS = (
         name="stated_score",
         value=lambda part: part.stated_score,
         head="stated",
-        legend="score at the stated values, which give another order",
+        legend="score at the stated values",
+        spare=6,
         text=lambda part: f"{part.stated_score:.1f}",
         where=lambda parts: reordered(parts),
         live="own",
@@ -136,8 +137,9 @@ COLUMNS = (
     Column(
         name="first_place_probability",
         value=lambda part: part.first_place_probability,
-        head="first",
-        legend="share of draws in first place",
+        head="leads in",
+        legend="share of draws",
+        spare=1,
         text=lambda part: per_cent(part.first_place_probability),
         live="draws",
     ),
@@ -158,7 +160,6 @@ COLUMNS = (
         name="battery_life_s",
         value=lambda part: part.battery_life_s.nominal,
         head="years",
-        legend="battery life",
         text=lambda part: in_years(part.battery_life_s.nominal),
         live="build",
         built=lambda build: in_years(build.battery_life_s),
@@ -168,7 +169,8 @@ COLUMNS = (
     Column(
         name="battery_life_p05_s",
         value=lambda part: part.battery_life_s.p05,
-        head="5-95 %",
+        head="5–95 %",
+        spare=2,
         text=_range,
         live="own",
     ),
@@ -181,7 +183,7 @@ COLUMNS = (
         name="expected_cost",
         value=lambda part: part.cost.expected,
         head="cost",
-        legend="{expected}over the service life, {currency} a unit",
+        legend="{expected}{currency} a unit over the service life",
         text=lambda part: money(part.cost.told),
         live="build",
         built=lambda build: money(build.lifetime),
@@ -194,7 +196,8 @@ COLUMNS = (
         name="change_probability",
         value=lambda part: part.cost.change_probability,
         head="change",
-        legend="share of draws with a battery change",
+        legend="battery, share of draws",
+        spare=3,
         text=lambda part: per_cent(part.cost.change_probability),
         where=lambda parts: any(p.cost.change_probability for p in parts),
         live="build",
@@ -207,7 +210,7 @@ COLUMNS = (
         value=lambda part: part.cost.purchase,
         head="buy",
         legend="its purchase, as stated",
-        roomy=True,
+        spare=9,
         text=lambda part: money(part.cost.purchase),
         live="build",
         built=lambda build: money(build.purchase),
@@ -220,6 +223,7 @@ COLUMNS = (
         value=lambda part: part.setup_h,
         head="hours",
         legend="set-up",
+        spare=4,
         text=lambda part: _one_decimal(part.setup_h, 1),
     ),
     Column(
@@ -227,7 +231,7 @@ COLUMNS = (
         value=lambda part: part.toolchain,
         head="tools",
         legend="toolchain maturity of 100",
-        roomy=True,
+        spare=8,
         text=lambda part: _one_decimal(part.toolchain, 0),
     ),
     Column(
@@ -236,6 +240,7 @@ COLUMNS = (
         head="peak",
         legend="the part's own greatest current",
         where=lambda parts: any("peak-current" in p.figures for p in parts),
+        spare=7,
         text=lambda part: (
             show(part.figures["peak-current"], "current")
             if "peak-current" in part.figures
@@ -248,6 +253,7 @@ COLUMNS = (
         head="weeks",
         legend="to delivery of the part",
         where=lambda parts: any("price.lead-time" in p.figures for p in parts),
+        spare=5,
         text=lambda part: _one_decimal(_weeks(part.figures.get("price.lead-time")), 1),
     ),
     Column(name="invented", value=lambda part: part.invented),
@@ -257,15 +263,23 @@ SHEET = tuple(column for column in COLUMNS if column.sheet)
 NAMED = tuple(column for column in COLUMNS if column.name)
 
 
-def shown(parts: Sequence[RankedPart], roomy: bool = True) -> tuple[Column, ...]:
-    """The columns of a screen or a page for these parts; `roomy` where there is room for all."""
+def shown(parts: Sequence[RankedPart]) -> tuple[Column, ...]:
+    """The columns of a screen or a page for these parts."""
     return tuple(
         column
         for column in COLUMNS
-        if column.head
-        and (column.where is None or column.where(parts))
-        and (roomy or not column.roomy)
+        if column.head and (column.where is None or column.where(parts))
     )
+
+
+def fitting(
+    parts: Sequence[RankedPart], room: Callable[[Sequence[Column]], bool]
+) -> tuple[Column, ...]:
+    """The columns of `shown` that there is room for, and in any case those that are not spared."""
+    columns = shown(parts)
+    while not room(columns) and (least := max(column.spare for column in columns)):
+        columns = tuple(column for column in columns if column.spare < least)
+    return columns
 
 
 def reordered(parts: Sequence[RankedPart]) -> bool:
