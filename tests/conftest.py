@@ -22,6 +22,18 @@ TOGETHER = {
     "tests/cli/test_report.py": "shown",
 }
 
+# Files with the longest tests: with `-n` they begin, so that at the end no worker waits for one.
+LONG = (
+    *("tests/test_readme.py", "tests/test_fuzz.py", "tests/fuzz/test_kills.py"),
+    *("tests/test_mutants.py", "tests/test_reference.py", "tests/test_glossary.py"),
+)
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """On a worker, the order in which tests are handed out."""
+    if hasattr(config, "workerinput"):
+        items.sort(key=lambda item: not item.nodeid.startswith(LONG))
+
 
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:

@@ -12,6 +12,8 @@ from pathlib import Path
 
 import pytest
 
+pytestmark = pytest.mark.once
+
 ROOT = Path(__file__).resolve().parent.parent
 MOST = 4  # positional arguments
 

@@ -34,7 +34,8 @@ SMALL = {
     "compare": "compare quorvane-tib ostrel-pej --kernel hash --kernel matrix --at-clock 24MHz",
     "outlook": "outlook barrel-tag quorvane-tib --points 2 --draws 20 "
     "--along barrel-tag:cost.units=100:200 --along barrel-tag:workload.sample.every=5s:120s",
-    "tipping": "tipping frost-post --draws 50 --lever ls-pen:capacity --lever lm-thumb:capacity",
+    "tipping": "tipping barrel-tag --draws 50 --points 1 --lever lb-coin:capacity "
+    "--lever quorvane-tib:price.breaks.10000 --lever barrel-tag:rail",
     "gaps": "gaps barrel-tag --draws 100",
     "weights": "weights barrel-tag "
     "--order battery-life,purchase-cost,lifetime-cost,memory-headroom,toolchain",

@@ -13,6 +13,8 @@ from pathlib import Path
 
 import pytest
 
+pytestmark = pytest.mark.once
+
 ROOT = Path(__file__).resolve().parent.parent
 PACKAGE = ROOT / "advisor"
 

@@ -210,7 +210,7 @@ def outlook(
 ) -> int:
     """Show battery life and cost along a figure. Tells where the leader changes.
 
-    Example: part-advisor outlook barrel-tag --along barrel-tag:cost.units=1000:50000 --points 7
+    Example: part-advisor outlook barrel-tag --along barrel-tag:cost.units=2000:9000 --points 5
     """
     from advisor.cli.progress import progress
     from advisor.cli.writing import file_by_ending

@@ -67,7 +67,7 @@ def weights(
 ) -> int:
     """Show what weights mean and whom they put first. Makes them from an order or from pairs.
 
-    Example: part-advisor weights valve-driver
+    Example: part-advisor weights barrel-tag
     """
     from advisor.cli.progress import progress
     from advisor.present.left_out import told

@@ -233,6 +233,7 @@ BESIDE = {
 }
 
 
+@pytest.mark.once
 @pytest.mark.parametrize(("rule", "change", "path", "word"), CASES, ids=[c[1] for c in CASES])
 def test_a_broken_rule_is_told(rule: str, change: str, path: str, word: str) -> None:
     name = "barrel-tag" if change.startswith("barrel-tag") else "frost-post"
@@ -286,6 +287,7 @@ ODD_PRODUCTS: dict[str, str | list[str]] = {
 }
 
 
+@pytest.mark.once
 @pytest.mark.parametrize("expected", ODD_PARTS)
 def test_an_odd_part_is_asked_about(expected: str) -> None:
     before = check_catalogue(load_catalogue([catalogue_folder()])).warnings
@@ -440,6 +442,7 @@ def test_each_criterion_has_a_wrong_way_here() -> None:
     assert set(WRONG_WAY) == set(CRITERIA)
 
 
+@pytest.mark.once
 @pytest.mark.parametrize("name", WRONG_WAY)
 def test_anchors_the_wrong_way_round_are_refused_at_their_place(tmp_path: Path, name: str) -> None:
     """A part of 0.3 years would lead a criterion of life whose anchors are exchanged."""

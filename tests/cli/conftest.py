@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import importlib
 import pickle
+import pkgutil
 from collections.abc import Callable
 from typing import Any
 
 import pytest
 
+from advisor import studies
 from advisor.cli.main import call
 
 Said = tuple[int, str, str]
@@ -32,7 +34,10 @@ def said(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) ->
 
 @pytest.fixture
 def studied_once(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Long studies of the same inputs are made once a worker, for tests of how they are shown."""
+    """Studies of the same inputs are made once a worker, for tests of how they are shown."""
+    # whatever takes one study from another has the real one, also beyond this test
+    for found in pkgutil.iter_modules(studies.__path__):
+        importlib.import_module(f"advisor.studies.{found.name}")
 
     def once(name: str) -> None:
         module = importlib.import_module(f"advisor.studies.{name}")
@@ -46,5 +51,5 @@ def studied_once(monkeypatch: pytest.MonkeyPatch) -> None:
 
         monkeypatch.setattr(module, name, found)
 
-    for name in ("outlook", "report"):
+    for name in ("shortlist", "explain", "outlook", "tipping", "gaps", "weights", "report"):
         once(name)

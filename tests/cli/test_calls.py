@@ -112,6 +112,7 @@ BYTES = {
 }
 
 
+@pytest.mark.once
 @pytest.mark.parametrize("case", BYTES)
 def test_hostile_files_are_refused_at_once(tmp_path: Path, case: str) -> None:
     path = tmp_path / "bad.yaml"
@@ -257,6 +258,7 @@ def test_a_closed_pipe_is_quiet() -> None:
     assert done.stdout.count("\n") == 1
 
 
+@pytest.mark.once
 def test_nothing_but_the_result_on_standard_output() -> None:
     # the solver has been known to print a banner there, so a process of its own tells
     done = subprocess.run(

@@ -75,6 +75,7 @@ def test_what_cannot_be_said_is_no_reason_to_fail(tmp_path: Path) -> None:
         assert (done.returncode, done.stdout) == (0, whole.stdout)
 
 
+@pytest.mark.once
 @pytest.mark.parametrize("encoding", ["ascii", "cp1252", "utf-16"])
 @pytest.mark.parametrize("form", ["table", "csv", "json"])
 def test_output_on_any_encoding(tmp_path: Path, said: Caller, encoding: str, form: str) -> None:
@@ -89,6 +90,7 @@ def test_output_on_any_encoding(tmp_path: Path, said: Caller, encoding: str, for
         assert len(text.splitlines()) == len(whole.splitlines())
 
 
+@pytest.mark.once
 def test_faults_on_any_encoding(tmp_path: Path) -> None:
     line = "advisor shortlist 日本 --format json"
     for encoding in ("ascii", "cp1252"):
@@ -254,19 +256,23 @@ def test_a_part_that_is_out_is_told_in_every_form(said: Caller) -> None:
 @pytest.mark.parametrize(
     "command",
     [
-        ["shortlist", "frost-post", "--draws", "0"],
+        ["shortlist", "barrel-tag", "--draws", "0"],
         [
-            *("outlook", "frost-post", "--points", "2", "--draws", "0"),
-            *("--along", "frost-post:cost.units=1000:2000"),
+            *("outlook", "barrel-tag", "--points", "2", "--draws", "0"),
+            *("--along", "barrel-tag:cost.units=1000:2000"),
         ],
-        ["tipping", "frost-post", "--draws", "0", "--lever", "frost-post:cost.units"],
-        ["gaps", "frost-post", "--draws", "100"],
+        [
+            *("tipping", "barrel-tag", "--points", "1", "--draws", "0"),
+            *("--lever", "quorvane-tib:price.breaks.1000"),
+        ],
+        ["gaps", "barrel-tag", "--draws", "100"],
     ],
     ids=lambda command: command[0],
 )
 def test_a_table_has_its_head_even_if_nothing_fits(said: Caller, command: list[str]) -> None:
+    unfit = ("--set", "barrel-tag:needs.memory.flash=64 MiB")
     fits = said(*command, "--format", "csv", "--quiet")
-    none = said(*command, *UNFIT, "--format", "csv", "--quiet")
+    none = said(*command, *unfit, "--format", "csv", "--quiet")
     assert (fits[0], none[0]) == (0, 1)
     heads = [next(csv.reader(io.StringIO(out))) for out in (fits[1], none[1])]
     assert heads[0] == heads[1]
@@ -281,6 +287,7 @@ def test_an_empty_list_of_warnings_has_its_head(said: Caller) -> None:
 # Texts ------------------------------------------------------------------------------------------
 
 
+@pytest.mark.once
 @pytest.mark.parametrize("text", ["\x1b[31m", "a\u202eb", "\x9b2J"])
 def test_what_is_typed_is_shown_escaped(said: Caller, text: str) -> None:
     for call in (

@@ -136,6 +136,7 @@ def test_the_json_is_the_agreed_one(said: Caller) -> None:
         assert len(re.sub(r"e.*|[-.]", "", number).lstrip("0")) <= 12
 
 
+@pytest.mark.once
 def test_the_same_seed_gives_the_same_bytes(said: Caller) -> None:
     call_ = ["shortlist", "barrel-tag", "--format", "json", "--draws", "4100"]
     first = said(*call_)

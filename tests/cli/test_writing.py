@@ -348,6 +348,7 @@ def call(*arguments: str, **options: object) -> subprocess.CompletedProcess[byte
     return subprocess.run(line, capture_output=True, timeout=60, check=False, **options)  # type: ignore[call-overload,no-any-return]
 
 
+@pytest.mark.once
 def test_devices_and_pipes_are_streamed_to(tmp_path: Path) -> None:
     whole = call(*LIST).stdout
     assert call(*LIST, "-o", "/dev/stdout").stdout == whole

@@ -14,7 +14,8 @@ from advisor.present.left_out import folded, left_out, told
 from advisor.studies.report import report
 from advisor.studies.shortlist import shortlist
 from tests.cli.conftest import Caller
-from tests.cli.conftest import said as said  # the fixture
+from tests.cli.conftest import said as said  # the fixtures
+from tests.cli.conftest import studied_once as studied_once
 
 MANY = [LeftOut(kind, f"{kind} {n}", "it is out") for kind in PLURALS for n in range(12)]
 TYPED = "barrel-tag:needs.features.uatr=1"
@@ -62,6 +63,7 @@ def test_all_tells_each_with_its_reason() -> None:
 
 
 @pytest.mark.once
+@pytest.mark.usefixtures("studied_once")
 @pytest.mark.parametrize("command", ANSWERS)
 def test_every_answer_has_it(said: Caller, command: str) -> None:
     expected = [
@@ -86,6 +88,8 @@ def test_every_answer_has_it(said: Caller, command: str) -> None:
     assert all(f"{one['id']}: {one['why']}" in err for one in expected)
 
 
+@pytest.mark.once
+@pytest.mark.usefixtures("studied_once")
 @pytest.mark.parametrize("command", [name for name in ANSWERS if name != "explain"])
 def test_a_misspelled_feature_is_told_on_every_answer(said: Caller, command: str) -> None:
     call = [command, "barrel-tag", *ANSWERS[command], "--set", TYPED]
@@ -134,6 +138,7 @@ def test_an_outlook_of_some_parts_asks_the_whole_catalogue(said: Caller) -> None
     assert not any("which no part counts" in text for text in json.loads(out)["warnings"])
 
 
+@pytest.mark.once
 def test_a_decision_and_its_revisit_tell_it(
     said: Caller, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -156,6 +161,7 @@ def test_a_decision_and_its_revisit_tell_it(
     assert any("longer than the service life" in text for text in document["warnings"])
 
 
+@pytest.mark.once
 def test_a_report_shows_every_reason() -> None:
     from advisor.present.markdown import markdown
 

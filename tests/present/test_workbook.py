@@ -15,7 +15,7 @@ import pytest
 
 from advisor.present.workbook import workbook
 from tests.present.hostile import TEXTS, hostile_report
-from tests.present.pages import PRODUCTS, made
+from tests.present.pages import MOSTLY, PRODUCTS, made
 from tests.present.ranking import weighted
 from tests.shares import mostly_slow
 
@@ -33,7 +33,7 @@ def rows(sheet: Any) -> list[tuple[Any, ...]]:
     return list(sheet.iter_rows(min_row=HEAD + 1, values_only=True))
 
 
-@pytest.mark.parametrize("name", PRODUCTS)
+@pytest.mark.parametrize("name", MOSTLY)
 def test_shows_the_shortlist_as_it_is(name: str) -> None:
     """The values that stand beside the formulas, for whoever does not reckon them anew."""
     found = made(name)

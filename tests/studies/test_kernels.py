@@ -158,6 +158,7 @@ def test_options_that_contradict_are_refused(here: Path, said: Caller) -> None:
         assert words in err
 
 
+@pytest.mark.once
 def test_verify_of_some(said: Caller) -> None:
     needs("host")
     code, out, _ = said("kernels", "verify", "--target", "host", "--kernels", "crc,control")
@@ -167,6 +168,7 @@ def test_verify_of_some(said: Caller) -> None:
     assert f"pack {digest()}, flags {shaping('-Os')}" in out
 
 
+@pytest.mark.once
 def test_verify_tells_ram(said: Caller) -> None:
     needs("rv32imc")
     for which, ram in (("small", 2048), ("copy", 8192)):

@@ -136,9 +136,12 @@ def test_a_decision_stumbles_over_it(tmp_path: Path) -> None:
 
 
 def test_a_tip_is_looked_for_only_where_the_time_counts() -> None:
-    inputs = load("barrel-tag", changes=SUPPLY)
-    assert not any(".lead-time" in tip.path for tip in tipping(*inputs, points=1, draws=0).levers)
-    found = tipping(*timed(), ["quorvane-tib:price.lead-time"], points=6)
+    two = ["quorvane-tib", "ostrel-pej"]
+    catalogue, product = load("barrel-tag", changes=SUPPLY)
+    unasked = tipping(catalogue.only(two), product, points=1, draws=0).levers
+    assert not any(".lead-time" in tip.path for tip in unasked)
+    catalogue, product = timed()
+    found = tipping(catalogue.only(two), product, ["quorvane-tib:price.lead-time"], points=6)
     (tip,) = found.levers
     # beyond 20 weeks it is out, and the next takes the lead
     assert tip.tips_at == pytest.approx(20 * WEEK, rel=1e-3)
