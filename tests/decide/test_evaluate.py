@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from advisor.catalogue.shipped import load
 from advisor.decide.evaluate import Evaluation, evaluate
 from tests.model.records import CELL, LINEAR, PRODUCT, records
 
@@ -138,3 +139,12 @@ def test_a_deadline_asks_for_the_fast_point(tmp_path: Path) -> None:
     best = decided(tmp_path, workload=late).candidates[0].best
     assert [o.point for o in best.assessed.options(best.row)] == ["fast"]
     assert best.order[1] == pytest.approx(10e-3 * 1e-3 + 1e-6 * (1 - 1e-3), rel=1e-9)
+
+
+def test_the_first_draws_rank_where_that_is_asked_for() -> None:
+    catalogue, product = load("barrel-tag")
+    for few in (None, 1, 5):
+        found = evaluate(catalogue, product, 60, ranked_by=few).candidates
+        means = [float(c.drawn.score[:few].mean()) for c in found if c.drawn is not None]
+        assert len(means) == len(found) > 3
+        assert means == sorted(means, reverse=True)

@@ -147,3 +147,13 @@ def test_nothing_missing_nothing_changed(frost: tuple[Catalogue, Product]) -> No
     catalogue, product = frost
     complete = catalogue.only(["quorvane-jor", "tessimur-rud"])
     assert fill_missing(complete, product) == (complete, ())
+
+
+@pytest.mark.parametrize(("left", "enough"), [(1, False), (2, True)])
+def test_two_kernels_tell_a_part_s_own_pace(left: int, enough: bool) -> None:
+    """One alone says as much of the kernel as of the part."""
+    rng = np.random.default_rng(4)
+    table = rng.normal(size=8)[:, None] + rng.normal(size=5)[None, :]
+    table += rng.normal(0, 0.1, table.shape)
+    table[3, left:] = np.nan
+    assert _Fit(table, STRESS).may(3, 4) is enough
