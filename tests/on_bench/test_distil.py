@@ -15,6 +15,7 @@ from scipy import integrate
 
 from advisor.bench.chunks import Chunk, Columns
 from advisor.bench.distil import Figures
+from advisor.bench.notes import key_of
 from advisor.bench.rehearse import Errors, Truth, expected
 from advisor.bench.segments import Window, measure
 from advisor.bench.trace import samples
@@ -495,3 +496,10 @@ def test_limits_and_deviations_have_their_own_shape(tmp_path: Path) -> None:
             (term,) = [t for t in result.budget if t.source == "board overhead"]
             assert term.shape == shape
             assert term.u == pytest.approx(u, rel=1e-9)
+
+
+def test_work_of_an_engine_is_an_entry_of_its_own_in_the_part(tmp_path: Path) -> None:
+    notes = session(tmp_path, ("kernel: filter,", "kernel: hash, engine: sha,"))
+    assert [key_of(s) for s in notes.pulses] == ["hash", "hash+sha"]
+    assert notes.in_part("hash") == ("hash", "fast")
+    assert notes.in_part("hash+sha") == ("hash", "fast+sha")
