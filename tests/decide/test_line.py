@@ -11,11 +11,11 @@ import numpy as np
 import pytest
 
 from advisor.catalogue.kinds import Figure, Whole
-from advisor.catalogue.levers import Lever
+from advisor.catalogue.levers import NEAR, Lever
 from advisor.catalogue.schema_product import Product
 from advisor.decide import tips
 from advisor.decide.clipping import clips
-from advisor.decide.closing import _straight
+from advisor.decide.closing import _crossing, _straight
 from advisor.decide.evaluate import evaluate
 from advisor.decide.leading import Ask, Decided, Deciding, _taken
 from advisor.decide.line import Line
@@ -129,3 +129,17 @@ def test_it_is_told_of_every_lever_that_is_through(monkeypatch: pytest.MonkeyPat
     found = tips.nearest_tips(deciding, levers, 5, told.append)
     assert found == [Changes(None, None)] * 4
     assert told == [2, 3, 4]
+
+
+@pytest.mark.parametrize("steep", [0.5, 4.0, 60.0])
+@pytest.mark.parametrize("at", [1.21, 1.37, 1.44])
+def test_a_crossing_is_closed_in_on_where_the_scan_is_wrong(at: float, steep: float) -> None:
+    """The scan has a straight lead, gone at 1.3; the draws have one that bends, gone at `at`."""
+    line: Any = SimpleNamespace(
+        lever=Lever(Figures("made-up", ("figure",)), Figure("share"), "1", 1.0, 0.0),
+        between=lambda places: steep * (1.3 - places),
+        close=lambda _: ["build"],
+        exactly=lambda x, _: steep * (at**3 - x**3),
+    )
+    found = _crossing(line, 1.0, 2.0)
+    assert found == pytest.approx(at, rel=NEAR)
