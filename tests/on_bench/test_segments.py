@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from advisor.bench.chunks import Chunk, Floats
 from advisor.bench.levels import binned, by_current, changes, refined
-from advisor.bench.segments import Window, measure
+from advisor.bench.segments import Window, _Pass, measure
 from advisor.faults import FaultError
 
 
@@ -126,3 +126,16 @@ def test_a_trace_that_repeats_every_sample_is_not_clipped_where_it_does_so_at_th
     i: Floats = np.repeat(levels, np.where(levels == 99, 10, 4))
     t: Floats = np.arange(len(i), dtype=np.float64) * 1e-3
     assert measure([Chunk("t", 0, t, i)]).clipped is None
+
+
+@pytest.mark.parametrize(("high", "share"), [(100, 99 / 100), (20, 19 / 320)])
+def test_how_often_great_samples_repeat_is_told_of_them_where_there_are_many(
+    high: int, share: float
+) -> None:
+    """300 small samples, each unlike the one before, and great ones that stand; twenty of these
+    are too few to tell. The greatest and the least do not count."""
+    i = np.concatenate(([1.0, -1.0], 1e-3 * (1 + np.arange(300) % 7), np.full(high, 0.8)))
+    state = _Pass([], None, False)
+    state.look(Chunk("t", 0, np.arange(len(i)) * 1e-3, i, None, np.zeros(len(i))))
+    assert state.repeating(True) == pytest.approx(share, rel=1e-12)
+    assert state.repeating(False) == pytest.approx((high - 1) / (high + 300), rel=1e-12)
