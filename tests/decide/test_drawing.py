@@ -6,12 +6,15 @@ import pathlib
 import subprocess
 import sys
 from dataclasses import replace
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
 
 from advisor.catalogue.shipped import load, product_files
 from advisor.decide import drawing
+from advisor.decide.along import _Means, _means
 from advisor.decide.drawing import (
     CHUNK,
     LEAST,
@@ -148,3 +151,16 @@ def test_302_tasks_take_at_most_400_megabytes(tmp_path: pathlib.Path) -> None:
     code, peak = map(int, done.stdout.split())
     assert code == 0, done.stderr[-2000:]
     assert peak < 400_000  # kB
+
+
+def test_figures_of_a_build_are_over_the_draws_that_fit() -> None:
+    """By hand: of the first four draws two fit, of these one changes its battery."""
+    made: Any = SimpleNamespace(
+        fits=np.array([True, False, True, False, True]),
+        score=np.array([60.0, 0.0, 40.0, 0.0, 90.0]),
+        lifetime=np.array([3.0, 99.0, 5.0, 99.0, 7.0]),
+        changes=np.array([0.0, 9.0, 2.0, np.nan, 0.0]),
+    )
+    assert _means(made, 4) == _Means(score=25.0, lifetime=4.0, change=0.5)
+    made.fits = np.zeros(5, dtype=bool)
+    assert np.isnan([_means(made, 4).lifetime, _means(made, 4).change]).all()

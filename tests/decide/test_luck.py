@@ -167,16 +167,22 @@ def test_groups_are_as_likely_as_the_integral_of_the_model_says(means: tuple[flo
     # equal steps, far finer than the narrowest of these normals: the sum is the integral
     step = 0.02
     centre = values.mean() + np.arange(-60, 60, step)
+    sizes = {}
 
     def evidence(apart: int) -> float:
-        rest, total = values[apart:], 0.0
+        rest, each_size = values[apart:], []
         for n in range(2, len(rest) + 1):
             each = np.prod([stats.norm.pdf(x, centre, wide) for x in rest[:n]], axis=0)
             inside = each.sum(axis=1).mean() * step / 100
             ways = special.comb(len(rest), n) * (len(rest) + 1)
-            total += inside / 100 ** (parts - n) / ways
-        return float(total * 0.3**apart)
+            each_size.append(inside / 100 ** (parts - n) / ways)
+        sizes[apart] = 2 + int(np.argmax(each_size))
+        return float(sum(each_size) * 0.3**apart)
 
     told = np.array([evidence(apart) for apart in (0, 1)])
-    found = [chance for chance, _ in _groups(values, np.eye(parts))]
-    assert found == pytest.approx(told / told.sum(), rel=1e-9)
+    found = _groups(values, np.eye(parts))
+    assert [chance for chance, _ in found] == pytest.approx(told / told.sum(), rel=1e-9)
+    assert [sizes[apart] for apart in (0, 1)] == [len(members) for _, members in found]
+    for apart, (_, members) in enumerate(found):
+        # neighbours in the order of the means, the leader left out where it stands apart
+        assert members.tolist() == list(range(apart, apart + len(members)))

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.shipped import load
-from advisor.decide.missing import EVIDENCE, _additive, _Fit, fill_missing, notes
+from advisor.decide.missing import EVIDENCE, _additive, _figures, _Fit, fill_missing, notes
 from advisor.studies.explain import explain
 from advisor.studies.shortlist import shortlist
 
@@ -157,3 +157,20 @@ def test_two_kernels_tell_a_part_s_own_pace(left: int, enough: bool) -> None:
     table += rng.normal(0, 0.1, table.shape)
     table[3, left:] = np.nan
     assert _Fit(table, STRESS).may(3, 4) is enough
+
+
+def test_another_clock_goes_by_the_median_of_the_part_s_own_ratios(
+    frost: tuple[Catalogue, Product],
+) -> None:
+    """Kernel by kernel, slow over fast; the median of an odd number of them is one of them."""
+    part = frost[0].parts["quorvane-jor"]
+    made = _figures(part, [(0.0, 0.1), (0.0, 0.1)], [0.1, 0.1])
+    for what in ("time", "current"):
+        ratios = [
+            getattr(by["slow"], what).nominal / getattr(by["fast"], what).nominal
+            for by in part.kernels.values()
+            if "slow" in by and "fast" in by
+        ]
+        ratio = getattr(made["slow"], what).nominal / getattr(made["fast"], what).nominal
+        assert ratio == pytest.approx(float(np.exp(np.median(np.log(ratios)))), rel=1e-9)
+        assert abs(np.exp(np.mean(np.log(ratios))) / ratio - 1) > 1e-4

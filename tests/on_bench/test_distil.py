@@ -503,3 +503,19 @@ def test_work_of_an_engine_is_an_entry_of_its_own_in_the_part(tmp_path: Path) ->
     assert [key_of(s) for s in notes.pulses] == ["hash", "hash+sha"]
     assert notes.in_part("hash") == ("hash", "fast")
     assert notes.in_part("hash+sha") == ("hash", "fast+sha")
+
+
+@pytest.mark.parametrize(("length", "few"), [("1.9 ms", True), ("2.1 ms", False)])
+def test_a_stretch_has_two_samples_for_each_of_its_pieces(
+    tmp_path: Path, length: str, few: bool
+) -> None:
+    """Twenty pieces at 20 kHz: 40 samples take 2 ms."""
+    end = f"to: {2000 + float(length.split()[0])} ms"
+    notes = session(tmp_path, ("to: 2.5 s", end))
+    _, _, trace, _ = trace_of(session(tmp_path), 3)
+    try:
+        distilled(notes, trace)
+        told = ""
+    except FaultError as error:
+        told = str(error)
+    assert ("ram-kept: fewer than 40 samples" in told) is few

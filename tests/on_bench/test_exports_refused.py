@@ -151,6 +151,7 @@ NOTED: dict[str, tuple[Sequence[str], dict[str, str], str]] = {
     ),
     "hours since 1970": ((), {"time": "{column: t, as: epoch, unit: h}"}, "since 1970"),
     "a date with a unit": ((), {"time": "{column: t, as: date-time, unit: s}"}, "no unit for"),
+    "a date of no column": ((), {"time": "{rate: 1 kHz, as: date-time}"}, '"date-time" without a'),
     "a rate alone with a unit": (
         (),
         {"time": "{rate: 1 kHz, unit: s}"},

@@ -5,12 +5,13 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 import pytest
 
-from advisor.bench.rehearse import OVERHEAD_A, expected, rehearsed, truth_of
+from advisor.bench.rehearse import OVERHEAD_A, _Piece, _Seen, expected, rehearsed, truth_of
 from advisor.catalogue.load import load_catalogue
 from advisor.catalogue.shipped import catalogue_folder
 from advisor.faults import FaultError
@@ -171,3 +172,17 @@ def test_a_kernel_without_a_figure_has_no_truth(tmp_path: Path, lost: str) -> No
     with pytest.raises(FaultError) as error:
         truth_of(notes, part)
     assert [f.path for f in error.value.faults] == ["bench-demo:rehearsal.kernels.hash"]
+
+
+def test_a_low_pass_follows_each_piece_from_where_the_last_one_left_it(tmp_path: Path) -> None:
+    """By hand: of 2 mA above the level e^-1 is left after one time constant, 1.5 of it are on."""
+    meter: Any = SimpleNamespace(sample="low-pass", lag=2e-3)
+    seen = _Seen(meter, 1e-3, 0.0, level=3e-3)
+    first = seen.through(_Piece(0.0, 2e-3, 1e-3, True), np.array([0.0, 1e-3]))
+    left = 1e-3 + 2e-3 * math.exp(-1.0)
+    assert first == pytest.approx([3e-3, 1e-3 + 2e-3 * math.exp(-0.5)], rel=1e-12)
+    assert seen.level == pytest.approx(left, rel=1e-12)
+    second = seen.through(_Piece(2e-3, 5e-3, 5e-3, False), np.array([2e-3, 4e-3]))
+    on = 5e-3 + (left - 5e-3) * math.exp(-1.0)
+    assert second == pytest.approx([left, on], rel=1e-12)
+    assert seen.level == pytest.approx(5e-3 + (left - 5e-3) * math.exp(-1.5), rel=1e-12)

@@ -34,3 +34,15 @@ def test_a_ripple_is_told_at_its_own_rate_from_sixteen_periods_on(periods: int) 
     found = unstill(pieces, window.begin, window.end, step, 0.0, 0.0)
     (ripple,) = [one for one in found if one.kind == "ripple"]
     assert f" at {rate:.4g} Hz " in ripple.words
+
+
+@pytest.mark.parametrize("current", [0.1e-3, 0.7e-3, 1.1e-3, 3.3e-3, 7.7e-3])
+def test_what_is_the_same_throughout_has_no_noise_and_stands_still(current: float) -> None:
+    """The squares' mean less the mean's square is nothing, but for rounding to either side."""
+    t: Floats = np.arange(20_000, dtype=np.float64) * 1e-4
+    window = Window(0.5e-4, float(t[-1]), BLOCKS * FINE, raw=True)
+    (pieces,) = measure([Chunk("t", 0, t, np.full(len(t), current))], [window]).windows
+    assert unstill(pieces, window.begin, window.end, 1e-4, 0.0, 0.0) == []
+    short = Window(0.5e-4, float(t[-1]), BLOCKS * FINE)
+    (pieces,) = measure([Chunk("t", 0, t, np.full(len(t), current))], [short]).windows
+    assert unstill(pieces, short.begin, short.end, 1e-4, 0.0, 0.0) == []
