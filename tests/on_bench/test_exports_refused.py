@@ -123,6 +123,14 @@ WRONG: dict[str, tuple[str, bytes, Sequence[str], dict[str, str], str]] = {
         {"marker": "{column: m, above: 0.5, debounce: 2 ms}"},
         "does not settle from row 2 on",
     ),
+    "a line of more than 64 KiB": (
+        *("a.csv", ("t,i,m," + "x" * 70_000 + "\n" + BODY).encode(), (), {}),
+        r"a line of more than 65536 bytes",
+    ),
+    "a line of more than 64 KiB where the layout is told": (
+        *("a.csv", ("t,i,m," + "x" * 70_000 + "\n" + BODY).encode(), ("delimiter: comma",), {}),
+        r"a line of more than 65536 bytes",
+    ),
     "a text's layout for another form": (
         *("a.npy", b"", ("footer: 1",), {}),
         "a text: the notes tell how one is laid out",
