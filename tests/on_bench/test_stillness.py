@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from advisor.bench.chunks import Chunk, Floats
-from advisor.bench.segments import BLOCKS, RAW, Window, measure
-from advisor.bench.stillness import FINE, two_levels, unstill
+from advisor.bench.segments import BLOCKS, RAW, Pieces, Window, measure
+from advisor.bench.stillness import FINE, two_levels, unstill, without
 
 
 @pytest.mark.parametrize("offset", [0.0, 10e-3, -3e-3])
@@ -46,3 +46,21 @@ def test_what_is_the_same_throughout_has_no_noise_and_stands_still(current: floa
     short = Window(0.5e-4, float(t[-1]), BLOCKS * FINE)
     (pieces,) = measure([Chunk("t", 0, t, np.full(len(t), current))], [short]).windows
     assert unstill(pieces, short.begin, short.end, 1e-4, 0.0, 0.0) == []
+
+
+def test_a_cut_empties_the_pieces_that_it_touches_and_no_others() -> None:
+    """Ten pieces of a second; a cut that ends where a piece begins does not touch it."""
+    pieces = Pieces.of(10)
+    sums = (pieces.time, pieces.charge, pieces.count, pieces.square, pieces.energy, pieces.volts)
+    for one in (*sums, pieces.low, pieces.high):
+        assert one is not None
+        one[:] = 1.0
+    pieces.raw.append(np.ones(3))
+    without(pieces, 5.0, 15.0, [(6.0, 8.0), (11.5, 11.6)])
+    gone = np.isin(np.arange(10), [1, 2, 6])
+    for one in sums:
+        assert one is not None
+        np.testing.assert_array_equal(one, np.where(gone, 0.0, 1.0))
+    np.testing.assert_array_equal(pieces.low, np.where(gone, np.inf, 1.0))
+    np.testing.assert_array_equal(pieces.high, np.where(gone, -np.inf, 1.0))
+    assert pieces.raw == []
