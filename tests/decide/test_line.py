@@ -16,8 +16,8 @@ from advisor.catalogue.schema_product import Product
 from advisor.decide import tips
 from advisor.decide.clipping import clips
 from advisor.decide.closing import _crossing, _straight
-from advisor.decide.evaluate import evaluate
-from advisor.decide.leading import Ask, Decided, Deciding, _taken
+from advisor.decide.evaluate import Candidate, evaluate
+from advisor.decide.leading import Ask, Decided, Deciding, Standing, _taken
 from advisor.decide.line import Line
 from advisor.decide.tips import Changes, _between
 from advisor.figures import Path as Figures
@@ -143,3 +143,29 @@ def test_a_crossing_is_closed_in_on_where_the_scan_is_wrong(at: float, steep: fl
     )
     found = _crossing(line, 1.0, 2.0)
     assert found == pytest.approx(at, rel=NEAR)
+
+
+def test_a_figure_s_spread_may_move_what_its_stated_value_does_not() -> None:
+    """A lever that changes no stated score is let be, but an end of a spread, which moves draws."""
+    deciding = object.__new__(Deciding)
+    two = [("one", (40.0, 50.0)), ("two", (30.0,))]
+    deciding.candidates = cast(
+        list[Candidate],
+        [
+            SimpleNamespace(
+                part=SimpleNamespace(part=name), builds=[SimpleNamespace(score=x) for x in scores]
+            )
+            for name, scores in two
+        ],
+    )
+
+    def nothing(key: str, document: str, **scores: float) -> bool:
+        moved = Lever(Figures(document, ("clock", key)), Figure("time"), "1", 1.0, 0.0)
+        return deciding.moves_nothing(moved, Standing("one", 0.0, scores))
+
+    assert nothing("value", "one", one=50.0)
+    assert not nothing("value", "one", one=50.1)
+    assert not nothing("value", "probe", one=50.0)
+    assert nothing("value", "probe", one=50.0, two=30.0)
+    for end in ("typical", "max", "low", "likely", "high"):
+        assert not nothing(end, "one", one=50.0)
