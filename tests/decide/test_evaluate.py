@@ -170,3 +170,11 @@ def test_a_pulse_limit_counts_in_the_draws_of_whichever_build_may_pass_it(tmp_pa
     assert straight.broken == {"pill max-pulse": pytest.approx(0.25, abs=0.04)}
     assert (straight.fit, behind.fit) == (pytest.approx(0.75, abs=0.04), 1.0)
     assert behind.broken == {}
+
+
+def test_a_deadline_that_nothing_meets_is_told_with_the_quickest_option(tmp_path: Path) -> None:
+    """1 ms of the fast point and 12 ms of the slow one, woken in no time, against 0.4 ms."""
+    late = QUICK.replace("kernels", "finish-within: 0.4 ms, kernels")
+    (failed,) = decided(tmp_path, workload=late).screened["chip"]
+    assert failed.need == "workload.sample.finish-within"
+    assert (failed.required, failed.offered) == pytest.approx((0.4e-3, 1e-3), rel=1e-12)
