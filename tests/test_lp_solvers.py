@@ -114,7 +114,7 @@ def test_a_solver_is_never_given_less_than_no_time(monkeypatch: pytest.MonkeyPat
 
     clock = iter(range(0, 10_000, 100))
     monkeypatch.setattr(lp._Program, "highs", highs)
-    monkeypatch.setattr(lp.time, "monotonic", lambda: float(next(clock)))
+    monkeypatch.setattr("advisor.lp.time.monotonic", lambda: float(next(clock)))
     assert product_mix().solve(30.0).status is Status.LIMIT
     assert len(given) == 1
     assert 0 < given[0] < 1

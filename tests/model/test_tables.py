@@ -312,3 +312,21 @@ def test_an_idle_current_of_no_stated_supply_is_told_once(tmp_path: Path) -> Non
     alone = part_figures(catalogue.parts["chip"], own, Sampler("chip"), chosen)
     assert ["idle current at slow" in w for w in whole.warnings] == [True]
     assert alone.warnings == []
+
+
+@pytest.mark.parametrize(
+    ("block", "lacks"),
+    [("{for: 3 ms, evidence: bench}", "current"), ("{current: 5 mA, evidence: bench}", "for")],
+)
+def test_what_a_block_lacks_is_missing_where_a_task_uses_it(
+    tmp_path: Path, block: str, lacks: str
+) -> None:
+    text = PART.format(regulator="linear", deep="1 µA", warm="2 µA")
+    text = text.replace("{current: 5 mA, for: 3 ms, evidence: bench}", block)
+    for uses, missing in (("", []), (", uses: {beacon: 1}", [f"chip:blocks.beacon.{lacks}"])):
+        task = f"{{task: sample, every: 10 s, kernels: {{crc: 1}}{uses}}}"
+        catalogue, product = records(
+            tmp_path / str(len(missing)), {**PRODUCT, "workload": f"[{task}]"}, parts={"chip": text}
+        )
+        own = product_figures(product, Sampler("probe"))
+        assert part_figures(catalogue.parts["chip"], own, Sampler("chip")).missing == missing

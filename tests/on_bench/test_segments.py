@@ -134,9 +134,10 @@ def test_how_often_great_samples_repeat_is_told_of_them_where_there_are_many(
 ) -> None:
     """300 small samples, each unlike the one before, and great ones that stand; twenty of these
     are too few to tell. The greatest and the least do not count."""
-    i = np.concatenate(([1.0, -1.0], 1e-3 * (1 + np.arange(300) % 7), np.full(high, 0.8)))
+    i: Floats = np.concatenate(([1.0, -1.0], 1e-3 * (1 + np.arange(300) % 7), np.full(high, 0.8)))
     state = _Pass([], None, False)
-    state.look(Chunk("t", 0, np.arange(len(i)) * 1e-3, i, None, np.zeros(len(i))))
+    t: Floats = np.arange(len(i), dtype=np.float64) * 1e-3
+    state.look(Chunk("t", 0, t, i, None, np.zeros(len(i))))
     assert state.repeating(True) == pytest.approx(share, rel=1e-12)
     assert state.repeating(False) == pytest.approx((high - 1) / (high + 300), rel=1e-12)
 
@@ -150,7 +151,7 @@ def test_a_pile_of_great_samples_is_judged_by_how_often_such_repeat(
     rng = np.random.default_rng(6)
     great = np.repeat([9e-3, 10e-3, 8e-3, 7e-3, 10e-3, 6e-3], [20, 150, 20, 20, 150, 20])
     great[great < 10e-3] += scatter * rng.normal(size=80)
-    i = np.concatenate([great, 1e-4 * rng.normal(size=4000)])
-    t = np.arange(len(i)) * 1e-3
+    i: Floats = np.concatenate([great, 1e-4 * rng.normal(size=4000)])
+    t: Floats = np.arange(len(i), dtype=np.float64) * 1e-3
     chunks = [Chunk("t", a, t[a : a + 500], i[a : a + 500]) for a in range(0, len(i), 500)]
     assert measure(chunks, [Window(1.0, 2.0)]).clipped == clipped
