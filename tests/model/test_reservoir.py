@@ -500,7 +500,7 @@ def test_what_is_said_to_hold_without_a_search_holds(tasks: int) -> None:
 
 
 def test_a_pack_without_resistance_gives_what_is_drawn_beside_one_that_has_some() -> None:
-    """Two draws: behind no resistance the reservoir helps nothing, and the cells see the current."""
+    """Two draws: behind no resistance the reservoir helps nothing, the cells see the current."""
     made = pack((0.0, 1.0), (3.0, 3.0), (0.0, 0.0), 1e-3, 0.1)
     both = replace(
         made,
