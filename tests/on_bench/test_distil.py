@@ -519,3 +519,18 @@ def test_a_stretch_has_two_samples_for_each_of_its_pieces(
     except FaultError as error:
         told = str(error)
     assert ("ram-kept: fewer than 40 samples" in told) is few
+
+
+@pytest.mark.parametrize("drift", [0.0, 200e-6])
+def test_an_overhead_that_does_not_stand_still_is_refused(tmp_path: Path, drift: float) -> None:
+    """1.2 mA that drift by a sixth within the second, far beyond what its scatter makes of it."""
+    notes = session(tmp_path, ("board-overhead: 1.200(2) mA", TRACED))
+    _, _, trace, (board,) = trace_of(notes, 9)
+    drifting = replace(board, i=board.i + drift * board.t)
+    if not drift:
+        assert distilled(notes, trace, [drifting]).kernels
+        return
+    with pytest.raises(FaultError, match=r"board-overhead.*a stretch that drifts by") as error:
+        distilled(notes, trace, [drifting])
+    (fault,) = error.value.faults
+    assert fault.expected == "one that stands still"

@@ -217,3 +217,13 @@ def test_two_energies_differ_by_more_than_twice_what_is_not_shared() -> None:
         assert not apart(one, replace(other, instrument=None))
     assert apart(one, replace(one, current_a=1.095, instrument="n"))
     assert not apart(one, replace(one, supply_v=None))
+
+
+def test_where_no_line_can_be_drawn_nothing_is_told_and_why() -> None:
+    for runs, why in (
+        ([replace(SLOW, clock_hz=None)], "no operating point states its clock"),
+        ([SLOW, replace(SLOW, current_a=4e-3)], "two runs at one clock"),
+    ):
+        found = at_clock(runs, 48e6)
+        assert (found.clock_hz, found.why, found.extrapolated) == (48e6, why, False)
+        assert found.time_s is found.current_a is found.energy_j is found.supply_v is None
