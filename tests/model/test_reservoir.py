@@ -508,9 +508,8 @@ def twofold(record: Any, *names: str) -> Any:
 def test_a_pack_without_resistance_gives_what_is_drawn_beside_one_that_has_some() -> None:
     """Two draws: behind no resistance the reservoir helps nothing, the cells see the current."""
     made = pack((0.0, 1.0), (3.0, 3.0), (0.0, 0.0), 1e-3, 0.1)
-    figures = ("open_v", "capacity_c", "self_discharge_a", "leak_a")
-    figures += ("least_capacity", "mean_capacity", "shelf_life_s")
-    both: Pack = twofold(made, *figures)
+    own = ("open_v", "capacity_c", "self_discharge_a", "leak_a")
+    both: Pack = twofold(made, *own, "least_capacity", "mean_capacity", "shelf_life_s")
     ohms, farad, esr = np.array([[0.0, 10.0], [0.0, 10.0]]), np.full(2, 1e-3), np.full(2, 0.1)
     both = replace(both, resistance=ohms, reservoir=(farad, esr))
     load = drain([Task(10.0, ((20e-3, 0.0, 5e-3),))])
