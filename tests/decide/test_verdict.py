@@ -68,7 +68,7 @@ def test_a_part_set_aside_for_one_figure_that_could_lead_is_named() -> None:
 def test_a_missing_figure_is_tried_as_good_as_any_other_part_s() -> None:
     """Against trying every other part's; the best of them is of a part amid the others by name."""
     catalogue, product = load("valve-driver")
-    names = sorted(catalogue.parts)
+    names = sorted(catalogue.parts)[:4]
     first, best = names[0], names[2]
 
     def with_setup(name: str, hours: float | None) -> Part:
