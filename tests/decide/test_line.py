@@ -16,7 +16,7 @@ from advisor.catalogue.schema_product import Product
 from advisor.decide import tips
 from advisor.decide.clipping import clips
 from advisor.decide.closing import _crossing, _straight
-from advisor.decide.evaluate import Candidate, evaluate
+from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.leading import Ask, Decided, Deciding, Standing, _taken
 from advisor.decide.line import Line
 from advisor.decide.tips import Changes, _between
@@ -169,3 +169,21 @@ def test_a_figure_s_spread_may_move_what_its_stated_value_does_not() -> None:
     assert nothing("value", "probe", one=50.0, two=30.0)
     for end in ("typical", "max", "low", "likely", "high"):
         assert not nothing(end, "one", one=50.0)
+
+
+@pytest.mark.parametrize("u", [0.0, 0.5])
+def test_a_weight_is_weighed_anew_where_no_weight_is_drawn(u: float) -> None:
+    deciding = object.__new__(Deciding)
+    weight = {"life": SimpleNamespace(u=0.0), "cost": SimpleNamespace(u=u)}
+    priorities = {name: SimpleNamespace(weight=one) for name, one in weight.items()}
+    deciding.product = cast(Product, SimpleNamespace(product="probe", priorities=priorities))
+    criteria = [SimpleNamespace(name=name) for name in weight]
+    deciding.base = cast(Evaluation, SimpleNamespace(criteria=criteria))
+    for keys, named in (
+        (("priorities", "life", "weight"), True),
+        (("priorities", "life", "good"), False),
+        (("priorities", "size", "weight"), False),
+        (("cost", "life", "weight"), False),
+    ):
+        lever = Lever(Figures("probe", keys), Figure("count"), "1", 1.0, 0.0)
+        assert deciding.weighs(lever) is (named and not u)
