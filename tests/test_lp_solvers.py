@@ -102,3 +102,19 @@ def test_nothing_reaches_standard_output() -> None:
         [sys.executable, "-c", program], capture_output=True, timeout=120, check=False
     )
     assert (done.returncode, done.stdout, done.stderr) == (0, b"", b"")
+
+
+def test_a_solver_is_never_given_less_than_no_time(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Below zero HiGHS would take its limit for none at all."""
+    given = []
+
+    def highs(program: lp._Program, seconds: float, gap: float) -> lp._Answer:
+        given.append(seconds)
+        return lp._Answer(Status.LIMIT)
+
+    clock = iter(range(0, 10_000, 100))
+    monkeypatch.setattr(lp._Program, "highs", highs)
+    monkeypatch.setattr("advisor.lp.time.monotonic", lambda: float(next(clock)))
+    assert product_mix().solve(30.0).status is Status.LIMIT
+    assert len(given) == 1
+    assert 0 < given[0] < 1

@@ -19,6 +19,7 @@ SOURCE = b'''
 """A text, 1 + 1."""
 from typing import Literal
 LIMIT: Literal[1, 2] = 2
+ROOM = 128
 
 class Kept:
     low: float = 1.5
@@ -60,6 +61,7 @@ def test_every_kind_of_bug_is_found_and_texts_and_types_are_left_alone() -> None
         ("constant", "1.5", "3.0"),
         ("constant", "0.0", "1.0"),
         ("off by one", "2", "3"),
+        ("constant", "128", "256"),
         ("flag", "True", "False"),
         ("axis", "np.clip(-x, 0.0, LIMIT).sum(axis=0)", "np.clip(-x, 0.0, LIMIT).sum(axis=1)"),
         ("min/max", "min(z['a'], z['b'])", "max(z['a'], z['b'])"),

@@ -142,8 +142,6 @@ class Along:
             offers = self.offers(place, parts)
             top = max((offer.score for offer in offers.values()), default=0.0)
             out |= {name for name, offer in offers.items() if offer.score >= top - 5 * TELLS}
-            leader = self.leader(place, parts)
-            out |= set() if leader is None else {leader}
         return tuple(sorted(out))
 
     def changes(

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
 
-from advisor.decide.builds import averaged_lives
+from advisor.decide.builds import _drain, averaged_lives
 from advisor.decide.evaluate import evaluate
 from tests.decide.random_catalogues import draft
 
@@ -45,3 +47,22 @@ def test_averaged_lives_are_those_of_a_pack_as_warm_as_the_mean(seed: int, tmp_p
         elif not cold:
             assert seconds == pytest.approx(life, rel=1e-9)
     assert np.isfinite(mild).all()
+
+
+def test_a_state_of_no_length_draws_what_sleep_does() -> None:
+    """Else a current that flows for no time at all would pull the pack's voltage down."""
+    duration = np.array([1e-3, 0.0, 2e-3, 0.0, 0.0]).reshape(1, -1, 1)
+    lines: Any = SimpleNamespace(
+        chip_a=np.array([5e-3, 9.0, 6e-3, 8.0, 1e-6]).reshape(1, -1, 1),
+        chip_w=np.array([5e-3, 9.0, 6e-3, 8.0, 2e-6]).reshape(1, -1, 1),
+        other_a=np.zeros((5, 1)),
+        other_w=np.zeros((5, 1)),
+        duration=duration,
+        share=duration,
+        tasks=(slice(0, 4),),
+        period=np.ones((1, 1)),
+    )
+    feed: Any = SimpleNamespace(cell_side=lambda a, w, more_a, more_w: (a + more_a, w + more_w))
+    made = _drain(feed, lines, np.array([[2.0]]))
+    assert made.constant_a[0, :, 0].tolist() == [5e-3, 1e-6, 6e-3, 1e-6, 1e-6]
+    assert made.power_w[0, :, 0].tolist() == [5e-3, 2e-6, 6e-3, 2e-6, 2e-6]

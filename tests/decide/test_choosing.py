@@ -150,3 +150,70 @@ def test_the_next_best_is_found_where_the_best_keeps_its_needs_in_a_few_draws_al
     assert chosen is not None
     assert chosen.build.name == "z"
     assert chosen.drawn.expected == 70
+
+
+def raced(
+    scores: dict[str, np.ndarray], promised: dict[str, float], fit: dict[str, float] | None = None
+) -> tuple[str, list[tuple[str, int]]]:
+    """The chosen build, where at least 0.9 of the draws must fit, and what was drawn for it, as
+    (build, draws), each build's scores being the first of its own."""
+    builds: Any = [Made(name) for name in scores]
+    asked: list[tuple[str, int]] = []
+
+    def draw(some: Sequence[Any], draws: int) -> Any:
+        asked.extend((b.name, draws) for b in some)
+        return [
+            SimpleNamespace(
+                fit=(fit or {}).get(b.name, 1.0),
+                expected=float(scores[b.name][:draws].mean()),
+                score=scores[b.name][:draws],
+            )
+            for b in some
+        ]
+
+    smooth = [np.array([[promised[b.name] / 100] for b in builds])]
+    (chosen,), _ = choose_builds([builds], smooth, np.ones(1), 0.9, WHOLE, draw, {})
+    assert chosen is not None
+    return chosen.build.name, asked
+
+
+WHOLE = 10 * SOME
+
+
+def about(mean: float, spread: float = 0.0) -> np.ndarray:
+    """Scores on either side of a mean in turn, so that any even number of them has it."""
+    return mean + spread * np.where(np.arange(WHOLE) % 2, 1.0, -1.0)
+
+
+@pytest.mark.parametrize(("errors", "drawn"), [(1.8, True), (2.2, False), (2.8, False)])
+def test_a_build_two_standard_errors_behind_is_not_drawn_on(errors: float, drawn: bool) -> None:
+    """Scatter of 10 points over the first draws: their mean is known to 10 / sqrt(SOME)."""
+    behind = 10 * errors / np.sqrt(SOME)
+    name, asked = raced({"a": about(60.0), "b": about(60.0 - behind, 10.0)}, {"a": 60, "b": 60})
+    assert name == "a"
+    assert (("b", WHOLE) in asked) is drawn
+
+
+def test_a_build_that_keeps_its_needs_just_often_enough_is_looked_at_first() -> None:
+    """It is far ahead: the surer one need not go through all draws."""
+    fit = {"a": 0.9, "b": 1.0}
+    name, asked = raced({"a": about(60.0), "b": about(50.0)}, {"a": 60, "b": 60}, fit)
+    assert name == "a"
+    assert ("b", WHOLE) not in asked
+
+
+def test_no_build_goes_twice_through_the_same_draws() -> None:
+    """The best of the first draws loses later on, so that others are in question again."""
+    fading = about(60.0)
+    fading[2 * SOME :] = 40.0
+    scores = {"a": fading, **{n: about(59.0 - i, 3.0) for i, n in enumerate("bcdefgh")}}
+    scores |= {n: about(50.0 - i, 3.0) for i, n in enumerate("ijkl")}
+    promised = {n: float(s[:SOME].mean()) for n, s in scores.items()}
+    name, asked = raced(scores, promised)
+    assert name == "b"
+    assert len(set(asked)) == len(asked)
+    seen: dict[str, int] = {}
+    for build, draws in asked:
+        assert draws > seen.get(build, 0)
+        seen[build] = draws
+    assert len([b for b, draws in asked if draws == SOME]) > 4

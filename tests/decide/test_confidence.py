@@ -74,6 +74,8 @@ def test_a_wanted_confidence_screens(tmp_path: Path) -> None:
     assert failed.need.startswith("needs.confidence (unit-cost-limit broken in 4")
     assert failed.required == 0.9
     assert failed.offered == share(0.52)
+    assert isinstance(failed.offered, float)
+    assert failed.miss == pytest.approx(0.9 - failed.offered, rel=1e-12)
     # without draws there is nothing that could fail
     assert decided(tmp_path / "stated", parts, needs="confidence: 90 %", draws=0).candidates
 

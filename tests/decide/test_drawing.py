@@ -6,12 +6,15 @@ import pathlib
 import subprocess
 import sys
 from dataclasses import replace
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
 
 from advisor.catalogue.shipped import load, product_files
 from advisor.decide import drawing
+from advisor.decide.along import _Means, _means, _tiers
 from advisor.decide.drawing import (
     CHUNK,
     LEAST,
@@ -24,7 +27,7 @@ from advisor.decide.drawing import (
 from advisor.decide.evaluate import evaluate
 from advisor.figures import Path
 from advisor.model.draws import Sampler, Trace
-from advisor.quantities import Quantity, read_quantity
+from advisor.quantities import Quantity, exact, read_quantity
 from tests.decide.hand import YEAR, life, pair
 
 DRAWS = CHUNK + 500
@@ -148,3 +151,39 @@ def test_302_tasks_take_at_most_400_megabytes(tmp_path: pathlib.Path) -> None:
     code, peak = map(int, done.stdout.split())
     assert code == 0, done.stderr[-2000:]
     assert peak < 400_000  # kB
+
+
+def test_figures_of_a_build_are_over_the_draws_that_fit() -> None:
+    """By hand: of the first four draws two fit, of these one changes its battery."""
+    made: Any = SimpleNamespace(
+        fits=np.array([True, False, True, False, True]),
+        score=np.array([60.0, 0.0, 40.0, 0.0, 90.0]),
+        lifetime=np.array([3.0, 99.0, 5.0, 99.0, 7.0]),
+        changes=np.array([0.0, 9.0, 2.0, np.nan, 0.0]),
+    )
+    assert _means(made, 4) == _Means(score=25.0, lifetime=4.0, change=0.5)
+    made.fits = np.zeros(5, dtype=bool)
+    assert np.isnan([_means(made, 4).lifetime, _means(made, 4).change]).all()
+
+
+def test_the_break_that_holds_is_told_for_all_that_a_build_is_made_of() -> None:
+    """By hand for 100 units: of four cells each 400 pieces, of which packages of 150 make 450; a
+    converter of which 500 cost less than 100, so that more is bought."""
+
+    def price(breaks: dict[int, float], multiple: int | None = None) -> Any:
+        each = {quantity: exact(value, "money") for quantity, value in breaks.items()}
+        return SimpleNamespace(breaks=each, multiple=multiple)
+
+    feed = SimpleNamespace(
+        cell=SimpleNamespace(price=price({1: 2.0, 200: 1.5, 400: 1.2, 500: 1.19}, 150)),
+        converter=SimpleNamespace(price=price({1: 1.0, 500: 0.1})),
+        option=SimpleNamespace(series=2, parallel=2),
+    )
+    build: Any = SimpleNamespace(assessed=SimpleNamespace(feed=feed))
+    candidate: Any = SimpleNamespace(
+        best=build, part=SimpleNamespace(price=price({1: 3.0, 100: 2.0, 101: 1.99}))
+    )
+    evaluation: Any = SimpleNamespace(product=SimpleNamespace(cost=SimpleNamespace(units=100)))
+    assert list(_tiers(candidate, evaluation)) == [2, 0, 3, 0, 2, 1]
+    evaluation.product.cost.units = None
+    assert list(_tiers(candidate, evaluation)) == []

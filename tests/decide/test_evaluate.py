@@ -6,6 +6,8 @@ from pathlib import Path
 
 import pytest
 
+from advisor.catalogue.shipped import load
+from advisor.decide.drawing import draw_builds
 from advisor.decide.evaluate import Evaluation, evaluate
 from tests.model.records import CELL, LINEAR, PRODUCT, records
 
@@ -138,3 +140,42 @@ def test_a_deadline_asks_for_the_fast_point(tmp_path: Path) -> None:
     best = decided(tmp_path, workload=late).candidates[0].best
     assert [o.point for o in best.assessed.options(best.row)] == ["fast"]
     assert best.order[1] == pytest.approx(10e-3 * 1e-3 + 1e-6 * (1 - 1e-3), rel=1e-9)
+
+
+def test_the_first_draws_rank_where_that_is_asked_for() -> None:
+    catalogue, product = load("barrel-tag")
+    for few in (None, 1, 5):
+        found = evaluate(catalogue, product, 60, ranked_by=few).candidates
+        means = [float(c.drawn.score[:few].mean()) for c in found if c.drawn is not None]
+        assert len(means) == len(found) > 3
+        assert means == sorted(means, reverse=True)
+
+
+def test_a_pulse_limit_counts_in_the_draws_of_whichever_build_may_pass_it(tmp_path: Path) -> None:
+    """20 ± 6 mA from the cells pass 23 mA in (26 - 23)/12 = a quarter of the draws; behind the
+    converter at most 26 mA x 1.8 V/(0.95 x 2.4 V) = 20.5 mA flow, whatever the draw."""
+    text = PART.replace("time: 1 ms, current: 10 mA", "time: 1 ms, current: 20 ± 6 mA")
+    text = text.replace("    slow: {time: 12 ms, current: 0.8 mA, supply: 3.0 V}\n", "")
+    cell = {**CELL, "resistance": "1 ohm", "cut-off": "2.4 V", "max-pulse": "23 mA"}
+    options = "{cells: [{cell: pill}], converters: [none, conv]}"
+    named = {**PRODUCT, "workload": QUICK, "supply-options": options, "rail": "1.8 V"}
+    converters = {"conv": {**BUCK, "efficiency": "{1 µA: 0.95}"}}
+    made = records(tmp_path, named, {"pill": cell}, converters, {"chip": text})
+    found = evaluate(*made)
+    by_name = {b.assessed.feed.converter_name: b for b in found.candidates[0].builds}
+    assert set(by_name) == {"none", "conv"}
+    builds = [by_name["none"], by_name["conv"]]
+    straight, behind = draw_builds(*made, builds, found.criteria, 2000, 1)
+    # four standard errors of a share of 2,000 draws
+    assert straight.broken == {"pill max-pulse": pytest.approx(0.25, abs=0.04)}
+    assert straight.fit == pytest.approx(0.75, abs=0.04)
+    assert behind.fit == 1.0
+    assert behind.broken == {}
+
+
+def test_a_deadline_that_nothing_meets_is_told_with_the_quickest_option(tmp_path: Path) -> None:
+    """1 ms of the fast point and 12 ms of the slow one, woken in no time, against 0.4 ms."""
+    late = QUICK.replace("kernels", "finish-within: 0.4 ms, kernels")
+    (failed,) = decided(tmp_path, workload=late).screened["chip"]
+    assert failed.need == "workload.sample.finish-within"
+    assert (failed.required, failed.offered) == pytest.approx((0.4e-3, 1e-3), rel=1e-12)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -12,8 +13,10 @@ from advisor import figures
 from advisor.catalogue.load import load_run
 from advisor.decide.drawing import assessed
 from advisor.decide.evaluate import evaluate
-from advisor.decide.limits import LIMITS, kept, row_faults
+from advisor.decide.limits import LIMITS, figures_read, kept, row_faults
+from advisor.decide.screens import LEAD_TIME
 from advisor.decide.stage import stage
+from advisor.quantities import exact
 from tests.decide.random_catalogues import draft
 from tests.studies.small import part
 
@@ -332,3 +335,11 @@ def test_a_part_busy_beyond_all_time_does_not_stand(tmp_path: Path) -> None:
     here = grid_stage(catalogue, product, [(path, x) for x in places.tolist()], 0, 1)
     ((_, made, at),) = assessed(here, [found.candidates[0].best], found.criteria, fresh=True)
     assert kept(at, made.side, here.own_cost)[0][0].tolist() == [True, True, False, False]
+
+
+def test_a_time_to_delivery_is_read_where_it_is_asked_for(tmp_path: Path) -> None:
+    catalogue, product = draft(0).load(tmp_path)
+    del catalogue
+    assert LEAD_TIME not in figures_read(product)
+    within = replace(product, needs=replace(product.needs, lead_time=exact(3600.0, "time")))
+    assert LEAD_TIME in figures_read(within)

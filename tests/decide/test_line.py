@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Generator
 from pathlib import Path
 from types import SimpleNamespace
-from typing import cast
+from typing import Any, cast
 
 import numpy as np
+import pytest
 
-from advisor.catalogue.kinds import Figure
-from advisor.catalogue.levers import Lever
+from advisor.catalogue.kinds import Figure, Whole
+from advisor.catalogue.levers import NEAR, Lever
+from advisor.catalogue.schema_product import Product
+from advisor.decide import tips
 from advisor.decide.clipping import clips
-from advisor.decide.evaluate import evaluate
-from advisor.decide.leading import Deciding
+from advisor.decide.closing import _crossing, _straight
+from advisor.decide.evaluate import Candidate, Evaluation, evaluate
+from advisor.decide.leading import Ask, Decided, Deciding, Standing, _taken
 from advisor.decide.line import Line
+from advisor.decide.tips import Changes, _between
 from advisor.figures import Path as Figures
 from tests.studies.small import loaded, part
 
@@ -58,3 +64,126 @@ priorities:
     parts = {name: part(name, "2 ms", "4 mA", "2 µA", "{1: 1.5}", "3 h") for name in ("one", "two")}
     (clip,) = clips(evaluate(*loaded(tmp_path, parts, product), 0))
     assert (clip.head, clip.of, set(clip.parts)) == (2, 2, {"one", "two"})
+
+
+@pytest.mark.parametrize("limit", [True, False])
+def test_a_price_may_move_builds_where_a_unit_may_cost_no_more(limit: bool) -> None:
+    cost = SimpleNamespace(unit_cost_limit=1.0 if limit else None)
+    deciding = object.__new__(Deciding)
+    deciding.product = cast(Product, SimpleNamespace(product="probe", cost=cost))
+    deciding.scores = {"one": 50.0}
+    price = Lever(Figures("one", ("price", "breaks", "1")), Figure("money"), "1", 1.0, 0.0)
+    clock = Lever(Figures("one", ("operating-points", "fast")), Figure("current"), "1", 1.0, 0.0)
+    assert deciding.plans(price) is limit
+    assert deciding.plans(clock)
+
+
+def test_a_decision_by_draws_takes_the_build_that_it_chose() -> None:
+    """By the stated values two others do better; one of these is far behind the other."""
+    builds = [SimpleNamespace(score=score) for score in (60.0, 50.0, 40.0)]
+    chosen: Any = SimpleNamespace(builds=builds, best=builds[2])
+    assert _taken(chosen, False) == [builds[2]]
+    stated: Any = SimpleNamespace(builds=builds, best=builds[0])
+    assert _taken(stated, True) == [builds[0]]
+
+
+@pytest.mark.parametrize(
+    ("ahead", "behind", "share"),
+    [(1.0, -1.0, 0.5), (3.0, -1.0, 0.75), (-0.5, -2.0, 0), (2.0, 0.5, 1), (np.inf, -1.0, 0.5)],
+)
+def test_a_straight_line_is_followed_no_further_than_its_ends(
+    ahead: float, behind: float, share: float
+) -> None:
+    """From 1 to 3, by the logarithm; where the lead has no end it is halved."""
+    found = _straight(1.0, ahead, 3.0, behind)
+    assert found == pytest.approx(3.0**share, rel=1e-12)
+
+
+def test_places_of_a_whole_number_are_whole() -> None:
+    whole = Lever(Figures("made-up", ("figure",)), Whole(), "4", 4.0, 0.0)
+    assert _between(whole, 4.0, 9.0, 3) == [5.0, 7.0]
+    assert _between(whole, 4.0, 5.0, 4) == []
+
+
+def test_it_is_told_of_every_lever_that_is_through(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two of a part, which are searched together, and two of the product."""
+    deciding: Any = SimpleNamespace(
+        of_part=lambda one: one.path.document == "one",
+        may_stand=lambda *_: True,
+        decided=lambda _: [],
+    )
+
+    def at_once(*_: object) -> Generator[Ask, Decided, Changes]:
+        yield from ()
+        return Changes(None, None)
+
+    monkeypatch.setattr(tips, "_both", at_once)
+    monkeypatch.setattr(tips, "Line", lambda *_: None)
+    monkeypatch.setattr(tips, "scanned_together", lambda *_: None)
+    levers = [
+        (Lever(Figures(name, (key,)), Figure("share"), "1", 1.0, 0.0), (0.5, 2.0))
+        for name in ("probe", "one")
+        for key in ("a", "b")
+    ]
+    told: list[int] = []
+    found = tips.nearest_tips(deciding, levers, 5, told.append)
+    assert found == [Changes(None, None)] * 4
+    assert told == [2, 3, 4]
+
+
+@pytest.mark.parametrize("steep", [0.5, 4.0, 60.0])
+@pytest.mark.parametrize("at", [1.21, 1.37, 1.44])
+def test_a_crossing_is_closed_in_on_where_the_scan_is_wrong(at: float, steep: float) -> None:
+    """The scan has a straight lead, gone at 1.3; the draws have one that bends, gone at `at`."""
+    line: Any = SimpleNamespace(
+        lever=Lever(Figures("made-up", ("figure",)), Figure("share"), "1", 1.0, 0.0),
+        between=lambda places: steep * (1.3 - places),
+        close=lambda _: ["build"],
+        exactly=lambda x, _: steep * (at**3 - x**3),
+    )
+    found = _crossing(line, 1.0, 2.0)
+    assert found == pytest.approx(at, rel=NEAR)
+
+
+def test_a_figure_s_spread_may_move_what_its_stated_value_does_not() -> None:
+    """A lever that changes no stated score is let be, but an end of a spread, which moves draws."""
+    deciding = object.__new__(Deciding)
+    two = [("one", (40.0, 50.0)), ("two", (30.0,))]
+    deciding.candidates = cast(
+        list[Candidate],
+        [
+            SimpleNamespace(
+                part=SimpleNamespace(part=name), builds=[SimpleNamespace(score=x) for x in scores]
+            )
+            for name, scores in two
+        ],
+    )
+
+    def nothing(key: str, document: str, **scores: float) -> bool:
+        moved = Lever(Figures(document, ("clock", key)), Figure("time"), "1", 1.0, 0.0)
+        return deciding.moves_nothing(moved, Standing("one", 0.0, scores))
+
+    assert nothing("value", "one", one=50.0)
+    assert not nothing("value", "one", one=50.1)
+    assert not nothing("value", "probe", one=50.0)
+    assert nothing("value", "probe", one=50.0, two=30.0)
+    for end in ("typical", "max", "low", "likely", "high"):
+        assert not nothing(end, "one", one=50.0)
+
+
+@pytest.mark.parametrize("u", [0.0, 0.5])
+def test_a_weight_is_weighed_anew_where_no_weight_is_drawn(u: float) -> None:
+    deciding = object.__new__(Deciding)
+    weight = {"life": SimpleNamespace(u=0.0), "cost": SimpleNamespace(u=u)}
+    priorities = {name: SimpleNamespace(weight=one) for name, one in weight.items()}
+    deciding.product = cast(Product, SimpleNamespace(product="probe", priorities=priorities))
+    criteria = [SimpleNamespace(name=name) for name in weight]
+    deciding.base = cast(Evaluation, SimpleNamespace(criteria=criteria))
+    for keys, named in (
+        (("priorities", "life", "weight"), True),
+        (("priorities", "life", "good"), False),
+        (("priorities", "size", "weight"), False),
+        (("cost", "life", "weight"), False),
+    ):
+        lever = Lever(Figures("probe", keys), Figure("count"), "1", 1.0, 0.0)
+        assert deciding.weighs(lever) is (named and not u)

@@ -9,8 +9,9 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
+from scipy import special, stats
 
-from advisor.decide.luck import lead
+from advisor.decide.luck import _groups, lead
 from advisor.decide.ranks import first_place
 from tests.shares import mostly_slow
 
@@ -138,3 +139,50 @@ def test_one_error_for_all_moves_no_rank() -> None:
     share = float(first_place(apart)[0])
     # the sample's own chance correlation of the two errors remains
     assert lead(together, 0, share).chance == pytest.approx(lead(apart, 0, share).chance, abs=0.04)
+
+
+def test_a_part_beyond_those_that_compete_takes_the_place_of_the_last_of_them() -> None:
+    """Of seventy parts the last one leads by draws: it is judged beside the 59 greatest."""
+    rng = np.random.default_rng(8)
+    scores = np.linspace(80, 60, 70)[:, None] + rng.normal(0, 3, (70, 400))
+    scores -= scores.mean(axis=1, keepdims=True) - np.linspace(80, 60, 70)[:, None]
+    whole = lead(scores, 69, 0.1)
+    few = lead(scores[[*range(59), 69]], 59, 0.1)
+    assert whole.chance == pytest.approx(few.chance, rel=1e-9)
+    assert whole.score == pytest.approx(few.score, rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    "means",
+    [(70.0, 69.0, 68.5, 60.0, 40.0), (76.0, 70.0, 69.9, 69.5, 69.0), (70.0, 69.0, 50.0, 49.0)],
+)
+def test_groups_are_as_likely_as_the_integral_of_the_model_says(means: tuple[float, ...]) -> None:
+    """The model in words, with a library's densities: a common mean anywhere on 100 points, a
+    spread of which any share of an error's variance is as likely as another, outsiders anywhere,
+    each number and choice of them as likely as another."""
+    values = np.array(means)
+    parts = len(values)
+    tau = np.sqrt([(i + 0.5) / 16 / (1 - (i + 0.5) / 16) for i in range(16)])
+    wide = np.hypot(tau, 1.0)[:, None]
+    # equal steps, far finer than the narrowest of these normals: the sum is the integral
+    step = 0.02
+    centre = values.mean() + np.arange(-60, 60, step)
+    sizes = {}
+
+    def evidence(apart: int) -> float:
+        rest, each_size = values[apart:], []
+        for n in range(2, len(rest) + 1):
+            each = np.prod([stats.norm.pdf(x, centre, wide) for x in rest[:n]], axis=0)
+            inside = each.sum(axis=1).mean() * step / 100
+            ways = special.comb(len(rest), n) * (len(rest) + 1)
+            each_size.append(inside / 100 ** (parts - n) / ways)
+        sizes[apart] = 2 + int(np.argmax(each_size))
+        return float(sum(each_size) * 0.3**apart)
+
+    told = np.array([evidence(apart) for apart in (0, 1)])
+    found = _groups(values, np.eye(parts))
+    assert [chance for chance, _ in found] == pytest.approx(told / told.sum(), rel=1e-9)
+    assert [sizes[apart] for apart in (0, 1)] == [len(members) for _, members in found]
+    for apart, (_, members) in enumerate(found):
+        # neighbours in the order of the means, the leader left out where it stands apart
+        assert members.tolist() == list(range(apart, apart + len(members)))

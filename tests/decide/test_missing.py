@@ -8,11 +8,21 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import special
+from scipy.optimize import brentq
 
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.shipped import load
-from advisor.decide.missing import EVIDENCE, _additive, _Fit, fill_missing, notes
+from advisor.decide.missing import (
+    EVIDENCE,
+    _additive,
+    _figures,
+    _Fit,
+    _moderated,
+    fill_missing,
+    notes,
+)
 from advisor.studies.explain import explain
 from advisor.studies.shortlist import shortlist
 
@@ -147,3 +157,60 @@ def test_nothing_missing_nothing_changed(frost: tuple[Catalogue, Product]) -> No
     catalogue, product = frost
     complete = catalogue.only(["quorvane-jor", "tessimur-rud"])
     assert fill_missing(complete, product) == (complete, ())
+
+
+@pytest.mark.parametrize(("left", "enough"), [(1, False), (2, True)])
+def test_two_kernels_tell_a_part_s_own_pace(left: int, enough: bool) -> None:
+    """One alone says as much of the kernel as of the part."""
+    rng = np.random.default_rng(4)
+    table = rng.normal(size=8)[:, None] + rng.normal(size=5)[None, :]
+    table += rng.normal(0, 0.1, table.shape)
+    table[3, left:] = np.nan
+    assert _Fit(table, STRESS).may(3, 4) is enough
+
+
+def test_another_clock_goes_by_the_median_of_the_part_s_own_ratios(
+    frost: tuple[Catalogue, Product],
+) -> None:
+    """Kernel by kernel, slow over fast; the median of an odd number of them is one of them."""
+    part = frost[0].parts["quorvane-jor"]
+    made = _figures(part, [(0.0, 0.1), (0.0, 0.1)], [0.1, 0.1])
+    for what in ("time", "current"):
+        ratios = [
+            getattr(by["slow"], what).nominal / getattr(by["fast"], what).nominal
+            for by in part.kernels.values()
+            if "slow" in by and "fast" in by
+        ]
+        ratio = getattr(made["slow"], what).nominal / getattr(made["fast"], what).nominal
+        assert ratio == pytest.approx(float(np.exp(np.median(np.log(ratios)))), rel=1e-9)
+        assert abs(np.exp(np.mean(np.log(ratios))) / ratio - 1) > 1e-4
+
+
+@pytest.mark.parametrize(("kernels", "told"), [(2, False), (3, True), (4, True)])
+def test_an_entry_is_left_out_where_two_of_its_part_remain(kernels: int, told: bool) -> None:
+    table = np.random.default_rng(6).normal(size=(6, kernels))
+    fit = _Fit(table, STRESS[:kernels])
+    assert np.isfinite(fit.errors).all() == np.isfinite(fit.errors).any() == told
+
+
+def test_variances_are_drawn_toward_a_common_one_as_published() -> None:
+    """G. K. Smyth, "Linear models and empirical Bayes methods for assessing differential
+    expression", Stat. Appl. Genet. Mol. Biol. 3 (2004), 6.2, the trigamma function solved by a
+    library."""
+    scaled = np.array([0.01, 0.3, 0.05, 1.2, 0.02, 0.6])
+    counts = np.array([10.0, 12.0, 8.0, 10.0, 12.0, 8.0])
+    left = 50.0
+    own = left * counts / counts.sum()
+    e = np.log(scaled) - special.digamma(own / 2) + np.log(own / 2)
+    beyond = e.var(ddof=1) - special.polygamma(1, own / 2).mean()
+    prior = 2 * brentq(lambda x: special.polygamma(1, x) - beyond, 1e-3, 1e3)
+    common = np.exp(e.mean() + special.digamma(prior / 2) - np.log(prior / 2))
+    assert 0.5 < prior < left
+    spread, freedom = _moderated(scaled, counts, left)
+    expected = (prior * common + own * scaled) / (prior + own)
+    assert spread**2 == pytest.approx(expected, rel=1e-6)
+    assert freedom == pytest.approx(np.minimum(prior + own, left), rel=1e-6)
+    # kernels that are alike as far as so few tell share what all miss by
+    spread, freedom = _moderated(np.full(6, 0.04), counts, left)
+    assert spread == pytest.approx(np.full(6, 0.2), rel=1e-12)
+    assert freedom == pytest.approx(np.full(6, left), rel=1e-12)

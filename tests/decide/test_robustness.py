@@ -157,3 +157,12 @@ def test_the_shortlist_tells_it_all() -> None:
     assert alone.order_agreement is None
     assert found.order_agreement is not None
     assert 0.5 < found.order_agreement < 1
+
+
+def test_a_tie_is_one_whatever_the_last_digit() -> None:
+    """Two parts that differ by rounding are in no order, so what is told of them is no error."""
+    told = np.array([3.0, 2.0, 1.0])
+    ties = np.array([[70.0], [60.0], [60.0]])
+    almost = ties + np.array([[0.0], [0.0], [1e-12]])
+    expected = stats.kendalltau(told, ties[:, 0]).statistic
+    assert order_agreement(almost, told) == pytest.approx(expected, rel=1e-12)

@@ -123,3 +123,13 @@ def test_weights_are_shares_of_their_sum() -> None:
     found = criteria(product, catalogue.cells["lm-thumb"])
     assert sum(c.weight for c in found) == pytest.approx(1.0, rel=1e-12)
     assert found[0].weight == pytest.approx(5 / 15, rel=1e-12)
+
+
+def test_money_is_in_the_product_s_currency_and_else_just_money() -> None:
+    catalogue, product = load("frost-post")
+    cell = catalogue.cells["lm-thumb"]
+    assert product.cost.currency == "EUR"
+    for currency, unit in (("EUR", "EUR"), (None, "money")):
+        priced = replace(product, cost=replace(product.cost, currency=currency))
+        units = {c.name: c.unit for c in criteria(priced, cell)}
+        assert units["lifetime-cost"] == unit

@@ -9,8 +9,9 @@ import numpy as np
 import pytest
 
 from advisor.catalogue.load import with_changes
+from advisor.catalogue.schema_parts import Part
 from advisor.catalogue.shipped import load
-from advisor.decide.could_lead import could_lead
+from advisor.decide.could_lead import _at_their_best, could_lead
 from advisor.decide.evaluate import evaluate
 from advisor.decide.robustness import firmness
 from advisor.quantities import Quantity, exact
@@ -62,6 +63,29 @@ def test_a_part_set_aside_for_one_figure_that_could_lead_is_named() -> None:
             f"{winner}, set aside for {winner}:toolchain.setup, could lead",
         )
         assert "not settled, as" in found.text
+
+
+def test_a_missing_figure_is_tried_as_good_as_any_other_part_s() -> None:
+    """Against trying every other part's; the best of them is of a part amid the others by name."""
+    catalogue, product = load("valve-driver")
+    names = sorted(catalogue.parts)[:4]
+    first, best = names[0], names[2]
+
+    def with_setup(name: str, hours: float | None) -> Part:
+        part = catalogue.parts[name]
+        setup = None if hours is None else exact(3600.0 * hours, "time")
+        return replace(part, toolchain=replace(part.toolchain, setup=setup))
+
+    hours = {name: 1.0 if name == best else 20.0 + n for n, name in enumerate(names[1:])}
+    parts = {name: with_setup(name, hours.get(name)) for name in names}
+    found = evaluate(replace(catalogue, parts=parts), product)
+    assert found.set_aside[first] == (f"{first}:toolchain.setup",)
+    scores = []
+    for each in hours.values():
+        one = replace(catalogue, parts={first: with_setup(first, each)})
+        scores.append(evaluate(one, product).candidates[0].score)
+    assert _at_their_best(found)[first] == pytest.approx(max(scores), rel=1e-12)
+    assert max(scores) > min(scores) + 0.1
 
 
 def test_a_part_that_lacks_what_a_companion_chip_brings_is_named() -> None:

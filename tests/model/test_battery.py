@@ -284,6 +284,16 @@ def test_the_two_well_bound_by_marching_the_wells() -> None:
     assert seconds(found) == pytest.approx(marched, rel=600.0 / marched)
 
 
+def test_the_two_well_bound_of_events_closer_than_a_second() -> None:
+    """A rest of 0.4 s levels the wells no further than that."""
+    c, k = 0.3, 0.2
+    made = replace(pack(capacity_c=400.0), two_well=(one(c), one(k)))
+    found = life(made, drain([(2.0, 0.0, 0.1)], period=0.5))
+    assert ends(found) == "two-well"
+    marched = lifetime(400.0, c, k, [(2.0, 0.1), (0.0, 0.4)])
+    assert seconds(found) == pytest.approx(marched, rel=0.5 / marched)
+
+
 def test_a_worse_pack_or_a_greater_load_never_lasts_longer() -> None:
     load = drain([(15e-3, 5e-3, 4e-3)], rest=(2e-6, 1e-6), cut_off=2.0)
     made = pack(DEPTH, VOLTS, (5.0, 5.0, 8.0, 20.0, 60.0), self_a=1e-7)

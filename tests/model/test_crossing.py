@@ -49,6 +49,12 @@ def test_a_margin_that_recovers_has_crossed_all_the_same() -> None:
     assert found[0] == pytest.approx(1 / 4, abs=2 * NARROW)
 
 
+def test_a_margin_that_fails_at_the_first_place_only_has_crossed() -> None:
+    # negative from 0.08 to 0.12, around the first place of the grid behind the start
+    found = first_negative(lambda d, _: (d - 0.08) * (d - 0.12), GRID, np.ones(1), falling=False)
+    assert found[0] == pytest.approx(0.08, abs=2 * NARROW)
+
+
 def test_a_margin_that_is_not_there_is_negative_by_halving() -> None:
     # the square root ends where there is no power to be had: NaN counts as failed
     def margin(depth: np.ndarray, _: np.ndarray) -> np.ndarray:

@@ -141,3 +141,6 @@ def test_the_words() -> None:
     one = told(curve("{45 degC: 2 µA}"), 60.0)
     assert one is not None
     assert "25 degC" not in one
+    hottest = told(curve("{-20 degC: 9 nA, 25 degC: 1 µA, 45 degC: 2 µA}"), 60.0)
+    assert hottest is not None
+    assert "every 20 K (as between its two hottest figures)" in hottest

@@ -12,8 +12,8 @@ import pytest
 
 from advisor.catalogue.load import load_run
 from advisor.decide.stage import Stage, stage
-from advisor.model.plan import Plans, _each_once, choose
-from advisor.model.reach import ALL, _beaten, reach, task_options
+from advisor.model.plan import Plans, _batches, _each_once, _Sweep, choose
+from advisor.model.reach import ALL, Reach, _beaten, reach, task_options
 from advisor.model.tables import Stack, part_figures, stack
 from advisor.model.workload import ProductFigures
 
@@ -223,3 +223,63 @@ def test_an_option_that_another_meets_in_every_respect_is_beaten() -> None:
             assert found[0, 0, o] == expected
             beaten += expected
     assert 20 < beaten < 300
+
+
+def asked(here: Stage) -> tuple[Reach, ProductFigures, Stack]:
+    """What the battery model is asked of the one task's options, at 2.2 V."""
+    table = laid_out(here)
+    feed = here.feed(0, "none")[0]
+    tasks = [task_options(feed, table, here.figures, event) for event in here.events(table)]
+    inside = np.ones(tasks[0].length.shape, dtype=bool)
+    return reach(feed, here.figures, tasks, 0, np.array([2.2]), inside), here.figures, table
+
+
+def test_an_option_alone_takes_its_share_of_the_period_and_rest_the_other(
+    tmp_path: pathlib.Path,
+) -> None:
+    """1 ms or 8 ms of every 40 ms, so that a mean over the shares is one over time."""
+    found, product, table = asked(opened(tmp_path, period="40 ms"))
+    made = found.drain()
+    options = table.parts[0].options[0]
+    busy = [0.001 if options[o].point == "fast" else 0.008 for o in found.index[2]]
+    assert len(busy) >= 2
+    assert made.share[:, :-1, 0].sum(axis=1) == pytest.approx(np.array(busy) / 0.04, rel=1e-12)
+    assert made.share.sum(axis=1)[:, 0] == pytest.approx(np.ones(len(busy)), rel=1e-12)
+    assert made.period_s[0, 0] == product.tasks[0].period[0] == 0.04
+
+
+def test_rows_go_through_the_battery_model_as_many_at_a_time_as_fit(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Together up to the bound; what is beyond it by itself goes alone, and nothing is left out."""
+    monkeypatch.setattr("advisor.model.plan.TOGETHER", 60)
+    sizes = [3, 2, 1, 7, 1, 6, 1]
+    rows: list[Any] = [SimpleNamespace(index=(np.zeros(n, dtype=np.intp),)) for n in sizes]
+    batches = [[one.index[0].size for one in some] for some in _batches(rows, 10)]
+    assert batches == [[3, 2, 1], [7], [1], [6], [1]]
+
+
+@pytest.mark.parametrize(
+    ("charge_a", "empty", "ends"),
+    [
+        # 6 W s against 2.4 C: alike at 2.5 V, so neither is the cheaper from 3 V down to 2 V
+        (2.4, 2.0, [2.0, 3.0]),
+        # alike at 1.5 V only, where this pack never is
+        (4.0, 2.0, [2.9, 2.9]),
+        # a pack that gives next to no voltage in the end is looked at down to a fifth
+        (2.4, 0.01, [0.58, 3.0]),
+    ],
+)
+def test_charges_are_compared_at_voltages_that_the_pack_has(
+    charge_a: float, empty: float, ends: list[float]
+) -> None:
+    options = SimpleNamespace(
+        charge_a=np.array([[[charge_a, 0.0]]]), charge_w=np.array([[[0.0, 6.0]]])
+    )
+    pack = SimpleNamespace(open_v=np.array([[3.0], [empty]]))
+    sweep: Any = SimpleNamespace(
+        feed=SimpleNamespace(pack=pack, nominal_v=np.array([2.9])), tasks=[options]
+    )
+    found = _Sweep._voltages(sweep, [np.ones((1, 1, 2), dtype=bool)])
+    assert [found.min(), found.max()] == pytest.approx(ends, rel=1e-12)
+    assert 2.9 in found

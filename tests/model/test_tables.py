@@ -200,6 +200,25 @@ def test_options_are_points_with_their_engines(tmp_path: Path) -> None:
     assert dict(zip(found.points, found.supply_min, strict=True)) == {"fast": 2.2, "slow": 0.0}
 
 
+def test_options_stand_by_their_names_whichever_kernel_is_named_first(tmp_path: Path) -> None:
+    """Among equals the first is taken: it is the same one however a task is written."""
+    entry = "{time: 1 ms, current: 1 mA, supply: 2.0 V, evidence: sheet}"
+    text = PART.format(regulator="linear", deep="1 µA", warm="2 µA")
+    text = text.replace("blocks:", f"  hash:\n    slow: {entry}\n    slow+digest: {entry}\nblocks:")
+    for names in (("crc", "hash"), ("hash", "crc")):
+        task = f"{{task: sample, every: 10 s, kernels: {{{names[0]}: 1, {names[1]}: 1}}}}"
+        catalogue, product = records(
+            tmp_path / names[0],
+            {**PRODUCT, "workload": f"[{task}]"},
+            parts={"chip": text},
+            kernels=("crc", "hash"),
+        )
+        own = product_figures(product, Sampler("probe"))
+        (options,) = part_figures(catalogue.parts["chip"], own, Sampler("chip")).options
+        labels = ["slow", "slow+digest", "slow+digest+engine", "slow+engine"]
+        assert [o.label for o in options] == labels
+
+
 def test_blocks_are_used_as_often_as_is_said(tmp_path: Path) -> None:
     tasks = "[{task: sample, every: 10 s, kernels: {crc: 1}, uses: {beacon: 4}}]"
     found = figures(tmp_path, workload=tasks)
@@ -293,3 +312,21 @@ def test_an_idle_current_of_no_stated_supply_is_told_once(tmp_path: Path) -> Non
     alone = part_figures(catalogue.parts["chip"], own, Sampler("chip"), chosen)
     assert ["idle current at slow" in w for w in whole.warnings] == [True]
     assert alone.warnings == []
+
+
+@pytest.mark.parametrize(
+    ("block", "lacks"),
+    [("{for: 3 ms, evidence: bench}", "current"), ("{current: 5 mA, evidence: bench}", "for")],
+)
+def test_what_a_block_lacks_is_missing_where_a_task_uses_it(
+    tmp_path: Path, block: str, lacks: str
+) -> None:
+    text = PART.format(regulator="linear", deep="1 µA", warm="2 µA")
+    text = text.replace("{current: 5 mA, for: 3 ms, evidence: bench}", block)
+    for uses, missing in (("", []), (", uses: {beacon: 1}", [f"chip:blocks.beacon.{lacks}"])):
+        task = f"{{task: sample, every: 10 s, kernels: {{crc: 1}}{uses}}}"
+        catalogue, product = records(
+            tmp_path / str(len(missing)), {**PRODUCT, "workload": f"[{task}]"}, parts={"chip": text}
+        )
+        own = product_figures(product, Sampler("probe"))
+        assert part_figures(catalogue.parts["chip"], own, Sampler("chip")).missing == missing

@@ -20,6 +20,9 @@ SCOPE = ("advisor/model", "advisor/decide", "advisor/bench", "advisor/lp.py")
 # how much at once, not what: any value gives the same answer
 SPEED = {"BLOCK", "ROWS", "PIECE"}
 
+# whole numbers from here on are sizes rather than places: one more of so many means little
+MANY = 32
+
 _ARITHMETIC: dict[type[ast.operator], type[ast.operator]] = {
     ast.Add: ast.Sub,
     ast.Sub: ast.Add,
@@ -331,6 +334,8 @@ def _variants(node: ast.stmt | ast.expr, keys: list[str]) -> Iterator[Variant]:
             yield "sign", node, operand
         case ast.Constant(value=bool(value)):
             yield "flag", node, ast.Constant(not value)
+        case ast.Constant(value=int(value)) if abs(value) >= MANY:
+            yield "constant", node, ast.Constant(value * 2)
         case ast.Constant(value=int(value)):
             yield "off by one", node, ast.Constant(value + 1)
         case ast.Constant(value=float(value)):

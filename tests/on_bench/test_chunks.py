@@ -11,6 +11,7 @@ import pytest
 from advisor.bench.chunks import Chunk, Columns
 from advisor.bench.trace import samples
 from advisor.faults import FaultError
+from tests.on_bench.sessions import session
 
 
 def test_a_fault_of_samples_that_stand_in_no_cells_names_their_file() -> None:
@@ -42,3 +43,24 @@ def test_numbers_of_half_the_length_are_reckoned_with_in_full(tmp_path: Path) ->
     (chunk,) = samples(tmp_path / "a.parquet", columns)
     np.testing.assert_allclose(chunk.t, values.astype(np.float64) * 1e-3, rtol=1e-15)
     np.testing.assert_allclose(chunk.i, values[::-1].astype(np.float64) * 1e-3, rtol=1e-15)
+
+
+@pytest.mark.parametrize("rate", [False, True])
+def test_a_board_s_own_trace_has_no_voltage_and_no_marker(tmp_path: Path, rate: bool) -> None:
+    """Time where a column tells it, and the current; their units and factors go with them."""
+    changes = [
+        ("unit: A}", "unit: mA}\n  voltage: {column: v, unit: V}"),
+        ("supply: 3.300(2) V\n", ""),
+    ]
+    if rate:
+        changes.append(("time: {column: t, unit: s}", "time: {rate: 20 kHz}"))
+    whole = Columns.of(session(tmp_path, *changes).trace)
+    less = whole.time_and_current()
+    kept = ("i",) if rate else ("t", "i")
+    assert whole.names == (*kept, "v", "m")
+    assert less.names == kept
+    assert less.factors == whole.factors[: len(kept)] == ((1e-3,) if rate else (1.0, 1e-3))
+    assert (less.voltage, less.marker) == (False, False)
+    assert less.places == whole.places == ()
+    assert less.units == whole.units[: len(kept)]
+    assert len(less.units) == len(kept)

@@ -15,6 +15,7 @@ from scipy import integrate
 
 from advisor.bench.chunks import Chunk, Columns
 from advisor.bench.distil import Figures
+from advisor.bench.notes import key_of
 from advisor.bench.rehearse import Errors, Truth, expected
 from advisor.bench.segments import Window, measure
 from advisor.bench.trace import samples
@@ -495,3 +496,41 @@ def test_limits_and_deviations_have_their_own_shape(tmp_path: Path) -> None:
             (term,) = [t for t in result.budget if t.source == "board overhead"]
             assert term.shape == shape
             assert term.u == pytest.approx(u, rel=1e-9)
+
+
+def test_work_of_an_engine_is_an_entry_of_its_own_in_the_part(tmp_path: Path) -> None:
+    notes = session(tmp_path, ("kernel: filter,", "kernel: hash, engine: sha,"))
+    assert [key_of(s) for s in notes.pulses] == ["hash", "hash+sha"]
+    assert notes.in_part("hash") == ("hash", "fast")
+    assert notes.in_part("hash+sha") == ("hash", "fast+sha")
+
+
+@pytest.mark.parametrize(("length", "few"), [("1.9 ms", True), ("2.1 ms", False)])
+def test_a_stretch_has_two_samples_for_each_of_its_pieces(
+    tmp_path: Path, length: str, few: bool
+) -> None:
+    """Twenty pieces at 20 kHz: 40 samples take 2 ms."""
+    end = f"to: {2000 + float(length.split()[0])} ms"
+    notes = session(tmp_path, ("to: 2.5 s", end))
+    _, _, trace, _ = trace_of(session(tmp_path), 3)
+    try:
+        distilled(notes, trace)
+        told = ""
+    except FaultError as error:
+        told = str(error)
+    assert ("ram-kept: fewer than 40 samples" in told) is few
+
+
+@pytest.mark.parametrize("drift", [0.0, 200e-6])
+def test_an_overhead_that_does_not_stand_still_is_refused(tmp_path: Path, drift: float) -> None:
+    """1.2 mA that drift by a sixth within the second, far beyond what its scatter makes of it."""
+    notes = session(tmp_path, ("board-overhead: 1.200(2) mA", TRACED))
+    _, _, trace, (board,) = trace_of(notes, 9)
+    drifting = replace(board, i=board.i + drift * board.t)
+    if not drift:
+        assert distilled(notes, trace, [drifting]).kernels
+        return
+    with pytest.raises(FaultError, match=r"board-overhead.*a stretch that drifts by") as error:
+        distilled(notes, trace, [drifting])
+    (fault,) = error.value.faults
+    assert fault.expected == "one that stands still"

@@ -72,3 +72,19 @@ def test_a_low_pass_is_given_the_time_to_settle_and_no_more(tmp_path: Path) -> N
     assert guard is not None
     assert math.exp(-guard[0] * 50e-3) == pytest.approx(3e-4, rel=0.15)
     assert guard[1] == 1
+
+
+def test_where_a_guard_leaves_too_little_of_a_run_nothing_is_told() -> None:
+    """Ten samples of a run, of which a guard takes nine."""
+    around = Around(
+        time=np.full((3, 64), 1e-3), current=np.full((3, 64), 2e-3), marker=np.ones((3, 64))
+    )
+    each = np.full(3, 10e-3)
+    count, scatter = np.full(3, 10.0), np.zeros(3)
+    found = inner(each * 2e-3, each, count, scatter, around, around, (5, 4))
+    assert (found.samples, found.leaves, found.odd) == ((5, 4), 1, 0)
+    assert np.isnan([*found.current, *found.outside, found.differs, found.leaks]).all()
+    assert len(found.current) == len(found.outside) == 3
+    enough = inner(each * 2e-3, each, count, scatter, around, around, (4, 4))
+    assert enough.leaves == 2
+    assert enough.current == pytest.approx(np.full(3, 2e-3), rel=1e-9)

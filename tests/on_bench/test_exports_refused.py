@@ -123,6 +123,14 @@ WRONG: dict[str, tuple[str, bytes, Sequence[str], dict[str, str], str]] = {
         {"marker": "{column: m, above: 0.5, debounce: 2 ms}"},
         "does not settle from row 2 on",
     ),
+    "a line of more than 64 KiB": (
+        *("a.csv", ("t,i,m," + "x" * 70_000 + "\n" + BODY).encode(), (), {}),
+        r"a line of more than 65536 bytes",
+    ),
+    "a line of more than 64 KiB where the layout is told": (
+        *("a.csv", ("t,i,m," + "x" * 70_000 + "\n" + BODY).encode(), ("delimiter: comma",), {}),
+        r"a line of more than 65536 bytes",
+    ),
     "a text's layout for another form": (
         *("a.npy", b"", ("footer: 1",), {}),
         "a text: the notes tell how one is laid out",
@@ -151,6 +159,7 @@ NOTED: dict[str, tuple[Sequence[str], dict[str, str], str]] = {
     ),
     "hours since 1970": ((), {"time": "{column: t, as: epoch, unit: h}"}, "since 1970"),
     "a date with a unit": ((), {"time": "{column: t, as: date-time, unit: s}"}, "no unit for"),
+    "a date of no column": ((), {"time": "{rate: 1 kHz, as: date-time}"}, '"date-time" without a'),
     "a rate alone with a unit": (
         (),
         {"time": "{rate: 1 kHz, unit: s}"},

@@ -5,12 +5,22 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 import pytest
 
-from advisor.bench.rehearse import OVERHEAD_A, expected, rehearsed, truth_of
+from advisor.bench.rehearse import (
+    OVERHEAD_A,
+    Errors,
+    _Piece,
+    _recorded,
+    _Seen,
+    expected,
+    rehearsed,
+    truth_of,
+)
 from advisor.catalogue.load import load_catalogue
 from advisor.catalogue.shipped import catalogue_folder
 from advisor.faults import FaultError
@@ -171,3 +181,57 @@ def test_a_kernel_without_a_figure_has_no_truth(tmp_path: Path, lost: str) -> No
     with pytest.raises(FaultError) as error:
         truth_of(notes, part)
     assert [f.path for f in error.value.faults] == ["bench-demo:rehearsal.kernels.hash"]
+
+
+def test_a_low_pass_follows_each_piece_from_where_the_last_one_left_it(tmp_path: Path) -> None:
+    """By hand: of 2 mA above the level e^-1 is left after one time constant, 1.5 of it are on."""
+    meter: Any = SimpleNamespace(sample="low-pass", lag=2e-3)
+    seen = _Seen(meter, 1e-3, 0.0, level=3e-3)
+    first = seen.through(_Piece(0.0, 2e-3, 1e-3, True), np.array([0.0, 1e-3]))
+    left = 1e-3 + 2e-3 * math.exp(-1.0)
+    assert first == pytest.approx([3e-3, 1e-3 + 2e-3 * math.exp(-0.5)], rel=1e-12)
+    assert seen.level == pytest.approx(left, rel=1e-12)
+    second = seen.through(_Piece(2e-3, 5e-3, 5e-3, False), np.array([2e-3, 4e-3]))
+    on = 5e-3 + (left - 5e-3) * math.exp(-1.0)
+    assert second == pytest.approx([left, on], rel=1e-12)
+    assert seen.level == pytest.approx(5e-3 + (left - 5e-3) * math.exp(-1.5), rel=1e-12)
+
+
+def test_a_mean_s_sample_stands_for_the_interval_before_it(tmp_path: Path) -> None:
+    """By hand, in ms and mA: 1 until 2.5, 5 until 5.2, 9 until 5.5 (no sample falls there), 1."""
+    meter: Any = SimpleNamespace(sample="mean")
+    seen = _Seen(meter, 1e-3, 0.0, level=1e-3)
+    out = []
+    for begin, end, current, at in (
+        (0.0, 2.5, 1.0, [1.0, 2.0]),
+        (2.5, 5.2, 5.0, [3.0, 4.0, 5.0]),
+        (5.2, 5.5, 9.0, []),
+        (5.5, 8.0, 1.0, [6.0, 7.0]),
+    ):
+        piece = _Piece(begin * 1e-3, end * 1e-3, current * 1e-3, False)
+        out += (1e3 * seen.through(piece, 1e-3 * np.array(at))).tolist()
+    half = 0.5 * 1.0 + 0.5 * 5.0
+    mixed = 0.2 * 5.0 + 0.3 * 9.0 + 0.5 * 1.0
+    assert out == pytest.approx([1.0, 1.0, half, 5.0, 5.0, mixed, 1.0], rel=1e-9)
+
+
+def test_a_meter_errs_as_is_said_of_the_range_that_it_reads_in() -> None:
+    """By hand: (current + board - reset) x (1 + gain) x shunt + offset, in steps of the range."""
+    meter: Any = SimpleNamespace(
+        ranges=[
+            SimpleNamespace(to=1e-3, noise=None, resolution=None),
+            SimpleNamespace(to=1.0, noise=None, resolution=1e-3),
+        ]
+    )
+    errors = Errors(0.1, 2e-3, 1e-3, 0.5e-3, 0.2e-3, 1.5, 3.3, ranges=((0.2, -3e-3),))
+    t = np.array([1.0, 2.0, 3.0])
+    current = np.array([0.1e-3, 20e-3, -0.2e-3])
+    made = _recorded(meter, 4, t, current, np.zeros(3), errors, 0.0, np.random.default_rng(1))
+    fine = [x * 1.1 * 1.5 + 2e-3 for x in (0.4e-3, 0.1e-3)]
+    # 20.3 mA x 1.2 x 1.5 - 3 mA = 33.54 mA
+    assert made.i == pytest.approx([fine[0], 34e-3, fine[1]], rel=1e-12)
+    assert made.t == pytest.approx([1.001, 2.002, 3.003], rel=1e-12)
+    assert made.row == 4
+    loud = _recorded(meter, 0, t, current, np.zeros(3), errors, 1e-3, np.random.default_rng(1))
+    draw = np.random.default_rng(1).standard_normal(3)
+    assert loud.i[0] - made.i[0] == pytest.approx(1e-3 * draw[0] * 1.1 * 1.5, rel=1e-9)

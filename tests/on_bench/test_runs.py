@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from advisor.bench import runs
+from advisor.bench.budget import combined
 from advisor.faults import FaultError
 from tests.on_bench.sessions import changed, distilled, session, trace_of
 
@@ -25,3 +28,14 @@ def test_one_sample_of_an_overload_inside_a_run_is_refused_with_its_time(tmp_pat
     with pytest.raises(FaultError, match=words):
         distilled(notes, [replace(whole, i=i)])
     assert distilled(notes, [whole]).kernels
+
+
+def test_a_state_s_figure_that_is_no_number_is_a_fault_that_names_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    notes = session(tmp_path)
+    _, _, trace, _ = trace_of(notes, 9)
+    monkeypatch.setattr(runs, "of_state", lambda *_: combined(math.inf, []))
+    with pytest.raises(FaultError, match="ram-kept: voltage that overflows") as error:
+        distilled(notes, trace)
+    assert {fault.path for fault in error.value.faults} == {"bench-demo:segments"}

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from uncertainties import correlated_values, ufloat
 
-from advisor.bench.same_clock import AtClock, Run, at_clock
+from advisor.bench.same_clock import AtClock, Run, apart, at_clock
 from advisor.present.compare import _there
 from advisor.studies.compare import Row
 
@@ -193,3 +193,37 @@ def test_the_screen_tells_how_well_each_is_known() -> None:
     bare: dict[str, Any] = dict.fromkeys(Row.__dataclass_fields__)
     row = Row(**{**bare, "at_clock": found})
     assert _there(row) == "at 24 MHz, 20.0 ms ±0.5 %, 3.00 mA ±1.4 %, 180 µJ ±1.5 %"
+
+
+def test_a_line_of_currents_is_not_followed_below_zero() -> None:
+    """3 mA at 24 MHz and 9 mA at 96 MHz fall by 1 mA in 12 MHz, to 2 mA; steeper they are lost."""
+    steep = [replace(SLOW, current_a=0.5e-3), FAST]
+    found = at_clock(steep, 12e6)
+    assert found.current_a is found.energy_j is None
+    assert "the currents' line falls below zero there" in found.why
+    assert at_clock(steep, 24e6).current_a == pytest.approx(0.5e-3, rel=1e-9)
+    assert at_clock([SLOW, FAST], 12e6).current_a == pytest.approx(2e-3, rel=1e-9)
+
+
+def test_two_energies_differ_by_more_than_twice_what_is_not_shared() -> None:
+    """By hand: 1 % of two energies of 1 J by time, and a gain of 3 % that one meter shares."""
+    one = Run(1e6, 1.0, 0.01, 1.0, 0.0, 1.0, 0.0, 0.03, "m")
+    for more, differs in ((2.7, False), (3.0, True)):
+        other = replace(one, current_a=1 + more * 0.01, instrument="m")
+        # 2 x sqrt(0.01^2 + 0.0103^2) = 0.0287
+        assert apart(one, other) is differs
+        # with a meter each 2 x sqrt(0.0316^2 + 0.0326^2) = 0.0908
+        assert not apart(one, replace(other, instrument="n"))
+        assert not apart(one, replace(other, instrument=None))
+    assert apart(one, replace(one, current_a=1.095, instrument="n"))
+    assert not apart(one, replace(one, supply_v=None))
+
+
+def test_where_no_line_can_be_drawn_nothing_is_told_and_why() -> None:
+    for runs, why in (
+        ([replace(SLOW, clock_hz=None)], "no operating point states its clock"),
+        ([SLOW, replace(SLOW, current_a=4e-3)], "two runs at one clock"),
+    ):
+        found = at_clock(runs, 48e6)
+        assert (found.clock_hz, found.why, found.extrapolated) == (48e6, why, False)
+        assert found.time_s is found.current_a is found.energy_j is found.supply_v is None

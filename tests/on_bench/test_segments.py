@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from advisor.bench.chunks import Chunk, Floats
 from advisor.bench.levels import binned, by_current, changes, refined
-from advisor.bench.segments import Window, measure
+from advisor.bench.segments import Window, _Pass, measure
 from advisor.faults import FaultError
 
 
@@ -126,3 +126,32 @@ def test_a_trace_that_repeats_every_sample_is_not_clipped_where_it_does_so_at_th
     i: Floats = np.repeat(levels, np.where(levels == 99, 10, 4))
     t: Floats = np.arange(len(i), dtype=np.float64) * 1e-3
     assert measure([Chunk("t", 0, t, i)]).clipped is None
+
+
+@pytest.mark.parametrize(("high", "share"), [(100, 99 / 100), (20, 19 / 320)])
+def test_how_often_great_samples_repeat_is_told_of_them_where_there_are_many(
+    high: int, share: float
+) -> None:
+    """300 small samples, each unlike the one before, and great ones that stand; twenty of these
+    are too few to tell. The greatest and the least do not count."""
+    i: Floats = np.concatenate(([1.0, -1.0], 1e-3 * (1 + np.arange(300) % 7), np.full(high, 0.8)))
+    state = _Pass([], None, False)
+    t: Floats = np.arange(len(i), dtype=np.float64) * 1e-3
+    state.look(Chunk("t", 0, t, i, None, np.zeros(len(i))))
+    assert state.repeating(True) == pytest.approx(share, rel=1e-12)
+    assert state.repeating(False) == pytest.approx((high - 1) / (high + 300), rel=1e-12)
+
+
+@pytest.mark.parametrize(("scatter", "clipped"), [(0.0, None), (1e-4, "top")])
+def test_a_pile_of_great_samples_is_judged_by_how_often_such_repeat(
+    scatter: float, clipped: str | None
+) -> None:
+    """Where great samples stand for long on coarse steps a pile at the top is no clipping, however
+    restless the small ones are; where they scatter as well it is."""
+    rng = np.random.default_rng(6)
+    great = np.repeat([9e-3, 10e-3, 8e-3, 7e-3, 10e-3, 6e-3], [20, 150, 20, 20, 150, 20])
+    great[great < 10e-3] += scatter * rng.normal(size=80)
+    i: Floats = np.concatenate([great, 1e-4 * rng.normal(size=4000)])
+    t: Floats = np.arange(len(i), dtype=np.float64) * 1e-3
+    chunks = [Chunk("t", a, t[a : a + 500], i[a : a + 500]) for a in range(0, len(i), 500)]
+    assert measure(chunks, [Window(1.0, 2.0)]).clipped == clipped

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 import re
 import shutil
@@ -331,3 +332,20 @@ def test_a_pack_that_was_told_nothing_says_so(tmp_path: Path) -> None:
     assert (log.built.flags, log.built.pack, log.built.optimised) == (None, None, "speed")
     assert log.built.compiler
     assert log.states == ()
+
+
+def test_each_kernel_s_buffer_is_that_of_its_member_of_the_union() -> None:
+    """Read from the header: each type's bytes times its elements, in whole words."""
+    sizes = {"uint8_t": 1, "int16_t": 2, "int32_t": 4, "uint32_t": 4, "float": 4}
+    header = (PACK / "kernels.h").read_text().partition("union shared {")[2]
+    members = dict(re.findall(r"#ifdef KERNEL_(\w+)\s+struct \{(.*?)\} \w+;", header, re.DOTALL))
+    assert {name.lower() for name in members} == set(KERNELS) - {"search"}
+    for name, kernel in KERNELS.items():
+        total = 0
+        # the one number that every kernel may give, where it has no member of its own
+        declared = members.get(name.upper(), "uint32_t out;")
+        for kind, names in re.findall(r"(\w+) ([^;]+);", declared):
+            for dimensions in re.findall(r"\w+((?:\[[\d +]+\])*)", re.sub(r", +", ",", names)):
+                each = [sum(map(int, x.split("+"))) for x in re.findall(r"\[([^]]+)\]", dimensions)]
+                total += sizes[kind] * math.prod(each)
+        assert kernel.buffer == -(-total // 4) * 4, name

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from advisor.bench.chunks import Floats
-from advisor.bench.sniff import Seen, roles
+from advisor.bench.sniff import Seen, _delimiter, roles
 
 N = 60
 DRAW = np.random.default_rng(3)
@@ -51,3 +51,20 @@ def test_columns_are_told_by_name_and_numbers(
         for place, (name, what) in enumerate(given, 1)
     ]
     assert {role: seen.name for role, seen in roles(columns).items()} == expected
+
+
+@pytest.mark.parametrize(
+    ("line", "word", "width"),
+    [
+        ("1,5;2,5", "semicolon", 2),
+        ("1.5,2.5", "comma", 2),
+        ("1,5\t2,5\t0", "tab", 3),
+        ("1,5 2,5", "blanks", 2),
+        ("2026-03-11T10:00:00,5;1,5;0", "semicolon", 3),
+        ("1|2|3", "bar", 3),
+        ("1.5", "tab", 1),
+    ],
+)
+def test_a_delimiter_is_what_leaves_numbers_in_every_cell(line: str, word: str, width: int) -> None:
+    """Decimal commas make more cells, of which not all are numbers."""
+    assert _delimiter([line] * 9 + ["a note; of, words"]) == (word, width)

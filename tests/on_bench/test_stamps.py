@@ -7,8 +7,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from advisor.bench.chunks import Chunk, Floats
-from advisor.bench.stamps import settled
+from advisor.bench.chunks import Chunk, Floats, Stamps
+from advisor.bench.stamps import _Clock, settled
+from advisor.faults import FaultError
 from tests.on_bench.sessions import session
 
 COLUMN = ("marker: {column: m, above: 0.5}", "marker: {column: m, above: 0.5, debounce: 5 ms}")
@@ -33,3 +34,26 @@ def test_what_lasts_less_than_the_debounce_is_no_edge_in_any_pieces(
     np.testing.assert_array_equal(np.concatenate([c.t for c in found]), t)
     up = np.concatenate([np.asarray(c.m) for c in found]) > 0.5
     np.testing.assert_array_equal(np.flatnonzero(up), np.arange(10, 30))
+
+
+@pytest.mark.parametrize("by", ["first", "last"])
+@pytest.mark.parametrize("size", [40, 1000])
+def test_batches_of_any_length_may_be_stamped_by_their_first_or_last_sample(
+    by: str, size: int
+) -> None:
+    """At 1 kHz, ten and thirty samples in turn, so that stamps are not evenly apart; with fifty
+    samples missing amid them they are off."""
+    counts = np.tile([10, 30], 12)
+    begin = np.cumsum(counts) - counts
+    stamp = 1e-3 * (begin if by == "first" else begin + counts - 1)
+    t = np.repeat(stamp, counts)
+    stamps = Stamps(rate=1000.0, jitter=1e-3)
+
+    def told(t: Floats) -> Floats:
+        chunks = [Chunk("t", a, t[a : a + size], t[a : a + size]) for a in range(0, len(t), size)]
+        return np.concatenate([c.t for c in _Clock(stamps, 1.0).told(chunks)])
+
+    assert told(t) == pytest.approx(stamp[0] + 1e-3 * np.arange(len(t)), abs=1e-12)
+    lost = np.concatenate([t[:240], t[240:] + 0.055])
+    with pytest.raises(FaultError, match="off its neighbour in row 241"):
+        told(lost)

@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -12,8 +14,10 @@ from numpy.typing import NDArray
 from uncertainties import ufloat
 
 from advisor.bench.chunks import Chunk
+from advisor.bench.clipping import Steps
 from advisor.bench.distil import Figures
-from advisor.bench.volts import at_mean, scatter_of
+from advisor.bench.segments import Pieces
+from advisor.bench.volts import at_mean, rail_of, scatter_of
 from advisor.faults import FaultError
 from tests.on_bench.meters import KINDS, Drooping, session, shares
 from tests.on_bench.sessions import distilled
@@ -315,3 +319,23 @@ def test_a_still_state_is_not_weighed_by_the_current_s_noise(tmp_path: Path) -> 
     one.bench.states["ram-kept"] = 1e-6
     (state,) = one.distilled().states
     assert state.voltage.value == pytest.approx(one.volts["ram-kept"], abs=1e-3)
+
+
+def test_the_supply_is_the_mean_over_the_charge_of_what_has_samples(tmp_path: Path) -> None:
+    """By hand: 3 C at 3 V and 1 C at 2 V are 11/4 V; a stretch that was cut away says nothing."""
+    notes = notes_of(tmp_path, text=recorded())
+    none: Any = SimpleNamespace(
+        **{name: np.zeros(0) for name in ("charge", "energy", "start", "end")},
+        volts=None,
+        volt_steps=Steps(),
+    )
+    held = []
+    for charge, volts, seconds in ((3.0, 3.0, 30.0), (1.0, 2.0, 10.0)):
+        pieces = Pieces.of(1)
+        pieces.charge[:], pieces.time[:], pieces.count[:] = charge, seconds, 100
+        assert pieces.energy is not None
+        assert pieces.volts is not None
+        pieces.energy[:], pieces.volts[:] = charge * volts, volts * seconds
+        held.append(pieces)
+    rail = rail_of(notes, none, [*held, Pieces.of(1)])
+    assert rail.mean.value == pytest.approx(11 / 4, rel=1e-12)

@@ -117,6 +117,13 @@ def test_what_is_no_trace_is_refused(tmp_path: Path, name: str, data: bytes, wor
         look([tmp_path / name])
 
 
+def test_nothing_has_no_outline() -> None:
+    none = np.zeros(0)
+    for chunks in ([], [Chunk("empty.csv", 0, none, none)]):
+        with pytest.raises(FaultError, match="no samples"):
+            outline(chunks)
+
+
 @pytest.mark.parametrize("size", [1, 7, 1000, MOST + 3, PIECE])
 def test_an_outline_is_the_extremes_and_means_of_its_pieces(size: int) -> None:
     draw = np.random.default_rng(3)

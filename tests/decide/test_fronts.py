@@ -1,0 +1,36 @@
+"""The builds that some weights may choose, against drawing every build through all draws."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from advisor.decide.drawing import draw_builds
+from advisor.decide.evaluate import evaluate
+from advisor.decide.fronts import fronts
+from tests.decide.random_catalogues import several, unsure
+
+LOST = 0.05  # points, as of the chosen builds
+
+
+@pytest.mark.parametrize("seed", [1, 5, 6])
+def test_whatever_the_weights_the_best_build_is_on_the_front(seed: int, tmp_path: Path) -> None:
+    inputs = unsure(several(seed), seed).load(tmp_path)
+    found = evaluate(*inputs, 200)
+    assert found.candidates
+    weights = np.random.default_rng(seed).dirichlet(np.ones(len(found.criteria)), 50)
+    weights = np.concatenate([weights, np.eye(len(found.criteria))])
+    wanted = inputs[1].needs.confidence.nominal
+    gained = 0
+    for candidate, front in zip(found.candidates, fronts(found), strict=True):
+        drawn = draw_builds(*inputs, candidate.builds, found.criteria, 200, 1)
+        every = np.stack([d.worth for d in drawn if d.fit >= wanted])
+        offered = np.stack([one.worth for one in front])
+        best, ours = (100 * (weights @ w.T).max(axis=1) for w in (every, offered))
+        assert (ours >= best - LOST).all()
+        assert candidate.best in [one.build for one in front]
+        gained += any(one.build not in candidate.tried for one in front)
+    # some were drawn for the front alone
+    assert gained
