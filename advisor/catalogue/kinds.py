@@ -11,9 +11,10 @@ from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
 from advisor import quantities
 from advisor.catalogue.definitions import Definitions, Schema, exactly
+from advisor.dimensions import DIMENSIONS
 from advisor.faults import Fault, FaultLog, nearest
 from advisor.grammar import Sign
-from advisor.quantities import DIMENSIONS, Quantity, QuantityError
+from advisor.quantities import Quantity, QuantityError
 from advisor.source import place_of
 
 ID = re.compile(r"[a-z0-9][a-z0-9-]*")
@@ -297,7 +298,8 @@ class Figure:
     """A physical figure with its unit and perhaps its uncertainty.
 
     `least` and `most` bound the stated value in SI; with `above`, `least` itself is refused.
-    `exact` figures are limits, needs and targets: an uncertainty there would say nothing.
+    `exact` figures are limits, needs and targets: an uncertainty there would say nothing. Others
+    are no surer than a standard deviation `unsure` of their logarithm, whatever they state.
     """
 
     dimension: str
@@ -305,8 +307,13 @@ class Figure:
     above: bool = False
     most: float | None = None
     exact: bool = False
+    unsure: float = 0.0
 
     def read(self, node: Node, path: str, reading: Reading) -> Quantity | None:
+        value = self._stated(node, path, reading)
+        return quantities.at_least(value, self.unsure) if value and self.unsure else value
+
+    def _stated(self, node: Node, path: str, reading: Reading) -> Quantity | None:
         value = self._read(node, path, reading)
         if self.exact and value is not None and (value.u or isinstance(node, MappingNode)):
             reading.fault(
@@ -374,7 +381,7 @@ class Figure:
     def _several(self, node: MappingNode, path: str, reading: Reading) -> Quantity | None:
         read: dict[str, Quantity] = {}
         for k, v in node.value:
-            value = self.read(v, f"{path}.{k.value}", reading)
+            value = self._stated(v, f"{path}.{k.value}", reading)
             if value is not None:
                 read[k.value] = value
         if len(read) < len(node.value):

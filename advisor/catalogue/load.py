@@ -22,7 +22,7 @@ from advisor import figures
 from advisor.catalogue import cache, rules
 from advisor.catalogue.fields import MapOf, Record, read_record
 from advisor.catalogue.kinds import Reading
-from advisor.catalogue.records import KERNELS, Catalogue
+from advisor.catalogue.records import KERNELS, Catalogue, refilled
 from advisor.catalogue.schema_parts import Kernel, Part
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.schema_supply import AddOn, Cell, Converter
@@ -265,7 +265,7 @@ def _catalogue(run: _Run, folders: Sequence[Path], cached: bool) -> Catalogue:
             read[KERNELS] |= _kernels(run, file, documents if file is owner[KERNELS] else None)
         else:
             _read_into(run, read, file, documents)
-    catalogue = Catalogue(documents=documents, **read)
+    catalogue = Catalogue(documents=documents, **read)  # type: ignore[arg-type]
     rules.check_catalogue(catalogue, run.log)
     if cached and not run.log.faults and not any(i in run.changes for i in owner):
         cache.save(key, read)
@@ -292,7 +292,7 @@ def _from_cache(
     changed = [owner[i] for i in run.changes if i in owner]
     for file in changed:
         _read_into(run, read, file, documents)
-    catalogue = Catalogue(documents=documents, **read)
+    catalogue = Catalogue(documents=documents, **read)  # type: ignore[arg-type]
     only = {f.identity for f in changed}
     if only:
         rules.check_catalogue(catalogue, run.log, only)
@@ -414,7 +414,8 @@ def with_changes(
                 documents[identity] = document
                 value = run.record(name, cls, identity, document)
                 if value is not None:
-                    read[kind][identity] = value
+                    known = read[kind][identity]
+                    read[kind][identity] = refilled(value, known) if kind == "parts" else value
     before = catalogue.documents
     catalogue = replace(catalogue, documents=ChainMap(documents, before), **read)  # type: ignore[arg-type]
     rules.check_catalogue(catalogue, run.log, tuple(documents))

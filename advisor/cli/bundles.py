@@ -14,6 +14,7 @@ from advisor.cli.options import (
     AllOption,
     CatalogOption,
     DrawsOption,
+    EstimateOption,
     Format,
     FormatOption,
     JobsOption,
@@ -33,8 +34,8 @@ if TYPE_CHECKING:
 
 # The order in which a command offers what its bundles hold.
 ORDER = (
-    *("catalog", "changes", "seed", "draws", "jobs", "everything", "form", "output"),
-    *("width", "no_color", "quiet", "no_cache"),
+    *("catalog", "changes", "estimate_missing", "seed", "draws", "jobs", "everything"),
+    *("form", "output", "width", "no_color", "quiet", "no_cache"),
 )
 
 
@@ -88,6 +89,12 @@ class Files(Bundle):
 
         folders = self.catalog or [catalogue_folder()]
         return load_catalogue(folders, self.changes or [], cached=not self.no_cache)
+
+
+class RankedFiles(Files):
+    """Where the figures come from by which parts are ranked."""
+
+    estimate_missing: EstimateOption = False
 
 
 class Workers(Bundle):

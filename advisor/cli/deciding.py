@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from advisor.cli.bundles import Answer, Command, Files, Look, Sampling, Workers
+from advisor.cli.bundles import Answer, Command, Files, Look, RankedFiles, Sampling, Workers
 from advisor.cli.options import READS, WRITES, ProductArgument
 
 if TYPE_CHECKING:
@@ -38,7 +38,7 @@ def decide(
         WRITES,
     ] = None,
     *,
-    files: Files,
+    files: RankedFiles,
     sampling: Sampling,
     look: Look,
 ) -> int:
@@ -63,6 +63,7 @@ def decide(
         draws=sampling.draws,
         seed=sampling.seed,
         jobs=sampling.jobs,
+        estimate_missing=files.estimate_missing,
     )
     screen.warn(found.shortlist.warnings)
     if output is None:

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from advisor.cli.bundles import Answer, Command, Files, Sampling
-from advisor.cli.options import WRITES, AlongOption, EstimateOption, Format, ProductArgument
+from advisor.cli.bundles import Answer, Command, RankedFiles, Sampling
+from advisor.cli.options import WRITES, AlongOption, Format, ProductArgument
 
 if TYPE_CHECKING:
     from advisor.cli.output import Screen
@@ -41,10 +41,9 @@ def register(app: typer.Typer) -> None:
 def shortlist(
     product: ProductArgument,
     *,
-    files: Files,
+    files: RankedFiles,
     sampling: Sampling,
     show: Answer,
-    estimate_missing: EstimateOption = False,
     top: Annotated[
         int, typer.Option("--top", metavar="N", min=0, help="Rows to show; 0 for all (table).")
     ] = 0,
@@ -67,7 +66,7 @@ def shortlist(
             seed=sampling.seed,
             jobs=sampling.jobs,
             progress=tell,
-            estimate_missing=estimate_missing,
+            estimate_missing=files.estimate_missing,
         )
 
     def page() -> Page:
@@ -112,10 +111,9 @@ def explain(
         ),
     ] = None,
     *,
-    files: Files,
+    files: RankedFiles,
     sampling: Sampling,
     show: Answer,
-    estimate_missing: EstimateOption = False,
 ) -> int:
     """Show where current, money and points go. One part is set against another.
 
@@ -139,7 +137,7 @@ def explain(
                 seed=sampling.seed,
                 jobs=sampling.jobs,
                 progress=tell,
-                estimate_missing=estimate_missing,
+                estimate_missing=files.estimate_missing,
             )
     except NotRankedError as error:
         if show.form is Format.TABLE:
@@ -195,7 +193,7 @@ def outlook(
         WRITES,
     ] = None,
     *,
-    files: Files,
+    files: RankedFiles,
     sampling: Sampling,
     show: Answer,
 ) -> int:
@@ -222,6 +220,7 @@ def outlook(
             seed=sampling.seed,
             jobs=sampling.jobs,
             progress=tell,
+            estimate_missing=files.estimate_missing,
         )
     if drawing is not None:
         from advisor.present.curves import save_plot
@@ -259,7 +258,7 @@ def tipping(
         int, typer.Option("--points", metavar="N", min=1, max=400, help="Places on each side.")
     ] = 12,
     *,
-    files: Files,
+    files: RankedFiles,
     sampling: Sampling,
     show: Answer,
 ) -> int:
@@ -282,6 +281,7 @@ def tipping(
             seed=sampling.seed,
             jobs=sampling.jobs,
             progress=tell,
+            estimate_missing=files.estimate_missing,
         )
 
     def page() -> Page:
@@ -296,7 +296,7 @@ def tipping(
 def gaps(
     product: ProductArgument,
     *,
-    files: Files,
+    files: RankedFiles,
     sampling: ManyDraws,
     show: Answer,
 ) -> int:
@@ -312,7 +312,12 @@ def gaps(
     inputs = files.product(product)
     with progress(show.quiet) as tell:
         found = study(
-            *inputs, draws=sampling.draws, seed=sampling.seed, jobs=sampling.jobs, progress=tell
+            *inputs,
+            draws=sampling.draws,
+            seed=sampling.seed,
+            jobs=sampling.jobs,
+            progress=tell,
+            estimate_missing=files.estimate_missing,
         )
 
     def page() -> Page:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from advisor.dimensions import DIMENSIONS
 from advisor.present.reference import HOW_TO_READ, key_notes
-from advisor.quantities import DIMENSIONS
 from advisor.reference.markdown import BORN, code, table
 from advisor.studies.schema import KINDS, Reference, schema
 

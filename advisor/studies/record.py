@@ -54,13 +54,14 @@ def decide(
     draws: int = DRAWS,
     seed: int = 1,
     jobs: int = 1,
+    estimate_missing: bool = False,
 ) -> Decided:
     """Write down that a part is chosen for a product.
 
     Parameters
     ----------
     because : why. changes : what was set for the run, kept so that it is set again. date : today
-    when absent. draws, seed, jobs : as for `shortlist`.
+    when absent. draws, seed, jobs, estimate_missing : as for `shortlist`; the last is kept too.
 
     Raises
     ------
@@ -71,11 +72,18 @@ def decide(
     reason = " ".join(because.split())
     if not reason:
         raise FaultError((Fault("--because", "nothing", "why this part, in a few words"),))
-    found = shortlist(catalogue, product, draws=draws, seed=seed, jobs=jobs)
+    found = shortlist(
+        catalogue,
+        product,
+        draws=draws,
+        seed=seed,
+        jobs=jobs,
+        estimate_missing=estimate_missing,
+    )
     ranked = {p.part: p for p in found.ranking}
     if part not in ranked:
         raise FaultError((_unfit(found, part),))
-    record = _text(catalogue, product, found, ranked[part], reason, changes, date)
+    record = _text(catalogue, product, found, ranked[part], reason, changes, date, estimate_missing)
     # what could not be revisited is not written
     _read(Path("record"), record)
     return Decided(
@@ -104,6 +112,7 @@ def _text(
     because: str,
     changes: Sequence[str],
     date: datetime.date | None,
+    estimate_missing: bool,
 ) -> str:
     from importlib.metadata import version
 
@@ -123,6 +132,8 @@ def _text(
         lines.insert(1, "# Some of the figures behind it are invented for demonstration.")
     if changes:
         lines += ["changes:", *(f"  - {quoted(change)}" for change in changes)]
+    if estimate_missing:
+        lines.append("estimate-missing: true")
     lines.append("ranking:")
     lines += [f"  - {{{', '.join(_entry(part))}}}" for part in found.ranking]
     lines.append("digests:")
@@ -288,7 +299,14 @@ def revisit(
         raise FaultError(
             (Fault("--product", f'"{product.product}"', f'"{record.decision}", as in the record'),)
         )
-    found = shortlist(catalogue, product, draws=record.draws, seed=record.seed, jobs=jobs)
+    found = shortlist(
+        catalogue,
+        product,
+        draws=record.draws,
+        seed=record.seed,
+        jobs=jobs,
+        estimate_missing=record.estimate_missing,
+    )
     then = {p.part: n for n, p in enumerate(record.ranking, 1)}
     now = {p.part: p.rank for p in found.ranking}
     ahead_then = {p for p, rank in then.items() if rank < then[record.part]}
