@@ -32,8 +32,10 @@ _WIDEST = 10.0  # sigma of a lognormal whose max is 10^10 times typical; exp(sig
 class QuantityError(ValueError):
     """A text that is not the figure it should be."""
 
-    def __init__(self, expected: str, nearest: str | None = None) -> None:
+    def __init__(self, expected: str, nearest: str | None = None, *, sure: bool = False) -> None:
+        """`sure`: the nearest word is what was meant, not only like it."""
         super().__init__(expected)
+        self.sure = sure
         self.expected = expected
         self.nearest = nearest
 
@@ -102,6 +104,11 @@ def _unit(text: str, dimension: Dimension) -> tuple[float, float]:
         return 3600.0 / TIMES[word.partition("/")[2]], 0.0
     if not word:
         raise QuantityError(dimension.wanted.replace(" such as", " with its unit, such as"))
+    from advisor.usage import unit_meant
+
+    meant = unit_meant(word, dimension.name) if len(word) <= LONGEST else None
+    if meant is not None:
+        raise QuantityError(dimension.wanted + meant.say, meant.right, sure=meant.right is not None)
     raise QuantityError(dimension.wanted, nearest(word[:20], [u for u in dimension.units if u]))
 
 
@@ -127,7 +134,10 @@ def read_quantity(text: str, dimension: str) -> Quantity:
     simple = grammar.SIMPLE.match(text) if len(text) <= LONGEST else None
     if simple is not None:
         number, unit = simple.groups("")
-        factor, offset = _SPELLED[dimension].get(unit) or _unit(unit, kind)
+        known = _SPELLED[dimension].get(unit)
+        if known is None:
+            return _uncertain(text, kind)
+        factor, offset = known
         value = float(number) * factor + offset
         if not math.isfinite(value):
             raise QuantityError(kind.wanted + ", and finite")
@@ -144,17 +154,18 @@ def _uncertain(text: str, kind: Dimension) -> Quantity:
     expected = kind.wanted
     if len(text) > LONGEST:
         raise QuantityError(expected)
-    if grammar.COMMA.search(text):
-        raise QuantityError(expected + ", with a decimal point, not a comma")
     if grammar.LONG_POWER.search(text):
         raise QuantityError(expected + ", with a power of ten from -99 to 99")
     found = grammar.FIGURE.match(text.strip().replace("\N{MINUS SIGN}", "-"))
-    if found is None:
-        raise QuantityError(expected)
+    if found is None or grammar.COMMA.search(text):
+        raise _meant(text, kind, QuantityError(expected))
     part = found.groupdict()
     power = part["power"]
     value = float(part["value"] + power)
-    factor, offset = _unit(part["unit"] or "", kind)
+    try:
+        factor, offset = _unit(part["unit"] or "", kind)
+    except QuantityError as error:
+        raise (error if error.sure else _meant(text, kind, error)) from None
     half: float | None = None
     if part["half"] is not None and part["after"] is not None:
         raise QuantityError(expected + ", with one uncertainty")
@@ -206,6 +217,14 @@ def _uncertain(text: str, kind: Dimension) -> Quantity:
     if not (math.isfinite(nominal) and math.isfinite(result.u)):
         raise QuantityError(expected + ", and finite")
     return result
+
+
+def _meant(text: str, kind: Dimension, otherwise: QuantityError) -> QuantityError:
+    """What to say of a text that is no figure, by what people mean with it."""
+    from advisor.usage import figure_meant
+
+    meant = figure_meant(text, kind.name)
+    return otherwise if meant is None else QuantityError(kind.wanted + meant.say, meant.right)
 
 
 def typical_max(typical: Quantity, maximum: Quantity) -> Quantity:

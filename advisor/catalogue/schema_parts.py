@@ -24,6 +24,7 @@ from advisor.catalogue.kinds import (
     Whole,
     scalar,
 )
+from advisor.catalogue.usual_words import word_meant
 from advisor.faults import nearest
 from advisor.quantities import NORMAL_95, Quantity
 
@@ -359,6 +360,10 @@ class Answer:
     evidence: str | None = key(Text(), "a word of evidence", informational=True)
 
 
+def _answer(word: str) -> str | None:
+    return word_meant(word, ANSWERS) or nearest(word, ANSWERS)
+
+
 class AnswerKind:
     """`full`, or `full, a word of evidence`, or a mapping of answer and evidence."""
 
@@ -372,7 +377,7 @@ class AnswerKind:
         word, _, reason = (piece.strip() for piece in text.partition(","))
         if word in ANSWERS:
             return Answer(answer=word, evidence=reason or None)
-        reading.fault(node, path, f'"{text}"', self.describe(), nearest(word, ANSWERS))
+        reading.fault(node, path, f'"{text}"', self.describe(), _answer(word))
         return None
 
     def below(self, name: str) -> Kind | None:

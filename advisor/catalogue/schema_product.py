@@ -35,6 +35,7 @@ from advisor.catalogue.schema_parts import (
     Span,
     Window,
 )
+from advisor.catalogue.usual_words import key_meant
 from advisor.faults import nearest
 from advisor.quantities import Quantity, exact
 
@@ -313,7 +314,10 @@ class PrioritiesKind:
             kind = self.below(name)
             at = f"{path}.{name}"
             if kind is None:
-                reading.fault(k, at, f'"{name}"', self.describe(), nearest(name, tuple(CRITERIA)))
+                near = key_meant("priorities", name, CRITERIA) or nearest(name, tuple(CRITERIA))
+                other = near is not None and near not in CRITERIA
+                expected = f"{near}; here {self.describe()}" if other else self.describe()
+                reading.fault(k, at, f'"{name}"', expected, near)
             elif name in out:
                 reading.fault(k, at, f'"{name}" twice', "each criterion once")
             else:
