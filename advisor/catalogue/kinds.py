@@ -5,12 +5,12 @@ from __future__ import annotations
 import datetime
 import re
 from dataclasses import dataclass, replace
+from types import ModuleType
 from typing import Any, Protocol
 
 from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
-from advisor import quantities, usage
-from advisor.catalogue import usual_words as words
+from advisor import quantities
 from advisor.catalogue.definitions import Definitions, Schema, exactly
 from advisor.dimensions import DIMENSIONS
 from advisor.faults import LONGEST, Fault, FaultLog, nearest
@@ -83,6 +83,13 @@ class Placed(Protocol):
         """What its keys are."""
 
 
+def _words() -> ModuleType:
+    """What people mean by a word; loaded where one is refused, which most runs never do."""
+    from advisor.catalogue import usual_words
+
+    return usual_words
+
+
 def shape_of(node: Node) -> str:
     """What was read, in words, for a fault."""
     if isinstance(node, MappingNode):
@@ -135,7 +142,7 @@ class Identity:
     def read(self, node: Node, path: str, reading: Reading) -> str | None:
         text = value_text(node, path, reading, self.describe())
         if text is not None and not ID.fullmatch(text):
-            reading.fault(node, path, f'"{text}"', self.describe(), words.id_meant(text))
+            reading.fault(node, path, f'"{text}"', self.describe(), _words().id_meant(text))
             return None
         return text
 
@@ -158,7 +165,7 @@ class Choice:
         text = scalar(node, path, reading, self.describe())
         if text is None or text in self.options:
             return text
-        near = words.word_meant(text, self.options) or nearest(text, self.options)
+        near = _words().word_meant(text, self.options) or nearest(text, self.options)
         reading.fault(node, path, f'"{text}"', self.describe(), near)
         return None
 
@@ -178,7 +185,7 @@ class Flag:
         if text in ("true", "false"):
             return text == "true"
         if text is not None:
-            near = words.word_meant(text, ("true", "false"))
+            near = _words().word_meant(text, ("true", "false"))
             reading.fault(node, path, f'"{text}"', self.describe(), near)
         return None
 
@@ -202,7 +209,7 @@ class Day:
                 return datetime.date.fromisoformat(text)
         except ValueError:
             pass
-        reading.fault(node, path, f'"{text}"', self.describe(), words.day_meant(text))
+        reading.fault(node, path, f'"{text}"', self.describe(), _words().day_meant(text))
         return None
 
     def describe(self) -> str:
@@ -224,7 +231,7 @@ class Clock:
         if CLOCK.fullmatch(text):
             hour, _, minute = text.partition(":")
             return 60 * int(hour) + int(minute)
-        reading.fault(node, path, f'"{text}"', self.describe(), words.clock_meant(text))
+        reading.fault(node, path, f'"{text}"', self.describe(), _words().clock_meant(text))
         return None
 
     def describe(self) -> str:
@@ -247,7 +254,7 @@ class Whole:
             return None
         if re.fullmatch(r"[+-]?[0-9]{1,12}", text) and self.least <= int(text) <= self.most:
             return int(text)
-        near = words.number_meant(text)
+        near = _words().number_meant(text)
         if near is not None and not (len(near) <= 12 and self.least <= int(near) <= self.most):
             near = None
         reading.fault(node, path, f'"{text}"', self.describe(), near if near != text else None)
@@ -323,6 +330,8 @@ class Figure:
                 return None
         meant = None
         if self.dimension == "time" and isinstance(node, SequenceNode):
+            from advisor import usage
+
             meant = usage.weekdays([str(n.value) for n in node.value][:10])
         if meant is not None:
             reading.fault(node, path, shape_of(node), self.describe() + meant.say, meant.right)
@@ -334,7 +343,7 @@ class Figure:
         """Note ends of a spread that bear another word; whether there were any."""
         ends = PAIR | TRIPLE
         given = [k for k, _ in node.value if isinstance(k, ScalarNode)]
-        meant = {k.value: words.word_meant(k.value[:LONGEST], sorted(ends)) for k in given}
+        meant = {k.value: _words().word_meant(k.value[:LONGEST], sorted(ends)) for k in given}
         if not given or None in meant.values() or ends >= set(meant):
             return False
         wanted = set(meant.values())

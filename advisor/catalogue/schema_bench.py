@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from yaml.nodes import Node
 
-from advisor import quantities, usage
+from advisor import quantities
 from advisor.catalogue.definitions import Definitions, Schema
 from advisor.catalogue.fields import Either, ListOf, MapOf, Record, key
 from advisor.catalogue.kinds import (
@@ -54,6 +54,8 @@ class Unit:
         text = scalar(node, path, reading, self.describe())
         if text is None or text in self.spellings():
             return text
+        from advisor import usage
+
         meant = (usage.unit_meant(text[: quantities.LONGEST], name) for name in self.dimensions)
         near = next((m.right for m in meant if m is not None and m.right), None)
         near = near or nearest(text, self.spellings())

@@ -24,7 +24,6 @@ from advisor.catalogue.kinds import (
     Whole,
     scalar,
 )
-from advisor.catalogue.usual_words import word_meant
 from advisor.faults import nearest
 from advisor.quantities import NORMAL_95, Quantity
 
@@ -361,6 +360,8 @@ class Answer:
 
 
 def _answer(word: str) -> str | None:
+    from advisor.catalogue.usual_words import word_meant
+
     return word_meant(word, ANSWERS) or nearest(word, ANSWERS)
 
 

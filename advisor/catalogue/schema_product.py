@@ -35,7 +35,6 @@ from advisor.catalogue.schema_parts import (
     Span,
     Window,
 )
-from advisor.catalogue.usual_words import key_meant
 from advisor.faults import nearest
 from advisor.quantities import Quantity, exact
 
@@ -314,6 +313,8 @@ class PrioritiesKind:
             kind = self.below(name)
             at = f"{path}.{name}"
             if kind is None:
+                from advisor.catalogue.usual_words import key_meant
+
                 near = key_meant("priorities", name, CRITERIA) or nearest(name, tuple(CRITERIA))
                 other = near is not None and near not in CRITERIA
                 expected = f"{near}; here {self.describe()}" if other else self.describe()
