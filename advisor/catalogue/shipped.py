@@ -6,12 +6,13 @@ import os
 import sys
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from advisor.catalogue.load import load_run
-from advisor.catalogue.records import Catalogue
-from advisor.catalogue.schema_product import Product
 from advisor.faults import Fault, FaultError, nearest
-from advisor.source import LARGEST
+
+if TYPE_CHECKING:
+    from advisor.catalogue.records import Catalogue
+    from advisor.catalogue.schema_product import Product
 
 _PACKAGE = Path(__file__).resolve().parent.parent
 
@@ -61,6 +62,8 @@ def find_product(reference: str) -> Path:
 
 def _standard_input() -> bytes:
     """What comes by standard input, read no further than a file may be long."""
+    from advisor.source import LARGEST
+
     try:
         return sys.stdin.buffer.read(LARGEST + 1)
     except OSError as error:
@@ -89,6 +92,8 @@ def load(
     FaultError
         With every fault found in any file or change.
     """
+    from advisor.catalogue.load import load_run
+
     where = list(folders) or [catalogue_folder()]
     if reference == "-":
         return load_run(where, _standard_input(), changes, cached=cached)
