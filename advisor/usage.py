@@ -21,7 +21,7 @@ class Meant(NamedTuple):
 
 
 # dimension -> unit -> other words for it, in lower case and without blanks and full stops
-UNITS: Mapping[str, Mapping[str, str]] = {
+_UNITS: dict[str, Mapping[str, str]] = {
     "current": {
         "A": "amp amps ampere amperes",
         "mA": "milliamp milliamps milliampere milliamperes mamp mamps",
@@ -93,7 +93,10 @@ UNITS: Mapping[str, Mapping[str, str]] = {
     "share": {"%": "percent pct percentage prozent"},
     "ratio": {"%": "percent pct"},
 }
-UNITS |= {"temperature-step": UNITS["temperature"]}
+UNITS: Mapping[str, Mapping[str, str]] = {
+    **_UNITS,
+    "temperature-step": _UNITS["temperature"],
+}
 _SIZES = {
     "k": "KiB (1024 B) or kB (1000 B)",
     "m": "MiB (1,048,576 B) or MB (1,000,000 B)",

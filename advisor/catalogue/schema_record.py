@@ -46,6 +46,14 @@ class DecisionRecord:
     estimate_missing: bool = key(
         Flag(), "whether kernels that parts were not measured with were estimated", default=False
     )
+    product_file: str | None = key(
+        Text("a path"), "the product's file, from the record's folder; absent: a shipped product"
+    )
+    catalogs: tuple[str, ...] = key(
+        ListOf(Text("a path")),
+        "catalogue folders, from the record's folder; absent: the shipped one",
+        default=(),
+    )
     ranking: tuple[RecordedPart, ...] = key(
         ListOf(Record(RecordedPart), named_by="part"), "the order at the time", required=True
     )

@@ -75,20 +75,23 @@ class Files(Bundle):
     changes: SetOption = None
     no_cache: NoCacheOption = False
 
-    def product(self, reference: str, before: Sequence[str] = ()) -> tuple[Catalogue, Product]:
-        """The catalogue and a product, read and checked; what was changed `before` stays so."""
+    def product(
+        self, reference: str, before: Sequence[str] = (), otherwise: Sequence[Path] = ()
+    ) -> tuple[Catalogue, Product]:
+        """The catalogue and a product, read and checked; what was changed `before` stays so.
+
+        `otherwise` are the catalogue's folders where none was asked for.
+        """
         from advisor.catalogue.shipped import load
 
         changes = [*before, *(self.changes or ())]
-        return load(reference, self.catalog or (), changes, cached=not self.no_cache)
+        return load(reference, self.catalog or otherwise, changes, cached=not self.no_cache)
 
     def catalogue(self) -> Catalogue:
         """The catalogue alone, read and checked."""
         from advisor.catalogue.load import load_catalogue
-        from advisor.catalogue.shipped import catalogue_folder
 
-        folders = self.catalog or [catalogue_folder()]
-        return load_catalogue(folders, self.changes or [], cached=not self.no_cache)
+        return load_catalogue(self.catalog or (), self.changes or (), cached=not self.no_cache)
 
 
 class RankedFiles(Files):

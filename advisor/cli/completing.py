@@ -80,11 +80,7 @@ def candidates(words: Sequence[str]) -> Iterator[tuple[str, str]]:
     """(word, help) of what may stand in place of the last word; the others stand before it."""
     import typer
     from typer._click.core import Parameter
-    from typer._click.shell_completion import (
-        ShellComplete,
-        _resolve_context,
-        _resolve_incomplete,
-    )
+    from typer._click.shell_completion import _resolve_context, _resolve_incomplete
 
     from advisor.cli.application import needed
 
@@ -93,8 +89,7 @@ def candidates(words: Sequence[str]) -> Iterator[tuple[str, str]]:
     # an option that still wants its value would keep all else of the line from being read
     wanting = bool(before) and before[-1].startswith("--") and "=" not in before[-1]
     done = before[:-1] if wanting else before
-    context = _resolve_context(command, {}, "part-advisor", list(done))  # type: ignore[arg-type]
-    assert ShellComplete
+    context = _resolve_context(command, {}, "part-advisor", list(done))
     found, word = _resolve_incomplete(context, list(before), word)
     if isinstance(found, Parameter):
         shown = "" if found.name in UNTOLD else str(found.metavar)
@@ -116,7 +111,7 @@ class Files:
 
     def folders(self) -> list[Path]:
         """The catalogue's folders, later ones over earlier ones."""
-        from advisor.catalogue.shipped import catalogue_folder
+        from advisor.catalogue.places import catalogue_folder
 
         return [Path(folder) for folder in self._given.get("catalog") or ()] or [catalogue_folder()]
 
@@ -136,7 +131,7 @@ class Files:
 
     def products(self) -> dict[str, Path]:
         """Files of products by id: the line's own, else the shipped ones."""
-        from advisor.catalogue.shipped import find_product, product_files
+        from advisor.catalogue.places import find_product, product_files
 
         given = self._given.get("product")
         if not given or given == "-":
