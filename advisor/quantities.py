@@ -12,17 +12,18 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import lru_cache
 from typing import Literal
 
 from advisor import grammar
+from advisor.dimensions import DIMENSIONS, TIMES, YEAR, Dimension
 from advisor.faults import nearest
 from advisor.grammar import Sign
 
 Kind = Literal["exact", "normal", "rectangular", "lognormal", "pert"]
 
-YEAR = 365.25 * 86400.0
+NORMAL_95 = 1.6448536269514722  # 95 % point of the standard normal distribution
 NORMAL_99 = 2.3263478740408408  # 99 % point of the standard normal distribution
 LONGEST = 120  # characters; no figure needs more
 _WIDEST = 10.0  # sigma of a lognormal whose max is 10^10 times typical; exp(sigma^2) is finite
@@ -31,129 +32,12 @@ _WIDEST = 10.0  # sigma of a lognormal whose max is 10^10 times typical; exp(sig
 class QuantityError(ValueError):
     """A text that is not the figure it should be."""
 
-    def __init__(self, expected: str, nearest: str | None = None) -> None:
+    def __init__(self, expected: str, nearest: str | None = None, *, sure: bool = False) -> None:
+        """`sure`: the nearest word is what was meant, not only like it."""
         super().__init__(expected)
+        self.sure = sure
         self.expected = expected
         self.nearest = nearest
-
-
-@dataclass(frozen=True, slots=True)
-class Dimension:
-    """A kind of figure: its SI unit, the units that may be written, an example, and a noun."""
-
-    name: str
-    si_unit: str
-    units: Mapping[str, float]
-    example: str
-    offsets: Mapping[str, float] = field(default_factory=dict)
-    bare: bool = False
-
-    @property
-    def wanted(self) -> str:
-        """What a fault says was expected."""
-        if self.name == "information":
-            return f"an amount of information such as {self.example}"
-        article = "an" if self.name[0] in "aeiou" else "a"
-        return f"{article} {self.name} such as {self.example}"
-
-
-def _prefixed(unit: str, prefixes: str, power: float = 1.0) -> dict[str, float]:
-    factors = {
-        "T": 1e12,
-        "G": 1e9,
-        "M": 1e6,
-        "k": 1e3,
-        "": 1.0,
-        "m": 1e-3,
-        "µ": 1e-6,
-        "n": 1e-9,
-        "p": 1e-12,
-        "f": 1e-15,
-    }
-    return {f"{p}{unit}": factors[p] * power for p in (*prefixes.split(), "")}
-
-
-_TIMES = {
-    "s": 1.0,
-    "ms": 1e-3,
-    "µs": 1e-6,
-    "ns": 1e-9,
-    "min": 60.0,
-    "h": 3600.0,
-    "hour": 3600.0,
-    "hours": 3600.0,
-    "d": 86400.0,
-    "day": 86400.0,
-    "days": 86400.0,
-    "week": 604800.0,
-    "weeks": 604800.0,
-    "month": YEAR / 12,
-    "months": YEAR / 12,
-    "year": YEAR,
-    "years": YEAR,
-    "a": YEAR,
-}
-_PER = {f"/{unit}": 1 / seconds for unit, seconds in _TIMES.items()}
-_RATES = {**_PER, **{f"%{unit}": f / 100 for unit, f in _PER.items()}}
-_PLAIN = {"": 1.0}
-
-DIMENSIONS: Mapping[str, Dimension] = {
-    d.name: d
-    for d in (
-        Dimension("current", "A", _prefixed("A", "k m µ n p f"), "12.3 mA"),
-        Dimension("time", "s", _TIMES, "3.2 ms"),
-        Dimension(
-            "charge",
-            "C",
-            {**_prefixed("C", "k m µ n p"), **_prefixed("Ah", "k m µ", 3600.0)},
-            "220 mAh",
-        ),
-        Dimension("voltage", "V", _prefixed("V", "k m µ"), "3.3 V"),
-        Dimension(
-            "resistance", "ohm", {**_prefixed("ohm", "M k m"), **_prefixed("Ω", "M k m")}, "15 ohm"
-        ),
-        Dimension("capacitance", "F", _prefixed("F", "m µ n p"), "220 uF"),
-        Dimension("frequency", "Hz", _prefixed("Hz", "G M k"), "24 MHz"),
-        Dimension(
-            "temperature",
-            "degC",
-            {"degC": 1.0, "°C": 1.0, "K": 1.0, "degF": 5 / 9},
-            "25 degC",
-            offsets={"K": -273.15, "degF": -160 / 9},
-        ),
-        Dimension(
-            "temperature-step", "K", {"K": 1.0, "degC": 1.0, "°C": 1.0, "degF": 5 / 9}, "10 K"
-        ),
-        Dimension(
-            "information",
-            "B",
-            {"B": 1.0, "KiB": 1024.0, "MiB": 1024.0**2, "GiB": 1024.0**3, "kB": 1e3, "MB": 1e6},
-            "64 KiB",
-        ),
-        Dimension("mass", "kg", {"kg": 1.0, "g": 1e-3, "mg": 1e-6}, "9 g"),
-        Dimension("length", "m", _prefixed("m", "k m µ") | {"cm": 0.01}, "20 mm"),
-        Dimension(
-            "area",
-            "m2",
-            {"m2": 1.0, "cm2": 1e-4, "cm²": 1e-4, "mm2": 1e-6, "mm²": 1e-6},
-            "25 mm2",
-        ),
-        Dimension("rate", "1/s", _RATES, "0.8 %/year"),
-        Dimension("money-rate", "1/h", {}, "80 EUR/h"),
-        Dimension(
-            "energy",
-            "J",
-            {**_prefixed("J", "M k m µ n"), **_prefixed("Wh", "k m", 3600.0)},
-            "2.5 mJ",
-        ),
-        Dimension("power", "W", _prefixed("W", "k m µ n"), "1.2 mW"),
-        Dimension("share", "1", {"": 1.0, "%": 0.01, "ppm": 1e-6}, "0.25 or 25 %", bare=True),
-        Dimension("ratio", "1", {"": 1.0, "%": 0.01}, "0.8", bare=True),
-        Dimension("count", "1", _PLAIN, "3", bare=True),
-        Dimension("score", "1", _PLAIN, "3", bare=True),
-        Dimension("money", "1", _PLAIN, "1.42", bare=True),
-    )
-}
 
 
 def _spelled(dimension: Dimension) -> dict[str, tuple[float, float]]:
@@ -217,9 +101,14 @@ def _unit(text: str, dimension: Dimension) -> tuple[float, float]:
     if known is not None:
         return known
     if dimension.name == "money-rate" and _MONEY_RATE.fullmatch(word):
-        return 3600.0 / _TIMES[word.partition("/")[2]], 0.0
+        return 3600.0 / TIMES[word.partition("/")[2]], 0.0
     if not word:
         raise QuantityError(dimension.wanted.replace(" such as", " with its unit, such as"))
+    from advisor.usage import unit_meant
+
+    meant = unit_meant(word, dimension.name) if len(word) <= LONGEST else None
+    if meant is not None:
+        raise QuantityError(dimension.wanted + meant.say, meant.right, sure=meant.right is not None)
     raise QuantityError(dimension.wanted, nearest(word[:20], [u for u in dimension.units if u]))
 
 
@@ -245,7 +134,10 @@ def read_quantity(text: str, dimension: str) -> Quantity:
     simple = grammar.SIMPLE.match(text) if len(text) <= LONGEST else None
     if simple is not None:
         number, unit = simple.groups("")
-        factor, offset = _SPELLED[dimension].get(unit) or _unit(unit, kind)
+        known = _SPELLED[dimension].get(unit)
+        if known is None:
+            return _uncertain(text, kind)
+        factor, offset = known
         value = float(number) * factor + offset
         if not math.isfinite(value):
             raise QuantityError(kind.wanted + ", and finite")
@@ -262,17 +154,18 @@ def _uncertain(text: str, kind: Dimension) -> Quantity:
     expected = kind.wanted
     if len(text) > LONGEST:
         raise QuantityError(expected)
-    if grammar.COMMA.search(text):
-        raise QuantityError(expected + ", with a decimal point, not a comma")
     if grammar.LONG_POWER.search(text):
         raise QuantityError(expected + ", with a power of ten from -99 to 99")
     found = grammar.FIGURE.match(text.strip().replace("\N{MINUS SIGN}", "-"))
-    if found is None:
-        raise QuantityError(expected)
+    if found is None or grammar.COMMA.search(text):
+        raise _meant(text, kind, QuantityError(expected))
     part = found.groupdict()
     power = part["power"]
     value = float(part["value"] + power)
-    factor, offset = _unit(part["unit"] or "", kind)
+    try:
+        factor, offset = _unit(part["unit"] or "", kind)
+    except QuantityError as error:
+        raise (error if error.sure else _meant(text, kind, error)) from None
     half: float | None = None
     if part["half"] is not None and part["after"] is not None:
         raise QuantityError(expected + ", with one uncertainty")
@@ -326,6 +219,14 @@ def _uncertain(text: str, kind: Dimension) -> Quantity:
     return result
 
 
+def _meant(text: str, kind: Dimension, otherwise: QuantityError) -> QuantityError:
+    """What to say of a text that is no figure, by what people mean with it."""
+    from advisor.usage import figure_meant
+
+    meant = figure_meant(text, kind.name)
+    return otherwise if meant is None else QuantityError(kind.wanted + meant.say, meant.right)
+
+
 def typical_max(typical: Quantity, maximum: Quantity) -> Quantity:
     """Lognormal figure with its median at `typical` and 99 % at `maximum`.
 
@@ -367,6 +268,20 @@ def lognormal(
         text=text,
         unit_text=unit_text,
     )
+
+
+def at_least(quantity: Quantity, sigma: float) -> Quantity:
+    """The figure with a spread that is no narrower than a lognormal's about its stated value.
+
+    `sigma` is the standard deviation of the logarithm; one that is wider, in u over the value,
+    stands as it is.
+    """
+    own = quantity.u / quantity.nominal if quantity.nominal > 0 else math.inf
+    if quantity.kind == "lognormal":
+        own = quantity.shape[1]
+    if own >= sigma * (1 - 1e-9):
+        return quantity
+    return lognormal(quantity.nominal, sigma, quantity.dimension, quantity.text, quantity.unit_text)
 
 
 def pert(low: Quantity, likely: Quantity, high: Quantity) -> Quantity:
@@ -422,6 +337,7 @@ _STEPS: Mapping[str, tuple[tuple[float, str], ...]] = {
     "charge": ((3.6, "mAh"), (1e-3, "mC"), (1e-6, "µC"), (1e-9, "nC"), (1e-12, "pC")),
     "mass": ((1.0, "kg"), (1e-3, "g"), (1e-6, "mg")),
     "area": ((1e-4, "cm2"), (1e-6, "mm2")),
+    "current-per-frequency": ((1e-9, "mA/MHz"), (1e-12, "µA/MHz"), (1e-15, "nA/MHz")),
     "information": ((1024.0**2, "MiB"), (1024.0, "KiB"), (1.0, "B")),
 }
 _ENGINEERING = (

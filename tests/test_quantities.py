@@ -11,8 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
+from advisor.dimensions import DIMENSIONS
 from advisor.quantities import (
-    DIMENSIONS,
     LONGEST,
     Quantity,
     QuantityError,

@@ -12,7 +12,8 @@ from math import ceil, nan
 from typing import Any, Literal, Protocol
 
 from advisor.catalogue.schema_supply import Cell
-from advisor.quantities import YEAR, show
+from advisor.dimensions import YEAR
+from advisor.quantities import show
 
 # a product's record: its schema reads the criteria, so it cannot be named here
 Product = Any

@@ -10,8 +10,9 @@ from yaml.nodes import MappingNode, Node, ScalarNode
 
 from advisor.catalogue.definitions import Definitions, Schema
 from advisor.catalogue.kinds import PAIR, TRIPLE, Figure, Kind, Reading, shape_of
+from advisor.dimensions import DIMENSIONS
 from advisor.figures import Path
-from advisor.quantities import DIMENSIONS, Quantity
+from advisor.quantities import Quantity
 
 
 def same_place(one: float, other: float) -> bool:

@@ -28,7 +28,7 @@ from advisor.catalogue.kinds import (
     scalar,
     shape_of,
 )
-from advisor.faults import nearest
+from advisor.faults import LONGEST, nearest
 from advisor.figures import name_of
 
 
@@ -286,6 +286,21 @@ def _default(field: dataclasses.Field[Any]) -> Any:
     return None
 
 
+def _unknown(
+    cls: type[Any], node: Node, path: str, reading: Reading, spec: Mapping[str, Declared]
+) -> None:
+    """Note a key that a record does not have, with the one that is meant and where it belongs."""
+    from advisor.catalogue.usual_words import key_meant
+
+    near, expected = None, "one of " + ", ".join(spec)
+    if isinstance(node, ScalarNode) and len(node.value) <= LONGEST:
+        near = key_meant(cls.__name__, node.value, spec)
+        if near is not None and near not in spec:
+            expected = f"{near}; here {expected}"
+        near = near or nearest(node.value, spec)
+    reading.fault(node, path, f"unknown key {shape_of(node)}", expected, near)
+
+
 def read_record(
     cls: type[Any],
     node: Node,
@@ -309,14 +324,7 @@ def read_record(
         name = k.value if isinstance(k, ScalarNode) else None
         declared = spec.get(name) if isinstance(name, str) else None
         if declared is None:
-            word = shape_of(k)
-            reading.fault(
-                k,
-                f"{prefix}{name}" if isinstance(name, str) else path,
-                f"unknown key {word}",
-                "one of " + ", ".join(spec),
-                nearest(str(name), spec) if isinstance(name, str) else None,
-            )
+            _unknown(cls, k, f"{prefix}{name}" if isinstance(name, str) else path, reading, spec)
             good = False
             continue
         if name in seen:

@@ -5,15 +5,17 @@ from __future__ import annotations
 import datetime
 import re
 from dataclasses import dataclass, replace
+from types import ModuleType
 from typing import Any, Protocol
 
 from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
 from advisor import quantities
 from advisor.catalogue.definitions import Definitions, Schema, exactly
-from advisor.faults import Fault, FaultLog, nearest
+from advisor.dimensions import DIMENSIONS
+from advisor.faults import LONGEST, Fault, FaultLog, nearest
 from advisor.grammar import Sign
-from advisor.quantities import DIMENSIONS, Quantity, QuantityError
+from advisor.quantities import Quantity, QuantityError
 from advisor.source import place_of
 
 ID = re.compile(r"[a-z0-9][a-z0-9-]*")
@@ -81,6 +83,13 @@ class Placed(Protocol):
         """What its keys are."""
 
 
+def _words() -> ModuleType:
+    """What people mean by a word; loaded where one is refused, which most runs never do."""
+    from advisor.catalogue import usual_words
+
+    return usual_words
+
+
 def shape_of(node: Node) -> str:
     """What was read, in words, for a fault."""
     if isinstance(node, MappingNode):
@@ -133,7 +142,7 @@ class Identity:
     def read(self, node: Node, path: str, reading: Reading) -> str | None:
         text = value_text(node, path, reading, self.describe())
         if text is not None and not ID.fullmatch(text):
-            reading.fault(node, path, f'"{text}"', self.describe())
+            reading.fault(node, path, f'"{text}"', self.describe(), _words().id_meant(text))
             return None
         return text
 
@@ -156,7 +165,8 @@ class Choice:
         text = scalar(node, path, reading, self.describe())
         if text is None or text in self.options:
             return text
-        reading.fault(node, path, f'"{text}"', self.describe(), nearest(text, self.options))
+        near = _words().word_meant(text, self.options) or nearest(text, self.options)
+        reading.fault(node, path, f'"{text}"', self.describe(), near)
         return None
 
     def describe(self) -> str:
@@ -175,7 +185,8 @@ class Flag:
         if text in ("true", "false"):
             return text == "true"
         if text is not None:
-            reading.fault(node, path, f'"{text}"', self.describe())
+            near = _words().word_meant(text, ("true", "false"))
+            reading.fault(node, path, f'"{text}"', self.describe(), near)
         return None
 
     def describe(self) -> str:
@@ -198,7 +209,7 @@ class Day:
                 return datetime.date.fromisoformat(text)
         except ValueError:
             pass
-        reading.fault(node, path, f'"{text}"', self.describe())
+        reading.fault(node, path, f'"{text}"', self.describe(), _words().day_meant(text))
         return None
 
     def describe(self) -> str:
@@ -220,7 +231,7 @@ class Clock:
         if CLOCK.fullmatch(text):
             hour, _, minute = text.partition(":")
             return 60 * int(hour) + int(minute)
-        reading.fault(node, path, f'"{text}"', self.describe())
+        reading.fault(node, path, f'"{text}"', self.describe(), _words().clock_meant(text))
         return None
 
     def describe(self) -> str:
@@ -243,7 +254,10 @@ class Whole:
             return None
         if re.fullmatch(r"[+-]?[0-9]{1,12}", text) and self.least <= int(text) <= self.most:
             return int(text)
-        reading.fault(node, path, f'"{text}"', self.describe())
+        near = _words().number_meant(text)
+        if near is not None and not (len(near) <= 12 and self.least <= int(near) <= self.most):
+            near = None
+        reading.fault(node, path, f'"{text}"', self.describe(), near if near != text else None)
         return None
 
     def describe(self) -> str:
@@ -263,30 +277,6 @@ class Whole:
         return {"anyOf": [number, {"type": "string", "pattern": self.text_pattern()}]}
 
 
-@dataclass(frozen=True, slots=True)
-class Unit:
-    """A unit of a dimension, by itself: what the numbers of a column are in."""
-
-    dimensions: tuple[str, ...]
-
-    def read(self, node: Node, path: str, reading: Reading) -> str | None:
-        text = scalar(node, path, reading, self.describe())
-        if text is None or text in self.spellings():
-            return text
-        reading.fault(node, path, f'"{text}"', self.describe(), nearest(text, self.spellings()))
-        return None
-
-    def spellings(self) -> list[str]:
-        """Every unit that may stand here, as often as it may be spelled."""
-        return [unit for name in self.dimensions for unit in quantities.spellings(name)]
-
-    def describe(self) -> str:
-        return "a unit of " + " or ".join(self.dimensions) + ", such as " + self.spellings()[1]
-
-    def schema(self, shared: Definitions) -> Schema:
-        return {"enum": self.spellings()}
-
-
 PAIR = frozenset(("typical", "max"))
 _STEPS_OF = {"temperature": "temperature-step"}  # a difference of temperatures
 TRIPLE = frozenset(("low", "likely", "high"))
@@ -297,7 +287,8 @@ class Figure:
     """A physical figure with its unit and perhaps its uncertainty.
 
     `least` and `most` bound the stated value in SI; with `above`, `least` itself is refused.
-    `exact` figures are limits, needs and targets: an uncertainty there would say nothing.
+    `exact` figures are limits, needs and targets: an uncertainty there would say nothing. Others
+    are no surer than a standard deviation `unsure` of their logarithm, whatever they state.
     """
 
     dimension: str
@@ -305,8 +296,13 @@ class Figure:
     above: bool = False
     most: float | None = None
     exact: bool = False
+    unsure: float = 0.0
 
     def read(self, node: Node, path: str, reading: Reading) -> Quantity | None:
+        value = self._stated(node, path, reading)
+        return quantities.at_least(value, self.unsure) if value and self.unsure else value
+
+    def _stated(self, node: Node, path: str, reading: Reading) -> Quantity | None:
         value = self._read(node, path, reading)
         if self.exact and value is not None and (value.u or isinstance(node, MappingNode)):
             reading.fault(
@@ -322,6 +318,8 @@ class Figure:
             names = {k.value for k, _ in node.value if isinstance(k, ScalarNode)}
             if names in (PAIR, TRIPLE) and len(node.value) == len(names):
                 return self._several(node, path, reading)
+            if self._ends_meant(node, path, reading):
+                return None
             if names and names <= PAIR | TRIPLE:
                 reading.fault(
                     node,
@@ -330,8 +328,35 @@ class Figure:
                     "{typical, max} or {low, likely, high}, each key once",
                 )
                 return None
-        reading.fault(node, path, shape_of(node), self.describe())
+        meant = None
+        if self.dimension == "time" and isinstance(node, SequenceNode):
+            from advisor import usage
+
+            meant = usage.weekdays([str(n.value) for n in node.value][:10])
+        if meant is not None:
+            reading.fault(node, path, shape_of(node), self.describe() + meant.say, meant.right)
+        else:
+            reading.fault(node, path, shape_of(node), self.describe())
         return None
+
+    def _ends_meant(self, node: MappingNode, path: str, reading: Reading) -> bool:
+        """Note ends of a spread that bear another word; whether there were any."""
+        ends = PAIR | TRIPLE
+        given = [k for k, _ in node.value if isinstance(k, ScalarNode)]
+        meant = {k.value: _words().word_meant(k.value[:LONGEST], sorted(ends)) for k in given}
+        if not given or None in meant.values() or ends >= set(meant):
+            return False
+        wanted = set(meant.values())
+        if not (wanted <= PAIR or wanted <= TRIPLE):
+            expected = "{typical, max} or {low, likely, high}, not of both"
+            reading.fault(node, path, "a mapping of " + ", ".join(meant), expected)
+            return True
+        for k in given:
+            if k.value not in ends:
+                expected = "one of " + ", ".join(sorted(ends))
+                at = f"{path}.{k.value}"
+                reading.fault(k, at, f"unknown key {shape_of(k)}", expected, meant[k.value])
+        return True
 
     def _one(self, node: ScalarNode, path: str, reading: Reading) -> Quantity | None:
         try:
@@ -374,7 +399,7 @@ class Figure:
     def _several(self, node: MappingNode, path: str, reading: Reading) -> Quantity | None:
         read: dict[str, Quantity] = {}
         for k, v in node.value:
-            value = self.read(v, f"{path}.{k.value}", reading)
+            value = self._stated(v, f"{path}.{k.value}", reading)
             if value is not None:
                 read[k.value] = value
         if len(read) < len(node.value):

@@ -15,14 +15,15 @@ from yaml.error import Mark
 from yaml.nodes import MappingNode, Node, ScalarNode
 
 from advisor.catalogue.curves import CurveOf, same_place
-from advisor.catalogue.fields import Record
+from advisor.catalogue.fields import Either, Record
 from advisor.catalogue.kinds import Figure, Kind, Reading, Whole
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.spread import moved, written
+from advisor.dimensions import DIMENSIONS
 from advisor.faults import Fault, FaultError, FaultLog, nearest
 from advisor.figures import Path, document_of, names_in
-from advisor.quantities import DIMENSIONS, Quantity, show
+from advisor.quantities import Quantity, show
 from advisor.source import read_text
 
 NEAR = 1e-3  # relative; a price break or a change of leaders is found at least as closely
@@ -186,6 +187,8 @@ def lever(catalogue: Catalogue, product: Product, where: str | Path) -> Lever:
             raise FaultError((Fault(text, f'"{key}"', f"an entry named once; {alike} bear it"),))
     if isinstance(kind, CurveOf) and kind.constant:
         kind = kind.y
+    if isinstance(kind, Either):
+        kind = kind.plain
     if not isinstance(kind, Figure | Whole):
         raise _none_there(text, path.dotted)
     return _made(path, kind, node, product)

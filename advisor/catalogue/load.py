@@ -22,11 +22,13 @@ from advisor import figures
 from advisor.catalogue import cache, rules
 from advisor.catalogue.fields import MapOf, Record, read_record
 from advisor.catalogue.kinds import Reading
-from advisor.catalogue.records import KERNELS, Catalogue
+from advisor.catalogue.places import catalogue_folder, find_product
+from advisor.catalogue.records import KERNELS, Catalogue, refilled
 from advisor.catalogue.schema_parts import Kernel, Part
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.schema_supply import AddOn, Cell, Converter
 from advisor.faults import Fault, FaultError, FaultLog, Place, nearest
+from advisor.names import Named, paths_of, texts_of
 from advisor.source import Document, place_of, read_bytes, read_file, read_text
 
 FOLDERS: Mapping[str, tuple[str, type[Any]]] = {
@@ -265,7 +267,7 @@ def _catalogue(run: _Run, folders: Sequence[Path], cached: bool) -> Catalogue:
             read[KERNELS] |= _kernels(run, file, documents if file is owner[KERNELS] else None)
         else:
             _read_into(run, read, file, documents)
-    catalogue = Catalogue(documents=documents, **read)
+    catalogue = Catalogue(documents=documents, **read)  # type: ignore[arg-type]
     rules.check_catalogue(catalogue, run.log)
     if cached and not run.log.faults and not any(i in run.changes for i in owner):
         cache.save(key, read)
@@ -292,7 +294,7 @@ def _from_cache(
     changed = [owner[i] for i in run.changes if i in owner]
     for file in changed:
         _read_into(run, read, file, documents)
-    catalogue = Catalogue(documents=documents, **read)
+    catalogue = Catalogue(documents=documents, **read)  # type: ignore[arg-type]
     only = {f.identity for f in changed}
     if only:
         rules.check_catalogue(catalogue, run.log, only)
@@ -367,14 +369,17 @@ def read_document(
 
 
 def load_catalogue(
-    folders: Sequence[Path], assignments: Sequence[str] = (), *, cached: bool = False
+    folders: Named | Sequence[Named] = (),
+    assignments: str | Sequence[str] = (),
+    *,
+    cached: bool = False,
 ) -> Catalogue:
     """Read and check a catalogue.
 
     Parameters
     ----------
-    folders : catalogue folders, later ones over earlier ones.
-    assignments : changes, each `ID:dotted.path=VALUE`.
+    folders : catalogue folders, one or several, later ones over earlier ones; the shipped one when
+    empty. assignments : changes, each `ID:dotted.path=VALUE`.
     cached : whether the user's cache may be read and written.
 
     Raises
@@ -383,8 +388,8 @@ def load_catalogue(
         With every fault found.
     """
     with _collector_paused():
-        run = _Run(assignments)
-        catalogue = _catalogue(run, folders, cached)
+        run = _Run(texts_of(assignments))
+        catalogue = _catalogue(run, paths_of(folders) or [catalogue_folder()], cached)
         run.leftover(tuple(catalogue.documents))
         run.log.raise_if_any()
         return catalogue
@@ -414,7 +419,8 @@ def with_changes(
                 documents[identity] = document
                 value = run.record(name, cls, identity, document)
                 if value is not None:
-                    read[kind][identity] = value
+                    known = read[kind][identity]
+                    read[kind][identity] = refilled(value, known) if kind == "parts" else value
     before = catalogue.documents
     catalogue = replace(catalogue, documents=ChainMap(documents, before), **read)  # type: ignore[arg-type]
     rules.check_catalogue(catalogue, run.log, tuple(documents))
@@ -430,13 +436,13 @@ def with_changes(
 
 
 def load_product(
-    source: Path | bytes, catalogue: Catalogue, assignments: Sequence[str] = ()
+    source: Named | bytes, catalogue: Catalogue, assignments: str | Sequence[str] = ()
 ) -> Product:
     """Read and check a product against a catalogue that is loaded already.
 
     Parameters
     ----------
-    source : the product's file, or its YAML as bytes.
+    source : the product's file, a shipped product's id, or its YAML as bytes.
     assignments : changes to the product.
 
     Raises
@@ -445,8 +451,9 @@ def load_product(
         With every fault found.
     """
     with _collector_paused():
-        run = _Run(assignments)
-        product = _read_product(run, source, catalogue)
+        run = _Run(texts_of(assignments))
+        where = source if isinstance(source, bytes) else find_product(source)
+        product = _read_product(run, where, catalogue)
         run.log.raise_if_any()
         assert product is not None
         return product

@@ -5,18 +5,35 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from advisor.catalogue.schema_parts import Kernel, Part
+from advisor.catalogue.schema_parts import Kernel, KernelFigure, Part
 from advisor.catalogue.schema_supply import AddOn, Cell, Converter
 from advisor.source import Document
 
 KERNELS = "kernels"  # id of the file of kernels
 
 
+ESTIMATED = "estimated, missing"  # evidence of what a study has filled in; no file's id
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """A kernel of a part that rests on no measurement: paths of its entries, and on what instead.
+
+    `why` is in words; those of several parts with the same one are told together.
+    """
+
+    part: str
+    kernel: str
+    paths: tuple[str, ...]
+    why: str
+
+
 @dataclass(frozen=True, slots=True)
 class Catalogue:
     """Everything that may be chosen from. Each mapping goes from id to record, in order of id.
 
-    `estimated` maps a part to the paths of figures that nobody measured and a study has filled in.
+    `estimates` are the kernels that a study has filled in, and `stand_ins` those that the parts'
+    own cycles and run currents stand in for.
     """
 
     parts: Mapping[str, Part] = field(default_factory=dict)
@@ -25,7 +42,16 @@ class Catalogue:
     addons: Mapping[str, AddOn] = field(default_factory=dict)
     kernels: Mapping[str, Kernel] = field(default_factory=dict)
     documents: Mapping[str, Document] = field(default_factory=dict, repr=False, compare=False)
-    estimated: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    estimates: tuple[Estimate, ...] = ()
+    stand_ins: tuple[Estimate, ...] = ()
+
+    @property
+    def estimated(self) -> Mapping[str, tuple[str, ...]]:
+        """Part to the paths of what of it was estimated."""
+        found: dict[str, tuple[str, ...]] = {}
+        for one in (*self.estimates, *self.stand_ins):
+            found[one.part] = (*found.get(one.part, ()), *one.paths)
+        return found
 
     @property
     def kinds(self) -> Mapping[str, Mapping[str, Part | Cell | Converter | AddOn]]:
@@ -59,6 +85,43 @@ class Catalogue:
             For a part that is not there.
         """
         return replace(self, parts={name: self.parts[name] for name in sorted(parts)})
+
+
+def beside(stands: KernelFigure | None, made: KernelFigure) -> KernelFigure:
+    """What was made of a kernel's entry, beside what was measured of it."""
+    if stands is None:
+        return made
+    time, current = stands.time or made.time, stands.current or made.current
+    of = dict(stands.evidence_of)
+    for name in ("time", "current"):
+        if getattr(stands, name) is not None and name not in of and stands.evidence is not None:
+            of[name] = stands.evidence
+    return replace(
+        made,
+        time=time,
+        current=current,
+        supply=stands.supply or made.supply,
+        version=stands.version,
+        evidence_of=of,
+    )
+
+
+def refilled(part: Part, filled: Part) -> Part:
+    """A part that was read anew, with what a study had filled in and still is not there."""
+    entries = [
+        (kernel, variant, figure)
+        for kernel, variants in filled.kernels.items()
+        for variant, figure in variants.items()
+        if figure.evidence == ESTIMATED
+    ]
+    if not entries:
+        return part
+    kernels = {kernel: dict(variants) for kernel, variants in part.kernels.items()}
+    for kernel, variant, figure in entries:
+        stands = kernels.setdefault(kernel, {}).get(variant)
+        kernels[kernel][variant] = beside(stands, figure)
+    evidence = {**part.evidence, ESTIMATED: filled.evidence[ESTIMATED]}
+    return replace(part, kernels=kernels, evidence=evidence)
 
 
 def stated(record: object, keys: tuple[str, ...]) -> object:

@@ -14,10 +14,12 @@ from itertools import pairwise
 from typing import Any
 
 from advisor.catalogue.criteria import OWN, anchors_of, asked_words, measure_of, unmet
+from advisor.catalogue.evidence import Measured, figures_of
 from advisor.catalogue.records import Catalogue
-from advisor.catalogue.schema_parts import Measured, Part, SleepState, Variant, figures_of
+from advisor.catalogue.schema_parts import Part, SleepState, Variant
 from advisor.catalogue.schema_product import Load, Product, StandingLoad
 from advisor.catalogue.schema_supply import AddOn, Cell, Converter
+from advisor.catalogue.sheet import run_currents
 from advisor.faults import Fault, FaultLog, nearest
 from advisor.figures import Path
 from advisor.source import Document, place_of
@@ -66,6 +68,20 @@ def _unknown_evidence(part: Part, _: Catalogue) -> Iterator[Breach]:
             if evidence not in part.evidence:
                 near = nearest(evidence, tuple(part.evidence))
                 yield (path / "evidence-of" / name).dotted, f'"{evidence}"', near
+
+
+def _unknown_run_evidence(part: Part, _: Catalogue) -> Iterator[Breach]:
+    for path, run in run_currents(part):
+        if run.evidence is not None and run.evidence not in part.evidence:
+            near = nearest(run.evidence, tuple(part.evidence))
+            yield (path / "evidence").dotted, f'"{run.evidence}"', near
+
+
+def _lone_correlation(part: Part, _: Catalogue) -> Iterator[Breach]:
+    for kernel, variants in part.kernels.items():
+        for variant, figure in variants.items():
+            if figure.correlation is not None and (figure.time is None or figure.current is None):
+                yield f"kernels.{kernel}.{variant}.correlation", figure.correlation.text, None
 
 
 def _no_such_figure(part: Part, _: Catalogue) -> Iterator[Breach]:
@@ -128,6 +144,8 @@ def _no_breaks(record: Any, _: Catalogue) -> Iterator[Breach]:
 
 PART_FAULTS = (
     Rule("an entry of this file's evidence", _unknown_evidence),
+    Rule("an entry of this file's evidence", _unknown_run_evidence),
+    Rule("a time and a current that were measured beside it", _lone_correlation),
     Rule("a figure that stands beside it, its key or temperature as written", _no_such_figure),
     Rule("an operating point of this part, or POINT+ENGINE", _unknown_point),
     Rule("a kernel of kernels.yaml", _unknown_kernel),

@@ -6,9 +6,24 @@ import datetime
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from yaml.nodes import Node
+
+from advisor import quantities
+from advisor.catalogue.definitions import Definitions, Schema
 from advisor.catalogue.fields import Either, ListOf, MapOf, Record, key
-from advisor.catalogue.kinds import Choice, Day, Figure, Flag, Identity, Text, Unit, Whole
+from advisor.catalogue.kinds import (
+    Choice,
+    Day,
+    Figure,
+    Flag,
+    Identity,
+    Reading,
+    Text,
+    Whole,
+    scalar,
+)
 from advisor.catalogue.schema_parts import LIMIT, Build
+from advisor.faults import nearest
 from advisor.quantities import Quantity
 
 IDLE = "idle"  # the state that is an operating point's, not a sleep state
@@ -27,6 +42,35 @@ ENCODINGS = (
     *("utf-8", "utf-16", "utf-16-le", "utf-16-be", "latin-1", "cp437", "cp850"),
     *("cp1250", "cp1251", "cp1252", "cp1253", "cp1254", "shift-jis"),
 )
+
+
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """A unit of a dimension, by itself: what the numbers of a column are in."""
+
+    dimensions: tuple[str, ...]
+
+    def read(self, node: Node, path: str, reading: Reading) -> str | None:
+        text = scalar(node, path, reading, self.describe())
+        if text is None or text in self.spellings():
+            return text
+        from advisor import usage
+
+        meant = (usage.unit_meant(text[: quantities.LONGEST], name) for name in self.dimensions)
+        near = next((m.right for m in meant if m is not None and m.right), None)
+        near = near or nearest(text, self.spellings())
+        reading.fault(node, path, f'"{text}"', self.describe(), near)
+        return None
+
+    def spellings(self) -> list[str]:
+        """Every unit that may stand here, as often as it may be spelled."""
+        return [unit for name in self.dimensions for unit in quantities.spellings(name)]
+
+    def describe(self) -> str:
+        return "a unit of " + " or ".join(self.dimensions) + ", such as " + self.spellings()[1]
+
+    def schema(self, shared: Definitions) -> Schema:
+        return {"enum": self.spellings()}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

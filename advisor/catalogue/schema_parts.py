@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -10,7 +11,7 @@ from yaml.nodes import MappingNode, Node
 
 from advisor.catalogue.curves import Curve, CurveOf
 from advisor.catalogue.definitions import Definitions, Schema
-from advisor.catalogue.fields import ListOf, MapOf, Record, key, read_record
+from advisor.catalogue.fields import Either, ListOf, MapOf, Record, key, read_record
 from advisor.catalogue.kinds import (
     Choice,
     Day,
@@ -24,7 +25,7 @@ from advisor.catalogue.kinds import (
     scalar,
 )
 from advisor.faults import nearest
-from advisor.quantities import Quantity
+from advisor.quantities import NORMAL_95, Quantity
 
 CURRENT = Figure("current")
 TIME = Figure("time")
@@ -34,6 +35,15 @@ COUNT = Figure("count")
 FEATURE = Figure("count", exact=True)
 LIMIT = Figure("temperature", least=-273.15, exact=True)
 MONEY = Figure("money")
+
+# What stands in for a measurement is right to such a factor in nine cases of ten (common practice,
+# no source): cycles come from a simulator or another part, whose flash waits otherwise, and a
+# datasheet's run current is of some loop of its maker's choice.
+CYCLES_WITHIN, RUN_CURRENT_WITHIN = 2.0, 1.5
+CYCLES = Figure("count", above=True, unsure=math.log(CYCLES_WITHIN) / NORMAL_95)
+PER_CLOCK = Figure(
+    "current-per-frequency", above=True, unsure=math.log(RUN_CURRENT_WITHIN) / NORMAL_95
+)
 
 LIFECYCLES = ("announced", "active", "last-orders", "ended")
 EVIDENCE_KINDS = ("bench", "datasheet", "estimate", "pack")
@@ -102,10 +112,13 @@ class Evidence:
 class Core:
     """The processor core."""
 
-    architecture: str | None = key(Text(), "instruction set", informational=True)
+    architecture: str | None = key(
+        Text(), "instruction set; --estimate-missing takes cycles from parts of the same"
+    )
     cores: int | None = key(Whole(), "number of cores", informational=True)
     float_unit: str | None = key(
-        Choice(("none", "single", "double")), "floating-point hardware", informational=True
+        Choice(("none", "single", "double")),
+        "floating-point hardware; --estimate-missing takes no cycles from a part with other",
     )
 
 
@@ -156,12 +169,41 @@ def _evidence_of() -> MapOf:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class RunCurrent:
+    """What a core draws at work, by its datasheet."""
+
+    per_clock: Quantity | None = key(
+        PER_CLOCK,
+        "supply current per clock; no surer than a factor of "
+        f"{RUN_CURRENT_WITHIN:g} in nine cases of ten (common practice, no source)",
+        required=True,
+    )
+    base: Quantity | None = key(CURRENT, "what it draws beside that, whatever the clock")
+    supply: Quantity | None = key(VOLTAGE, "supply voltage at which it was taken")
+    evidence: str | None = key(Identity("evidence"), "where the figures come from")
+
+
+_RUN_CURRENT = (
+    "current at work per clock, as a datasheet has it: stands in for kernels' currents that were "
+    "not measured there"
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class OperatingPoint:
     """A clock and voltage setting of the core."""
 
-    clock: Quantity | None = key(Figure("frequency", above=True), "core clock", informational=True)
+    clock: Quantity | None = key(
+        Figure("frequency", above=True),
+        "core clock; counts where cycles or a run current stand in for what was not measured",
+    )
     idle_current: Quantity | None = key(CURRENT, "clocks on, waiting")
-    supply: Quantity | None = key(VOLTAGE, "supply at which the idle current was taken")
+    run_current: Quantity | RunCurrent | None = key(
+        Either(PER_CLOCK, Record(RunCurrent)), f"{_RUN_CURRENT}; before the part's"
+    )
+    supply: Quantity | None = key(
+        VOLTAGE, "supply at which the idle current and a plain run current were taken"
+    )
     supply_min: Quantity | None = key(
         Figure("voltage", above=True, exact=True), "least supply at this point"
     )
@@ -193,6 +235,12 @@ class KernelFigure:
     time: Quantity | None = key(Figure("time", above=True), "time for one unit of work")
     current: Quantity | None = key(
         Figure("current", above=True), "mean supply current of the chip alone meanwhile"
+    )
+    cycles: Quantity | None = key(
+        CYCLES,
+        "clock cycles of one unit of work, as `kernels verify` or a part of the same core tells: "
+        "stand in for a time that was not measured; no surer than a factor of "
+        f"{CYCLES_WITHIN:g} in nine cases of ten (common practice, no source)",
     )
     supply: Quantity | None = key(
         VOLTAGE, "supply voltage at the chip's pin meanwhile: the energy over the charge"
@@ -254,48 +302,6 @@ class SleepState:
     evidence_of: Mapping[str, str] = key(_evidence_of(), _EVIDENCE_OF, default={})
 
 
-Measured = OperatingPoint | KernelFigure | Block | SleepState
-# keys that are measured or read off a datasheet; a supply or a clock is how, not what
-_FIGURES = {
-    OperatingPoint: ("idle-current",),
-    KernelFigure: ("time", "current"),
-    Block: ("current", "for"),
-    SleepState: ("wake-time", "wake-charge"),
-}
-
-
-def evidence_of(record: Measured, figure: str) -> str | None:
-    """The evidence of a figure: its own, or the record's for one that names none.
-
-    Parameters
-    ----------
-    figure : its key in the record (`time`); an entry of a sleep current by its temperature as
-        written (`25 degC`), an addition by `adds.NAME`.
-    """
-    own: Mapping[str, str] = getattr(record, "evidence_of", {})  # a point has one figure
-    if figure in own:
-        return own[figure]
-    if isinstance(record, SleepState) and figure not in ("wake-time", "wake-charge"):
-        whole = "adds" if figure.startswith("adds.") else "current"
-        return own.get(whole, record.evidence)
-    return record.evidence
-
-
-def figures_of(record: Measured) -> tuple[str, ...]:
-    """The figures that stand in a record, as `evidence_of` names them."""
-    attributes = {"for": "duration"}
-    out = [
-        name
-        for name in _FIGURES[type(record)]
-        if getattr(record, attributes.get(name, name.replace("-", "_"))) is not None
-    ]
-    if isinstance(record, SleepState):
-        if record.current is not None:
-            out += record.current.keys or ("current",)
-        out += [f"adds.{name}" for name in record.adds or ()]
-    return tuple(out)
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Observation:
     """What one session measured of one board; the part's own figures are merged from these."""
@@ -353,6 +359,12 @@ class Answer:
     evidence: str | None = key(Text(), "a word of evidence", informational=True)
 
 
+def _answer(word: str) -> str | None:
+    from advisor.catalogue.usual_words import word_meant
+
+    return word_meant(word, ANSWERS) or nearest(word, ANSWERS)
+
+
 class AnswerKind:
     """`full`, or `full, a word of evidence`, or a mapping of answer and evidence."""
 
@@ -366,7 +378,7 @@ class AnswerKind:
         word, _, reason = (piece.strip() for piece in text.partition(","))
         if word in ANSWERS:
             return Answer(answer=word, evidence=reason or None)
-        reading.fault(node, path, f'"{text}"', self.describe(), nearest(word, ANSWERS))
+        reading.fault(node, path, f'"{text}"', self.describe(), _answer(word))
         return None
 
     def below(self, name: str) -> Kind | None:
@@ -402,7 +414,7 @@ class Part:
     invented: bool = key(Flag(), "demonstration data", default=False)
     summary: str | None = key(Text(), "the part in a line", informational=True)
     lifecycle: str | None = key(Choice(LIFECYCLES), "state of supply")
-    core: Core | None = key(Record(Core), "the processor core", informational=True)
+    core: Core | None = key(Record(Core), "the processor core")
     memory: Memory = key(Record(Memory), "memory", default=Memory())
     supply: PartSupply = key(Record(PartSupply), "supply pin", default=PartSupply())
     temperature: Span = key(Record(Span), "rated ambient temperature", default=Span())
@@ -423,6 +435,9 @@ class Part:
     blocks: Mapping[str, Block] = key(MapOf(Record(Block), "block"), "on-chip blocks", default={})
     sleep_states: Mapping[str, SleepState] = key(
         MapOf(Record(SleepState), "sleep state"), "sleep states", default={}
+    )
+    run_current: Quantity | RunCurrent | None = key(
+        Either(PER_CLOCK, Record(RunCurrent)), _RUN_CURRENT
     )
     price: Price | None = key(Record(Price), "what one piece costs")
     extras: tuple[Extra, ...] = key(

@@ -313,7 +313,12 @@ class PrioritiesKind:
             kind = self.below(name)
             at = f"{path}.{name}"
             if kind is None:
-                reading.fault(k, at, f'"{name}"', self.describe(), nearest(name, tuple(CRITERIA)))
+                from advisor.catalogue.usual_words import key_meant
+
+                near = key_meant("priorities", name, CRITERIA) or nearest(name, tuple(CRITERIA))
+                other = near is not None and near not in CRITERIA
+                expected = f"{near}; here {self.describe()}" if other else self.describe()
+                reading.fault(k, at, f'"{name}"', expected, near)
             elif name in out:
                 reading.fault(k, at, f'"{name}" twice', "each criterion once")
             else:

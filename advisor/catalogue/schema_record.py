@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from advisor.catalogue.fields import ListOf, MapOf, Record, key
-from advisor.catalogue.kinds import Choice, Day, Figure, Identity, Text, Whole
+from advisor.catalogue.kinds import Choice, Day, Figure, Flag, Identity, Text, Whole
 from advisor.quantities import Quantity
 
 MOST_DRAWS = 1_000_000  # as many as a command takes
@@ -42,6 +42,17 @@ class DecisionRecord:
     verdict: str | None = key(Choice(VERDICTS), "how firm the order was", informational=True)
     changes: tuple[str, ...] = key(
         ListOf(Text("PATH=VALUE")), "figures that were set for it", default=()
+    )
+    estimate_missing: bool = key(
+        Flag(), "whether kernels that parts were not measured with were estimated", default=False
+    )
+    product_file: str | None = key(
+        Text("a path"), "the product's file, from the record's folder; absent: a shipped product"
+    )
+    catalogs: tuple[str, ...] = key(
+        ListOf(Text("a path")),
+        "catalogue folders, from the record's folder; absent: the shipped one",
+        default=(),
     )
     ranking: tuple[RecordedPart, ...] = key(
         ListOf(Record(RecordedPart), named_by="part"), "the order at the time", required=True

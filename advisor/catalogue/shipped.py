@@ -1,66 +1,24 @@
-"""Where the shipped catalogue and products are: inside the installed package, or in a checkout."""
+"""A product by its id or its file, with the shipped catalogue or one's own."""
 
 from __future__ import annotations
 
-import os
 import sys
 from collections.abc import Sequence
-from pathlib import Path
+from typing import TYPE_CHECKING
 
-from advisor.catalogue.load import load_run
-from advisor.catalogue.records import Catalogue
-from advisor.catalogue.schema_product import Product
-from advisor.faults import Fault, FaultError, nearest
-from advisor.source import LARGEST
+from advisor.catalogue.places import catalogue_folder, find_product, product_files
+from advisor.faults import Fault, FaultError
+from advisor.names import Named, paths_of, texts_of
 
-_PACKAGE = Path(__file__).resolve().parent.parent
-
-
-def _folder(name: str) -> Path:
-    installed = _PACKAGE / "shipped" / name
-    return installed if installed.is_dir() else _PACKAGE.parent / name
-
-
-def catalogue_folder() -> Path:
-    """The folder of the shipped catalogue."""
-    return _folder("catalog")
-
-
-def product_files() -> dict[str, Path]:
-    """The shipped products, id to file, in order of id."""
-    return {path.stem: path for path in sorted(_folder("profiles").glob("*.yaml"))}
-
-
-def find_product(reference: str) -> Path:
-    """The file of a product named by a path or by a shipped id.
-
-    Raises
-    ------
-    FaultError
-        When it is neither.
-    """
-    path = Path(reference)
-    if path.suffix in (".yaml", ".yml") or "/" in reference or "\\" in reference:
-        return path
-    shipped = product_files()
-    if reference in shipped:
-        return shipped[reference]
-    if os.path.exists(path):
-        return path
-    raise FaultError(
-        (
-            Fault(
-                "PRODUCT",
-                f'"{reference}"',
-                "a product's file, or one of " + ", ".join(shipped),
-                nearest=nearest(reference, tuple(shipped)),
-            ),
-        )
-    )
+if TYPE_CHECKING:
+    from advisor.catalogue.records import Catalogue
+    from advisor.catalogue.schema_product import Product
 
 
 def _standard_input() -> bytes:
     """What comes by standard input, read no further than a file may be long."""
+    from advisor.source import LARGEST
+
     try:
         return sys.stdin.buffer.read(LARGEST + 1)
     except OSError as error:
@@ -69,9 +27,9 @@ def _standard_input() -> bytes:
 
 
 def load(
-    reference: str,
-    folders: Sequence[Path] = (),
-    changes: Sequence[str] = (),
+    reference: Named,
+    folders: Named | Sequence[Named] = (),
+    changes: str | Sequence[str] = (),
     *,
     cached: bool = False,
 ) -> tuple[Catalogue, Product]:
@@ -80,8 +38,8 @@ def load(
     Parameters
     ----------
     reference : a shipped product's id, a file, or `-` for standard input.
-    folders : catalogue folders; the shipped one when empty.
-    changes : `ID:dotted.path=VALUE` each.
+    folders : catalogue folders, one or several; the shipped one when empty.
+    changes : `ID:dotted.path=VALUE`, one or several.
     cached : whether the user's cache of catalogues may be read and written.
 
     Raises
@@ -89,7 +47,13 @@ def load(
     FaultError
         With every fault found in any file or change.
     """
-    where = list(folders) or [catalogue_folder()]
+    from advisor.catalogue.load import load_run
+
+    where = paths_of(folders) or [catalogue_folder()]
+    changes = texts_of(changes)
     if reference == "-":
         return load_run(where, _standard_input(), changes, cached=cached)
     return load_run(where, find_product(reference), changes, cached=cached)
+
+
+__all__ = ["catalogue_folder", "find_product", "load", "product_files"]

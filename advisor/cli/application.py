@@ -15,6 +15,7 @@ from advisor.cli import (
     bench,
     catalogs,
     comparing,
+    completion,
     deciding,
     decisions,
     hours,
@@ -48,6 +49,7 @@ bench.register(app)
 deciding.register(app)
 reporting.register(app)
 reference.register(app)
+completion.register(app)
 app.add_typer(bench.kernels, name="kernels")
 app.add_typer(hours.hours, name="hours")
 sharing.register(catalogs.catalog)
@@ -67,7 +69,7 @@ def _top(
         raise typer.Exit
 
 
-def _needed(arguments: list[str]) -> typer.Typer:
+def needed(arguments: list[str]) -> typer.Typer:
     """The application with the options of those commands only that the call may mean.
 
     Reading the options of every command takes longer than all else that `--help` does.
@@ -113,7 +115,7 @@ def carry_out(arguments: list[str], stopped: Callable[[], bool]) -> int:
         # absurd figures may overflow on their way to being ruled out; a line of our code is no help
         warnings.simplefilter("ignore", RuntimeWarning)
     try:
-        result = typer.main.get_command(_needed(arguments)).main(
+        result = typer.main.get_command(needed(arguments)).main(
             arguments, prog_name="part-advisor", standalone_mode=False
         )
         sys.stdout.flush()

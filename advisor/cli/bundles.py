@@ -14,6 +14,7 @@ from advisor.cli.options import (
     AllOption,
     CatalogOption,
     DrawsOption,
+    EstimateOption,
     Format,
     FormatOption,
     JobsOption,
@@ -33,8 +34,8 @@ if TYPE_CHECKING:
 
 # The order in which a command offers what its bundles hold.
 ORDER = (
-    *("catalog", "changes", "seed", "draws", "jobs", "everything", "form", "output"),
-    *("width", "no_color", "quiet", "no_cache"),
+    *("catalog", "changes", "estimate_missing", "seed", "draws", "jobs", "everything"),
+    *("form", "output", "width", "no_color", "quiet", "no_cache"),
 )
 
 
@@ -74,20 +75,29 @@ class Files(Bundle):
     changes: SetOption = None
     no_cache: NoCacheOption = False
 
-    def product(self, reference: str, before: Sequence[str] = ()) -> tuple[Catalogue, Product]:
-        """The catalogue and a product, read and checked; what was changed `before` stays so."""
+    def product(
+        self, reference: str, before: Sequence[str] = (), otherwise: Sequence[Path] = ()
+    ) -> tuple[Catalogue, Product]:
+        """The catalogue and a product, read and checked; what was changed `before` stays so.
+
+        `otherwise` are the catalogue's folders where none was asked for.
+        """
         from advisor.catalogue.shipped import load
 
         changes = [*before, *(self.changes or ())]
-        return load(reference, self.catalog or (), changes, cached=not self.no_cache)
+        return load(reference, self.catalog or otherwise, changes, cached=not self.no_cache)
 
     def catalogue(self) -> Catalogue:
         """The catalogue alone, read and checked."""
         from advisor.catalogue.load import load_catalogue
-        from advisor.catalogue.shipped import catalogue_folder
 
-        folders = self.catalog or [catalogue_folder()]
-        return load_catalogue(folders, self.changes or [], cached=not self.no_cache)
+        return load_catalogue(self.catalog or (), self.changes or (), cached=not self.no_cache)
+
+
+class RankedFiles(Files):
+    """Where the figures come from by which parts are ranked."""
+
+    estimate_missing: EstimateOption = False
 
 
 class Workers(Bundle):

@@ -8,6 +8,7 @@ import typer
 
 from advisor.cli.bundles import Command, Files, Show
 from advisor.cli.options import ProductArgument
+from advisor.cli.templates import EntryShow
 
 if TYPE_CHECKING:
     from advisor.present.layout import Page
@@ -52,9 +53,11 @@ def catalog_show(
     entry: Annotated[str, typer.Argument(metavar="ID", help="A part, cell, converter or add-on.")],
     *,
     files: Files,
-    show: Show,
+    show: EntryShow,
 ) -> int:
     """Show every figure of an entry. Each has its path, uncertainty and evidence.
+
+    As yaml its file is printed, to make one's own from.
 
     Example: part-advisor catalog show ostrel-yab
     """
@@ -62,6 +65,15 @@ def catalog_show(
     from advisor.studies.results import names_of, plain
 
     screen = show.screen()
+    if show.as_template:
+        from advisor.faults import Fault, FaultError
+        from advisor.studies.template import template
+
+        if files.changes:
+            expected = "the file as it stands: one of --set and --format yaml"
+            raise FaultError((Fault("--format", "yaml with --set", expected),))
+        screen.text(template(files.catalogue(), entry))
+        return 0
     found = entry_of(files.catalogue(), entry)
 
     def page() -> Page:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from advisor.cli.bundles import Answer, Command, Files, Look, Sampling, Workers
+from advisor.cli.bundles import Answer, Command, Files, Look, RankedFiles, Sampling, Workers
 from advisor.cli.options import READS, WRITES, ProductArgument
 
 if TYPE_CHECKING:
@@ -38,7 +38,7 @@ def decide(
         WRITES,
     ] = None,
     *,
-    files: Files,
+    files: RankedFiles,
     sampling: Sampling,
     look: Look,
 ) -> int:
@@ -63,6 +63,10 @@ def decide(
         draws=sampling.draws,
         seed=sampling.seed,
         jobs=sampling.jobs,
+        estimate_missing=files.estimate_missing,
+        product_file=_own_file(product),
+        catalogs=files.catalog or (),
+        folder="." if output is None else output.parent,
     )
     screen.warn(found.shortlist.warnings)
     if output is None:
@@ -71,6 +75,16 @@ def decide(
     screen.keep(output, found.text.encode(), new=True)
     screen.page(decided_page(found, screen.columns))
     return 0
+
+
+def _own_file(reference: str) -> Path | None:
+    """The file that a product was read from; None for a shipped one and for standard input."""
+    from advisor.catalogue.places import find_product, product_files
+
+    if reference == "-":
+        return None
+    path = find_product(reference)
+    return None if path in product_files().values() else path
 
 
 def revisit(
@@ -82,7 +96,7 @@ def revisit(
         typer.Option(
             "--product",
             metavar="PRODUCT",
-            help="The product as it is now; absent: the shipped one of the record's id.",
+            help="The product as it is now; absent: where the record says it is.",
             show_default=False,
         ),
         READS,
@@ -97,12 +111,14 @@ def revisit(
     Example: part-advisor revisit record.yaml
     """
     from advisor.present.left_out import told
-    from advisor.studies.record import read_decision
+    from advisor.studies.record import product_of, read_decision
     from advisor.studies.record import revisit as study
 
     screen = show.screen()
     decision = read_decision(record)
-    inputs = files.product(product or decision.decision, before=decision.changes)
+    where = product or str(product_of(decision, record))
+    folders = [record.parent / name for name in decision.catalogs]
+    inputs = files.product(where, before=decision.changes, otherwise=folders)
     found = study(decision, *inputs, jobs=workers.jobs)
 
     def page() -> Page:

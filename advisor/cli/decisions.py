@@ -7,12 +7,11 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from advisor.cli.bundles import Answer, Command, Files, Sampling
+from advisor.cli.bundles import Answer, Command, RankedFiles, Sampling
 from advisor.cli.options import (
     WRITES,
     AlongOption,
     CautionsOption,
-    EstimateOption,
     Format,
     ProductArgument,
 )
@@ -48,10 +47,9 @@ def register(app: typer.Typer) -> None:
 def shortlist(
     product: ProductArgument,
     *,
-    files: Files,
+    files: RankedFiles,
     sampling: Sampling,
     show: Answer,
-    estimate_missing: EstimateOption = False,
     top: Annotated[
         int, typer.Option("--top", metavar="N", min=0, help="Parts to list; 0 for all (table).")
     ] = 5,
@@ -75,7 +73,7 @@ def shortlist(
             seed=sampling.seed,
             jobs=sampling.jobs,
             progress=tell,
-            estimate_missing=estimate_missing,
+            estimate_missing=files.estimate_missing,
         )
 
     def page() -> Page:
@@ -120,10 +118,9 @@ def explain(
         ),
     ] = None,
     *,
-    files: Files,
+    files: RankedFiles,
     sampling: Sampling,
     show: Answer,
-    estimate_missing: EstimateOption = False,
     cautions: CautionsOption = False,
 ) -> int:
     """Show where current, money and points go. One part is set against another.
@@ -148,7 +145,7 @@ def explain(
                 seed=sampling.seed,
                 jobs=sampling.jobs,
                 progress=tell,
-                estimate_missing=estimate_missing,
+                estimate_missing=files.estimate_missing,
             )
     except NotRankedError as error:
         if show.form is Format.TABLE:
@@ -204,7 +201,7 @@ def outlook(
         WRITES,
     ] = None,
     *,
-    files: Files,
+    files: RankedFiles,
     sampling: Sampling,
     show: Answer,
 ) -> int:
@@ -231,6 +228,7 @@ def outlook(
             seed=sampling.seed,
             jobs=sampling.jobs,
             progress=tell,
+            estimate_missing=files.estimate_missing,
         )
     if drawing is not None:
         from advisor.present.curves import save_plot
@@ -268,7 +266,7 @@ def tipping(
         int, typer.Option("--points", metavar="N", min=1, max=400, help="Places on each side.")
     ] = 12,
     *,
-    files: Files,
+    files: RankedFiles,
     sampling: Sampling,
     show: Answer,
 ) -> int:
@@ -291,6 +289,7 @@ def tipping(
             seed=sampling.seed,
             jobs=sampling.jobs,
             progress=tell,
+            estimate_missing=files.estimate_missing,
         )
 
     def page() -> Page:
@@ -305,7 +304,7 @@ def tipping(
 def gaps(
     product: ProductArgument,
     *,
-    files: Files,
+    files: RankedFiles,
     sampling: ManyDraws,
     show: Answer,
 ) -> int:
@@ -321,7 +320,12 @@ def gaps(
     inputs = files.product(product)
     with progress(show.quiet) as tell:
         found = study(
-            *inputs, draws=sampling.draws, seed=sampling.seed, jobs=sampling.jobs, progress=tell
+            *inputs,
+            draws=sampling.draws,
+            seed=sampling.seed,
+            jobs=sampling.jobs,
+            progress=tell,
+            estimate_missing=files.estimate_missing,
         )
 
     def page() -> Page:

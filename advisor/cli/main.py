@@ -36,6 +36,11 @@ def run() -> NoReturn:
             signal.signal(signal.SIGINT, heard)
             sys.unraisablehook = lost
         _open_streams()
+        if shell := os.environ.get("PART_ADVISOR_COMPLETE"):
+            from advisor.cli.completing import answer
+
+            answer(shell, sys.argv[1:])
+            sys.exit(0)
         code = call(sys.argv[1:], lambda: bool(times))
         # what comes after the answer is no part of it
         signal.signal(signal.SIGINT, signal.SIG_IGN)

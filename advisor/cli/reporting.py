@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from advisor.cli.bundles import Command, Files, Sampling, Voice
+from advisor.cli.bundles import Command, RankedFiles, Sampling, Voice
 from advisor.cli.options import WRITES, AlongOption, ProductArgument
 
 ENDINGS = (".html", ".md", ".xlsx")
@@ -36,7 +36,7 @@ def report(
     ] = False,
     gaps: Annotated[bool, typer.Option("--gaps", help="With what to measure next.")] = False,
     *,
-    files: Files,
+    files: RankedFiles,
     sampling: Sampling,
     voice: Voice,
 ) -> int:
@@ -64,6 +64,7 @@ def report(
             seed=sampling.seed,
             jobs=sampling.jobs,
             progress=tell,
+            estimate_missing=files.estimate_missing,
         )
     match output.suffix.lower():
         case ".html":

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
-from advisor.cli.bundles import Answer, Command, Files, Sampling
+from advisor.cli.bundles import Answer, Command, RankedFiles, Sampling
 from advisor.cli.options import ProductArgument
 
 if TYPE_CHECKING:
@@ -61,7 +61,7 @@ def weights(
         bool, typer.Option("--write", help="Write the weights into the product's file.")
     ] = False,
     *,
-    files: Files,
+    files: RankedFiles,
     sampling: Sampling,
     show: Answer,
 ) -> int:
@@ -96,6 +96,7 @@ def weights(
             seed=sampling.seed,
             jobs=sampling.jobs,
             progress=tell,
+            estimate_missing=files.estimate_missing,
         )
     if target is not None:
         screen.keep(target, _weighed(target, found), "--write")

@@ -94,6 +94,9 @@ def _of_part(keys: tuple[str, ...]) -> tuple[str, tuple[str, ...]]:
     match keys:
         case ["kernels", kernel, point, *_]:
             return "kernel", (kernel, point)
+        case ["run-current" | "operating-points" as where, *rest] if "run-current" in keys:
+            # a kernel that runs on the bench tells it at the point
+            return "kernel", (where, *(name for name in rest[:1] if where != "run-current"))
         case ["operating-points", point, "idle-current" | "clock"]:
             return "idle-current", (point,)
         case ["sleep-states", state, "current" | "adds" as what, *place]:

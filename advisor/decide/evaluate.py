@@ -30,7 +30,7 @@ from advisor.decide.costs import PartCost, ProductCost, part_cost
 from advisor.decide.drawing import CHUNK, Drawn, Progress, draw_builds, mean_weights
 from advisor.decide.left_out import Gathered, LeftOut, Supplies, nearest, paired
 from advisor.decide.limits import feed_faults, figures_read, plan_faults, row_faults
-from advisor.decide.missing import Estimated, fill_missing, notes
+from advisor.decide.missing import fill_missing, notes, with_stand_ins
 from advisor.decide.ranks import DIGITS
 from advisor.decide.screens import Failed, Screened, screen
 from advisor.decide.stage import Stage, stage
@@ -217,9 +217,9 @@ def evaluate(
     FaultError
         When no pack of the product's choice states what a battery life needs.
     """
-    filled: tuple[Estimated, ...] = ()
     if estimate_missing:
-        catalogue, filled = fill_missing(catalogue, product)
+        catalogue = fill_missing(catalogue, product)
+    catalogue = with_stand_ins(catalogue, product)
     here = stage(catalogue, product)
     supplies = Supplies()
     pairs, missing, warnings = _feed_pairs(catalogue, product, supplies)
@@ -272,7 +272,7 @@ def evaluate(
             head = ranked_by or draws
             candidates.sort(key=lambda c: (*_by_first(c, head), *c.order))
     ranked = {c.part.part for c in candidates}
-    warnings += notes([one for one in filled if one.part in ranked])
+    warnings += notes(catalogue, ranked)
     return Evaluation(
         catalogue=catalogue,
         product=product,

@@ -15,53 +15,54 @@ own; the kernels' variances are drawn toward a common one, as few misses tell li
 As a variance from few misses is itself unsure, the limits are those of Student's t: the estimate is
 lognormal with t's 5 and 95 % points, so that nine truths in ten lie between its own. Other clocks
 follow the part's own ratios, as far as these agree with one another.
+
+Where that has too little to go by, the cycles that parts of the same core take stand in, for a part
+that states its run current (`catalogue/sheet`). What was measured is never replaced.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.catalogue.records import Catalogue
-from advisor.catalogue.schema_parts import Evidence, KernelFigure, Part, Variant
+from advisor.catalogue.records import ESTIMATED, Catalogue, Estimate, beside
+from advisor.catalogue.schema_parts import (
+    CYCLES,
+    CYCLES_WITHIN,
+    RUN_CURRENT_WITHIN,
+    Evidence,
+    KernelFigure,
+    Part,
+    Variant,
+)
 from advisor.catalogue.schema_product import Product
+from advisor.catalogue.sheet import lacking, stood_in
 from advisor.figures import Path
 from advisor.model.draws import Array
-from advisor.quantities import lognormal
+from advisor.quantities import NORMAL_95, lognormal
 
-NORMAL_95 = 1.6448536269514722  # 95 % point of the standard normal distribution
 PRIOR_RATIO = 2.0  # degrees of freedom that all parts' ratios add to a part's own
 LEAST_PARTS, LEAST_KERNELS = 4, 2  # known entries of a kernel, and of a part, to estimate from
-EVIDENCE = "estimated-missing"
 WHAT = ("time", "current")
 
 
-@dataclass(frozen=True, slots=True)
-class Estimated:
-    """A kernel estimated for a part: paths made, and the left-out errors, relative."""
-
-    part: str
-    kernel: str
-    paths: tuple[str, ...]
-    time_error: float
-    current_error: float
-
-
-def fill_missing(catalogue: Catalogue, product: Product) -> tuple[Catalogue, tuple[Estimated, ...]]:
+def fill_missing(catalogue: Catalogue, product: Product) -> Catalogue:
     """The catalogue with the product's kernels estimated where a part lacks them.
 
-    Only plain runs are made, no engine's; a part with fewer than two measured kernels, and a
-    kernel that fewer than four parts state, are left as they are.
+    Only plain runs are made, no engine's. Of a part with fewer than two measured kernels, and of a
+    kernel that fewer than four parts state, cycles are made where the part's run current and its
+    clock do the rest, and parts of the same core tell them.
     """
-    wanted = list(dict.fromkeys(k for task in product.workload for k in task.kernels))
+    wanted = _wanted(product)
     gaps = {
-        name: [k for k in wanted if not _native(part, k)] for name, part in catalogue.parts.items()
+        name: [k for k in wanted if not _native(part, k) and not _complete(part, k)]
+        for name, part in catalogue.parts.items()
     }
     if not any(gaps.values()):
-        return catalogue, ()
+        return catalogue
     names = sorted(catalogue.parts)
     kernels = sorted({k for part in catalogue.parts.values() for k in part.kernels})
     stress = [_stress(catalogue, k) for k in kernels]
@@ -72,43 +73,136 @@ def fill_missing(catalogue: Catalogue, product: Product) -> tuple[Catalogue, tup
     out = []
     for name in names:
         for kernel in gaps[name]:
-            if kernel not in kernels:
-                continue
-            at = names.index(name), kernels.index(kernel)
-            if not all(fit.may(*at) for fit in fits):
-                continue
-            predicted = [fit.predict(*at) for fit in fits]
-            made = _figures(catalogue.parts[name], predicted, spreads)
+            part, why = catalogue.parts[name], ""
+            made: dict[str, KernelFigure] = {}
+            at = names.index(name), kernels.index(kernel) if kernel in kernels else -1
+            if kernel in kernels and all(fit.may(*at) for fit in fits):
+                predicted = [fit.predict(*at) for fit in fits]
+                made = _figures(part, predicted, spreads)
+                missed = [100 * float(np.expm1(fit.errors[at[1]])) for fit in fits]
+                why = (
+                    f"leaving out what is known misses its time by {missed[0]:.0f} % and its "
+                    f"current by {missed[1]:.0f} %"
+                )
+            if not made:
+                made, why = _by_core(catalogue, part, kernel)
             if made:
-                time_error, current_error = (float(np.expm1(fit.errors[at[1]])) for fit in fits)
                 parts[name] = _with(parts[name], kernel, made)
                 paths = tuple(str(Path(name, ("kernels", kernel, point))) for point in made)
-                out.append(
-                    Estimated(
-                        part=name,
-                        kernel=kernel,
-                        paths=paths,
-                        time_error=time_error,
-                        current_error=current_error,
-                    )
-                )
-    told: dict[str, tuple[str, ...]] = {}
-    for one in out:
-        told[one.part] = (*told.get(one.part, ()), *one.paths)
-    return replace(catalogue, parts=parts, estimated=told), tuple(out)
+                out.append(Estimate(part=name, kernel=kernel, paths=paths, why=why))
+    return replace(catalogue, parts=parts, estimates=tuple(out))
 
 
-def notes(estimated: Sequence[Estimated]) -> tuple[str, ...]:
-    """What was estimated, kernel by kernel, with its left-out error."""
-    by_kernel: dict[str, list[Estimated]] = {}
-    for one in estimated:
-        by_kernel.setdefault(one.kernel, []).append(one)
+def with_stand_ins(catalogue: Catalogue, product: Product) -> Catalogue:
+    """The catalogue with what its parts' own cycles and run currents stand in for put on record."""
+    wanted = _wanted(product)
+    filled = {path for one in catalogue.estimates for path in one.paths}
+    out = []
+    for name, part in catalogue.parts.items():
+        for kernel in wanted:
+            by_made: dict[tuple[str, ...], list[str]] = {}
+            for variant in part.kernels.get(kernel, {}):
+                path = str(Path(name, ("kernels", kernel, variant)))
+                made = stood_in(part, kernel, variant)
+                if made and path not in filled and not lacking(part, kernel, variant):
+                    by_made.setdefault(made, []).append(path)
+            out += [
+                Estimate(part=name, kernel=kernel, paths=tuple(paths), why=_STANDS[made])
+                for made, paths in by_made.items()
+            ]
+    return replace(catalogue, stand_ins=tuple(out))
+
+
+_BY_CYCLES = f"its time is cycles over clock, right to a factor of {CYCLES_WITHIN:g}"
+_BY_SLOPE = f"its current is by run-current, right to a factor of {RUN_CURRENT_WITHIN:g}"
+_NINE = "in nine cases of ten (common practice, no source)"
+_STANDS = {
+    ("time",): f"{_BY_CYCLES} {_NINE}",
+    ("current",): f"{_BY_SLOPE} {_NINE}",
+    ("time", "current"): f"{_BY_CYCLES}, {_BY_SLOPE} {_NINE}",
+}
+
+
+# beside an answer that moves figures
+STAY = "what is estimated stays as it is while a figure moves"
+
+
+def notes(catalogue: Catalogue, parts: Collection[str]) -> tuple[str, ...]:
+    """What was estimated of some parts, kernel by kernel, and how well that is known."""
+    told: dict[tuple[str, str], list[str]] = {}
+    for one in (*catalogue.estimates, *catalogue.stand_ins):
+        if one.part in parts:
+            told.setdefault((one.kernel, one.why), []).append(one.part)
     return tuple(
-        f"{kernel} is estimated for {', '.join(o.part for o in ones)}: leaving out what is known "
-        f"misses its time by {100 * ones[0].time_error:.0f} % and its current by "
-        f"{100 * ones[0].current_error:.0f} %"
-        for kernel, ones in sorted(by_kernel.items())
+        f"{kernel} is estimated for {', '.join(dict.fromkeys(names))}: {why}"
+        for (kernel, why), names in sorted(told.items())
     )
+
+
+def _wanted(product: Product) -> list[str]:
+    return list(dict.fromkeys(k for task in product.workload for k in task.kernels))
+
+
+def _complete(part: Part, kernel: str) -> bool:
+    """Whether the part's own figures make up a plain run of a kernel somewhere."""
+    return any(
+        not Variant.parse(v).engines and not lacking(part, kernel, v)
+        for v in part.kernels.get(kernel, {})
+    )
+
+
+def _by_core(catalogue: Catalogue, part: Part, kernel: str) -> tuple[dict[str, KernelFigure], str]:
+    """(entries with the cycles that parts of the same core take, why they may stand)."""
+    cycles = {
+        name: found
+        for name, other in sorted(catalogue.parts.items())
+        if name != part.part and _same_core(part, other)
+        for found in [_cycles(other, kernel)]
+        if found is not None
+    }
+    if not cycles:
+        return {}, ""
+    logs = np.log(np.array(list(cycles.values())))
+    apart = float(logs.std(ddof=1)) if logs.size > 1 else 0.0
+    wide = float(np.hypot(CYCLES.unsure, apart))
+    factor = np.exp(NORMAL_95 * wide)
+    text = f"estimated, nine in ten within a factor of {factor:.2g}"
+    quantity = lognormal(float(np.exp(np.median(logs))), wide, "count", text)
+    made = {}
+    for point in part.operating_points:
+        stands = part.kernels.get(kernel, {}).get(point, KernelFigure())
+        figure = replace(stands, cycles=quantity, evidence=ESTIMATED)
+        if not lacking(_with(part, kernel, {point: figure}), kernel, point):
+            made[point] = figure
+    of = ", ".join(cycles)
+    return made, (
+        f"its cycles are those of {of}, of the same core, right to a factor of {factor:.2g}, and "
+        f"{_BY_SLOPE} {_NINE}"
+    )
+
+
+def _same_core(one: Part, other: Part) -> bool:
+    """Whether both state one architecture, and no floating-point hardware that differs."""
+    if one.core is None or other.core is None or one.core.architecture is None:
+        return False
+    same = (other.core.architecture or "").casefold() == one.core.architecture.casefold()
+    units = {core.float_unit for core in (one.core, other.core)} - {None}
+    return same and len(units) < 2
+
+
+def _cycles(part: Part, kernel: str) -> float | None:
+    """Cycles of a kernel as measured, the median over the clocks; else as stated."""
+    found: dict[bool, list[float]] = {True: [], False: []}
+    for variant, figure in part.kernels.get(kernel, {}).items():
+        clock = _clock(part, variant) if variant in part.operating_points else 0.0
+        if figure.evidence == ESTIMATED or Variant.parse(variant).engines:
+            continue
+        if figure.time is not None and clock:
+            found[True].append(figure.time.nominal * clock)
+        elif figure.cycles is not None:
+            found[False].append(figure.cycles.nominal)
+    known = found[True] or found[False]
+    return float(np.median(known)) if known else None
 
 
 def _stress(catalogue: Catalogue, kernel: str) -> str:
@@ -333,7 +427,7 @@ def _figures(
         if len(made) < len(WHAT):
             continue
         time, current = made
-        out[point] = KernelFigure(time=time, current=current, supply=supply, evidence=EVIDENCE)
+        out[point] = KernelFigure(time=time, current=current, supply=supply, evidence=ESTIMATED)
     return out
 
 
@@ -363,8 +457,10 @@ def _ratio_spread(catalogue: Catalogue, what: str) -> float:
 
 def _with(part: Part, kernel: str, made: Mapping[str, KernelFigure]) -> Part:
     evidence = Evidence(kind="estimate", note="estimated from the other kernels and parts")
+    stands = part.kernels.get(kernel, {})
+    kept = {point: beside(stands.get(point), figure) for point, figure in made.items()}
     return replace(
         part,
-        kernels={**part.kernels, kernel: {**part.kernels.get(kernel, {}), **made}},
-        evidence={**part.evidence, EVIDENCE: evidence},
+        kernels={**part.kernels, kernel: {**stands, **kept}},
+        evidence={**part.evidence, ESTIMATED: evidence},
     )

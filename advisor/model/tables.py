@@ -14,18 +14,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.catalogue.schema_parts import (
-    Block,
-    KernelFigure,
-    Part,
-    SleepState,
-    Variant,
-    evidence_of,
-)
+from advisor.catalogue.evidence import evidence_of
+from advisor.catalogue.schema_parts import Block, Part, SleepState, Variant
 from advisor.catalogue.sense import one_board
+from advisor.catalogue.sheet import lacking
 from advisor.figures import Path
 from advisor.model.draws import Array, Instrument, Sampler
 from advisor.model.leakage import sleep_currents, told
+from advisor.model.work import work
 from advisor.model.workload import ProductFigures, TaskFigures
 from advisor.quantities import Quantity, show
 
@@ -214,25 +210,22 @@ class _PartReader:
                 why = f"no figures of {', '.join(bare)} there, so not for {', '.join(tasks)}"
                 self.out.left_out.append((self.root.child("operating-points", point), why))
         for kernel in kernels:
-            for variant, figure in self.part.kernels.get(kernel, {}).items():
-                lacks = self._lacks(figure)
+            for variant in self.part.kernels.get(kernel, {}):
+                path = self.root.child("kernels", kernel, variant)
+                lacks = [
+                    keys[-1] if keys[:3] == path.keys else ".".join(keys)
+                    for keys in lacking(self.part, kernel, variant)
+                ]
                 if lacks:
-                    path = self.root.child("kernels", kernel, variant)
                     self.out.left_out.append((path, f"lacks {', '.join(lacks)}"))
-
-    def _lacks(self, figure: KernelFigure) -> list[str]:
-        """What an entry of a kernel lacks for its charge."""
-        return [
-            name
-            for name in ("time", "current", "supply")
-            if getattr(figure, name) is None and (name != "supply" or self.switching)
-        ]
 
     def _kernel_choices(self, kernel: str, point: str) -> list[str]:
         """Entries of a kernel that run at `point`, plain first."""
         variants = self.part.kernels.get(kernel, {})
         return sorted(
-            v for v in variants if Variant.parse(v).point == point and not self._lacks(variants[v])
+            v
+            for v in variants
+            if Variant.parse(v).point == point and not lacking(self.part, kernel, v)
         )
 
     def _options(self, k: int, task: TaskFigures) -> None:
@@ -269,17 +262,9 @@ class _PartReader:
         self.out.run_w.append(run_w)
 
     def _kernel(self, kernel: str, variant: str) -> tuple[Array, Array, Array]:
-        figure = self.part.kernels[kernel][variant]
-        at = self.root.child("kernels", kernel, variant)
-        assert figure.time is not None
-        assert figure.current is not None
-        together = 0.0 if figure.correlation is None else figure.correlation.nominal
-        drawn = self.sampler.beside(
-            at / "current", figure.current, at / "time", figure.time, together
-        )
-        current = np.asarray(drawn * self._gain(evidence_of(figure, "current")))
-        a, w = self._split(current, at / "supply", figure.supply)
-        return self.sampler.take(at / "time", figure.time), a, w
+        time, current, supply = work(self.part, kernel, variant, self.sampler, self._gain)
+        a, w = self._split(current, *(supply or (self.root, None)))
+        return time, a, w
 
     def _missing_kernels(self, task: TaskFigures) -> None:
         before = len(self.out.missing)
@@ -289,10 +274,10 @@ class _PartReader:
                 self.miss("kernels", kernel)
             elif task.at is not None and not self._kernel_choices(kernel, task.at):
                 self.miss("kernels", kernel, task.at)
-            elif all(self._lacks(f) for f in variants.values()):
-                for variant, figure in variants.items():
-                    for name in self._lacks(figure):
-                        self.miss("kernels", kernel, variant, name)
+            elif all(lacking(self.part, kernel, variant) for variant in variants):
+                for variant in variants:
+                    for keys in lacking(self.part, kernel, variant):
+                        self.miss(*keys)
         if len(self.out.missing) == before and self.out.points != ("?",):
             # each kernel is there, but no operating point has them all
             self.miss("kernels", next(iter(task.kernels), "any"))

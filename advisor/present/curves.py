@@ -7,11 +7,11 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
+from advisor.dimensions import YEAR
 from advisor.present.layout import FAINT, Page, Typed, setting
 from advisor.present.left_out import left_out
 from advisor.present.plots import saved, style
 from advisor.present.tables import INVENTED, notes
-from advisor.quantities import YEAR
 from advisor.studies.outlook import Crossing, LeverOutlook, Outlook, Point
 from advisor.studies.words import in_years, life, money
 

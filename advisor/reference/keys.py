@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from advisor.catalogue.schema_parts import CYCLES_WITHIN, RUN_CURRENT_WITHIN
+from advisor.dimensions import DIMENSIONS
 from advisor.present.reference import HOW_TO_READ, key_notes
-from advisor.quantities import DIMENSIONS
 from advisor.reference.markdown import BORN, code, table
 from advisor.studies.schema import KINDS, Reference, schema
 
@@ -18,6 +19,11 @@ A physical figure is text with its unit: `12.3 mA`, `2.4 µA`, `9 us`, `64 KiB`,
 
 A standard or an expanded uncertainty is drawn normal; where the figure cannot be negative and u is
 above 20 % of its value, lognormal with the same mean and deviation.
+
+`cycles` and `run-current` stand in for what was not measured, and are of low grade: nine truths in
+ten are taken to lie within a factor of {cycles:g} and of {slope:g} of them, or within what they
+state where that is wider, lognormal, each by itself (common practice, no source). A time is cycles
+over clock, a current the run current times the clock, with its base; 1 µA/MHz is 1 pC per cycle.
 
 A curve is a mapping of x to y, such as `{{25 degC: 2.4 µA, 85 degC: 18 µA}}`: straight between its
 points and flat outside, unless its key says otherwise.
@@ -55,7 +61,11 @@ def keys_page() -> str:
         HOW_TO_READ.replace("<names>", code("<names>")),
         "The same as JSON Schema, for editors: `part-advisor schema KIND --format json`.",
         "Kinds: " + ", ".join(f"[{kind}](#{kind})" for kind in KINDS) + ".",
-        _FIGURES.format(notations=table(["written", "means", "after"], _NOTATIONS)).rstrip(),
+        _FIGURES.format(
+            notations=table(["written", "means", "after"], _NOTATIONS),
+            cycles=CYCLES_WITHIN,
+            slope=RUN_CURRENT_WITHIN,
+        ).rstrip(),
         "## Units",
         "What may be written, and what the figure is in JSON and CSV. Where there is no unit a "
         "bare number stands.",

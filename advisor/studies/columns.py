@@ -12,7 +12,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Literal, Protocol
 
-from advisor.quantities import YEAR, show
+from advisor.dimensions import YEAR
+from advisor.quantities import show
 from advisor.studies.results import RankedPart
 from advisor.studies.words import in_years, money, per_cent
 

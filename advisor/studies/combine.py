@@ -12,11 +12,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from advisor.catalogue.edit import placed, quoted
+from advisor.catalogue.evidence import evidence_of
 from advisor.catalogue.fields import MapOf, Record, read_record
 from advisor.catalogue.kinds import Reading
 from advisor.catalogue.load import FOLDERS, load_catalogue
 from advisor.catalogue.records import KERNELS
-from advisor.catalogue.schema_parts import Kernel, Part, evidence_of
+from advisor.catalogue.schema_parts import Kernel, Part
 from advisor.faults import Fault, FaultError, FaultLog
 from advisor.intake.join import MERGED, Disagreement, Joined, joined
 from advisor.intake.nodes import get, text

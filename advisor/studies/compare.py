@@ -9,8 +9,9 @@ from itertools import combinations
 from typing import TYPE_CHECKING
 
 from advisor.bench.same_clock import AtClock, Run, apart, at_clock
+from advisor.catalogue.evidence import evidence_of
 from advisor.catalogue.records import Catalogue
-from advisor.catalogue.schema_parts import Build, KernelFigure, Part, Variant, evidence_of
+from advisor.catalogue.schema_parts import Build, KernelFigure, Part, Variant
 from advisor.faults import Fault, FaultError, nearest
 from advisor.model.maturity import maturity
 from advisor.studies.results import frame, plain, unknown_parts

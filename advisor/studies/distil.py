@@ -19,6 +19,7 @@ from advisor.bench.runlog import RunLog, read_run
 from advisor.bench.stamps import recorded as stamped
 from advisor.catalogue.schema_bench import IDLE, OverheadTrace
 from advisor.faults import FaultError, FaultLog
+from advisor.names import Named, paths_of
 from advisor.studies.results import frame
 
 if TYPE_CHECKING:
@@ -157,7 +158,7 @@ def _q(result: Result) -> dict[str, Any]:
     }
 
 
-def distil(notes: Path, recorded: Sequence[Path]) -> Distilled:
+def distil(notes: Named, recorded: Named | Sequence[Named]) -> Distilled:
     """The figures of a session on the bench.
 
     Parameters
@@ -170,6 +171,7 @@ def distil(notes: Path, recorded: Sequence[Path]) -> Distilled:
         For notes, traces and logs that do not fit together, and for figures that the traces do not
         bear out.
     """
+    notes, recorded = Path(notes), paths_of(recorded)
     session = read_notes(notes)
     log = FaultLog()
     columns = Columns.of(session.trace)

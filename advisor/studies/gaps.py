@@ -149,12 +149,13 @@ def gaps(
     seed: int = 1,
     jobs: int = 1,
     progress: Progress | None = None,
+    estimate_missing: bool = False,
 ) -> Gaps:
     """What each uncertain figure is worth knowing before the choice.
 
     Parameters
     ----------
-    draws : at least 100. seed, jobs, progress : as for `shortlist`.
+    draws : at least 100. seed, jobs, progress, estimate_missing : as for `shortlist`.
 
     Raises
     ------
@@ -163,7 +164,15 @@ def gaps(
     """
     trace: Trace = {}
     found = evaluate(
-        catalogue, product, draws, seed, jobs, progress, trace, ranked_by=min(draws, RANKED_BY)
+        catalogue,
+        product,
+        draws,
+        seed,
+        jobs,
+        progress,
+        trace,
+        estimate_missing=estimate_missing,
+        ranked_by=min(draws, RANKED_BY),
     )
     if not found.candidates:
         return _nothing(found)
@@ -436,9 +445,15 @@ def _action(source: Source) -> str:
         return f"calibrate {source.name}, whose gain many figures share"
     identity = source.document
     match source.keys:
+        case ["kernels", kernel, point, "cycles"]:
+            return f"measure the time of {kernel} at {point} of {identity}, told by cycles so far"
         case ["kernels", kernel, point, what]:
             how = " with a better meter" if what == "current" else ""
             return f"measure the {what} of {kernel} at {point} of {identity}{how}"
+        case ["run-current", *_]:
+            return f"measure the current of kernels of {identity}, told by its run-current so far"
+        case ["operating-points", point, "run-current", *_]:
+            return f"measure the current of kernels at {point} of {identity}, told by run-current"
         case ["operating-points", point, what]:
             return f"measure the {what.replace('-', ' ')} at {point} of {identity}"
         case ["sleep-states", state, "current", *place]:

@@ -16,6 +16,7 @@ from advisor.catalogue.load import read_document
 from advisor.catalogue.schema_hours import HoursLog, Sitting
 from advisor.catalogue.schema_parts import Part
 from advisor.faults import Fault, FaultError, FaultLog
+from advisor.names import Named
 from advisor.source import Document, place_of, read_text
 from advisor.studies.results import frame
 
@@ -111,7 +112,7 @@ class Hours:
         return frame(self.rows())
 
 
-def hours(log: Path, text: str | None = None) -> Hours:
+def hours(log: Named, text: str | None = None) -> Hours:
     """What a log of hours says.
 
     Parameters
@@ -124,6 +125,7 @@ def hours(log: Path, text: str | None = None) -> Hours:
         With every fault: sittings that end before they begin or overlap, a question without an
         answer, more than one first program.
     """
+    log = Path(log)
     found, document = read_document(HoursLog, log, text)
     faults = FaultLog()
     spent = sorted(

@@ -22,6 +22,7 @@ from advisor.catalogue.fields import read_record
 from advisor.catalogue.kinds import Reading
 from advisor.catalogue.schema_bench import TraceColumns
 from advisor.faults import FaultError, FaultLog
+from advisor.names import Named, paths_of
 from advisor.quantities import show, spellings
 from advisor.source import read_text
 from advisor.studies.results import frame
@@ -84,7 +85,7 @@ class Look:
         return frame(self.rows())
 
 
-def look(recorded: Sequence[Path], notes: Path | None = None) -> Look:
+def look(recorded: Named | Sequence[Named], notes: Named | None = None) -> Look:
     """Look at traces.
 
     Parameters
@@ -97,6 +98,7 @@ def look(recorded: Sequence[Path], notes: Path | None = None) -> Look:
     FaultError
         For files that cannot be read, or not as the notes say.
     """
+    recorded, notes = paths_of(recorded), None if notes is None else Path(notes)
     rehearsed = any(traces.is_rehearsed(path) for path in recorded)
     if notes is not None:
         session = read_notes(notes)

@@ -18,10 +18,11 @@ from advisor.decide.cautions import cautions
 from advisor.decide.drawing import Progress
 from advisor.decide.evaluate import Evaluation, evaluate
 from advisor.decide.left_out import LeftOut
+from advisor.decide.missing import fill_missing
 from advisor.faults import Fault, FaultError
 from advisor.figures import Path
 from advisor.model.packs import Feed
-from advisor.studies.results import Range, frame, invented, spread, unknown_parts, warnings_of
+from advisor.studies.results import Range, frame, invented, moving_warnings, spread, unknown_parts
 from advisor.studies.shortlist import DRAWS
 
 if TYPE_CHECKING:
@@ -209,6 +210,7 @@ def outlook(
     few: int = FEW,
     among: int | None = None,
     base: Evaluation | None = None,
+    estimate_missing: bool = False,
 ) -> Outlook:
     """Battery life and lifetime cost along levers.
 
@@ -221,7 +223,8 @@ def outlook(
     along : levers, each `PATH` or `PATH=FROM:TO`; the busiest task's period and the units when
         absent. points : places between the ends. draws, seed, jobs : as for `shortlist`; at each
         place the build is the best one there.
-    progress : told how many places are done, of how many.
+    progress : told how many places are done, of how many. estimate_missing : as for `shortlist`;
+        what is estimated stays as it is while a figure moves.
     near : share of the lever's value to which changes of the leader are found.
     steps : whether both sides of every jump of a curve are looked for, which takes longest.
     few : draws at a place that is not the value that stands; expected figures are corrected by
@@ -239,6 +242,8 @@ def outlook(
         raise FaultError(tuple(faults))
     if points < 2:
         raise FaultError((Fault("--points", str(points), "at least 2"),))
+    if estimate_missing:
+        catalogue = fill_missing(catalogue, product)
     whole = catalogue
     if parts:
         catalogue = catalogue.only(tuple(dict.fromkeys(parts)))
@@ -283,7 +288,7 @@ def outlook(
         levers=tuple(made),
         cautions=cautions(feeds, now.figures.hottest),
         left_out=now.left_out,
-        warnings=warnings_of(now, whole),
+        warnings=moving_warnings(now, whole),
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import hashlib
 import math
+import os
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -18,7 +19,10 @@ from advisor.catalogue.load import read_document
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.schema_record import DecisionRecord
+from advisor.catalogue.shipped import load, product_files
 from advisor.faults import Fault, FaultError, nearest
+from advisor.faults import Place as Where
+from advisor.names import Named, paths_of
 from advisor.studies.results import RankedPart, frame, plain
 from advisor.studies.shortlist import DRAWS, Shortlist, shortlist
 
@@ -54,13 +58,19 @@ def decide(
     draws: int = DRAWS,
     seed: int = 1,
     jobs: int = 1,
+    estimate_missing: bool = False,
+    product_file: Named | None = None,
+    catalogs: Named | Sequence[Named] = (),
+    folder: Named = ".",
 ) -> Decided:
     """Write down that a part is chosen for a product.
 
     Parameters
     ----------
     because : why. changes : what was set for the run, kept so that it is set again. date : today
-    when absent. draws, seed, jobs : as for `shortlist`.
+    when absent. draws, seed, jobs, estimate_missing : as for `shortlist`; the last is kept too.
+    product_file, catalogs : where these inputs were read, so that `revisit` finds them; neither for
+    shipped ones. folder : where the record will stand, from which they are told.
 
     Raises
     ------
@@ -71,11 +81,20 @@ def decide(
     reason = " ".join(because.split())
     if not reason:
         raise FaultError((Fault("--because", "nothing", "why this part, in a few words"),))
-    found = shortlist(catalogue, product, draws=draws, seed=seed, jobs=jobs)
+    found = shortlist(
+        catalogue,
+        product,
+        draws=draws,
+        seed=seed,
+        jobs=jobs,
+        estimate_missing=estimate_missing,
+    )
     ranked = {p.part: p for p in found.ranking}
     if part not in ranked:
         raise FaultError((_unfit(found, part),))
-    record = _text(catalogue, product, found, ranked[part], reason, changes, date)
+    head = ["estimate-missing: true"] if estimate_missing else []
+    head += _found_at(product_file, paths_of(catalogs), Path(folder))
+    record = _text(catalogue, product, found, ranked[part], reason, changes, date, head)
     # what could not be revisited is not written
     _read(Path("record"), record)
     return Decided(
@@ -104,6 +123,7 @@ def _text(
     because: str,
     changes: Sequence[str],
     date: datetime.date | None,
+    head: Sequence[str],
 ) -> str:
     from importlib.metadata import version
 
@@ -123,7 +143,7 @@ def _text(
         lines.insert(1, "# Some of the figures behind it are invented for demonstration.")
     if changes:
         lines += ["changes:", *(f"  - {quoted(change)}" for change in changes)]
-    lines.append("ranking:")
+    lines += [*head, "ranking:"]
     lines += [f"  - {{{', '.join(_entry(part))}}}" for part in found.ranking]
     lines.append("digests:")
     lines += [f"  {name}: {value}" for name, value in digests(catalogue, product).items()]
@@ -132,6 +152,23 @@ def _text(
     for path, text in _figures(catalogue, _kept(found, product.product, near)):
         lines.append(f"  {quoted(path)}: {quoted(text)}")
     return "\n".join(lines) + "\n"
+
+
+def _found_at(product: Named | None, catalogs: Sequence[Path], folder: Path) -> Iterator[str]:
+    """Lines that tell where the inputs are, from the folder of the record."""
+    if product is not None:
+        yield f"product-file: {quoted(_from(folder, Path(product)))}"
+    if catalogs:
+        yield "catalogs:"
+        yield from (f"  - {quoted(_from(folder, path))}" for path in catalogs)
+
+
+def _from(folder: Path, path: Path) -> str:
+    try:
+        return Path(os.path.relpath(path, folder)).as_posix()
+    except ValueError:
+        # another drive has no way from here
+        return path.absolute().as_posix()
 
 
 def _id(name: str) -> str:
@@ -250,7 +287,7 @@ class Revisited:
         return frame(self.rows())
 
 
-def read_decision(path: Path) -> DecisionRecord:
+def read_decision(path: Named) -> DecisionRecord:
     """Read the record of a decision.
 
     Raises
@@ -258,7 +295,7 @@ def read_decision(path: Path) -> DecisionRecord:
     FaultError
         With every fault found.
     """
-    return _read(path)
+    return _read(Path(path))
 
 
 def _read(path: Path, text: str | None = None) -> DecisionRecord:
@@ -270,25 +307,82 @@ def _read(path: Path, text: str | None = None) -> DecisionRecord:
     return record
 
 
+def product_of(record: DecisionRecord, file: Path) -> Path | str:
+    """Where a record's product is: where it says, else the shipped one of its id, else a file of
+    that name beside the record (`file`) or in its `profiles` or `products`.
+
+    Raises
+    ------
+    FaultError
+        When it is in none of these places.
+    """
+    beside = file.parent
+    if record.product_file is not None:
+        path = beside / record.product_file
+        if not os.path.exists(path):
+            fault = Fault(
+                "product-file",
+                f'"{path}", which is not there',
+                "the product's file, or --product",
+                Where(str(file), 1, 1),
+            )
+            raise FaultError((fault,))
+        return path
+    if record.decision in product_files():
+        return record.decision
+    near = [beside / part / f"{record.decision}.yaml" for part in ("", "profiles", "products")]
+    for path in near:
+        if os.path.exists(path):
+            return path
+    tried = ", ".join(map(str, near))
+    fault = Fault(
+        "--product",
+        f'"{record.decision}", neither shipped nor in {tried}',
+        "the product's file, by --product or product-file in the record",
+        Where(str(file), 1, 1),
+    )
+    raise FaultError((fault,))
+
+
 def revisit(
-    record: DecisionRecord, catalogue: Catalogue, product: Product, jobs: int = 1
+    record: DecisionRecord | Named,
+    catalogue: Catalogue | None = None,
+    product: Product | None = None,
+    jobs: int = 1,
 ) -> Revisited:
     """Say what has changed since a decision and whether it still stands.
 
     Parameters
     ----------
-    catalogue, product : as they stand now, with the record's own changes laid over them.
+    record : a record, or its file. catalogue, product : as they stand now, with the record's own
+    changes laid over them; neither where the record's file tells where they are.
 
     Raises
     ------
     FaultError
-        For a product that is not the record's.
+        For a product that is not the record's, or that is nowhere to be found.
     """
+    if not isinstance(record, DecisionRecord):
+        file = Path(record)
+        record = read_decision(file)
+        if catalogue is None and product is None:
+            folders = [file.parent / name for name in record.catalogs]
+            catalogue, product = load(product_of(record, file), folders, record.changes)
+    if catalogue is None or product is None:
+        expected = "a catalogue and a product, or neither and the record's file"
+        raise FaultError((Fault("revisit", "one of them alone", expected),))
     if product.product != record.decision:
         raise FaultError(
             (Fault("--product", f'"{product.product}"', f'"{record.decision}", as in the record'),)
         )
-    found = shortlist(catalogue, product, draws=record.draws, seed=record.seed, jobs=jobs)
+    found = shortlist(
+        catalogue,
+        product,
+        draws=record.draws,
+        seed=record.seed,
+        jobs=jobs,
+        estimate_missing=record.estimate_missing,
+    )
     then = {p.part: n for n, p in enumerate(record.ranking, 1)}
     now = {p.part: p.rank for p in found.ranking}
     ahead_then = {p for p, rank in then.items() if rank < then[record.part]}

@@ -32,6 +32,7 @@ from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_bench import OverheadTrace, TraceColumns
 from advisor.faults import Fault, FaultError
 from advisor.files import is_stream
+from advisor.names import Named
 from advisor.studies.results import frame, plain
 
 if TYPE_CHECKING:
@@ -216,7 +217,7 @@ def _bytes(path: Path, chunks: list[Chunk]) -> bytes:
 
 
 def rehearse(
-    notes: Path,
+    notes: Named,
     catalogue: Catalogue,
     seed: int = 1,
     wanted: float | None = None,
@@ -238,6 +239,7 @@ def rehearse(
         For notes without a rehearsal, or whose columns are not those of a rehearsed trace, and for
         a seed below zero.
     """
+    notes = Path(notes)
     if seed < 0:
         raise FaultError((Fault("--seed", str(seed), "a whole number of at least 0"),))
     session = read_notes(notes)

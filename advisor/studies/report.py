@@ -158,6 +158,7 @@ def report(
     jobs: int = 1,
     date: datetime.date | None = None,
     progress: Progress | None = None,
+    estimate_missing: bool = False,
 ) -> Report:
     """Gather a decision for a file: shortlist, breakdowns, curves, inputs, digests.
 
@@ -167,13 +168,17 @@ def report(
     well; the first may take a minute. call, changes : what names the inputs on the command line
     (the product's id when absent), and what was set for the run, to be told. date : today when
     absent. draws, seed, jobs : as for `shortlist`. progress : told of each study in turn.
+    estimate_missing : as for `shortlist`.
 
     Raises
     ------
     FaultError
         As `shortlist` and `outlook` do.
     """
-    found = evaluate(catalogue, product, draws, seed, jobs, progress)
+    found = evaluate(
+        catalogue, product, draws, seed, jobs, progress, estimate_missing=estimate_missing
+    )
+    catalogue = found.catalogue
     firm = firmness(found)
     listed = summarise(found, firm)
     curves = None
@@ -205,7 +210,7 @@ def report(
         invented=listed.invented,
         version=version("part-advisor"),
         date=date or datetime.date.today(),
-        call=tuple(call) or (product.product,),
+        call=(*(call or (product.product,)), *(("--estimate-missing",) * estimate_missing)),
         changes=tuple(changes),
         shortlist=listed,
         explanation=winner,

@@ -18,6 +18,7 @@ from advisor.decide.builds import Build
 from advisor.decide.clipping import clips
 from advisor.decide.drawing import Drawn
 from advisor.decide.evaluate import Candidate, Evaluation
+from advisor.decide.missing import STAY
 from advisor.decide.ranks import percentiles
 from advisor.decide.screens import Failed
 from advisor.faults import Fault, nearest
@@ -435,6 +436,12 @@ def warnings_of(evaluation: Evaluation, catalogue: Catalogue | None = None) -> t
     product = evaluation.product
     odd = in_words(product_warnings(product, catalogue or evaluation.catalogue))
     return tuple(dict.fromkeys([*odd, *evaluation.warnings]))
+
+
+def moving_warnings(evaluation: Evaluation, catalogue: Catalogue | None = None) -> tuple[str, ...]:
+    """Those of an answer that moves figures, see `warnings_of`."""
+    stay = (STAY,) if evaluation.catalogue.estimates else ()
+    return (*warnings_of(evaluation, catalogue), *stay)
 
 
 def unknown_parts(catalogue: Catalogue, given: Iterable[tuple[str, str]]) -> list[Fault]:

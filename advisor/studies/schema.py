@@ -23,9 +23,10 @@ from advisor.catalogue.schema_supply import (
     Converter,
     TemperatureTableKind,
 )
+from advisor.dimensions import DIMENSIONS
 from advisor.faults import Fault, FaultError, nearest
 from advisor.figures import NAME_KEYS
-from advisor.quantities import DIMENSIONS, show
+from advisor.quantities import show
 from advisor.studies.json_schema import document
 from advisor.studies.results import frame, plain
 

@@ -10,10 +10,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from advisor.catalogue.evidence import evidence_of, figures_of
 from advisor.catalogue.records import Catalogue, stated
 from advisor.catalogue.rules import measured
-from advisor.catalogue.schema_parts import Part, evidence_of, figures_of
+from advisor.catalogue.schema_parts import Part
 from advisor.catalogue.schema_product import Product
+from advisor.catalogue.sheet import rests_on, stood_in
 from advisor.decide.builds import averaged_lives
 from advisor.decide.cautions import cautions
 from advisor.decide.drawing import Progress
@@ -287,10 +289,14 @@ def _evidence(evaluation: Evaluation) -> dict[str, float]:
         used = figures_in_use(candidate)
         for path, record in measured(candidate.part):
             names = figures_of(record)
-            if path not in used or not names:
+            made = stood_in(candidate.part, *path.keys[1:]) if path.keys[0] == "kernels" else ()
+            count = len(names) + len(made)
+            if path not in used or not count:
                 continue
             for name in names:
-                kinds[_kind(candidate.part, evidence_of(record, name))] += Fraction(1, len(names))
+                kinds[_kind(candidate.part, evidence_of(record, name))] += Fraction(1, count)
+            if made:
+                kinds["estimate"] += Fraction(len(made), count)
     total = sum(kinds.values())
     return {kind: float(kinds[kind] / total) for kind in sorted(kinds)} if total else {}
 
@@ -307,9 +313,8 @@ def figures_in_use(candidate: Candidate) -> set[Path]:
     options = build.assessed.options(build.row)
     for task, option in zip(build.assessed.product.tasks, options, strict=True):
         out.add(own.child("operating-points", option.point))
-        out |= {
-            own.child("kernels", kernel, variant)
-            for kernel, variant in zip(task.kernels, option.variants, strict=True)
-        }
+        for kernel, variant in zip(task.kernels, option.variants, strict=True):
+            out.add(own.child("kernels", kernel, variant))
+            out |= set(rests_on(candidate.part, kernel, variant))
         out |= {own.child("blocks", block) for block in task.uses}
     return out

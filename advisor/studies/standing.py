@@ -15,16 +15,9 @@ from advisor import figures
 from advisor.bench.notes import Session
 from advisor.catalogue.curves import same_place, there_already
 from advisor.catalogue.edit import Tree
+from advisor.catalogue.evidence import Measured, evidence_of, figures_of
 from advisor.catalogue.records import stated
-from advisor.catalogue.schema_parts import (
-    Build,
-    KernelFigure,
-    Measured,
-    Part,
-    Variant,
-    evidence_of,
-    figures_of,
-)
+from advisor.catalogue.schema_parts import Build, KernelFigure, Part, Variant
 from advisor.faults import FaultLog
 from advisor.quantities import Quantity, QuantityError, read_quantity, show, written
 from advisor.source import read_text

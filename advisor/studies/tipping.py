@@ -21,7 +21,7 @@ from advisor.decide.weighing import leads
 from advisor.faults import Fault, FaultError
 from advisor.figures import Path, scalars
 from advisor.source import Document
-from advisor.studies.results import frame, invented, names_of, plain, warnings_of
+from advisor.studies.results import frame, invented, moving_warnings, names_of, plain
 from advisor.studies.shortlist import DRAWS, figures_in_use
 
 if TYPE_CHECKING:
@@ -133,6 +133,7 @@ def tipping(
     seed: int = 1,
     jobs: int = 1,
     progress: Progress | None = None,
+    estimate_missing: bool = False,
 ) -> Tipping:
     """The nearest value of every lever at which another part takes the lead.
 
@@ -142,14 +143,16 @@ def tipping(
         and the figures that the two leaders' builds rest on. points : places looked at to begin
         with on each side of the value that stands, up to eight times it, or 20 K. draws, seed,
         jobs : as for `shortlist`, whose first part is the winner; 0 draws for the stated values.
-    progress : told how many levers are done, of how many.
+    progress : told how many levers are done, of how many. estimate_missing : as for `shortlist`;
+        what is estimated stays as it is while a figure moves.
 
     Raises
     ------
     FaultError
         For a path that leads to no figure or to one that is absent.
     """
-    base = evaluate(catalogue, product, draws, seed, jobs)
+    base = evaluate(catalogue, product, draws, seed, jobs, estimate_missing=estimate_missing)
+    catalogue = base.catalogue
     if not base.candidates:
         return Tipping(
             product=product.product,
@@ -164,7 +167,7 @@ def tipping(
             weights=(),
             never_first=(),
             left_out=base.left_out,
-            warnings=warnings_of(base),
+            warnings=moving_warnings(base),
         )
     offered = fronts(base, jobs)
     order = leads(base, offered, base.weights)
@@ -199,7 +202,7 @@ def tipping(
         ),
         never_first=tuple(sorted(x.part for x in order if x.distance is None)),
         left_out=base.left_out,
-        warnings=warnings_of(base),
+        warnings=moving_warnings(base),
     )
 
 

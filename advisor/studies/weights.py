@@ -160,6 +160,7 @@ def weights(
     seed: int = 1,
     jobs: int = 1,
     progress: Progress | None = None,
+    estimate_missing: bool = False,
 ) -> Weights:
     """What a product's weights mean, or what weights follow from an order or from judgements.
 
@@ -169,7 +170,8 @@ def weights(
         criterion is as the second, for every pair once.
     draws : of the figures, for the confidence in parts under unknown weights; 0 for none.
     seed : of the draws and the unknown weights. jobs : workers; the result does not depend on it.
-    progress : told how many of the parts are drawn, of how many.
+    progress : told how many of the parts are drawn, of how many. estimate_missing : as for
+        `shortlist`.
 
     Raises
     ------
@@ -190,7 +192,7 @@ def weights(
     elif pairs:
         method = "pairs"
         new, consistency = _by_pairs(pairs, names)
-    before = evaluate(catalogue, product, draws, seed, jobs)
+    before = evaluate(catalogue, product, draws, seed, jobs, estimate_missing=estimate_missing)
     now = before.weights
     if new is None:
         new = now
@@ -198,7 +200,7 @@ def weights(
     changed = before
     if method != "file":
         by_answers = weighed(product, {n: float(t) for n, t in texts.items()})
-        changed = evaluate(catalogue, by_answers, draws, seed, jobs)
+        changed = evaluate(before.catalogue, by_answers, draws, seed, jobs)
     offered = fronts(before, jobs)
     found = leads(before, offered, new)
     return Weights(

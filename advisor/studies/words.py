@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 
 from advisor.catalogue.schema_parts import Variant
+from advisor.dimensions import YEAR
 from advisor.model.tables import never_sleeps
-from advisor.quantities import YEAR, show
+from advisor.quantities import show
 from advisor.studies.results import BuildResult
 
 

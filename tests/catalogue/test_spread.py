@@ -7,9 +7,10 @@ import pytest
 
 from advisor.catalogue.kinds import Figure, Reading
 from advisor.catalogue.spread import moved, written
+from advisor.dimensions import DIMENSIONS
 from advisor.faults import FaultLog
 from advisor.model.draws import sample, stream
-from advisor.quantities import DIMENSIONS, Quantity
+from advisor.quantities import Quantity
 from advisor.source import read_text
 
 WRITTEN = {

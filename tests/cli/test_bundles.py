@@ -15,8 +15,8 @@ from advisor.cli.bundles import (
     Answer,
     Bundle,
     Command,
-    Files,
     Look,
+    RankedFiles,
     Sampling,
     Show,
     Voice,
@@ -36,7 +36,7 @@ def command(
     over: Annotated[str | None, typer.Option("--over")] = None,
     *,
     show: Answer,
-    files: Files,
+    files: RankedFiles,
     sampling: Fewer,
     top: Annotated[int, typer.Option("--top")] = 0,
 ) -> int:

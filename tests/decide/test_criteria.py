@@ -12,7 +12,7 @@ from advisor.catalogue.criteria import CRITERIA, MEASURES, Measure, measure_of
 from advisor.catalogue.load import load_catalogue, load_run
 from advisor.catalogue.records import stated
 from advisor.decide.evaluate import evaluate
-from advisor.quantities import DIMENSIONS
+from advisor.dimensions import DIMENSIONS
 from tests.studies.small import part
 
 WHOLE: Mapping[str, Any] = {

@@ -11,11 +11,10 @@ from hypothesis import strategies as st
 from scipy import special
 from scipy.optimize import brentq
 
-from advisor.catalogue.records import Catalogue
+from advisor.catalogue.records import ESTIMATED, Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.shipped import load
 from advisor.decide.missing import (
-    EVIDENCE,
     _additive,
     _figures,
     _Fit,
@@ -128,12 +127,12 @@ def test_with_it_the_part_is_ranked_marked_and_less_sure(frost: tuple[Catalogue,
 def test_the_truth_is_within_three_errors(frost: tuple[Catalogue, Product], kernel: str) -> None:
     catalogue, product = frost
     for name in ("quorvane-jor", "tessimur-rud", "helmaric-lep"):
-        filled, told = fill_missing(without(catalogue, name, kernel), product)
-        (mine,) = [t for t in told if t.part == name]
-        assert notes([mine])
+        filled = fill_missing(without(catalogue, name, kernel), product)
+        (mine,) = [t for t in filled.estimates if t.part == name]
+        assert any(f"{kernel} is estimated for {name}" in n for n in notes(filled, [mine.part]))
         for point, figure in filled.parts[name].kernels[kernel].items():
             true = catalogue.parts[name].kernels[kernel][point]
-            assert figure.evidence == EVIDENCE
+            assert figure.evidence == ESTIMATED
             for what in ("time", "current"):
                 made, known = getattr(figure, what), getattr(true, what)
                 sigma = made.shape[1]
@@ -146,17 +145,17 @@ def test_too_little_to_estimate_from_stays_missing(frost: tuple[Catalogue, Produ
         catalogue.parts["quorvane-jor"],
         kernels={"hash": catalogue.parts["quorvane-jor"].kernels["hash"]},
     )
-    filled, told = fill_missing(
+    filled = fill_missing(
         replace(catalogue, parts={**catalogue.parts, "quorvane-jor": lone}), product
     )
-    assert "quorvane-jor" not in {t.part for t in told}
+    assert "quorvane-jor" not in {t.part for t in filled.estimates}
     assert "filter" not in filled.parts["quorvane-jor"].kernels
 
 
 def test_nothing_missing_nothing_changed(frost: tuple[Catalogue, Product]) -> None:
     catalogue, product = frost
     complete = catalogue.only(["quorvane-jor", "tessimur-rud"])
-    assert fill_missing(complete, product) == (complete, ())
+    assert fill_missing(complete, product) == complete
 
 
 @pytest.mark.parametrize(("left", "enough"), [(1, False), (2, True)])

@@ -98,9 +98,9 @@ def held(
     )
     count = next(iter(product.workload[0].kernels.values()))
     task = replace(product.workload[0], kernels=dict.fromkeys(NAMES[:kernels], count))
-    filled, told = fill_missing(catalogue, replace(product, workload=(task,)))
+    filled = fill_missing(catalogue, replace(product, workload=(task,)))
     out = []
-    for one in told:
+    for one in filled.estimates:
         p, k = int(one.part[1:]), NAMES.index(one.kernel)
         assert hidden[p, k]
         for point in POINTS:

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from advisor.catalogue.load import with_changes
+from advisor.catalogue.records import Estimate
 from advisor.catalogue.schema_parts import Part
 from advisor.catalogue.shipped import load
 from advisor.decide.could_lead import _at_their_best, could_lead
@@ -122,7 +123,9 @@ def test_an_estimate_that_may_lead_is_named() -> None:
     catalogue, product = load("barrel-tag")
     found = evaluate(catalogue, product, 400)
     first = found.candidates[0].part.part
-    guessed = replace(found, catalogue=replace(found.catalogue, estimated={first: ("a:b",)}))
+    guessed = replace(
+        found, catalogue=replace(found.catalogue, estimates=(Estimate(first, "b", ("a:b",), ""),))
+    )
     chances = np.zeros(len(found.candidates))
     assert could_lead(guessed, chances) == ()
     chances[0] = 0.5

@@ -1,15 +1,20 @@
-"""Tasks that keep one another waiting on a reservoir, against the simulator of its circuit."""
+"""Tasks that keep one another waiting on a reservoir, against the simulator of its circuit; and a
+reservoir that helps nothing."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import pytest
 
 from advisor.model import reservoir
+from advisor.model.battery import life
+from advisor.model.drain import Drain, Pack
 from advisor.model.relaxation import Circuit as Cells
-from tests.model.test_reservoir import SLEEP, Circuit, Task, column, lowest, one
+from tests.model.test_reservoir import SLEEP, Circuit, Task, column, drain, lowest, one, pack
 
 # short by no more than the phases that stand for all may be, deeper by what a bound costs
 SHORT, DEEPER = 0.01, 0.08
@@ -94,3 +99,25 @@ def test_a_bound_that_is_asked_about_is_told_on_its_right_side(seed: int) -> Non
         assert modelled(cell, tasks, low - below * fall) == pytest.approx(low, abs=1e-5)
         higher = low + below * fall
         assert low - 1e-5 <= modelled(cell, tasks, higher) < higher
+
+
+def twofold(record: Any, *names: str) -> Any:
+    """A record with some arrays' one draw twice."""
+    return replace(record, **{name: np.repeat(getattr(record, name), 2, axis=-1) for name in names})
+
+
+def test_a_pack_without_resistance_gives_what_is_drawn_beside_one_that_has_some() -> None:
+    """Two draws: behind no resistance the reservoir helps nothing, the cells see the current."""
+    made = pack((0.0, 1.0), (3.0, 3.0), (0.0, 0.0), 1e-3, 0.1)
+    own = ("open_v", "capacity_c", "self_discharge_a", "leak_a")
+    both: Pack = twofold(made, *own, "least_capacity", "mean_capacity", "shelf_life_s")
+    ohms, farad, esr = np.array([[0.0, 10.0], [0.0, 10.0]]), np.full(2, 1e-3), np.full(2, 0.1)
+    both = replace(both, resistance=ohms, reservoir=(farad, esr))
+    load = drain([Task(10.0, ((20e-3, 0.0, 5e-3),))])
+    states = ("constant_a", "power_w", "share", "duration_s", "period_s", "cut_off_v")
+    wide: Drain = twofold(load, *states)
+    peak = life(both, wide).start_peak_a[0]
+    assert peak[0] == pytest.approx(20e-3, rel=1e-9)
+    alone = replace(made, resistance=column(10.0, 10.0))
+    assert peak[1] == pytest.approx(float(life(alone, load).start_peak_a[0, 0]), rel=1e-9)
+    assert peak[1] < 0.9 * 20e-3

@@ -23,7 +23,12 @@ evidence:
 operating-points:
   fast:
     {clock: 48 MHz, idle-current: 1.1(1) mA, supply: 3.3 V, supply-min: 1.8 V, evidence: sheet}
+  middle:
+    clock: 24 MHz
+    idle-current: 0.8 mA
+    run-current: {per-clock: 100 uA/MHz, base: 0.2 mA, supply: 3.0 V, evidence: sheet}
   spare: {clock: 8 MHz}
+run-current: 120 uA/MHz
 kernels:
   hash:
     fast:
@@ -33,11 +38,15 @@ kernels:
       correlation: 0.4
       version: 1
       evidence: bench
+    middle: {cycles: 19200}
+    spare: {cycles: 19000}
     fast+aid: {time: 0.1(1) ms, current: 7.0(1) mA, supply: 3.3 V, evidence: bench}
   filter:
     fast:
       {time: 0.2(1) ms, current: 7.0(1) mA, supply: 3.3 V, evidence: bench,
        evidence-of: {time: sheet}}
+    middle: {cycles: 9600}
+    spare: {cycles: 9500}
 blocks:
   radio-advert:
     {current: 6.1(1) mA, for: 2.1 ms, supply: {min: 1.8 V, max: 3.6 V}, evidence: bench,

@@ -10,8 +10,9 @@ import numpy as np
 import pytest
 
 from advisor.bench.boards import SPREADS, figure
+from advisor.catalogue.evidence import evidence_of
 from advisor.catalogue.load import load_catalogue
-from advisor.catalogue.schema_parts import Part, evidence_of
+from advisor.catalogue.schema_parts import Part
 from advisor.catalogue.sense import one_board
 from advisor.catalogue.shipped import catalogue_folder, load
 from advisor.faults import FaultError

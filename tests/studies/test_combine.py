@@ -9,10 +9,11 @@ from typing import Any
 
 import pytest
 
+from advisor.catalogue.evidence import evidence_of
 from advisor.catalogue.fields import read_record
 from advisor.catalogue.kinds import Reading
 from advisor.catalogue.load import load_catalogue
-from advisor.catalogue.schema_parts import Part, evidence_of
+from advisor.catalogue.schema_parts import Part
 from advisor.catalogue.shipped import catalogue_folder
 from advisor.faults import FaultError, FaultLog
 from advisor.source import read_text

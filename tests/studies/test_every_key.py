@@ -19,7 +19,7 @@ import pytest
 from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
 from advisor.catalogue.curves import CurveOf
-from advisor.catalogue.fields import ListOf, MapOf, Record, specification
+from advisor.catalogue.fields import Either, ListOf, MapOf, Record, specification
 from advisor.catalogue.kinds import Figure
 from advisor.catalogue.levers import lever
 from advisor.catalogue.load import load_run
@@ -33,6 +33,7 @@ from advisor.studies.explain import explain
 from advisor.studies.results import plain
 from advisor.studies.shortlist import shortlist
 from tests.shares import mostly_slow
+from tests.studies.every_change import CHANGES, ELSEWHERE, SHARES, SLACK
 from tests.studies.every_key import CELL, KERNELS, LINEAR, PART, PRODUCT, SWITCHING
 
 pytestmark = pytest.mark.once
@@ -51,148 +52,6 @@ SETTINGS: tuple[tuple[str, ...], ...] = (
     ("probe-part:supply.regulator=switching",),
     ("probe:supply-options.cells=[{budget: 900 mAh, voltage: 3.0 V}]",),
 )
-
-# where a tenth more would not be felt, or is no number: limits that screen, words and lists
-NOT_INVENTED = [
-    f"{name}:invented=false"
-    for name in ("probe", "probe-part", "probe-cell", "probe-ldo", "probe-sw")
-]
-CHANGES: dict[str, list[str] | str] = {
-    "probe-part:part": [],  # an id must equal the file's name: a fault of its own, tested elsewhere
-    "probe-cell:cell": [],
-    "probe-ldo:converter": [],
-    "probe-sw:converter": [],
-    "probe:product": [],
-    "probe-part:lifecycle": "ended",
-    "probe-part:memory.flash": "56 KiB",
-    "probe-part:memory.ram": "14 KiB",
-    "probe-part:supply.min": "3.4 V",
-    "probe-part:supply.max": "2.0 V",
-    "probe-part:supply.regulator": "switching",
-    "probe-part:supply.brown-out": "2.9 V",
-    "probe-part:temperature.min": "0 degC",
-    "probe-part:temperature.max": "40 degC",
-    "probe-part:features.uart": "0",
-    "probe-part:evidence.bench.kind": "estimate",
-    "probe-part:evidence.bench.instrument": "meter-b",
-    "probe-part:evidence.sheet.kind": "estimate",
-    "probe-part:operating-points.fast.supply-min": "2.8 V",
-    "probe-part:operating-points.fast.evidence": "bench",
-    "probe-part:kernels.hash.fast.evidence": "sheet",
-    "probe-part:kernels.hash.fast.version": "2",
-    "probe-part:kernels.filter.fast.evidence": "sheet",
-    "probe-part:blocks.radio-advert.evidence": "sheet",
-    "probe-part:sleep-states.ram-kept.evidence": "bench",
-    "probe-part:kernels.filter.fast.evidence-of.time": "bench",
-    "probe-part:blocks.radio-advert.evidence-of.for": "bench",
-    "probe-part:sleep-states.ram-kept.evidence-of.25 degC": "sheet",
-    "probe-part:sleep-states.ram-kept.evidence-of.wake-time": "bench",
-    "probe-part:price.currency": "USD",
-    "probe-part:price.breaks.1": [
-        "probe-part:price.breaks.1=2.1",
-        "probe:cost.units=50",
-        "probe-part:price.multiple=1",
-    ],
-    "probe-part:price.breaks.10000": [],
-    "probe-part:price.multiple": "400",
-    "probe-part:price.lead-time": "21 weeks",
-    "probe-part:extras.crystal.item": "resonator",
-    "probe-part:toolchain.maturity.compiler.answer": "none",
-    "probe-part:toolchain.maturity.debug": "full",
-    "probe:invented": ["probe:invented=false", *NOT_INVENTED],
-    "probe-part:invented": ["probe-part:invented=false", *NOT_INVENTED],
-    "probe-cell:invented": ["probe-cell:invented=false", *NOT_INVENTED],
-    "probe-ldo:invented": ["probe-ldo:invented=false", *NOT_INVENTED],
-    "probe-sw:invented": ["probe-sw:invented=false", *NOT_INVENTED],
-    "probe-cell:temperature.-20 degC.capacity": "0.5",
-    "probe-cell:temperature.20 degC.capacity": "0.5",
-    "probe-cell:temperature.60 degC.capacity": "0.5",
-    "probe-cell:rechargeable": "true",
-    "probe-cell:chemistry": "alkaline",
-    "probe-cell:temperature.60 degC.resistance": "9",
-    "probe-cell:temperature.20 degC.resistance": "9",
-    "probe-cell:shelf-life": "6 months",
-    "probe-cell:discharge-to": "0.3",
-    "probe-cell:max-continuous": "1 µA",
-    "probe-cell:max-pulse": "5 mA",
-    "probe-cell:price.currency": "USD",
-    "probe-cell:price.multiple": "400",
-    "probe-cell:price.lead-time": "21 weeks",
-    "probe-cell:price.breaks.1": [],
-    "probe-cell:price.breaks.10000": [],
-    "probe-cell:resistance.0": "9 ohm",
-    "probe-cell:two-well.c": "0.0002",
-    "probe-cell:two-well.k": "0.00001 /h",
-    "probe-ldo:kind": [],  # another kind needs other keys
-    "probe-sw:kind": "buck",
-    "probe-ldo:input.min": "2.9 V",
-    "probe-ldo:input.max": "3.0 V",
-    "probe-ldo:output.min": "2.4 V",
-    "probe-ldo:output.max": "2.0 V",
-    "probe-ldo:max-output": "1 mA",
-    "probe-ldo:price.currency": "EUR",
-    "probe-ldo:price.multiple": "400",
-    "probe-ldo:price.lead-time": "21 weeks",
-    "probe-ldo:price.breaks.1000": ["probe-ldo:price.breaks.1000=0.1", "probe:cost.units=1500"],
-    "probe-sw:input.min": "2.9 V",
-    "probe-sw:input.max": "3.0 V",
-    "probe-sw:output.min": "2.4 V",
-    "probe-sw:output.max": "2.0 V",
-    "probe-sw:max-output": "1 mA",
-    "probe-sw:price.currency": "EUR",
-    "probe-sw:price.lead-time": "21 weeks",
-    "probe-sw:efficiency.40 µA": "0.3",
-    "probe:workload.sample.task": "look",
-    "probe:workload.sample.loads.probe.load": "eye",
-    "probe:workload.sample.loads.radio.load": "ear",
-    "probe:workload.sample.loads.pump.load": "jet",
-    "probe:workload.sample.loads.lamp.load": "beam",
-    "probe:workload.sample.loads.lamp.cpu": "idle",
-    "probe:workload.sample.loads.pump.supply.min": "3.0 V",
-    "probe:workload.sample.loads.pump.supply.max": "2.0 V",
-    "probe:standing-loads.divider.supply.min": "2.9 V",
-    "probe:standing-loads.divider.supply.max": "2.0 V",
-    "probe:standing-loads.keeper.load": "guard",
-    "probe-part:blocks.radio-advert.supply.min": "2.9 V",
-    "probe-part:blocks.radio-advert.supply.max": "2.0 V",
-    "probe:workload.sample.loads.probe.cpu": "idle",
-    "probe:workload.sample.loads.radio.cpu": "asleep",
-    "probe:workload.sample.at": "spare",
-    "probe:workload.sample.finish-within": "300 ms",
-    **{
-        f"probe-part:kernels.hash.fast+aid.{key}": [
-            f"probe-part:kernels.hash.fast+aid.{key}={value}",
-            "probe:workload.sample.without-engines=[]",
-        ]
-        for key, value in (
-            ("time", "0.2(1) ms"),
-            ("current", "9.0(1) mA"),
-            ("supply", "3.0 V"),
-            ("evidence", "sheet"),
-        )
-    },
-    "probe:workload.sample.wake-within": "1 us",
-    "probe:standing-loads.divider.load": "leak",
-    "probe:needs.features.uart": "3",
-    "probe:needs.lead-time": "11 weeks",
-    "probe:needs.temperature.min": "-60 degC",
-    "probe:needs.temperature.max": "99 degC",
-    "probe:supply-options.cells.probe-cell.cell": "probe-cell-b",
-    "probe:supply-options.cells.probe-cell.series": "2",
-    "probe:supply-options.cells.probe-cell.parallel": "2",
-    "probe:supply-options.reservoir.capacitance": "9 mF",
-    "probe:supply-options.reservoir.esr": "50 ohm",
-    "probe:add-ons": "allowed",
-    "probe:cost.currency": "CHF",
-    "probe:cost.units": "700",
-    "probe:cost.engineer-rate": "120 EUR/h",
-    "probe:cost.rates.USD": "0.80",
-}
-SHARES = {
-    "-10 degC": ("0.3", "15 degC", "0.4"),
-    "15 degC": ("0.4", "-10 degC", "0.3"),
-    "45 degC": ("0.2", "15 degC", "0.6"),
-}
 
 
 @pytest.fixture(scope="module")
@@ -246,6 +105,7 @@ def results(folder: Path) -> _Results:
 
 def children(node: Node, kind: Any, path: str) -> Iterator[tuple[str, Node, Any, bool]]:
     """(path, node, kind, informational) of what stands below a node."""
+    kind = kind.record if isinstance(kind, Either) else kind
     if isinstance(kind, Record) and isinstance(node, MappingNode):
         declared = specification(kind.cls)
         for k, v in node.value:
@@ -334,7 +194,6 @@ def changed(path: str, text: str) -> tuple[str, ...]:
 
 
 INFORMED = {
-    "probe-part:core.float-unit": "single",
     "probe-part:core.cores": "2",
     "probe-cell:evidence.sheet.kind": "bench",
     "probe-ldo:evidence.sheet.kind": "bench",
@@ -396,6 +255,8 @@ def declared(kind: Any, seen: set[type]) -> Iterator[tuple[type, str]]:
         kind = Record(Priority)
     if isinstance(kind, TemperatureTableKind):
         kind = Record(AtTemperature)
+    if isinstance(kind, Either):
+        kind = kind.record
     if not isinstance(kind, Record) or kind.cls in seen:
         return
     seen.add(kind.cls)
@@ -408,6 +269,7 @@ def test_the_documents_state_every_key() -> None:
     stated = set()
 
     def walk(node: Node, kind: Any, path: str) -> None:
+        kind = kind.record if isinstance(kind, Either) else kind
         for at, child, below, _ in children(node, kind, path):
             if isinstance(kind, Record):
                 stated.add((kind.cls, at.rpartition(".")[2]))
@@ -426,28 +288,6 @@ def test_the_documents_state_every_key() -> None:
     assert AtTemperature in seen
 
 
-# bounds that do not bind at the stated values: an uncertainty about them is felt where they do
-SLACK = {
-    "probe-part:supply.min",
-    "probe-part:supply.brown-out",
-    "probe-part:peak-current",
-    "probe-part:price.breaks.1",
-    "probe-part:price.breaks.10000",
-    "probe-cell:price.breaks.1",
-    "probe-cell:price.breaks.10000",
-    "probe-ldo:price.breaks.1000",
-    "probe-cell:nominal-voltage",  # compares builds; no figure of the chosen one rests on it
-    "probe-cell:resistance.0",
-    "probe-cell:temperature.60 degC.capacity",
-    "probe-cell:temperature.60 degC.resistance",
-    "probe-cell:shelf-life",
-    "probe-cell:discharge-to",
-    "probe-cell:two-well.c",
-    "probe-cell:two-well.k",
-    "probe:supply-options.reservoir.capacitance",
-}
-
-
 def uncertain() -> list[str]:
     """Paths of every figure that enters the answer, but for ends of a spread."""
     out = []
@@ -461,6 +301,8 @@ def uncertain() -> list[str]:
             inside = isinstance(found, Figure) and ends and ":" not in value
             if isinstance(found, CurveOf):
                 found = found.y
+            if isinstance(found, Either):
+                found = found.plain
             spread = inside and path.rpartition(".")[0].endswith(("degC", "setup"))
             if isinstance(found, Figure) and not told and not spread:
                 out.append(f"{name}:{path}")
@@ -474,10 +316,15 @@ def test_an_uncertainty_is_drawn_or_refused(results: _Results, folder: Path, pat
     value = handle.now or 0.1
     unit = "" if handle.unit == "1" else handle.unit
     exact = f"{path}={value:.9g} {unit}"
-    wide = f"{path}={value:.9g} ± {abs(value) * 0.02:.6g} {unit}"
+    # of what is unsure whatever it states only more is felt
+    share = 0.9 if getattr(handle.kind, "unsure", 0) else 0.02
+    wide = f"{path}={value:.9g} ± {abs(value) * share:.6g} {unit}"
     differs = False
     # an engine's own figures count where it may be used
-    freed = ("probe:workload.sample.without-engines=[]",) if "+aid" in path else ()
+    freed: tuple[str, ...] = ("probe:workload.sample.without-engines=[]",) if "+aid" in path else ()
+    point = {":operating-points.middle.": "middle", ".middle.cycles": "middle"}
+    point |= dict.fromkeys((":operating-points.spare.", ".spare.cycles", ":run-current"), "spare")
+    freed += tuple(c for of, at in point.items() if of in path for c in ELSEWHERE[at])
     for setting in SETTINGS:
         plain_one = results.of(setting, (exact, *freed))
         drawn = results.of(setting, (wide, *freed))

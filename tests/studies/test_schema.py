@@ -25,9 +25,10 @@ from advisor.catalogue import (
 )
 from advisor.catalogue.fields import specification
 from advisor.cli.main import call
+from advisor.dimensions import DIMENSIONS
 from advisor.faults import FaultError
 from advisor.grammar import Sign
-from advisor.quantities import DIMENSIONS, QuantityError, read_quantity, text_pattern
+from advisor.quantities import QuantityError, read_quantity, text_pattern
 from advisor.studies.schema import KINDS, schema
 
 ROOT = Path(__file__).resolve().parents[2]

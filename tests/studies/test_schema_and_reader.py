@@ -23,6 +23,7 @@ from advisor.catalogue.curves import CurveOf
 from advisor.catalogue.definitions import Definitions
 from advisor.catalogue.fields import Either, ListOf, MapOf, Record, specification
 from advisor.catalogue.kinds import Kind, Reading
+from advisor.catalogue.schema_bench import Unit
 from advisor.catalogue.schema_parts import ANSWERS, Answer, AnswerKind
 from advisor.catalogue.schema_product import PrioritiesKind, PriorityKind
 from advisor.catalogue.schema_supply import AtTemperature, TemperatureTableKind
@@ -193,7 +194,7 @@ def own(kind: Kind) -> st.SearchStrategy[Any]:
             return words(st.sampled_from(kind.options))
         case kinds.Flag():
             return words(st.sampled_from(["true", "false", "True", "yes", "1"]))
-        case kinds.Unit():
+        case Unit():
             return words(st.sampled_from([*kind.spellings(), "kg", "Ms"]))
         case kinds.Day():
             return words(st.dates().map(str) | st.sampled_from(["2026-02-30", "2026-W11-3"]))

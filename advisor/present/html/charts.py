@@ -12,9 +12,9 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from advisor.dimensions import YEAR
 from advisor.present.contents import along
 from advisor.present.curves import cost, ticks, years
-from advisor.quantities import YEAR
 from advisor.studies.outlook import LeverOutlook, Outlook, Point
 from advisor.studies.report import Report
 

@@ -1,0 +1,228 @@
+"""Changes that break each rule: (what is set, the path told, a word of what was read)."""
+
+from __future__ import annotations
+
+BROKEN = {
+    "an entry of this file's evidence": [
+        (
+            "quorvane-jor:run-current={per-clock: 90 uA/MHz, evidence: banch}",
+            "run-current.evidence",
+            "banch",
+        ),
+        (
+            "quorvane-jor:operating-points.fast.run-current={per-clock: 9 uA/MHz, evidence: shoot}",
+            "operating-points.fast.run-current.evidence",
+            "shoot",
+        ),
+        ("quorvane-jor:kernels.hash.fast.evidence=banch", "kernels.hash.fast.evidence", "banch"),
+        (
+            "quorvane-jor:sleep-states.ram-kept.evidence=shoot",
+            "sleep-states.ram-kept.evidence",
+            "shoot",
+        ),
+        (
+            "quorvane-jor:kernels.hash.fast.evidence-of={time: shoot}",
+            "kernels.hash.fast.evidence-of.time",
+            "shoot",
+        ),
+    ],
+    "a time and a current that were measured beside it": [
+        (
+            "quorvane-jor:kernels.crc.fast={time: 1 ms, correlation: 0.3}",
+            "kernels.crc.fast.correlation",
+            "0.3",
+        )
+    ],
+    "a figure that stands beside it, its key or temperature as written": [
+        ("quorvane-jor:kernels.crc.fast.evidence-of={tine: sheet}", "evidence-of.tine", "tine"),
+        (
+            "quorvane-jor:sleep-states.ram-kept.evidence-of={24 degC: sheet}",
+            "sleep-states.ram-kept.evidence-of.24 degC",
+            "24 degC",
+        ),
+    ],
+    "an operating point of this part, or POINT+ENGINE": [
+        ("quorvane-jor:kernels.crc.fist={time: 1 ms}", "kernels.crc.fist", "fist"),
+        ("quorvane-jor:kernels.crc.fast+={time: 1 ms}", "kernels.crc.fast+", "fast+"),
+    ],
+    "a kernel of kernels.yaml": [
+        ("quorvane-jor:kernels.hsah={fast: {time: 1 ms}}", "kernels.hsah", "hsah")
+    ],
+    "the kernel's version: figures of other work are not mixed": [
+        ("quorvane-jor:kernels.hash.fast.version=2", "kernels.hash.fast.version", "version 2"),
+    ],
+    "a range whose lower end is not above its upper end": [
+        ("quorvane-jor:supply.min=3.7 V", "supply.min", "3.7 V"),
+        ("quorvane-jor:supply.brown-out=3.7 V", "supply.brown-out", "3.7 V"),
+        ("quorvane-jor:temperature.min=90 degC", "temperature.min", "90 degC"),
+        ("ldo-a:input.min=6 V", "input.min", "6 V"),
+        ("ldo-a:output.min=5 V", "output.min", "5 V"),
+        (
+            "frost-post:standing-loads.divider.supply={min: 3 V, max: 2 V}",
+            "standing-loads.divider.supply.min",
+            "3 V above 2 V",
+        ),
+        (
+            "frost-post:workload.report.loads.radio.supply={min: 3 V, max: 2 V}",
+            "workload.report.loads.radio.supply.min",
+            "3 V above 2 V",
+        ),
+        (
+            "quorvane-jor:blocks={beacon: {supply: {min: 3 V, max: 2 V}}}",
+            "blocks.beacon.supply.min",
+            "3 V above 2 V",
+        ),
+        ("net-link:supply={min: 3 V, max: 2 V}", "supply.min", "3 V above 2 V"),
+        (
+            "net-link:gives.blocks={beacon: {supply: {min: 3 V, max: 2 V}}}",
+            "gives.blocks.beacon.supply.min",
+            "3 V above 2 V",
+        ),
+    ],
+    "good above poor: by this criterion more is better": [
+        ("frost-post:priorities.battery-life.poor=11 years", "priorities.battery-life.good", "11")
+    ],
+    "good below poor: by this criterion less is better": [
+        ("frost-post:priorities.lifetime-cost.poor=4", "priorities.lifetime-cost.good", "poor 4")
+    ],
+    "a wake-time above zero beside the wake-charge": [
+        (
+            "tessimur-rud:sleep-states.ram-kept.wake-time=0 s",
+            "sleep-states.ram-kept.wake-charge",
+            "9 nC",
+        )
+    ],
+    "at least one price break": [
+        ("quorvane-jor:price.breaks={}", "price.breaks", "nothing"),
+        ("lm-thumb:price.breaks={}", "price.breaks", "nothing"),
+        ("ldo-a:price.breaks={}", "price.breaks", "nothing"),
+        ("net-link:price.breaks={}", "price.breaks", "nothing"),
+    ],
+    "an open-circuit voltage that never rises with depth of discharge": [
+        ("lm-thumb:voltage-curve.0.4=3.2 V", "voltage-curve", "rises")
+    ],
+    "both c and k": [("lm-thumb:two-well={c: 0.5}", "two-well", "one of c and k")],
+    "dropout with kind linear, efficiency with the switching kinds": [
+        ("ldo-a:efficiency={1 mA: 0.8}", "efficiency", "linear"),
+        ("buck-a:dropout=0.1 V", "dropout", "switching"),
+    ],
+    "shares of the time that sum to 1": [
+        ("frost-post:environment.8 degC.share=0.7", "environment", "1.08")
+    ],
+    "one of current, power and charge": [
+        (
+            "frost-post:workload.sample.loads=[{load: eye, for: 1 s}]",
+            "workload.sample.loads.eye",
+            "none of them",
+        ),
+        (
+            "frost-post:workload.sample.loads=[{load: eye, for: 1 s, current: 1 mA, power: 3 mW}]",
+            "workload.sample.loads.eye.power",
+            "current and power",
+        ),
+        (
+            "frost-post:workload.sample.loads=[{load: eye, for: 1 s, charge: 1 mC, power: 3 mW}]",
+            "workload.sample.loads.eye.charge",
+            "power and charge",
+        ),
+    ],
+    "one of current and power": [
+        ("frost-post:standing-loads=[{load: eye}]", "standing-loads.eye", "none of them"),
+        (
+            "frost-post:standing-loads.divider.power=2 µW",
+            "standing-loads.divider.power",
+            "current and power",
+        ),
+    ],
+    "a time above zero beside a charge": [
+        (
+            "frost-post:workload.sample.loads=[{load: eye, charge: 1 µC, for: 0 s}]",
+            "workload.sample.loads.eye.for",
+            "0 s",
+        ),
+    ],
+    "this figure: absent is never zero": [
+        ("frost-post:environment=[]", "environment", "nothing"),
+        ("frost-post:supply-options.cells=[]", "supply-options.cells", "nothing"),
+        ("frost-post:priorities={toolchain: {weight: 0}}", "priorities", "no weight"),
+        ("frost-post:workload=[{task: look}]", "workload.look.every", "nothing"),
+        (
+            "frost-post:workload.sample.loads=[{load: eye, charge: 1 µC}]",
+            "workload.sample.loads.eye.for",
+            "nothing",
+        ),
+        (
+            "frost-post:workload.sample.loads=[{load: eye, current: 1 mA}]",
+            "workload.sample.loads.eye.for",
+            "nothing",
+        ),
+        (
+            "frost-post:supply-options.reservoir={esr: 1 ohm, leakage: 1 nA, price: 0}",
+            "supply-options.reservoir.capacitance",
+            "nothing",
+        ),
+    ],
+    "a weight, on any scale": [
+        ("frost-post:priorities.toolchain={poor: 1}", "priorities.toolchain.weight", "nothing")
+    ],
+    "this figure, which a weighted cost rests on; write 0 for none": [
+        ("frost-post:cost={currency: EUR, units: 5}", "cost.engineer-rate", "nothing"),
+        (
+            "frost-post:supply-options.reservoir={capacitance: 1 uF, esr: 1 ohm, leakage: 1 nA}",
+            "supply-options.reservoir.price",
+            "nothing",
+        ),
+    ],
+    "poor and good, two different values": [
+        ("frost-post:priorities.battery-life.poor=10 years", "priorities.battery-life", "equal"),
+        (
+            "frost-post:priorities.own-figures.radiation-score={weight: 1}",
+            "priorities.own-figures.radiation-score",
+            "both anchors",
+        ),
+    ],
+    "a need that this criterion can measure": [
+        (
+            "barrel-tag:priorities.time-headroom={weight: 1}",
+            "priorities.time-headroom",
+            "no task with finish-within",
+        ),
+        ("frost-post:priorities.memory-headroom={weight: 1}", "", "no needs.memory"),
+    ],
+    "an id that the catalogue defines": [
+        (
+            "frost-post:workload.sample.kernels={filtre: 1}",
+            "workload.sample.kernels.filtre",
+            "filtre",
+        ),
+        ("frost-post:workload.sample.uses={radio: 1}", "workload.sample.uses.radio", "radio"),
+        (
+            "frost-post:supply-options.cells=[{cell: lm-thomb}]",
+            "supply-options.cells.lm-thomb",
+            "lm-thomb",
+        ),
+        (
+            "frost-post:supply-options.converters=[ldo-aa]",
+            "supply-options.converters.ldo-aa",
+            "ldo-aa",
+        ),
+    ],
+    "either a cell, or a budget with its voltage": [
+        ("frost-post:supply-options.cells=[{series: 2}]", "supply-options.cells.1", "neither"),
+        ("frost-post:supply-options.cells=[{budget: 1 Ah}]", "", "without its voltage"),
+        (
+            "frost-post:supply-options.cells=[{cell: lm-thumb, voltage: 3 V}]",
+            "supply-options.cells.lm-thumb",
+            "beside a cell",
+        ),
+        (
+            "frost-post:supply-options.cells=[{budget: 1 Ah, voltage: 3 V, series: 2}]",
+            "",
+            "beside a budget",
+        ),
+    ],
+    "the rate of every currency that prices are in": [
+        ("quorvane-jor:price.currency=CHF", "cost.rates.CHF", "quorvane-jor:price"),
+        ("frost-post:cost.engineer-rate=80 CHF/h", "cost.rates.CHF", "cost.engineer-rate"),
+    ],
+}
