@@ -1,0 +1,137 @@
+"""Parts from a table by its map: read, held against the catalogue, written as files; all or nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from advisor.catalogue.load import load_catalogue, read_document
+from advisor.catalogue.records import Catalogue
+from advisor.catalogue.schema_map import TableMap
+from advisor.faults import Fault, FaultLog
+from advisor.intake.filling import Filled, new_part, put_into
+from advisor.intake.grid import Grid, read_grid
+from advisor.intake.plan import plan_of
+from advisor.intake.told import Told, tell
+from advisor.source import Document, read_bytes
+
+
+def standing(folder: Path) -> Catalogue:
+    """The catalogue of a folder; an empty one where there is none yet.
+
+    Raises
+    ------
+    FaultError
+        For a catalogue that has faults itself.
+    """
+    if not folder.exists() or (folder.is_dir() and not any(folder.iterdir())):
+        return Catalogue()
+    return load_catalogue([folder])
+
+
+def grid_of(path: Path, given: TableMap) -> Grid:
+    """The table that a map is of."""
+    return read_grid(
+        path, sheet=given.sheet, encoding=given.encoding, delimiter=given.delimiter
+    )
+
+
+def read_through(
+    path: Path, given: TableMap, document: Document, wanted: Collection[str] | None = None
+) -> Told:
+    """Read a table through its map.
+
+    Parameters
+    ----------
+    document : the map's own. wanted : the only parts that are read; None for all.
+
+    Raises
+    ------
+    FaultError
+        With every fault of the map and of the table's header.
+    """
+    grid = grid_of(path, given)
+    return tell(grid, plan_of(grid, given, document), given, FaultLog(), wanted)
+
+
+def read_map(path: Path, text: str | None = None) -> tuple[TableMap, Document]:
+    """A map and its document.
+
+    Raises
+    ------
+    FaultError
+        With every fault of it.
+    """
+    return read_document(TableMap, path, text)
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """A part from a table: the text of its file, and what became of it."""
+
+    part: str
+    name: str
+    rows: tuple[int, ...]
+    values: int
+    new: bool
+    filled: Filled
+    before: str = ""
+
+
+def parts_of(told: Told, folder: Path, update: bool) -> list[Written]:
+    """Every part that a table tells of, checked with the catalogue that it goes into.
+
+    Raises
+    ------
+    FaultError
+        With every fault of the table's cells and of the parts that they make.
+    """
+    there = standing(folder)
+    log, out = told.log, list[Written]()
+    others = {identity: kind for kind, found in there.kinds.items() for identity in found}
+    for part in told.rows:
+        place = told.place(part)
+        puts = told.puts(part)
+        if not puts:
+            expected = "something of the part in its rows, or the rows passed over"
+            log.add(Fault(part, "a name and nothing else", expected, place))
+            continue
+        kind = others.get(part)
+        if kind is not None and (kind != "part" or not update):
+            expected = "a new part, or --update to put into what stands"
+            if kind != "part":
+                expected = "an id that nothing else of the catalogue bears"
+            log.add(Fault(part, f"a {kind} that stands already", expected, place))
+            continue
+        rows = tuple(told.grid.numbers[row] for row in told.rows[part])
+        before = ""
+        if kind is None:
+            head = _head(told, part, rows)
+            filled = new_part(part, puts, place, head, there, log)
+        else:
+            file = there.documents[part].file
+            before = read_bytes(Path(file), file).decode("utf-8-sig")
+            filled = put_into(part, puts, before, file, there, log)
+        if filled is not None:
+            name = told.names[part]
+            out.append(Written(part, name, rows, len(puts), kind is None, filled, before))
+    log.raise_if_any()
+    return out
+
+
+def _head(told: Told, part: str, rows: tuple[int, ...]) -> str:
+    """Where a part comes from, for whoever goes on in its file."""
+    grid = told.grid
+    where = Path(grid.file).name + (f", sheet {grid.sheet}" if grid.sheet else "")
+    which = f"row {rows[0]}" if len(rows) == 1 else f"rows {rows[0]} to {rows[-1]}"
+    name = told.names[part]
+    named = "" if name == part else f"{name}. "
+    return f"{named}From {where}, {which}. What is not stated is not known."
+
+
+def files_of(written: list[Written], folder: Path) -> Mapping[Path, str]:
+    """The files of the parts."""
+    return {folder / "parts" / f"{one.part}.yaml": one.filled.text for one in written}
+
+
