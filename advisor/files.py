@@ -22,6 +22,7 @@ from pathlib import Path
 
 _OWN = re.compile(r"\.part-advisor-[0-9a-f]{16}\.part")
 _STREAM = re.compile(r"/(?:dev|proc/self)/fd/([0-9]+)")
+_FEW = 16  # files that are forced to disk one by one
 _NAMED_STREAMS = {"/dev/stdout": 1, "/dev/stderr": 2}
 
 
@@ -246,6 +247,108 @@ def new_folder(folder: Path, files: Mapping[str, bytes]) -> None:
         shutil.rmtree(made, ignore_errors=True)
         raise
     _sync(folder.parent)
+
+
+class Added:
+    """Files that come to a folder together, on disk beside their places and not yet in them.
+
+    Use as a context manager. The folder may be new; a place in it must be free, also when the files
+    are put there. Many files are forced to disk by one call for all, which a file each would take
+    longer than everything else.
+
+    Parameters
+    ----------
+    files : path below the folder to content.
+
+    Raises
+    ------
+    OSError
+        When there is no room, or no right to write there.
+    """
+
+    def __init__(self, folder: Path, files: Mapping[str, bytes]) -> None:
+        self.folder = Path(os.path.realpath(folder))
+        self.new = not os.path.lexists(self.folder)
+        self._names = tuple(files)
+        base = self.folder.parent if self.new else self.folder
+        remove_leftovers(base)
+        self._made = base / f".part-advisor-{os.urandom(8).hex()}.part"
+        self._descriptor = -1
+        self._made.mkdir()
+        try:
+            if os.name == "posix":
+                self._descriptor = os.open(self._made, os.O_RDONLY)
+                _locked(self._descriptor, wait=True)
+            at_once = len(files) > _FEW and hasattr(os, "sync")
+            for name, data in files.items():
+                (self._made / name).parent.mkdir(parents=True, exist_ok=True)
+                with open(self._made / name, "wb") as file:
+                    file.write(data)
+                    if not at_once:
+                        file.flush()
+                        os.fsync(file.fileno())
+            if at_once:
+                os.sync()
+        except BaseException:
+            self.close()
+            raise
+
+    def __enter__(self) -> Added:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def put(self) -> None:
+        """Put all files in their places, or none.
+
+        Raises
+        ------
+        OSError
+            When that is not possible, as where a place has been taken meanwhile.
+        """
+        if self.new:
+            os.rename(self._made, self.folder)
+            _sync(self.folder.parent)
+            return
+        placed: list[Path] = []
+        folders: list[Path] = []
+        try:
+            for name in self._names:
+                target = self.folder / name
+                if not target.parent.is_dir():
+                    target.parent.mkdir()
+                    folders.append(target.parent)
+                _to_free_place(self._made / name, target)
+                placed.append(target)
+        except BaseException:
+            for path in placed:
+                path.unlink()
+            for path in folders:
+                path.rmdir()
+            raise
+        for path in dict.fromkeys(target.parent for target in placed):
+            _sync(path)
+
+    def close(self) -> None:
+        """Take away what was not put in place."""
+        shutil.rmtree(self._made, ignore_errors=True)
+        if self._descriptor >= 0:
+            os.close(self._descriptor)
+            self._descriptor = -1
+
+
+def _to_free_place(file: Path, target: Path) -> None:
+    """Give a file a name that must be free."""
+    try:
+        os.link(file, target)
+    except FileExistsError:
+        raise
+    except OSError:
+        # a file system without links
+        if os.path.lexists(target):
+            raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(target)) from None
+        os.rename(file, target)
 
 
 def _alike(old: os.stat_result, path: Path, new: Path) -> bool:

@@ -20,6 +20,7 @@ from advisor.cli import (
     hours,
     reference,
     reporting,
+    sheets,
     weighing,
 )
 from advisor.cli.codes import INTERRUPTED, NO, OURS, WRONG
@@ -48,6 +49,7 @@ reporting.register(app)
 reference.register(app)
 app.add_typer(bench.kernels, name="kernels")
 app.add_typer(hours.hours, name="hours")
+sheets.register(catalogs.catalog)
 app.add_typer(catalogs.catalog, name="catalog")
 app.add_typer(catalogs.product, name="product")
 

@@ -210,3 +210,63 @@ def write_folder(folder: Path, contents: Mapping[str, bytes]) -> None:
         raise FaultError((Fault("DIR", f'{read}, "{folder}"', "a new or empty folder"),))
     with _told(output):
         files.new_folder(folder, contents)
+
+
+def add_files(
+    folder: Path, contents: Mapping[str, bytes], option: str, show: Callable[[], None]
+) -> None:
+    """Write new files into a folder and show an answer, all of it or nothing.
+
+    All files are on disk beside their places before the answer is shown, and put there after it.
+
+    Parameters
+    ----------
+    folder : new, or with other files in it. contents : path below it to content.
+    option : what asks for the folder.
+
+    Raises
+    ------
+    FaultError
+        When something cannot be written, or stands there already.
+    BrokenPipeError
+        When the answer's reader has gone; the files are written all the same.
+    """
+    if not contents:
+        show()
+        return
+    output = Output(folder, option, new=True)
+    if not os.path.isdir(os.path.dirname(os.path.realpath(folder))):
+        read = f'no folder "{os.path.dirname(folder)}"'
+        raise FaultError((Fault(option, read, f'a folder that can be made, not "{folder}"'),))
+    with ExitStack() as stack:
+        with _told(output):
+            added = stack.enter_context(files.Added(folder, contents))
+        gone: BrokenPipeError | None = None
+        try:
+            show()
+        except BrokenPipeError as error:
+            gone = error
+        with _told(output):
+            added.put()
+        if gone is not None:
+            raise gone
+
+
+def check_free(output: Path | None, folder: Path, names: Sequence[str]) -> None:
+    """Refuse an output in the place of a file that is added to a folder or stands in it.
+
+    Parameters
+    ----------
+    names : the files' paths below the folder.
+
+    Raises
+    ------
+    FaultError
+        When it is one of them.
+    """
+    if output is None or files.is_stream(output):
+        return
+    place = os.path.realpath(output)
+    base = os.path.realpath(folder)
+    if place == base or any(place == os.path.join(base, *name.split("/")) for name in names):
+        raise FaultError((_fault(Output(output, "--output"), "a file that is imported"),))

@@ -39,12 +39,15 @@ _MARKS = {
 }
 
 
-def read_delimited(path: Path, encoding: str | None, delimiter: str | None) -> Grid:
+def read_delimited(
+    path: Path, encoding: str | None, delimiter: str | None, data: bytes | None = None
+) -> Grid:
     """Read a text file of cells.
 
     Parameters
     ----------
     encoding, delimiter : as a map names them; None to be told from the file.
+    data : what is about to be the file's.
 
     Raises
     ------
@@ -52,7 +55,7 @@ def read_delimited(path: Path, encoding: str | None, delimiter: str | None) -> G
         For what is no such file, or too large.
     """
     file = str(path)
-    text, found = _decoded(file, _checked(path), encoding)
+    text, found = _decoded(file, _checked(path, data), encoding)
     notes, layout = [], {}
     if found != (encoding or "utf-8"):
         layout["encoding"] = found
@@ -78,11 +81,12 @@ def _collector_paused() -> Iterator[None]:
             gc.enable()
 
 
-def _checked(path: Path) -> bytes:
+def _checked(path: Path, data: bytes | None) -> bytes:
     """The bytes of a file whose lines end in time and that holds text."""
     file, blocks, line, run = str(path), list[bytes](), 1, 0
-    with opened(path) as handle:
-        wide = handle.peek(2)[:2] in (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
+    with opened(path, data) as handle:
+        wide = handle.read(2) in (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
+        handle.seek(0)
         size = 0
         while block := handle.read(_BLOCK):
             size += len(block)

@@ -213,19 +213,28 @@ def new_part(
     ----------
     place : the cell that names it. head : a comment at the top of its file.
     """
+    found = record_of(part, puts, place, catalogue, log)
+    if found is None:
+        return None
+    record, tree = found
+    text = compose.document([Line("part", part), *lines(tree)], head)
+    again = read_record(Part, read_text(text, part).root, "", Reading(part, part, FaultLog()))
+    if again != record:
+        raise ValueError(f"{part} reads back as another part")
+    return Filled(record, text)
+
+
+def record_of(
+    part: str, puts: Mapping[Keys, Put], place: Place, catalogue: Catalogue, log: FaultLog
+) -> tuple[Part, Branch] | None:
+    """A part and its keys, read and checked; None after noting its faults at their cells."""
     before = len(log.faults)
     tree = branch(puts, log, part)
     mark: Any = CellMark(place)
     name = (ScalarNode(_STR, "part", mark, mark), ScalarNode(_STR, part, mark, mark, style='"'))
     root = MappingNode(_MAP, [name, *_pairs(tree)], mark, mark)
     record = _read(part, Document(place.file, root), catalogue, log)
-    if record is None or len(log.faults) > before:
-        return None
-    text = compose.document([Line("part", part), *lines(tree)], head)
-    again = read_record(Part, read_text(text, part).root, "", Reading(part, part, FaultLog()))
-    if again != record:
-        raise ValueError(f"{part} reads back as another part")
-    return Filled(record, text)
+    return None if record is None or len(log.faults) > before else (record, tree)
 
 
 def _pairs(tree: Branch) -> list[Any]:
@@ -250,14 +259,21 @@ def put_into(
     file: str,
     catalogue: Catalogue,
     log: FaultLog,
+    whole: Keys = (),
 ) -> Filled | None:
     """A part that stands, with what a table tells put into its text; None after noting faults.
 
     Faults of what was put are told at their cells.
+
+    Parameters
+    ----------
+    whole : keys of a mapping that takes the place of the one that stands; others are added to.
     """
     own = FaultLog()
     tree = branch(puts, own, part)
     made = value(tree, ROOT)
+    if whole:
+        made = _whole(made, whole)
     text, record = before, None
     if not own.faults:
         try:
@@ -271,6 +287,13 @@ def put_into(
     for fault in own.faults:
         log.add(fault)
     return None if record is None or own.faults else Filled(record, text)
+
+
+def _whole(made: str | Tree, keys: Keys) -> str | Tree:
+    """The mapping behind some keys as one text, which replaces what stands there."""
+    if not keys or isinstance(made, str):
+        return flow(made)
+    return {n: _whole(v, keys[1:]) if n == keys[0] else v for n, v in made.items()}
 
 
 def _at_cell(fault: Fault, part: str, puts: Mapping[Keys, Put]) -> Fault:

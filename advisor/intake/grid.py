@@ -77,8 +77,12 @@ def refused(
 
 
 @contextlib.contextmanager
-def opened(path: Path) -> Iterator[io.BufferedReader]:
+def opened(path: Path, data: bytes | None = None) -> Iterator[io.BufferedIOBase]:
     """A file of cells, opened for its bytes.
+
+    Parameters
+    ----------
+    data : what is about to be the file's.
 
     Raises
     ------
@@ -86,6 +90,9 @@ def opened(path: Path) -> Iterator[io.BufferedReader]:
         When it is no file that can be read.
     """
     file, expected = str(path), "a table that can be read"
+    if data is not None:
+        yield io.BytesIO(data)
+        return
     try:
         if os.path.exists(path) and not os.path.isfile(path):
             read = "a folder" if os.path.isdir(path) else "something that is no file"
@@ -111,8 +118,14 @@ def read_grid(
     sheet: str | None = None,
     encoding: str | None = None,
     delimiter: str | None = None,
+    data: bytes | None = None,
 ) -> Grid:
     """Read a table, `.csv`, `.tsv` or `.txt`, or a workbook, `.xlsx`.
+
+    Parameters
+    ----------
+    sheet, encoding, delimiter : as a map has them; None to be told from the file.
+    data : what is about to be the file's.
 
     Raises
     ------
@@ -123,7 +136,7 @@ def read_grid(
     if ending in (".xlsx", ".xlsm"):
         from advisor.intake.workbooks import read_workbook
 
-        return read_workbook(path, sheet)
+        return read_workbook(path, sheet, data)
     if ending not in (".csv", ".tsv", ".txt"):
         expected = "a table that ends in .csv, .tsv, .txt or .xlsx"
         if ending in (".xls", ".ods"):
@@ -133,4 +146,4 @@ def read_grid(
         raise refused(str(path), f'sheet "{sheet}"', "no sheet: a text file has none")
     from advisor.intake.delimited import read_delimited
 
-    return read_delimited(path, encoding, delimiter)
+    return read_delimited(path, encoding, delimiter, data)

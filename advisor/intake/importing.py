@@ -9,8 +9,9 @@ from pathlib import Path
 from advisor.catalogue.load import load_catalogue, read_document
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_map import TableMap
+from advisor.catalogue.schema_parts import Part
 from advisor.faults import Fault, FaultLog
-from advisor.intake.filling import Filled, new_part, put_into
+from advisor.intake.filling import Filled, new_part, put_into, record_of
 from advisor.intake.grid import Grid, read_grid
 from advisor.intake.plan import plan_of
 from advisor.intake.told import Told, tell
@@ -30,28 +31,37 @@ def standing(folder: Path) -> Catalogue:
     return load_catalogue([folder])
 
 
-def grid_of(path: Path, given: TableMap) -> Grid:
-    """The table that a map is of."""
+def grid_of(path: Path, given: TableMap, data: bytes | None = None) -> Grid:
+    """The table that a map is of; `data` is what is about to be the file's."""
     return read_grid(
-        path, sheet=given.sheet, encoding=given.encoding, delimiter=given.delimiter
+        path,
+        sheet=given.sheet,
+        encoding=given.encoding,
+        delimiter=given.delimiter,
+        data=data,
     )
 
 
 def read_through(
-    path: Path, given: TableMap, document: Document, wanted: Collection[str] | None = None
+    path: Path,
+    given: TableMap,
+    document: Document,
+    wanted: Collection[str] | None = None,
+    data: bytes | None = None,
 ) -> Told:
     """Read a table through its map.
 
     Parameters
     ----------
     document : the map's own. wanted : the only parts that are read; None for all.
+    data : what is about to be the file's.
 
     Raises
     ------
     FaultError
         With every fault of the map and of the table's header.
     """
-    grid = grid_of(path, given)
+    grid = grid_of(path, given, data)
     return tell(grid, plan_of(grid, given, document), given, FaultLog(), wanted)
 
 
@@ -93,7 +103,7 @@ def parts_of(told: Told, folder: Path, update: bool) -> list[Written]:
     for part in told.rows:
         place = told.place(part)
         puts = told.puts(part)
-        if not puts:
+        if not puts and not told.plan.style.as_written:
             expected = "something of the part in its rows, or the rows passed over"
             log.add(Fault(part, "a name and nothing else", expected, place))
             continue
@@ -135,3 +145,20 @@ def files_of(written: list[Written], folder: Path) -> Mapping[Path, str]:
     return {folder / "parts" / f"{one.part}.yaml": one.filled.text for one in written}
 
 
+
+
+def records_of(told: Told, catalogue: Catalogue) -> dict[str, Part]:
+    """The parts that a table tells of, read and checked, without their files.
+
+    Raises
+    ------
+    FaultError
+        With every fault of the table's cells and of the parts.
+    """
+    log, out = told.log, dict[str, Part]()
+    for part in told.rows:
+        found = record_of(part, told.puts(part), told.place(part), catalogue, log)
+        if found is not None:
+            out[part] = found[0]
+    log.raise_if_any()
+    return out

@@ -43,8 +43,12 @@ _RANGE = re.compile(r"([A-Z]{1,3})([1-9][0-9]{0,6}):([A-Z]{1,3})([1-9][0-9]{0,6}
 _SPELLED = re.compile(r"_x([0-9A-Fa-f]{4})_")  # ECMA-376 part 1, 22.9.2.19
 
 
-def read_workbook(path: Path, sheet: str | None) -> Grid:
+def read_workbook(path: Path, sheet: str | None, data: bytes | None = None) -> Grid:
     """Read a sheet of a workbook; by its name, or the only one with cells in it.
+
+    Parameters
+    ----------
+    data : what is about to be the file's.
 
     Raises
     ------
@@ -52,7 +56,7 @@ def read_workbook(path: Path, sheet: str | None) -> Grid:
         For what is no workbook, lacks the sheet, or is larger than it may be.
     """
     file = str(path)
-    with opened(path) as handle:
+    with opened(path, data) as handle:
         start = handle.read(8)
         if start == b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1":
             read = "a workbook with a password, or one of the old kind"
