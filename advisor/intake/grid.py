@@ -119,6 +119,7 @@ def read_grid(
     encoding: str | None = None,
     delimiter: str | None = None,
     data: bytes | None = None,
+    guess: bool = False,
 ) -> Grid:
     """Read a table, `.csv`, `.tsv` or `.txt`, or a workbook, `.xlsx`.
 
@@ -126,6 +127,7 @@ def read_grid(
     ----------
     sheet, encoding, delimiter : as a map has them; None to be told from the file.
     data : what is about to be the file's.
+    guess : whether of several sheets the one with most cells is meant.
 
     Raises
     ------
@@ -136,7 +138,7 @@ def read_grid(
     if ending in (".xlsx", ".xlsm"):
         from advisor.intake.workbooks import read_workbook
 
-        return read_workbook(path, sheet, data)
+        return read_workbook(path, sheet, data, guess=guess)
     if ending not in (".csv", ".tsv", ".txt"):
         expected = "a table that ends in .csv, .tsv, .txt or .xlsx"
         if ending in (".xls", ".ods"):

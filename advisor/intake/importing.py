@@ -14,8 +14,10 @@ from advisor.faults import Fault, FaultLog
 from advisor.intake.filling import Filled, new_part, put_into, record_of
 from advisor.intake.grid import Grid, read_grid
 from advisor.intake.plan import plan_of
-from advisor.intake.told import Told, tell
+from advisor.intake.told import Keys, Put, Told, tell
 from advisor.source import Document, read_bytes
+
+ALONE = "a name and nothing else"
 
 
 def standing(folder: Path) -> Catalogue:
@@ -29,17 +31,6 @@ def standing(folder: Path) -> Catalogue:
     if not folder.exists() or (folder.is_dir() and not any(folder.iterdir())):
         return Catalogue()
     return load_catalogue([folder])
-
-
-def grid_of(path: Path, given: TableMap, data: bytes | None = None) -> Grid:
-    """The table that a map is of; `data` is what is about to be the file's."""
-    return read_grid(
-        path,
-        sheet=given.sheet,
-        encoding=given.encoding,
-        delimiter=given.delimiter,
-        data=data,
-    )
 
 
 def read_through(
@@ -61,8 +52,26 @@ def read_through(
     FaultError
         With every fault of the map and of the table's header.
     """
-    grid = grid_of(path, given, data)
+    grid = read_grid(
+        path,
+        sheet=given.sheet,
+        encoding=given.encoding,
+        delimiter=given.delimiter,
+        data=data,
+    )
     return tell(grid, plan_of(grid, given, document), given, FaultLog(), wanted)
+
+
+def through(grid: Grid, given: TableMap, document: Document) -> dict[str, Part]:
+    """The parts that a table tells of by a map, for none of a catalogue.
+
+    Raises
+    ------
+    FaultError
+        With every fault of the map or, where it has none, of the table.
+    """
+    told = tell(grid, plan_of(grid, given, document), given, FaultLog())
+    return records_of(told, Catalogue())
 
 
 def read_map(path: Path, text: str | None = None) -> tuple[TableMap, Document]:
@@ -103,9 +112,7 @@ def parts_of(told: Told, folder: Path, update: bool) -> list[Written]:
     for part in told.rows:
         place = told.place(part)
         puts = told.puts(part)
-        if not puts and not told.plan.style.as_written:
-            expected = "something of the part in its rows, or the rows passed over"
-            log.add(Fault(part, "a name and nothing else", expected, place))
+        if _nothing(told, part, puts):
             continue
         kind = others.get(part)
         if kind is not None and (kind != "part" or not update):
@@ -128,6 +135,15 @@ def parts_of(told: Told, folder: Path, update: bool) -> list[Written]:
             out.append(Written(part, name, rows, len(puts), kind is None, filled, before))
     log.raise_if_any()
     return out
+
+
+def _nothing(told: Told, part: str, puts: Mapping[Keys, Put]) -> bool:
+    """Note a part that a table names and says nothing of."""
+    if told.plan.style.as_written or any(not put.constant for put in puts.values()):
+        return False
+    expected = "something of the part in its rows, or the rows passed over"
+    told.log.add(Fault(part, ALONE, expected, told.place(part)))
+    return True
 
 
 def _head(told: Told, part: str, rows: tuple[int, ...]) -> str:
@@ -157,7 +173,10 @@ def records_of(told: Told, catalogue: Catalogue) -> dict[str, Part]:
     """
     log, out = told.log, dict[str, Part]()
     for part in told.rows:
-        found = record_of(part, told.puts(part), told.place(part), catalogue, log)
+        puts = told.puts(part)
+        if _nothing(told, part, puts):
+            continue
+        found = record_of(part, puts, told.place(part), catalogue, log)
         if found is not None:
             out[part] = found[0]
     log.raise_if_any()

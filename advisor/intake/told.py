@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -29,6 +29,7 @@ class Put:
     text: str
     place: Place
     target: Target
+    constant: bool = False
 
 
 @dataclass(slots=True)
@@ -112,7 +113,7 @@ class Told:
                 named = any(isinstance(step.inside, MapOf) for step in target.steps)
                 tied = keys[0] == "price" or (named and keys[0] != "evidence" and len(keys) > 2)
                 if (not tied or keys[:-1] in told) and keys not in out:
-                    out[keys] = Put(text, place, target)
+                    out[keys] = Put(text, place, target, constant=True)
 
     def least_order(self, part: str) -> int | None:
         """The fewest pieces of a part that are sold."""
@@ -301,9 +302,3 @@ def _currencies(series: pl.Series, maker: Converter) -> list[str | None]:
         return [None] * len(series)
     return series.replace_strict(codes, default=None, return_dtype=pl.String).to_list()
 
-
-def unnamed(told: Told) -> Iterator[str]:
-    """Parts that the table names and says nothing of."""
-    for part in told.rows:
-        if not told.puts(part):
-            yield part

@@ -43,12 +43,15 @@ _RANGE = re.compile(r"([A-Z]{1,3})([1-9][0-9]{0,6}):([A-Z]{1,3})([1-9][0-9]{0,6}
 _SPELLED = re.compile(r"_x([0-9A-Fa-f]{4})_")  # ECMA-376 part 1, 22.9.2.19
 
 
-def read_workbook(path: Path, sheet: str | None, data: bytes | None = None) -> Grid:
+def read_workbook(
+    path: Path, sheet: str | None, data: bytes | None = None, *, guess: bool = False
+) -> Grid:
     """Read a sheet of a workbook; by its name, or the only one with cells in it.
 
     Parameters
     ----------
     data : what is about to be the file's.
+    guess : whether of several sheets the one with most cells is meant.
 
     Raises
     ------
@@ -64,7 +67,7 @@ def read_workbook(path: Path, sheet: str | None, data: bytes | None = None) -> G
         handle.seek(0)
         try:
             with zipfile.ZipFile(handle) as archive:
-                return _Workbook(file, archive).grid(sheet)
+                return _Workbook(file, archive).grid(sheet, guess)
         except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError) as error:
             read = f"what is no workbook ({str(error)[:60]})"
             raise refused(file, read, "a workbook .xlsx") from None
@@ -85,7 +88,7 @@ class _Workbook:
         self.sheets: list[tuple[str, str]] = []
         self._read_workbook()
 
-    def grid(self, sheet: str | None) -> Grid:
+    def grid(self, sheet: str | None, guess: bool) -> Grid:
         known = ", ".join(f'"{name}"' for name, _ in self.sheets) or "none"
         if sheet is not None:
             found = next((s for s in self.sheets if s[0] == sheet), None)
@@ -95,6 +98,8 @@ class _Workbook:
         if len(self.sheets) > 1:
             grids = [self._sheet(*one) for one in self.sheets]
             full = [grid for grid in grids if grid.columns]
+            if len(full) > 1 and guess:
+                return max(full, key=lambda g: sum(c.count() for c in g.columns))
             if len(full) > 1:
                 read = f"{len(full)} sheets with cells"
                 raise refused(self.file, read, f"sheet: which of {known} it is")

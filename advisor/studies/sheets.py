@@ -11,6 +11,8 @@ from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_parts import Part, Price
 from advisor.intake import exporting, quotes
 from advisor.intake.importing import files_of, parts_of, read_map, read_through, records_of
+from advisor.intake.proposing import Proposal
+from advisor.intake.proposing import propose as proposed
 from advisor.studies.results import frame, plain
 
 if TYPE_CHECKING:
@@ -65,6 +67,17 @@ class Imported:
     def to_frame(self) -> pd.DataFrame:
         """The parts as a data frame, a row a part."""
         return frame(self.rows())
+
+
+def propose(table: Path) -> Proposal:
+    """A map for a table, guessed from the names of its columns and what stands in them.
+
+    Raises
+    ------
+    FaultError
+        For a table that cannot be read, or that has no header.
+    """
+    return proposed(table)
 
 
 def import_table(table: Path, map_file: Path, into: Path, *, update: bool = False) -> Imported:
