@@ -207,5 +207,3 @@ def catalog_export(
         screen.text(found.data.decode("utf-8-sig"))
     screen.warn(found.notes)
     return 0
-
-

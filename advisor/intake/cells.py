@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -19,7 +19,9 @@ if TYPE_CHECKING:
 
 _THOUSANDS = {"comma": ",", "point": ".", "blank": " \u00a0\u202f", "apostrophe": "'\u2019"}
 _BARE = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,2})?")
-_RANGE = re.compile(r"(.*?[0-9].*?)\s*(?:\.{2,3}|…|–|—|~|\bto\b|\bbis\b|(?<=[0-9A-Za-z°%])\s*-)\s*(.*[0-9].*)")
+_RANGE = re.compile(
+    r"(.*?[0-9].*?)\s*(?:\.{2,3}|…|–|—|~|\bto\b|\bbis\b|(?<=[0-9A-Za-z°%])\s*-)\s*(.*[0-9].*)"
+)
 _CURRENCY = re.compile(r"([A-Z]{3}|[€£¥$])?\s*([^A-Z€£¥$]*[0-9][^A-Z€£¥$]*?)\s*([A-Z]{3}|[€£¥$])?")
 _SIGNS = {"€": "EUR", "£": "GBP", "¥": "JPY"}
 _BROKEN = re.compile(r"#(?:N/A|REF!|DIV/0!|VALUE!|NAME\?|NULL!|NUM!|SPILL!|CALC!)")
@@ -124,9 +126,7 @@ class Converter:
             if isinstance(self.kind, Day):
                 return text.partition(" ")[0]
             return Bad(f"the date {text}", self._wanted() + ": a figure that became a date?")
-        plain = Converter(
-            self.kind, Style(), self.unit, self.words, self.end, self.name
-        )
+        plain = Converter(self.kind, Style(), self.unit, self.words, self.end, self.name)
         return plain._text(text)
 
     def _wanted(self) -> str:
@@ -220,17 +220,21 @@ class Converter:
 
         fast = None
         figure = self.kind if isinstance(self.kind, Figure) else None
-        simple = figure is not None and not self.words and self.end is None
-        if simple and not self.style.as_written and figure.dimension != "money":
+        plain = not self.words and self.end is None and not self.style.as_written
+        if figure is not None and plain and figure.dimension != "money":
             parts, mark = re.escape(self.style.thousands), re.escape(self.style.decimal)
             some = f"|[0-9]{{1,3}}(?:[{parts}][0-9]{{3}})+" if parts else ""
             fast = series.str.contains(f"^(?:[0-9]+{some})(?:{mark}[0-9]+)?$").fill_null(False)
-            made = series.str.replace_all(f"[{parts}]", "") if parts else series
+            made = series
+            for one in self.style.thousands:
+                made = made.str.replace_all(one, "", literal=True)
             if self.style.decimal == ",":
                 made = made.str.replace(",", ".", literal=True)
             made = made + (f" {self.unit}" if self.unit else "")
             if self.style.blanks:
                 fast = fast & ~series.is_in(list(self.style.blanks))
+        if fast is not None and fast.sum() == len(series) - series.null_count():
+            return made, {}
         left = series.filter(~fast) if fast is not None else series
         texts = [text for text in left.unique().to_list() if text]
         found = {text: self.one(text) for text in texts}

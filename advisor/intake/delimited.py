@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import codecs
-import contextlib
 import csv
-import gc
 import io
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -20,6 +18,7 @@ from advisor.intake.grid import (
     MOST_COLUMNS,
     MOST_ROWS,
     Grid,
+    collector_paused,
     opened,
     refused,
 )
@@ -55,7 +54,7 @@ def read_delimited(
         For what is no such file, or too large.
     """
     file = str(path)
-    text, found = _decoded(file, _checked(path, data), encoding)
+    text, found = _in_utf_8(file, _checked(path, data), encoding)
     notes, layout = [], {}
     if found != (encoding or "utf-8"):
         layout["encoding"] = found
@@ -64,21 +63,9 @@ def read_delimited(
         delimiter = _told_delimiter(text)
         layout["delimiter"] = delimiter
         notes.append(f"read with a {delimiter} between cells; delimiter: says otherwise")
-    with _collector_paused():
+    with collector_paused():
         columns, numbers = _columns(file, text, DELIMITERS[delimiter])
     return Grid(file, "", columns, numbers, (), tuple(notes), layout)
-
-
-@contextlib.contextmanager
-def _collector_paused() -> Iterator[None]:
-    # cells are many small objects and no garbage
-    was = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if was:
-            gc.enable()
 
 
 def _checked(path: Path, data: bytes | None) -> bytes:
@@ -117,14 +104,19 @@ def _first_control(block: bytes) -> tuple[int, int]:
     return next((i, byte) for i, byte in enumerate(block) if byte in controls)
 
 
-def _decoded(file: str, data: bytes, encoding: str | None) -> tuple[str, str]:
-    """(text, encoding) of a file; what is no UTF-8 is taken for the usual one of Windows."""
+def _in_utf_8(file: str, data: bytes, encoding: str | None) -> tuple[bytes, str]:
+    """(text in UTF-8 with line feeds, encoding) of a file.
+
+    What is no UTF-8 is taken for the usual encoding of Windows.
+    """
     mark = next((name for mark, name in _MARKS.items() if data.startswith(mark)), None)
     if mark is not None and encoding not in (None, mark):
         raise refused(file, f"the byte order mark of {mark}", f"encoding: {mark}")
     tried = [encoding or mark or "utf-8"]
     if tried == ["utf-8"] and encoding is None and mark is None:
         tried.append("cp1252")
+    if tried[0] == "utf-8" and data.isascii():
+        return data.replace(b"\r\n", b"\n"), "utf-8"
     for name in tried:
         try:
             text = data.decode("utf-8-sig" if name == "utf-8" else name)
@@ -133,18 +125,19 @@ def _decoded(file: str, data: bytes, encoding: str | None) -> tuple[str, str]:
             line = data[: error.start].count(b"\n") + 1
             failed = refused(file, read, f"text in {' or '.join(tried)}", row=line)
             continue
-        bad = None if text.isascii() else HOSTILE.search(text.replace("\r", ""))
-        if bad is not None or "\0" in text:
-            character = "\0" if bad is None else bad[0]
-            line = text[: text.index(character)].count("\n") + 1
-            raise refused(file, named(character), "printable text", row=line)
-        return text, name
+        # a carriage return alone may end a line
+        bad = HOSTILE.search(text.replace("\r", "\n"))
+        if bad is not None:
+            line = text[: bad.start()].count("\n") + 1
+            raise refused(file, named(bad[0]), "printable text", row=line)
+        return text.replace("\r\n", "\n").encode(), name
     raise failed
 
 
-def _told_delimiter(text: str) -> str:
+def _told_delimiter(text: bytes) -> str:
     """What parts most lines into the same number of cells, more than one."""
-    lines = list(islice(io.StringIO(text, newline=""), _SNIFFED))
+    head = text[: 1 << 18].decode("utf-8", "ignore")
+    lines = list(islice(io.StringIO(head, newline=""), _SNIFFED))
     best, score = "comma", 0.0
     for name, mark in DELIMITERS.items():
         try:
@@ -160,28 +153,27 @@ def _told_delimiter(text: str) -> str:
     return best
 
 
-def _columns(file: str, text: str, mark: str) -> tuple[list[pl.Series], Sequence[int]]:
+def _columns(file: str, text: bytes, mark: str) -> tuple[Sequence[pl.Series], Sequence[int]]:
     """The columns of a file and the line of each row."""
-    found = None if '"' in text or "\r" in text.replace("\r\n", "") else _at_once(text, mark)
-    if found is not None:
-        _bounded(file, len(found), len(found[0]) if found else 0)
-        return found, range(1, len(found[0]) + 1 if found else 1)
-    return _row_by_row(file, text, mark)
+    found = None if b'"' in text or b"\r" in text else _at_once(text, mark)
+    if found is None:
+        return _row_by_row(file, text.decode(), mark)
+    _bounded(file, len(found), len(found[0]))
+    return found, range(1, len(found[0]) + 1)
 
 
-def _at_once(text: str, mark: str) -> list[pl.Series] | None:
+def _at_once(text: bytes, mark: str) -> list[pl.Series] | None:
     """The columns by the stream reader of tables; None where it would not keep line for line."""
     import polars as pl
 
-    text = text.replace("\r\n", "\n")
-    head = text[: 1 << 16].split("\n", _SNIFFED)
-    width = max(line.count(mark) for line in head) + 1
-    lines = text.count("\n") + (not text.endswith("\n"))
-    if not text or "\n\n" in text or text.startswith("\n") or not 1 < width <= MOST_COLUMNS:
+    head = text[: 1 << 16].split(b"\n", _SNIFFED)[:_SNIFFED]
+    width = max(line.count(mark.encode()) for line in head) + 1
+    lines = text.count(b"\n") + (not text.endswith(b"\n"))
+    if b"\n\n" in text or text[:1] in (b"", b"\n") or not 1 < width <= MOST_COLUMNS:
         return None
     try:
         frame = pl.read_csv(
-            text.encode(),
+            text,
             separator=mark,
             has_header=False,
             quote_char=None,
@@ -214,9 +206,7 @@ def _row_by_row(file: str, text: str, mark: str) -> tuple[list[pl.Series], Seque
         _bounded(file, width, len(rows), width * len(rows))
     if any(len(row) < width for row in rows):
         rows = [row + [""] * (width - len(row)) for row in rows]
-    return [
-        pl.Series(column, dtype=pl.String) for column in zip(*rows, strict=True)
-    ], numbers
+    return [pl.Series(column, dtype=pl.String) for column in zip(*rows, strict=True)], numbers
 
 
 def _bounded(file: str, columns: int, rows: int, cells: int = 0, line: int = 1) -> None:

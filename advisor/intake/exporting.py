@@ -258,5 +258,3 @@ def of_exported(header: Sequence[str]) -> tuple[list[str], list[str]] | None:
         except TargetError:
             return None
     return holes, keys
-
-

@@ -117,11 +117,11 @@ def node(at: Branch | Put, kind: Kind) -> Node:
             return SequenceNode(_SEQ, items, mark, mark)
         return ScalarNode(_STR, at.text, mark, mark, style='"')
     mark = CellMark(_first(at).place)
-    pairs = []
+    pairs: list[Any] = []
     for name, inner in at.below.items():
         value = node(inner, _kind(at, name, inner))
         if isinstance(at.kind, ListOf):
-            named = ScalarNode(_STR, "item", mark, mark)
+            named = ScalarNode(_STR, at.kind.named_by, mark, mark)
             item = ScalarNode(_STR, name, mark, mark, style='"')
             rest = value.value if isinstance(value, MappingNode) else []
             pairs.append(MappingNode(_MAP, [(named, item), *rest], mark, mark))
@@ -148,9 +148,8 @@ def _kind(at: Branch, name: str, inner: Branch | Put) -> Kind:
 
 def plain(text: str) -> str:
     """A text as YAML, in quotes where it needs them."""
-    if _PLAIN.fullmatch(text) and not _DASH.match(text) and not text[0] == " ":
-        words = compose.text(text) if text[0].isalpha() else text
-        return words
+    if _PLAIN.fullmatch(text) and not _DASH.match(text) and text[0] != " ":
+        return compose.text(text) if text[0].isalpha() else text
     return compose.text(text)
 
 
@@ -165,7 +164,7 @@ def value(at: Branch | Put, kind: Kind) -> str | Tree:
     inner = {_name(name): value(one, _kind(at, name, one)) for name, one in at.below.items()}
     if isinstance(at.kind, ListOf):
         items = [
-            flow({"item": name, **(one if isinstance(one, Mapping) else {})})
+            flow({at.kind.named_by: name, **(one if isinstance(one, Mapping) else {})})
             for name, one in inner.items()
         ]
         return "[" + ", ".join(items) + "]"
@@ -205,7 +204,12 @@ class Filled:
 
 
 def new_part(
-    part: str, puts: Mapping[Keys, Put], place: Place, head: str, catalogue: Catalogue, log: FaultLog
+    part: str,
+    puts: Mapping[Keys, Put],
+    place: Place,
+    head: str,
+    catalogue: Catalogue,
+    log: FaultLog,
 ) -> Filled | None:
     """A part that does not stand yet, read and checked; None after noting its faults.
 
@@ -230,6 +234,8 @@ def record_of(
     """A part and its keys, read and checked; None after noting its faults at their cells."""
     before = len(log.faults)
     tree = branch(puts, log, part)
+    if len(log.faults) > before:
+        return None
     mark: Any = CellMark(place)
     name = (ScalarNode(_STR, "part", mark, mark), ScalarNode(_STR, part, mark, mark, style='"'))
     root = MappingNode(_MAP, [name, *_pairs(tree)], mark, mark)
@@ -304,5 +310,3 @@ def _at_cell(fault: Fault, part: str, puts: Mapping[Keys, Put]) -> Fault:
         if dotted == own or dotted.startswith(own + ".") or own.startswith(dotted + "."):
             return Fault(fault.path, fault.read, fault.expected, put.place, fault.nearest)
     return fault
-
-

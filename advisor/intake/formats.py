@@ -1,4 +1,4 @@
-"""Number formats of a workbook's cells (ECMA-376 part 1, 18.8.30 and 18.8.31): what a cell shows."""
+"""Number formats of cells (ECMA-376 part 1, 18.8.30 and 18.8.31): what a cell shows."""
 
 from __future__ import annotations
 

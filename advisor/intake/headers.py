@@ -1,8 +1,9 @@
-"""The columns of a table by the names that its header gives them, merged cells and units included."""
+"""The columns of a table by the names of its header, with what is merged above them."""
 
 from __future__ import annotations
 
 import re
+from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -76,7 +77,8 @@ def header_of(grid: Grid, rows: Sequence[int], unit_row: int | None) -> Header |
     What stands above several columns counts for all of them: a merged cell for those that it
     covers, in a text file a cell for the blanks behind it.
     """
-    index = {number: at for at, number in enumerate(grid.numbers)}
+    numbers = grid.numbers[: bisect_right(grid.numbers, max((*rows, unit_row or 1)))]
+    index = {number: at for at, number in enumerate(numbers)}
     wanted = [*rows, *([] if unit_row is None else [unit_row])]
     missing = [row for row in wanted if row not in index]
     if missing or not grid.columns:

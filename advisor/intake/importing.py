@@ -1,4 +1,4 @@
-"""Parts from a table by its map: read, held against the catalogue, written as files; all or nothing."""
+"""Parts from a table by its map: read, and held against the catalogue that they go into."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from advisor.catalogue.schema_map import TableMap
 from advisor.catalogue.schema_parts import Part
 from advisor.faults import Fault, FaultLog
 from advisor.intake.filling import Filled, new_part, put_into, record_of
-from advisor.intake.grid import Grid, read_grid
+from advisor.intake.grid import Grid, collector_paused, read_grid
 from advisor.intake.plan import plan_of
 from advisor.intake.told import Keys, Put, Told, tell
 from advisor.source import Document, read_bytes
@@ -106,6 +106,11 @@ def parts_of(told: Told, folder: Path, update: bool) -> list[Written]:
     FaultError
         With every fault of the table's cells and of the parts that they make.
     """
+    with collector_paused():
+        return _parts_of(told, folder, update)
+
+
+def _parts_of(told: Told, folder: Path, update: bool) -> list[Written]:
     there = standing(folder)
     log, out = told.log, list[Written]()
     others = {identity: kind for kind, found in there.kinds.items() for identity in found}
@@ -141,6 +146,8 @@ def _nothing(told: Told, part: str, puts: Mapping[Keys, Put]) -> bool:
     """Note a part that a table names and says nothing of."""
     if told.plan.style.as_written or any(not put.constant for put in puts.values()):
         return False
+    if not told.spoiled.isdisjoint(told.rows[part]):
+        return True  # what it says could not be read
     expected = "something of the part in its rows, or the rows passed over"
     told.log.add(Fault(part, ALONE, expected, told.place(part)))
     return True
@@ -159,8 +166,6 @@ def _head(told: Told, part: str, rows: tuple[int, ...]) -> str:
 def files_of(written: list[Written], folder: Path) -> Mapping[Path, str]:
     """The files of the parts."""
     return {folder / "parts" / f"{one.part}.yaml": one.filled.text for one in written}
-
-
 
 
 def records_of(told: Told, catalogue: Catalogue) -> dict[str, Part]:

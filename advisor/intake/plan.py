@@ -1,4 +1,4 @@
-"""A map held against a table: which column goes behind which key, in which unit; its faults at once."""
+"""A map held against a table: which column goes behind which key, and in which unit."""
 
 from __future__ import annotations
 
@@ -80,9 +80,7 @@ class _Planner:
     def plan(self) -> Plan:
         given = self.given
         targets = {text: self.target(("keys", text)) for text in given.keys}
-        constants = {
-            text: self.target(("constants", text)) for text in given.constants
-        }
+        constants = {text: self.target(("constants", text)) for text in given.constants}
         part = self.column(("part",), given.part)
         holes = dict(self.holes([t for t in (*targets.values(), *constants.values()) if t]))
         entries = []
@@ -101,9 +99,7 @@ class _Planner:
             if at is not None:
                 words = given.minimum_order.words
                 minimum = at, Converter(Whole(), self.style, words=words)
-        down = [
-            self.column(("fill-down",), Column(column=name)) for name in given.fill_down
-        ]
+        down = [self.column(("fill-down",), Column(column=name)) for name in given.fill_down]
         plan = (
             self.where("only-where", given.only_where),
             self.where("skip-where", given.skip_where),
@@ -128,7 +124,7 @@ class _Planner:
     # Faults --------------------------------------------------------------------------------------
 
     def node(self, keys: Sequence[str]) -> Node:
-        """The deepest node of the map on the way down some keys; the last step is the key itself."""
+        """The deepest node of the map on the way down some keys, the last step the key itself."""
         node = self.document.root
         for depth, name in enumerate(keys):
             pairs = node.value if isinstance(node, MappingNode) else []
@@ -158,7 +154,9 @@ class _Planner:
         if target.steps[0].text in ("part", "boards"):
             what = "the column part:" if target.steps[0].text == "part" else "sessions, by distil"
             if target.steps[0].text == "part" or not self.style.as_written:
-                self.fault(keys, Bad(f'"{keys[1]}"', f"a key of a part; this one is told by {what}"))
+                self.fault(
+                    keys, Bad(f'"{keys[1]}"', f"a key of a part; this one is told by {what}")
+                )
                 return None
         return target
 
@@ -174,7 +172,7 @@ class _Planner:
 
     def holes(self, targets: Sequence[Target]) -> Iterator[tuple[str, Entry]]:
         used = {hole: (t, step) for t in targets for step in t.steps for hole in step.holes}
-        for hole, (target, step) in used.items():
+        for hole, (target, _) in used.items():
             if hole not in self.given.rows:
                 section = "keys" if target.text in self.given.keys else "constants"
                 self.fault(

@@ -14,13 +14,13 @@ from advisor.catalogue.edit import quoted
 from advisor.catalogue.kinds import Figure, Kind
 from advisor.catalogue.schema_map import Column
 from advisor.faults import Fault, FaultError
+from advisor.intake import trade_words as trade
 from advisor.intake.cells import Bad, unit_of
-from advisor.intake.exporting import map_of, of_exported, Table
+from advisor.intake.exporting import Table, map_of, of_exported
 from advisor.intake.grid import MARK, Grid, read_grid, shown
 from advisor.intake.headers import BRACKETS, Header, header_of
 from advisor.intake.importing import ALONE, read_map, through
 from advisor.intake.targets import TargetError, parse
-from advisor.intake import trade_words as trade
 from advisor.quantities import DIMENSIONS, spellings
 
 _LOOKED = 20  # rows among which the header is looked for
@@ -140,8 +140,10 @@ class _Proposer:
         if below < len(grid.numbers):
             cells = [cell for cell in self._filled(below) if cell]
             units = [cell for cell in cells if _is_unit(cell)]
-            if cells and len(units) >= max(1, len(cells) / 2) and not any(
-                _NUMBER.fullmatch(cell) for cell in cells
+            if (
+                cells
+                and len(units) >= max(1, len(cells) / 2)
+                and not any(_NUMBER.fullmatch(cell) for cell in cells)
             ):
                 unit_row = grid.numbers[below]
         return [grid.numbers[r] for r in rows], unit_row
@@ -156,26 +158,35 @@ class _Proposer:
         above, below = self._filled(upper), self._filled(lower)
         named = next((at for at, cell in enumerate(above) if cell), len(above))
         parted = [at for at in range(named + 1, len(above)) if not above[at] and below[at]]
-        return bool(parted) and not below[named] and not any(
-            _NUMBER.fullmatch(cell) or _is_unit(cell) for cell in below if cell
+        return (
+            bool(parted)
+            and not below[named]
+            and not any(_NUMBER.fullmatch(cell) or _is_unit(cell) for cell in below if cell)
         )
 
     def _digits(self) -> tuple[str, str | None]:
         """The decimal mark and what parts threes, by the numbers among the texts."""
         texts = [
-            found[0].strip() for cells in self.typed for cell in cells
-            for found in [_NUMBER.match(cell)] if found and any(m in cell for m in ".,' \u2019")
+            found[0].strip()
+            for cells in self.typed
+            for cell in cells
+            for found in [_NUMBER.match(cell)]
+            if found and any(m in cell for m in ".,' \u2019")
         ]
         both = [t for t in texts if "," in t and "." in t]
         comma = sum(t.rindex(",") > t.rindex(".") for t in both)
-        comma += sum(bool(re.fullmatch(r"[0-9]+,(?:[0-9]{1,2}|[0-9]{4,})|0,[0-9]+", t)) for t in texts)
+        comma += sum(
+            bool(re.fullmatch(r"[0-9]+,(?:[0-9]{1,2}|[0-9]{4,})|0,[0-9]+", t)) for t in texts
+        )
         point = sum(t.rindex(".") > t.rindex(",") for t in both)
         point += sum(
             bool(re.fullmatch(r"[0-9]+\.(?:[0-9]{1,2}|[0-9]{4,})|0\.[0-9]+", t)) for t in texts
         )
         decimal = "comma" if comma > point else "point"
         other = "." if decimal == "comma" else ","
-        if any(re.fullmatch(rf"[0-9]{{1,3}}(?:\{other}[0-9]{{3}})+(?:[.,][0-9]+)?", t) for t in texts):
+        if any(
+            re.fullmatch(rf"[0-9]{{1,3}}(?:\{other}[0-9]{{3}})+(?:[.,][0-9]+)?", t) for t in texts
+        ):
             return decimal, "point" if other == "." else "comma"
         if any(re.fullmatch(r"[0-9]{1,3}(?: [0-9]{3})+(?:[.,][0-9]+)?", t) for t in texts):
             return decimal, "blank"
@@ -239,11 +250,15 @@ class _Proposer:
         point = "{point}" if "point" in self.holes else POINT
         kernel = "{kernel}" if "kernel" in self.holes else None
         quantity = "{quantity}" if "quantity" in self.holes else None
-        options = [trade.Guess(own)] if own else list(
-            trade.guesses(_plain(name), point=point, kernel=kernel, quantity=quantity)
+        options = (
+            [trade.Guess(own)]
+            if own
+            else list(trade.guesses(_plain(name), point=point, kernel=kernel, quantity=quantity))
         )
         for guess in options:
-            ends = (("min", "low"), ("max", "high")) if guess.key.endswith(".range") else (("", ""),)
+            ends = (
+                (("min", "low"), ("max", "high")) if guess.key.endswith(".range") else (("", ""),)
+            )
             made = []
             for last, end in ends:
                 key = guess.key.removesuffix("range") + last if last else guess.key
@@ -375,9 +390,8 @@ class _Proposer:
     def _where(self, at: int) -> str:
         """A column as a map names it."""
         for name in (self.header.lowest[at], self.header.full[at]):
-            if name:
-                if self.header.find(Column(column=name)) == at:
-                    return _word(name)
+            if name and self.header.find(Column(column=name)) == at:
+                return _word(name)
         return f"{{place: {self.grid.name(at)}}}"
 
     def _line(self, key: _Key) -> Line:
@@ -466,4 +480,3 @@ def _lifecycle(cells: Sequence[str]) -> tuple[dict[str, str], set[str]]:
         else:
             lost.add(cell)
     return words, lost
-

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 from advisor.catalogue.load import load_catalogue
@@ -140,9 +140,7 @@ def _stands(part: Part, key: str) -> bool:
     return found is not None and not (key == "multiple" and found == 1)
 
 
-def _from(
-    puts: Mapping[Keys, Put], least: int | None
-) -> tuple[dict[Keys, Put], tuple[int, ...]]:
+def _from(puts: Mapping[Keys, Put], least: int | None) -> tuple[dict[Keys, Put], tuple[int, ...]]:
     """Breaks from a minimum order up: the price that holds at it stands there, lower ones go."""
     out = dict(puts)
     if least is None:
@@ -153,8 +151,7 @@ def _from(
         return out, ()
     if least not in known:
         put = puts[known[low[-1]]]
-        out[(*_BREAKS, str(least))] = replace(put)
+        out[(*_BREAKS, str(least))] = put
     for quantity in low:
         del out[known[quantity]]
     return out, tuple(low)
-

@@ -1,4 +1,4 @@
-"""Keys of a part with `{placeholders}`, parsed against the declarations: `kernels.{kernel}.fast.time`."""
+"""Keys of a part with placeholders, `kernels.{kernel}.fast.time`, parsed by the declarations."""
 
 from __future__ import annotations
 
@@ -32,33 +32,29 @@ class Step:
 
     text: str
     inside: Kind
-
-    @property
-    def holes(self) -> tuple[str, ...]:
-        """The placeholders in it."""
-        return tuple(_HOLE.findall(self.text))
+    holes: tuple[str, ...]
 
     def filled(self, given: Mapping[str, str]) -> str:
         """The key with its placeholders filled."""
+        if not self.holes:
+            return self.text
+        if len(self.text) == len(self.holes[0]) + 2:
+            return given[self.holes[0]]
         return _HOLE.sub(lambda hole: given[hole[1]], self.text)
 
 
 @dataclass(frozen=True, slots=True)
 class Target:
-    """A key of a part and the kind of what stands behind it."""
+    """A key of a part and the kind of what stands behind it; `holes` are its placeholders."""
 
     text: str
     steps: tuple[Step, ...]
     kind: Kind
-
-    @property
-    def holes(self) -> tuple[str, ...]:
-        """The placeholders on the way, each once."""
-        return tuple(dict.fromkeys(hole for step in self.steps for hole in step.holes))
+    holes: tuple[str, ...]
 
     def path(self, given: Mapping[str, str]) -> tuple[str, ...]:
         """The keys with their placeholders filled."""
-        return tuple(step.filled(given) for step in self.steps)
+        return tuple([step.filled(given) for step in self.steps])
 
 
 def parse(text: str, *, whole: bool = False) -> Target:
@@ -77,12 +73,13 @@ def parse(text: str, *, whole: bool = False) -> Target:
     rest, steps = text, list[Step]()
     while rest:
         name, rest, below = _step(kind, rest, text)
-        steps.append(Step(name, kind))
+        steps.append(Step(name, kind, tuple(_HOLE.findall(name))))
         kind = below
     if not steps or (not whole and not is_leaf(kind)):
         some = ", ".join(_names(kind)[:6])
         raise TargetError(f"a key of a part that a value stands behind, below it {some}")
-    return Target(text, tuple(steps), kind)
+    holes = tuple(dict.fromkeys(hole for step in steps for hole in step.holes))
+    return Target(text, tuple(steps), kind, holes)
 
 
 def is_leaf(kind: Kind) -> bool:

@@ -1,4 +1,4 @@
-"""What a table tells of each part, by its map: keys with the texts behind them, each with its cell."""
+"""What a table tells of each part, by its map: keys, the texts behind them, and their cells."""
 
 from __future__ import annotations
 
@@ -11,25 +11,36 @@ from advisor.catalogue.kinds import ID, Figure
 from advisor.catalogue.schema_map import TableMap
 from advisor.faults import Fault, FaultLog, Place
 from advisor.intake.cells import Bad, Converter, Style, identity
-from advisor.intake.grid import Grid, shown
+from advisor.intake.grid import Grid, collector_paused, shown
 from advisor.intake.plan import Entry, Plan
-from advisor.intake.targets import Target
+from advisor.intake.targets import Target, parse
 
 if TYPE_CHECKING:
     import polars as pl
 
 _SHOWN = 12  # rows or columns that a note names
 Keys = tuple[str, ...]
+CURRENCY = parse("price.currency")
 
 
-@dataclass(frozen=True, slots=True)
 class Put:
-    """The text that goes behind a key, and the cell that it comes from."""
+    """The text that goes behind a key, and where it comes from: a cell, or a place in the map."""
 
-    text: str
-    place: Place
-    target: Target
-    constant: bool = False
+    __slots__ = ("column", "constant", "grid", "row", "target", "text")
+
+    def __init__(
+        self, text: str, target: Target, grid: Grid | Place, row: int = 0, column: int = 0
+    ) -> None:
+        self.text, self.target = text, target
+        self.grid, self.row, self.column = grid, row, column
+        self.constant = isinstance(grid, Place)
+
+    @property
+    def place(self) -> Place:
+        """Where it comes from."""
+        if isinstance(self.grid, Place):
+            return self.grid
+        return self.grid.place(self.row, self.column)
 
 
 @dataclass(slots=True)
@@ -42,11 +53,29 @@ class Told:
     names: dict[str, str]
     notes: list[str]
     log: FaultLog
-    values: list[list[str | None]] = field(default_factory=list)
-    holes: dict[str, list[str | None]] = field(default_factory=dict)
+    columns: list[pl.Series] = field(default_factory=list)
+    named: dict[str, pl.Series] = field(default_factory=dict)
     currencies: dict[int, list[str | None]] = field(default_factory=dict)
     minimum: list[str | None] = field(default_factory=list)
     others: tuple[str, ...] = ()
+    spoiled: set[int] = field(default_factory=set)
+    _values: list[tuple[Entry, list[str | None], dict[tuple[str, ...], Keys]]] | None = None
+    _holes: dict[str, list[str | None]] | None = None
+
+    @property
+    def values(self) -> list[tuple[Entry, list[str | None], dict[tuple[str, ...], Keys]]]:
+        """(entry, its text in each row, its keys by the names that fill them)."""
+        if self._values is None:
+            pairs = zip(self.plan.entries, self.columns, strict=True)
+            self._values = [(entry, series.to_list(), {}) for entry, series in pairs]
+        return self._values
+
+    @property
+    def holes(self) -> dict[str, list[str | None]]:
+        """What fills each placeholder in each row."""
+        if self._holes is None:
+            self._holes = {hole: series.to_list() for hole, series in self.named.items()}
+        return self._holes
 
     def place(self, part: str) -> Place:
         """Where a part is first named."""
@@ -55,47 +84,59 @@ class Told:
     def puts(self, part: str) -> dict[Keys, Put]:
         """The keys that a part gets; noting where rows tell two things of one."""
         out: dict[Keys, Put] = {}
+        holes, grid = self.holes, self.grid
         for row in self.rows[part]:
-            given = {hole: values[row] for hole, values in self.holes.items()}
-            filled = {hole: text for hole, text in given.items() if text is not None}
-            for entry, values in zip(self.plan.entries, self.values, strict=True):
+            for entry, values, known in self.values:
                 text = values[row]
-                if text is not None:
-                    self._put(part, out, entry, text, row, filled)
+                if text is None:
+                    continue
+                target = entry.target
+                given = tuple([holes[hole][row] or "" for hole in target.holes])
+                keys = known.get(given)
+                if keys is None:
+                    if "" in given:
+                        self._unnamed(part, entry, text, row, target.holes[given.index("")])
+                        continue
+                    keys = known[given] = target.path(dict(zip(target.holes, given, strict=True)))
+                put = Put(text, target, grid, row, entry.column)
+                stands = out.setdefault(keys, put)
+                if stands.text != text:
+                    self._twice(part, keys, stands, put)
+                if self.currencies and entry.column in self.currencies:
+                    self._currency(part, out, entry, row)
         self._constants(part, out)
         return out
 
-    def _put(
-        self,
-        part: str,
-        out: dict[Keys, Put],
-        entry: Entry,
-        text: str,
-        row: int,
-        filled: Mapping[str, str],
-    ) -> None:
+    def _unnamed(self, part: str, entry: Entry, text: str, row: int, hole: str) -> None:
+        column = self.plan.holes[hole].column
+        expected = f"what it is of, in column {self.grid.name(column)} of this row"
         place = self.grid.place(row, entry.column)
-        lacking = [hole for hole in entry.target.holes if hole not in filled]
-        if lacking:
-            column = self.plan.holes[lacking[0]].column
-            expected = f"what it is of, in column {self.grid.name(column)} of this row"
-            self.log.add(Fault(f"{part}:{entry.target.text}", f'"{text}"', expected, place))
+        self.log.add(Fault(f"{part}:{entry.target.text}", f'"{text}"', expected, place))
+
+    def _twice(self, part: str, keys: Keys, stands: Put, put: Put) -> None:
+        expected = f'"{stands.text}", as {stands.place.text()} has it, or the row passed over'
+        path = f"{part}:{'.'.join(keys)}"
+        self.log.add(Fault(path, f'"{put.text}"', expected, put.place))
+
+    def _currency(self, part: str, out: dict[Keys, Put], entry: Entry, row: int) -> None:
+        """Put the currency that a cell bears."""
+        code = self.currencies[entry.column][row]
+        if code is None or entry.target.steps[0].text != "price":
             return
-        keys = entry.target.path(filled)
-        self._one(part, out, keys, Put(text, place, entry.target))
-        codes = self.currencies.get(entry.column)
-        code = None if codes is None else codes[row]
-        if code is not None and keys[0] == "price" and code != "$":
-            from advisor.intake.targets import parse
+        put = Put(code, CURRENCY, self.grid, row, entry.column)
+        if code == "$":
+            if not self._has_currency():
+                expected = "its currency's code: several have this sign"
+                self.log.add(Fault(f"{part}:price.currency", '"$"', expected, put.place))
+            return
+        stands = out.setdefault(("price", "currency"), put)
+        if stands.text != code:
+            self._twice(part, ("price", "currency"), stands, put)
 
-            self._one(part, out, ("price", "currency"), Put(code, place, parse("price.currency")))
-
-    def _one(self, part: str, out: dict[Keys, Put], keys: Keys, put: Put) -> None:
-        stands = out.setdefault(keys, put)
-        if stands.text != put.text:
-            expected = f'"{stands.text}", as {stands.place.text()} has it, or the row passed over'
-            path = f"{part}:{'.'.join(keys)}"
-            self.log.add(Fault(path, f'"{put.text}"', expected, put.place))
+    def _has_currency(self) -> bool:
+        """Whether the map tells the currency, by a column or once for all."""
+        told = (*(e.target for e in self.plan.entries), *(c[0] for c in self.plan.constants))
+        return any(target.text == CURRENCY.text for target in told)
 
     def _constants(self, part: str, out: dict[Keys, Put]) -> None:
         """What holds of every part, below a named record or a price only where rows tell of it."""
@@ -113,7 +154,7 @@ class Told:
                 named = any(isinstance(step.inside, MapOf) for step in target.steps)
                 tied = keys[0] == "price" or (named and keys[0] != "evidence" and len(keys) > 2)
                 if (not tied or keys[:-1] in told) and keys not in out:
-                    out[keys] = Put(text, place, target, constant=True)
+                    out[keys] = Put(text, target, place)
 
     def least_order(self, part: str) -> int | None:
         """The fewest pieces of a part that are sold."""
@@ -131,61 +172,75 @@ def tell(
     ----------
     log : where faults of cells go. wanted : the only parts that are read; None for all.
     """
+    with collector_paused():
+        return _tell(grid, plan, given, log, wanted)
+
+
+def _tell(
+    grid: Grid, plan: Plan, given: TableMap, log: FaultLog, wanted: Collection[str] | None
+) -> Told:
     import polars as pl
 
-    below = plan.header.below
+    below, length = plan.header.below, len(grid.numbers)
     raw = {at: _tidied(grid.columns[at], plan.style) for at in range(len(grid.columns))}
     _merged(grid, plan, raw, log)
     for at in plan.down:
         raw[at] = _filled(raw[at], below)
-    kept = pl.Series([True]).new_from_index(0, len(grid.numbers))
-    kept = kept & (pl.int_range(0, len(kept), eager=True) >= below)
+    kept = pl.int_range(0, length, eager=True) >= below
     if plan.skipped:
-        numbers = pl.Series(grid.numbers)
-        kept = kept & ~numbers.is_in(sorted(plan.skipped))
+        kept = kept & ~pl.Series(grid.numbers).is_in(sorted(plan.skipped))
     for at, texts in plan.only:
         kept = kept & raw[at].is_in(list(texts)).fill_null(False)
     for at, texts in plan.never:
         kept = kept & ~raw[at].is_in(list(texts)).fill_null(False)
-    some = _any([raw[at] for at in plan.mapped - {plan.part}], len(kept))
-    named = raw[plan.part].is_not_null()
     notes = list(grid.notes)
-    _notes(grid, plan, raw, kept & ~named & ~some, notes)
-    for row in (kept & ~named & some).arg_true().to_list():
-        place = grid.place(row, plan.part)
-        log.add(Fault("part", "nothing", "the part's name, or skip-rows with this row", place))
-    kept = kept & named
+    nameless = kept & raw[plan.part].is_null()
+    if nameless.any():
+        some = _any([raw[at] for at in plan.mapped - {plan.part}], length)
+        _empty_rows(grid, plan, raw, nameless & ~some, notes)
+        for row in (nameless & some).arg_true().to_list():
+            place = grid.place(row, plan.part)
+            log.add(Fault("part", "nothing", "the part's name, or skip-rows with this row", place))
+        kept = kept & ~nameless
+    _idle_columns(grid, plan, raw, notes)
     ids = _ids(grid, plan, raw[plan.part], kept, given.names, log)
     others: tuple[str, ...] = ()
     if wanted is not None:
-        lacking = {text: one for text, one in ids.items() if one not in wanted}
-        others = tuple(lacking)
+        others = tuple(text for text, one in ids.items() if one not in wanted)
         ids = {text: one for text, one in ids.items() if one in wanted}
     by_name = raw[plan.part].replace_strict(ids, default=None, return_dtype=pl.String)
-    kept = kept & by_name.is_not_null()
-    rows: dict[str, list[int]] = {}
-    at_rows = kept.arg_true().to_list()
-    for row, part in zip(at_rows, by_name.filter(kept).to_list(), strict=True):
-        rows.setdefault(part, []).append(row)
+    if others or len(ids) < raw[plan.part].n_unique():
+        kept = kept & by_name.is_not_null()
+    frame = pl.DataFrame({"row": kept.arg_true(), "part": by_name.filter(kept)})
+    grouped = frame.group_by("part", maintain_order=True).agg("row")
+    rows: dict[str, list[int]] = dict(grouped.iter_rows())
     names = {part: text for text, part in ids.items()}
     told = Told(grid, plan, rows, names, notes, log, others=others)
+    nothing = pl.Series([None], dtype=pl.String).new_from_index(0, length)
+    whole = int(kept.sum()) == length - below
 
-    def made(at: int, maker: Converter, path: str) -> list[str | None]:
-        series = raw[at].zip_with(kept, pl.Series([None], dtype=pl.String).new_from_index(0, len(kept)))
-        values, bad = maker.many(series)
+    def taken(at: int) -> pl.Series:
+        if whole:
+            return nothing.head(below).append(raw[at].slice(below))
+        return raw[at].zip_with(kept, nothing)
+
+    def made(at: int, maker: Converter, path: str) -> pl.Series:
+        values, bad = maker.many(taken(at))
         if bad:
-            _bad(grid, at, path, series, bad, log)
-        return values.to_list()
+            told.spoiled.update(_bad(grid, at, path, taken(at), bad, log))
+        return values
 
     for entry in plan.entries:
-        told.values.append(made(entry.column, entry.converter, entry.target.text))
+        told.columns.append(made(entry.column, entry.converter, entry.target.text))
         kind = entry.target.kind
         if isinstance(kind, Figure) and kind.dimension == "money":
-            told.currencies[entry.column] = _currencies(raw[entry.column], entry.converter)
+            codes = _currencies(taken(entry.column), entry.converter)
+            if codes is not None:
+                told.currencies[entry.column] = codes
     for hole, entry in plan.holes.items():
-        told.holes[hole] = made(entry.column, entry.converter, f"{{{hole}}}")
+        told.named[hole] = made(entry.column, entry.converter, f"{{{hole}}}")
     if plan.minimum is not None:
-        told.minimum = made(*plan.minimum, "minimum-order")
+        told.minimum = made(*plan.minimum, "minimum-order").to_list()
     return told
 
 
@@ -193,7 +248,8 @@ def _tidied(series: pl.Series, style: Style) -> pl.Series:
     """A column's texts without the blanks about them, null where nothing is left."""
     if not style.as_written:
         series = series.str.strip_chars()
-    return series.zip_with(series != "", series.clear(len(series))) if len(series) else series
+    empty = series == ""
+    return series.zip_with(~empty, series.clear(len(series))) if empty.any() else series
 
 
 def _filled(series: pl.Series, below: int) -> pl.Series:
@@ -232,18 +288,25 @@ def _merged(grid: Grid, plan: Plan, raw: dict[int, pl.Series], log: FaultLog) ->
         raw[at] = type(raw[at])(cells, dtype=raw[at].dtype)
 
 
-def _notes(
-    grid: Grid, plan: Plan, raw: dict[int, pl.Series], empty: pl.Series, notes: list[str]
-) -> None:
-    """What of the table goes nowhere."""
-    rest = [at for at in raw if at not in plan.mapped and raw[at].slice(plan.header.below).count()]
+def _idle_columns(grid: Grid, plan: Plan, raw: dict[int, pl.Series], notes: list[str]) -> None:
+    """Say which columns go nowhere."""
     filtered = {at for at, _ in (*plan.only, *plan.never)}
-    idle = [plan.header.full[at] or grid.name(at) for at in rest if at not in filtered]
+    idle = [
+        plan.header.full[at] or grid.name(at)
+        for at in raw
+        if at not in plan.mapped | filtered and raw[at].slice(plan.header.below).count()
+    ]
     if idle:
         more = f" and {len(idle) - _SHOWN} more" if len(idle) > _SHOWN else ""
         notes.append(f"columns that no key takes: {', '.join(idle[:_SHOWN])}{more}")
-    blank = empty & _any([raw[at] for at in rest], len(empty))
-    told = [str(grid.numbers[row]) for row in blank.arg_true().to_list()]
+
+
+def _empty_rows(
+    grid: Grid, plan: Plan, raw: dict[int, pl.Series], empty: pl.Series, notes: list[str]
+) -> None:
+    """Say which rows have something, and nothing in the columns that are read."""
+    rest = [raw[at] for at in raw if at not in plan.mapped]
+    told = [str(grid.numbers[row]) for row in (empty & _any(rest, len(empty))).arg_true()]
     if told:
         more = f" and {len(told) - _SHOWN} more" if len(told) > _SHOWN else ""
         notes.append(f"rows with nothing in the columns read: {', '.join(told[:_SHOWN])}{more}")
@@ -285,20 +348,21 @@ def _ids(
 
 def _bad(
     grid: Grid, at: int, path: str, series: pl.Series, bad: Mapping[str, Bad], log: FaultLog
-) -> None:
-    """Note each cell that could not be read."""
-    for row in series.is_in(list(bad)).fill_null(False).arg_true().to_list():
+) -> list[int]:
+    """Note each cell that could not be read; the rows of them."""
+    rows: list[int] = series.is_in(list(bad)).fill_null(False).arg_true().to_list()
+    for row in rows:
         why = bad[series[row]]
         log.add(Fault(path, why.read, why.expected, grid.place(row, at), why.nearest))
+    return rows
 
 
-def _currencies(series: pl.Series, maker: Converter) -> list[str | None]:
-    """The currency that each cell bears, if any does."""
+def _currencies(series: pl.Series, maker: Converter) -> list[str | None] | None:
+    """The currency that each cell bears; None where none does."""
     import polars as pl
 
     found = {text: maker.currency(text) for text in series.unique().to_list() if text}
     codes = {text: code for text, code in found.items() if code is not None}
     if not codes:
-        return [None] * len(series)
+        return None
     return series.replace_strict(codes, default=None, return_dtype=pl.String).to_list()
-

@@ -8,8 +8,10 @@ from dataclasses import dataclass
 
 # what a cell says where there is nothing to say
 BLANKS = frozenset(
-    ("-", "--", "–", "—", "n/a", "N/A", "n.a.", "na", "NA", "tbd", "TBD", "tba", "TBA", "?", "./.")
-    + ("#N/A", "k.A.", "none", "unknown", "...", "…", "x")
+    (
+        *("-", "--", "–", "—", "n/a", "N/A", "n.a.", "na", "NA", "tbd", "TBD", "tba", "TBA", "?"),
+        *("./.", "#N/A", "k.A.", "unknown", "...", "…"),
+    )
 )
 UNITS: Mapping[str, str] = {
     **dict.fromkeys(("KB", "kB", "K", "Kbyte", "kbyte", "KByte", "kByte", "Kbytes"), "KiB"),
@@ -57,15 +59,18 @@ _PLAIN: tuple[tuple[str, Guess], ...] = (
     (r"(life.?cycle|part|product)? ?(status|state)|life.?cycle", Guess("lifecycle")),
     (r"(cpu ?)?(core|architecture)|cpu|instruction set", Guess("core.architecture")),
     (r"cores|number of cores|cpus", Guess("core.cores")),
-    (r"(.*\b)?(flash|program memory|code memory|rom)\b( size| memory)?", Guess("memory.flash", "KiB")),
+    (
+        r"(.*\b)?(flash|program memory|code memory|rom)\b( size| memory)?",
+        Guess("memory.flash", "KiB"),
+    ),
     (r"(.*\b)?(s?ram|data memory)( size)?", Guess("memory.ram", "KiB")),
     (r"brown.?out.*|bor( level)?", Guess("supply.brown-out", "V")),
     (r"regulator", Guess("supply.regulator")),
     (r"peak current|(max(imum)? )?inrush( current)?", Guess("peak-current", "mA")),
     (r"(board|pcb|footprint) ?area|footprint", Guess("board-area", "mm2")),
     (r"currency|cur|ccy", Guess("price.currency")),
-    (r"lead.?time|delivery( time)?|leadtime", Guess("price.lead-time", "weeks")),
-    (r"(order )?multiples?|pack(age|aging)? (qty|quantity|unit)|spq", Guess("price.multiple")),
+    (r"lead(.?time)?|delivery( time)?", Guess("price.lead-time", "weeks")),
+    (r"(order )?mult(iples?)?|pack(age|aging)? (qty|quantity|unit)|spq", Guess("price.multiple")),
     (r"(in )?stock|available( qty| quantity)?|on hand|inventory", Guess("price.stock")),
     (r"(quote|offer)( ?(no|number|ref.*))?", Guess("price.offer")),
     (r"(quote|offer|price) date|date", Guess("price.date")),
@@ -87,10 +92,14 @@ _FEATURES = {
     r"lcd": "lcd",
     r"dma( channels)?": "dma",
 }
-_SLEEPS = r"(deep.?sleep|sleep|stand.?by|stop|power.?down|hibernat(?:e|ion)|shut.?down|off|retention)"
+_SLEEPS = (
+    r"(deep.?sleep|sleep|stand.?by|stop|power.?down|hibernat(?:e|ion)|shut.?down|off|retention)"
+)
 _END = re.compile(r"[\s,/(]*\b(min|max|typ|low|high)(?:imum|ical)?\b\.?\)?", re.IGNORECASE)
 _HEAT_IN = re.compile(r"(-?[0-9]+) ?(?:°|º|deg)? ?C\b")
-_QUANTITY_IN = re.compile(r"([0-9][0-9.,' ]*)\s*(k)?\s*(\+|pcs|pieces|units|off|up)?", re.IGNORECASE)
+_QUANTITY_IN = re.compile(
+    r"([0-9][0-9.,' ]*)\s*(k)?\s*(\+|pcs|pieces|units|off|up)?", re.IGNORECASE
+)
 
 
 def guesses(name: str, *, point: str, kernel: str | None, quantity: str | None) -> Iterator[Guess]:
@@ -106,7 +115,9 @@ def guesses(name: str, *, point: str, kernel: str | None, quantity: str | None) 
     end = _END.search(text)
     plain = _END.sub(" ", text).strip(" /,-")
     plain = " ".join(plain.split())
-    for one in dict.fromkeys((plain, _END.sub(" ", below).strip(" /,-"), plain.replace(" / ", " "))):
+    for one in dict.fromkeys(
+        (plain, _END.sub(" ", below).strip(" /,-"), plain.replace(" / ", " "))
+    ):
         yield from _named(one, text, end[1].lower() if end else "", point, kernel, quantity)
 
 

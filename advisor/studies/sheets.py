@@ -288,10 +288,8 @@ def export_table(catalogue: Catalogue, form: str, name: str = "the table") -> Ex
     again = _read_back(data, text, form, catalogue)
     if again != catalogue.parts:
         raise ValueError("the exported table brings other parts back")
-    commented = [
-        part for part in catalogue.parts if "#" in _source(catalogue.documents[part].file)
-    ]
-    notes = ()
+    commented = [part for part in catalogue.parts if "#" in _source(catalogue.documents[part].file)]
+    notes: tuple[str, ...] = ()
     if commented:
         notes = (f"comments stay behind, in the files of {len(commented)} parts",)
     return Exported(data, text, notes)
