@@ -16,6 +16,7 @@ from advisor.cli.main import call
 from advisor.reference import FOLDER, WRITTEN, __main__, pages
 from advisor.reference.commands import commands, example
 from advisor.studies.record import decide
+from tests.intake.sheets import small_tables
 from tests.on_bench.sessions import pack_session
 
 COMMANDS = dict(commands())
@@ -110,6 +111,8 @@ def test_every_example_runs(
     if name == "hours list":
         spent = ["--date", "2026-03-11", "--start", "09:30", "--stop", "11:00"]
         assert call(["hours", "add", "log.yaml", "--part", "one", *spent]) == 0
+    if name in ("catalog import", "catalog quote"):
+        small_tables(tmp_path)
     text = example(COMMANDS[name])
     assert text is not None, f"{name}: no line 'Example: part-advisor …' in its docstring"
     words = shlex.split(text)

@@ -197,7 +197,8 @@ def catalog_export(
     form = "csv"
     if output is not None:
         form = file_by_ending(output, "--output", (".csv", ".xlsx")).suffix.lower()[1:]
-    found = study.export_table(files.catalogue(), form)
+    name = "the table" if output is None else output.name
+    found = study.export_table(files.catalogue(), form, name)
     if map_file is not None:
         screen.keep(map_file, found.map.encode(), "--map")
     if output is not None:

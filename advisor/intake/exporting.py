@@ -198,7 +198,7 @@ def to_text(table: Table) -> bytes:
     begins with one.
     """
     out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\r\n")
+    writer = csv.writer(out, lineterminator="\n")
     for row in (table.header, *table.rows):
         writer.writerow([_guarded(text) for text in row])
     return b"\xef\xbb\xbf" + out.getvalue().encode()

@@ -12,8 +12,9 @@ from advisor.catalogue.schema_map import TableMap
 from advisor.catalogue.schema_parts import Part
 from advisor.faults import Fault, FaultLog
 from advisor.intake.filling import Filled, new_part, put_into, record_of
-from advisor.intake.grid import Grid, collector_paused, read_grid
+from advisor.intake.grid import Grid, collector_paused
 from advisor.intake.plan import plan_of
+from advisor.intake.tables import read_grid
 from advisor.intake.told import Keys, Put, Told, tell
 from advisor.source import Document, read_bytes
 
@@ -138,7 +139,7 @@ def _parts_of(told: Told, folder: Path, update: bool) -> list[Written]:
         if filled is not None:
             name = told.names[part]
             out.append(Written(part, name, rows, len(puts), kind is None, filled, before))
-    log.raise_if_any()
+    told.raise_if_any()
     return out
 
 
@@ -184,5 +185,5 @@ def records_of(told: Told, catalogue: Catalogue) -> dict[str, Part]:
         found = record_of(part, puts, told.place(part), catalogue, log)
         if found is not None:
             out[part] = found[0]
-    log.raise_if_any()
+    told.raise_if_any()
     return out

@@ -17,9 +17,10 @@ from advisor.faults import Fault, FaultError
 from advisor.intake import trade_words as trade
 from advisor.intake.cells import Bad, unit_of
 from advisor.intake.exporting import Table, map_of, of_exported
-from advisor.intake.grid import MARK, Grid, read_grid, shown
+from advisor.intake.grid import MARK, Grid, shown
 from advisor.intake.headers import BRACKETS, Header, header_of
 from advisor.intake.importing import ALONE, read_map, through
+from advisor.intake.tables import read_grid
 from advisor.intake.targets import TargetError, parse
 from advisor.quantities import DIMENSIONS, spellings
 
@@ -370,8 +371,11 @@ class _Proposer:
         ]
         above = f"no key is told for: {', '.join(idle)}" if idle else ""
         made = [self._line(key) for key in keys]
-        none = [Line("memory.flash", "a column", off=True)]
-        lines.append(Line("keys", made or none, above=above))
+        if all(line.off for line in made):
+            put_off = "\n".join(f"{line.key}: {line.value}  ({line.behind})" for line in made)
+            lines.append(Line("keys", "{}", above=f"{above}\n{put_off}".strip()))
+        else:
+            lines.append(Line("keys", made, above=above))
         if self.minimum is not None:
             lines.append(Line("minimum-order", self._where(self.minimum)))
         if self.constants:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -13,10 +12,9 @@ from advisor.catalogue.schema_parts import Part, Price
 from advisor.faults import Fault, FaultError
 from advisor.intake.filling import Filled, put_into
 from advisor.intake.importing import read_through
-from advisor.intake.told import Keys, Put, Told
+from advisor.intake.told import BREAKS, Told
 from advisor.source import Document, place_of, read_bytes
 
-_BREAKS = ("price", "breaks")
 _OLD = ("multiple", "lead-time", "stock", "date", "offer")
 
 
@@ -78,7 +76,7 @@ def quote(path: Path, given: TableMap, document: Document, folder: Path) -> Quot
         one = _quoted(told, part, catalogue)
         if one is not None:
             done.append(one)
-    told.log.raise_if_any()
+    told.raise_if_any()
     silent = tuple(part for part in catalogue.parts if part not in told.rows)
     return Quote(tuple(done), told.others, silent, tuple(told.notes))
 
@@ -97,10 +95,10 @@ def _prices_only(given: TableMap, document: Document) -> None:
 
 def _quoted(told: Told, part: str, catalogue: Catalogue) -> Quoted | None:
     puts = told.puts(part)
-    least = told.least_order(part)
-    puts, dropped = _from(puts, least)
-    breaks = {keys: put for keys, put in puts.items() if keys[:2] == _BREAKS}
+    breaks = {keys: put for keys, put in puts.items() if keys[:2] == BREAKS}
     place = told.place(part)
+    if not breaks and not told.spoiled.isdisjoint(told.rows[part]):
+        return None  # its price could not be read
     if not breaks:
         read = f'"{told.names[part]}" without a price'
         told.log.add(Fault(f"{part}:price.breaks", read, "a price, or the row passed over", place))
@@ -114,7 +112,7 @@ def _quoted(told: Told, part: str, catalogue: Catalogue) -> Quoted | None:
     before = read_bytes(Path(file), file).decode("utf-8-sig")
     new = {int(keys[2]) for keys in breaks if keys[2].isdecimal()}
     gone = set(was.breaks or ()) - new if was is not None else set()
-    filled = put_into(part, puts, before, file, catalogue, told.log, whole=_BREAKS if gone else ())
+    filled = put_into(part, puts, before, file, catalogue, told.log, whole=BREAKS if gone else ())
     if filled is None or filled.part.price is None:
         return None
     stays = tuple(
@@ -128,8 +126,8 @@ def _quoted(told: Told, part: str, catalogue: Catalogue) -> Quoted | None:
         was=was,
         now=filled.part.price,
         stays=stays,
-        dropped=dropped,
-        least=least,
+        dropped=told.dropped.get(part, ()),
+        least=told.least_order(part),
         filled=filled,
         before=before,
     )
@@ -138,20 +136,3 @@ def _quoted(told: Told, part: str, catalogue: Catalogue) -> Quoted | None:
 def _stands(part: Part, key: str) -> bool:
     found = stated(part, ("price", key))
     return found is not None and not (key == "multiple" and found == 1)
-
-
-def _from(puts: Mapping[Keys, Put], least: int | None) -> tuple[dict[Keys, Put], tuple[int, ...]]:
-    """Breaks from a minimum order up: the price that holds at it stands there, lower ones go."""
-    out = dict(puts)
-    if least is None:
-        return out, ()
-    known = {int(keys[2]): keys for keys in puts if keys[:2] == _BREAKS and keys[2].isdecimal()}
-    low = sorted(quantity for quantity in known if quantity < least)
-    if not low:
-        return out, ()
-    if least not in known:
-        put = puts[known[low[-1]]]
-        out[(*_BREAKS, str(least))] = put
-    for quantity in low:
-        del out[known[quantity]]
-    return out, tuple(low)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from advisor.catalogue.fields import MapOf
 from advisor.catalogue.kinds import ID, Figure
 from advisor.catalogue.schema_map import TableMap
-from advisor.faults import Fault, FaultLog, Place
+from advisor.faults import Fault, FaultError, FaultLog, Place
 from advisor.intake.cells import Bad, Converter, Style, identity
 from advisor.intake.grid import Grid, collector_paused, shown
 from advisor.intake.plan import Entry, Plan
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 _SHOWN = 12  # rows or columns that a note names
 Keys = tuple[str, ...]
 CURRENCY = parse("price.currency")
+BREAKS = ("price", "breaks")
 
 
 class Put:
@@ -45,7 +46,12 @@ class Put:
 
 @dataclass(slots=True)
 class Told:
-    """What a table tells. `rows` go from part to the indices of its rows, in order of the table."""
+    """What a table tells.
+
+    `rows` go from part to the indices of its rows, in order of the table, `names` to its name
+    there. `others` are names of parts that were not wanted, `spoiled` rows with a cell that could
+    not be read, `dropped` the quantities of each part below its minimum order.
+    """
 
     grid: Grid
     plan: Plan
@@ -59,6 +65,7 @@ class Told:
     minimum: list[str | None] = field(default_factory=list)
     others: tuple[str, ...] = ()
     spoiled: set[int] = field(default_factory=set)
+    dropped: dict[str, tuple[int, ...]] = field(default_factory=dict)
     _values: list[tuple[Entry, list[str | None], dict[tuple[str, ...], Keys]]] | None = None
     _holes: dict[str, list[str | None]] | None = None
 
@@ -80,6 +87,17 @@ class Told:
     def place(self, part: str) -> Place:
         """Where a part is first named."""
         return self.grid.place(self.rows[part][0], self.plan.part)
+
+    def raise_if_any(self) -> None:
+        """Raise the faults of the table, in its order."""
+        faults = self.log.faults
+        if faults:
+            raise FaultError(sorted(faults, key=self._order))
+
+    def _order(self, fault: Fault) -> tuple[int, int]:
+        place = fault.place
+        own = place is not None and place.file == self.grid.file
+        return (place.line, place.column) if place is not None and own else (0, 0)
 
     def puts(self, part: str) -> dict[Keys, Put]:
         """The keys that a part gets; noting where rows tell two things of one."""
@@ -105,6 +123,20 @@ class Told:
                 if self.currencies and entry.column in self.currencies:
                     self._currency(part, out, entry, row)
         self._constants(part, out)
+        return self._from_least(part, out)
+
+    def _from_least(self, part: str, out: dict[Keys, Put]) -> dict[Keys, Put]:
+        """Breaks from the minimum order up: the price that holds at it stands there, lower go."""
+        least = self.least_order(part)
+        known = {int(k[2]): k for k in out if k[:2] == BREAKS and k[2].isdecimal()}
+        low = [] if least is None else sorted(q for q in known if q < least)
+        if not low:
+            return out
+        if least not in known:
+            out[(*BREAKS, str(least))] = out[known[low[-1]]]
+        for quantity in low:
+            del out[known[quantity]]
+        self.dropped[part] = tuple(low)
         return out
 
     def _unnamed(self, part: str, entry: Entry, text: str, row: int, hole: str) -> None:
@@ -203,7 +235,7 @@ def _tell(
             log.add(Fault("part", "nothing", "the part's name, or skip-rows with this row", place))
         kept = kept & ~nameless
     _idle_columns(grid, plan, raw, notes)
-    ids = _ids(grid, plan, raw[plan.part], kept, given.names, log)
+    ids = _ids(grid, plan, raw[plan.part], kept, given.names, log, wanted)
     others: tuple[str, ...] = ()
     if wanted is not None:
         others = tuple(text for text, one in ids.items() if one not in wanted)
@@ -319,8 +351,9 @@ def _ids(
     kept: pl.Series,
     given: Mapping[str, str],
     log: FaultLog,
+    wanted: Collection[str] | None,
 ) -> dict[str, str]:
-    """The id of each part by its name in the table."""
+    """The id of each part by its name in the table; empty where it can be none that is wanted."""
     out: dict[str, str] = {}
     seen: dict[str, str] = {}
     texts = column.filter(kept).unique(maintain_order=True).to_list()
@@ -333,9 +366,12 @@ def _ids(
         if made is None or (text.startswith("\0") and not text.startswith("\0n")):
             expected = "a part's name: letters, digits, blanks, hyphens, dots; or names: for its id"
             why = Bad(f'"{shown(text)}"', expected)
-        elif made in seen and seen[made] != name:
+        elif made in seen and seen[made].casefold() != name.casefold():
             expected = f'a name with an id of its own: "{seen[made]}" has {made} too'
             why = Bad(f'"{name}"', expected)
+        if why is not None and wanted is not None and made not in wanted:
+            out[text] = ""  # another's part, whatever it is called
+            continue
         if why is not None:
             row = (kept & (column == text)).arg_true()[0]
             log.add(Fault("part", why.read, why.expected, grid.place(row, plan.part)))

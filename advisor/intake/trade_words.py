@@ -111,6 +111,7 @@ def guesses(name: str, *, point: str, kernel: str | None, quantity: str | None) 
         them, placeholders where columns name them; None where nothing does.
     """
     text = " ".join(name.replace("_", " ").split()).lower()
+    text = re.sub(r"(?<=[a-z])\.(?= |$)", "", text)  # an abbreviation's
     below = text.rpartition(" / ")[2]
     end = _END.search(text)
     plain = _END.sub(" ", text).strip(" /,-")

@@ -313,10 +313,11 @@ class _Cells:
         elif tag == "rPh":
             raise self._refused("a text with its pronunciation", "plain texts")
         elif tag == "row":
-            self.row = _whole(given.get("r")) or self.row + 1
+            word = given.get("r")
+            self.row = self.row + 1 if word is None else _whole(word)
             self.column = -1
-            if self.row > MOST_ROWS:
-                raise self._refused(f"row {self.row}", f"at most {MOST_ROWS}")
+            if not 0 < self.row <= MOST_ROWS:
+                raise self._refused(f"row {(word or self.row)!s:.20}", f"at most {MOST_ROWS}")
         elif tag == "mergeCell":
             self._region(given.get("ref", ""))
 

@@ -6,6 +6,10 @@ from advisor.present.layout import FAINT, Page
 from advisor.studies.sheets import Imported, QuoteAnswer, quote_notes
 
 
+def _parts(count: int) -> str:
+    return "1 part" if count == 1 else f"{count} parts"
+
+
 def imported_page(found: Imported, into: str, width: int) -> Page:
     """The parts from a table."""
     page = Page(width)
@@ -14,7 +18,7 @@ def imported_page(found: Imported, into: str, width: int) -> Page:
     same = len(found.parts) - new - changed
     what = [f"{new} new"] * (new > 0) + [f"{changed} changed"] * (changed > 0)
     what += [f"{same} as they stood"] * (same > 0)
-    page.heading(f"{len(found.parts)} parts into {into}: {', '.join(what)}")
+    page.heading(f"{_parts(len(found.parts))} into {into}: {', '.join(what)}")
     page.table(
         ["part", "in the table", "rows", "values", ""],
         [
@@ -38,7 +42,7 @@ def imported_page(found: Imported, into: str, width: int) -> Page:
 def quote_page(found: QuoteAnswer, onto: str, width: int) -> Page:
     """The prices of a quote beside those that stood."""
     page = Page(width)
-    page.heading(f"{len(found.parts)} parts of {onto} with the prices of {found.table}")
+    page.heading(f"{_parts(len(found.parts))} of {onto} with the prices of {found.table}")
     rows = []
     for part in found.parts:
         before = part.before or {}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -112,7 +112,15 @@ def import_table(table: Path, map_file: Path, into: Path, *, update: bool = Fals
         )
         for one in written
     )
-    return Imported(str(table), told.grid.sheet, parts, tuple(told.notes), files)
+    notes = [*told.notes]
+    for part, dropped in told.dropped.items():
+        notes.append(least_note(part, told.least_order(part), dropped))
+    return Imported(str(table), told.grid.sheet, parts, tuple(notes), files)
+
+
+def least_note(part: str, least: int | None, dropped: Sequence[int]) -> str:
+    """What a minimum order does to the breaks below it."""
+    return f"{part}: sold from {least} pieces, so no price at {', '.join(map(str, dropped))}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -242,13 +250,11 @@ def _breaks(price: Price) -> dict[int, float]:
 def quote_notes(found: QuoteAnswer, most: int = 12) -> Iterator[str]:
     """What to mind of a quote."""
     if len(found.currencies) > 1:
-        told = ", ".join(f"{code} ({count} parts)" for code, count in found.currencies.items())
-        yield f"prices in several currencies: {told}; a product needs cost.rates of them"
+        told = ", ".join(f"{code} ({count})" for code, count in found.currencies.items())
+        yield f"parts by their currency, several currencies: {told}; a product needs cost.rates"
     for part in found.parts:
         if part.below_minimum:
-            told = ", ".join(map(str, part.below_minimum))
-            least = part.minimum_order
-            yield f"{part.part}: sold from {least} pieces, so no price at {told}"
+            yield least_note(part.part, part.minimum_order, part.below_minimum)
         if part.stays:
             yield f"{part.part}: the quote is silent on {', '.join(part.stays)}, which stay"
     for names, words in (

@@ -106,6 +106,17 @@ def _as_text(cell: Any) -> str:
     return str(cell).replace(".", ",") if isinstance(cell, float) else str(cell)
 
 
+def small_tables(folder: Path) -> None:
+    """`parts.csv` with `map.yaml`, `quote.csv` with `quote.yaml`, and `ours` to put it onto."""
+    (folder / "parts.csv").write_text("Part,Flash (KiB)\none,64\n", "utf-8")
+    (folder / "map.yaml").write_text("part: Part\nkeys: {memory.flash: Flash}\n", "utf-8")
+    (folder / "quote.csv").write_text("Part,Each (EUR)\ntwo,1.20\n", "utf-8")
+    keys = "{price.breaks.1: Each}\nconstants: {price.currency: EUR}\n"
+    (folder / "quote.yaml").write_text(f"part: Part\nkeys: {keys}", "utf-8")
+    (folder / "ours" / "parts").mkdir(parents=True)
+    (folder / "ours" / "parts" / "two.yaml").write_text("part: two  # ours\n", "utf-8")
+
+
 def workbook(path: Path, rows: Sequence[Sequence[Any]], **formats: Any) -> Path:
     """A workbook of one sheet; a cell may be a (value, number format)."""
     book = xlsxwriter.Workbook(str(path), formats)
