@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from advisor import grammar, quantities
 from advisor.catalogue.curves import CurveOf
 from advisor.catalogue.kinds import Choice, Day, Figure, Flag, Identity, Kind, Whole
 from advisor.catalogue.schema_map import TableMap
-from advisor.faults import nearest
+from advisor.faults import Fault, Place, nearest
 from advisor.intake.grid import BROKEN, DATE, FORMULA, MARK, NUMBER, shown
 
 if TYPE_CHECKING:
@@ -40,6 +40,12 @@ class Bad:
     read: str
     expected: str
     nearest: str | None = None
+
+    def fault(self, path: str, place: Place) -> Fault:
+        """The same of a key, at a place."""
+        return Fault(
+            path=path, read=self.read, expected=self.expected, place=place, nearest=self.nearest
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,8 +132,7 @@ class Converter:
             if isinstance(self.kind, Day):
                 return text.partition(" ")[0]
             return Bad(f"the date {text}", self._wanted() + ": a figure that became a date?")
-        plain = Converter(self.kind, Style(), self.unit, self.words, self.end, self.name)
-        return plain._text(text)
+        return replace(self, style=Style())._text(text)
 
     def _wanted(self) -> str:
         if isinstance(self.kind, CurveOf):

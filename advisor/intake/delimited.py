@@ -65,7 +65,14 @@ def read_delimited(
         notes.append(f"read with a {delimiter} between cells; delimiter: says otherwise")
     with collector_paused():
         columns, numbers = _columns(file, text, DELIMITERS[delimiter])
-    return Grid(file, "", columns, numbers, (), tuple(notes), layout)
+    return Grid(
+        file=file,
+        sheet="",
+        columns=columns,
+        numbers=numbers,
+        notes=tuple(notes),
+        layout=layout,
+    )
 
 
 def _checked(path: Path, data: bytes | None) -> bytes:

@@ -116,12 +116,12 @@ def _cells(
 ) -> Iterator[_Cell]:
     """The cells of what stands below a node."""
     if isinstance(node, ScalarNode):
-        yield _Cell(at, keys, holes, str(node.value), node)
+        yield _cell(at, keys, holes, str(node.value), node)
         return
     if isinstance(node, SequenceNode):
         if not node.value or not (isinstance(kind, ListOf) and isinstance(kind.kind, Record)):
             items = ", ".join(str(item.value) for item in node.value)
-            yield _Cell(at, keys, holes, items or "[]", node)
+            yield _cell(at, keys, holes, items or "[]", node)
             return
         for entry in node.value:
             name = name_of(entry) or ""
@@ -136,7 +136,7 @@ def _cells(
         return
     assert isinstance(node, MappingNode)
     if not node.value and keys:
-        yield _Cell(at, keys, holes, "{}", node)
+        yield _cell(at, keys, holes, "{}", node)
     for key, value in node.value:
         name = str(key.value)
         below = _below(kind, name)
@@ -146,6 +146,10 @@ def _cells(
         else:
             step, named = name, holes
         yield from _cells(value, below, (*keys, name), named, f"{at}.{step}".lstrip("."))
+
+
+def _cell(at: str, keys: tuple[str, ...], holes: Assigned, text: str, node: Node) -> _Cell:
+    return _Cell(template=at, keys=keys, holes=holes, text=text, node=node)
 
 
 def _below(kind: Kind, name: str) -> Kind:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
@@ -308,5 +308,5 @@ def _at_cell(fault: Fault, part: str, puts: Mapping[Keys, Put]) -> Fault:
     for keys, put in puts.items():
         own = ".".join(keys)
         if dotted == own or dotted.startswith(own + ".") or own.startswith(dotted + "."):
-            return Fault(fault.path, fault.read, fault.expected, put.place, fault.nearest)
+            return replace(fault, place=put.place)
     return fault

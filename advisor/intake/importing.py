@@ -138,7 +138,17 @@ def _parts_of(told: Told, folder: Path, update: bool) -> list[Written]:
             filled = put_into(part, puts, before, file, there, log)
         if filled is not None:
             name = told.names[part]
-            out.append(Written(part, name, rows, len(puts), kind is None, filled, before))
+            out.append(
+                Written(
+                    part=part,
+                    name=name,
+                    rows=rows,
+                    values=len(puts),
+                    new=kind is None,
+                    filled=filled,
+                    before=before,
+                )
+            )
     told.raise_if_any()
     return out
 

@@ -12,7 +12,7 @@ from advisor.catalogue.curves import CurveOf
 from advisor.catalogue.fields import ListOf, MapOf, Record
 from advisor.catalogue.kinds import Choice, Figure, Kind, Text, Whole
 from advisor.catalogue.schema_map import Column, TableMap
-from advisor.faults import Fault, FaultError, FaultLog, Place
+from advisor.faults import FaultError, FaultLog, Place
 from advisor.intake.cells import Bad, Converter, Style, unit_of
 from advisor.intake.grid import Grid
 from advisor.intake.headers import BRACKETS, Header, header_of
@@ -141,7 +141,7 @@ class _Planner:
 
     def fault(self, keys: Sequence[str], bad: Bad, place: Place | None = None) -> None:
         at = place or self.place(keys)
-        self.log.add(Fault("map:" + ".".join(keys), bad.read, bad.expected, at, bad.nearest))
+        self.log.add(bad.fault("map:" + ".".join(keys), at))
 
     # What the map says ---------------------------------------------------------------------------
 
@@ -192,12 +192,25 @@ class _Planner:
             unit = ""
             if isinstance(kind, Figure):
                 unit = self.unit(("rows", hole), kind, at, wanted)
-            maker = Converter(kind, self.style, unit, wanted.words, wanted.end, named)
+            maker = Converter(
+                kind=kind,
+                style=self.style,
+                unit=unit,
+                words=wanted.words,
+                end=wanted.end,
+                name=named,
+            )
             yield hole, Entry(target, at, maker)
 
     def entry(self, keys: Sequence[str], target: Target, at: int, wanted: Column) -> Entry:
         unit = self.unit(keys, target.kind, at, wanted)
-        maker = Converter(target.kind, self.style, unit, wanted.words, wanted.end)
+        maker = Converter(
+            kind=target.kind,
+            style=self.style,
+            unit=unit,
+            words=wanted.words,
+            end=wanted.end,
+        )
         return Entry(target, at, maker)
 
     def unit(self, keys: Sequence[str], kind: Kind, at: int, wanted: Column) -> str:

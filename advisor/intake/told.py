@@ -247,7 +247,15 @@ def _tell(
     grouped = frame.group_by("part", maintain_order=True).agg("row")
     rows: dict[str, list[int]] = dict(grouped.iter_rows())
     names = {part: text for text, part in ids.items()}
-    told = Told(grid, plan, rows, names, notes, log, others=others)
+    told = Told(
+        grid=grid,
+        plan=plan,
+        rows=rows,
+        names=names,
+        notes=notes,
+        log=log,
+        others=others,
+    )
     nothing = pl.Series([None], dtype=pl.String).new_from_index(0, length)
     whole = int(kept.sum()) == length - below
 
@@ -389,7 +397,7 @@ def _bad(
     rows: list[int] = series.is_in(list(bad)).fill_null(False).arg_true().to_list()
     for row in rows:
         why = bad[series[row]]
-        log.add(Fault(path, why.read, why.expected, grid.place(row, at), why.nearest))
+        log.add(why.fault(path, grid.place(row, at)))
     return rows
 
 

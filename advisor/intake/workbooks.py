@@ -274,7 +274,13 @@ class _Workbook:
         columns = [
             pl.Series([rows[n].get(at) for n in numbers], dtype=pl.String) for at in range(width)
         ]
-        return Grid(self.file, title, columns, numbers, reader.regions)
+        return Grid(
+            file=self.file,
+            sheet=title,
+            columns=columns,
+            numbers=numbers,
+            regions=reader.regions,
+        )
 
 
 def _whole(text: str | None) -> int:

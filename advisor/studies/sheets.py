@@ -115,7 +115,13 @@ def import_table(table: Path, map_file: Path, into: Path, *, update: bool = Fals
     notes = [*told.notes]
     for part, dropped in told.dropped.items():
         notes.append(least_note(part, told.least_order(part), dropped))
-    return Imported(str(table), told.grid.sheet, parts, tuple(notes), files)
+    return Imported(
+        table=str(table),
+        sheet=told.grid.sheet,
+        parts=parts,
+        notes=tuple(notes),
+        files=files,
+    )
 
 
 def least_note(part: str, least: int | None, dropped: Sequence[int]) -> str:

@@ -1,4 +1,4 @@
-"""Benchmarks of tables: 100,000 rows read through a map, against the data frame library's reader."""
+"""Benchmarks of tables: 100,000 rows through a map, against the data frame library's reader."""
 
 from __future__ import annotations
 

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from advisor.catalogue import compose
+from advisor.catalogue.edit import quoted
 from advisor.catalogue.load import load_catalogue
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.shipped import catalogue_folder
@@ -116,15 +116,15 @@ TEXTS = st.text(
 ).filter(lambda text: text not in ("{}", "[]"))
 
 
-@settings(max_examples=25)
+@settings(max_examples=12)
 @given(maker=TEXTS, summary=TEXTS, note=TEXTS)
 @pytest.mark.parametrize("form", FORMS)
 def test_any_text_comes_back(
     tmp_path_factory: pytest.TempPathFactory, form: str, maker: str, summary: str, note: str
 ) -> None:
     said = {"maker": maker, "summary": summary}
-    lines = "".join(f"{key}: {compose.quoted(text)}\n" for key, text in said.items())
-    lines += f"evidence: {{a: {{note: {compose.quoted(note)}}}}}\n"
+    lines = "".join(f"{key}: {quoted(text)}\n" for key, text in said.items())
+    lines += f"evidence: {{a: {{note: {quoted(note)}}}}}\n"
     folder = tmp_path_factory.mktemp("texts")
     catalogue = catalogue_of(folder, odd=lines)
     # read back and compared by the export itself, which raises where they differ
@@ -143,7 +143,7 @@ def _rows(data: bytes, form: str) -> list[list[str]]:
 
 
 def test_other_readers_see_the_same_cells(tmp_path: Path) -> None:
-    catalogue = load_catalogue([catalogue_folder()])
+    catalogue = load_catalogue([catalogue_folder()]).only(["dunsele-bov", "helmaric-vok"])
     text, book = (export_table(catalogue, form).data for form in FORMS)
     (tmp_path / "t.csv").write_bytes(text)
     (tmp_path / "t.xlsx").write_bytes(book)

@@ -10,6 +10,7 @@ import sys
 import zipfile
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import openpyxl
 import pandas as pd
@@ -169,7 +170,7 @@ def test_formulas_count_by_what_they_came_to(tmp_path: Path) -> None:
 
 def test_values_that_were_never_calculated_are_none(tmp_path: Path) -> None:
     """A library writes 0 beside a formula and asks for calculation on opening (calcPr, 18.2.2)."""
-    rows = [["Part", "Flash (KiB)"], ["a", "=2*32"]]
+    rows: list[list[Any]] = [["Part", "Flash (KiB)"], ["a", "=2*32"]]
     path = workbook(tmp_path / "t.xlsx", rows)
     # an independent reader sees the zero
     assert pd.read_excel(path).iloc[0, 1] == 0
@@ -181,7 +182,7 @@ def test_values_that_were_never_calculated_are_none(tmp_path: Path) -> None:
 @pytest.mark.parametrize("since_1904", [False, True])
 def test_dates_made_of_figures_are_told(tmp_path: Path, since_1904: bool) -> None:
     day = datetime.datetime(2026, 2, 1)
-    rows = [["Part", "Flash (KiB)"], ["a", day]]
+    rows: list[list[Any]] = [["Part", "Flash (KiB)"], ["a", day]]
     path = workbook(tmp_path / "t.xlsx", rows, date_1904=since_1904)
     (fault,) = refused(tmp_path, path.read_bytes(), SIMPLE, "t.xlsx")
     assert fault.startswith("t.xlsx:Parts!B2: memory.flash: read the date 2026-02-01; expected")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -66,14 +67,15 @@ def test_a_quote(tmp_path: Path) -> None:
     text, found = by_proposal(tmp_path, table)
     assert "price.lead-time: {column: Lead Time, unit: weeks}  # unsure: the table tells no" in text
     (written,) = found.files.values()
-    for line in ("breaks: {1: 1.20, 100: 0.98}", "multiple: 5", "lead-time: 10 weeks"):
+    for line in ("breaks: {10: 1.20, 100: 0.98}", "multiple: 5", "lead-time: 10 weeks"):
         assert line in written
     assert "minimum-order: MOQ" in text
+    assert "orlen-kav: sold from 10 pieces, so no price at 1" in found.notes
     assert "price.currency: USD" in text
 
 
 def test_columns_that_are_something_else_are_put_off(tmp_path: Path) -> None:
-    rows = [["Part", "Flash", "RAM (KB)", "Status"], ["a", "plenty", 8, "new"]]
+    rows: list[list[Any]] = [["Part", "Flash", "RAM (KB)", "Status"], ["a", "plenty", 8, "new"]]
     rows += [["b", "some", 16, "old"], ["c", 64, 32, "active"]]
     text, found = by_proposal(tmp_path, workbook(tmp_path / "t.xlsx", rows))
     assert "# memory.flash: {column: Flash, unit: KiB}  # unsure: cells are read as" in text

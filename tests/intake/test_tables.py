@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -160,7 +161,7 @@ def test_cells_that_are_no_figures(tmp_path: Path, cell: str, layout: str, words
 
 
 def test_every_fault_at_once_with_its_cell(tmp_path: Path) -> None:
-    rows = [
+    rows: list[list[Any]] = [
         ["Part", "Flash (KiB)", "Idle (mA)", "Part 2"],
         ["a", 64, "x", None],
         ["../b", 64, None, None],
