@@ -213,7 +213,8 @@ def _row_by_row(file: str, text: str, mark: str) -> tuple[list[pl.Series], Seque
         _bounded(file, width, len(rows), width * len(rows))
     if any(len(row) < width for row in rows):
         rows = [row + [""] * (width - len(row)) for row in rows]
-    return [pl.Series(column, dtype=pl.String) for column in zip(*rows, strict=True)], numbers
+    columns = (pl.Series(column, dtype=pl.String) for column in zip(*rows, strict=True))
+    return [column.replace("", None) for column in columns], numbers
 
 
 def _bounded(file: str, columns: int, rows: int, cells: int = 0, line: int = 1) -> None:

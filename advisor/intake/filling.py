@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any
 
 from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
@@ -146,11 +147,11 @@ def _kind(at: Branch, name: str, inner: Branch | Put) -> Kind:
     return inner.target.kind if found is None else found
 
 
+@lru_cache(maxsize=65536)
 def plain(text: str) -> str:
     """A text as YAML, in quotes where it needs them."""
-    if _PLAIN.fullmatch(text) and not _DASH.match(text) and text[0] != " ":
-        return compose.text(text) if text[0].isalpha() else text
-    return compose.text(text)
+    figure = _PLAIN.fullmatch(text) and not _DASH.match(text) and not text[0].isalpha()
+    return text if figure else compose.text(text)
 
 
 def value(at: Branch | Put, kind: Kind) -> str | Tree:
@@ -161,7 +162,7 @@ def value(at: Branch | Put, kind: Kind) -> str | Tree:
         if isinstance(kind, ListOf):
             return "[" + ", ".join(plain(one) for one in _pieces(at.text)) + "]"
         return plain(at.text)
-    inner = {_name(name): value(one, _kind(at, name, one)) for name, one in at.below.items()}
+    inner = {plain(name): value(one, _kind(at, name, one)) for name, one in at.below.items()}
     if isinstance(at.kind, ListOf):
         items = [
             flow({at.kind.named_by: name, **(one if isinstance(one, Mapping) else {})})
@@ -173,26 +174,21 @@ def value(at: Branch | Put, kind: Kind) -> str | Tree:
     return inner
 
 
-def _name(name: str) -> str:
-    return plain(name)
-
-
-def lines(at: Branch, head: Sequence[Line] = ()) -> list[Line]:
+def lines(at: Branch) -> list[Line]:
     """The lines of a part's file."""
-    return [*head, *(_line(n, i, _kind(at, n, i), 0) for n, i in at.below.items())]
+    made = value(at, at.kind)
+    assert isinstance(made, Mapping)
+    return [_line(n, i, made[plain(n)], 0) for n, i in at.below.items()]
 
 
-def _line(name: str, at: Branch | Put, kind: Kind, indent: int) -> Line:
-    made = value(at, kind)
-    key = _name(name)
+def _line(name: str, at: Branch | Put, made: str | Tree, indent: int) -> Line:
+    key, text = plain(name), flow(made)
     if isinstance(made, str) or isinstance(at, Put):
-        return Line(key, flow(made))
-    text = flow(made)
+        return Line(key, text)
     deep = isinstance(at.kind, MapOf) and isinstance(at.kind.kind, (Record, MapOf, AnswerKind))
     if not deep and indent + len(key) + 2 + len(text) <= WIDEST:
         return Line(key, text)
-    below = [_line(n, i, _kind(at, n, i), indent + 2) for n, i in at.below.items()]
-    return Line(key, below)
+    return Line(key, [_line(n, i, made[plain(n)], indent + 2) for n, i in at.below.items()])
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Callable, Collection, Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from advisor.catalogue.fields import MapOf
 from advisor.catalogue.kinds import ID, Figure
@@ -18,6 +19,7 @@ from advisor.intake.targets import Target, parse
 if TYPE_CHECKING:
     import polars as pl
 
+WORKERS = 4  # columns that are made at a time
 _SHOWN = 12  # rows or columns that a note names
 Keys = tuple[str, ...]
 CURRENCY = parse("price.currency")
@@ -214,7 +216,10 @@ def _tell(
     import polars as pl
 
     below, length = plan.header.below, len(grid.numbers)
-    raw = {at: _tidied(grid.columns[at], plan.style) for at in range(len(grid.columns))}
+    # cells are tidied one by one where they are read: here only those that are compared
+    raw = dict(enumerate(grid.columns))
+    for at in {plan.part, *plan.down, *(at for at, _ in (*plan.only, *plan.never))}:
+        raw[at] = _tidied(raw[at], plan.style)
     _merged(grid, plan, raw, log)
     for at in plan.down:
         raw[at] = _filled(raw[at], below)
@@ -228,6 +233,7 @@ def _tell(
     notes = list(grid.notes)
     nameless = kept & raw[plan.part].is_null()
     if nameless.any():
+        raw = {at: _tidied(series, plan.style) for at, series in raw.items()}
         some = _any([raw[at] for at in plan.mapped - {plan.part}], length)
         _empty_rows(grid, plan, raw, nameless & ~some, notes)
         for row in (nameless & some).arg_true().to_list():
@@ -241,8 +247,7 @@ def _tell(
         others = tuple(text for text, one in ids.items() if one not in wanted)
         ids = {text: one for text, one in ids.items() if one in wanted}
     by_name = raw[plan.part].replace_strict(ids, default=None, return_dtype=pl.String)
-    if others or len(ids) < raw[plan.part].n_unique():
-        kept = kept & by_name.is_not_null()
+    kept = kept & by_name.is_not_null()
     frame = pl.DataFrame({"row": kept.arg_true(), "part": by_name.filter(kept)})
     grouped = frame.group_by("part", maintain_order=True).agg("row")
     rows: dict[str, list[int]] = dict(grouped.iter_rows())
@@ -264,24 +269,36 @@ def _tell(
             return nothing.head(below).append(raw[at].slice(below))
         return raw[at].zip_with(kept, nothing)
 
-    def made(at: int, maker: Converter, path: str) -> pl.Series:
-        values, bad = maker.many(taken(at))
+    wanted_columns = [(e.column, e.converter, e.target.text) for e in plan.entries]
+    wanted_columns += [(e.column, e.converter, f"{{{hole}}}") for hole, e in plan.holes.items()]
+    if plan.minimum is not None:
+        wanted_columns.append((*plan.minimum, "minimum-order"))
+    made = []
+    for (at, _, path), (values, bad) in zip(
+        wanted_columns,
+        _at_the_same_time(lambda one: one[1].many(taken(one[0])), wanted_columns),
+        strict=True,
+    ):
         if bad:
             told.spoiled.update(_bad(grid, at, path, taken(at), bad, log))
-        return values
-
+        made.append(values)
+    told.columns = made[: len(plan.entries)]
+    told.named = dict(zip(plan.holes, made[len(plan.entries) :], strict=False))
+    if plan.minimum is not None:
+        told.minimum = made[-1].to_list()
     for entry in plan.entries:
-        told.columns.append(made(entry.column, entry.converter, entry.target.text))
         kind = entry.target.kind
         if isinstance(kind, Figure) and kind.dimension == "money":
             codes = _currencies(taken(entry.column), entry.converter)
             if codes is not None:
                 told.currencies[entry.column] = codes
-    for hole, entry in plan.holes.items():
-        told.named[hole] = made(entry.column, entry.converter, f"{{{hole}}}")
-    if plan.minimum is not None:
-        told.minimum = made(*plan.minimum, "minimum-order").to_list()
     return told
+
+
+def _at_the_same_time(work: Callable[[Any], Any], given: list[Any]) -> list[Any]:
+    """The work on each, in their order; the library of columns lets others go on meanwhile."""
+    with ThreadPoolExecutor(WORKERS) as pool:
+        return list(pool.map(work, given))
 
 
 def _tidied(series: pl.Series, style: Style) -> pl.Series:
@@ -364,8 +381,14 @@ def _ids(
     """The id of each part by its name in the table; empty where it can be none that is wanted."""
     out: dict[str, str] = {}
     seen: dict[str, str] = {}
-    texts = column.filter(kept).unique(maintain_order=True).to_list()
-    for text in texts:
+    texts = column.filter(kept).unique(maintain_order=True)
+    if wanted is not None:
+        # most names of a long list are of nobody's parts: they are not looked at one by one
+        alike = texts.str.to_lowercase().str.replace_all(r"[\s._-]+", "-")
+        others = ~(alike.is_in(list(wanted)) | texts.is_in(list(given)))
+        out = dict.fromkeys(texts.filter(others).to_list(), "")
+        texts = texts.filter(~others)
+    for text in texts.to_list():
         name = " ".join(shown(text).split())
         made = given.get(name) or (name if ID.fullmatch(name) else None)
         if made is None and not plan.style.as_written:
