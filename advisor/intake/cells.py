@@ -145,10 +145,11 @@ class Converter:
             found = _RANGE.fullmatch(text)
             if found is None:
                 return Bad(f'"{text}"', "a range such as 1.8 to 3.6: the map asks for its end")
-            # the unit stands behind the second of the two
-            if self.end == "low" and not self.unit and (unit := re.search(r"[^0-9.,]+$", found[2])):
-                return self._figure(f"{found[1]} {unit[0]}" if _ended(found[1]) else found[1])
             text = found[1 if self.end == "low" else 2].strip()
+            # the unit of both stands behind the second
+            unit = re.search(r"[^0-9.,'\u2019\s][^0-9.,]*$", found[2])
+            if unit is not None and _ended(text):
+                text = f"{text} {unit[0]}"
         if isinstance(kind, (Figure, CurveOf)):
             return self._figure(text)
         if isinstance(kind, Whole):

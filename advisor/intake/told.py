@@ -12,7 +12,7 @@ from advisor.catalogue.kinds import ID, Figure
 from advisor.catalogue.schema_map import TableMap
 from advisor.faults import Fault, FaultError, FaultLog, Place
 from advisor.intake.cells import Bad, Converter, Style, identity
-from advisor.intake.grid import Grid, collector_paused, shown
+from advisor.intake.grid import MARK, Grid, collector_paused, shown
 from advisor.intake.plan import Entry, Plan
 from advisor.intake.targets import Target, parse
 
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     import polars as pl
 
 WORKERS = 4  # columns that are made at a time
+LONGEST_ID = 100  # characters; a file's name may have 255 bytes on most systems
 _SHOWN = 12  # rows or columns that a note names
 Keys = tuple[str, ...]
 CURRENCY = parse("price.currency")
@@ -227,9 +228,9 @@ def _tell(
     if plan.skipped:
         kept = kept & ~pl.Series(grid.numbers).is_in(sorted(plan.skipped))
     for at, texts in plan.only:
-        kept = kept & raw[at].is_in(list(texts)).fill_null(False)
+        kept = kept & _said(raw[at]).is_in(list(texts)).fill_null(False)
     for at, texts in plan.never:
-        kept = kept & ~raw[at].is_in(list(texts)).fill_null(False)
+        kept = kept & ~_said(raw[at]).is_in(list(texts)).fill_null(False)
     notes = list(grid.notes)
     nameless = kept & raw[plan.part].is_null()
     if nameless.any():
@@ -299,6 +300,11 @@ def _at_the_same_time(work: Callable[[Any], Any], given: list[Any]) -> list[Any]
     """The work on each, in their order; the library of columns lets others go on meanwhile."""
     with ThreadPoolExecutor(WORKERS) as pool:
         return list(pool.map(work, given))
+
+
+def _said(series: pl.Series) -> pl.Series:
+    """A column's texts without the marks of a workbook, one blank inside for several."""
+    return series.str.replace(f"^{MARK}.", "").str.replace_all(r"\s+", " ")
 
 
 def _tidied(series: pl.Series, style: Style) -> pl.Series:
@@ -384,8 +390,8 @@ def _ids(
     texts = column.filter(kept).unique(maintain_order=True)
     if wanted is not None:
         # most names of a long list are of nobody's parts: they are not looked at one by one
-        alike = texts.str.to_lowercase().str.replace_all(r"[\s._-]+", "-")
-        others = ~(alike.is_in(list(wanted)) | texts.is_in(list(given)))
+        alike = _said(texts).str.to_lowercase().str.replace_all(r"[\s._-]+", "-")
+        others = ~(alike.is_in(list(wanted)) | _said(texts).is_in(list(given)))
         out = dict.fromkeys(texts.filter(others).to_list(), "")
         texts = texts.filter(~others)
     for text in texts.to_list():
@@ -397,6 +403,8 @@ def _ids(
         if made is None or (text.startswith("\0") and not text.startswith("\0n")):
             expected = "a part's name: letters, digits, blanks, hyphens, dots; or names: for its id"
             why = Bad(f'"{shown(text)}"', expected)
+        elif len(made) > LONGEST_ID:
+            why = Bad(f"a name of {len(name)} characters", f"at most {LONGEST_ID}")
         elif made in seen and seen[made].casefold() != name.casefold():
             expected = f'a name with an id of its own: "{seen[made]}" has {made} too'
             why = Bad(f'"{name}"', expected)

@@ -260,6 +260,61 @@ def test_rows_are_taken_and_passed_over(tmp_path: Path) -> None:
     assert "columns that no key takes: Pack" in found.notes
 
 
+def test_rows_of_a_workbook_go_by_what_its_cells_show(tmp_path: Path) -> None:
+    rows = [["Part", "Flash (KiB)", "Rev"], [4711, 64, 2], [4712, 32, 3], ["x" * 101, 1, 3]]
+    path = workbook(tmp_path / "t.xlsx", rows)
+    found = through(tmp_path, path, SIMPLE + 'only-where: {Rev: ["2"]}\n')
+    assert [part.part for part in found.parts] == ["4711"]
+    found = through(tmp_path, path, SIMPLE + 'skip-where: {Rev: ["2"], Flash: ["1"]}\n')
+    assert [part.part for part in found.parts] == ["4712"]
+    with pytest.raises(FaultError, match="a name of 101 characters"):
+        through(tmp_path, path, SIMPLE)
+
+
+@pytest.mark.parametrize(
+    ("cell", "low", "high"),
+    [
+        ("1.8 – 3.6", "1.8 V", "3.6 V"),
+        ("1.8 to 3.6 V", "1.8 V", "3.6 V"),
+        ("1800-3600 mV", "1800 mV", "3600 mV"),
+        ("1800 mV … 3.6 V", "1800 mV", "3.6 V"),
+        ("1.8...3.6", "1.8 V", "3.6 V"),
+        ("1.8V~3.6V", "1.8V", "3.6V"),
+    ],
+)
+def test_ranges_in_one_cell(tmp_path: Path, cell: str, low: str, high: str) -> None:
+    table = f"Part;VDD\na;{cell}\n"
+    keys = "".join(
+        f"  supply.{key}: {{column: VDD, unit: V, end: {end}}}\n"
+        for key, end in (("min", "low"), ("max", "high"))
+    )
+    written = only(brought(tmp_path, table, f"part: Part\nkeys:\n{keys}"))
+    assert f"supply: {{min: {low}, max: {high}}}" in written
+    (fault, _) = refused(tmp_path, "Part;VDD\na;3.3\n", f"part: Part\nkeys:\n{keys}")
+    assert "a range such as 1.8 to 3.6" in fault
+
+
+def test_ranges_of_temperature(tmp_path: Path) -> None:
+    text = "part: Part\nkeys:\n"
+    for key, end in (("min", "low"), ("max", "high")):
+        text += f"  temperature.{key}: {{column: T, unit: degC, end: {end}}}\n"
+    for cell in ("-40 to +85", "-40…85 °C", "−40 – 85", "-40-85", "-40 ... 85"):
+        (part,) = brought(tmp_path, f"Part;T\na;{cell}\n", text).files.values()
+        found = load_catalogue_text(tmp_path, part)
+        assert found == (-40.0, 85.0), cell
+
+
+def load_catalogue_text(folder: Path, text: str) -> tuple[float, float]:
+    """The temperatures of a part's text."""
+    parts = folder / "seen" / "parts"
+    parts.mkdir(parents=True, exist_ok=True)
+    (parts / "a.yaml").write_text(text, "utf-8")
+    span = load_catalogue([folder / "seen"]).parts["a"].temperature
+    assert span.min is not None
+    assert span.max is not None
+    return span.min.nominal, span.max.nominal
+
+
 def test_spreads_in_columns_of_their_own(tmp_path: Path) -> None:
     table = "Part,Typ,Max\na,1.1,2.2\nb,1.5,\nc,,3\n"
     text = (
