@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from advisor.cli.output import Screen
     from advisor.present.layout import Page
 
+TABLES = (".csv", ".tsv", ".txt", ".xlsx", ".xlsm")
 TableArgument = Annotated[
     Path,
     typer.Argument(metavar="TABLE", help="A table: .csv, .tsv, .txt or .xlsx."),
@@ -95,7 +96,7 @@ def import_table(
     def page() -> Page:
         from advisor.present.sheets import imported_page
 
-        return imported_page(found, str(into), screen.columns)
+        return imported_page(found, str(into), screen.columns, not dry_run)
 
     def give() -> None:
         screen.give(found.document(), lambda: found.rows(), page, found.notes)
@@ -131,7 +132,7 @@ def catalog_quote(
     def page() -> Page:
         from advisor.present.sheets import quote_page
 
-        return quote_page(found, str(onto), screen.columns)
+        return quote_page(found, str(onto), screen.columns, not dry_run)
 
     def give() -> None:
         notes = tuple(study.quote_notes(found))

@@ -228,8 +228,8 @@ class Converter:
         figure = self.kind if isinstance(self.kind, Figure) else None
         plain = not self.words and self.end is None and not self.style.as_written
         # of few different cells each is looked at once; of many they are made all together
-        some = series.slice(len(series) // 2, 1000)
-        many = len(series) > 5000 and some.n_unique() > 100
+        sample = series.slice(len(series) // 2, 1000)
+        many = len(series) > 5000 and sample.n_unique() > 100
         if figure is not None and plain and many and figure.dimension != "money":
             parts, mark = re.escape(self.style.thousands), re.escape(self.style.decimal)
             some = f"|[0-9]{{1,3}}(?:[{parts}][0-9]{{3}})+" if parts else ""

@@ -10,15 +10,16 @@ def _parts(count: int) -> str:
     return "1 part" if count == 1 else f"{count} parts"
 
 
-def imported_page(found: Imported, into: str, width: int) -> Page:
-    """The parts from a table."""
+def imported_page(found: Imported, into: str, width: int, written: bool = True) -> Page:
+    """The parts from a table; not `written` where it was only asked what would be."""
     page = Page(width)
     new = sum(part.new for part in found.parts)
     changed = sum(part.changed and not part.new for part in found.parts)
     same = len(found.parts) - new - changed
     what = [f"{new} new"] * (new > 0) + [f"{changed} changed"] * (changed > 0)
     what += [f"{same} as they stood"] * (same > 0)
-    page.heading(f"{_parts(len(found.parts))} into {into}: {', '.join(what)}")
+    come = "" if written else " would come"
+    page.heading(f"{_parts(len(found.parts))}{come} into {into}: {', '.join(what)}")
     page.table(
         ["part", "in the table", "rows", "values", ""],
         [
@@ -39,10 +40,11 @@ def imported_page(found: Imported, into: str, width: int) -> Page:
     return page
 
 
-def quote_page(found: QuoteAnswer, onto: str, width: int) -> Page:
-    """The prices of a quote beside those that stood."""
+def quote_page(found: QuoteAnswer, onto: str, width: int, written: bool = True) -> Page:
+    """The prices of a quote beside those that stood; not `written` where it was only asked."""
     page = Page(width)
-    page.heading(f"{_parts(len(found.parts))} of {onto} with the prices of {found.table}")
+    would = "" if written else " would be"
+    page.heading(f"{_parts(len(found.parts))} of {onto}{would} with the prices of {found.table}")
     rows = []
     for part in found.parts:
         before = part.before or {}

@@ -261,7 +261,12 @@ def test_rows_are_taken_and_passed_over(tmp_path: Path) -> None:
 
 
 def test_rows_of_a_workbook_go_by_what_its_cells_show(tmp_path: Path) -> None:
-    rows = [["Part", "Flash (KiB)", "Rev"], [4711, 64, 2], [4712, 32, 3], ["x" * 101, 1, 3]]
+    rows: list[list[Any]] = [
+        ["Part", "Flash (KiB)", "Rev"],
+        [4711, 64, 2],
+        [4712, 32, 3],
+        ["x" * 101, 1, 3],
+    ]
     path = workbook(tmp_path / "t.xlsx", rows)
     found = through(tmp_path, path, SIMPLE + 'only-where: {Rev: ["2"]}\n')
     assert [part.part for part in found.parts] == ["4711"]
