@@ -14,11 +14,18 @@ Severity = Literal["fault", "warning"]
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """A place in a file; line and column count from 1."""
+    """A place in a file; line and column count from 1. In a workbook they are a sheet's."""
 
     file: str
     line: int
     column: int
+    sheet: str = ""
+
+    def text(self) -> str:
+        """`FILE:LINE:COLUMN`, in a workbook `FILE:SHEET!B7`."""
+        if not self.sheet:
+            return f"{_visible(self.file)}:{self.line}:{self.column}"
+        return f"{_visible(self.file)}:{_visible(self.sheet)}!{letters(self.column)}{self.line}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,9 +45,7 @@ class Fault:
 
     def text(self) -> str:
         """One line: place, path, what was read, what was expected, the nearest valid word."""
-        where = ""
-        if self.place is not None:
-            where = f"{_visible(self.place.file)}:{self.place.line}:{self.place.column}: "
+        where = "" if self.place is None else f"{self.place.text()}: "
         text = f"{where}{shortened(self.path)}: read {shortened(self.read)}; "
         text += f"expected {_visible(self.expected)}"
         return text + (f"; nearest valid: {_visible(self.nearest)}" if self.nearest else "")
@@ -50,6 +55,7 @@ class Fault:
         place = self.place
         return {
             "file": None if place is None else place.file,
+            **({"sheet": place.sheet} if place is not None and place.sheet else {}),
             "line": None if place is None else place.line,
             "column": None if place is None else place.column,
             "path": shortened(self.path),
@@ -57,6 +63,15 @@ class Fault:
             "expected": self.expected,
             "nearest": self.nearest,
         }
+
+
+def letters(column: int) -> str:
+    """A column of a sheet by its letters: 1 is A, 27 is AA."""
+    out = ""
+    while column > 0:
+        column, digit = divmod(column - 1, 26)
+        out = chr(ord("A") + digit) + out
+    return out
 
 
 def _visible(text: str) -> str:

@@ -44,6 +44,20 @@ def descriptor_of(path: Path) -> int | None:
     return int(found[1]) if found else _NAMED_STREAMS.get(name)
 
 
+def room_to_open(count: int) -> None:
+    """Let this process have so many more files open, as far as the system lets it."""
+    try:
+        import resource
+    except ImportError:
+        return
+    soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
+    wanted = count + 256
+    if soft != resource.RLIM_INFINITY and soft < wanted:
+        most = wanted if hard == resource.RLIM_INFINITY else min(wanted, hard)
+        with contextlib.suppress(OSError, ValueError):
+            resource.setrlimit(resource.RLIMIT_NOFILE, (max(most, soft), hard))
+
+
 def send(path: Path, data: bytes) -> None:
     """Send bytes to what `is_stream` calls one.
 

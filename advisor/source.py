@@ -73,9 +73,23 @@ class Document:
     root: Node
 
 
+@dataclass(frozen=True, slots=True)
+class CellMark:
+    """Stands for a mark of the parser where a value came from a cell of a table."""
+
+    place: Place
+
+    @property
+    def name(self) -> str:
+        """The file's."""
+        return self.place.file
+
+
 def place_of(node: Node, file: str) -> Place:
     """Where a node begins; a change made on the command line names itself."""
     mark = node.start_mark
+    if isinstance(mark, CellMark):
+        return mark.place
     if mark.name.startswith("--set"):
         file = mark.name
     return Place(file, mark.line + 1, mark.column + 1)

@@ -18,6 +18,7 @@ from advisor.reference import FOLDER, WRITTEN, __main__, pages
 from advisor.reference.commands import commands, example
 from advisor.studies.record import decide
 from tests.intake.packs import VALLEY
+from tests.intake.sheets import small_tables
 from tests.on_bench.sessions import pack_session
 
 COMMANDS = dict(commands())
@@ -120,6 +121,8 @@ def test_every_example_runs(
         assert call(["catalog", "pack", "field", *said]) == 0
     if name == "catalog import":
         (tmp_path / "valley.pdsc").write_text(VALLEY, "utf-8")
+    if name == "catalog quote":
+        small_tables(tmp_path)
     text = example(COMMANDS[name])
     assert text is not None, f"{name}: no line 'Example: part-advisor …' in its docstring"
     words = shlex.split(text)

@@ -341,6 +341,9 @@ class Price:
     lead_time: Quantity | None = key(
         Figure("time", exact=True), "longest time to delivery that is promised"
     )
+    offer: str | None = key(Text(), "the offer that it comes from", informational=True)
+    date: datetime.date | None = key(Day(), "of the offer", informational=True)
+    stock: int | None = key(Whole(0), "pieces in stock at that date", informational=True)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

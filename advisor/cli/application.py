@@ -23,6 +23,7 @@ from advisor.cli import (
     reference,
     reporting,
     sharing,
+    sheets,
     weighing,
 )
 from advisor.cli.codes import INTERRUPTED, NO, OURS, WRONG
@@ -54,6 +55,7 @@ app.add_typer(bench.kernels, name="kernels")
 app.add_typer(hours.hours, name="hours")
 sharing.register(catalogs.catalog)
 importing.register(catalogs.catalog)
+sheets.register(catalogs.catalog)
 app.add_typer(catalogs.catalog, name="catalog")
 app.add_typer(catalogs.product, name="product")
 

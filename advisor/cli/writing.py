@@ -159,6 +159,7 @@ def deliver(contents: Mapping[Output, bytes], show: Callable[[], None] | None = 
     BrokenPipeError
         When the answer's reader, or that of a pipe, has gone; the files are written all the same.
     """
+    files.room_to_open(len(contents))
     with ExitStack() as stack:
         staged: list[tuple[Output, files.Staged]] = []
         for output, data in contents.items():

@@ -32,7 +32,7 @@ computes takes `--set PATH=VALUE`, as often as wanted.
 JSON is one document on standard output, SI figures with the unit in the key, 12 significant
 digits; the same seed gives the same bytes for any `--jobs`. With `--format json` faults are
 JSON too, on standard error: `{"faults": [{"file", "line", "column", "path", "read", "expected",
-"nearest"}]}`.
+"nearest"}]}`, and `sheet` for a cell of a workbook.
 
 What is written is written whole or not at all, and read back first where it is a file to be read
 again. Links stay links, modes and further names of a file stay; a device or a pipe is streamed to,

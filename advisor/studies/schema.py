@@ -13,6 +13,7 @@ from advisor.catalogue.fields import Declared, Either, ListOf, MapOf, Record, sp
 from advisor.catalogue.kinds import Figure, Identity, Kind
 from advisor.catalogue.schema_bench import InstrumentFile, Notes
 from advisor.catalogue.schema_hours import HoursLog
+from advisor.catalogue.schema_map import Column, ColumnKind, TableMap
 from advisor.catalogue.schema_parts import Answer, AnswerKind, Kernel, Part
 from advisor.catalogue.schema_product import PrioritiesKind, Priority, Product
 from advisor.catalogue.schema_record import DecisionRecord
@@ -45,6 +46,7 @@ KINDS: Mapping[str, tuple[str, Kind]] = {
     "notes": ("bench notes, for distil and rehearse", Record(Notes)),
     "instrument": ("a meter, named by bench notes", Record(InstrumentFile)),
     "hours": ("a log of hours, of hours add", Record(HoursLog)),
+    "map": ("the map of a table, for catalog import and catalog quote", Record(TableMap)),
 }
 
 
@@ -89,7 +91,7 @@ def schema(kind: str) -> Reference:
     Parameters
     ----------
     kind : a key of `KINDS`: part, cell, converter, addon, kernels, product, record, notes,
-    instrument or hours.
+    instrument, hours or map.
 
     Raises
     ------
@@ -115,6 +117,8 @@ def _inside(kind: Kind, at: str, informational: bool) -> Iterator[KeyRow]:
         yield from _inside(kind.kind, f"{at}.<{kind.names}>".lstrip("."), informational)
     elif isinstance(kind, AnswerKind):
         yield from _record(Answer, at, informational)
+    elif isinstance(kind, ColumnKind):
+        yield from _record(Column, at, informational)
     elif isinstance(kind, TemperatureTableKind):
         yield from _record(AtTemperature, f"{at}.<temperature>", informational)
     elif isinstance(kind, PrioritiesKind):
@@ -177,7 +181,7 @@ def words(kind: Kind) -> str:
         return kind.describe() + _bounds(kind)
     if isinstance(kind, Identity):
         return "an id of lower-case letters, digits and hyphens"
-    if isinstance(kind, (Record, AnswerKind)):
+    if isinstance(kind, (Record, AnswerKind, ColumnKind)):
         also = "" if isinstance(kind, Record) else f"; or {kind.describe()}"
         return f"the keys below{also}"
     if isinstance(kind, ListOf):

@@ -62,7 +62,8 @@ sleep-states:
     evidence: sheet
     evidence-of: {25 degC: bench, wake-time: sheet}
 price:
-  {currency: EUR, breaks: {1: 1.42, 100: 0.98, 10000: 0.60}, multiple: 300, lead-time: 12 weeks}
+  {currency: EUR, breaks: {1: 1.42, 100: 0.98, 10000: 0.60}, multiple: 300, lead-time: 12 weeks,
+   offer: quote 7, date: 2026-05-04, stock: 1200}
 extras: [{item: crystal, price: 0.12}]
 toolchain:
   id: probe-kit

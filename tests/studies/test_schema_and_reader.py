@@ -24,6 +24,7 @@ from advisor.catalogue.definitions import Definitions
 from advisor.catalogue.fields import Either, ListOf, MapOf, Record, specification
 from advisor.catalogue.kinds import Kind, Reading
 from advisor.catalogue.schema_bench import Unit
+from advisor.catalogue.schema_map import Column, ColumnKind
 from advisor.catalogue.schema_parts import ANSWERS, Answer, AnswerKind
 from advisor.catalogue.schema_product import PrioritiesKind, PriorityKind
 from advisor.catalogue.schema_supply import AtTemperature, TemperatureTableKind
@@ -218,6 +219,8 @@ def own(kind: Kind) -> st.SearchStrategy[Any]:
             return words(st.tuples(st.sampled_from([*ANSWERS, "fully"]), said).map("".join)) | (
                 record(Answer)
             )
+        case ColumnKind():
+            return words(NAMES) | record(Column)
         case TemperatureTableKind():
             return mapping(figures("temperature"), record(AtTemperature))
         case PriorityKind():
@@ -317,6 +320,8 @@ def leaves() -> list[Kind]:
                 inside = [kind.x, kind.y]
             case AnswerKind():
                 inside = [Record(Answer)]
+            case ColumnKind():
+                inside = [Record(Column)]
             case TemperatureTableKind():
                 inside = [Record(AtTemperature)]
             case PrioritiesKind():
