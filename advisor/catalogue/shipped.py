@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from advisor.catalogue.load import load_run
@@ -31,8 +31,12 @@ def product_files() -> dict[str, Path]:
     return {path.stem: path for path in sorted(_folder("profiles").glob("*.yaml"))}
 
 
-def find_product(reference: str) -> Path:
-    """The file of a product named by a path or by a shipped id.
+def find_product(reference: str, own: Mapping[str, Path] | None = None) -> Path:
+    """The file of a product named by a path, by an id of one's own or by a shipped one.
+
+    Parameters
+    ----------
+    own : a project's products, id to file.
 
     Raises
     ------
@@ -42,7 +46,7 @@ def find_product(reference: str) -> Path:
     path = Path(reference)
     if path.suffix in (".yaml", ".yml") or "/" in reference or "\\" in reference:
         return path
-    shipped = product_files()
+    shipped = product_files() | dict(own or {})
     if reference in shipped:
         return shipped[reference]
     if os.path.exists(path):
@@ -54,6 +58,7 @@ def find_product(reference: str) -> Path:
                 f'"{reference}"',
                 "a product's file, or one of " + ", ".join(shipped),
                 nearest=nearest(reference, tuple(shipped)),
+                unknown=True,
             ),
         )
     )
@@ -74,15 +79,19 @@ def load(
     changes: Sequence[str] = (),
     *,
     cached: bool = False,
+    own: Mapping[str, Path] | None = None,
 ) -> tuple[Catalogue, Product]:
     """A catalogue and a product, read and checked together.
 
+    No `.part-advisor.yaml` is looked for: what is read is what is named here.
+
     Parameters
     ----------
-    reference : a shipped product's id, a file, or `-` for standard input.
+    reference : a product's id, shipped or of one's `own`, a file, or `-` for standard input.
     folders : catalogue folders; the shipped one when empty.
     changes : `ID:dotted.path=VALUE` each.
     cached : whether the user's cache of catalogues may be read and written.
+    own : products that an id may name beside the shipped ones, id to file.
 
     Raises
     ------
@@ -92,4 +101,4 @@ def load(
     where = list(folders) or [catalogue_folder()]
     if reference == "-":
         return load_run(where, _standard_input(), changes, cached=cached)
-    return load_run(where, find_product(reference), changes, cached=cached)
+    return load_run(where, find_product(reference, own), changes, cached=cached)

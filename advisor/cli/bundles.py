@@ -27,9 +27,11 @@ from advisor.cli.options import (
 )
 
 if TYPE_CHECKING:
+    from advisor.catalogue.project import Project
     from advisor.catalogue.records import Catalogue
     from advisor.catalogue.schema_product import Product
     from advisor.cli.output import Screen
+    from advisor.faults import FaultError
 
 # The order in which a command offers what its bundles hold.
 ORDER = (
@@ -68,26 +70,105 @@ class Bundle:
 
 
 class Files(Bundle):
-    """Where the figures come from."""
+    """Where the figures come from: what the call names, else what the project's file does."""
 
     catalog: CatalogOption = None
     changes: SetOption = None
     no_cache: NoCacheOption = False
+    quiet: QuietOption = False
 
     def product(self, reference: str, before: Sequence[str] = ()) -> tuple[Catalogue, Product]:
         """The catalogue and a product, read and checked; what was changed `before` stays so."""
         from advisor.catalogue.shipped import load
 
         changes = [*before, *(self.changes or ())]
-        return load(reference, self.catalog or (), changes, cached=not self.no_cache)
+        own = {} if self.project is None else self.project.products
+        found = load(reference, self.folders, changes, cached=not self.no_cache, own=own)
+        self._tell()
+        return found
 
     def catalogue(self) -> Catalogue:
         """The catalogue alone, read and checked."""
         from advisor.catalogue.load import load_catalogue
+
+        found = load_catalogue(self.folders, self.changes or [], cached=not self.no_cache)
+        self._tell(overridden=True)
+        return found
+
+    def find(self, reference: str) -> Path:
+        """The file of a product, by its path or id."""
+        from advisor.catalogue.shipped import find_product
+
+        return find_product(reference, None if self.project is None else self.project.products)
+
+    @cached_property
+    def project(self) -> Project | None:
+        """The project that the working folder lies in; one that is not used is warned of."""
+        from advisor.catalogue.project import find_project
+
+        found, warning = find_project()
+        if warning is not None and not self.quiet:
+            _say(warning)
+        return found
+
+    @cached_property
+    def folders(self) -> list[Path]:
+        """The catalogue's folders, later ones over earlier ones."""
         from advisor.catalogue.shipped import catalogue_folder
 
-        folders = self.catalog or [catalogue_folder()]
-        return load_catalogue(folders, self.changes or [], cached=not self.no_cache)
+        if self.catalog:
+            return self.catalog
+        own = [] if self.project is None else list(self.project.catalogues)
+        demonstration = not own or (self.project is not None and self.project.demonstration)
+        return [*([catalogue_folder()] if demonstration else []), *own]
+
+    @property
+    def origin(self) -> dict[str, Any] | None:
+        """What a project's file chose, for JSON; None where a call or nothing did."""
+        if self.catalog or self.project is None or not self.project.catalogues:
+            return None
+        return {
+            "file": str(self.project.file),
+            "demonstration": self.project.demonstration,
+            "catalogues": [str(folder) for folder in self.project.catalogues],
+        }
+
+    def _tell(self, overridden: bool = False) -> None:
+        """Say in a line which catalogue a project's file chose."""
+        project = self.project
+        if self.quiet or project is None or not project.catalogues:
+            return
+        if not self.catalog:
+            names = [*(["the demonstration"] if project.demonstration else [])]
+            names += [str(folder) for folder in project.catalogues]
+            _say(f"catalogue: {', '.join(names)}, by {project.file}")
+        elif overridden:
+            _say(f"catalogue: by --catalog, in place of that of {project.file}")
+
+    def told(self, error: FaultError) -> FaultError:
+        """Faults of a run; where ids are unknown and no catalogue was named, they say so."""
+        from dataclasses import replace
+
+        from advisor.faults import FaultError
+
+        named = bool(self.catalog or (self.project is not None and self.project.catalogues))
+        if named or not any(fault.unknown for fault in error.faults):
+            return error
+        hint = (
+            " (only the demonstration catalogue was read: one's own is named by --catalog DIR or "
+            "in .part-advisor.yaml)"
+        )
+        return FaultError(
+            replace(fault, expected=fault.expected + hint) if fault.unknown else fault
+            for fault in error.faults
+        )
+
+
+def _say(words: str) -> None:
+    from advisor.cli.streams import say
+    from advisor.texts import on_one_line
+
+    say(on_one_line(f"part-advisor: {words}"))
 
 
 class Workers(Bundle):
@@ -114,6 +195,10 @@ class Voice(Bundle):
 
         plain = {"form": Format.TABLE, "output": None, "width": 0, "no_color": True}
         return Screen(**{**plain, **vars(self)})
+
+    def beside(self, files: Files) -> None:
+        """Have JSON say where the figures come from, as the project's file chose."""
+        vars(self)["origin"] = lambda: files.origin
 
 
 class Look(Voice):
@@ -181,14 +266,27 @@ class Command:
 
     def __call__(self, **given: Any) -> int:
         """Call the function with its bundles filled, once what it would write may be written."""
-        self._check(given)
         filled = {
-            name: bundle(**{option: given.pop(option) for option in bundle.options()})
+            name: bundle(**{option: given[option] for option in bundle.options()})
             for name, bundle in self.bundles.items()
         }
-        return self.function(**given, **filled)
+        files = next((one for one in filled.values() if isinstance(one, Files)), None)
+        self._check(given, files)
+        bundled = {option for bundle in self.bundles.values() for option in bundle.options()}
+        given = {name: value for name, value in given.items() if name not in bundled}
+        if files is None:
+            return self.function(**given, **filled)
+        for bundle in filled.values():
+            if isinstance(bundle, Voice):
+                bundle.beside(files)
+        from advisor.faults import FaultError
 
-    def _check(self, given: dict[str, Any]) -> None:
+        try:
+            return self.function(**given, **filled)
+        except FaultError as error:
+            raise files.told(error) from None
+
+    def _check(self, given: dict[str, Any], files: Files | None) -> None:
         marked = {
             name: (mark, _option(parameter.annotation) or name)
             for name, parameter in self.__signature__.parameters.items()
@@ -207,7 +305,7 @@ class Command:
                 path
                 for name, (mark, _) in marked.items()
                 if mark == READS
-                for path in _read(name, given[name])
+                for path in _read(name, given[name], files or Files())
             ]
             check_outputs([Output(path, option) for path, option in wanted], read)
 
@@ -222,20 +320,21 @@ def _option(annotation: Any) -> str | None:
     return None
 
 
-def _read(name: str, value: Any) -> Iterator[Path]:
+def _read(name: str, value: Any, files: Files) -> Iterator[Path]:
     """The files and folders that a parameter marked `READS` names."""
     if isinstance(value, Path):
         yield value
     elif isinstance(value, list):
         yield from value
     elif name == "catalog":
-        from advisor.catalogue.shipped import catalogue_folder
-
-        yield catalogue_folder()
+        yield from files.folders
+        if files.project is not None:
+            yield files.project.file
     elif name == "product":
-        from advisor.catalogue.shipped import find_product, product_files
+        from advisor.catalogue.shipped import product_files
 
         if value is None:
             yield from product_files().values()
+            yield from () if files.project is None else files.project.products.values()
         else:
-            yield Path("/dev/stdin") if value == "-" else find_product(value)
+            yield Path("/dev/stdin") if value == "-" else files.find(value)

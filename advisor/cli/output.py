@@ -26,7 +26,8 @@ LEAST_WIDTH = 40
 class Screen:
     """How to show a result: what the shared options say.
 
-    `beside` are files that are written with it, all or nothing.
+    `beside` are files that are written with it, all or nothing. `origin` tells what a project's
+    file chose to be read; JSON has it under `project`.
     """
 
     form: Format
@@ -36,6 +37,7 @@ class Screen:
     quiet: bool
     everything: bool = False
     beside: dict[Output, bytes] = field(default_factory=dict)
+    origin: Callable[[], dict[str, Any] | None] = lambda: None
 
     def __post_init__(self) -> None:
         """Refuse standard output that was closed before any work is done."""
@@ -73,6 +75,11 @@ class Screen:
         from advisor.present.machine import to_csv, to_json
 
         if self.form is Format.JSON:
+            origin = self.origin()
+            if origin is not None:
+                from advisor.studies.results import plain
+
+                document = {**plain(document), "project": origin}
             text = to_json(document)
             self.text(text if self._takes(text) else to_json(document, ascii_only=True))
         else:

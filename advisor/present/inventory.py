@@ -102,9 +102,9 @@ def _counted(count: int, name: str) -> str:
 
 
 def products_page(rows: Sequence[dict[str, Any]], width: int) -> Page:
-    """The shipped products."""
+    """The products that have an id."""
     page = Page(width)
-    page.heading(f"{len(rows)} shipped products")
+    page.heading(f"{len(rows)} products")
     if any(row["invented"] for row in rows):
         page.paragraph(INVENTED, style=FAINT)
     for row in rows:

@@ -445,6 +445,7 @@ def unknown_parts(catalogue: Catalogue, given: Iterable[tuple[str, str]]) -> lis
             f'"{part}"',
             "a part of the catalogue",
             nearest=nearest(part, tuple(catalogue.parts)),
+            unknown=True,
         )
         for option, part in given
         if part not in catalogue.parts

@@ -11,6 +11,7 @@ from advisor.catalogue.criteria import CRITERIA
 from advisor.catalogue.curves import CurveOf
 from advisor.catalogue.fields import Declared, Either, ListOf, MapOf, Record, specification
 from advisor.catalogue.kinds import Figure, Identity, Kind
+from advisor.catalogue.project import ProjectFile
 from advisor.catalogue.schema_bench import InstrumentFile, Notes
 from advisor.catalogue.schema_hours import HoursLog
 from advisor.catalogue.schema_parts import Answer, AnswerKind, Kernel, Part
@@ -44,6 +45,7 @@ KINDS: Mapping[str, tuple[str, Kind]] = {
     "notes": ("bench notes, for distil and rehearse", Record(Notes)),
     "instrument": ("a meter, named by bench notes", Record(InstrumentFile)),
     "hours": ("a log of hours, of hours add", Record(HoursLog)),
+    "project": (".part-advisor.yaml, in the working folder or above", Record(ProjectFile)),
 }
 
 
@@ -88,7 +90,7 @@ def schema(kind: str) -> Reference:
     Parameters
     ----------
     kind : a key of `KINDS`: part, cell, converter, addon, kernels, product, record, notes,
-    instrument or hours.
+    instrument, hours or project.
 
     Raises
     ------
