@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 from advisor.cli import (
+    asking,
     bench,
     catalogs,
     comparing,
@@ -46,6 +47,7 @@ bench.register(app)
 deciding.register(app)
 reporting.register(app)
 reference.register(app)
+asking.register()
 app.add_typer(bench.kernels, name="kernels")
 app.add_typer(hours.hours, name="hours")
 app.add_typer(catalogs.catalog, name="catalog")

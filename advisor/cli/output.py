@@ -22,6 +22,17 @@ if TYPE_CHECKING:
 LEAST_WIDTH = 40
 
 
+def terminal_columns() -> int:
+    """Columns of the terminal that standard error goes to; 0 where it goes elsewhere."""
+    if not sys.stderr.isatty():
+        return 0
+    try:
+        columns = os.get_terminal_size(sys.stderr.fileno()).columns
+    except OSError:
+        columns = 0
+    return max(columns or 80, LEAST_WIDTH)
+
+
 @dataclass(frozen=True, slots=True)
 class Screen:
     """How to show a result: what the shared options say.

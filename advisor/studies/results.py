@@ -433,8 +433,10 @@ def warnings_of(evaluation: Evaluation, catalogue: Catalogue | None = None) -> t
     `catalogue` is the whole one where only some of its parts were evaluated.
     """
     product = evaluation.product
-    odd = in_words(product_warnings(product, catalogue or evaluation.catalogue))
-    return tuple(dict.fromkeys([*odd, *evaluation.warnings]))
+    whole = catalogue or evaluation.catalogue
+    odd = in_words(product_warnings(product, whole))
+    empty = [] if whole.parts else ["the catalogue has no parts yet: `catalog add` asks for one"]
+    return tuple(dict.fromkeys([*empty, *odd, *evaluation.warnings]))
 
 
 def unknown_parts(catalogue: Catalogue, given: Iterable[tuple[str, str]]) -> list[Fault]:

@@ -7,7 +7,6 @@ from pathlib import Path
 
 import pytest
 
-from advisor.catalogue import project as module
 from advisor.catalogue.project import NAME, find_project
 from advisor.catalogue.shipped import find_product, product_files
 from advisor.faults import FaultError
@@ -68,7 +67,7 @@ def test_somebody_elses_is_not_used(place: Path, monkeypatch: pytest.MonkeyPatch
     path.chmod(0o666)
     assert find_project() == (None, f"../../{NAME} may be written by anybody: not used")
     path.chmod(0o644)
-    monkeypatch.setattr(module.os, "geteuid", lambda: 4711)
+    monkeypatch.setattr(os, "geteuid", lambda: 4711)
     # root's own counts; whoever runs the tests as another user sees the other half
     if os.stat(path).st_uid == 0:
         assert find_project()[0] is not None
@@ -86,7 +85,7 @@ def test_a_link_of_somebody_else_is_not_used(place: Path, monkeypatch: pytest.Mo
             return found
         return os.stat_result([*found[:4], 4712, *found[5:10]])
 
-    monkeypatch.setattr(module.os, "lstat", planted)
+    monkeypatch.setattr(os, "lstat", planted)
     assert find_project() == (None, f"../../{NAME} belongs to somebody else: not used")
 
 
