@@ -58,9 +58,7 @@ def register() -> None:
 
 
 def catalog_start(
-    folder: Annotated[
-        Path, typer.Argument(metavar="DIR", help="A new or empty folder for it."), WRITES
-    ],
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="A new or empty folder for it.")],
     examples: Annotated[
         bool,
         typer.Option(
@@ -280,7 +278,9 @@ def _interview(
     if name is not None and typed and not script.defaults:
         # nobody is to answer twenty questions in vain
         free_place(where(interview.identity), table.kind, catalogue, interview.identity)
-    dialog = Dialog(interview, script, columns, look if typed else None, warm(files))
+    dialog = Dialog(
+        interview, script, columns, look if typed and not screen.quiet else None, warm(files)
+    )
     try:
         text = dialog.hold()
     except FaultError:

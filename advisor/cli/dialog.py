@@ -126,7 +126,7 @@ class Dialog:
                     self._settle()
                     return self.interview.finish()
                 except FaultError as error:
-                    if self.script.defaults or not started:
+                    if self.script.defaults or not started or self.interview.next() is None:
                         raise
                     self._tell_faults(error)
                     continue

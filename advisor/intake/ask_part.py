@@ -160,9 +160,10 @@ STEPS = (
     Step(
         key="toolchain.setup",
         words="Hours from the box to a first working program (h)",
-        example="5 h, or least, likeliest and greatest: 3 h, 5 h, 16 h",
+        example="5 h, or 3 h, 5 h, 16 h",
         form=Spread(),
-        more="As you expect it, or as `hours add` has logged it.",
+        more="As you expect it, or as `hours add` has logged it; of three the least, the likeliest "
+        "and the greatest.",
     ),
     Step(
         key="toolchain.maturity",

@@ -65,14 +65,24 @@ def _foreign(view: View) -> tuple[tuple[str, ...], ...]:
     cells = [view.catalogue.cells[name] for name in chosen if name in view.catalogue.cells]
     prices = [part.price for part in view.catalogue.parts.values()]
     prices += [cell.price for cell in cells]
+    converters = view.catalogue.converters
+    prices += [converters[name].price for name in _converters(view) if name in converters]
     found = {p.currency for p in prices if p is not None and p.currency is not None}
+    rate = view.text("cost", "engineer-rate")
+    if rate is not None:
+        found.add(rate.partition("/")[0].split()[-1])
     return tuple((name,) for name in sorted(found - {home or ""}))
 
 
-def _converted(view: View) -> bool:
-    """Whether a converter may stand between pack and rail."""
+def _converters(view: View) -> list[str]:
+    """Converters that may stand between pack and rail."""
     names = view.text("supply-options", "converters") or "[none]"
-    return any(name.strip() not in ("none", "") for name in names.strip("[]").split(","))
+    found = (name.strip() for name in names.strip("[]").split(","))
+    return [name for name in found if name not in ("none", "")]
+
+
+def _converted(view: View) -> bool:
+    return bool(_converters(view))
 
 
 def _use(view: View) -> Default | None:
@@ -235,16 +245,6 @@ STEPS = (
         default=_currency,
     ),
     Step(
-        key="cost.rates.{0}",
-        words="What 1 {0} costs in the product's currency",
-        example="0.92",
-        form=One(),
-        more="Prices at hand are in it.",
-        each=_foreign,
-        when=lambda view: view.has("cost", "currency"),
-        needed=True,
-    ),
-    Step(
         key="cost.units",
         words="Units to be made",
         example="1000",
@@ -266,7 +266,7 @@ STEPS = (
         key="priorities",
         words="What matters, and how much: criteria with weights",
         example="battery-life 3, purchase-cost 2, toolchain 1",
-        form=ByName("weight"),
+        form=ByName("weight", whole=True),
         more="On any scale. battery-life; lifetime-cost and purchase-cost; toolchain; bring-up; "
         "time-headroom; memory-headroom; board-area; energy-per-day. `weights` shows later what "
         "they mean.",
@@ -292,9 +292,19 @@ STEPS = (
     Step(
         key="cost.tools",
         words="One-off cost of tools",
-        example="600, or 0 for none",
+        example="600, or 0",
         form=One(),
         when=lambda view: view.has("priorities", "lifetime-cost"),
+        needed=True,
+    ),
+    Step(
+        key="cost.rates.{0}",
+        words="What 1 {0} costs in the product's currency",
+        example="0.92",
+        form=One(),
+        more="Prices at hand are in it.",
+        each=_foreign,
+        when=lambda view: view.has("cost", "currency"),
         needed=True,
     ),
     Step(

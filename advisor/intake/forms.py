@@ -146,12 +146,14 @@ class ByName:
     """Values by name, such as `sample 10 s, report 1 h`.
 
     `key` is the key below a name that takes the value, if it is no value itself. A value without a
-    name takes `unnamed`. `own` is the key that holds the name, in a list of records.
+    name takes `unnamed`. `own` is the key that holds the name, in a list of records. With `whole` a
+    mapping in braces is all that stands below a name.
     """
 
     key: str = ""
     unnamed: str = ""
     own: str = ""
+    whole: bool = False
 
     def read(self, text: str, at: Keys) -> Filled:
         if _MAP.match(text) and not self.key and not self.own:
@@ -167,7 +169,8 @@ class ByName:
                 raise refused(f"{name} twice", "each name once")
             if self.own:
                 out[(*at, name, self.own)] = name
-            out[(*at, name, self.key) if self.key else (*at, name)] = value(rest)
+            below_it = bool(self.key) and not (self.whole and rest.startswith("{"))
+            out[(*at, name, self.key) if below_it else (*at, name)] = value(rest)
         if not out:
             raise refused(text, "a name and its value, such as " + self.example())
         return out
