@@ -24,6 +24,7 @@ Filled = dict[Keys, str]  # keys of the file, from its root, to YAML text on one
 Notes = dict[Keys, str]  # keys of the file to what is said above them
 _ID = re.compile(r"[a-z][a-z0-9-]*")
 _PAIR = re.compile(r"(?:typ(?:ical)?\.?\s+)?(?P<typical>[^{}]+?),?\s+max\.?\s+(?P<max>[^{}]+)")
+_CYCLES = re.compile(r"(.+?)\s*cycles")
 _BARE = re.compile(r"[+-]?[0-9]*\.?[0-9]+")
 _MAP = re.compile(r"[\[{]")
 
@@ -139,6 +140,23 @@ class Several:
             for name, one in zip(self.names, found, strict=False)
             if one not in ("-", "")
         }
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """Time and current of a run, `1.61 ms, 2.9 mA`, or cycles in place of the time."""
+
+    def read(self, text: str, at: Keys) -> Filled:
+        found = pieces(text)
+        counted = _CYCLES.fullmatch(found[0])
+        if counted is None:
+            return Several(("time", "current")).read(text, at)
+        if len(found) > 2:
+            raise refused(text, "cycles, and perhaps a current")
+        out = {(*at, "cycles"): value(counted[1])}
+        if len(found) == 2:
+            out[(*at, "current")] = value(found[1])
+        return out
 
 
 @dataclass(frozen=True, slots=True)

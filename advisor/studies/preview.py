@@ -94,7 +94,9 @@ def preview_part(
         catalogue, parts={name: parts[name] for name in sorted(parts)}, documents=documents
     )
     asked, left = _asked(product, part, keeps)
-    found = shortlist(catalogue, asked, draws=DRAWS, estimate_missing=bool(part.kernels))
+    points = part.operating_points.values()
+    estimable = bool(part.kernels) or any(getattr(p, "run_current", None) for p in points)
+    found = shortlist(catalogue, asked, draws=DRAWS, estimate_missing=estimable)
     lost = _lost(found, part.part)
     kernels = {path.split(".")[1] for path in lost if path.startswith("kernels.")}
     if kernels:
