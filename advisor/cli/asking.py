@@ -309,6 +309,8 @@ def _interview(
         return interviewed_page(str(target), new, skipped, taken, steps, screen.columns)
 
     screen.warn([one.text() for one in interview.odd(text)])
+    if new and table.kind == "part" and interview.identity in catalogue.parts:
+        screen.warn([f"{interview.identity}: takes the place of the catalogue's part of that id"])
     screen.give(
         document,
         lambda: [{"key": key, "default": taken.get(key)} for key in (*taken, *skipped)],

@@ -270,23 +270,24 @@ class Command:
             name: bundle(**{option: given[option] for option in bundle.options()})
             for name, bundle in self.bundles.items()
         }
-        files = next((one for one in filled.values() if isinstance(one, Files)), None)
-        self._check(given, files)
         bundled = {option for bundle in self.bundles.values() for option in bundle.options()}
-        given = {name: value for name, value in given.items() if name not in bundled}
+        own = {name: value for name, value in given.items() if name not in bundled}
+        files = next((one for one in filled.values() if isinstance(one, Files)), None)
         if files is None:
-            return self.function(**given, **filled)
+            self._check(given, Files())
+            return self.function(**own, **filled)
         for bundle in filled.values():
             if isinstance(bundle, Voice):
                 bundle.beside(files)
         from advisor.faults import FaultError
 
         try:
-            return self.function(**given, **filled)
+            self._check(given, files)
+            return self.function(**own, **filled)
         except FaultError as error:
             raise files.told(error) from None
 
-    def _check(self, given: dict[str, Any], files: Files | None) -> None:
+    def _check(self, given: dict[str, Any], files: Files) -> None:
         marked = {
             name: (mark, _option(parameter.annotation) or name)
             for name, parameter in self.__signature__.parameters.items()
@@ -305,7 +306,7 @@ class Command:
                 path
                 for name, (mark, _) in marked.items()
                 if mark == READS
-                for path in _read(name, given[name], files or Files())
+                for path in _read(name, given[name], files)
             ]
             check_outputs([Output(path, option) for path, option in wanted], read)
 

@@ -230,6 +230,8 @@ class Dialog:
         self._say(question.more or question.words + ".", "    ")
         if question.known:
             self._say("One of " + ", ".join(question.known) + ".", "    ")
+        if question.offers:
+            self._say("At hand: " + ", ".join(question.offers) + ".", "    ")
         must = "It must be answered." if question.needed else "skip leaves it absent: not known."
         self._say(f"Its key in scripts: {question.key}. {must}", "    ")
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import ChainMap, Counter
+from collections.abc import Iterable
 from dataclasses import replace
 
 from advisor.catalogue.fields import read_record
@@ -36,10 +37,13 @@ def _tasks(view: View) -> tuple[tuple[str, ...], ...]:
     return tuple((name,) for name in view.names("workload"))
 
 
-def _measured(view: View) -> str:
+def _sorted(names: Iterable[str]) -> tuple[str, ...]:
+    return tuple(sorted(set(names)))
+
+
+def _measured(view: View) -> tuple[str, ...]:
     """Kernels that some part was measured with."""
-    found = {kernel for part in view.catalogue.parts.values() for kernel in part.kernels}
-    return ", ".join(sorted(found))
+    return _sorted(kernel for part in view.catalogue.parts.values() for kernel in part.kernels)
 
 
 def _currencies(view: View) -> list[str]:
@@ -141,9 +145,8 @@ STEPS = (
         form=ByName(),
         more="Kernels that parts were measured with; `part-advisor kernels list` tells what a "
         "unit of each is. Without one the task wakes and waits, and computes nothing.",
-        known=lambda view: tuple(
-            dict.fromkeys((*view.catalogue.kernels, *(n for n in _measured(view).split(", ") if n)))
-        ),
+        known=lambda view: tuple(dict.fromkeys((*view.catalogue.kernels, *_measured(view)))),
+        offers=lambda view: tuple(f"{name} (measured)" for name in _measured(view)),
         each=_tasks,
     ),
     Step(
@@ -160,7 +163,8 @@ STEPS = (
         words="Cells, by id, or an ideal source (mAh, V)",
         example="lb-coin, 2 x alk-pen, or 220 mAh at 3 V",
         form=Packs(),
-        more="Each is tried; `part-advisor catalog list` has the cells. 2 x puts two in series.",
+        more="Each is tried; 2 x puts two in series. `catalog list` tells what each is.",
+        offers=lambda view: tuple(view.catalogue.cells),
         default=_packs,
         needed=True,
     ),
@@ -188,6 +192,12 @@ STEPS = (
         example="ram, rtc",
         form=Names(),
         more="By the names that sleep states of parts tell; none for nothing.",
+        offers=lambda view: _sorted(
+            name
+            for part in view.catalogue.parts.values()
+            for state in part.sleep_states.values()
+            for name in state.retains or ()
+        ),
         default=Default("ram", f"a product that loses RAM starts anew at each wake ({_COMMON})"),
     ),
     Step(
@@ -204,6 +214,7 @@ STEPS = (
         form=ByName(),
         more="By the names that parts count. A part with less is out, one that does not say is "
         "set aside.",
+        offers=lambda view: _sorted(f for p in view.catalogue.parts.values() for f in p.features),
     ),
     Step(
         key="standing-loads",
@@ -217,7 +228,8 @@ STEPS = (
         words="Converters between cells and rail, by id; none: the cells are the rail",
         example="none, ldo-a",
         form=Names(),
-        more="Each is tried; `part-advisor catalog list` has them.",
+        more="Each is tried; `catalog list` tells what each is.",
+        offers=lambda view: tuple(view.catalogue.converters),
         default=Default("[none]", f"the cells feed the part: the simplest start ({_COMMON})"),
     ),
     Step(

@@ -68,8 +68,8 @@ class Step:
     key : what its answer is called in scripts, and the dotted keys that it fills; `{0}`, `{1}`
     stand for names. words : the question. example : an answer. more : what `?` explains. each :
     the names that it is asked for, as tuples. when : whether it is asked. at : the keys that it
-    fills, where those are others. known : the only names that may be told. needed : whether it may
-    not be skipped.
+    fills, where those are others. known : the only names that may be told. offers : what may be
+    told, among others. needed : whether it may not be skipped.
     """
 
     key: str
@@ -82,6 +82,7 @@ class Step:
     when: Callable[[View], bool] | None = None
     at: Keys | None = None
     known: Callable[[View], tuple[str, ...]] | None = None
+    offers: Callable[[View], tuple[str, ...]] | None = None
     needed: bool = False
 
 
@@ -98,6 +99,7 @@ class Question:
     form: Form = field(repr=False)
     at: Keys = ()
     known: tuple[str, ...] = ()
+    offers: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -391,6 +393,7 @@ def _question(step: Step, names: tuple[str, ...], view: View) -> Question:
         default=default,
         needed=step.needed,
         known=() if step.known is None else step.known(view),
+        offers=() if step.offers is None else step.offers(view),
         form=step.form,
         at=tuple(key.format(*names) for key in at),
     )

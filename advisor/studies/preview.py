@@ -144,9 +144,10 @@ def _asked(product: Product, part: Part, keeps: bool) -> tuple[Product, tuple[st
     own = replace(
         needs, memory=Memory(**memory), features=features, lifecycle=lifecycle, lead_time=lead
     )
-    priorities, unweighed = _weighed(product, part)
+    asked = replace(product, needs=own)
+    priorities, unweighed = _weighed(asked, part)
     left += unweighed
-    asked = replace(product, needs=own, priorities=priorities)
+    asked = replace(asked, priorities=priorities)
     if product.cost.unit_cost_limit is not None and (
         part.price is None or part.price.breaks is None
     ):
@@ -171,7 +172,8 @@ def _weighed(product: Product, part: Part) -> tuple[Mapping[str, Priority], list
         assert measure is not None, name  # no other is read
         draw = {"operating-points", "kernels", "sleep-states"}
         own = [keys for keys in measure.reads if keys[0] not in draw]
-        if all(stated(part, keys) not in (None, {}) for keys in own):
+        told = all(stated(part, keys) not in (None, {}) for keys in own)
+        if told and all(ask.met(product) for ask in measure.asks):
             out[name] = priority
         else:
             left.append(f"criterion {name}")
