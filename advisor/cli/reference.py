@@ -23,8 +23,8 @@ def schema(
         typer.Argument(
             metavar="KIND",
             help=(
-                "part, cell, converter, addon, kernels, product, record, notes, instrument or "
-                "hours."
+                "part, cell, converter, addon, kernels, product, record, notes, instrument, "
+                "hours or project."
             ),
         ),
     ],

@@ -111,7 +111,7 @@ STEPS = (
     Step(
         key="sleep-states",
         words="Sleep current at 25 degC, or by sleep state (uA)",
-        example="1.1 uA, or deep 0.4 uA, ram-kept typ 1.1 uA max 3 uA",
+        example="1.1 uA, or clock-kept 0.4 uA, ram-kept typ 1.1 uA max 3 uA",
         form=ByName("current", unnamed="ram-kept"),
         more="Of each sleep state that may be used; over temperature it is "
         "{25 degC: 1.1 uA, 60 degC: 4 uA}. One alone is called ram-kept.",

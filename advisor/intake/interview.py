@@ -166,7 +166,7 @@ class Interview:
                     question = replace(question, needed=True)
                 given = self.given.get(question.key)
                 if given is None and assume and question.default is not None:
-                    given = Given(*question.default)
+                    given = Given(question.default.text, question.default.reason)
                 if given is not None and given.text is not None:
                     try:
                         filled = {**filled, **question.form.read(given.text, question.at)}
@@ -225,7 +225,7 @@ class Interview:
     def take(self, question: Question) -> None:
         """Take the default of a question that has one."""
         assert question.default is not None
-        self._take(question, Given(*question.default))
+        self._take(question, Given(question.default.text, question.default.reason))
 
     def skip(self, question: Question) -> None:
         """Leave what is asked for absent: not known.

@@ -193,7 +193,13 @@ def _told(
     found: Shortlist, own: str | None = None, left: Sequence[str] = (), lacks: Sequence[str] = ()
 ) -> Preview:
     rows = [
-        PreviewRow(one.rank, one.part, one.score, one.battery_life_s.nominal, one.ends)
+        PreviewRow(
+            rank=one.rank,
+            part=one.part,
+            score=one.score,
+            battery_life_s=one.battery_life_s.nominal,
+            ends_by=one.ends,
+        )
         for one in found.ranking
         if one.rank <= SHOWN or one.part == own
     ]

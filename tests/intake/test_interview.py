@@ -82,8 +82,8 @@ def test_a_part_stands_as_it_was_told() -> None:
             "supply": "1.8 to 3.6 V",
             "operating-points": "fast 96 MHz, slow 24 MHz",
             "operating-points.fast.idle-current": "typ 0.9 mA max 1.2 mA",
-            "sleep-states": "1.1 uA, deep {25 degC: 0.4 uA, 60 degC: 2 uA}",
-            "sleep-states.deep.retains": "none",
+            "sleep-states": "1.1 uA, clock-kept {25 degC: 0.4 uA, 60 degC: 2 uA}",
+            "sleep-states.clock-kept.retains": "none",
             "kernels": "filter crc",
             "kernels.filter.fast": "1.61(1) ms, 2.9 mA",
             "kernels.crc.slow": "0.4 ms, -",
@@ -102,10 +102,10 @@ def test_a_part_stands_as_it_was_told() -> None:
     assert idle is not None
     assert (idle.nominal, idle.kind) == (pytest.approx(0.9e-3, rel=1e-12), "lognormal")
     assert part.operating_points["slow"].idle_current is None  # skipped: absent, not zero
-    deep = part.sleep_states["deep"]
-    assert deep.current is not None
-    assert len(deep.current.y) == 2
-    assert deep.retains == ()
+    clock_kept = part.sleep_states["clock-kept"]
+    assert clock_kept.current is not None
+    assert len(clock_kept.current.y) == 2
+    assert clock_kept.retains == ()
     assert part.sleep_states["ram-kept"].retains == ("ram",)
     assert part.kernels["filter"]["fast"].evidence == ask_part.STATED
     assert part.kernels["filter"]["fast"].supply is not None
