@@ -7,7 +7,7 @@ import select
 import struct
 import sys
 import time
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -33,7 +33,7 @@ def session(
     *,
     columns: int = 80,
     at_once: bool = False,
-    **environment: str | None,
+    environment: Mapping[str, str] | None = None,
 ) -> Session:
     """Run the tool in a terminal of its own.
 
@@ -48,7 +48,7 @@ def session(
 
     given: dict[str, str | None] = {**os.environ, "PYTHONPATH": str(ROOT), "HOME": str(folder)}
     given |= {"ADVISOR_CACHE_DIR": str(folder / ".cache"), "TERM": "xterm", "COLUMNS": None}
-    given |= environment
+    given |= environment or {}
     child, terminal = pty.fork()
     if child == 0:  # pragma: no cover - the tool takes this process's place
         os.chdir(folder)

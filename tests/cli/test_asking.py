@@ -138,7 +138,7 @@ def _as_catalogue(folder: Path) -> Path:
 def test_narrow_terminals_and_other_encodings(folder: Path, environment: dict[str, str]) -> None:
     lines = ["1.8 V to 3.6 V", "24 MHz", "0.9 mA", "1.1 µA", "?", "done"]
     arguments = ["catalog", "add", "one", "-q"]
-    done = session(arguments, lines, folder, columns=40, **environment)
+    done = session(arguments, lines, folder, columns=40, environment=environment)
     assert done.code == 0, done.shown
     assert "current: 1.1 µA" in (folder / "one.yaml").read_text("utf-8")
     asked = done.shown.partition("\n1. ")[2].partition("one.yaml: ")[0]
