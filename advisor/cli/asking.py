@@ -266,18 +266,23 @@ def _interview(
     from advisor.cli.looks import warm
     from advisor.cli.output import terminal_columns
     from advisor.cli.places import free_place, next_steps, place_for
-    from advisor.faults import FaultError
+    from advisor.faults import Fault, FaultError
     from advisor.intake.interview import Interview
 
-    typed = sys.stdin is not None and sys.stdin.isatty()
-    interview = Interview(table, catalogue)
+    typed = sys.stdin is not None and sys.stdin.isatty() and not script.defaults
+    where = place_for(table.kind, files, output)
+
+    def free(identity: str) -> bool:
+        return free_place(where(identity), table.kind, catalogue, identity)
+
+    # nobody is to answer twenty questions in vain; a script may say again what stands already
+    interview = Interview(table, catalogue, free if typed else None)
     if name is not None:
+        if table.kind in script.answers:
+            key = f"--answer {table.kind}"
+            raise FaultError((Fault(key, f'"{name}" as NAME too', "the id told once"),))
         interview.name(name)
     columns = screen.columns or terminal_columns()
-    where = place_for(table.kind, files, output)
-    if name is not None and typed and not script.defaults:
-        # nobody is to answer twenty questions in vain
-        free_place(where(interview.identity), table.kind, catalogue, interview.identity)
     dialog = Dialog(
         interview, script, columns, look if typed and not screen.quiet else None, warm(files)
     )

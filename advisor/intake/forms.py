@@ -50,6 +50,8 @@ def refused(read: str, expected: str) -> FaultError:
 def value(text: str) -> str:
     """A figure, a word or YAML in braces, as YAML text on one line."""
     text = text.strip()
+    if not text:
+        raise refused("", "a value")
     pair = _PAIR.fullmatch(text)
     if pair is not None:
         return compose.mapping(**{name: value(one) for name, one in pair.groupdict().items()})

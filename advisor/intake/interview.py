@@ -127,12 +127,19 @@ class Interview:
 
     Parameters
     ----------
-    catalogue : what the file will stand beside, for names that it may use.
+    catalogue : what the file will stand beside, for names that it may use. free : raises a fault
+    for an id that cannot be taken.
     """
 
-    def __init__(self, table: Table, catalogue: Catalogue) -> None:
+    def __init__(
+        self,
+        table: Table,
+        catalogue: Catalogue,
+        free: Callable[[str], object] | None = None,
+    ) -> None:
         self.table = table
         self.catalogue = catalogue
+        self._free = free
         self.given: dict[str, Given] = {}
         self._again: dict[str, Fault] = {}  # questions that may no longer be skipped
 
@@ -213,6 +220,8 @@ class Interview:
             filled = question.form.read(text, question.at)
         except FaultError as error:
             raise FaultError(replace(f, path=path, place=None) for f in error.faults) from None
+        if (not filled and text != "none") or '""' in filled.values():
+            self._refuse(question, "nothing", f"an answer, such as {question.example}")
         known = question.known
         unknown = [name for name in below(filled, question.at) if known and name not in known]
         if unknown:
@@ -220,6 +229,8 @@ class Interview:
             raise FaultError(
                 Fault(path, f'"{name}"', expected, nearest=nearest(name, known)) for name in unknown
             )
+        if question.key == self.table.kind and self._free is not None:
+            self._free(text)
         self._take(question, Given(text))
 
     def take(self, question: Question) -> None:
@@ -285,7 +296,7 @@ class Interview:
         new = [
             fault
             for fault in self._faults()
-            if (fault.path, fault.read) not in known and not _untold(fault)
+            if (fault.path, fault.read) not in known and not _untold(fault, question)
         ]
         if new:
             del self.given[question.key]
@@ -404,13 +415,13 @@ def _above(keys: Keys, at: Keys) -> Keys:
     return at if keys[: len(at)] == at else keys
 
 
-def _untold(fault: Fault) -> bool:
-    """Whether a fault is that something is absent, which a later answer may mend."""
-    return fault.read in (
-        "nothing",
-        "no such key",
-        "no weight above zero",
-    ) or fault.read.startswith(("anchors missing", "nothing, and "))
+def _untold(fault: Fault, question: Question) -> bool:
+    """Whether a fault is that something else is absent, which a later answer may mend."""
+    path, own = fault.path.partition(":")[2], ".".join(question.at)
+    if path == own or path.startswith(f"{own}."):
+        return False
+    absent = ("nothing", "no such key", "no weight above zero")
+    return fault.read in absent or fault.read.startswith("nothing, and ")
 
 
 def _nearest(fault: Fault, asked: list[Question]) -> Question | None:

@@ -315,6 +315,23 @@ def test_a_terminal_is_told_at_once_of_a_file_that_stands(folder: Path) -> None:
     done = session(["product", "new", "tag"], [], folder)
     assert done.code == 2
     assert "which is there" in " ".join(done.shown.split())
+    # asked for, the id is refused at its question
+    lines = ["tag", "../up", "lb-coin", "tog", "sample 10 s", "done"]
+    done = session(["product", "new", "-q"], lines, folder)
+    assert (done.code, done.typed) == (0, len(lines)), done.shown
+    words = " ".join(done.shown.split())
+    assert "which is there" in words
+    assert "an id that no file of the catalogue bears" in words
+    assert {path.name for path in folder.glob("*.yaml")} == {"tag.yaml", "tog.yaml"}
+
+
+def test_an_id_is_told_once(said: Caller, folder: Path) -> None:
+    code, _, err = add(said, "operating-points=24 MHz", "part=two")
+    assert code == 2
+    assert "the id told once" in err
+    code, _, err = said("catalog", "add", "../x", "--defaults")
+    assert code == 2
+    assert "lower-case letters" in err
 
 
 # ------------------------------------------------------------------------- the project's file

@@ -308,21 +308,41 @@ def test_done_asks_for_what_must_be_known_only() -> None:
 
 
 def test_what_the_whole_file_lacks_is_asked_again() -> None:
-    """A life target that was skipped is needed once battery life is weighed."""
+    """A service life that was skipped is needed once lifetime cost is weighed."""
     interview = Interview(ask_product.TABLE, own())
-    answers = {**PRODUCT, "priorities": "battery-life 1"}
+    costs = {"cost.service-visit": "20", "cost.engineer-rate": "80 EUR/h", "cost.tools": "0"}
+    weighed = {"priorities": "lifetime-cost 1", "cost.unit-cost-limit": "9"}
+    answers = {**PRODUCT, **costs, **weighed}
     while (question := interview.next()) is not None:
         if question.key in answers:
             interview.answer(question, answers[question.key])
+        elif question.key == "service-life" or question.default is None:
+            interview.skip(question)
+        else:
+            interview.take(question)
+    with pytest.raises(FaultError, match="service-life: read nothing"):
+        interview.finish()
+    assert interview.refused == {"service-life"}
+    assert asked(interview).key == "service-life"
+    with pytest.raises(FaultError, match="nothing can be made without it"):
+        interview.skip(asked(interview))
+    interview.answer(asked(interview), "6 years")
+    assert load_product(interview.finish().encode(), own()).service_life is not None
+
+
+def test_a_weight_without_its_anchors_is_refused_at_once() -> None:
+    interview = Interview(ask_product.TABLE, own())
+    while (question := asked(interview)).key != "priorities":
+        if question.key in PRODUCT:
+            interview.answer(question, PRODUCT[question.key])
         elif question.key == "life-target" or question.default is None:
             interview.skip(question)
         else:
             interview.take(question)
+    assert question.default is None or "battery-life" not in question.default.text
     with pytest.raises(FaultError, match="anchors missing"):
-        interview.finish()
-    # the weight may change, or its anchors be told: what refused it is asked for
-    assert asked(interview).key == "priorities"
-    interview.answer(asked(interview), "battery-life {weight: 1, poor: 1 year, good: 3 years}")
+        interview.answer(question, "battery-life 1")
+    interview.answer(question, "battery-life {weight: 1, poor: 1 year, good: 3 years}")
 
 
 def test_kernels_of_another_version_are_told_as_such() -> None:
@@ -353,6 +373,26 @@ def test_prices_in_other_currencies_ask_for_their_rates() -> None:
             interview.skip(question)
     assert "cost.rates.USD" in keys
     assert load_product(interview.finish().encode(), shipped()).cost.rates["USD"].nominal == 0.92
+
+
+@pytest.mark.parametrize("kind", TABLES)
+@settings(max_examples=15)
+@given(text=st.text(max_size=30) | st.text("[]{}:,#&*!|>'\"%@`- 0a~\n\u2028", max_size=12))
+def test_no_text_breaks_a_question(kind: str, text: str) -> None:
+    """Every kind of form is tried with it; what is taken reads back."""
+    interview = Interview(TABLES[kind], own())
+    interview.answer(asked(interview), "tag" if kind == "product" else "one")
+    while (question := interview.next()) is not None:
+        try:
+            interview.answer(question, text)
+        except FaultError:
+            if question.default is not None:
+                interview.take(question)
+            elif question.needed or question.key in ("sleep-states", "kernels"):
+                interview.answer(question, alternatives(question)[0])
+            else:
+                interview.skip(question)
+    interview.finish()
 
 
 WORDS = st.sampled_from(
