@@ -17,7 +17,7 @@ import re
 import shutil
 import signal
 import stat
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 _OWN = re.compile(r"\.part-advisor-[0-9a-f]{16}\.part")
@@ -214,12 +214,10 @@ def _made(folder: Path, mode: int) -> tuple[Path, int]:
         os.close(descriptor)
 
 
-def new_folder(folder: Path, files: Mapping[str, bytes], inside: Sequence[str] = ()) -> None:
+def new_folder(folder: Path, files: Mapping[str, bytes]) -> None:
     """Make a folder with files in it, all of them or nothing; an empty one may be there.
 
-    Parameters
-    ----------
-    inside : folders in it that may stay empty.
+    A name that ends in a slash is a folder inside, which may stay empty.
 
     Raises
     ------
@@ -234,9 +232,10 @@ def new_folder(folder: Path, files: Mapping[str, bytes], inside: Sequence[str] =
         descriptor = os.open(made, os.O_RDONLY) if os.name == "posix" else -1
         try:
             _locked(descriptor, wait=True)
-            for name in inside:
-                (made / name).mkdir(parents=True, exist_ok=True)
             for name, data in files.items():
+                if name.endswith("/"):
+                    (made / name).mkdir(parents=True, exist_ok=True)
+                    continue
                 (made / name).parent.mkdir(parents=True, exist_ok=True)
                 with open(made / name, "wb") as file:
                     file.write(data)

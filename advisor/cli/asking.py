@@ -85,7 +85,7 @@ def catalog_start(
     from advisor.source import read_bytes
 
     screen = show.screen()
-    contents, inside = new_catalogue(examples=examples)
+    contents = new_catalogue(examples=examples)
     own = Path(NAME)
     text = project_text(folder, Path.cwd()).encode()
     there = os.path.lexists(own)
@@ -93,7 +93,7 @@ def catalog_start(
     named = project and not there
     if named:
         check_outputs([Output(own, "--project")])
-    write_folder(folder, contents, inside)
+    write_folder(folder, contents)
     if named:
         deliver({Output(own, "--project", new=True): text})
     steps = [f"part-advisor catalog add NAME{'' if named or same else f' --catalog {folder}'}"]
@@ -114,7 +114,9 @@ def catalog_start(
         lead += [f"{own}: names it, so that --catalog need not be typed"] if named else []
         return written_page(lead, steps, screen.columns)
 
-    written = [str(folder / name) for name in contents] + ([str(own)] if named else [])
+    written = [str(folder / name) for name in contents if not name.endswith("/")] + (
+        [str(own)] if named else []
+    )
     screen.give(
         {"folder": str(folder), "files": written, "project": str(own) if named else None},
         lambda: [{"file": name} for name in written],

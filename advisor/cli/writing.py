@@ -194,8 +194,8 @@ class _told:  # noqa: N801 - a context manager
             raise FaultError((_fault(self.output, str(error.strerror or error)),)) from None
 
 
-def write_folder(folder: Path, contents: Mapping[str, bytes], inside: Sequence[str] = ()) -> None:
-    """Write files, and folders `inside`, into a new or empty folder: all are there or none.
+def write_folder(folder: Path, contents: Mapping[str, bytes]) -> None:
+    """Write files into a new or empty folder so that all are there or none.
 
     Raises
     ------
@@ -209,4 +209,4 @@ def write_folder(folder: Path, contents: Mapping[str, bytes], inside: Sequence[s
         read = "a folder with files in it" if folder.is_dir() else "a file"
         raise FaultError((Fault("DIR", f'{read}, "{folder}"', "a new or empty folder"),))
     with _told(output):
-        files.new_folder(folder, contents, inside)
+        files.new_folder(folder, contents)

@@ -11,19 +11,20 @@ from advisor.catalogue.records import KERNELS
 from advisor.catalogue.shipped import catalogue_folder
 
 
-def new_catalogue(*, examples: bool = False) -> tuple[dict[str, bytes], tuple[str, ...]]:
-    """(files by name, folders) of a new catalogue: the kernels of the bench, and no parts.
+def new_catalogue(*, examples: bool = False) -> dict[str, bytes]:
+    """The files of a new catalogue by name, folders with a slash: kernels of the bench, no parts.
 
     Parameters
     ----------
     examples : with the demonstration's cells and converters, which say that they are invented.
     """
     shipped = catalogue_folder()
-    files = {f"{KERNELS}.yaml": (shipped / f"{KERNELS}.yaml").read_bytes()}
+    files = {f"{folder}/": b"" for folder in FOLDERS}
+    files[f"{KERNELS}.yaml"] = (shipped / f"{KERNELS}.yaml").read_bytes()
     for folder in ("cells", "converters") if examples else ():
         for path in sorted((shipped / folder).glob("*.yaml")):
             files[f"{folder}/{path.name}"] = path.read_bytes()
-    return files, tuple(FOLDERS)
+    return files
 
 
 def project_text(folder: Path, beside: Path) -> str:
