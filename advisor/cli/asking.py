@@ -173,9 +173,9 @@ def catalog_add(
     if list_questions:
         return _listed(screen, TABLE, catalogue)
     given = _script(answer, answers, defaults)
-    return _interview(
-        screen, TABLE, name, catalogue, given, output, files, part_looks(files, catalogue, used_in)
-    )
+    look = part_looks(files, catalogue, used_in)
+    wanted = used_in is not None
+    return _interview(screen, TABLE, name, catalogue, given, output, files, look, wanted=wanted)
 
 
 def product_new(
@@ -260,6 +260,8 @@ def _interview(
     output: Path | None,
     files: Files,
     look: Callable[[Interview], Callable[[], Preview]],
+    *,
+    wanted: bool = False,
 ) -> int:
     """Ask, and write what was answered where it belongs."""
     import sys
@@ -285,9 +287,8 @@ def _interview(
             raise FaultError((Fault(key, f'"{name}" as NAME too', "the id told once"),))
         interview.name(name)
     columns = screen.columns or terminal_columns()
-    dialog = Dialog(
-        interview, script, columns, look if typed and not screen.quiet else None, warm(files)
-    )
+    looked_at = wanted or (typed and not screen.quiet)
+    dialog = Dialog(interview, script, columns, look if looked_at else None, warm(files))
     try:
         text = dialog.hold()
     except FaultError:
@@ -298,16 +299,18 @@ def _interview(
     if new:
         target.parent.mkdir(exist_ok=True)
         screen.keep(target, text.encode(), new=True)
-    dialog.last_look()
+    seen = dialog.last_look(wanted=wanted)
     dialog.close()
     skipped, taken = interview.skipped(), interview.taken()
-    document = {
+    document: dict[str, Any] = {
         table.kind: interview.identity,
         "file": str(target),
         "new": new,
         "not_known": skipped,
         "defaults": taken,
     }
+    if seen is not None:
+        document["look"] = seen
 
     def page() -> Page:
         from advisor.present.asking import interviewed_page

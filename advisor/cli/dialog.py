@@ -282,13 +282,24 @@ class Dialog:
         if self._due:
             self._look_ahead()
 
-    def last_look(self) -> None:
-        """Show what the finished file leads to, if it is worked out in time."""
-        if self._look is None or not self._asked:
-            return
+    def last_look(self, *, wanted: bool = False) -> Preview | None:
+        """Show what the finished file leads to.
+
+        Parameters
+        ----------
+        wanted : whether it was asked for: it is waited for as long as it takes then, and what is
+            wrong with it is raised. Else it is shown if it is worked out in time.
+        """
+        if self._look is None or not (self._asked or wanted):
+            return None
+        if wanted:
+            found = self._look(self.interview)()
+            self._present(found)
+            return found
         self._ahead = Ahead(self._look(self.interview))
         self._shown = None
         self._show_look(5 * PATIENCE)
+        return None
 
     def close(self) -> None:
         """Wait a little for what is still worked out: nothing is to run on while all else ends."""

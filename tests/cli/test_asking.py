@@ -325,6 +325,22 @@ def test_a_terminal_is_told_at_once_of_a_file_that_stands(folder: Path) -> None:
     assert {path.name for path in folder.glob("*.yaml")} == {"tag.yaml", "tog.yaml"}
 
 
+def test_a_look_that_is_asked_for_is_given_to_scripts_too(said: Caller, folder: Path) -> None:
+    figures = ["operating-points=24 MHz", "operating-points.run.idle-current=1 mA"]
+    figures += ["sleep-states=1 uA", "sleep-states.ram-kept.wake-time=20 us", "supply=1.8 to 3.6 V"]
+    options = ["--defaults", *(f"--answer={one}" for one in figures), "--format", "json"]
+    code, out, err = said("catalog", "add", "one", *options, "--for", "barrel-tag")
+    assert code == 0
+    look = json.loads(out)["look"]
+    assert (look["product"], look["own"]) == ("barrel-tag", "one")
+    assert "kernel crc" in look["left"]
+    assert "So far, in barrel-tag" in err
+    assert "look" not in json.loads(said("catalog", "add", "two", *options)[1])
+    code, _, err = said("catalog", "add", "three", *options, "--for", "nobody")
+    assert code == 2
+    assert not Path("three.yaml").exists()
+
+
 def test_an_id_is_told_once(said: Caller, folder: Path) -> None:
     code, _, err = add(said, "operating-points=24 MHz", "part=two")
     assert code == 2
