@@ -33,7 +33,8 @@ class Fault:
     """Something wrong in the input.
 
     `path` is the figure's path, `read` what stands there, `expected` what should, `nearest` the
-    nearest valid word where there is one.
+    nearest valid word where there is one. `unknown` faults name what no file that was read bears:
+    the file that does may not have been named.
     """
 
     path: str
@@ -42,6 +43,7 @@ class Fault:
     place: Place | None = None
     nearest: str | None = None
     severity: Severity = "fault"
+    unknown: bool = False
 
     def text(self) -> str:
         """One line: place, path, what was read, what was expected, the nearest valid word."""

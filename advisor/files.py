@@ -232,6 +232,8 @@ def _made(folder: Path, mode: int) -> tuple[Path, int]:
 def new_folder(folder: Path, files: Mapping[str, bytes]) -> None:
     """Make a folder with files in it, all of them or nothing; an empty one may be there.
 
+    A name that ends in a slash is a folder inside, which may stay empty.
+
     Raises
     ------
     OSError
@@ -246,6 +248,9 @@ def new_folder(folder: Path, files: Mapping[str, bytes]) -> None:
         try:
             _locked(descriptor, wait=True)
             for name, data in files.items():
+                if name.endswith("/"):
+                    (made / name).mkdir(parents=True, exist_ok=True)
+                    continue
                 (made / name).parent.mkdir(parents=True, exist_ok=True)
                 with open(made / name, "wb") as file:
                     file.write(data)

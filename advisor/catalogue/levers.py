@@ -170,6 +170,7 @@ def lever(catalogue: Catalogue, product: Product, where: str | Path) -> Lever:
                     f'"{text}"',
                     "a figure's path, ID:dotted.keys, such as frost-post:workload.sample.every",
                     nearest=nearest(identity, known) if record is None else None,
+                    unknown=record is None,
                 ),
             )
         )

@@ -106,6 +106,7 @@ class _Run:
                             "of this run",
                             place=place_of(change.value_node, "--set"),
                             nearest=nearest(identity, known),
+                            unknown=True,
                         )
                     )
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Mapping
 from pathlib import Path
 
 from advisor.faults import Fault, FaultError, nearest
@@ -26,8 +27,12 @@ def product_files() -> dict[str, Path]:
     return {path.stem: path for path in sorted(_folder("profiles").glob("*.yaml"))}
 
 
-def find_product(reference: Named) -> Path:
-    """The file of a product named by a path or, in a text, by a shipped id.
+def find_product(reference: Named, own: Mapping[str, Path] | None = None) -> Path:
+    """The file of a product named by a path or, in a text, by an id: of one's own or shipped.
+
+    Parameters
+    ----------
+    own : a project's products, id to file.
 
     Raises
     ------
@@ -39,7 +44,7 @@ def find_product(reference: Named) -> Path:
         return path
     if path.suffix in (".yaml", ".yml") or "/" in reference or "\\" in reference:
         return path
-    shipped = product_files()
+    shipped = product_files() | dict(own or {})
     if reference in shipped:
         return shipped[reference]
     if os.path.exists(path):
@@ -51,6 +56,7 @@ def find_product(reference: Named) -> Path:
                 f'"{reference}"',
                 "a product's file, or one of " + ", ".join(shipped),
                 nearest=nearest(reference, tuple(shipped)),
+                unknown=True,
             ),
         )
     )

@@ -35,6 +35,7 @@ class Rule:
     expected: str
     breaches: Callable[[Any, Catalogue], Iterable[Breach]]
     severity: str = "fault"
+    unknown: bool = False  # what is named may stand in a file that was not read
 
 
 def _order(low: Any, high: Any, path: str) -> Iterator[Breach]:
@@ -434,7 +435,7 @@ PRODUCT_FAULTS = (
     Rule("poor and good, two different values", _anchors),
     Rule("good above poor: by this criterion more is better", partial(_direction, "more")),
     Rule("good below poor: by this criterion less is better", partial(_direction, "less")),
-    Rule("an id that the catalogue defines", _unknown_ids),
+    Rule("an id that the catalogue defines", _unknown_ids, unknown=True),
     Rule("either a cell, or a budget with its voltage", _cell_options),
     Rule("the rate of every currency that prices are in", _currencies),
 )
@@ -467,6 +468,7 @@ def apply(
                     place=place,
                     nearest=near,
                     severity=rule.severity,  # type: ignore[arg-type]
+                    unknown=rule.unknown,
                 )
             )
 

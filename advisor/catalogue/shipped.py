@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from advisor.catalogue.places import catalogue_folder, find_product, product_files
@@ -11,6 +11,8 @@ from advisor.faults import Fault, FaultError
 from advisor.names import Named, paths_of, texts_of
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from advisor.catalogue.records import Catalogue
     from advisor.catalogue.schema_product import Product
 
@@ -32,15 +34,19 @@ def load(
     changes: str | Sequence[str] = (),
     *,
     cached: bool = False,
+    own: Mapping[str, Path] | None = None,
 ) -> tuple[Catalogue, Product]:
     """A catalogue and a product, read and checked together.
 
+    No `.part-advisor.yaml` is looked for: what is read is what is named here.
+
     Parameters
     ----------
-    reference : a shipped product's id, a file, or `-` for standard input.
+    reference : a product's id, shipped or of one's `own`, a file, or `-` for standard input.
     folders : catalogue folders, one or several; the shipped one when empty.
     changes : `ID:dotted.path=VALUE`, one or several.
     cached : whether the user's cache of catalogues may be read and written.
+    own : products that an id may name beside the shipped ones, id to file.
 
     Raises
     ------
@@ -53,7 +59,7 @@ def load(
     changes = texts_of(changes)
     if reference == "-":
         return load_run(where, _standard_input(), changes, cached=cached)
-    return load_run(where, find_product(reference), changes, cached=cached)
+    return load_run(where, find_product(reference, own), changes, cached=cached)
 
 
 __all__ = ["catalogue_folder", "find_product", "load", "product_files"]

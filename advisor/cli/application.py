@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 from advisor.cli import (
+    asking,
     bench,
     catalogs,
     comparing,
@@ -51,6 +52,7 @@ deciding.register(app)
 reporting.register(app)
 reference.register(app)
 completion.register(app)
+asking.register()
 app.add_typer(bench.kernels, name="kernels")
 app.add_typer(hours.hours, name="hours")
 sharing.register(catalogs.catalog)

@@ -28,9 +28,11 @@ from advisor.cli.options import (
 )
 
 if TYPE_CHECKING:
+    from advisor.catalogue.project import Project
     from advisor.catalogue.records import Catalogue
     from advisor.catalogue.schema_product import Product
     from advisor.cli.output import Screen
+    from advisor.faults import FaultError
 
 # The order in which a command offers what its bundles hold.
 ORDER = (
@@ -69,35 +71,126 @@ class Bundle:
 
 
 class Files(Bundle):
-    """Where the figures come from."""
+    """Where the figures come from: what the call names, else what the project's file does."""
 
     catalog: CatalogOption = None
     changes: SetOption = None
     no_cache: NoCacheOption = False
+    quiet: QuietOption = False
 
     def product(
         self, reference: str, before: Sequence[str] = (), otherwise: Sequence[Path] = ()
     ) -> tuple[Catalogue, Product]:
         """The catalogue and a product, read and checked; what was changed `before` stays so.
 
-        `otherwise` are the catalogue's folders where none was asked for.
+        `otherwise` are the catalogue's folders where the call names none: before a project's.
         """
         from advisor.catalogue.shipped import load
 
         changes = [*before, *(self.changes or ())]
-        return load(reference, self.catalog or otherwise, changes, cached=not self.no_cache)
+        own = {} if self.project is None else self.project.products
+        folders = otherwise if otherwise and not self.catalog else self.folders
+        found = load(reference, folders, changes, cached=not self.no_cache, own=own)
+        self._tell()
+        return found
 
     def catalogue(self) -> Catalogue:
         """The catalogue alone, read and checked."""
         from advisor.catalogue.load import load_catalogue
 
-        return load_catalogue(self.catalog or (), self.changes or (), cached=not self.no_cache)
+        found = load_catalogue(self.folders, self.changes or (), cached=not self.no_cache)
+        self._tell(overridden=True)
+        return found
+
+    def find(self, reference: str) -> Path:
+        """The file of a product, by its path or id."""
+        from advisor.catalogue.shipped import find_product
+
+        return find_product(reference, None if self.project is None else self.project.products)
+
+    @cached_property
+    def project(self) -> Project | None:
+        """The project that the working folder lies in; one that is not used is warned of."""
+        from advisor.catalogue.project import find_project
+
+        found, warning = find_project()
+        if warning is not None and not self.quiet:
+            _say(warning)
+        return found
+
+    @cached_property
+    def folders(self) -> list[Path]:
+        """The catalogue's folders, later ones over earlier ones."""
+        from advisor.catalogue.shipped import catalogue_folder
+
+        if self.catalog:
+            return self.catalog
+        own = [] if self.project is None else list(self.project.catalogues)
+        demonstration = not own or (self.project is not None and self.project.demonstration)
+        return [*([catalogue_folder()] if demonstration else []), *own]
+
+    @property
+    def own_folders(self) -> list[Path]:
+        """The catalogue's folders where they are all one's own, named by the call or the project;
+        else none."""
+        if self.catalog:
+            return self.catalog
+        project = self.project
+        return [] if project is None or project.demonstration else list(project.catalogues)
+
+    @property
+    def origin(self) -> dict[str, Any] | None:
+        """What a project's file chose, for JSON; None where a call or nothing did."""
+        if self.catalog or self.project is None or not self.project.catalogues:
+            return None
+        return {
+            "file": str(self.project.file),
+            "demonstration": self.project.demonstration,
+            "catalogues": [str(folder) for folder in self.project.catalogues],
+        }
+
+    def _tell(self, overridden: bool = False) -> None:
+        """Say in a line which catalogue a project's file chose."""
+        project = self.project
+        if self.quiet or project is None or not project.catalogues:
+            return
+        if not self.catalog:
+            names = [*(["the demonstration"] if project.demonstration else [])]
+            names += [str(folder) for folder in project.catalogues]
+            _say(f"catalogue: {', '.join(names)}, by {project.file}")
+        elif overridden:
+            _say(f"catalogue: by --catalog, in place of that of {project.file}")
+
+    def told(self, error: FaultError) -> FaultError:
+        """Faults of a run; where ids are unknown and no catalogue was named, they say so."""
+        from dataclasses import replace
+
+        from advisor.faults import FaultError
+
+        named = bool(self.catalog or (self.project is not None and self.project.catalogues))
+        if named or not any(fault.unknown for fault in error.faults):
+            return error
+        hint = (
+            " (only the demonstration catalogue was read: one's own is named by --catalog DIR or "
+            "in .part-advisor.yaml)"
+        )
+        return FaultError(
+            replace(fault, expected=fault.expected + hint) if fault.unknown else fault
+            for fault in error.faults
+        )
 
 
 class RankedFiles(Files):
     """Where the figures come from by which parts are ranked."""
 
     estimate_missing: EstimateOption = False
+
+
+def _say(words: str) -> None:
+    from advisor.cli.streams import say
+    from advisor.texts import on_one_line
+
+    say(on_one_line(f"part-advisor: {words}"))
 
 
 class Workers(Bundle):
@@ -124,6 +217,10 @@ class Voice(Bundle):
 
         plain = {"form": Format.TABLE, "output": None, "width": 0, "no_color": True}
         return Screen(**{**plain, **vars(self)})
+
+    def beside(self, files: Files) -> None:
+        """Have JSON say where the figures come from, as the project's file chose."""
+        vars(self)["origin"] = lambda: files.origin
 
 
 class Look(Voice):
@@ -191,14 +288,28 @@ class Command:
 
     def __call__(self, **given: Any) -> int:
         """Call the function with its bundles filled, once what it would write may be written."""
-        self._check(given)
         filled = {
-            name: bundle(**{option: given.pop(option) for option in bundle.options()})
+            name: bundle(**{option: given[option] for option in bundle.options()})
             for name, bundle in self.bundles.items()
         }
-        return self.function(**given, **filled)
+        bundled = {option for bundle in self.bundles.values() for option in bundle.options()}
+        own = {name: value for name, value in given.items() if name not in bundled}
+        files = next((one for one in filled.values() if isinstance(one, Files)), None)
+        if files is None:
+            self._check(given, Files())
+            return self.function(**own, **filled)
+        for bundle in filled.values():
+            if isinstance(bundle, Voice):
+                bundle.beside(files)
+        from advisor.faults import FaultError
 
-    def _check(self, given: dict[str, Any]) -> None:
+        try:
+            self._check(given, files)
+            return self.function(**own, **filled)
+        except FaultError as error:
+            raise files.told(error) from None
+
+    def _check(self, given: dict[str, Any], files: Files) -> None:
         marked = {
             name: (mark, _option(parameter.annotation) or name)
             for name, parameter in self.__signature__.parameters.items()
@@ -217,7 +328,7 @@ class Command:
                 path
                 for name, (mark, _) in marked.items()
                 if mark == READS
-                for path in _read(name, given[name])
+                for path in _read(name, given[name], files)
             ]
             check_outputs([Output(path, option) for path, option in wanted], read)
 
@@ -232,20 +343,21 @@ def _option(annotation: Any) -> str | None:
     return None
 
 
-def _read(name: str, value: Any) -> Iterator[Path]:
+def _read(name: str, value: Any, files: Files) -> Iterator[Path]:
     """The files and folders that a parameter marked `READS` names."""
     if isinstance(value, Path):
         yield value
     elif isinstance(value, list):
         yield from value
     elif name == "catalog":
-        from advisor.catalogue.shipped import catalogue_folder
-
-        yield catalogue_folder()
+        yield from files.folders
+        if files.project is not None:
+            yield files.project.file
     elif name == "product":
-        from advisor.catalogue.shipped import find_product, product_files
+        from advisor.catalogue.shipped import product_files
 
         if value is None:
             yield from product_files().values()
+            yield from () if files.project is None else files.project.products.values()
         else:
-            yield Path("/dev/stdin") if value == "-" else find_product(value)
+            yield Path("/dev/stdin") if value == "-" else files.find(value)

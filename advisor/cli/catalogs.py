@@ -14,12 +14,12 @@ if TYPE_CHECKING:
     from advisor.present.layout import Page
 
 catalog = typer.Typer(
-    help="The catalogue: list it, show an entry, check the files.",
+    help="The catalogue: start one, add a part, list it, show an entry, check the files.",
     no_args_is_help=True,
     rich_markup_mode=None,
 )
 product = typer.Typer(
-    help="Products: list the shipped ones, check a file.",
+    help="Products: a new one by questions, list them, check a file.",
     no_args_is_help=True,
     rich_markup_mode=None,
 )
@@ -106,15 +106,18 @@ def catalog_check(*, files: Files, show: Show) -> int:
 @product.command("list")
 @Command
 def product_list(*, show: Show) -> int:
-    """List the shipped products.
+    """List the products that have an id. Those of .part-advisor.yaml, and the shipped ones.
 
     Example: part-advisor product list
     """
     from advisor.catalogue.shipped import product_files
+    from advisor.cli.bundles import Files
     from advisor.studies.inventory import shipped_products
 
     screen = show.screen()
-    rows = shipped_products(product_files())
+    project = Files(quiet=show.quiet).project
+    own = {} if project is None else project.products
+    rows = shipped_products(product_files() | own)
 
     def page() -> Page:
         from advisor.present.inventory import products_page

@@ -16,6 +16,8 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from yaml.nodes import Node
 
+    from advisor.cli.bundles import Files as Chosen
+
 KINDS = ("parts", "cells", "converters", "addons")
 LINES = 400  # candidates are of no use beyond
 PLAIN = frozenset("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-_./:=+,@%")
@@ -111,9 +113,13 @@ class Files:
 
     def folders(self) -> list[Path]:
         """The catalogue's folders, later ones over earlier ones."""
-        from advisor.catalogue.places import catalogue_folder
+        return self._chosen().folders
 
-        return [Path(folder) for folder in self._given.get("catalog") or ()] or [catalogue_folder()]
+    def _chosen(self) -> Chosen:
+        """What the command itself would read."""
+        from advisor.cli.bundles import Files as Chosen
+
+        return Chosen(catalog=[Path(p) for p in self._given.get("catalog") or ()], quiet=True)
 
     def entries(self, kinds: Sequence[str] = KINDS) -> dict[str, Path]:
         """Files of the catalogue by id."""
@@ -130,13 +136,13 @@ class Files:
         return found
 
     def products(self) -> dict[str, Path]:
-        """Files of products by id: the line's own, else the shipped ones."""
-        from advisor.catalogue.places import find_product, product_files
+        """Files of products by id: the line's own, else the project's and the shipped ones."""
+        from advisor.catalogue.places import product_files
 
-        given = self._given.get("product")
+        given, files = self._given.get("product"), self._chosen()
         if not given or given == "-":
-            return product_files()
-        path = find_product(str(given))
+            return product_files() | dict({} if files.project is None else files.project.products)
+        path = files.find(str(given))
         return {path.stem: path}
 
     def document(self, identity: str) -> Node | None:

@@ -64,8 +64,8 @@ def decide(
         seed=sampling.seed,
         jobs=sampling.jobs,
         estimate_missing=files.estimate_missing,
-        product_file=_own_file(product),
-        catalogs=files.catalog or (),
+        product_file=_own_file(product, files),
+        catalogs=files.own_folders,
         folder="." if output is None else output.parent,
     )
     screen.warn(found.shortlist.warnings)
@@ -77,13 +77,13 @@ def decide(
     return 0
 
 
-def _own_file(reference: str) -> Path | None:
+def _own_file(reference: str, files: Files) -> Path | None:
     """The file that a product was read from; None for a shipped one and for standard input."""
-    from advisor.catalogue.places import find_product, product_files
+    from advisor.catalogue.places import product_files
 
     if reference == "-":
         return None
-    path = find_product(reference)
+    path = files.find(reference)
     return None if path in product_files().values() else path
 
 

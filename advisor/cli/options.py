@@ -22,7 +22,7 @@ class Format(StrEnum):
 
 ProductArgument = Annotated[
     str,
-    typer.Argument(metavar="PRODUCT", help="A shipped product's id, a file, or - for input."),
+    typer.Argument(metavar="PRODUCT", help="A product's id, a file, or - for input."),
     READS,
 ]
 CatalogOption = Annotated[

@@ -22,11 +22,23 @@ if TYPE_CHECKING:
 LEAST_WIDTH = 40
 
 
+def terminal_columns() -> int:
+    """Columns of the terminal that standard error goes to; 0 where it goes elsewhere."""
+    if not sys.stderr.isatty():
+        return 0
+    try:
+        columns = os.get_terminal_size(sys.stderr.fileno()).columns
+    except OSError:
+        columns = 0
+    return max(columns or 80, LEAST_WIDTH)
+
+
 @dataclass(frozen=True, slots=True)
 class Screen:
     """How to show a result: what the shared options say.
 
-    `beside` are files that are written with it, all or nothing.
+    `beside` are files that are written with it, all or nothing. `origin` tells what a project's
+    file chose to be read; JSON has it under `project`.
     """
 
     form: Format
@@ -36,6 +48,7 @@ class Screen:
     quiet: bool
     everything: bool = False
     beside: dict[Output, bytes] = field(default_factory=dict)
+    origin: Callable[[], dict[str, Any] | None] = lambda: None
 
     def __post_init__(self) -> None:
         """Refuse standard output that was closed before any work is done."""
@@ -73,6 +86,11 @@ class Screen:
         from advisor.present.machine import to_csv, to_json
 
         if self.form is Format.JSON:
+            origin = self.origin()
+            if origin is not None:
+                from advisor.studies.results import plain
+
+                document = {**plain(document), "project": origin}
             text = to_json(document)
             self.text(text if self._takes(text) else to_json(document, ascii_only=True))
         else:

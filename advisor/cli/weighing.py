@@ -16,6 +16,7 @@ from advisor.cli.options import ProductArgument
 
 if TYPE_CHECKING:
     from advisor.catalogue.schema_product import Product
+    from advisor.cli.bundles import Files
     from advisor.present.layout import Page
     from advisor.studies.weights import Weights
 
@@ -77,7 +78,7 @@ def weights(
     screen = show.screen()
     if sum(map(bool, (order, judge, ask))) > 1:
         _refuse(("--ask", "several ways at once", "--order, --judge or --ask"))
-    target = _file(product, files.changes or ()) if write else None
+    target = _file(product, files) if write else None
     if ask is not None and product == "-":
         _refuse(("--ask", "a product from standard input", "a product's file"))
     inputs = files.product(product)
@@ -111,17 +112,17 @@ def weights(
     return 0 if found.winner is not None else 1
 
 
-def _file(reference: str, changes: Sequence[str]) -> Path:
+def _file(reference: str, files: Files) -> Path:
     """The user's own file, which may be written."""
-    from advisor.catalogue.shipped import find_product, product_files
+    from advisor.catalogue.shipped import product_files
     from advisor.cli.writing import Output, check_outputs
 
     shipped = [os.path.realpath(path) for path in product_files().values()]
-    if reference == "-" or os.path.realpath(find_product(reference)) in shipped:
+    if reference == "-" or os.path.realpath(files.find(reference)) in shipped:
         _refuse(("--write", f'"{reference}"', "a product's file of your own"))
-    if changes:
+    if files.changes:
         _refuse(("--write", "--set", "the file as it stands: one of the two"))
-    path = find_product(reference)
+    path = files.find(reference)
     check_outputs([Output(path, "--write")])
     return path
 

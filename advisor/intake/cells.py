@@ -11,6 +11,7 @@ from advisor import grammar, quantities
 from advisor.catalogue.curves import CurveOf
 from advisor.catalogue.kinds import Choice, Day, Figure, Flag, Identity, Kind, Whole
 from advisor.catalogue.schema_map import TableMap
+from advisor.dimensions import DIMENSIONS
 from advisor.faults import Fault, Place, nearest
 from advisor.intake.grid import BROKEN, DATE, FORMULA, MARK, NUMBER, shown
 
@@ -304,7 +305,7 @@ def unit_of(word: str, kind: Kind) -> str | Bad:
     if figure.dimension == "money" and (not word or re.fullmatch(r"[A-Z]{3}|[€£¥$]", word)):
         return ""
     known = quantities.spellings(figure.dimension)
-    if word in known or (not word and quantities.DIMENSIONS[figure.dimension].bare):
+    if word in known or (not word and DIMENSIONS[figure.dimension].bare):
         return word
     expected = f"a unit of {figure.dimension}"
     return Bad(f'"{word}"', expected, nearest(word, known))

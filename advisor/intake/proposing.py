@@ -13,6 +13,7 @@ from advisor.catalogue.curves import CurveOf
 from advisor.catalogue.edit import quoted
 from advisor.catalogue.kinds import Figure, Kind
 from advisor.catalogue.schema_map import Column
+from advisor.dimensions import DIMENSIONS
 from advisor.faults import Fault, FaultError
 from advisor.intake import trade_words as trade
 from advisor.intake.cells import Bad, unit_of
@@ -22,7 +23,7 @@ from advisor.intake.headers import BRACKETS, Header, header_of
 from advisor.intake.importing import ALONE, read_map, through
 from advisor.intake.tables import read_grid
 from advisor.intake.targets import TargetError, parse
-from advisor.quantities import DIMENSIONS, spellings
+from advisor.quantities import spellings
 
 _LOOKED = 20  # rows among which the header is looked for
 _SAMPLE = 2000  # rows that are looked at

@@ -12,6 +12,8 @@ from advisor.quantities import show
 from advisor.studies.check import Checked
 from advisor.studies.inventory import Entry, Inventory
 
+NO_PARTS = "No parts yet: `part-advisor catalog add` asks for one."
+
 
 def _figure(value: float | None, dimension: str) -> str:
     return "-" if value is None else show(value, dimension)
@@ -23,6 +25,19 @@ def inventory_page(found: Inventory, width: int) -> Page:
     page.heading(f"{len(found.parts)} parts")
     if found.invented:
         page.paragraph(INVENTED, style=FAINT)
+    if not found.parts:
+        page.paragraph(NO_PARTS, "  ", "  ")
+    else:
+        _parts_table(page, found)
+    for kind in dict.fromkeys(row.kind for row in found.others):
+        rows = [row for row in found.others if row.kind == kind]
+        page.heading(f"{len(rows)} {kind}s")
+        for row in rows:
+            page.paragraph(f"{row.id}: {row.summary or ''}".rstrip(": "), "  ", "    ")
+    return page
+
+
+def _parts_table(page: Page, found: Inventory) -> None:
     page.table(
         ["part", "flash", "RAM", "kernels", "sleep", "price", "tools", "set-up"],
         [
@@ -41,12 +56,6 @@ def inventory_page(found: Inventory, width: int) -> Page:
         [False, True, True, True, True, True, True, True],
         [_words(row.maker, row.lifecycle, row.summary) for row in found.parts],
     )
-    for kind in dict.fromkeys(row.kind for row in found.others):
-        rows = [row for row in found.others if row.kind == kind]
-        page.heading(f"{len(rows)} {kind}s")
-        for row in rows:
-            page.paragraph(f"{row.id}: {row.summary or ''}".rstrip(": "), "  ", "    ")
-    return page
 
 
 def _words(*pieces: str | None) -> str:
@@ -86,6 +95,8 @@ def checked_page(found: Checked, width: int) -> Page:
     page = Page(width)
     counts = ", ".join(_counted(n, name) for name, n in found.counts.items())
     page.heading(f"{found.what}: no fault in {counts}")
+    if found.counts.get("parts") == 0:
+        page.paragraph(NO_PARTS, "  ", "  ")
     if found.warnings:
         count = len(found.warnings)
         page.heading(f"{count} warning{'' if count == 1 else 's'}: odd, not wrong")
@@ -102,9 +113,9 @@ def _counted(count: int, name: str) -> str:
 
 
 def products_page(rows: Sequence[dict[str, Any]], width: int) -> Page:
-    """The shipped products."""
+    """The products that have an id."""
     page = Page(width)
-    page.heading(f"{len(rows)} shipped products")
+    page.heading(f"{len(rows)} products")
     if any(row["invented"] for row in rows):
         page.paragraph(INVENTED, style=FAINT)
     for row in rows:

@@ -168,7 +168,13 @@ def compare(
     )
     faults = unknown_parts(catalogue, [("PART", name) for name in parts])
     faults += [
-        Fault("--kernel", f'"{k}"', "a kernel of the catalogue", nearest=nearest(k, known))
+        Fault(
+            "--kernel",
+            f'"{k}"',
+            "a kernel of the catalogue",
+            nearest=nearest(k, known),
+            unknown=True,
+        )
         for k in kernels
         if k not in known
     ]

@@ -150,6 +150,7 @@ def entry_of(catalogue: Catalogue, identity: str) -> Entry:
                     f'"{identity}"',
                     "an id of the catalogue",
                     nearest=nearest(identity, known),
+                    unknown=True,
                 ),
             )
         )

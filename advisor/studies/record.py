@@ -112,7 +112,9 @@ def _unfit(found: Shortlist, part: str) -> Fault:
         if aside.part == part:
             why = ", ".join(aside.missing)
             return Fault("PART", f'"{part}", which lacks {why}', "a part that fits")
-    return Fault("PART", f'"{part}"', "a part of the catalogue", nearest=nearest(part, names))
+    return Fault(
+        "PART", f'"{part}"', "a part of the catalogue", nearest=nearest(part, names), unknown=True
+    )
 
 
 def _text(

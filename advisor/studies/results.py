@@ -434,8 +434,10 @@ def warnings_of(evaluation: Evaluation, catalogue: Catalogue | None = None) -> t
     `catalogue` is the whole one where only some of its parts were evaluated.
     """
     product = evaluation.product
-    odd = in_words(product_warnings(product, catalogue or evaluation.catalogue))
-    return tuple(dict.fromkeys([*odd, *evaluation.warnings]))
+    whole = catalogue or evaluation.catalogue
+    odd = in_words(product_warnings(product, whole))
+    empty = [] if whole.parts else ["the catalogue has no parts yet: `catalog add` asks for one"]
+    return tuple(dict.fromkeys([*empty, *odd, *evaluation.warnings]))
 
 
 def moving_warnings(evaluation: Evaluation, catalogue: Catalogue | None = None) -> tuple[str, ...]:
@@ -452,6 +454,7 @@ def unknown_parts(catalogue: Catalogue, given: Iterable[tuple[str, str]]) -> lis
             f'"{part}"',
             "a part of the catalogue",
             nearest=nearest(part, tuple(catalogue.parts)),
+            unknown=True,
         )
         for option, part in given
         if part not in catalogue.parts

@@ -11,6 +11,7 @@ from advisor.catalogue.criteria import CRITERIA
 from advisor.catalogue.curves import CurveOf
 from advisor.catalogue.fields import Declared, Either, ListOf, MapOf, Record, specification
 from advisor.catalogue.kinds import Figure, Identity, Kind
+from advisor.catalogue.project import ProjectFile
 from advisor.catalogue.schema_bench import InstrumentFile, Notes
 from advisor.catalogue.schema_hours import HoursLog
 from advisor.catalogue.schema_map import Column, ColumnKind, TableMap
@@ -47,6 +48,7 @@ KINDS: Mapping[str, tuple[str, Kind]] = {
     "instrument": ("a meter, named by bench notes", Record(InstrumentFile)),
     "hours": ("a log of hours, of hours add", Record(HoursLog)),
     "map": ("the map of a table, for catalog import and catalog quote", Record(TableMap)),
+    "project": (".part-advisor.yaml, in the working folder or above", Record(ProjectFile)),
 }
 
 
@@ -92,6 +94,7 @@ def schema(kind: str) -> Reference:
     ----------
     kind : a key of `KINDS`: part, cell, converter, addon, kernels, product, record, notes,
     instrument, hours or map.
+    instrument, hours or project.
 
     Raises
     ------

@@ -123,7 +123,7 @@ def test_whatever_names_a_file_says_whether_it_is_read_or_written() -> None:
                 found[mark].add(name)
     assert found == {
         READS: {
-            *("catalog", "log", "traces", "bench", "notes", "record", "file"),
+            *("answers", "catalog", "log", "traces", "bench", "notes", "record", "file"),
             *("folders", "key", "over", "pack", "prefer", "sign"),
         },
         WRITES: {"output", "plot", "log", "key", "public"},
