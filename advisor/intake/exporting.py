@@ -17,7 +17,7 @@ from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
 from advisor.catalogue import compose
 from advisor.catalogue.compose import Line
-from advisor.catalogue.fields import ListOf, MapOf, Record, specification
+from advisor.catalogue.fields import Either, ListOf, MapOf, Record, specification
 from advisor.catalogue.kinds import Kind
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_map import AS_WRITTEN
@@ -166,6 +166,7 @@ def _place(template: str) -> tuple[tuple[int, float, str], ...]:
         return ((10**6, 0.0, template),)
     for step in target.steps:
         inside = step.inside
+        inside = inside.record if isinstance(inside, Either) else inside
         if isinstance(inside, (Record, AnswerKind)):
             names = list(specification(inside.cls)) if isinstance(inside, Record) else []
             out.append((names.index(step.text) if step.text in names else 0, 0.0, step.text))

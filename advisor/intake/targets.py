@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from advisor.catalogue.curves import CurveOf
-from advisor.catalogue.fields import ListOf, MapOf, Record, specification
+from advisor.catalogue.fields import Either, ListOf, MapOf, Record, specification
 from advisor.catalogue.kinds import PAIR, TRIPLE, Figure, Kind
 from advisor.catalogue.schema_parts import Answer, AnswerKind, Part
 from advisor.faults import nearest
@@ -90,6 +90,8 @@ def is_leaf(kind: Kind) -> bool:
 
 
 def _names(kind: Kind) -> list[str]:
+    if isinstance(kind, Either):
+        return _names(kind.record)
     if isinstance(kind, Record):
         return list(specification(kind.cls))
     if isinstance(kind, AnswerKind):
@@ -112,6 +114,8 @@ def _step(kind: Kind, rest: str, text: str) -> tuple[str, str, Kind]:
                 None if near is None else before + near,
             )
         return name, after, below
+    if isinstance(kind, Either):
+        return _step(kind.plain if rest in PAIR | TRIPLE else kind.record, rest, text)
     if isinstance(kind, Figure) and rest in PAIR | TRIPLE:
         return rest, "", kind
     if isinstance(kind, CurveOf):

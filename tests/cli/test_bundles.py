@@ -106,7 +106,7 @@ def test_a_screen_of_what_the_bundle_has() -> None:
     assert Show(form=Format.JSON).screen().form is Format.JSON
 
 
-NEW_FOLDERS = {"folder", "into"}  # each is checked itself
+NEW_FOLDERS = {"folder", "into", "onto"}  # each is checked itself
 
 
 def test_whatever_names_a_file_says_whether_it_is_read_or_written() -> None:
@@ -125,6 +125,7 @@ def test_whatever_names_a_file_says_whether_it_is_read_or_written() -> None:
         READS: {
             *("answers", "catalog", "log", "traces", "bench", "notes", "record", "file"),
             *("folders", "key", "over", "pack", "prefer", "sign"),
+            *("table", "map_file"),
         },
-        WRITES: {"output", "plot", "log", "key", "public"},
+        WRITES: {"output", "plot", "log", "key", "public", "map_file"},
     }
