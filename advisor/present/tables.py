@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from advisor.catalogue.schema_parts import Variant
 from advisor.decide.clipping import NOTHING
 from advisor.decide.robustness import AGREE
+from advisor.model.tables import never_sleeps
 from advisor.present.layout import FAINT, GOOD, PLAIN, POOR, STRONG, Page, cells
 from advisor.present.left_out import left_out
 from advisor.quantities import show
@@ -125,6 +126,14 @@ def answer(result: Shortlist) -> tuple[str, ...]:
     seldom = fits(best).removeprefix("; ")
     if seldom:
         out.append(f"It {seldom}.")
+    awake = [
+        f"{one.id.partition(':')[2]} {one.why}"
+        for one in result.left_out
+        if one.kind == "sleep-state" and one.id.startswith(f"{best.part}:")
+    ]
+    if awake and never_sleeps(best.build.sleep_state):
+        # what decides the life is no line among others
+        out.append(f"It never sleeps: {'; '.join(awake)}.")
     out.append(f"Why: {best.reason}.")
     if result.verdict is not None and len(result.ranking) > 1:
         out.append(f"Verdict {result.verdict.text}.")

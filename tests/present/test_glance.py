@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 
 import pytest
@@ -152,6 +153,19 @@ def test_the_change_needed_in_words() -> None:
     assert change(_tip(280.0, 283.0, None, 3.0)) == "3 K warmer"
     assert change(_tip(280.0, 270.0, None, 10.0)) == "10 K colder"
     assert change(_tip(10.0, None, None, None)) == "none"
+
+
+def test_a_part_that_cannot_sleep_says_why() -> None:
+    catalogue, product = load("barrel-tag")
+    part = catalogue.parts["quorvane-tib"]
+    states = {name: replace(s, wake_time=None) for name, s in part.sleep_states.items()}
+    alone = replace(
+        catalogue.only([part.part]), parts={part.part: replace(part, sleep_states=states)}
+    )
+    text = " ".join(shortlist_page(shortlist(alone, product, draws=0), 80).plain().split())
+    assert "never asleep" in text
+    assert "It never sleeps: sleep-states." in text
+    assert "lacks wake-time" in text
 
 
 def test_no_line_ends_inside_a_figure_and_bars_fill_the_room() -> None:
