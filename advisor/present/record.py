@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from advisor.present.layout import FAINT, GOOD, POOR, Page
 from advisor.present.left_out import left_out
-from advisor.present.tables import INVENTED, notes
+from advisor.present.tables import INVENTED, caution, notes
 from advisor.studies.record import Decided, Revisited
 
 MOST = 20  # changed figures, and parts, that are told
@@ -23,6 +23,7 @@ def decided_page(found: Decided, width: int) -> Page:
         page.paragraph(f"It is number {found.rank} of the shortlist; first is {first.part}.")
     if found.shortlist.verdict is not None:
         page.paragraph(f"The order is {found.shortlist.verdict.text}.")
+    _mind(page, found)
     left_out(page, found.shortlist.left_out, False, "shortlist --all tells why")
     return page
 
@@ -41,12 +42,23 @@ def revisited_page(found: Revisited, width: int, everything: bool = False) -> Pa
     else:
         ahead = ", ".join(found.passed_by)
         page.paragraph(f"The decision does not stand: ahead of it now: {ahead}.", style=POOR)
+    _mind(page, found)
     page.paragraph(f"Rule: {found.rule}.", style=FAINT)
     _order(page, found)
     _changes(page, found)
     left_out(page, found.shortlist.left_out, everything)
     notes(page, found.shortlist.warnings)
     return page
+
+
+def _mind(page: Page, found: Decided | Revisited) -> None:
+    """The caution of the chosen part's cells, and the general one."""
+    listed = found.shortlist
+    for part in listed.ranking:
+        if part.part == found.part:
+            caution(page, part.build, listed.cautions, False, "shortlist --cautions")
+    if listed.cautions:
+        page.paragraph(listed.cautions[-1])
 
 
 def _changes(page: Page, found: Revisited) -> None:

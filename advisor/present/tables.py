@@ -52,7 +52,7 @@ def shortlist_page(
         page.heading(first)
         for text in more:
             page.paragraph(text)
-        _caution(page, result.ranking[0].build, result.cautions, cautioned)
+        caution(page, result.ranking[0].build, result.cautions, cautioned)
         _ranking(page, result, most)
     else:
         page.heading("Nothing fits.")
@@ -71,8 +71,19 @@ def shortlist_page(
     return page
 
 
-def _caution(page: Page, build: BuildResult, cautions: Sequence[str], all_follow: bool) -> None:
-    """The foremost caution on a build's cells and converter, inside the answer."""
+def caution(
+    page: Page,
+    build: BuildResult,
+    cautions: Sequence[str],
+    all_follow: bool,
+    how: str = "--cautions",
+) -> None:
+    """The foremost caution on a build's cells and converter, inside the answer.
+
+    Parameters
+    ----------
+    all_follow : whether all are told below. how : what tells the others.
+    """
     own = [
         text
         for text in cautions
@@ -81,10 +92,10 @@ def _caution(page: Page, build: BuildResult, cautions: Sequence[str], all_follow
     if not own:
         return
     more = len(cautions) - 1
-    how = "" if all_follow or not more else f" ({more} more: --cautions)"
+    rest = "" if all_follow or not more else f" ({more} more: {how})"
     # its first sentence says what it is about
     told = own[0] if all_follow else own[0].partition(". ")[0].rstrip(".") + "."
-    page.paragraph(f"Caution: {told}{how}", style=STRONG)
+    page.paragraph(f"Caution: {told}{rest}", style=STRONG)
 
 
 def _drawn(result: Shortlist) -> str:
@@ -326,7 +337,7 @@ def explanation_page(
         f"Battery life {life(lives.nominal)}{f' ({spread})' if spread else ''}{target}; ends by "
         f"{lives.ends_by}."
     )
-    _caution(page, result.build, result.cautions, cautioned)
+    caution(page, result.build, result.cautions, cautioned)
     page.heading("Where the current goes (mean over the battery's life, at the pack's own voltage)")
     large = [c for c in result.current if c.share >= FOLDED]
     small = [c for c in result.current if 0 < c.share < FOLDED]

@@ -11,10 +11,12 @@ from advisor.catalogue.shipped import load
 from advisor.decide.cautions import BUTTON, GENERAL
 from advisor.present.compare import compare_page
 from advisor.present.layout import Page, bar
+from advisor.present.record import decided_page
 from advisor.present.tables import explanation_page, shortlist_page
 from advisor.present.tipping import KINDS, change, kind_of, tipping_page
 from advisor.studies.compare import compare
 from advisor.studies.explain import explain
+from advisor.studies.record import decide
 from advisor.studies.shortlist import Shortlist, shortlist
 from advisor.studies.tipping import LeverTip, tipping
 
@@ -70,6 +72,15 @@ def test_the_caution_of_the_chosen_cell_comes_first(answers: dict[str, Shortlist
     assert first == f"lb-broad, lb-coin: {BUTTON}"
     text = " ".join(shortlist_page(found, 80).plain().split())
     assert "Caution: lb-broad, lb-coin: button cells kill children" in text
+
+
+@pytest.mark.once
+def test_a_decision_carries_the_caution_of_its_cells() -> None:
+    catalogue, product = load("barrel-tag")
+    found = decide(catalogue, product, "tessimur-mub", "a test", draws=0)
+    text = " ".join(decided_page(found, 80).plain().split())
+    assert "Caution: lb-broad, lb-coin: button cells kill children" in text
+    assert GENERAL in text
 
 
 @pytest.mark.once
