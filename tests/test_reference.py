@@ -88,7 +88,8 @@ def test_every_option_is_documented(name: str, capsys: pytest.CaptureFixture[str
     written = section(page("commands.md"), name)
     shown = helped(name.split(), capsys)
     options = set(re.findall(r"(?<![\w-])--?[a-z][a-z-]*", shown.partition("Options:")[2]))
-    assert len(options) > 2
+    # a command of its argument alone has its help only
+    assert len(options) > (2 if name != "completion" else 0)
     rows = " ".join(re.findall(r"^\| `(-[^`]*)`", written, re.M))
     assert options - {"--help"} == set(re.findall(r"(?<![\w-])--?[a-z][a-z-]*", rows))
     for parameter in COMMANDS[name].params:

@@ -106,7 +106,7 @@ def _row(parameter: Any) -> list[str]:
         name = code(value or parameter.name.upper())
     else:
         flag = getattr(parameter, "is_flag", False)
-        names = ", ".join(parameter.opts)
+        names = ", ".join([*parameter.opts, *parameter.secondary_opts])
         name = code(names if flag or not value else f"{names} {value}")
     default = parameter.default
     default = getattr(default, "value", default)
