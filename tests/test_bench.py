@@ -12,7 +12,16 @@ import yaml
 
 from advisor.catalogue.load import load_catalogue, load_product
 from advisor.studies.shortlist import shortlist
-from tests.bench import imports, inside, processes, registry, reports, synthetic, traces
+from tests.bench import (
+    imports,
+    inside,
+    processes,
+    registry,
+    reports,
+    synthetic,
+    tables,
+    traces,
+)
 from tests.browsing import programs
 
 pytestmark = pytest.mark.once
@@ -103,6 +112,7 @@ def test_what_is_measured_is_registered() -> None:
     assert {b.run.__module__ for b in registry.BENCHMARKS.values()} == {
         inside.__name__,
         processes.__name__,
+        tables.__name__,
         traces.__name__,
         reports.__name__,
         imports.__name__,

@@ -29,9 +29,14 @@ def work(
     gain : the factor (N,) on a current of some evidence. The entry lacks nothing, see `lacking`.
     """
     figure, run = part.kernels[kernel][variant], Variant.parse(variant)
-    at = Path(part.part, ("kernels", kernel, variant))
+    at = sampler.root.child("kernels", kernel, variant)
     clock = part.operating_points[run.point].clock
-    clock_at = Path(part.part, ("operating-points", run.point, "clock"))
+    clock_at = sampler.root.child("operating-points", run.point, "clock")
+
+    def own(placed: Placed) -> Placed:
+        """A part may stand in a pass several times: its draws are those of its own id."""
+        return Path(sampler.root.document, placed[0].keys), placed[1]
+
     if figure.time is None:
         assert figure.cycles is not None
         assert clock is not None
@@ -42,9 +47,9 @@ def work(
         told = running(part, run.point)
         assert told is not None
         assert told.clock is not None
-        current = sampler.take(*told.slope) * sampler.take(*told.clock)
+        current = sampler.take(*own(told.slope)) * sampler.take(*own(told.clock))
         if told.base is not None:
-            current = current + sampler.take(*told.base)
+            current = current + sampler.take(*own(told.base))
         current = current * gain(told.evidence)
     else:
         current = sampler.take(at / "current", figure.current)
@@ -57,4 +62,5 @@ def work(
                 figure.correlation.nominal,
             )
         current = current * gain(evidence_of(figure, "current"))
-    return np.asarray(time), np.asarray(current), supply_of(part, kernel, variant)
+    supply = supply_of(part, kernel, variant)
+    return np.asarray(time), np.asarray(current), None if supply is None else own(supply)

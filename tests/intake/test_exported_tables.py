@@ -82,7 +82,7 @@ evidence: {one: {}, two: {kind: bench, note: "+1"}}
 operating-points: {"Fast mode": {clock: 48 MHz}, slow: {}}
 kernels: {Hash: {"Fast mode+aid": {time: 8.1(2) ms}}}
 sleep-states:
-  deep: {current: {-20.5 degC: {typical: 1 µA, max: 2 µA}, 298.15 K: 3 µA ± 2 %}, retains: []}
+  ram-kept: {current: {-20.5 degC: {typical: 1 µA, max: 2 µA}, 298.15 K: 3 µA ± 2 %}, retains: []}
   off: {current: {typical: 1 nA, max: 2 nA}, retains: [ram, rtc]}
 price: {breaks: {1: 1.10, 1000: 0.90}}
 extras: [{item: "crystal 32.768 kHz", price: 0.10}, {item: clip}]

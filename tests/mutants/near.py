@@ -12,7 +12,7 @@ from tests.mutants.plant import Bug
 
 # Where the tests near a module may stand: by its folder, the nearest first.
 FOLDERS = {
-    "advisor/model": ("tests/model", "tests/decide"),
+    "advisor/model": ("tests/model", "tests/decide", "tests/studies/test_stand_ins.py"),
     "advisor/decide": (
         "tests/decide",
         "tests/studies/test_shortlist.py",
@@ -44,6 +44,7 @@ ALSO = {
     "advisor/model/reach.py": ("test_plan",),
     "advisor/model/relaxation.py": ("test_reservoir",),
     "advisor/model/reservoir.py": ("test_reservoir_waits",),
+    "advisor/model/work.py": ("test_stand_ins", "test_tables"),
     "advisor/model/steady_state.py": ("test_reservoir", "test_reservoir_waits"),
     "advisor/decide/fronts.py": ("test_choosing", "test_weighing", "test_unknown_weights"),
     "advisor/decide/clipping.py": ("test_cautions", "test_verdict", "test_line"),

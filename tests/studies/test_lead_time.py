@@ -55,7 +55,7 @@ def test_a_part_that_does_not_state_it_is_set_aside() -> None:
 
 def test_a_column_shows_it_where_it_is_asked_for() -> None:
     found = shortlist(*timed(), draws=0)
-    page = shortlist_page(found, 0).plain()
+    page = shortlist_page(found, 0, None).plain()
     assert "weeks: to delivery of the part" in page
     row = next(line for line in page.splitlines() if "ostrel-pej " in line)
     assert row.endswith(" 6.0")

@@ -21,7 +21,7 @@ temperature: {min: -40 degC, max: 85 degC}
 operating-points: {run: {clock: 20 MHz, idle-current: 0.9 mA}}
 run-current: 110 uA/MHz
 kernels: {filter: {run: {cycles: 30000}}}
-sleep-states: {deep: {current: 1.1 µA, wake-time: 20 us, retains: [ram]}}
+sleep-states: {ram-kept: {current: 1.1 µA, wake-time: 20 us, retains: [ram]}}
 price: {currency: EUR, breaks: {1: 1.10}}
 """
 PRODUCT = """

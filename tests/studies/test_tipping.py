@@ -203,7 +203,7 @@ def test_temperatures_are_told_in_kelvin_and_limits_apart(tmp_path: Path) -> Non
 def test_a_rate_of_exchange_is_echoed() -> None:
     found = tipping(*load("barrel-tag"), ["barrel-tag:cost.rates.USD"])
     assert found.levers[0].now_shown == "1 USD = 0.92 EUR"
-    assert "1 USD = 0.92 EUR" in tipping_page(found, 100).plain()
+    assert "1 USD = 0.92 EUR" in tipping_page(found, 100, everything=True).plain()
 
 
 def test_distances(tmp_path: Path) -> None:
