@@ -437,7 +437,8 @@ PRODUCT_FAULTS = (
     Rule("good below poor: by this criterion less is better", partial(_direction, "less")),
     Rule("an id that the catalogue defines", _unknown_ids, unknown=True),
     Rule("either a cell, or a budget with its voltage", _cell_options),
-    Rule("the rate of every currency that prices are in", _currencies),
+    # of a catalogue that was not meant, prices may be in any
+    Rule("the rate of every currency that prices are in", _currencies, unknown=True),
 )
 
 

@@ -433,6 +433,15 @@ def test_an_unknown_kernel_or_cell_of_a_product_hints_at_the_catalogue(
     faults = json.loads(err)["faults"]
     assert len(faults) == 2
     assert all("only the demonstration catalogue was read" in f["expected"] for f in faults)
+    # and prices in a currency that one's own catalogue may not have
+    text = Path("tag.yaml").read_text("utf-8").replace("{mine: 1}", "{filter: 1}")
+    text = text.replace("{cell: mine-cell}", "{budget: 100 mAh, voltage: 3 V}")
+    text += "service-life: 3 years\ncost: {currency: EUR, units: 100}\n"
+    Path("tag.yaml").write_text(text, "utf-8")
+    code, _, err = said("product", "check", "tag.yaml")
+    assert code == 2
+    assert "cost.rates.USD" in err
+    assert "only the demonstration catalogue was read" in err
 
 
 def test_a_project_in_a_folder_above_counts(
