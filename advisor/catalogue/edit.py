@@ -33,7 +33,7 @@ def replaced(text: str, file: str, values: Mapping[str, str]) -> str:
     root = read_text(text, file).root
     edits: list[_Edit] = []
     faults = []
-    expected = _tree(root)
+    expected = plain(root)
     for dotted, new in values.items():
         node = figures.resolve(root, dotted)
         if not _plain(node):
@@ -77,7 +77,7 @@ def placed(text: str, file: str, tree: Tree) -> str:
         raise FaultError((Fault(file, "no mapping", "keys and values", place_of(root, file)),))
     edits: list[_Edit] = []
     _merge(root, tree, edits, _Text(text.removeprefix(_MARK)))
-    return _edited(text, file, edits, _merged(_tree(root), tree, file))
+    return _edited(text, file, edits, _merged(plain(root), tree, file))
 
 
 _MARK = "\ufeff"  # of byte order; the parser never sees it
@@ -102,7 +102,7 @@ def _edited(text: str, file: str, edits: list[_Edit], expected: _Plain) -> str:
     for _, edit in ordered:
         body = body[: edit.start] + edit.new + body[edit.end :]
     try:
-        same = _tree(read_text(body, file).root) == expected
+        same = plain(read_text(body, file).root) == expected
     except FaultError:
         same = False
     if not same:
@@ -115,20 +115,21 @@ def _edited(text: str, file: str, edits: list[_Edit], expected: _Plain) -> str:
 _Plain = Any
 
 
-def _tree(node: Node) -> _Plain:
+def plain(node: Node) -> _Plain:
+    """A node without its layout."""
     if isinstance(node, MappingNode):
-        return {_key(k): _tree(v) for k, v in node.value}
+        return {_key(k): plain(v) for k, v in node.value}
     if isinstance(node, SequenceNode):
-        return [_tree(item) for item in node.value]
+        return [plain(item) for item in node.value]
     return node.value
 
 
 def _key(node: Node) -> str:
-    return str(node.value) if isinstance(node, ScalarNode) else repr(_tree(node))
+    return str(node.value) if isinstance(node, ScalarNode) else repr(plain(node))
 
 
 def _read(text: str, file: str) -> _Plain:
-    return _tree(read_text(text, file).root)
+    return plain(read_text(text, file).root)
 
 
 def _put(tree: _Plain, root: Node, wanted: Node, value: _Plain) -> bool:

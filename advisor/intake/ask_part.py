@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections import ChainMap
 from dataclasses import replace
 
-from advisor.catalogue.fields import read_record, specification
+from advisor.catalogue.fields import read_record
 from advisor.catalogue.kinds import Reading
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.rules import PART_FAULTS, apply
-from advisor.catalogue.schema_parts import QUESTIONS, KernelFigure, OperatingPoint, Part
+from advisor.catalogue.schema_parts import QUESTIONS, Part
 from advisor.catalogue.sense import catalogue_warnings
 from advisor.faults import Fault, FaultLog
 from advisor.intake.forms import (
@@ -33,12 +33,6 @@ from advisor.source import Document
 
 STATED = "stated"  # the evidence that the figures of an interview name
 MEASURED_AT = ("measured-at",)
-# a count of cycles stands for a time where the schema knows it
-_COUNTED = (
-    " Without a time, its clock cycles by `kernels verify`: 21000 cycles."
-    if "cycles" in specification(KernelFigure)
-    else ""
-)
 _COMMON = "common practice, no source"
 
 
@@ -70,8 +64,7 @@ def _measured_at(view: View) -> Default | None:
 
 def _by_clock(view: View) -> bool:
     """Whether a run current may stand for currents of kernels that nobody has measured."""
-    told = any(keys[0] == "kernels" and keys[-1] == "current" for keys in view.filled)
-    return "run-current" in specification(OperatingPoint) and not told
+    return not any(keys[0] == "kernels" and keys[-1] == "current" for keys in view.filled)
 
 
 STEPS = (
@@ -139,8 +132,8 @@ STEPS = (
         words="One unit of {0} at {1}: time and current (ms, mA)",
         example="1.61 ms, 2.9 mA",
         form=Run(),
-        more="The mean current of the chip alone meanwhile; 1.61(1) ms has its uncertainty."
-        + _COUNTED,
+        more="The mean current of the chip alone meanwhile; 1.61(1) ms has its uncertainty. "
+        "Without a time, its clock cycles by `kernels verify`: 21000 cycles.",
         each=_runs,
     ),
     Step(

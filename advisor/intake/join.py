@@ -17,7 +17,7 @@ from typing import Any
 from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
 from advisor.catalogue.curves import CurveOf
-from advisor.catalogue.edit import quoted
+from advisor.catalogue.edit import plain, quoted
 from advisor.catalogue.fields import Either, Record
 from advisor.catalogue.kinds import PAIR, TRIPLE, Figure, Kind, Reading
 from advisor.catalogue.schema_parts import (
@@ -32,7 +32,7 @@ from advisor.catalogue.schema_parts import (
 )
 from advisor.faults import FaultLog
 from advisor.figures import Path
-from advisor.intake.nodes import get, key, pairs, plain, shown, text, tree, values
+from advisor.intake.nodes import get, key, pairs, shown, text, tree, values
 from advisor.quantities import Quantity
 from advisor.source import Document
 

@@ -22,15 +22,6 @@ def get(node: Node | None, *keys: str) -> Node | None:
     return node
 
 
-def plain(node: Node) -> Any:
-    """A node without its layout and order."""
-    if isinstance(node, MappingNode):
-        return {k.value: plain(v) for k, v in node.value}
-    if isinstance(node, SequenceNode):
-        return [plain(item) for item in node.value]
-    return node.value
-
-
 def text(node: Node) -> str:
     """A node as YAML on one line."""
     if isinstance(node, MappingNode):

@@ -82,12 +82,8 @@ def _none(grid: Grid, read: str) -> FaultError:
 
 
 def _layout(grid: Grid) -> list[Line]:
-    lines = [Line("sheet", _word(grid.sheet))] if grid.sheet else []
+    lines = [Line("sheet", compose.text(grid.sheet))] if grid.sheet else []
     return lines + [Line(name, text) for name, text in grid.layout.items()]
-
-
-def _word(text: str) -> str:
-    return compose.text(text)
 
 
 class _Proposer:
@@ -381,7 +377,7 @@ class _Proposer:
             lines.append(Line("minimum-order", self._where(self.minimum)))
         if self.constants:
             fixed = [
-                Line(_word(key), _word(text), behind=words)
+                Line(compose.text(key), compose.text(text), behind=words)
                 for key, (text, words) in self.constants.items()
             ]
             lines.append(Line("constants", fixed))
@@ -396,25 +392,25 @@ class _Proposer:
         """A column as a map names it."""
         for name in (self.header.lowest[at], self.header.full[at]):
             if name and self.header.find(Column(column=name)) == at:
-                return _word(name)
+                return compose.text(name)
         return f"{{place: {self.grid.name(at)}}}"
 
     def _line(self, key: _Key) -> Line:
         where = self._where(key.column)
         more = {}
         if key.unit:
-            more["unit"] = _word(key.unit)
+            more["unit"] = compose.text(key.unit)
         if key.end:
             more["end"] = key.end
         if key.words:
-            pairs = ", ".join(f"{_word(a)}: {_quoted(b)}" for a, b in key.words.items())
+            pairs = ", ".join(f"{compose.text(a)}: {_quoted(b)}" for a, b in key.words.items())
             more["words"] = f"{{{pairs}}}"
         text = where
         if more:
             first = where[1:-1] if where.startswith("{place") else f"column: {where}"
             text = "{" + ", ".join([first, *(f"{n}: {t}" for n, t in more.items())]) + "}"
         behind = f"unsure: {key.unsure}" if key.unsure else ""
-        return Line(_word(key.key), text, behind=behind, off=key.off)
+        return Line(compose.text(key.key), text, behind=behind, off=key.off)
 
     # The trial -----------------------------------------------------------------------------------
 

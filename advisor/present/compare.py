@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -42,71 +42,67 @@ def compare_page(found: Comparison, width: int, full: bool = False) -> Page:
         "Energy against the best of a kernel; *: by an engine; ~: it cannot be told from the best.",
         style=FAINT,
     )
-    _matrix(page, found, {k: _least(some) for k, some in found.kernels.items()})
+    _matrix(page, found, lambda row: row.energy_j if row.native else None, ties=True)
     if found.clock_hz is not None:
         page.heading(f"At {found.clock_hz / 1e6:.4g} MHz")
-        _matrix(page, found, {k: _least_there(some) for k, some in found.kernels.items()})
+        _matrix(page, found, lambda row: None if row.at_clock is None else row.at_clock.energy_j)
     _flips_in_short(page, found.flips)
     page.paragraph("--full tells times, currents, set-up, toolchains and prices too.", style=FAINT)
     return page
 
 
-Entry = tuple[float, str]  # an energy, J, and its mark
+Energy = Callable[[Row], float | None]  # of a row, J
 
 
-def _least(rows: Sequence[Row]) -> dict[str, Entry]:
-    """The least energy of each part, at its own fastest clock."""
-    out: dict[str, Entry] = {}
+def _least(rows: Sequence[Row], energy: Energy) -> dict[str, tuple[float, Row]]:
+    """The least energy of each part, and the row of it."""
+    out: dict[str, tuple[float, Row]] = {}
     for row in rows:
-        if row.native and row.energy_j is not None:
-            mark = ("*" if Variant.parse(row.point).engines else "") + (
-                "~" if row.tied and (row.energy_ratio or 1.0) > 1.0 else ""
-            )
-            if row.part not in out or row.energy_j < out[row.part][0]:
-                out[row.part] = row.energy_j, mark
+        found = energy(row)
+        if found is not None and (row.part not in out or found < out[row.part][0]):
+            out[row.part] = found, row
     return out
 
 
-def _least_there(rows: Sequence[Row]) -> dict[str, Entry]:
-    """The least energy of each part at the common clock."""
-    out: dict[str, Entry] = {}
-    for row in rows:
-        energy = None if row.at_clock is None else row.at_clock.energy_j
-        if energy is not None and (row.part not in out or energy < out[row.part][0]):
-            out[row.part] = energy, "*" if Variant.parse(row.point).engines else ""
-    return out
+def _matrix(page: Page, found: Comparison, energy: Energy, ties: bool = False) -> None:
+    """Parts by kernels: energies over the best, the parts of the least mean ratio first.
 
-
-def _matrix(page: Page, found: Comparison, least: Mapping[str, Mapping[str, Entry]]) -> None:
-    """Parts by kernels: energies over the best, the parts of the least mean ratio first."""
-    ratios: dict[str, dict[str, float]] = {part: {} for part in found.parts}
-    for kernel, by_part in least.items():
-        best = min((energy for energy, _ in by_part.values()), default=0.0)
-        for part, (energy, _) in by_part.items():
-            ratios[part][kernel] = energy / best
+    `ties` marks those that cannot be told from the best.
+    """
+    ratios: dict[str, dict[str, float]] = {}
+    marks: dict[tuple[str, str], str] = {}
+    kernels = []
+    for kernel, rows in found.kernels.items():
+        least = _least(rows, energy)
+        best = min((x for x, _ in least.values()), default=0.0)
+        kernels += [kernel] if least else []
+        for part, (x, row) in least.items():
+            ratios.setdefault(part, {})[kernel] = x / best
+            marks[part, kernel] = "*" if Variant.parse(row.point).engines else ""
+            # each is its own equal
+            marks[part, kernel] += "~" if ties and row.tied and x > best else ""
 
     def mean(part: str) -> float:
-        some = [math.log(x) for x in ratios[part].values()]
-        return sum(some) / len(some) if some else math.inf
+        return sum(map(math.log, ratios[part].values())) / len(ratios[part])
 
-    order = sorted((part for part in ratios if ratios[part]), key=lambda part: (mean(part), part))
-    kernels = [kernel for kernel in least if least[kernel]]
+    order = sorted(ratios, key=lambda part: (mean(part), part))
     listed = order[:LISTED]
 
-    def row(part: str, some: Sequence[str]) -> list[str]:
-        return [part, *(_ratio(ratios[part].get(k), least[k].get(part)) for k in some)]
+    def row_of(part: str, some: Sequence[str]) -> list[str]:
+        told = ratios[part]
+        return [part, *(_ratio(told[k]) + marks[part, k] if k in told else "-" for k in some)]
 
     while kernels:
         # as many kernels side by side as there is room for
         count = len(kernels)
         while count > 1 and not page.takes(
-            ["part", *kernels[:count]], [row(part, kernels[:count]) for part in listed]
+            ["part", *kernels[:count]], [row_of(part, kernels[:count]) for part in listed]
         ):
             count -= 1
         some, kernels = kernels[:count], kernels[count:]
         page.table(
             ["part", *some],
-            [row(part, some) for part in listed],
+            [row_of(part, some) for part in listed],
             [False, *(True for _ in some)],
             styles=[STRONG],
         )
@@ -114,12 +110,9 @@ def _matrix(page: Page, found: Comparison, least: Mapping[str, Mapping[str, Entr
         page.paragraph(f"and {len(order) - len(listed)} more: --full", "   ", style=FAINT)
 
 
-def _ratio(ratio: float | None, entry: Entry | None) -> str:
-    """`1.00~`, `15.1*`: three figures that count."""
-    if ratio is None or entry is None:
-        return "-"
-    digits = 2 if ratio < 9.995 else 1 if ratio < 99.95 else 0
-    return f"{ratio:.{digits}f}{entry[1]}"
+def _ratio(ratio: float) -> str:
+    """`1.00`, `15.1`, `402`: three figures that count."""
+    return f"{ratio:.{2 if ratio < 9.995 else 1 if ratio < 99.95 else 0}f}"
 
 
 def _flips_in_short(page: Page, flips: tuple[Flip, ...]) -> None:
@@ -226,16 +219,9 @@ def _there(row: Row) -> str:
 
 
 def _bars(page: Page, rows: list[Row]) -> None:
-    told = [r for r in rows if r.energy_j is not None]
-    if len(told) < 2:
-        return
-    most = max(r.energy_j or 0.0 for r in told)
-    page.bars(
-        [
-            (f"{r.part} {r.point}", (r.energy_j or 0.0) / most, show(r.energy_j or 0.0, "energy"))
-            for r in told
-        ]
-    )
+    told = [(r, r.energy_j) for r in rows if r.energy_j is not None]
+    if len(told) >= 2:
+        page.bars([(f"{r.part} {r.point}", j, show(j, "energy")) for r, j in told])
 
 
 def flip_words(flip: Flip) -> str:

@@ -149,18 +149,18 @@ class Page:
                 self.paragraph(f"{name}: {entry}", lead, lead + "  ", style if i < 2 else PLAIN)
 
     def bars(self, rows: Sequence[tuple[str, float, str]], room: int = 24) -> None:
-        """Names, bars for shares of 0..1, the longest as long as there is room, and figures."""
+        """Names, bars for amounts, the greatest as long as there is room, and figures."""
         if not rows:
             return
-        rows = [(on_one_line(name), share, on_one_line(text)) for name, share, text in rows]
+        rows = [(on_one_line(name), amount, on_one_line(text)) for name, amount, text in rows]
         names = max(cells(name) for name, _, _ in rows)
         figures = max(cells(text) for _, _, text in rows)
         if self.width:
             room = max(4, min(room, self.width - names - figures - 6))
-        longest = max(share for _, share, _ in rows) or 1.0
-        for name, share, text in rows:
+        most = max(amount for _, amount, _ in rows) or 1.0
+        for name, amount, text in rows:
             pad = " " * (names - cells(name))
-            drawn = bar(share / longest, room)
+            drawn = bar(amount / most, room)
             self.line(f"  {name}{pad}  ", (drawn, ACCENT), f"  {text:>{figures}}")
 
 

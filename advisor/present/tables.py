@@ -355,7 +355,7 @@ def explanation_page(
             f"Where the money goes ({what} {money(told, result.cost.currency)} a unit over the "
             f"service life{cost_range(result.cost, ', ')})"
         )
-        page.bars([(_bought(m), (m.amount or 0.0) / told, money(m.amount)) for m in result.money])
+        page.bars([(_bought(m), m.amount or 0.0, money(m.amount)) for m in result.money])
     _points(page, result)
     _plan(page, result, everything)
     _build_table(page, result, everything)

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from advisor.catalogue.edit import placed, quoted
+from advisor.catalogue.edit import plain as plain_node
 from advisor.catalogue.evidence import evidence_of
 from advisor.catalogue.fields import MapOf, Record, read_record
 from advisor.catalogue.kinds import Reading
@@ -21,7 +22,6 @@ from advisor.catalogue.schema_parts import Kernel, Part
 from advisor.faults import Fault, FaultError, FaultLog
 from advisor.intake.join import MERGED, Disagreement, Joined, joined
 from advisor.intake.nodes import get, text
-from advisor.intake.nodes import plain as plain_node
 from advisor.quantities import read_quantity
 from advisor.source import Document, read_bytes, read_text
 from advisor.studies import merging
