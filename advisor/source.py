@@ -11,7 +11,7 @@ import os
 import re
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 import yaml
 from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
@@ -115,22 +115,41 @@ def read_bytes(path: Path, file: str) -> bytes:
     FaultError
         When it cannot be read, or is larger.
     """
-    try:
-        # os.path, as the methods of a path raise for names that no file can bear
-        if os.path.isdir(path):
-            raise _refused(file, "a folder", "a YAML file")
-        if os.path.exists(path) and not os.path.isfile(path):
-            raise _refused(file, "something that is no file", "a YAML file")
-        with path.open("rb") as handle:
+    with open_file(path, file, "a YAML file") as handle:
+        try:
             size = os.fstat(handle.fileno()).st_size
             if size > LARGEST:
                 raise _too_large(file, size)
             return handle.read(LARGEST + 1)
+        except (OSError, ValueError) as error:
+            raise unreadable(file, error, "a YAML file") from None
+
+
+def open_file(path: Path, file: str, kind: str) -> IO[bytes]:
+    """A regular file, opened for reading; `file` is what faults call it, `kind` what it should be.
+
+    Raises
+    ------
+    FaultError
+        When it cannot be opened or is no file.
+    """
+    try:
+        # os.path, as the methods of a path raise for names that no file can bear
+        if os.path.isdir(path):
+            raise _refused(file, "a folder", kind)
+        if os.path.exists(path) and not os.path.isfile(path):
+            raise _refused(file, "something that is no file", kind)
+        return path.open("rb")
     except FileNotFoundError:
-        raise _refused(file, "no such file", "a YAML file") from None
+        raise _refused(file, "no such file", kind) from None
     except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or "a name that cannot be"
-        raise _refused(file, str(reason), "a YAML file that can be read") from None
+        raise unreadable(file, error, kind) from None
+
+
+def unreadable(file: str, error: Exception, kind: str) -> FaultError:
+    """The fault of a file that the system does not give."""
+    reason = getattr(error, "strerror", None) or "a name that cannot be"
+    return _refused(file, str(reason), f"{kind} that can be read")
 
 
 def _refused(file: str, read: str, expected: str, line: int = 1, column: int = 1) -> FaultError:

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import IO
 
 from advisor.faults import Fault, FaultError, Place
-from advisor.intake.entries import open_file
+from advisor.source import open_file
 
 MOST_NAMES = 32 * 1024 * 1024  # bytes of the directory of names
 _END = b"PK\x05\x06"
@@ -35,7 +35,7 @@ def only_document(path: Path, ending: str, most: int) -> tuple[str, bytes]:
     """
     shown = str(path)
     try:
-        with open_file(path, "a pack") as handle:
+        with open_file(path, shown, "a pack") as handle:
             _check_directory(handle, shown)
             with zipfile.ZipFile(handle) as archive:
                 found = _member(archive, ending, most, shown)

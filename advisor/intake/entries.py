@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-import os
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fnmatch import fnmatchcase
 from functools import lru_cache
 from pathlib import Path
-from typing import IO
 
 from advisor.catalogue.compose import text
 from advisor.catalogue.edit import quoted
 from advisor.catalogue.kinds import NULLS
 from advisor.faults import Fault, FaultError, FaultLog, Place, nearest
+from advisor.source import open_file, unreadable
 from advisor.texts import HOSTILE, named
 
 LONGEST_ID = 100  # characters; a file's name may have 255 bytes on most systems
@@ -143,35 +142,14 @@ def file_bytes(path: Path, most: int, kind: str) -> bytes:
         When it cannot be read, is no file, or is larger.
     """
     try:
-        with open_file(path, kind) as handle:
+        with open_file(path, str(path), kind) as handle:
             data = handle.read(most + 1)
     except OSError as error:
-        raise _refused(path, str(error.strerror or error), f"{kind} that can be read") from None
+        raise unreadable(str(path), error, kind) from None
     if len(data) > most:
         read = f"more than {most // 1024 // 1024} MiB"
         raise _refused(path, read, f"{kind} of at most {most // 1024 // 1024} MiB")
     return data
-
-
-def open_file(path: Path, kind: str) -> IO[bytes]:
-    """A regular file, opened for reading.
-
-    Raises
-    ------
-    FaultError
-        When it cannot be opened or is no file.
-    """
-    try:
-        if os.path.isdir(path):
-            raise _refused(path, "a folder", kind)
-        if os.path.exists(path) and not os.path.isfile(path):
-            raise _refused(path, "something that is no file", kind)
-        return path.open("rb")
-    except FileNotFoundError:
-        raise _refused(path, "no such file", kind) from None
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or "a name that cannot be"
-        raise _refused(path, str(reason), f"{kind} that can be read") from None
 
 
 def _refused(path: Path, read: str, expected: str) -> FaultError:
