@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, NoReturn
 
-from advisor.cli.streams import say
+from advisor.cli.streams import await_answer, say
 from advisor.faults import Fault, FaultError, Place
 
 if TYPE_CHECKING:
@@ -332,6 +332,7 @@ def _line() -> str | None:
     """A line of standard input, however it is encoded; None at its end."""
     from advisor.intake.interview import LONGEST
 
+    await_answer()
     buffer = getattr(sys.stdin, "buffer", None)
     if buffer is None:
         return sys.stdin.readline() or None

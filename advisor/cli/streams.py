@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import codecs
+import contextlib
 import os
 import sys
 from typing import TextIO
@@ -34,6 +35,7 @@ _PLAIN = {
     "▏": " ",
 }
 _NAME = "part-advisor-plain"
+_HEARD = 0.2  # s after which an interrupt is heard at the latest
 
 
 def plain_marks() -> str:
@@ -71,6 +73,21 @@ def write_out(text: str) -> None:
     except OSError as error:
         silence(sys.stdout)
         raise FaultError((Fault(STDOUT, str(error.strerror), "room for the answer"),)) from None
+
+
+def await_answer() -> None:
+    """Wait until a terminal has something to read, and hear an interrupt meanwhile.
+
+    One that comes between a question and the system's own wait for the answer would be heard with
+    the next key only. A terminal gives a line at a time, so none waits unseen in a buffer.
+    """
+    if os.name != "posix" or not sys.stdin.isatty():
+        return
+    import select
+
+    with contextlib.suppress(OSError, ValueError):  # what cannot be waited for is just read
+        while not select.select([sys.stdin], [], [], _HEARD)[0]:
+            pass
 
 
 def say(text: str) -> None:

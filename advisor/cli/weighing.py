@@ -173,7 +173,10 @@ def _pairs(texts: Sequence[str]) -> dict[tuple[str, str], float]:
 
 def _answer(question: str) -> str:
     """A line of standard input, asked for on standard error."""
+    from advisor.cli.streams import await_answer
+
     print(question, end=" ", file=sys.stderr, flush=True)
+    await_answer()
     line = sys.stdin.readline(LONGEST)
     if not line:
         _refuse(("--ask", "the end of the answers", "an answer to each question"))

@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 import json
+import os
 import re
+import select
+import signal
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from advisor.catalogue.load import load_catalogue, load_product
 from advisor.catalogue.shipped import catalogue_folder
+from advisor.cli.streams import await_answer
 from advisor.texts import HOSTILE
 from tests.cli.conftest import Caller
 from tests.cli.terminal import END, ROOT, STOP, session
@@ -111,6 +116,35 @@ def test_an_interrupt_or_the_end_of_input_writes_nothing(folder: Path, key: str,
         words = " ".join(done.shown.split())
         assert "tag:workload.sample.kernels: read the end of the answers" in words
         assert "--answer workload.sample.kernels=VALUE" in words
+
+
+def test_an_interrupt_that_comes_before_the_wait_is_heard(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Between a question and the system's own wait, which begins once the interrupt has been."""
+    master, slave = os.openpty()
+    try:
+        with open(slave, closefd=False) as terminal:
+            monkeypatch.setattr(sys, "stdin", terminal)
+            waits: list[float] = []
+
+            def interrupted(*given: Any) -> Any:
+                waits.append(given[3])
+                if len(waits) == 2:
+                    signal.raise_signal(signal.SIGINT)
+                return [], [], []
+
+            monkeypatch.setattr(select, "select", interrupted)
+            with pytest.raises(KeyboardInterrupt):
+                await_answer()
+            assert len(waits) == 2
+            assert 0 < max(waits) < 1
+            monkeypatch.undo()
+            monkeypatch.setattr(sys, "stdin", terminal)
+            os.write(master, b"an answer\n")
+            await_answer()
+            assert terminal.readline() == "an answer\n"
+    finally:
+        os.close(master)
+        os.close(slave)
 
 
 def test_lines_pasted_at_once_answer_one_question_each(folder: Path) -> None:
