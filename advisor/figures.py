@@ -17,7 +17,10 @@ from advisor.faults import Fault, FaultError, Place, nearest
 from advisor.source import read_text
 
 # a list's entry is named by the first of these keys that it has
-NAME_KEYS = ("task", "load", "cell", "item", "at", "converter", "addon", "part", "kernel", "budget")
+NAME_KEYS = (
+    *("task", "load", "cell", "item", "at", "converter", "addon", "part", "kernel", "budget"),
+    "product",
+)
 SET = "--set"
 # a new key that begins with a decimal number, such as a depth in a voltage curve, is one key
 _DECIMAL = re.compile(r"[+-]?[0-9]*\.[0-9]+[^.]*")

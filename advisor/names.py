@@ -11,7 +11,7 @@ Named = str | os.PathLike[str]
 
 def paths_of(given: Named | Sequence[Named]) -> list[Path]:
     """Paths of one name or of several."""
-    return [Path(name) for name in _listed(given)]
+    return [Path(name) for name in listed(given)]
 
 
 def texts_of(given: str | Sequence[str]) -> list[str]:
@@ -19,5 +19,6 @@ def texts_of(given: str | Sequence[str]) -> list[str]:
     return [given] if isinstance(given, str) else list(given)
 
 
-def _listed(given: Named | Sequence[Named]) -> list[Named]:
+def listed(given: Named | Sequence[Named]) -> list[Named]:
+    """Names as a list."""
     return [given] if isinstance(given, str | os.PathLike) else list(given)

@@ -7,8 +7,6 @@ before they are read, so that a changed figure is checked as a written one is.
 
 from __future__ import annotations
 
-import contextlib
-import gc
 import os
 from collections import ChainMap
 from collections.abc import Iterator, Mapping, Sequence
@@ -16,14 +14,14 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, TypeVar
 
-from yaml.nodes import MappingNode, Node, ScalarNode
+from yaml.nodes import ScalarNode
 
-from advisor import figures
 from advisor.catalogue import cache, rules
 from advisor.catalogue.fields import MapOf, Record, read_record
 from advisor.catalogue.kinds import Reading
 from advisor.catalogue.places import catalogue_folder, find_product
 from advisor.catalogue.records import KERNELS, Catalogue, refilled
+from advisor.catalogue.run import Run, collector_paused, value_of
 from advisor.catalogue.schema_parts import Kernel, Part
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.schema_supply import AddOn, Cell, Converter
@@ -40,94 +38,6 @@ FOLDERS: Mapping[str, tuple[str, type[Any]]] = {
 
 
 T = TypeVar("T")
-
-
-@contextlib.contextmanager
-def _collector_paused() -> Iterator[None]:
-    # Reading makes many small objects and no garbage: the collector would walk them in vain.
-    was = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if was:
-            gc.enable()
-
-
-class _Run:
-    """One reading of everything: where the faults of all documents meet."""
-
-    def __init__(self, assignments: Sequence[str]) -> None:
-        self.log = FaultLog()
-        self.changes: dict[str, list[figures.Assignment]] = {}
-        self.done: set[str] = set()
-        self.product: Document | None = None
-        for text in assignments:
-            try:
-                change = figures.split_assignment(text)
-            except FaultError as error:
-                self.note(error)
-                continue
-            self.changes.setdefault(change.document, []).append(change)
-
-    def note(self, error: FaultError) -> None:
-        """Keep the faults of an error."""
-        for fault in error.faults:
-            self.log.add(fault)
-
-    def document(self, path: Path, shown: str) -> Document | None:
-        try:
-            return read_file(path, shown)
-        except FaultError as error:
-            self.note(error)
-            return None
-
-    def changed(self, identity: str, document: Document) -> Document:
-        """The document with the run's changes to it laid over."""
-        root = document.root
-        self.done.add(identity)
-        for change in self.changes.get(identity, ()):
-            try:
-                root = figures.assign(root, change.dotted, change.value_node)
-            except FaultError as error:
-                self.note(error)
-        return document if root is document.root else Document(document.file, root)
-
-    def leftover(self, known: Sequence[str]) -> None:
-        """A change to a document that is not there is a fault, not a thing to ignore."""
-        for identity, changes in self.changes.items():
-            if identity not in self.done:
-                for change in changes:
-                    self.log.add(
-                        Fault(
-                            path=change.text,
-                            read=f'"{identity}"',
-                            expected="the id of a part, cell, converter, add-on or product "
-                            "of this run",
-                            place=place_of(change.value_node, "--set"),
-                            nearest=nearest(identity, known),
-                            unknown=True,
-                        )
-                    )
-
-    def record(self, kind: str, cls: type[Any], identity: str, document: Document) -> Any:
-        reading = Reading(document.file, identity, self.log)
-        value = read_record(cls, document.root, "", reading)
-        if value is not None and getattr(value, kind) != identity:
-            node = _value_of(document.root, kind) or document.root
-            reading.fault(
-                node, kind, f'"{getattr(value, kind)}"', f'the file\'s name, "{identity}"'
-            )
-            return None
-        return value
-
-
-def _value_of(root: Node, name: str) -> Node | None:
-    if isinstance(root, MappingNode):
-        for k, v in root.value:
-            if isinstance(k, ScalarNode) and k.value == name:
-                return v  # type: ignore[no-any-return]
-    return None
 
 
 def _files(folder: Path, log: FaultLog) -> Iterator[tuple[str, Path]]:
@@ -193,7 +103,7 @@ class _File:
 class _Documents(Mapping[str, Document]):
     """The catalogue's documents by id, each parsed when it is first asked for."""
 
-    def __init__(self, run: _Run, files: Mapping[str, _File]) -> None:
+    def __init__(self, run: Run, files: Mapping[str, _File]) -> None:
         self._run, self._files = run, files
         self._read: dict[str, Document | None] = {}
 
@@ -223,7 +133,7 @@ class _Documents(Mapping[str, Document]):
         return len(self._files)
 
 
-def _sources(run: _Run, folders: Sequence[Path]) -> list[_File]:
+def _sources(run: Run, folders: Sequence[Path]) -> list[_File]:
     """Every file that counts, by kind and id; all of several kernels.yaml, later ones last."""
     latest: dict[tuple[str, str, int], _File] = {}
     for layer, folder in enumerate(folders):
@@ -240,7 +150,8 @@ def _sources(run: _Run, folders: Sequence[Path]) -> list[_File]:
     return [latest[name] for name in sorted(latest)]
 
 
-def _catalogue(run: _Run, folders: Sequence[Path], cached: bool) -> Catalogue:
+def read_catalogue(run: Run, folders: Sequence[Path], cached: bool) -> Catalogue:
+    """The catalogue of a run, checked; see `load_catalogue`."""
     files = _sources(run, folders)
     owner: dict[str, _File] = {}
     for file in files:
@@ -276,7 +187,7 @@ def _catalogue(run: _Run, folders: Sequence[Path], cached: bool) -> Catalogue:
 
 
 def _read_into(
-    run: _Run, read: dict[str, dict[str, Any]], file: _File, documents: _Documents
+    run: Run, read: dict[str, dict[str, Any]], file: _File, documents: _Documents
 ) -> None:
     name, cls = FOLDERS[file.kind]
     document = documents.find(file.identity)
@@ -286,7 +197,7 @@ def _read_into(
 
 
 def _from_cache(
-    run: _Run,
+    run: Run,
     read: dict[str, dict[str, Any]],
     documents: _Documents,
     owner: Mapping[str, _File],
@@ -302,7 +213,7 @@ def _from_cache(
     return catalogue
 
 
-def _kernels(run: _Run, file: _File, documents: _Documents | None) -> dict[str, Kernel]:
+def _kernels(run: Run, file: _File, documents: _Documents | None) -> dict[str, Kernel]:
     """The kernels of one file; changes apply to the last one."""
     document: Document | None
     if documents is not None:
@@ -320,9 +231,9 @@ def _kernels(run: _Run, file: _File, documents: _Documents | None) -> dict[str, 
 
 
 def _product(
-    run: _Run, document: Document, identity: str | None, catalogue: Catalogue
+    run: Run, document: Document, identity: str | None, catalogue: Catalogue
 ) -> Product | None:
-    node = _value_of(document.root, "product")
+    node = value_of(document.root, "product")
     name = str(identity or (node.value if isinstance(node, ScalarNode) else "product"))
     document = run.changed(name, document)
     run.done.add(name)
@@ -338,8 +249,7 @@ def _product(
                 )
             )
         rules.check_product(value, document, catalogue, run.log)
-        run.leftover((*catalogue.documents, name))
-        run.product = document
+        run.products[name] = document
     return value
 
 
@@ -388,9 +298,9 @@ def load_catalogue(
     FaultError
         With every fault found.
     """
-    with _collector_paused():
-        run = _Run(texts_of(assignments))
-        catalogue = _catalogue(run, paths_of(folders) or [catalogue_folder()], cached)
+    with collector_paused():
+        run = Run(texts_of(assignments))
+        catalogue = read_catalogue(run, paths_of(folders) or [catalogue_folder()], cached)
         run.leftover(tuple(catalogue.documents))
         run.log.raise_if_any()
         return catalogue
@@ -410,7 +320,7 @@ def with_changes(
     FaultError
         With every fault found.
     """
-    run = _Run(assignments)
+    run = Run(assignments)
     documents: dict[str, Document] = {}
     read = {kind: dict(getattr(catalogue, kind)) for kind in FOLDERS}
     for kind, (name, cls) in FOLDERS.items():
@@ -451,10 +361,12 @@ def load_product(
     FaultError
         With every fault found.
     """
-    with _collector_paused():
-        run = _Run(texts_of(assignments))
+    with collector_paused():
+        run = Run(texts_of(assignments))
         where = source if isinstance(source, bytes) else find_product(source)
-        product = _read_product(run, where, catalogue)
+        product = read_product(run, where, catalogue)
+        if product is not None:
+            run.leftover((*catalogue.documents, *run.products))
         run.log.raise_if_any()
         assert product is not None
         return product
@@ -476,18 +388,20 @@ def load_run(
     FaultError
         With every fault found in any file or change.
     """
-    with _collector_paused():
-        run = _Run(assignments)
-        catalogue = _catalogue(run, folders, cached)
-        product = _read_product(run, source, catalogue)
+    with collector_paused():
+        run = Run(assignments)
+        catalogue = read_catalogue(run, folders, cached)
+        product = read_product(run, source, catalogue)
+        if product is not None:
+            run.leftover((*catalogue.documents, *run.products))
         run.log.raise_if_any()
         assert product is not None
-        assert run.product is not None
-        documents = ChainMap({product.product: run.product}, catalogue.documents)  # type: ignore[arg-type]
+        documents = ChainMap(run.products, catalogue.documents)  # type: ignore[arg-type]
         return replace(catalogue, documents=documents), product
 
 
-def _read_product(run: _Run, source: Path | bytes, catalogue: Catalogue) -> Product | None:
+def read_product(run: Run, source: Path | bytes, catalogue: Catalogue) -> Product | None:
+    """A product of a run, checked against its catalogue; None after noting why it cannot be."""
     if isinstance(source, bytes):
         try:
             document = read_text(source, "<stdin>")

@@ -27,6 +27,12 @@ def product_files() -> dict[str, Path]:
     return {path.stem: path for path in sorted(_folder("profiles").glob("*.yaml"))}
 
 
+def family_files() -> dict[str, Path]:
+    """The shipped families, id to file, in order of id: each in a folder of its own name."""
+    found = sorted(_folder("profiles").glob("*/*.yaml"))
+    return {path.stem: path for path in found if path.stem == path.parent.name}
+
+
 def find_product(reference: Named, own: Mapping[str, Path] | None = None) -> Path:
     """The file of a product named by a path or, in a text, by an id: of one's own or shipped.
 

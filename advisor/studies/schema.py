@@ -13,6 +13,7 @@ from advisor.catalogue.fields import Declared, Either, ListOf, MapOf, Record, sp
 from advisor.catalogue.kinds import Figure, Identity, Kind
 from advisor.catalogue.project import ProjectFile
 from advisor.catalogue.schema_bench import InstrumentFile, Notes
+from advisor.catalogue.schema_family import FamilyFile
 from advisor.catalogue.schema_hours import HoursLog
 from advisor.catalogue.schema_map import Column, ColumnKind, TableMap
 from advisor.catalogue.schema_parts import Answer, AnswerKind, Kernel, Part
@@ -43,6 +44,7 @@ KINDS: Mapping[str, tuple[str, Kind]] = {
     "addon": ("catalog/addons/ID.yaml", Record(AddOn)),
     "kernels": ("catalog/kernels.yaml", MapOf(Record(Kernel), "kernel")),
     "product": ("profiles/ID.yaml", Record(Product)),
+    "family": ("a family of products, for family", Record(FamilyFile)),
     "record": ("the record of a decision, of decide and for revisit", Record(DecisionRecord)),
     "notes": ("bench notes, for distil and rehearse", Record(Notes)),
     "instrument": ("a meter, named by bench notes", Record(InstrumentFile)),
@@ -92,9 +94,8 @@ def schema(kind: str) -> Reference:
 
     Parameters
     ----------
-    kind : a key of `KINDS`: part, cell, converter, addon, kernels, product, record, notes,
-    instrument, hours or map.
-    instrument, hours or project.
+    kind : a key of `KINDS`: part, cell, converter, addon, kernels, product, family, record, notes,
+    instrument, hours, map or project.
 
     Raises
     ------

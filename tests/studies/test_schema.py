@@ -43,6 +43,8 @@ def shipped() -> list[tuple[str, Path]]:
         for path in sorted((ROOT / "catalog" / folder).glob("*.yaml"))
     ]
     found += [("product", path) for path in sorted((ROOT / "profiles").glob("*.yaml"))]
+    for path in sorted((ROOT / "profiles").glob("*/*.yaml")):
+        found.append(("family" if path.stem == path.parent.name else "product", path))
     found.append(("notes", ROOT / "advisor" / "bench" / "pack" / "notes.yaml"))
     return [*found, ("kernels", ROOT / "catalog" / "kernels.yaml")]
 

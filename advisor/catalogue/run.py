@@ -1,0 +1,112 @@
+"""One reading of files: where the faults of all documents and changes of a run meet."""
+
+from __future__ import annotations
+
+import contextlib
+import gc
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Any
+
+from yaml.nodes import MappingNode, Node, ScalarNode
+
+from advisor import figures
+from advisor.catalogue.fields import read_record
+from advisor.catalogue.kinds import Reading
+from advisor.faults import Fault, FaultError, FaultLog, nearest
+from advisor.source import Document, place_of, read_file
+
+
+@contextlib.contextmanager
+def collector_paused() -> Iterator[None]:
+    """Read without the garbage collector."""
+    # Reading makes many small objects and no garbage: the collector would walk them in vain.
+    was = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was:
+            gc.enable()
+
+
+class Run:
+    """One reading of everything: where the faults of all documents meet.
+
+    `products` are the documents of those that were read, with their changes, by id.
+    """
+
+    def __init__(self, assignments: Sequence[str]) -> None:
+        self.log = FaultLog()
+        self.changes: dict[str, list[figures.Assignment]] = {}
+        self.done: set[str] = set()
+        self.products: dict[str, Document] = {}
+        for text in assignments:
+            try:
+                change = figures.split_assignment(text)
+            except FaultError as error:
+                self.note(error)
+                continue
+            self.changes.setdefault(change.document, []).append(change)
+
+    def note(self, error: FaultError) -> None:
+        """Keep the faults of an error."""
+        for fault in error.faults:
+            self.log.add(fault)
+
+    def document(self, path: Path, shown: str) -> Document | None:
+        """A file's document, or None after noting why it cannot be read."""
+        try:
+            return read_file(path, shown)
+        except FaultError as error:
+            self.note(error)
+            return None
+
+    def changed(self, identity: str, document: Document) -> Document:
+        """The document with the run's changes to it laid over."""
+        root = document.root
+        self.done.add(identity)
+        for change in self.changes.get(identity, ()):
+            try:
+                root = figures.assign(root, change.dotted, change.value_node)
+            except FaultError as error:
+                self.note(error)
+        return document if root is document.root else Document(document.file, root)
+
+    def leftover(self, known: Sequence[str]) -> None:
+        """A change to a document that is not there is a fault, not a thing to ignore."""
+        for identity, changes in self.changes.items():
+            if identity not in self.done:
+                for change in changes:
+                    self.log.add(
+                        Fault(
+                            path=change.text,
+                            read=f'"{identity}"',
+                            expected="the id of a part, cell, converter, add-on or product "
+                            "of this run",
+                            place=place_of(change.value_node, "--set"),
+                            nearest=nearest(identity, known),
+                            unknown=True,
+                        )
+                    )
+
+    def record(self, kind: str, cls: type[Any], identity: str, document: Document) -> Any:
+        """A document read as a record that bears the file's id; None after noting its faults."""
+        reading = Reading(document.file, identity, self.log)
+        value = read_record(cls, document.root, "", reading)
+        if value is not None and getattr(value, kind) != identity:
+            node = value_of(document.root, kind) or document.root
+            reading.fault(
+                node, kind, f'"{getattr(value, kind)}"', f'the file\'s name, "{identity}"'
+            )
+            return None
+        return value
+
+
+def value_of(root: Node, name: str) -> Node | None:
+    """What stands behind a key of a document's top level."""
+    if isinstance(root, MappingNode):
+        for k, v in root.value:
+            if isinstance(k, ScalarNode) and k.value == name:
+                return v  # type: ignore[no-any-return]
+    return None
