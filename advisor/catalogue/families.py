@@ -14,7 +14,7 @@ from advisor.catalogue.places import catalogue_folder, family_files, find_produc
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.rules import Breach, Rule, apply, rate_currency
 from advisor.catalogue.run import Run, collector_paused, value_of
-from advisor.catalogue.schema_family import FamilyFile
+from advisor.catalogue.schema_family import FamilyFile, Member
 from advisor.catalogue.schema_product import Product
 from advisor.faults import Fault, FaultError, nearest
 from advisor.names import Named, listed, paths_of, texts_of
@@ -27,7 +27,8 @@ UNNAMED = "family"  # id of a family of products that a call names one by one
 class FamilyRun:
     """A family with its catalogue and its products, in the family's order.
 
-    `file` is that of the family, None where a call named the products one by one.
+    A product has the units that the family makes of it. `file` is that of the family, None where a
+    call named the products one by one.
     """
 
     catalogue: Catalogue
@@ -99,7 +100,15 @@ def load_family(
         assert document is not None
         documents = ChainMap({**run.products, family.family: document}, catalogue.documents)  # type: ignore[arg-type]
         catalogue = replace(catalogue, documents=documents)
-        return FamilyRun(catalogue, family, tuple(products), file)
+        made = zip(family.products, products, strict=True)
+        return FamilyRun(catalogue, family, tuple(_made(m, p) for m, p in made), file)
+
+
+def _made(member: Member, product: Product) -> Product:
+    """A product at the number of units that the family makes of it."""
+    if member.units is None:
+        return product
+    return replace(product, cost=replace(product.cost, units=member.units))
 
 
 def _family_document(

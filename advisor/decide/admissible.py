@@ -2,8 +2,8 @@
 
 Of a part on one pack and converter many builds stand, which differ in where it sleeps and at which
 points its tasks run. Nothing bought differs between them, so only their upkeep and their score
-count: of each part, pack, converter and set of companions the build of the best score and that of
-the least upkeep go on, by averages over spread lives (`choosing`), and both go through all draws.
+count: of each part, pack, converter and set of companions the build of the best score, by averages
+over spread lives (`choosing`), and those that last longest go on through all draws.
 """
 
 from __future__ import annotations
@@ -17,6 +17,12 @@ from advisor.decide.builds import Build
 from advisor.decide.drawing import Drawn, Progress, draw_builds
 from advisor.decide.evaluate import Candidate, Evaluation
 from advisor.decide.ranks import DIGITS
+from advisor.model.draws import Array
+
+NEAR = 0.9  # of the longest stated life, of which a build's upkeep may be the least, of at most
+MOST = 3  # builds on one feed
+SOME = 256  # draws after which what is worse in everything goes no further, by more than
+ERRORS = 4.0  # standard errors
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -69,12 +75,12 @@ def admissible(
     -----
     A build that keeps the product's needs in less than `needs.confidence` of the draws is none.
     """
-    picked: list[tuple[Candidate, Build]] = []
-    for candidate in evaluation.candidates:
-        picked += [(candidate, build) for build in _picked(evaluation, candidate)]
+    picked = [(c, build) for c in evaluation.candidates for build in _picked(evaluation, c)]
     drawn: Sequence[Drawn | None] = [None] * len(picked)
     if evaluation.draws and picked:
-        drawn = _drawn(evaluation, picked, jobs, progress)
+        if evaluation.draws > SOME:
+            picked = _near(evaluation, picked, _drawn(evaluation, picked, SOME, jobs, None))
+        drawn = _drawn(evaluation, picked, evaluation.draws, jobs, progress)
     wanted = evaluation.product.needs.confidence.nominal
     found = [
         _read(evaluation, candidate, build, one)
@@ -108,25 +114,72 @@ def _unbeaten(found: Sequence[Admissible], favourite: Build) -> list[Admissible]
 def _drawn(
     evaluation: Evaluation,
     picked: Sequence[tuple[Candidate, Build]],
+    draws: int,
     jobs: int,
     progress: Progress | None,
 ) -> list[Drawn]:
-    """The draws of each; those that went through all of them already are taken as they are."""
+    """So many draws of each; those that went through as many already are taken as they are."""
     known = {b: d for c in evaluation.candidates for b, d in c.tried.items()}
-    known = {b: d for b, d in known.items() if len(d.score) == evaluation.draws}
+    known = {b: d for b, d in known.items() if len(d.score) == draws}
     fresh = [build for _, build in picked if build not in known]
     found = draw_builds(
         evaluation.catalogue,
         evaluation.product,
         fresh,
         evaluation.criteria,
-        evaluation.draws,
+        draws,
         evaluation.seed,
         jobs,
         progress,
     )
     known |= zip(fresh, found, strict=True)
     return [known[build] for _, build in picked]
+
+
+def _near(
+    evaluation: Evaluation, picked: Sequence[tuple[Candidate, Build]], drawn: Sequence[Drawn]
+) -> list[tuple[Candidate, Build]]:
+    """Those of a part and a feed that a few draws leave near the best score or the least upkeep."""
+    groups: dict[tuple[str, str], list[int]] = {}
+    for i, (_, build) in enumerate(picked):
+        groups.setdefault((build.part, build.assessed.feed.name), []).append(i)
+    stay: list[int] = []
+    for members in groups.values():
+        left: list[int] = []
+        for i in sorted(members, key=lambda i: (-drawn[i].expected, i)):
+            chosen = picked[i][1] is picked[i][0].best
+            if chosen or not any(_surely(drawn[j], drawn[i]) for j in left):
+                left.append(i)
+        stay += left
+    return [picked[i] for i in sorted(stay)]
+
+
+def _surely(one: Drawn, other: Drawn) -> bool:
+    """Whether a build is no worse than another by score, by upkeep and by life, beyond chance."""
+    both = one.fits & other.fits
+    # what is bought is alike, so costs differ by upkeep
+    gains = (
+        one.score - other.score,
+        _less(other.lifetime[both], one.lifetime[both]),
+        _less(one.life_s[both], other.life_s[both]),
+    )
+    return all(_never(gain) or _clearly(gain) for gain in gains)
+
+
+def _less(a: Array, b: Array) -> Array:
+    """a - b, nothing between equal ones without end."""
+    return np.subtract(a, b, out=np.zeros_like(a), where=a != b)
+
+
+def _never(gains: Array) -> bool:
+    return not gains.any()
+
+
+def _clearly(gains: Array) -> bool:
+    """Whether paired differences (N,) are above zero by more than chance."""
+    if len(gains) < 2:
+        return False
+    return bool(gains.mean() > ERRORS * gains.std(ddof=1) / np.sqrt(len(gains)))
 
 
 def _picked(evaluation: Evaluation, candidate: Candidate) -> list[Build]:
@@ -138,9 +191,8 @@ def _picked(evaluation: Evaluation, candidate: Candidate) -> list[Build]:
     for feed in sorted(by_feed):
         mine = by_feed[feed]
         best = min(mine, key=lambda b: _standing(evaluation, candidate, b))
-        cheapest = min(mine, key=lambda b: (_upkeep(b), b.assessed.battery_a[b.row, 0], b.name))
         chosen = [candidate.best] if candidate.best in mine else []
-        out += dict.fromkeys([*chosen, best, cheapest])
+        out += dict.fromkeys([*chosen, best, *_lasting(mine)])
     return out
 
 
@@ -151,10 +203,12 @@ def _standing(evaluation: Evaluation, candidate: Candidate, build: Build) -> tup
     return -round(score, DIGITS), build
 
 
-def _upkeep(build: Build) -> float:
-    """Upkeep at the stated values with changes in parts, so that a longer life is never worse."""
-    life = float(build.assessed.life.life_s[build.row, 0])
-    return -life
+def _lasting(builds: Sequence[Build]) -> list[Build]:
+    """Those that may cost least to keep: lives that end by something else spread otherwise."""
+    lives = {b: float(b.assessed.life.life_s[b.row, 0]) for b in builds}
+    longest = max(lives.values())
+    near = [b for b in builds if lives[b] >= NEAR * longest]
+    return sorted(near, key=lambda b: (-lives[b], b.assessed.battery_a[b.row, 0], b.name))[:MOST]
 
 
 def _read(

@@ -91,3 +91,8 @@ def test_a_product_without_units_needs_them_in_the_family(tmp_path: Path) -> Non
     family = tmp_path / "field.yaml"
     family.write_text("family: field\nproducts:\n  - {product: tag}\n")
     assert any("how many units" in f for f in faults(family))
+
+
+def test_a_product_has_the_units_that_the_family_makes_of_it() -> None:
+    run = load_family("vineyard", changes=["vineyard:products.barrel-tag.units=123"])
+    assert {p.product: p.cost.units for p in run.products}["barrel-tag"] == 123
