@@ -20,7 +20,9 @@ class Purchase:
     total: Array
 
 
-def price_at(breaks: Sequence[tuple[int, Array]], multiple: int, pieces: int) -> Purchase:
+def price_at(
+    breaks: Sequence[tuple[int, Array]], multiple: int, pieces: int, incremental: bool = False
+) -> Purchase:
     """The cheapest purchase of at least `pieces`, draw by draw: prices are known when one buys.
 
     Parameters
@@ -28,13 +30,16 @@ def price_at(breaks: Sequence[tuple[int, Array]], multiple: int, pieces: int) ->
     breaks : (quantity, price each (N,)), ascending; the price holds from that quantity up, for all
         pieces. multiple : pieces are sold in multiples of this.
     pieces : how many are needed.
+    incremental : the price holds for the pieces beyond its quantity only. The first one's holds
+        for those below too. The price of each is then the mean over all pieces.
 
     Notes
     -----
     Between two breaks fewer pieces cost less, so only the least quantity that each break allows
     can be cheapest: a larger break's own quantity is bought whole where that costs less (all-unit
     discounts, common practice, no source). Below the first break that
-    is the only way. Equal totals: fewer pieces.
+    is the only way. Equal totals: fewer pieces. Incremental prices never make more pieces cost
+    less, so what is needed is bought, or the first break.
 
     Raises
     ------
@@ -43,6 +48,16 @@ def price_at(breaks: Sequence[tuple[int, Array]], multiple: int, pieces: int) ->
     """
     if not breaks or multiple < 1 or pieces < 1:
         raise ValueError("breaks, multiple and pieces must be there and above zero")
+    if incremental:
+        whole = -(-max(pieces, breaks[0][0]) // multiple) * multiple
+        starts = [0, *(quantity for quantity, _ in breaks[1:])]
+        ends = [*starts[1:], whole]
+        total = sum(
+            price * max(min(whole, end) - start, 0)
+            for start, end, (_, price) in zip(starts, ends, breaks, strict=True)
+        )
+        spent = np.asarray(total, dtype=np.float64)
+        return Purchase(np.full(spent.shape, whole, dtype=np.int64), spent / whole, spent)
     counts = [-(-max(pieces, quantity) // multiple) * multiple for quantity, _ in breaks]
     # rounding up may reach the next break
     each = np.stack(

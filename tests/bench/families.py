@@ -1,0 +1,102 @@
+"""Families to time: 12 products, 200 parts of 12 makers, three breaks each."""
+
+from __future__ import annotations
+
+import random
+
+from advisor.decide.family import Family, Item, Limits, Member, Option, Platform
+
+
+def drawn(products: int = 12, parts: int = 200, seed: int = 1, limited: bool = False) -> Family:
+    """An invented family; with `limited` every kind of limit is on and may bind."""
+    draw = random.Random(seed)
+    makers = [f"maker-{k}" for k in range(12)]
+    items = []
+    platforms = []
+    for j in range(parts):
+        price = draw.uniform(0.6, 3.5)
+        first = draw.choice([1, 1, 10, 100])
+        breaks = (
+            (first, round(price, 4)),
+            (draw.choice([1000, 2500]), round(price * draw.uniform(0.8, 0.93), 4)),
+            (draw.choice([10_000, 25_000]), round(price * draw.uniform(0.6, 0.79), 4)),
+        )
+        items.append(
+            Item(
+                name=f"part-{j}",
+                kind="part",
+                breaks=breaks,
+                multiple=draw.choice([1, 1, 1, 250]),
+                incremental=draw.random() < 0.2,
+                stock=draw.choice([0] * 19 + [1500]),
+            )
+        )
+        platforms.append(
+            Platform(
+                part=f"part-{j}",
+                maker=draw.choice(makers),
+                setup_h=round(draw.uniform(15, 90), 1),
+                toolchain=f"chain-{draw.randrange(40)}",
+            )
+        )
+    for c in range(6):
+        price = draw.uniform(0.4, 2.5)
+        items.append(
+            Item(
+                name=f"cell-{c}",
+                kind="cell",
+                breaks=(
+                    (1, round(price, 4)),
+                    (5000, round(0.85 * price, 4)),
+                    (30_000, round(0.7 * price, 4)),
+                ),
+            )
+        )
+    members = []
+    for p in range(products):
+        units = draw.choice([500, 800, 1200, 2000, 4000, 7500])
+        options = []
+        for j in range(parts):
+            quality = draw.gauss(0, 1)
+            cell = draw.randrange(6)
+            options.append(
+                Option(
+                    name=f"part-{j}",
+                    part=f"part-{j}",
+                    feed=f"cell-{cell}",
+                    pieces={f"part-{j}": 1, f"cell-{cell}": draw.choice([1, 1, 2])},
+                    other=round(draw.uniform(0, 0.5), 4),
+                    upkeep=round(draw.uniform(0, 3), 4),
+                    supply=round(draw.uniform(0, 900), 2),
+                    score=round(60 + 12 * quality, 3),
+                    life_chance=round(
+                        min(1.0, max(0.0, 0.85 + 0.12 * quality + draw.gauss(0, 0.1))), 3
+                    ),
+                )
+            )
+        best = max(options, key=lambda o: o.score)
+        second = limited and p < 3
+        pairs = {(a, b): round(draw.uniform(0, 300), 2) for a in makers for b in makers if a != b}
+        members.append(
+            Member(
+                name=f"product-{p}",
+                units=units,
+                options=tuple(options),
+                favourite=best.name,
+                tools=500.0,
+                life_chance=0.8 if limited and p % 2 == 0 else None,
+                give_up=25.0 if limited and p % 3 == 0 else None,
+                second=("required" if p == 0 else "allowed") if second else "refused",
+                second_share=0.3 if second else 0.0,
+                porting_h=20.0 if second else 0.0,
+                two_sources=pairs if second else None,
+            )
+        )
+    limits = Limits(parts=3, hours=170.0, capital=130_000.0) if limited else Limits()
+    return Family(
+        members=tuple(members),
+        items=tuple(items),
+        platforms=tuple(platforms),
+        rate=85.0,
+        limits=limits,
+    )
