@@ -444,9 +444,12 @@ def _cbc(seconds: float, gap: float, folder: str | None) -> Any:
 
 
 def _scale(numbers: Any) -> float:
-    """The power of two that brings the greatest of the numbers to between 1/2 and 1."""
-    greatest = max(map(abs, numbers), default=0.0)
-    return 2.0 ** math.frexp(greatest)[1] if greatest else 1.0
+    """The power of two nearest to the geometric mean of the numbers' sizes.
+
+    By the greatest of them one huge coefficient would push the others below a solver's tolerance.
+    """
+    sizes = [math.log2(abs(number)) for number in numbers if number]
+    return float(2.0 ** round(sum(sizes) / len(sizes))) if sizes else 1.0
 
 
 def _fit_names(names: Mapping[str, Any]) -> dict[str, str]:

@@ -118,3 +118,17 @@ def test_a_solver_is_never_given_less_than_no_time(monkeypatch: pytest.MonkeyPat
     assert product_mix().solve(30.0).status is Status.LIMIT
     assert len(given) == 1
     assert 0 < given[0] < 1
+
+
+@pytest.mark.parametrize("solver", ["highs", "cbc"])
+def test_one_huge_coefficient_hides_no_other(solver: Solver) -> None:
+    """Which of two cheap ways is taken is not lost beside a third that nobody could pay for."""
+    model = Model("beside a huge one")
+    for name in ("cheap", "cheaper", "absurd"):
+        model.variable(name, 0, 1, integer=True)
+    model.constraint("one", {"cheap": 1, "cheaper": 1, "absurd": 1}, "=", 1)
+    model.constraint("many", {"cheap": 3.0, "cheaper": 3.0, "absurd": 1e9}, ">=", 3)
+    model.minimise({"cheap": 0.07, "cheaper": 0.06, "absurd": 1e12})
+    found = model.solve(10, solver)
+    assert found.status is Status.OPTIMAL
+    assert found.objective == pytest.approx(0.06, rel=1e-6)
