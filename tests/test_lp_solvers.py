@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 import subprocess
 import sys
+from typing import Literal
 
+import numpy as np
 import pulp
 import pytest
 
@@ -121,14 +124,30 @@ def test_a_solver_is_never_given_less_than_no_time(monkeypatch: pytest.MonkeyPat
 
 
 @pytest.mark.parametrize("solver", ["highs", "cbc"])
-def test_one_huge_coefficient_hides_no_other(solver: Solver) -> None:
-    """Which of two cheap ways is taken is not lost beside a third that nobody could pay for."""
+def test_one_huge_coefficient_hides_no_other(solver: Literal["highs", "cbc"]) -> None:
+    """Facilities at small costs are chosen rightly beside one that nobody could pay for."""
+    rng = np.random.default_rng(5)
+    opening, serving = rng.uniform(1, 3, 5), rng.uniform(0.05, 1.0, (5, 8))
+    best = min(
+        opening[list(some)].sum() + serving[list(some)].min(axis=0).sum()
+        for count in range(1, 6)
+        for some in itertools.combinations(range(5), count)
+    )
     model = Model("beside a huge one")
-    for name in ("cheap", "cheaper", "absurd"):
-        model.variable(name, 0, 1, integer=True)
-    model.constraint("one", {"cheap": 1, "cheaper": 1, "absurd": 1}, "=", 1)
-    model.constraint("many", {"cheap": 3.0, "cheaper": 3.0, "absurd": 1e9}, ">=", 3)
-    model.minimise({"cheap": 0.07, "cheaper": 0.06, "absurd": 1e12})
-    found = model.solve(10, solver)
+    cost = {}
+    for i in range(5):
+        model.variable(f"open {i}", 0, 1, integer=True)
+        cost[f"open {i}"] = float(opening[i])
+    for j in range(8):
+        model.variable(f"absurd {j}", 0, 1, integer=True)
+        cost[f"absurd {j}"] = 1e13
+        for i in range(5):
+            model.variable(f"serve {i} {j}", 0, 1)
+            cost[f"serve {i} {j}"] = float(serving[i, j])
+            model.constraint(f"link {i} {j}", {f"serve {i} {j}": 1, f"open {i}": -1}, "<=", 0)
+        served = {f"serve {i} {j}": 1.0 for i in range(5)} | {f"absurd {j}": 1.0}
+        model.constraint(f"served {j}", served, "=", 1)
+    model.minimise(cost)
+    found = model.solve(20, solver)
     assert found.status is Status.OPTIMAL
-    assert found.objective == pytest.approx(0.06, rel=1e-6)
+    assert found.objective == pytest.approx(best, rel=1e-6)
