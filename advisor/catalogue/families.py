@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections import ChainMap
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -50,6 +51,20 @@ def family_file(reference: Named) -> Path | None:
     except FaultError:
         return None
     return path if value_of(root, "family") is not None else None
+
+
+def files_of(references: Sequence[Named], own: Mapping[str, Path]) -> list[Path]:
+    """Every file that a call of a family reads, as far as they can be told before reading it."""
+    out = []
+    for reference in references:
+        file = family_file(reference)
+        if file is not None:
+            out += [file, *sorted(file.parent.glob("*.yaml"))]
+            continue
+        # what is not there is told when it is read
+        with contextlib.suppress(FaultError):
+            out.append(find_product(reference, own))
+    return out
 
 
 def load_family(

@@ -19,6 +19,7 @@ from advisor.cli import (
     completion,
     deciding,
     decisions,
+    families,
     hours,
     importing,
     reference,
@@ -45,6 +46,7 @@ SETTINGS: dict[str, Any] = {
 }
 app = typer.Typer(**SETTINGS)
 decisions.register(app)
+families.register(app)
 weighing.register(app)
 comparing.register(app)
 bench.register(app)

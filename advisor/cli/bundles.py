@@ -28,6 +28,7 @@ from advisor.cli.options import (
 )
 
 if TYPE_CHECKING:
+    from advisor.catalogue.families import FamilyRun
     from advisor.catalogue.project import Project
     from advisor.catalogue.records import Catalogue
     from advisor.catalogue.schema_product import Product
@@ -91,6 +92,17 @@ class Files(Bundle):
         own = {} if self.project is None else self.project.products
         folders = otherwise if otherwise and not self.catalog else self.folders
         found = load(reference, folders, changes, cached=not self.no_cache, own=own)
+        self._tell()
+        return found
+
+    def family(self, references: Sequence[str]) -> FamilyRun:
+        """A family of products with the catalogue, read and checked."""
+        from advisor.catalogue.families import load_family
+
+        own = {} if self.project is None else self.project.products
+        found = load_family(
+            references, self.folders, self.changes or (), cached=not self.no_cache, own=own
+        )
         self._tell()
         return found
 
@@ -347,6 +359,11 @@ def _read(name: str, value: Any, files: Files) -> Iterator[Path]:
     """The files and folders that a parameter marked `READS` names."""
     if isinstance(value, Path):
         yield value
+    elif name == "products":
+        from advisor.catalogue.families import files_of
+
+        own = {} if files.project is None else files.project.products
+        yield from files_of(value, own)
     elif isinstance(value, list):
         yield from value
     elif name == "catalog":

@@ -41,10 +41,13 @@ class Joined:
         return self.evaluation.product
 
     @property
-    def favourite(self) -> str:
-        """The option that the product takes by itself: its first part's chosen build."""
+    def favourite(self) -> str | None:
+        """The option that the product takes by itself, its first part's chosen build; None where
+        nothing fits or what that costs cannot be told."""
+        if not self.evaluation.candidates:
+            return None
         best = self.evaluation.candidates[0].best
-        return next(name for name, one in self.options.items() if one.build is best)
+        return next((name for name, one in self.options.items() if one.build is best), None)
 
 
 def joined(evaluation: Evaluation, options: Sequence[Admissible]) -> Joined:
@@ -131,7 +134,7 @@ def _item(name: str, kind: Kind, price: Price, rates: Mapping[str, float], stock
         kind=kind,
         breaks=tuple((q, each.nominal * rate) for q, each in sorted(price.breaks.items())),
         multiple=price.multiple or 1,
-        incremental=price.discount == "incremental",
+        incremental=getattr(price, "discount", None) == "incremental",
         stock=stock,
     )
 
@@ -158,6 +161,8 @@ def _member(
     together: Mapping[tuple[str, str], float] | None,
 ) -> Member:
     tools = float(one.evaluation.own_cost.tools[0])
+    favourite = one.favourite
+    assert favourite is not None
     return Member(
         name=member.product,
         units=units_of(member, one.product),
@@ -175,7 +180,7 @@ def _member(
             )
             for name, option in one.options.items()
         ),
-        favourite=one.favourite,
+        favourite=favourite,
         tools=0.0 if tools != tools else tools,
         life_chance=None if member.life_chance is None else member.life_chance.nominal,
         give_up=None if member.give_up is None else member.give_up.nominal,

@@ -1,0 +1,381 @@
+"""`family`: parts for several products together, what that saves, and what limits it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from advisor.catalogue.families import FamilyRun
+from advisor.catalogue.schema_family import OBJECTIVES, FamilyFile
+from advisor.decide.admissible import Admissible, admissible
+from advisor.decide.cautions import cautions
+from advisor.decide.drawing import Progress
+from advisor.decide.evaluate import evaluate
+from advisor.decide.family import Family, Option
+from advisor.decide.family_around import apart, front, next_best, price_of, smallest_conflict
+from advisor.decide.family_plans import LINES, Answer, Objective, Plan, Taken, solve
+from advisor.decide.joint import Joined, joined, maker_of, problem
+from advisor.decide.left_out import LeftOut
+from advisor.faults import Fault, FaultError, nearest
+from advisor.lp import Status
+from advisor.studies.family_results import (
+    AdoptedPart,
+    FamilyPlan,
+    LimitPrice,
+    OtherPlan,
+    PlannedBuild,
+    PlannedProduct,
+    PurchaseResult,
+    SavingLine,
+)
+from advisor.studies.results import build_result, fitting, invented, known, spread, warnings_of
+from advisor.studies.shortlist import DRAWS
+from advisor.studies.words import per_cent
+
+ROW = (
+    *("product", "part", "maker", "second", "cell", "converter", "addons", "units", "cost"),
+    *("cost_per_unit", "score", "favourite", "favourite_score", "gives_up", "life_chance"),
+)
+
+
+def rows(found: FamilyPlan) -> list[dict[str, Any]]:
+    """The plan as rows, a row a product."""
+    return [
+        {
+            "product": one.product,
+            "part": one.part,
+            "maker": one.first.maker,
+            "second": None if one.second is None else one.second.part,
+            "cell": one.cell,
+            "converter": one.converter,
+            "addons": one.addons,
+            "units": one.units,
+            "cost": one.cost,
+            "cost_per_unit": one.cost_per_unit,
+            "score": one.score,
+            "favourite": one.favourite,
+            "favourite_score": one.favourite_score,
+            "gives_up": one.gives_up,
+            "life_chance": one.first.life_chance,
+        }
+        for one in found.plan
+    ]
+
+
+def joined_products(
+    run: FamilyRun,
+    draws: int,
+    seed: int,
+    jobs: int = 1,
+    progress: Progress | None = None,
+    estimate_missing: bool = False,
+) -> list[Joined]:
+    """Every product of a family evaluated, with what it may be built as.
+
+    Raises
+    ------
+    FaultError
+        Where nothing fits into a product, or nothing whose cost can be told.
+    """
+    found: list[Joined] = []
+    faults: list[Fault] = []
+    for place, product in enumerate(run.products):
+        tell = None if progress is None else _part_of(progress, place, len(run.products))
+        evaluation = evaluate(
+            run.catalogue, product, draws, seed, jobs, estimate_missing=estimate_missing
+        )
+        one = joined(evaluation, admissible(evaluation, jobs, tell))
+        if tell is not None:
+            tell(1, 1)
+        if not evaluation.candidates:
+            wanted = "a product that some part fits; `shortlist` tells why none does"
+            faults.append(Fault(f"products.{product.product}", "nothing fits", wanted))
+        elif not one.options or one.favourite is None:
+            paths = sorted({path for paths in one.lacking.values() for path in paths})
+            faults += [Fault(p, "nothing", "this figure, for the cost of a plan") for p in paths]
+        found.append(one)
+    if faults:
+        raise FaultError(tuple(dict.fromkeys(faults)))
+    return found
+
+
+def _part_of(progress: Progress, place: int, count: int) -> Progress:
+    """Progress of one of several products."""
+
+    def tell(done: int, total: int) -> None:
+        progress(place * 1000 + 1000 * done // max(total, 1), 1000 * count)
+
+    return tell
+
+
+def family(
+    run: FamilyRun,
+    *,
+    aim: str | None = None,
+    plans: int = 3,
+    seconds: float = 60.0,
+    draws: int = DRAWS,
+    seed: int = 1,
+    jobs: int = 1,
+    progress: Progress | None = None,
+    estimate_missing: bool = False,
+) -> FamilyPlan:
+    """Choose parts for the products of a family together.
+
+    Parameters
+    ----------
+    run : of `load_family`. aim : `cost`, `score` or `front`; the family's own when absent.
+    plans : next-best plans to find. seconds : time for each search, s.
+    draws, seed, jobs, progress, estimate_missing : as for `shortlist`.
+
+    Raises
+    ------
+    FaultError
+        Where nothing fits into a product, for another aim, or where a cost lacks a figure.
+    """
+    wanted = aim or run.family.objective
+    if wanted not in OBJECTIVES:
+        expected = "one of " + ", ".join(OBJECTIVES)
+        near = nearest(wanted, OBJECTIVES)
+        raise FaultError((Fault("aim", f'"{wanted}"', expected, nearest=near),))
+    products = joined_products(run, draws, seed, jobs, progress, estimate_missing)
+    return planned(run, products, wanted, plans, seconds, draws, seed)
+
+
+def planned(
+    run: FamilyRun,
+    products: Sequence[Joined],
+    aim: str,
+    plans: int,
+    seconds: float,
+    draws: int,
+    seed: int,
+) -> FamilyPlan:
+    """The plan for products that are evaluated already; see `family`."""
+    numbers = problem(run.family, run.catalogue, products, {}, {})
+    objective: Objective = "score" if aim == "score" else "cost"
+    answer = solve(numbers, objective, seconds)
+    shown = _Shown(run=run, products={one.product.product: one for one in products})
+    made = FamilyPlan(
+        family=run.family.family,
+        summary=run.family.summary,
+        seed=seed,
+        draws=draws,
+        invented=run.family.invented or any(invented(one.evaluation) for one in products),
+        currency=products[0].evaluation.own_cost.currency,
+        aim=aim,
+        status=_STATUS.get(answer.status, "none"),
+        objective=answer.value,
+        bound=answer.bound if math.isfinite(answer.bound) else None,
+        gap=answer.gap if math.isfinite(answer.gap) else None,
+        assumed=tuple(_assumed(run.family, numbers, draws)),
+        left_out=_left_out(products),
+        warnings=_warnings(products),
+        joined=tuple(products),
+    )
+    plan = answer.plan
+    if plan is None:
+        if answer.status is Status.INFEASIBLE:
+            worst = smallest_conflict(numbers, seconds)
+            made = replace(made, conflict=tuple(numbers.words(limit) for limit in worst))
+        return made
+    by_itself = apart(numbers, objective, seconds)
+    before = by_itself.lines
+    others = next_best(numbers, objective, plan, plans, seconds)
+    between = front(numbers, seconds) if aim == "front" else []
+    feeds = [shown.option(t.member, o.name).build.assessed.feed for t in plan.taken for o in _of(t)]
+    hottest = max(one.evaluation.figures.hottest for one in products)
+    return replace(
+        made,
+        plan=tuple(
+            shown.product(taken, alone)
+            for taken, alone in zip(plan.taken, by_itself.plans, strict=True)
+        ),
+        cost=plan.cost,
+        score=plan.score,
+        hours=plan.hours,
+        capital=plan.capital,
+        adopted=tuple(shown.adopted(plan, part) for part in plan.adopted),
+        purchases=tuple(
+            PurchaseResult(
+                item=one.item,
+                kind=one.kind,
+                needed=one.needed,
+                from_stock=one.from_stock,
+                pieces=one.pieces,
+                each=one.each,
+                total=one.total,
+            )
+            for one in plan.bought
+        ),
+        separate_cost=None if before is None else math.fsum(before.values()),
+        saving=None if before is None else math.fsum(before.values()) - plan.cost,
+        lines=tuple(_lines(before, by_itself.pooled, plan)),
+        alternatives=tuple(_other(one, plan, one.proven) for one in others),
+        front=tuple(_other(one, plan, one.proven) for one in between),
+        limits=tuple(_limit(numbers, answer, seconds)),
+        cautions=cautions(feeds, hottest),
+    )
+
+
+_STATUS = {
+    Status.OPTIMAL: "optimal",
+    Status.FEASIBLE: "feasible",
+    Status.INFEASIBLE: "infeasible",
+}
+
+
+def _of(taken: Taken) -> list[Option]:
+    return [taken.first] if taken.second is None else [taken.first, taken.second]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Shown:
+    """The plan's plain numbers put back into the catalogue's words."""
+
+    run: FamilyRun
+    products: Mapping[str, Joined]
+
+    def option(self, product: str, name: str) -> Admissible:
+        return self.products[product].options[name]
+
+    def product(self, taken: Taken, alone: Plan | None) -> PlannedProduct:
+        one = self.products[taken.member]
+        favourite = one.evaluation.candidates[0]
+        first = self.build(taken, taken.first, taken.units[0])
+        own = taken if alone is None else alone.taken[0]
+        return PlannedProduct(
+            product=taken.member,
+            part=first.part,
+            cell=first.build.cell,
+            converter=first.build.converter,
+            addons=first.build.addons,
+            units=sum(taken.units),
+            first=first,
+            second=None
+            if taken.second is None
+            else self.build(taken, taken.second, taken.units[1]),
+            cost=taken.cost,
+            cost_per_unit=taken.cost / sum(taken.units),
+            lines={k: v for k, v in taken.lines.items() if v},
+            score=taken.score,
+            favourite=favourite.part.part,
+            favourite_score=taken.favourite,
+            gives_up=taken.favourite - taken.score,
+            alone=own.first.part,
+            alone_cost=own.cost,
+        )
+
+    def build(self, taken: Taken, option: Option, units: int) -> PlannedBuild:
+        one = self.option(taken.member, option.name)
+        drawn, build = one.drawn, one.build
+        lives = spread(None if drawn is None else fitting(drawn, drawn.life_s))
+        return PlannedBuild(
+            part=option.part,
+            maker=maker_of(self.run.catalogue, option.part),
+            units=units,
+            build=build_result(build),
+            score=option.score,
+            life_s=float(build.assessed.life.life_s[build.row, 0]),
+            life_p05_s=lives.p05,
+            life_p95_s=lives.p95,
+            life_chance=known(one.life_chance),
+        )
+
+    def adopted(self, plan: Plan, part: str) -> AdoptedPart:
+        record = self.run.catalogue.parts[part]
+        users = [t.member for t in plan.taken if part in {o.part for o in _of(t)}]
+        hours = next(
+            option.setup_h
+            for one in self.products.values()
+            for option in one.options.values()
+            if option.part == part
+        )
+        return AdoptedPart(
+            part=part,
+            maker=maker_of(self.run.catalogue, part),
+            toolchain=record.toolchain.id,
+            setup_h=hours,
+            products=tuple(users),
+        )
+
+
+def _lines(
+    before: Mapping[str, float] | None, pooled: Plan | None, plan: Plan
+) -> Iterator[SavingLine]:
+    """Line by line, and their sum; nothing where a product has no plan by itself."""
+    if before is None or pooled is None:
+        return
+    rows = [(name, before[name], pooled.lines[name], plan.lines[name]) for name in LINES]
+    sums = [math.fsum(row[i] for row in rows) for i in (1, 2, 3)]
+    for name, *three in [*(row for row in rows if any(row[1:])), ("all", *sums)]:
+        separate, together, chosen = three
+        yield SavingLine(
+            line=name,
+            separate=separate,
+            pooled=together,
+            together=chosen,
+            saving=separate - chosen,
+        )
+
+
+def _other(answer: Answer, plan: Plan, proven: bool) -> OtherPlan:
+    other = answer.plan
+    assert other is not None
+    return OtherPlan(
+        cost=other.cost,
+        more=other.cost - plan.cost,
+        score=other.score,
+        parts={t.member: " + ".join(o.part for o in _of(t)) for t in other.taken},
+        keeps=proven,
+        regret=None,
+    )
+
+
+def _limit(numbers: Family, answer: Answer, seconds: float) -> Iterator[LimitPrice]:
+    for limit in numbers.stated():
+        price = price_of(numbers, limit, answer, seconds)
+        yield LimitPrice(
+            limit=numbers.words(limit),
+            binds=price.binds,
+            step=price.step,
+            saving=price.saving,
+            dual=None,
+        )
+
+
+def _assumed(file: FamilyFile, numbers: Family, draws: int) -> Iterator[str]:
+    """Defaults and readings that may decide the answer."""
+    share = per_cent(file.toolchain_share.nominal)
+    yield (
+        f"{share} of a part's set-up hours are its toolchain's, paid once for all its parts "
+        "(toolchain-share; half unless said: common practice, no source)"
+    )
+    yield (
+        "battery changes are priced at what each product pays for its cells by itself; scores are "
+        "those of each product by itself"
+    )
+    if not draws:
+        yield "ranked at the stated values, without draws: chances of life are yes or no"
+    if numbers.limits.parts is None and len(numbers.platforms) > 1:
+        yield "no limit on the number of different parts"
+    if file.supply is None:
+        yield "supply is certain: no allocation, no last order, no late delivery (supply)"
+
+
+def _left_out(products: Sequence[Joined]) -> tuple[LeftOut, ...]:
+    """What each product leaves out, and parts whose cost in a plan cannot be told."""
+    out = []
+    for one in products:
+        name = one.product.product
+        out += [replace(left, id=f"{name}: {left.id}") for left in one.evaluation.left_out]
+        for part, paths in one.lacking.items():
+            why = f"its cost lacks {', '.join(paths)}"
+            out.append(LeftOut("part", f"{name}: {part}", why))
+    return tuple(out)
+
+
+def _warnings(products: Sequence[Joined]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(w for one in products for w in warnings_of(one.evaluation)))
