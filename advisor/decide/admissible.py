@@ -64,8 +64,8 @@ class Admissible:
 def admissible(
     evaluation: Evaluation, jobs: int = 1, progress: Progress | None = None
 ) -> tuple[Admissible, ...]:
-    """Every build that a product may take, in order of part, feed and name; the first part's chosen
-    build, its favourite, among them.
+    """Every build that a product may take, in order of part and feed; each part's chosen one is
+    among them.
 
     Parameters
     ----------
@@ -87,11 +87,11 @@ def admissible(
         for (candidate, build), one in zip(picked, drawn, strict=True)
         if one is None or one.fit >= wanted
     ]
-    return tuple(_unbeaten(found, evaluation.candidates[0].best)) if found else ()
+    return tuple(_unbeaten(found))
 
 
-def _unbeaten(found: Sequence[Admissible], favourite: Build) -> list[Admissible]:
-    """Those that nothing bought alike beats by upkeep, score and chance; the favourite stays."""
+def _unbeaten(found: Sequence[Admissible]) -> list[Admissible]:
+    """Those that nothing bought alike beats by upkeep, score and chance; chosen builds stay."""
     groups: dict[tuple[object, ...], list[Admissible]] = {}
     for one in found:
         groups.setdefault((one.part, one.feed, *one.pieces.items()), []).append(one)
@@ -105,7 +105,7 @@ def _unbeaten(found: Sequence[Admissible], favourite: Build) -> list[Admissible]
                 and not o.life_chance < one.life_chance
                 for o in left
             )
-            if not beaten or one.build is favourite:
+            if not beaten or one.build is one.candidate.best:
                 left.append(one)
         out += left
     return out

@@ -49,6 +49,7 @@ class Option:
     pieces : item to pieces per unit, the part among them.
     other, upkeep : money per unit: extras and reservoir; expected upkeep over the service life.
     supply : expected cost of supply risk with this as the only source, money for all units.
+    supply_of_two : what is its own of that cost as the first and as the second of two sources.
     score : expected score, points. life_chance : of reaching the life target, 0..1.
     """
 
@@ -61,6 +62,7 @@ class Option:
     supply: float
     score: float
     life_chance: float
+    supply_of_two: tuple[float, float] = (0.0, 0.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,8 +75,8 @@ class Member:
     tools : money, once. life_chance : least chance of reaching the life target, 0..1.
     give_up : points of score that it may lose against its favourite.
     second_share : share of the units made with the second source. porting_h : hours for it.
-    two_sources : (maker, maker) to the expected cost of supply risk with both, money for all
-        units; None where supply is not counted.
+    two_sources : (maker, maker) to what is the pair's of the expected cost of supply risk, money
+        for all units; None where supply is not counted.
     """
 
     name: str
@@ -321,6 +323,8 @@ def _of_member(member: Member, makers: Mapping[str, str], items: set[str]) -> It
             if count < 0:
                 yield f"{here}: {count} pieces of {name!r}"
         money = {"other": option.other, "upkeep": option.upkeep, "supply": option.supply}
+        for place, own in zip(("first", "second"), option.supply_of_two, strict=True):
+            money[f"supply as the {place} of two"] = own
         yield from _unreal(here, **money)
         if not math.isfinite(option.score):
             yield f"{here}: a score of {option.score}"

@@ -17,7 +17,7 @@ from typing import Literal
 
 import numpy as np
 
-from advisor.decide.family import SAME, Family, Item, Member, Option
+from advisor.decide.family import Family, Item, Member, Option
 from advisor.lp import Model
 from advisor.model.money import price_at
 
@@ -142,8 +142,8 @@ def _unbeaten(options: Sequence[Option]) -> list[Option]:
 
 
 def _beats(b: Option, a: Option) -> bool:
-    mine = (a.other, a.upkeep, a.supply, -a.score, -a.life_chance)
-    its = (b.other, b.upkeep, b.supply, -b.score, -b.life_chance)
+    mine = (a.other, a.upkeep, a.supply, *a.supply_of_two, -a.score, -a.life_chance)
+    its = (b.other, b.upkeep, b.supply, *b.supply_of_two, -b.score, -b.life_chance)
     no_worse = all(y <= x for x, y in zip(mine, its, strict=True))
     return no_worse and (mine != its or b.name < a.name)
 
@@ -180,8 +180,8 @@ def _build(made: Program, member: Member, role: Role, option: Option) -> str:
     units = _units(member, role)
     made.capital[name] += option.other * units
     made.cost[name] += (option.other + option.upkeep) * units
-    if role == "only":
-        made.cost[name] += option.supply
+    first, second = option.supply_of_two
+    made.cost[name] += {"only": option.supply, "first": first, "second": second}[role]
     made.score[name] += option.score * units / member.units / len(made.family.members)
     return name
 

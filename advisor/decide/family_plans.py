@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -263,7 +263,8 @@ def priced(family: Family, builds: Mapping[str, Build]) -> Plan:
             hours += m.porting_h
             own["porting"] = family.rate * m.porting_h
             pair = makers[first.part], makers[second.part]
-            own["supply"] = 0.0 if m.two_sources is None else m.two_sources[pair]
+            own["supply"] = first.supply_of_two[0] + second.supply_of_two[1]
+            own["supply"] += 0.0 if m.two_sources is None else m.two_sources[pair]
         chosen[m.name] = first, second, units
         own["tools"] = m.tools
         for option, made in zip((first, second), units, strict=True):

@@ -14,6 +14,8 @@ from advisor.decide.admissible import Admissible
 from advisor.decide.costs import HOUR
 from advisor.decide.evaluate import Evaluation
 from advisor.decide.family import Family, Item, Kind, Limits, Member, Option, Platform
+from advisor.decide.family_supply import Supplied
+from advisor.decide.supply_risk import BARRED
 
 KIND_OF: Mapping[str, Kind] = {
     "part": "part",
@@ -28,12 +30,14 @@ class Joined:
     """A product of the family: its evaluation, what it may take, and why others of its builds may
     not; `options` go by name.
 
-    `lacking` maps a part to the paths of figures without which its cost cannot be told.
+    `lacking` maps a part to the paths of figures without which its cost cannot be told; `barred`
+    are parts that cannot be bought, where supply counts.
     """
 
     evaluation: Evaluation
     options: Mapping[str, Admissible]
     lacking: Mapping[str, tuple[str, ...]]
+    barred: tuple[str, ...] = ()
 
     @property
     def product(self) -> Product:
@@ -42,25 +46,28 @@ class Joined:
 
     @property
     def favourite(self) -> str | None:
-        """The option that the product takes by itself, its first part's chosen build; None where
-        nothing fits or what that costs cannot be told."""
-        if not self.evaluation.candidates:
-            return None
-        best = self.evaluation.candidates[0].best
-        return next((name for name, one in self.options.items() if one.build is best), None)
+        """The option that the product takes by itself: the chosen build of the first part whose
+        cost can be told; None without one."""
+        chosen = {id(one.build): name for name, one in self.options.items()}
+        ranked = (id(candidate.best) for candidate in self.evaluation.candidates)
+        return next((chosen[build] for build in ranked if build in chosen), None)
 
 
-def joined(evaluation: Evaluation, options: Sequence[Admissible]) -> Joined:
-    """A product with those of its builds whose cost can be told."""
+def joined(evaluation: Evaluation, options: Sequence[Admissible], bought: bool) -> Joined:
+    """A product with those of its builds whose cost can be told and, if it counts whether parts can
+    be `bought`, whose part is not announced only or ended."""
     known: dict[str, Admissible] = {}
     lacking: dict[str, tuple[str, ...]] = {}
+    barred: dict[str, None] = {}
     for one in options:
         missing = _missing(evaluation, one)
-        if missing:
+        if bought and one.candidate.part.lifecycle in BARRED:
+            barred[one.part] = None
+        elif missing:
             lacking[one.part] = missing
         else:
             known[f"{one.part}|{one.build.name}"] = one
-    return Joined(evaluation=evaluation, options=known, lacking=lacking)
+    return Joined(evaluation=evaluation, options=known, lacking=lacking, barred=tuple(barred))
 
 
 def _missing(evaluation: Evaluation, one: Admissible) -> tuple[str, ...]:
@@ -85,16 +92,14 @@ def problem(
     file: FamilyFile,
     catalogue: Catalogue,
     products: Sequence[Joined],
-    alone: Mapping[str, Mapping[str, float]],
-    together: Mapping[str, Mapping[tuple[str, str], float]],
+    supply: Mapping[str, Supplied],
 ) -> Family:
     """What there is to decide on.
 
     Parameters
     ----------
-    products : of the family, in its order. alone : product to option to the expected cost of supply
-        risk with it as the only source, money for all units. together : product to two makers to
-        the same with both; both empty where supply is certain.
+    products : of the family, in its order. supply : product to its risks; empty where supply is
+        certain. A part that cannot be bought any more is none of its product's options.
     """
     own = products[0].evaluation.own_cost
     rates = {currency: float(rate[0]) for currency, rate in own.rates.items()}
@@ -110,7 +115,7 @@ def problem(
     limits = file.limits
     return Family(
         members=tuple(
-            _member(member, one, alone.get(member.product, {}), together.get(member.product))
+            _member(member, one, supply.get(member.product))
             for member, one in zip(file.products, products, strict=True)
         ),
         items=tuple(items),
@@ -154,12 +159,7 @@ def maker_of(catalogue: Catalogue, part: str) -> str:
     return catalogue.parts[part].maker or f"the maker of {part}"
 
 
-def _member(
-    member: MemberFile,
-    one: Joined,
-    alone: Mapping[str, float],
-    together: Mapping[tuple[str, str], float] | None,
-) -> Member:
+def _member(member: MemberFile, one: Joined, supply: Supplied | None) -> Member:
     tools = float(one.evaluation.own_cost.tools[0])
     favourite = one.favourite
     assert favourite is not None
@@ -174,7 +174,8 @@ def _member(
                 pieces=option.pieces,
                 other=option.other,
                 upkeep=option.upkeep,
-                supply=alone.get(name, 0.0),
+                supply=0.0 if supply is None else supply.alone[option.part].cost,
+                supply_of_two=_of_two(supply, option.part),
                 score=option.score,
                 life_chance=0.0 if option.life_chance != option.life_chance else option.life_chance,
             )
@@ -187,8 +188,17 @@ def _member(
         second=member.second_source,  # type: ignore[arg-type]
         second_share=0.0 if member.second_share is None else member.second_share.nominal,
         porting_h=0.0 if member.porting is None else member.porting.nominal / HOUR,
-        two_sources=together,
+        two_sources=None
+        if supply is None or not supply.pairs
+        else {pair: risk.cost for pair, risk in supply.pairs.items()},
     )
+
+
+def _of_two(supply: Supplied | None, part: str) -> tuple[float, float]:
+    """What is a part's own of the supply's risk as the first and the second of two sources."""
+    if supply is None or part not in supply.first:
+        return 0.0, 0.0
+    return supply.first[part].cost, supply.second[part].cost
 
 
 def units_of(member: MemberFile, product: Product) -> int:

@@ -7,6 +7,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+import numpy as np
+
 from advisor.catalogue.families import FamilyRun
 from advisor.catalogue.schema_family import OBJECTIVES, FamilyFile
 from advisor.decide.admissible import Admissible, admissible
@@ -16,8 +18,10 @@ from advisor.decide.evaluate import evaluate
 from advisor.decide.family import Family, Option
 from advisor.decide.family_around import apart, front, next_best, price_of, smallest_conflict
 from advisor.decide.family_plans import LINES, Answer, Objective, Plan, Taken, solve
-from advisor.decide.joint import Joined, joined, maker_of, problem
+from advisor.decide.family_supply import Supplied, outlook_of, supplied
+from advisor.decide.joint import Joined, joined, maker_of, problem, units_of
 from advisor.decide.left_out import LeftOut
+from advisor.decide.supply_risk import Risk, regret, scenario_costs, scenarios
 from advisor.faults import Fault, FaultError, nearest
 from advisor.lp import Status
 from advisor.studies.family_results import (
@@ -29,10 +33,13 @@ from advisor.studies.family_results import (
     PlannedProduct,
     PurchaseResult,
     SavingLine,
+    SupplyRisk,
 )
 from advisor.studies.results import build_result, fitting, invented, known, spread, warnings_of
 from advisor.studies.shortlist import DRAWS
 from advisor.studies.words import per_cent
+
+SCENARIOS = 500  # of supply, by which plans are judged
 
 ROW = (
     *("product", "part", "maker", "second", "cell", "converter", "addons", "units", "cost"),
@@ -86,7 +93,7 @@ def joined_products(
         evaluation = evaluate(
             run.catalogue, product, draws, seed, jobs, estimate_missing=estimate_missing
         )
-        one = joined(evaluation, admissible(evaluation, jobs, tell))
+        one = joined(evaluation, admissible(evaluation, jobs, tell), run.family.supply is not None)
         if tell is not None:
             tell(1, 1)
         if not evaluation.candidates:
@@ -154,7 +161,18 @@ def planned(
     seed: int,
 ) -> FamilyPlan:
     """The plan for products that are evaluated already; see `family`."""
-    numbers = problem(run.family, run.catalogue, products, {}, {})
+    makers = {
+        option.part: maker_of(run.catalogue, option.part)
+        for one in products
+        for option in one.options.values()
+    }
+    units = {
+        member.product: units_of(member, one.product)
+        for member, one in zip(run.family.products, products, strict=True)
+    }
+    builds = {one.product.product: list(one.options.values()) for one in products}
+    supply = supplied(run.family, run.catalogue, makers, builds, units)
+    numbers = problem(run.family, run.catalogue, products, supply)
     objective: Objective = "score" if aim == "score" else "cost"
     answer = solve(numbers, objective, seconds)
     shown = _Shown(run=run, products={one.product.product: one for one in products})
@@ -185,6 +203,7 @@ def planned(
     before = by_itself.lines
     others = next_best(numbers, objective, plan, plans, seconds)
     between = front(numbers, seconds) if aim == "front" else []
+    judged = _regret(run.family, supply, makers, [plan, *(o.plan for o in others if o.plan)], seed)
     feeds = [shown.option(t.member, o.name).build.assessed.feed for t in plan.taken for o in _of(t)]
     hottest = max(one.evaluation.figures.hottest for one in products)
     return replace(
@@ -213,9 +232,14 @@ def planned(
         separate_cost=None if before is None else math.fsum(before.values()),
         saving=None if before is None else math.fsum(before.values()) - plan.cost,
         lines=tuple(_lines(before, by_itself.pooled, plan)),
-        alternatives=tuple(_other(one, plan, one.proven) for one in others),
-        front=tuple(_other(one, plan, one.proven) for one in between),
+        alternatives=tuple(
+            _other(one, plan, None if judged is None else judged[i + 1])
+            for i, one in enumerate(others)
+        ),
+        front=tuple(_other(one, plan, None) for one in between),
         limits=tuple(_limit(numbers, answer, seconds)),
+        supply=tuple(_supply(supply, makers, plan)),
+        regret=None if judged is None else judged[0],
         cautions=cautions(feeds, hottest),
     )
 
@@ -321,7 +345,7 @@ def _lines(
         )
 
 
-def _other(answer: Answer, plan: Plan, proven: bool) -> OtherPlan:
+def _other(answer: Answer, plan: Plan, regret: float | None) -> OtherPlan:
     other = answer.plan
     assert other is not None
     return OtherPlan(
@@ -329,9 +353,59 @@ def _other(answer: Answer, plan: Plan, proven: bool) -> OtherPlan:
         more=other.cost - plan.cost,
         score=other.score,
         parts={t.member: " + ".join(o.part for o in _of(t)) for t in other.taken},
-        keeps=proven,
-        regret=None,
+        proven=answer.proven,
+        regret=regret,
     )
+
+
+def _risks(supply: Mapping[str, Supplied], makers: Mapping[str, str], plan: Plan) -> list[Risk]:
+    """What supply may cost, of every product of a plan."""
+    out: list[Risk] = []
+    for t in plan.taken:
+        second = None if t.second is None else t.second.part
+        out += supply[t.member].of(t.first.part, second, makers)
+    return out
+
+
+def _regret(
+    file: FamilyFile,
+    supply: Mapping[str, Supplied],
+    makers: Mapping[str, str],
+    plans: Sequence[Plan],
+    seed: int,
+) -> list[float] | None:
+    """What each plan costs more on average than the best of them in each scenario of supply; None
+    where supply is certain, or where there is no other plan."""
+    if file.supply is None or len(plans) < 2:
+        return None
+    names = [member.product for member in file.products]
+    drawn = scenarios(sorted(set(makers.values())), names, outlook_of(file.supply), SCENARIOS, seed)
+    base = np.array([plan.cost - plan.lines["supply"] for plan in plans])
+    costs = scenario_costs([_risks(supply, makers, plan) for plan in plans], base, drawn)
+    return [float(one) for one in regret(costs)]
+
+
+def _supply(
+    supply: Mapping[str, Supplied], makers: Mapping[str, str], plan: Plan
+) -> Iterator[SupplyRisk]:
+    for t in plan.taken:
+        if t.member not in supply:
+            continue
+        second = None if t.second is None else t.second.part
+        of = supply[t.member].of(t.first.part, second, makers)
+        lines = {name: sum(risk.lines[name] for risk in of) for name in of[0].lines}
+        held = [risk.allocation.weeks for risk in of if risk.allocation is not None]
+        untold = any(missing.endswith("lead-time") for risk in of for missing in risk.missing)
+        yield SupplyRisk(
+            product=t.member,
+            part=" + ".join(o.part for o in _of(t)),
+            lead_time=None if untold else lines["lead time"],
+            allocation=lines["allocation"],
+            buffer_weeks=float(sum(held)),
+            last_buy=lines["last buy"],
+            total=sum(lines.values()),
+            alone=supply[t.member].alone[t.first.part].cost,
+        )
 
 
 def _limit(numbers: Family, answer: Answer, seconds: float) -> Iterator[LimitPrice]:
@@ -374,6 +448,9 @@ def _left_out(products: Sequence[Joined]) -> tuple[LeftOut, ...]:
         for part, paths in one.lacking.items():
             why = f"its cost lacks {', '.join(paths)}"
             out.append(LeftOut("part", f"{name}: {part}", why))
+        for part in one.barred:
+            state = one.evaluation.catalogue.parts[part].lifecycle
+            out.append(LeftOut("part", f"{name}: {part}", f"cannot be bought: it is {state}"))
     return tuple(out)
 
 

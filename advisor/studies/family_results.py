@@ -138,7 +138,7 @@ class OtherPlan:
     """[of 100] mean over the products"""
     parts: Mapping[str, str]
     """product to part, or to `first + second`"""
-    keeps: bool
+    proven: bool
     """whether it is proven best of its kind"""
     regret: float | None
     """[money] what it costs more on average than the best of the plans listed in each scenario of
