@@ -15,8 +15,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from advisor.decide.family import Family, Item, Kind, Limit, Member, Option
-from advisor.decide.family_model import Build
+from advisor.decide.family_model import Build, program
 from advisor.decide.family_search import GAP, Ask, Found, Objective, search
+from advisor.decide.family_swaps import Exchange
 from advisor.lp import Solver, SolverError, Status
 from advisor.model.money import price_at
 
@@ -172,8 +173,28 @@ def solve(
     SolverError
         When no solver is at hand, or what came back does not bear reckoning again.
     """
-    found = search(family, Ask(objective, without), seconds, solver)
-    return _answer(family, objective, found)
+    return ask(family, Ask(objective, without), seconds, solver)
+
+
+def ask(
+    family: Family, question: Ask, seconds: float = SECONDS, solver: Solver = "highs"
+) -> Answer:
+    """The plan that a question is answered with; `solve` in short."""
+    return _answer(family, question.objective, search(family, question, seconds, solver))
+
+
+def possible(
+    family: Family, seconds: float = SECONDS, solver: Solver = "highs"
+) -> tuple[Status, Plan | None]:
+    """Some plan within the limits, no matter which; the status tells why there is none."""
+    start = Exchange(family).start()
+    if start is not None:
+        return Status.OPTIMAL, priced(family, start[0])
+    made = program(family)
+    found = made.model.solve(seconds, solver)
+    if not found.solved:
+        return found.status, None
+    return Status.OPTIMAL, priced(family, made.builds(found.values))
 
 
 def _answer(family: Family, objective: Objective, found: Found) -> Answer:
