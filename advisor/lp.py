@@ -6,8 +6,10 @@ status is our own. Nothing is believed on the solver's word alone:
 * the status is settled before any value is read, and "infeasible or unbounded" is told apart by
   solving once more without the objective;
 * bounds, integrality and every constraint are checked again on the numbers that came back;
-* rows and objective are scaled by powers of two before they are solved, which changes no digit,
-  because a solver's tolerances are absolute and an objective in microamperes would vanish in them.
+* rows, columns and objective are scaled by powers of two before they are solved, which changes no
+  digit, because a solver's tolerances are absolute and an objective in microamperes would vanish
+  in them. The scale is the geometric mean of the magnitudes, which one huge coefficient does not
+  carry off, and columns of bounded numbers run to about one.
 
 HiGHS (Huangfu & Hall 2018, doi:10.1007/s12532-017-0130-5) runs in process; CBC, a program of its
 own, stands in where HiGHS is missing or fails, and is the second opinion of the tests. Neither
@@ -20,7 +22,7 @@ import math
 import re
 import tempfile
 import time
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from enum import Enum
 from importlib.util import find_spec
@@ -184,6 +186,15 @@ class Model:
         """
         self._objective = self._terms("objective", terms)
 
+    def rows(self) -> Iterator[tuple[str, Sense, float, Mapping[str, float]]]:
+        """Every constraint: name, sense, right-hand side, terms."""
+        for name, row in self._rows.items():
+            yield name, row.sense, row.rhs, row.terms
+
+    def columns(self) -> tuple[Mapping[str, float], Mapping[str, tuple[float, float]]]:
+        """The objective's terms, and each variable's lower and upper bound."""
+        return self._objective, {k: (v.lower, v.upper) for k, v in self._variables.items()}
+
     def _terms(self, where: str, terms: Mapping[str, float]) -> dict[str, float]:
         for name, coefficient in terms.items():
             if name not in self._variables:
@@ -316,15 +327,22 @@ class _Program:
         self.rows = {k: r for k, r in model._rows.items() if r.terms}
         self.columns = _fit_names(model._variables)
         self.names = _fit_names(self.rows)
-        self.scale = {k: _scale(r.terms.values()) if scaled else 1.0 for k, r in self.rows.items()}
+        # a whole number stays whole; a fraction runs to about one
+        self.width = {
+            k: _width(v) if scaled and not v.integer else 1.0 for k, v in model._variables.items()
+        }
+        width = self.width
+        sized = {k: {n: a * width[n] for n, a in r.terms.items()} for k, r in self.rows.items()}
+        objective = {n: a * width[n] for n, a in objective.items()}
+        self.scale = {k: _scale(r.values()) if scaled else 1.0 for k, r in sized.items()}
         self.unit = _scale(objective.values()) if scaled else 1.0
         title = _fit_names({model._name: None})[model._name]
         self.problem: Any = pulp.LpProblem(title, pulp.LpMinimize)
         self.variables: dict[str, Any] = {
             k: self.problem.add_variable(
                 self.columns[k],
-                v.lower if math.isfinite(v.lower) else None,
-                v.upper if math.isfinite(v.upper) else None,
+                v.lower / width[k] if math.isfinite(v.lower) else None,
+                v.upper / width[k] if math.isfinite(v.upper) else None,
                 pulp.LpInteger if v.integer else pulp.LpContinuous,
             )
             for k, v in model._variables.items()
@@ -338,7 +356,7 @@ class _Program:
         }
         for k, row in self.rows.items():
             size = self.scale[k]
-            terms = {self.variables[name]: a / size for name, a in row.terms.items()}
+            terms = {self.variables[name]: a / size for name, a in sized[k].items()}
             self.problem.addConstraint(
                 pulp.LpConstraint(
                     pulp.LpAffineExpression(terms), senses[row.sense], self.names[k], row.rhs / size
@@ -410,7 +428,7 @@ class _Program:
 
     def _values(self) -> dict[str, float]:
         known = {k: v.varValue for k, v in self.variables.items()}
-        return {k: float(value) for k, value in known.items() if value is not None}
+        return {k: float(v) * self.width[k] for k, v in known.items() if v is not None}
 
     def _duals(self) -> dict[str, float]:
         rows = {name: self.problem.get_constraint_by_name(name) for name in self.names.values()}
@@ -443,13 +461,19 @@ def _cbc(seconds: float, gap: float, folder: str | None) -> Any:
     return None
 
 
-def _scale(numbers: Any) -> float:
-    """The power of two nearest to the geometric mean of the numbers' sizes.
+def _scale(numbers: Iterable[float]) -> float:
+    """The power of two that brings the geometric mean of the magnitudes to about one.
 
     By the greatest of them one huge coefficient would push the others below a solver's tolerance.
     """
-    sizes = [math.log2(abs(number)) for number in numbers if number]
-    return float(2.0 ** round(sum(sizes) / len(sizes))) if sizes else 1.0
+    powers = [math.frexp(a)[1] for a in numbers if a]
+    return 2.0 ** round(math.fsum(powers) / len(powers)) if powers else 1.0
+
+
+def _width(variable: _Variable) -> float:
+    """The power of two that brings a bounded variable to about one."""
+    greatest = max(abs(variable.lower), abs(variable.upper))
+    return 2.0 ** math.frexp(greatest)[1] if 0 < greatest < math.inf else 1.0
 
 
 def _fit_names(names: Mapping[str, Any]) -> dict[str, str]:

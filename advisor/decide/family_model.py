@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -63,6 +63,7 @@ class Program:
     score: Terms = field(default_factory=lambda: defaultdict(float))
     fixed: float = 0.0  # tools: in cost and capital, whatever is chosen
     whole: bool = True
+    kept: Collection[tuple[str, Role, str]] | None = None
 
     def builds(self, values: Mapping[str, float]) -> dict[str, Build]:
         """What a solution takes, product by product."""
@@ -91,9 +92,14 @@ class Program:
         self.model.constraint(name, terms, "<=", count - 1)
 
 
-def program(family: Family, whole: bool = True) -> Program:
-    """The program of a family, without an objective; its relaxation with `whole` false."""
-    made = Program(family, Model("family"), whole=whole)
+def program(
+    family: Family, whole: bool = True, kept: Collection[tuple[str, Role, str]] | None = None
+) -> Program:
+    """The program of a family, without an objective; its relaxation with `whole` false.
+
+    `kept` restricts it to some of the (product, role, option) of another program.
+    """
+    made = Program(family, Model("family"), whole=whole, kept=kept)
     uses: dict[str, list[_Use]] = defaultdict(list)
     for member in family.members:
         _member(made, member, uses)
@@ -155,20 +161,26 @@ def _member(made: Program, member: Member, uses: dict[str, list[_Use]]) -> None:
     made.fixed += member.tools
     one: Terms = {}
     if member.second != "required":
+        alone = _of(made, p, "only", alone)
         one = {_build(made, member, "only", o): 1.0 for o in alone}
         _needs(member, "only", alone, made, uses)
     if member.second != "refused":
         dual = f"dual {p}"
         _whole(made, dual)
-        for o in either:
-            for role in BOTH:
-                _build(made, member, role, o)
+        options: dict[Role, list[Option]] = {r: _of(made, p, r, either) for r in BOTH}
         for role in BOTH:
-            _needs(member, role, either, made, uses)
-        _two_sources(made, member, either, dual)
+            for o in options[role]:
+                _build(made, member, role, o)
+            _needs(member, role, options[role], made, uses)
+        _two_sources(made, member, options, dual)
         made.hours[dual] += member.porting_h
         one[dual] = 1.0
     model.constraint(f"one build {p}", one, "=", 1)
+
+
+def _of(made: Program, member: str, role: Role, options: Sequence[Option]) -> list[Option]:
+    kept = made.kept
+    return [o for o in options if kept is None or (member, role, o.name) in kept]
 
 
 def _build(made: Program, member: Member, role: Role, option: Option) -> str:
@@ -192,24 +204,31 @@ def _units(member: Member, role: Role) -> int:
     return member.second_units if role == "second" else member.units - member.second_units
 
 
-def _two_sources(made: Program, member: Member, options: Sequence[Option], dual: str) -> None:
+def _two_sources(
+    made: Program, member: Member, options: Mapping[Role, Sequence[Option]], dual: str
+) -> None:
     model, p, roles = made.model, member.name, made.roles
     makers = {q.part: q.maker for q in made.family.platforms}
+    either = [*options["first"], *options["second"]]
     for role in BOTH:
-        terms = {roles[p, role, o.name]: 1.0 for o in options} | {dual: -1.0}
+        terms = {roles[p, role, o.name]: 1.0 for o in options[role]} | {dual: -1.0}
         model.constraint(f"{role} {p}", terms, "=", 0)
-    for feed in dict.fromkeys(o.feed for o in options):
-        on = [o.name for o in options if o.feed == feed]
-        terms = {roles[p, "first", o]: 1.0 for o in on} | {roles[p, "second", o]: -1.0 for o in on}
+    for feed in dict.fromkeys(o.feed for o in either):
+        terms = {
+            roles[p, role, o.name]: sign
+            for role, sign in (("first", 1.0), ("second", -1.0))
+            for o in options[role]
+            if o.feed == feed
+        }
         model.constraint(f"same feed {p} {feed}", terms, "=", 0)
-    used = list(dict.fromkeys(makers[o.part] for o in options))
+    used = list(dict.fromkeys(makers[o.part] for o in either))
     pairs = [(a, b) for a in used for b in used if a != b]
     for a, b in pairs:
         model.variable(f"pair {p} {a} | {b}", 0, 1)
         made.cost[f"pair {p} {a} | {b}"] += (member.two_sources or {}).get((a, b), 0.0)
     for place, role in enumerate(BOTH):
         for maker in used:
-            terms = {roles[p, role, o.name]: 1.0 for o in options if makers[o.part] == maker}
+            terms = {roles[p, role, o.name]: 1.0 for o in options[role] if makers[o.part] == maker}
             terms |= {f"pair {p} {a} | {b}": -1.0 for a, b in pairs if (a, b)[place] == maker}
             model.constraint(f"maker {role} {p} {maker}", terms, "=", 0)
     if member.give_up is not None:
@@ -217,7 +236,7 @@ def _two_sources(made: Program, member: Member, options: Sequence[Option], dual:
         terms = {dual: -member.least_score}
         for role in BOTH:
             share = _units(member, role) / n
-            terms |= {roles[p, role, o.name]: o.score * share for o in options}
+            terms |= {roles[p, role, o.name]: o.score * share for o in options[role]}
         model.constraint(f"give-up {p}", terms, ">=", 0)
 
 
@@ -315,14 +334,15 @@ def _item(made: Program, item: Item, uses: Sequence[_Use]) -> None:
     for use in uses:
         most[use.member, use.role] = max(most[use.member, use.role], use.pieces)
     fewest = 1 if item.stock else min(use.pieces for use in uses)
-    found = tiers(item, fewest, max(sum(most.values()) - item.stock, 1))
+    most_of_all = max(sum(most.values()) - item.stock, 1)
+    found = tiers(item, fewest, most_of_all)
     only = found[0]
-    if len(found) == 1 and not (item.stock or item.multiple > 1 or only.fixed):
-        if only.least <= fewest:  # a price each, whoever buys
-            for use in uses:
-                for name in use.options:
-                    _pay(made, name, only.each * use.pieces)
-            return
+    plain = len(found) == 1 and not (item.stock or item.multiple > 1 or only.fixed)
+    if plain and only.least <= fewest:  # a price each, whoever buys
+        for use in uses:
+            for name in use.options:
+                _pay(made, name, only.each * use.pieces)
+        return
     if item.stock:
         terms = {_take(use, i, "stock"): float(use.pieces) for use in uses}
         for name in terms:
@@ -341,8 +361,10 @@ def _item(made: Program, item: Item, uses: Sequence[_Use]) -> None:
         reach, bought, tag = f"reach {i} {t.least}", f"bought {i} {t.least}", f"{i} {t.least}"
         _whole(made, reach)
         reaches[reach] = 1.0
-        model.variable(bought, integer=made.whole and item.multiple > 1)
         m = float(item.multiple)
+        # more is never of use: all that may be needed, or what the break asks for
+        room = math.ceil(max(most_of_all, t.least) / m)
+        model.variable(bought, 0, room, integer=made.whole and item.multiple > 1)
         terms = {_take(use, i, t.least): float(use.pieces) for use in uses}
         model.constraint(f"pieces {tag}", terms | {bought: -m}, "<=", 0)
         model.constraint(f"least {tag}", {reach: float(t.least), bought: -m}, "<=", 0)

@@ -10,20 +10,16 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
-from typing import Literal
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from advisor.decide.family import Family, Item, Kind, Limit, Member, Option
-from advisor.decide.family_model import Build, Program, program
+from advisor.decide.family_model import Build, program
+from advisor.decide.family_search import GAP, Ask, Found, Objective, search
+from advisor.decide.family_swaps import Exchange
 from advisor.lp import Solver, SolverError, Status
 from advisor.model.money import price_at
-
-Objective = Literal["cost", "score"]
-
-GAP = 1e-6
-"""Relative distance from the bound at which the search may stop, and below which plans tie."""
 
 SECONDS = 60.0
 
@@ -177,46 +173,54 @@ def solve(
     SolverError
         When no solver is at hand, or what came back does not bear reckoning again.
     """
+    return ask(family, Ask(objective, without), seconds, solver)
+
+
+def ask(
+    family: Family, question: Ask, seconds: float = SECONDS, solver: Solver = "highs"
+) -> Answer:
+    """The plan that a question is answered with; `solve` in short."""
+    return _answer(family, question.objective, search(family, question, seconds, solver))
+
+
+def possible(
+    family: Family, seconds: float = SECONDS, solver: Solver = "highs"
+) -> tuple[Status, Plan | None]:
+    """Some plan within the limits, no matter which; the status tells why there is none."""
+    start = Exchange(family).start()
+    if start is not None:
+        return Status.OPTIMAL, priced(family, start[0])
     made = program(family)
-    for count, builds in enumerate(without, 1):
-        made.exclude(builds, f"distinct {count}")
-    return _answer(made, objective, seconds, solver)
+    found = made.model.solve(seconds, solver)
+    if not found.solved:
+        return found.status, None
+    return Status.OPTIMAL, priced(family, made.builds(found.values))
 
 
-def _answer(made: Program, objective: Objective, seconds: float, solver: Solver) -> Answer:
-    family = made.family
-    terms = made.cost if objective == "cost" else {k: -v for k, v in made.score.items()}
-    made.model.minimise(terms)
-    found = made.model.solve(seconds, solver, GAP)
-    bound = found.bound + made.fixed if objective == "cost" else -found.bound
-    if not found.solved or found.objective is None:
-        return Answer(
-            status=found.status,
-            objective=objective,
-            plan=None,
-            value=None,
-            bound=bound,
-            solver=found.solver,
-        )
-    plan = priced(family, made.builds(found.values))
-    said = found.objective + made.fixed if objective == "cost" else -found.objective
+def _answer(family: Family, objective: Objective, found: Found) -> Answer:
+    """A search's end, once its plan bears reckoning again."""
+    sign = 1.0 if objective == "cost" else -1.0
+    answer = Answer(
+        status=found.status,
+        objective=objective,
+        plan=None,
+        value=None,
+        bound=sign * found.bound,
+        solver=found.solver,
+    )
+    if found.objective is None:
+        return answer
+    plan = priced(family, found.builds)
     value = plan.cost if objective == "cost" else plan.score
-    near = 2 * GAP * max(abs(said), abs(bound) if math.isfinite(bound) else 0.0, 1e-9)
-    low, high = (bound, said) if objective == "cost" else (said, bound)
-    if not low - near <= value <= high + near:
+    near = 2 * GAP * max(abs(found.objective), 1e-9)
+    if not found.bound - near <= sign * value <= found.objective + near:
+        said = sign * found.objective
         raise SolverError(f"{found.solver} says {objective} {said}, the plan's is {value}")
     missed = broken(family, plan)
     if missed:
         raise SolverError(f"{found.solver}'s plan breaks {missed[0]}")
-    bound = min(bound, value) if objective == "cost" else max(bound, value)
-    return Answer(
-        status=found.status,
-        objective=objective,
-        plan=plan,
-        value=value,
-        bound=bound,
-        solver=found.solver,
-    )
+    bound = sign * min(found.bound, sign * value)
+    return replace(answer, plan=plan, value=value, bound=bound)
 
 
 def broken(family: Family, plan: Plan) -> tuple[Limit, ...]:

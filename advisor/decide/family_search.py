@@ -1,0 +1,167 @@
+"""The search for a plan: one program, and what is held against its answer.
+
+Before it, exchanges give a plan. Builds that cost more by themselves, with every other product's
+cheapest, than that whole plan are left out: no limit can make them part of a cheaper one, and a
+build whose battery must be changed without end would take the digits of all others with it.
+
+After it, the answer is priced again and no exchange may better it by more than the gap; nor may it
+lie below the bound that the relaxation's own row prices prove by plain sums (`floor`). A solver
+that fails is followed by the other; where both fail there is no answer.
+"""
+
+from __future__ import annotations
+
+import math
+import time
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Literal
+
+from advisor.decide.family import Family
+from advisor.decide.family_model import Build, Program, Role, Terms, program
+from advisor.decide.family_swaps import Exchange, Worth
+from advisor.lp import Model, Solution, Solver, SolverError, Status
+
+Objective = Literal["cost", "score"]
+
+GAP = 1e-6
+"""Relative distance from the bound at which the search may stop, and below which plans tie."""
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """What a search ended with; `objective` and `bound` of the least sum that was asked for."""
+
+    status: Status
+    objective: float | None
+    bound: float
+    builds: Mapping[str, Build] = field(default_factory=dict)
+    solver: Solver = "highs"
+
+
+@dataclass(frozen=True, slots=True)
+class Ask:
+    """What a program is asked: an objective, plans to leave out, the least score to reach."""
+
+    objective: Objective = "cost"
+    without: Sequence[Mapping[str, Build]] = ()
+    least_score: float | None = None
+
+    def of(self, made: Program) -> Terms:
+        """The terms to minimise, with the rows that go with them put into the program."""
+        for count, builds in enumerate(self.without, 1):
+            made.exclude(builds, f"distinct {count}")
+        if self.least_score is not None:
+            made.model.constraint("least score", made.score, ">=", self.least_score)
+        terms = made.cost if self.objective == "cost" else {k: -v for k, v in made.score.items()}
+        made.model.minimise(terms)
+        return terms
+
+    def exchange(self, family: Family) -> Exchange:
+        """Plans that answer the same question, by exchange."""
+        plain = Exchange(family)
+        return Exchange(
+            family,
+            self.objective,
+            frozenset(plain.pattern(b) for b in self.without),
+            -math.inf if self.least_score is None else self.least_score,
+        )
+
+
+def search(family: Family, ask: Ask, seconds: float, solver: Solver = "highs") -> Found:
+    """The least of the objective over all plans, to the gap.
+
+    Raises
+    ------
+    SolverError
+        When no solver is at hand, or what came back does not hold.
+    """
+    deadline = time.monotonic() + seconds
+    exchange = ask.exchange(family)
+    start = exchange.start()
+    made = program(family, kept=affordable(family, exchange, ask, start))
+    ask.of(made)
+    fixed = made.fixed if ask.objective == "cost" else 0.0
+    order: tuple[Solver, ...] = ("highs", "cbc") if solver == "highs" else ("cbc",)
+    said = ""
+    for name in order:
+        solved = made.model.solve(max(deadline - time.monotonic(), 0.05), name, GAP)
+        value = solved.objective
+        if value is None:
+            if solved.status is Status.INFEASIBLE and start is not None:
+                said = f"{name} finds no plan where there is one"
+                continue
+            if start is not None:
+                return _held(start, solved, fixed)
+            return Found(solved.status, None, solved.bound + fixed, solver=solved.solver)
+        builds = made.builds(solved.values)
+        better, worth = exchange.better(builds)
+        reached = Worth(0.0, value + fixed, 0.0)
+        if start is not None and start[1].settles(worth):
+            better, worth = start
+        if solved.status is Status.OPTIMAL and worth.beats(reached, 2 * GAP):
+            said = f"{name} calls {value + fixed} the best, an exchange {worth.value}"
+            continue
+        if worth.missed:
+            better, worth = builds, reached
+        return Found(
+            solved.status,
+            worth.value,
+            min(solved.bound + fixed, worth.value),
+            better,
+            solved.solver,
+        )
+    raise SolverError(said)
+
+
+def _held(start: tuple[dict[str, Build], Worth], solved: Solution, fixed: float) -> Found:
+    """The plan found by exchange, where the solver had no time for one."""
+    builds, worth = start
+    return Found(
+        Status.FEASIBLE, worth.value, min(solved.bound + fixed, worth.value), builds, solved.solver
+    )
+
+
+def affordable(
+    family: Family,
+    exchange: Exchange,
+    ask: Ask,
+    start: tuple[Mapping[str, Build], Worth] | None,
+) -> set[tuple[str, Role, str]] | None:
+    """The builds that may be part of a plan that costs no more than is known to be possible."""
+    ceiling = math.inf if family.limits.cost is None else family.limits.cost
+    if ask.objective == "cost" and start is not None:
+        ceiling = min(ceiling, start[1].value)
+    if not math.isfinite(ceiling):
+        return None
+    ceiling += 1e-6 * abs(ceiling)
+    least = exchange.least()
+    cheapest = {
+        m.name: min((v for (p, _, _), v in least.items() if p == m.name), default=0.0)
+        for m in family.members
+    }
+    rest = math.fsum(cheapest.values())
+    return {k for k, v in least.items() if rest - cheapest[k[0]] + v <= ceiling}
+
+
+def floor(model: Model, solved: Solution) -> float:
+    """A bound on a program of bounded variables, from the prices of its relaxation's rows.
+
+    With prices y no point has a lower objective than y b + sum of min(r l, r u), where r = c - y A
+    are the reduced costs and l, u the bounds: whatever the solver's accuracy, since any y of the
+    right signs will do (weak duality).
+    """
+    terms, boxes = model.columns()
+    rest = dict(terms)
+    bound = []
+    for name, sense, rhs, row in model.rows():
+        y = solved.duals.get(name, 0.0)
+        y = min(y, 0.0) if sense == "<=" else max(y, 0.0) if sense == ">=" else y
+        if y:
+            bound.append(y * rhs)
+            for k, a in row.items():
+                rest[k] = rest.get(k, 0.0) - y * a
+    for k, r in rest.items():
+        lower, upper = boxes[k]
+        bound.append(r * (lower if r > 0 else upper) if r else 0.0)
+    return math.fsum(bound)
