@@ -279,7 +279,7 @@ def _ordered(
     if not need.open or source.lifecycle in BARRED:
         return (), (), ()
     whole, name = outlook.made_over_s, source.part
-    missing = () if outlook.spread is not None else ("spread",)
+    missing: tuple[str, ...] = () if outlook.spread is not None else ("spread",)
     if source.lifecycle is None:
         missing += (f"{name}: lifecycle",)
     rate, spread = share * need.units / whole, outlook.spread or 0.0
@@ -420,7 +420,7 @@ def scenario_costs(plans: Sequence[Sequence[Risk]], base: Array, drawn: Scenario
 
     The mean over the draws is the plan's base plus its expected cost, but for the error of drawing.
 
-    Money is per plan, arrays (P,) and (P, N) in the currency of the needs (no other unit).
+    (P, N) of money, in the currency of the needs.
 
     Parameters
     ----------
@@ -435,8 +435,10 @@ def scenario_costs(plans: Sequence[Sequence[Risk]], base: Array, drawn: Scenario
 
 
 def regret(costs: Array) -> Array:
-    """Mean of a plan's cost less the least of all plans', (P,); costs (P, N) in money, shares of a
-    scenario each alike."""
+    """Mean over N scenarios of a plan's cost less the least of all plans' there, (P,).
+
+    Costs (P, N) and regret are money, in the currency of the needs; scenarios have equal shares.
+    """
     return np.asarray((costs - costs.min(axis=0)).mean(axis=1))
 
 

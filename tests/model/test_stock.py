@@ -96,9 +96,9 @@ def test_edges() -> None:
     assert newsvendor(50, 8, over=1, under=0, least=50).quantity == 50
     assert newsvendor_with_disruptions(Failing.of(0, 0.5), over=0, under=3).cost == 0
     assert newsvendor_with_disruptions(Failing.of(0.1, 0.5), over=3, under=0.1).quantity == 0
-    for wrong in (lambda: Failing.of(0.1, 0), lambda: Failing.of(1.1, 0.5)):
+    for alpha, beta in ((0.1, 0.0), (1.1, 0.5)):
         with pytest.raises(ValueError, match="alpha"):
-            wrong()
+            Failing.of(alpha, beta)
     with pytest.raises(ValueError, match="enough"):
         newsvendor(50, 8, over=0, under=1)
     with pytest.raises(ValueError, match="enough"):
