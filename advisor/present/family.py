@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from advisor.present.layout import FAINT, PLAIN, POOR, STRONG, Page
 from advisor.present.left_out import left_out
 from advisor.present.tables import INVENTED, caution, notes
-from advisor.studies.family_results import FamilyPlan, OtherPlan, PlannedProduct
+from advisor.studies.family_results import FamilyPlan, LimitPrice, OtherPlan, PlannedProduct
 from advisor.studies.words import in_years, pack, per_cent
 
 SMALL = 0.005  # of an amount, below which nothing is told of it
@@ -119,11 +119,18 @@ def proof(result: FamilyPlan) -> str:
 def _no_plan(page: Page, result: FamilyPlan) -> None:
     if result.conflict:
         page.heading("No plan keeps all limits.")
-        page.paragraph("These cannot hold together; without any one of them the others can:")
+        page.paragraph(clash(result))
         for text in result.conflict:
             page.paragraph(f"- {text}", "  ", "    ", POOR)
     else:
         page.heading("No plan was found in the time that it may take.")
+
+
+def clash(result: FamilyPlan) -> str:
+    """What the limits that conflict are."""
+    if result.conflict_smallest:
+        return "These cannot hold together; without any one of them the others can:"
+    return "These cannot hold together; fewer of them may be to blame, which took too long to tell:"
 
 
 def _caution(page: Page, result: FamilyPlan, cautioned: bool) -> None:
@@ -158,7 +165,7 @@ def _products(page: Page, result: FamilyPlan) -> None:
         below.append(beside(one))
         styles.append(STRONG if one.gives_up >= 1 else PLAIN)
     page.table(
-        ["product", "part", "fed by", "units", "cost", "years", "score", "gives up"],
+        ["product", "part", "fed by", "units", "cost", "years", "score", "loses"],
         rows,
         [False, False, False, True, True, True, True, True],
         below,
@@ -166,7 +173,7 @@ def _products(page: Page, result: FamilyPlan) -> None:
     )
     page.paragraph(
         f"cost: {result.currency} a unit, purchases and set-up shared; score: of 100, by itself; "
-        "gives up: points against its own favourite",
+        "loses: points against its own favourite",
         "",
         "  ",
         FAINT,
@@ -219,12 +226,19 @@ def _limits(page: Page, result: FamilyPlan) -> None:
         return
     page.heading("Limits")
     for one in result.limits:
-        if not one.binds:
-            page.paragraph(f"{one.limit}: does not bind", "  ", "    ", FAINT)
-            continue
-        saved = "" if one.saving is None else f"{one.step} saves {worth(one.saving, result)}"
-        dual = "" if one.dual is None else f" (relaxation: {worth(abs(one.dual), result)} each)"
-        page.paragraph(f"{one.limit}: binds; {saved}{dual}", "  ", "    ")
+        page.paragraph(f"{one.limit}: {priced(one, result)}", "  ", "    ")
+
+
+def priced(one: LimitPrice, result: FamilyPlan) -> str:
+    """What a limit costs, in words."""
+    if one.saving is None:
+        return "what it costs was not found in time"
+    if not one.saving:
+        return f"{one.step} saves nothing"
+    off = f" (give or take {worth(one.unsure, result)})" if one.unsure else ""
+    each = f"; by the relaxation {worth(abs(one.dual), result)} a unit" if one.dual else ""
+    gains = "gains" if result.aim == "score" else "saves"
+    return f"{one.step} {gains} {worth(one.saving, result)}{off}{each}"
 
 
 def worth(value: float, result: FamilyPlan) -> str:

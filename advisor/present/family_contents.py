@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from advisor.present.contents import Block, Bullets, Grid, Section, Typed, Words
-from advisor.present.family import amount, answer, beside, parts_of, proof, worth
+from advisor.present.family import amount, answer, beside, clash, parts_of, priced, proof, worth
 from advisor.studies.family_report import FamilyReport
 from advisor.studies.family_results import FamilyPlan, OtherPlan
 from advisor.studies.words import build_words, in_years, pack
@@ -16,7 +16,7 @@ def sections(found: FamilyReport) -> Iterator[Section]:
     plan = found.plan
     if plan.plan:
         first, *more = answer(plan)
-        blocks = (Words(first, "lead"), *(Words(t) for t in more), _products(plan))
+        blocks: tuple[Block, ...] = (Words(first, "lead"), *map(Words, more), _products(plan))
         yield Section("answer", "The plan", blocks)
         yield Section("saving", "What it saves, and why", tuple(_saving(plan)))
     else:
@@ -47,7 +47,7 @@ def _products(plan: FamilyPlan) -> Grid:
     return Grid(
         name="products",
         caption=f"What each product takes; cost in {plan.currency} a unit, score of 100",
-        header=("product", "part", "fed by", "units", "cost", "years", "score", "gives up"),
+        header=("product", "part", "fed by", "units", "cost", "years", "score", "loses"),
         rows=tuple(
             (
                 one.product,
@@ -89,7 +89,7 @@ def _saving(plan: FamilyPlan) -> Iterator[Block]:
 
 def _no_plan(plan: FamilyPlan) -> Iterator[Block]:
     if plan.conflict:
-        yield Words("These limits cannot hold together; without any one of them the others can.")
+        yield Words(clash(plan))
         yield Bullets(plan.conflict)
     else:
         yield Words("No plan was found in the time that it may take.")
@@ -99,18 +99,12 @@ def _limits(plan: FamilyPlan) -> Grid:
     return Grid(
         name="limits",
         caption="What each limit costs: the plan made anew with the limit a step looser",
-        header=("limit", "binds", "step", "saves", "price in the relaxation"),
+        header=("limit", "a step looser", "by the relaxation, a unit"),
         rows=tuple(
-            (
-                one.limit,
-                "yes" if one.binds else "no",
-                one.step if one.binds else "-",
-                "-" if one.saving is None else worth(one.saving, plan),
-                "-" if one.dual is None else worth(abs(one.dual), plan),
-            )
+            (one.limit, priced(one, plan), "-" if not one.dual else worth(abs(one.dual), plan))
             for one in plan.limits
         ),
-        texts=3,
+        texts=2,
     )
 
 

@@ -13,11 +13,13 @@ from advisor.catalogue.families import FamilyRun
 from advisor.catalogue.schema_family import OBJECTIVES, FamilyFile
 from advisor.decide.admissible import Admissible, admissible
 from advisor.decide.cautions import cautions
+from advisor.decide.conflicts import conflict
 from advisor.decide.drawing import Progress
 from advisor.decide.evaluate import evaluate
 from advisor.decide.family import Family, Option
-from advisor.decide.family_around import apart, front, next_best, price_of, smallest_conflict
-from advisor.decide.family_plans import LINES, Answer, Objective, Plan, Taken, solve
+from advisor.decide.family_beside import Apart, Price, alternatives, apart, front, prices
+from advisor.decide.family_plans import LINES, Answer, Plan, Taken, solve
+from advisor.decide.family_search import Objective
 from advisor.decide.family_supply import Supplied, outlook_of, supplied
 from advisor.decide.joint import Joined, joined, maker_of, problem, units_of
 from advisor.decide.left_out import LeftOut
@@ -196,21 +198,23 @@ def planned(
     plan = answer.plan
     if plan is None:
         if answer.status is Status.INFEASIBLE:
-            worst = smallest_conflict(numbers, seconds)
-            made = replace(made, conflict=tuple(numbers.words(limit) for limit in worst))
+            worst = conflict(numbers, seconds)
+            if worst is not None:
+                words = tuple(numbers.words(limit) for limit in worst.limits)
+                made = replace(made, conflict=words, conflict_smallest=worst.smallest)
         return made
     by_itself = apart(numbers, objective, seconds)
-    before = by_itself.lines
-    others = next_best(numbers, objective, plan, plans, seconds)
-    between = front(numbers, seconds) if aim == "front" else []
+    lines = None if by_itself is None else tuple(_lines(by_itself, plan))
+    others = alternatives(numbers, answer, plans, seconds)
+    between = front(numbers, seconds) if aim == "front" else None
     judged = _regret(run.family, supply, makers, [plan, *(o.plan for o in others if o.plan)], seed)
     feeds = [shown.option(t.member, o.name).build.assessed.feed for t in plan.taken for o in _of(t)]
     hottest = max(one.evaluation.figures.hottest for one in products)
     return replace(
         made,
         plan=tuple(
-            shown.product(taken, alone)
-            for taken, alone in zip(plan.taken, by_itself.plans, strict=True)
+            shown.product(taken, None if by_itself is None else by_itself.alone[place])
+            for place, taken in enumerate(plan.taken)
         ),
         cost=plan.cost,
         score=plan.score,
@@ -229,15 +233,18 @@ def planned(
             )
             for one in plan.bought
         ),
-        separate_cost=None if before is None else math.fsum(before.values()),
-        saving=None if before is None else math.fsum(before.values()) - plan.cost,
-        lines=tuple(_lines(before, by_itself.pooled, plan)),
+        separate_cost=None if lines is None else lines[-1].separate,
+        saving=None if lines is None else lines[-1].saving,
+        lines=lines or (),
         alternatives=tuple(
-            _other(one, plan, None if judged is None else judged[i + 1])
+            _other(one.plan, plan, one.proven, None if judged is None else judged[i + 1])
             for i, one in enumerate(others)
+            if one.plan is not None
         ),
-        front=tuple(_other(one, plan, None) for one in between),
-        limits=tuple(_limit(numbers, answer, seconds)),
+        front=()
+        if between is None
+        else tuple(_other(one, plan, between.complete, None) for one in between.plans),
+        limits=tuple(_limits(numbers, answer, seconds)),
         supply=tuple(_supply(supply, makers, plan)),
         regret=None if judged is None else judged[0],
         cautions=cautions(feeds, hottest),
@@ -326,34 +333,38 @@ class _Shown:
         )
 
 
-def _lines(
-    before: Mapping[str, float] | None, pooled: Plan | None, plan: Plan
-) -> Iterator[SavingLine]:
-    """Line by line, and their sum; nothing where a product has no plan by itself."""
-    if before is None or pooled is None:
-        return
-    rows = [(name, before[name], pooled.lines[name], plan.lines[name]) for name in LINES]
-    sums = [math.fsum(row[i] for row in rows) for i in (1, 2, 3)]
-    for name, *three in [*(row for row in rows if any(row[1:])), ("all", *sums)]:
-        separate, together, chosen = three
-        yield SavingLine(
+def _lines(apart: Apart, plan: Plan) -> Iterator[SavingLine]:
+    """Line by line, and their sum."""
+    rows = [
+        SavingLine(
             line=name,
-            separate=separate,
-            pooled=together,
-            together=chosen,
-            saving=separate - chosen,
+            separate=apart.separate[name],
+            pooled=apart.pooled.lines[name],
+            together=plan.lines[name],
+            saving=apart.separate[name] - plan.lines[name],
         )
+        for name in LINES
+        if apart.separate[name] or apart.pooled.lines[name] or plan.lines[name]
+    ]
+    yield from rows
+    separate = math.fsum(row.separate for row in rows)
+    together = math.fsum(row.together for row in rows)
+    yield SavingLine(
+        line="all",
+        separate=separate,
+        pooled=math.fsum(row.pooled for row in rows),
+        together=together,
+        saving=separate - together,
+    )
 
 
-def _other(answer: Answer, plan: Plan, regret: float | None) -> OtherPlan:
-    other = answer.plan
-    assert other is not None
+def _other(other: Plan, plan: Plan, proven: bool, regret: float | None) -> OtherPlan:
     return OtherPlan(
         cost=other.cost,
         more=other.cost - plan.cost,
         score=other.score,
         parts={t.member: " + ".join(o.part for o in _of(t)) for t in other.taken},
-        proven=answer.proven,
+        proven=proven,
         regret=regret,
     )
 
@@ -408,16 +419,31 @@ def _supply(
         )
 
 
-def _limit(numbers: Family, answer: Answer, seconds: float) -> Iterator[LimitPrice]:
-    for limit in numbers.stated():
-        price = price_of(numbers, limit, answer, seconds)
+def _limits(numbers: Family, answer: Answer, seconds: float) -> Iterator[LimitPrice]:
+    for one in prices(numbers, answer, seconds):
         yield LimitPrice(
-            limit=numbers.words(limit),
-            binds=price.binds,
-            step=price.step,
-            saving=price.saving,
-            dual=None,
+            limit=one.words,
+            step=_step(one),
+            saving=one.gain,
+            unsure=one.unsure,
+            dual=one.per_unit,
         )
+
+
+def _step(price: Price) -> str:
+    """By how much a limit was loosened, in words."""
+    match price.limit.rule:
+        case "parts":
+            return "one part more"
+        case "engineering":
+            return f"{price.step:g} h more"
+        case "capital" | "cost":
+            return "1 % more"
+        case "life-chance":
+            return "1 % of the draws less"
+        case "give-up":
+            return f"{price.step:g} point more"
+    return "without it"
 
 
 def _assumed(file: FamilyFile, numbers: Family, draws: int) -> Iterator[str]:

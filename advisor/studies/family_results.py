@@ -151,12 +151,13 @@ class LimitPrice:
 
     limit: str
     """in words"""
-    binds: bool
-    """whether a looser one would change the plan"""
     step: str
     """how much looser it was tried"""
     saving: float | None
-    """[money or points] what that is worth"""
+    """[money or points] what that is worth: 0 where the limit does not bind; none where time ran
+    out"""
+    unsure: float
+    """[money or points] by how much that may be off, where a plan is not proven best"""
     dual: float | None
     """[money or points per unit of the limit] price in the relaxation; none where it has none"""
 
@@ -239,6 +240,8 @@ class FamilyPlan:
     """what each limit costs"""
     conflict: tuple[str, ...] = ()
     """the fewest limits that cannot hold together, where no plan keeps all"""
+    conflict_smallest: bool = True
+    """whether no fewer limits conflict, which is not known where time ran out"""
     supply: tuple[SupplyRisk, ...] = ()
     """what supply may cost"""
     regret: float | None = None
