@@ -141,7 +141,8 @@ def _purchase(
         for quantity, each in sorted(price.breaks.items())
     ]
     needed = per_unit * own.units
-    found = price_at(breaks, price.multiple or 1, needed)
+    incremental = price.discount == "incremental"
+    found = price_at(breaks, price.multiple or 1, needed, incremental)
     bought[name] = Bought(needed, found)
     return np.asarray(found.total * rate / own.units)
 

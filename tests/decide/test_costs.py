@@ -83,6 +83,15 @@ def test_purchases_are_told_with_their_pieces(tmp_path: Path) -> None:
     assert feed.bought["conv"].purchase.pieces.tolist() == [760]
 
 
+def test_incremental_prices_are_honoured_for_part_and_cell(tmp_path: Path) -> None:
+    made = inputs(tmp_path, PART.replace("multiple: 250", "discount: incremental"),
+                  cost=COST.replace("units: 600", "units: 1500"))  # fmt: skip
+    here = stage(*made)
+    part = part_cost(made[0].parts["chip"], here.own_cost, here.samplers["chip"])
+    # the first thousand at 2.00, five hundred at 1.50
+    assert part.part[0] == pytest.approx((1000 * 2.00 + 500 * 1.50) * 0.90 / 1500, rel=1e-12)
+
+
 def test_an_engineer_paid_in_another_currency(tmp_path: Path) -> None:
     cost = COST.replace("90 EUR/h", "100 USD/h")
     made = found(tmp_path, 20 * YEAR, cost=cost)

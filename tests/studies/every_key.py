@@ -62,7 +62,8 @@ sleep-states:
     evidence: sheet
     evidence-of: {25 degC: bench, wake-time: sheet}
 price:
-  {currency: EUR, breaks: {1: 1.42, 100: 0.98, 10000: 0.60}, multiple: 300, lead-time: 12 weeks,
+  {currency: EUR, breaks: {1: 1.42, 100: 0.98, 10000: 0.60}, multiple: 300, discount: all-units,
+   lead-time: 12 weeks,
    offer: quote 7, date: 2026-05-04, stock: 1200}
 extras: [{item: crystal, price: 0.12}]
 toolchain:
@@ -106,7 +107,7 @@ shelf-life: 12 years
 discharge-to: 90 %
 max-continuous: 100 mA
 max-pulse: 400 mA
-price: {currency: EUR, breaks: {1: 2.60, 100: 2.05, 10000: 1.62}, multiple: 300, lead-time: 4 weeks}
+price: {currency: EUR, breaks: {1: 2.60, 100: 2.05, 10000: 1.62}, multiple: 300, discount: all-units, lead-time: 4 weeks}
 mass: 9 g
 size: 17 mm x 34.5 mm
 two-well: {c: 0.9, k: 4 /h}
@@ -125,7 +126,7 @@ output: {min: 1.2 V, max: 3.6 V}
 quiescent: 1.1 µA ± 20 %
 dropout: 150 mV
 max-output: 200 mA
-price: {currency: USD, breaks: {1: 0.28, 1000: 0.14}, multiple: 300, lead-time: 3 weeks}
+price: {currency: USD, breaks: {1: 0.28, 1000: 0.14}, multiple: 300, discount: all-units, lead-time: 3 weeks}
 cautions: [keep cool]
 evidence: {sheet: {kind: datasheet, date: 2026-01-01, note: table 2}}
 """
