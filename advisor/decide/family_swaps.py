@@ -132,9 +132,10 @@ class Exchange:
         return (first.score * rest + second.score * m.second_units) / m.units
 
     def _pair(self, m: Member, first: Option, second: Option) -> float:
+        own = first.supply_of_two[0] + second.supply_of_two[1]
         if m.two_sources is None:
-            return 0.0
-        return m.two_sources[self._maker(first), self._maker(second)]
+            return own
+        return own + m.two_sources[self._maker(first), self._maker(second)]
 
     def _spent(self, item: str, needed: int) -> float:
         found = self._known.get((item, needed))
@@ -160,7 +161,7 @@ class Exchange:
         """What each build in each role at least adds to a plan's cost, money.
 
         At the best prices there are; set-up, porting, pieces in stock and, of two sources, the
-        other one and supply are taken to cost nothing.
+        other one and what is the pair's of supply are taken to cost nothing.
         """
         prices = {i.name: min(p for _, p in i.breaks) for i in self.family.items}
         out: dict[tuple[str, Role, str], float] = {}
@@ -173,7 +174,8 @@ class Exchange:
             for role, options, units in roles:
                 for o in options:
                     total = m.tools + (o.other + o.upkeep) * units
-                    total += o.supply if role == "only" else 0.0
+                    first, second = o.supply_of_two
+                    total += {"only": o.supply, "first": first, "second": second}[role]
                     for i, n in o.pieces.items():
                         total += prices[i] * max(n * units - self._items[i].stock, 0)
                     out[m.name, role, o.name] = total

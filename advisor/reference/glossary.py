@@ -11,6 +11,7 @@ from advisor.reference.declared import Field, fields
 from advisor.reference.markdown import BORN, code, slug, table
 from advisor.studies.compare import Comparison
 from advisor.studies.explain import Explanation
+from advisor.studies.family_results import FamilyPlan
 from advisor.studies.gaps import Gaps
 from advisor.studies.outlook import Outlook
 from advisor.studies.schema import KeyRow, schema
@@ -27,6 +28,7 @@ ANSWERS: Mapping[str, type] = {
     "tipping": Tipping,
     "gaps": Gaps,
     "weights": Weights,
+    "family": FamilyPlan,
 }
 _BESIDE = {
     "outlook": "In JSON the first lever's keys stand in the document itself and those of others in "
