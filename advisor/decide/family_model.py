@@ -63,6 +63,7 @@ class Program:
     score: Terms = field(default_factory=lambda: defaultdict(float))
     fixed: float = 0.0  # tools: in cost and capital, whatever is chosen
     whole: bool = True
+    linked: set[str] = field(default_factory=set)  # parts whose breaks imply their adoption
     kept: Collection[tuple[str, Role, str]] | None = None
 
     def builds(self, values: Mapping[str, float]) -> dict[str, Build]:
@@ -107,6 +108,7 @@ def program(
     for item in family.items:
         if uses[item.name]:
             _item(made, item, uses[item.name])
+    _adopted(made)
     _limits(made)
     return made
 
@@ -261,17 +263,11 @@ def _needs(
 def _platforms(made: Program) -> None:
     """Adopted parts, and the hours of their set-up and toolchains."""
     family, model = made.family, made.model
-    users: dict[str, dict[str, Terms]] = defaultdict(lambda: defaultdict(dict))
-    for (p, _, part), names in made.parts.items():
-        users[part][p] |= dict.fromkeys(names, 1.0)
-    platforms = [q for q in family.platforms if q.part in users]
+    used = {part for _, _, part in made.parts}
+    platforms = [q for q in family.platforms if q.part in used]
     chains: dict[str, list[str]] = defaultdict(list)
     for q in platforms:
-        adopt = f"adopt {q.part}"
-        _whole(made, adopt)
-        for p, terms in users[q.part].items():
-            # the roles of one product exclude each other on one part: makers differ
-            model.constraint(f"adopted {q.part} {p}", terms | {adopt: -1.0}, "<=", 0)
+        _whole(made, f"adopt {q.part}")
         if q.toolchain is not None:
             chains[q.toolchain].append(q.part)
     hours = {q.part: q.setup_h for q in platforms}
@@ -298,6 +294,17 @@ def _platforms(made: Program) -> None:
     for name, h in made.hours.items():
         made.capital[name] += family.rate * h
         made.cost[name] += family.rate * h
+
+
+def _adopted(made: Program) -> None:
+    """A part is used only where it is adopted; where it is bought at a break, that says so."""
+    users: dict[tuple[str, str], Terms] = defaultdict(dict)
+    for (p, _, part), names in made.parts.items():
+        if part not in made.linked:
+            users[part, p] |= dict.fromkeys(names, 1.0)
+    for (part, p), terms in users.items():
+        # the roles of one product exclude each other on one part: makers differ
+        made.model.constraint(f"adopted {part} {p}", terms | {f"adopt {part}": -1.0}, "<=", 0)
 
 
 def tiers(item: Item, fewest: int, most: int) -> list[Tier]:
@@ -349,7 +356,7 @@ def _item(made: Program, item: Item, uses: Sequence[_Use]) -> None:
             model.variable(name, 0, 1)
         model.constraint(f"stock {i}", terms, "<=", item.stock)
     for use in uses:
-        takes = {_take(use, i, t.least): 1.0 for t in found}
+        takes = {_take(use, i, t.least): 1.0 for t in found if _fits(use, item, t)}
         for name in takes:
             model.variable(name, 0, 1)
         if item.stock:
@@ -365,16 +372,19 @@ def _item(made: Program, item: Item, uses: Sequence[_Use]) -> None:
         # more is never of use: all that may be needed, or what the break asks for
         room = math.ceil(max(most_of_all, t.least) / m)
         model.variable(bought, 0, room, integer=made.whole and item.multiple > 1)
-        terms = {_take(use, i, t.least): float(use.pieces) for use in uses}
+        fitting = [use for use in uses if _fits(use, item, t)]
+        terms = {_take(use, i, t.least): float(use.pieces) for use in fitting}
         model.constraint(f"pieces {tag}", terms | {bought: -m}, "<=", 0)
         model.constraint(f"least {tag}", {reach: float(t.least), bought: -m}, "<=", 0)
         if math.isfinite(t.most):
             model.constraint(f"most {tag}", {bought: m, reach: -float(t.most)}, "<=", 0)
-        _open(made, item, uses, t, reach)
+        _open(made, item, fitting, t, reach)
         _pay(made, bought, t.each * m)
         _pay(made, reach, t.fixed)
     if item.kind == "part" and f"adopt {i}" in made.hours:
         model.constraint(f"one break {i}", reaches | {f"adopt {i}": -1.0}, "<=", 0)
+        if not item.stock:
+            made.linked.add(i)
     else:
         model.constraint(f"one break {i}", reaches, "<=", 1)
 
@@ -409,6 +419,11 @@ def _limits(made: Program) -> None:
         model.constraint("limit capital", made.capital, "<=", limits.capital - made.fixed)
     if limits.cost is not None:
         model.constraint("limit cost", made.cost, "<=", limits.cost - made.fixed)
+
+
+def _fits(use: _Use, item: Item, t: Tier) -> bool:
+    """Whether a break does not end below what the use alone makes one buy."""
+    return use.pieces - item.stock <= t.most
 
 
 def _take(use: _Use, item: str, where: int | str) -> str:
