@@ -81,6 +81,7 @@ def test_what_each_product_loses_is_against_the_first_of_its_shortlist(plan: Fam
 def test_next_best_plans_put_other_parts_into_products_and_cost_no_less(plan: FamilyPlan) -> None:
     mine = {one.product: one.part for one in plan.plan}
     seen = [mine]
+    assert plan.cost is not None
     costs = [plan.cost]
     for other in plan.alternatives:
         assert dict(other.parts) not in seen
