@@ -257,7 +257,15 @@ def _needs(
                 by[item, count].append(made.roles[member.name, role, o.name])
     units = _units(member, role)
     for (item, count), names in by.items():
-        uses[item].append(_Use(member.name, role, count, count * units, tuple(names)))
+        uses[item].append(
+            _Use(
+                member=member.name,
+                role=role,
+                count=count,
+                pieces=count * units,
+                options=tuple(names),
+            )
+        )
 
 
 def _platforms(made: Program) -> None:

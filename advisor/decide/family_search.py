@@ -93,7 +93,12 @@ def search(family: Family, ask: Ask, seconds: float, solver: Solver = "highs") -
                 continue
             if start is not None:
                 return _held(start, solved, fixed)
-            return Found(solved.status, None, solved.bound + fixed, solver=solved.solver)
+            return Found(
+                status=solved.status,
+                objective=None,
+                bound=solved.bound + fixed,
+                solver=solved.solver,
+            )
         builds = made.builds(solved.values)
         better, worth = exchange.better(builds)
         reached = Worth(0.0, value + fixed, 0.0)
@@ -105,11 +110,11 @@ def search(family: Family, ask: Ask, seconds: float, solver: Solver = "highs") -
         if worth.missed:
             better, worth = builds, reached
         return Found(
-            solved.status,
-            worth.value,
-            min(solved.bound + fixed, worth.value),
-            better,
-            solved.solver,
+            status=solved.status,
+            objective=worth.value,
+            bound=min(solved.bound + fixed, worth.value),
+            builds=better,
+            solver=solved.solver,
         )
     raise SolverError(said)
 
@@ -118,7 +123,11 @@ def _held(start: tuple[dict[str, Build], Worth], solved: Solution, fixed: float)
     """The plan found by exchange, where the solver had no time for one."""
     builds, worth = start
     return Found(
-        Status.FEASIBLE, worth.value, min(solved.bound + fixed, worth.value), builds, solved.solver
+        status=Status.FEASIBLE,
+        objective=worth.value,
+        bound=min(solved.bound + fixed, worth.value),
+        builds=builds,
+        solver=solved.solver,
     )
 
 

@@ -107,9 +107,8 @@ shelf-life: 12 years
 discharge-to: 90 %
 max-continuous: 100 mA
 max-pulse: 400 mA
-price:
-  {currency: EUR, breaks: {1: 2.60, 100: 2.05, 10000: 1.62}, multiple: 300, discount: all-units,
-   lead-time: 4 weeks}
+price: {currency: EUR, breaks: {1: 2.60, 100: 2.05, 10000: 1.62}, multiple: 300,
+  discount: all-units, lead-time: 4 weeks}
 mass: 9 g
 size: 17 mm x 34.5 mm
 two-well: {c: 0.9, k: 4 /h}
@@ -128,9 +127,8 @@ output: {min: 1.2 V, max: 3.6 V}
 quiescent: 1.1 µA ± 20 %
 dropout: 150 mV
 max-output: 200 mA
-price:
-  {currency: USD, breaks: {1: 0.28, 1000: 0.14}, multiple: 300, discount: all-units,
-   lead-time: 3 weeks}
+price: {currency: USD, breaks: {1: 0.28, 1000: 0.14}, multiple: 300,
+  discount: all-units, lead-time: 3 weeks}
 cautions: [keep cool]
 evidence: {sheet: {kind: datasheet, date: 2026-01-01, note: table 2}}
 """
