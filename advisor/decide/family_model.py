@@ -25,6 +25,10 @@ Role = Literal["only", "first", "second"]
 Terms = dict[str, float]
 
 BOTH: tuple[Role, Role] = ("first", "second")
+_SIDES: tuple[tuple[str, tuple[Role, ...]], ...] = (
+    ("", ("only", "first")),
+    (" second", ("only", "second")),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -218,7 +222,7 @@ def _two_sources(
     for feed in dict.fromkeys(o.feed for o in either):
         terms = {
             roles[p, role, o.name]: sign
-            for role, sign in (("first", 1.0), ("second", -1.0))
+            for role, sign in zip(BOTH, (1.0, -1.0), strict=True)
             for o in options[role]
             if o.feed == feed
         }
@@ -288,7 +292,7 @@ def _platforms(made: Program) -> None:
             model.variable(f"toolchain {chain}", 0, sigma * max(hours[part] for part in parts))
             made.hours[f"toolchain {chain}"] += 1.0
             for member in family.members:
-                for with_, roles in (("", ("only", "first")), (" second", ("only", "second"))):
+                for with_, roles in _SIDES:
                     terms = {
                         name: sigma * hours[part]
                         for part in parts
@@ -400,8 +404,7 @@ def _item(made: Program, item: Item, uses: Sequence[_Use]) -> None:
 def _open(made: Program, item: Item, uses: Sequence[_Use], t: Tier, reach: str) -> None:
     """A product's pieces come at a break only where it is paid for."""
     # on a part the roles exclude each other; on what both sources share they do not
-    groups: Sequence[tuple[str, tuple[Role, ...]]]
-    groups = [("", ("only", "first")), (" second", ("only", "second"))]
+    groups: Sequence[tuple[str, tuple[Role, ...]]] = _SIDES
     if item.kind == "part":
         groups = [("", ("only", "first", "second"))]
     by: dict[str, list[_Use]] = defaultdict(list)

@@ -4,9 +4,9 @@ Before it, exchanges give a plan. Builds that cost more by themselves, with ever
 cheapest, than that whole plan are left out: no limit can make them part of a cheaper one, and a
 build whose battery must be changed without end would take the digits of all others with it.
 
-After it, the answer is priced again and no exchange may better it by more than the gap; nor may it
-lie below the bound that the relaxation's own row prices prove by plain sums (`floor`). A solver
-that fails is followed by the other; where both fail there is no answer.
+After it, no exchange may better the answer by more than twice the gap. A solver whose answer does
+not bear that is followed by the other; where both fail there is no answer. `floor` is a bound that
+owes nothing to the solver's tolerances; the tests hold programs to it, the search does not yet.
 """
 
 from __future__ import annotations

@@ -144,7 +144,8 @@ class Exchange:
         return found
 
     def _setup(self, parts: Mapping[str, None]) -> float:
-        hours, chains = 0.0, defaultdict(float)
+        hours = 0.0
+        chains: dict[str, float] = defaultdict(float)
         sigma = self.family.toolchain_share
         for part in parts:
             q = self._platforms[part]
@@ -207,7 +208,10 @@ class Exchange:
             key = {(m, b): -self._points(m, b) for m in self._builds for b in self._builds[m]}
         else:
             key = self._alone()
-        easy = {m: min(bs, key=lambda b, m=m: key[m, b]) for m, bs in self._builds.items()}
+        easy = {
+            m: bs[min((key[m, b], at) for at, b in enumerate(bs))[1]]
+            for m, bs in self._builds.items()
+        }
         now, worth = easy, self.worth(easy)
         on = self._by_part(key)
         # whole platforms at a time: all to a part, and those that gain by it

@@ -121,7 +121,11 @@ def families(scale: Scale) -> list[Row]:
         terms = Ask().of(made)
         _, boxes = made.model.columns()
         at = {name: k for k, name in enumerate(boxes)}
-        rows, columns, values, low, high = [], [], [], [], []
+        rows: list[int] = []
+        columns: list[int] = []
+        values: list[float] = []
+        low: list[float] = []
+        high: list[float] = []
         for k, (_, sense, rhs, row) in enumerate(made.model.rows()):
             rows += [k] * len(row)
             columns += [at[n] for n in row]

@@ -68,9 +68,9 @@ def test_the_front_is_all_that_none_betters(seed: int) -> None:
     found = front(family)
     assert found.complete
     assert len(found.plans) == len(expected)
-    for plan, (cost, score) in zip(found.plans, expected, strict=True):
-        assert plan.cost == pytest.approx(cost, rel=NEAR)
-        assert plan.score == pytest.approx(score, abs=GAP * 100)
+    for one, (cost, score) in zip(found.plans, expected, strict=True):
+        assert one.cost == pytest.approx(cost, rel=NEAR)
+        assert one.score == pytest.approx(score, abs=GAP * 100)
 
 
 @pytest.mark.parametrize("seed", SEEDS)
@@ -115,10 +115,10 @@ def test_the_saving_adds_up_line_by_line(seed: int) -> None:
     # a saving is a difference: it has the digits of the sums that it is the difference of
     digits = 1e-13 * separate + 1e-9
     assert sum(saved) == pytest.approx(separate - found.plan.cost, rel=1e-9, abs=digits)
-    for plan in (found.plan, beside.pooled, *beside.alone):
+    for one in (found.plan, beside.pooled, *beside.alone):
         for line in LINES:
-            own = sum(t.lines[line] for t in plan.taken)
-            assert own == pytest.approx(plan.lines[line], rel=1e-12, abs=1e-9)
+            own = sum(t.lines[line] for t in one.taken)
+            assert own == pytest.approx(one.lines[line], rel=1e-12, abs=1e-9)
     if not family.stated():
         assert found.plan.cost <= beside.pooled.cost * (1 + NEAR)
 

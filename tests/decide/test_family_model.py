@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -77,7 +78,7 @@ def two_sources() -> Family:
 
 
 BREAKS = ((1, 1.0), (450, 0.8))
-GOLDEN = {
+GOLDEN: dict[str, Callable[[], Family]] = {
     "family_builds_and_adoption": small,
     "family_toolchains": lambda: replace(
         small(), platforms=tuple(replace(q, toolchain="open") for q in small().platforms)
