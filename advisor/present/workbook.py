@@ -14,6 +14,7 @@ from typing import Any
 
 from advisor.present import contents, tables
 from advisor.present import formula_cells as cells
+from advisor.present.blocks import Bullets, Glance, Grid, Section
 from advisor.present.formula_cells import Cell, Formula
 from advisor.present.formulas import FORMULAS
 from advisor.studies.columns import known
@@ -117,15 +118,15 @@ class _Writer:
             sheet = self._sheet("Outlook", "Battery life (s) and cost along figures (SI).")
             self._table(sheet, names, [[_plain(row[n]) for n in names] for row in rows])
 
-    def _blocks(self, section: contents.Section, name: str) -> None:
+    def _blocks(self, section: Section, name: str) -> None:
         sheet = self._sheet(name, section.title)
         row = TOP
         for block in section.blocks:
-            if isinstance(block, contents.Grid):
+            if isinstance(block, Grid):
                 lines: list[list[Cell]] = [list(line) for line in block.rows]
                 row = self._table(sheet, list(block.header), lines, row, wide=False) + 1
                 continue
-            items = block.told() if isinstance(block, contents.Bullets) else (block.text,)
+            items = block.told() if isinstance(block, Bullets) else (block.text,)
             for text in items:
                 self._cell(sheet, row, 0, text)
                 row += 1
