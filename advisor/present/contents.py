@@ -240,7 +240,7 @@ def _lever(number: int, one: LeverOutlook) -> Iterator[Block]:
 
 
 # u: standard uncertainties of the figure
-TIPS = ("now", "there", "change needed", "in its u", "leads then")
+TIPS = ("now", "there", "change needed", "in u", "leads then")
 LIMITS = 3  # values at which nothing fits, before the rest is asked for
 
 

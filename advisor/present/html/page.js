@@ -19,7 +19,10 @@ const due = new Map(); // what is drawn after the next frame, so that tables ans
 function embed(place, spec) {
   const options = { mode: "vega-lite", ast: true, renderer: "svg", actions: false };
   // the library gives its element a role of its own, so that one inside is its
-  return vegaEmbed(place.firstElementChild, spec, options).then((made) => made.view);
+  // on a narrow screen names leave room for what is drawn beside them
+  const axis = { ...spec.config.axis };
+  axis.labelLimit = Math.min(axis.labelLimit, 0.35 * place.clientWidth);
+  return vegaEmbed(place.firstElementChild, { ...spec, config: { ...spec.config, axis } }, options).then((made) => made.view);
 }
 let asked = false;
 function soon() {
