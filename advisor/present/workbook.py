@@ -10,6 +10,7 @@ import datetime
 import io
 import math
 from collections.abc import Sequence
+from itertools import zip_longest
 from typing import Any
 
 from advisor.dimensions import YEAR
@@ -34,6 +35,7 @@ SHEETS = {
 }
 WIDEST = 60  # characters of a column
 NARROWEST = 8
+HEAD = 14  # from this width on a head wraps
 LINE = 100  # characters of a paragraph's line, and of a sheet's narrowest print
 HIGH = 15  # points of a line
 CHARTED = 8  # parts in the charts
@@ -77,7 +79,9 @@ class _Writer:
         text = {"quote_prefix": True}
         self.title = book.add_format({**text, "bold": True, "font_size": 14})
         self.head = book.add_format({**text, "bold": True, "bottom": 1, "text_wrap": True})
-        self.right = book.add_format({**text, "bold": True, "bottom": 1, "align": "right"})
+        self.right = book.add_format(
+            {**text, "bold": True, "bottom": 1, "align": "right", "text_wrap": True}
+        )
         self.note = book.add_format({**text, "italic": True})
         self.text = book.add_format({**text, "valign": "top"})
         self.wrapped = book.add_format({**text, "valign": "top", "text_wrap": True})
@@ -161,10 +165,11 @@ class _Writer:
             chart.set_title({"name": title, "name_font": {"size": 12}})
             chart.set_legend({"none": True})
             chart.set_y_axis({"reverse": True})
-            chart.set_x_axis({"min": 0, "num_format": "0.##", "label_position": "low"})
-            chart.set_size({"width": 420, "height": 60 + 30 * shown})
+            # each bar has its figure
+            chart.set_x_axis({"min": 0, "visible": False, "major_gridlines": {"visible": False}})
+            chart.set_size({"width": 410, "height": 60 + 30 * shown})
             about = f"{title}, of the first {shown} parts; the sheet Shortlist says the same"
-            options = {"description": about, "x_offset": 5 + 430 * place, "object_position": 3}
+            options = {"description": about, "x_offset": 5 + 420 * place, "object_position": 3}
             sheet.insert_chart(row, 0, chart, options)
             place += 1
         if place:
@@ -227,9 +232,9 @@ class _Writer:
     def _blocks(self, section: Section, name: str) -> None:
         sheet = self._sheet(name, section.title)
         grids = [block for block in section.blocks if isinstance(block, Grid)]
-        widths = _widths([line for grid in grids for line in (grid.header, *grid.rows)])
+        several = [_widths(grid.header, grid.rows) for grid in grids] or [[LINE]]
+        widths = [max(some) for some in zip_longest(*several, fillvalue=NARROWEST)]
         # a paragraph stands across the table's columns, and has room there
-        widths = widths or [LINE]
         widths[-1] += max(0, LINE - sum(widths))
         for i, width in enumerate(widths):
             sheet.set_column(i, i, width)
@@ -313,6 +318,10 @@ class _Writer:
         wide: bool = True,
     ) -> int:
         """Write a table; gives the number of the row after it."""
+        widths = _widths(header, rows)
+        if wide:
+            lines = max(math.ceil((len(n) + 1) / w) for n, w in zip(header, widths, strict=True))
+            sheet.set_row(top, HIGH * lines)
         for i, name in enumerate(header):
             figures = bool(rows) and isinstance(cells.now(rows[0][i]), (int, float))
             self._cell(sheet, top, i, name, self.right if figures else self.head)
@@ -321,7 +330,7 @@ class _Writer:
                 long = isinstance(value, str) and len(value) > WIDEST
                 self._cell(sheet, n, i, value, self.wrapped if long else None)
         if wide:
-            for i, width in enumerate(_widths([header, *rows])):
+            for i, width in enumerate(widths):
                 sheet.set_column(i, i, width)
             sheet.freeze_panes(top + 1, 0)
             sheet.repeat_rows(top)
@@ -352,10 +361,17 @@ def _width(value: Cell) -> int:
     return min(len(text) + 2, WIDEST)
 
 
-def _widths(rows: Sequence[Sequence[Cell]]) -> list[int]:
-    """Of each column, that of its widest cell; rows may be of several lengths."""
-    count = max((len(row) for row in rows), default=0)
-    return [max(NARROWEST, *(_width(row[i]) for row in rows if i < len(row))) for i in range(count)]
+def _widths(header: Sequence[str], rows: Sequence[Sequence[Cell]]) -> list[int]:
+    """Of each column, that of its widest cell; a head wraps, but no word of it."""
+    return [
+        max(
+            *(_width(word) for word in name.split(" ")),
+            min(_width(name), HEAD),
+            NARROWEST,
+            *(_width(row[i]) for row in rows),
+        )
+        for i, name in enumerate(header)
+    ]
 
 
 def _over(value: object, size: float) -> Cell:
