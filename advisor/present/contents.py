@@ -310,8 +310,8 @@ def _gaps(found: Report) -> Iterator[Block]:
             yield replace(grid, first=glance.AHEAD, rest=name)
     header, cells = gaps.sample_rows(asked.figures, asked.currency)
     if cells:
-        rows = tuple(map(tuple, cells))
-        yield Grid("samples", "How many more", tuple(header), rows, fold="always")
+        lines = tuple(map(tuple, cells))
+        yield Grid("samples", "How many more", tuple(header), lines, fold="always")
         yield Words(gaps.sample_words(), "faint")
     yield Words(gaps.how(asked), "faint")
 

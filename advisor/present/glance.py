@@ -45,8 +45,9 @@ def _life(best: RankedPart, found: Shortlist) -> str:
     said = [f"{spread} in {DRAWN}"] if spread else []
     if found.life_target_s is not None:
         met = best.meets_life_target_probability
+        short = "short of the " if lives.nominal < found.life_target_s else ""
         said.append(
-            f"wanted {life(found.life_target_s)}"
+            f"{short}wanted {life(found.life_target_s)}"
             + ("" if met is None else f", met in {per_cent(met)} of draws")
         )
     return "; ".join([*said, f"ends because {best.ends}"])
