@@ -35,7 +35,7 @@ OUT = """
 const name = (e) => `${e.tagName} ${e.id} ${e.textContent.trim().slice(0, 40)}`;
 const out = (e) => e.checkVisibility() && e.getBoundingClientRect().right > innerWidth + 0.5;
 const tables = [...document.querySelectorAll(".scroll")];
-const pushed = tables.filter((e) => e.scrollWidth > e.clientWidth);
+const pushed = tables.filter((e) => e.checkVisibility() && e.scrollWidth > e.clientWidth);
 const all = [...document.querySelectorAll("main *, header *, nav *")];
 return [...all.filter(out), ...pushed].map(name);
 """
