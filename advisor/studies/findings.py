@@ -50,10 +50,13 @@ def ranks_words(ranking: Sequence[RankedPart]) -> str:
 def tips_words(tips: Sequence[LeverTip], winner: str) -> str:
     """The nearest tip, and how many are near."""
     first = tips[0]
-    near = sum((t.distance_share or 0.0) <= 0.1 for t in tips if t.distance_share is not None)
+    shares = [t.distance_share for t in tips if t.distance_share is not None]
+    near = sum(share <= 0.1 for share in shares)
     text = f"The nearest is {first.path}: from {first.now_shown} to {first.tips_shown}, "
     text += f"where {first.new_winner} takes over from {winner}"
-    return f"{text}. {near} of {len(tips)} tip within a tenth of the value now."
+    if shares:
+        text += f". {near} of {len(shares)} tip within a tenth of the value now"
+    return f"{text}."
 
 
 def worths_words(found: Gaps, rows: Sequence[Gap]) -> str:

@@ -16,6 +16,7 @@ from advisor.present.html.specs import (
     Spec,
     axis,
     chart,
+    key,
     label,
     layer,
     others,
@@ -34,8 +35,9 @@ Looks = Mapping[str, Look]
 
 DIGITS = 4  # of a draw, to keep the page small
 RANKS = 5  # that are told apart
-TONES = (100, 70, 45, 28, 15, 5)  # of a rank, %
+TONES = (100, 58, 40, 26, 14, 5)  # of a rank, %
 DAY_MAH = 24e3  # mAh a day of an ampere
+TIP = 54  # height of a tip with its two lines
 NAMED = 8  # points of a chart that bear their name
 
 
@@ -205,8 +207,13 @@ def charges(found: Charges) -> Chart:
     title = "charge from the pack, mAh a day"
     high = max((s["at"] for s in sums), default=1.0) or 1.0
     y = {"field": "part", "type": "nominal", "sort": PLACE, "title": None}
-    x = axis("at", title, (0.0, high * 1.1), False)
-    colour = {"field": "drawn by", "scale": others(found.names), "sort": None}
+    x = axis("at", title, (0.0, high * 1.2), False)
+    colour = {
+        "field": "drawn by",
+        "scale": others(found.names),
+        "sort": None,
+        "legend": key(found.names),
+    }
     told = [
         {"field": "part"},
         {"field": "drawn by"},
@@ -254,7 +261,7 @@ def warmth(found: Warmth, looks: Looks, target_s: float | None) -> Chart:
     wanted = [] if target_s is None else [target_s / YEAR]
     values = [*(row["y"] for row in rows), *wanted] or [1.0]
     log = steep(values)
-    low, high = padded(values, log, 0.1) if log else (0.0, max(values) * 1.12)
+    low, high = padded(values, log, 0.1) if log else (0.0, max(values) * 1.22)
     ends = found.places[0], found.places[-1]
     x = axis("x", "temperature, the same all the time", ends, False, lambda t: f"{t:g} degC")
     y = axis("y", "battery life, years", (low, high), log)
@@ -309,10 +316,7 @@ def warmth(found: Warmth, looks: Looks, target_s: float | None) -> Chart:
 
 
 def _turn_names(turns: Sequence[Spec], x: Spec, y: Spec) -> list[Spec]:
-    """What is new at a switch, above it; below it for every other one at the same temperature.
-
-    What several parts change alike is told once.
-    """
+    """What is new at a switch, above it; what several parts change alike is told once."""
     by_place: dict[float, dict[str, Spec]] = {}
     for turn in turns:
         by_place.setdefault(turn["x"], {}).setdefault(turn["text"], turn)
@@ -321,8 +325,9 @@ def _turn_names(turns: Sequence[Spec], x: Spec, y: Spec) -> list[Spec]:
     for place, some in by_place.items():
         late = place > (left + 2 * right) / 3
         side = {"align": "right", "dx": -8} if late else {"align": "left", "dx": 8}
-        for n, turn in enumerate(sorted(some.values(), key=lambda t: -float(t["y"]))):
-            dy = -12 - 13 * n if n % 2 == 0 else 14 + 13 * (n // 2)
+        for turn in sorted(some.values(), key=lambda t: -float(t["y"])):
+            # one above the other, so that neighbours do not touch on a narrow screen
+            dy = -13 - 13 * (len(out) % 4)
             out += label([turn], x, y, "text", fontSize=11, dy=dy, **side)
     return out
 
@@ -342,7 +347,7 @@ def ranks(ranking: Sequence[RankedPart], most: int) -> Chart:
             at += share
     y = {"field": "part", "type": "nominal", "sort": PLACE, "title": None}
     x = axis("at", "share of the draws", (0.0, 1.0), False, lambda s: f"{100 * s:g} %", most=6)
-    tones = [f"color-mix(in srgb, var(--k4) {tone}%, var(--paper))" for tone in TONES]
+    tones = [f"color-mix(in srgb, var(--link) {tone}%, var(--paper))" for tone in TONES]
     scale = {"domain": names, "range": tones}
     told_by = [
         {"field": "part"},
@@ -351,8 +356,8 @@ def ranks(ranking: Sequence[RankedPart], most: int) -> Chart:
     ]
     middle = {**x, "field": "middle"}
     wide = [row for row in rows if row["share"] >= 0.12]
-    dark = [row for row in wide if row["rank"] in names[:2]]
-    light = [row for row in wide if row["rank"] not in names[:2]]
+    dark = [row for row in wide if row["rank"] == names[0]]
+    light = [row for row in wide if row["rank"] != names[0]]
     written = {"align": "center", "dx": 0, "fontSize": 11}
     return chart(
         "Shares of ranks over the draws",
@@ -386,46 +391,46 @@ def tips(some: Sequence[LeverTip], winner: str, product: str, looks: Looks) -> l
         for place, tip in enumerate(mine):
             assert tip.tips_at is not None
             to = tip.tips_at - tip.now if kelvin else tip.tips_at / tip.now
-            row = {"name": short_name(tip, product), "place": place, "at": 0.0 if kelvin else 1.0}
-            told = f"{tip.tips_shown}: {tip.new_winner or 'nothing fits'}"
-            rows.append({**row, "to": to, "part": tip.new_winner or "nothing fits", "text": told})
+            name, leads = short_name(tip, product), tip.new_winner or "nothing"
+            told = f"{tip.now_shown} to {tip.tips_shown}, then {leads}"
+            row = {"name": name, "place": place, "at": 0.0 if kelvin else 1.0}
+            rows.append({**row, "to": to, "part": leads, "text": [name, told]})
         values = [row["to"] for row in rows]
         if kelvin:
             wide = max(abs(v) for v in values) * 1.1
-            ends, title, shown = (-wide, wide), "K from the value now", lambda v: f"{v:+g}"
+            ends, title, shown = (-wide, wide), "K from the value now", lambda v: f"{v:+g}" if v else "now"
         else:
             wide = max(max(v, 1 / v) for v in values if v > 0) ** 1.15
-            ends, title, shown = (1 / wide, wide), "times the value now", lambda v: f"{v:g}"
+            ends, title, shown = (1 / wide, wide), "times the value now", lambda v: "now" if v == 1 else f"{v:g}"
         x = axis("at", title, ends, not kelvin, shown)
         y = {
             "field": "name",
             "type": "nominal",
             "sort": PLACE,
             "title": None,
-            "axis": {"labelLimit": 190},
+            "axis": None,
+            "scale": {"paddingInner": 0, "paddingOuter": 0},
         }
         paint = Painted(tuple(dict.fromkeys(r["part"] for r in rows if r["part"] in looks)), looks)
-        up = [row for row in rows if row["to"] >= row["at"]]
-        down = [row for row in rows if row["to"] < row["at"]]
-        end = {**x, "field": "to"}
         out.append(
             chart(
                 f"How far from now another part takes over from {winner}",
                 tips_words(mine, winner),
-                height=26 * len(rows),
+                height=TIP * len(rows),
                 layer=[
                     *layer(
                         rows,
-                        {"type": "bar", "height": 9},
+                        {"type": "bar", "height": 11, "yOffset": TIP / 2 - 8},
                         y=y,
                         x=x,
                         x2={"field": "to"},
                         color=paint.colour(legend=False),
-                        tooltip=[{"field": "name"}, {"field": "text", "title": "tips at"}],
+                        tooltip=[{"field": "name"}, {"field": "to", "title": title, "format": ".3~g"}],
                     ),
                     *layer([{"at": rows[0]["at"]}], {"type": "rule", "color": "var(--ink)"}, x=x),
-                    *label(up, end, y, "text", align="left", dx=4, fontSize=11),
-                    *label(down, end, y, "text", align="right", dx=-4, fontSize=11),
+                    *label(
+                        rows, {"value": 0}, y, "text", dx=2, dy=-8, lineHeight=14, limit=320
+                    ),
                 ],
             )
         )

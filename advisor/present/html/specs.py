@@ -16,6 +16,8 @@ from advisor.present.colours import DASHES, OTHERS, SHAPES, Look
 
 Spec = dict[str, Any]
 
+LONG = 17  # characters; of longer names no two stand beside each other on a phone
+
 _TEXT = {"labelColor": "var(--ink)", "titleColor": "var(--ink)"}
 _CONFIG: Spec = {
     "background": "transparent",
@@ -85,6 +87,11 @@ def others(names: Sequence[str]) -> Spec:
         "domain": list(names),
         "range": [f"var(--k{i % count + 1})" for i in range(len(names))],
     }
+
+
+def key(names: Sequence[str]) -> Spec:
+    """A legend that a narrow screen has room for."""
+    return {"columns": 1 if max(map(len, names), default=0) > LONG else 2}
 
 
 @dataclass(frozen=True, slots=True)
