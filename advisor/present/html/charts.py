@@ -10,10 +10,10 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from advisor.dimensions import YEAR
-from advisor.present.axes import apart, marks, steep, times
+from advisor.present.axes import apart, steep
 from advisor.present.colours import looks
 from advisor.present.contents import along
-from advisor.present.curves import cost, years
+from advisor.present.curves import cost, lever_axis, turns, years
 from advisor.present.gaps import MOST as MOST_GAPS
 from advisor.present.html import drawn
 from advisor.present.html.drawn import Looks
@@ -270,26 +270,15 @@ def _layers(one: LeverOutlook, readings: _Readings, painted: Looks) -> list[Spec
 
 def _crossings(one: LeverOutlook, ends: tuple[float, float]) -> list[Spec]:
     """Where the cheaper of the first two or the leader changes, each once."""
-    out: dict[float, list[str]] = {}
-    for words, changes in (("cheaper", one.break_even), ("leads", one.crossings)):
-        for change in changes:
-            out.setdefault(change.x, []).append(f"{change.to or 'nothing'} {words}")
     middle = math.sqrt(ends[0] * ends[1]) if ends[0] > 0 else sum(ends) / 2
-    return [
-        {"x": x, "text": f"{one.handle.shown(x)}: {', '.join(said)}", "right": x > middle}
-        for x, said in sorted(out.items())[:6]
-    ]
+    return [{"x": x, "text": text, "right": x > middle} for x, text in turns(one)]
 
 
 def _lever_axis(one: LeverOutlook) -> Spec:
     """The axis of the lever's places, marked as people count them."""
     places = sorted({p.x for curve in one.curves for p in curve.points})
-    low, high = places[0], places[-1]
-    temperature = one.handle.dimension == "temperature"
-    log = low > 0 and not temperature
-    timed = log and one.handle.dimension == "time"
-    at = times(low, high, 6) if timed else marks(low, high, log, 6)
-    return axis("x", one.lever, (low, high), log, one.handle.shown, at)
+    ends, log, at = lever_axis(one, places)
+    return axis("x", one.lever, ends, log, one.handle.shown, at)
 
 
 def described(drawings: Mapping[str, Sequence[Chart]]) -> dict[str, list[Spec]]:

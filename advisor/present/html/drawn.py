@@ -398,10 +398,18 @@ def tips(some: Sequence[LeverTip], winner: str, product: str, looks: Looks) -> l
         values = [row["to"] for row in rows]
         if kelvin:
             wide = max(abs(v) for v in values) * 1.1
-            ends, title, shown = (-wide, wide), "K from the value now", lambda v: f"{v:+g}" if v else "now"
+            ends, title, shown = (
+                (-wide, wide),
+                "K from the value now",
+                lambda v: f"{v:+g}" if v else "now",
+            )
         else:
             wide = max(max(v, 1 / v) for v in values if v > 0) ** 1.15
-            ends, title, shown = (1 / wide, wide), "times the value now", lambda v: "now" if v == 1 else f"{v:g}"
+            ends, title, shown = (
+                (1 / wide, wide),
+                "times the value now",
+                lambda v: "now" if v == 1 else f"{v:g}",
+            )
         x = axis("at", title, ends, not kelvin, shown)
         y = {
             "field": "name",
@@ -425,12 +433,13 @@ def tips(some: Sequence[LeverTip], winner: str, product: str, looks: Looks) -> l
                         x=x,
                         x2={"field": "to"},
                         color=paint.colour(legend=False),
-                        tooltip=[{"field": "name"}, {"field": "to", "title": title, "format": ".3~g"}],
+                        tooltip=[
+                            {"field": "name"},
+                            {"field": "to", "title": title, "format": ".3~g"},
+                        ],
                     ),
                     *layer([{"at": rows[0]["at"]}], {"type": "rule", "color": "var(--ink)"}, x=x),
-                    *label(
-                        rows, {"value": 0}, y, "text", dx=2, dy=-8, lineHeight=14, limit=320
-                    ),
+                    *label(rows, {"value": 0}, y, "text", dx=2, dy=-8, lineHeight=14, limit=320),
                 ],
             )
         )
