@@ -40,7 +40,10 @@ def compare(
     plot: Annotated[
         Path | None,
         typer.Option(
-            "--plot", metavar="FILE.svg|png", help="Draw the energies there.", show_default=False
+            "--plot",
+            metavar="FILE.svg|png",
+            help="Draw the energies there, at the common clock too.",
+            show_default=False,
         ),
         WRITES,
     ] = None,
@@ -70,9 +73,9 @@ def compare(
     loaded = files.catalogue()
     found = study(loaded, parts or (), kernel or (), clock)
     if drawing is not None:
-        from advisor.present.compare import save_bars
+        from advisor.present.compare import save_dots
 
-        screen.keep(drawing, save_bars(found, drawing), "--plot")
+        screen.keep(drawing, save_dots(found, drawing), "--plot")
 
     def page() -> Page:
         from advisor.present.compare import compare_page

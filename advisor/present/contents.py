@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 
-from advisor.present import curves, gaps, glance, layout, tables, tipping
+from advisor.present import curves, gaps, glance, layout, pictured, tables, tipping
 from advisor.present.blocks import Block, Bullets, Glance, Grid, Section, Typed, Words, printed
 from advisor.present.formulas import FORMULAS
+from advisor.present.pictured import Pictured
 from advisor.quantities import show
 from advisor.studies import words
 from advisor.studies.columns import shown
@@ -28,7 +29,14 @@ def _sections(found: Report) -> Iterator[Section]:
     if listed.ranking:
         yield _answer(found)
         yield _shortlist(found)
+        seen = found.pictures
+        if seen is not None and seen.cloud is not None:
+            blocks = tuple(_pictured([pictured.cloud(seen.cloud)]))
+            yield Section("cloud", "Cost and battery life", blocks, fold="narrow")
         yield _pair(found)
+        if seen is not None:
+            blocks = tuple(_pictured(pictured.by_state(seen)))
+            yield Section("states", "Current and charge, state by state", blocks, fold="narrow")
         if listed.draws and len(listed.ranking) > 1:
             yield _firm(found)
         yield _why(found)
@@ -37,8 +45,10 @@ def _sections(found: Report) -> Iterator[Section]:
         yield Section("answer", "Nothing fits", (Words(near, "lead"),))
     if found.outlook is not None:
         levers = enumerate(found.outlook.levers)
-        blocks = [b for n, one in levers for b in _lever(n, one)]
-        yield Section("outlook", "Outlook", (*blocks, *_along(found)), fold="narrow")
+        drawn = [b for n, one in levers for b in _lever(n, one)]
+        if found.pictures is not None and found.pictures.warmth is not None:
+            drawn += _pictured([pictured.warmth(found.pictures.warmth)])
+        yield Section("outlook", "Outlook", (*drawn, *_along(found)), fold="narrow")
     if found.tipping is not None and found.tipping.winner is not None:
         yield Section("tipping", "What would change the winner", tuple(_tipping(found)))
     if found.gaps is not None:
@@ -192,6 +202,15 @@ def beside(
         known = [a for a in side.values() if a is not None]
         sums.append(sum(known) if len(known) == len(side) else None)
     return [*rows, ("in all", sums)]
+
+
+def _pictured(some: Iterable[Pictured]) -> Iterator[Block]:
+    """Pictures as tables; a page draws them above."""
+    for one in some:
+        yield from [Words(one.title, "lead")] if one.title else []
+        yield Words(one.finding, "finding")
+        yield Grid(one.name, one.caption, one.header, one.rows, fold="always")
+        yield from [Words(one.note, "faint")] if one.note else []
 
 
 # Along levers, tips, gaps ----------------------------------------------------------------------

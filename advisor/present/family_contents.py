@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from advisor.present.contents import Block, Bullets, Grid, Section, Typed, Words
+from advisor.present.blocks import Block, Bullets, Grid, Section, Typed, Words
 from advisor.present.family import amount, answer, beside, clash, parts_of, priced, proof, worth
 from advisor.studies.family_report import FamilyReport
 from advisor.studies.family_results import FamilyPlan, OtherPlan

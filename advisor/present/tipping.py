@@ -76,7 +76,7 @@ def kind_of(tip: LeverTip, product: str) -> str:
 
 def _told(page: Page, found: Tipping, tip: LeverTip, everything: bool) -> None:
     """A figure, what it is now, the change needed, and who leads then."""
-    page.line("  ", (_short(tip, found.product), STRONG))
+    page.line("  ", (short_name(tip, found.product), STRONG))
     leads = "" if tip.new_winner is None else f", then {tip.new_winner}"
     far = "" if tip.distance_u is None else f" ({tip.distance_u:.1f} u)"
     page.paragraph(f"{tip.now_shown} to {tip.tips_shown}: {change(tip)}{far}{leads}", "    ")
@@ -84,7 +84,7 @@ def _told(page: Page, found: Tipping, tip: LeverTip, everything: bool) -> None:
         page.typed(setting(tip.path, tip.text), "    ", FAINT)
 
 
-def _short(tip: LeverTip, product: str) -> str:
+def short_name(tip: LeverTip, product: str) -> str:
     """A figure's path, without the product's own id before it."""
     return tip.path.removeprefix(f"{product}:")
 

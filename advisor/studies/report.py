@@ -25,6 +25,7 @@ from advisor.studies.inventory import FigureRow, figures_of
 from advisor.studies.money import MoneyItem
 from advisor.studies.money import money_items as money_of
 from advisor.studies.outlook import Outlook, outlook
+from advisor.studies.pictures import Pictures, pictures
 from advisor.studies.record import digests
 from advisor.studies.results import BuildResult, build_result, known
 from advisor.studies.shortlist import DRAWS, Shortlist, summarise
@@ -117,7 +118,7 @@ class Report:
     the run. criteria : in the order of `OfferedBuild.worth`.
     parts : in the order of the ranking. explanation : of the first part; None where nothing fits.
     outlook, tipping, gaps : None where they were not asked for; the first also where nothing fits
-    and no lever was named, or where there is none.
+    and no lever was named, or where there is none. pictures : None where nothing fits.
     """
 
     product: str
@@ -131,6 +132,7 @@ class Report:
     explanation: Explanation | None
     criteria: tuple[Weighted, ...]
     parts: tuple[OfferedPart, ...]
+    pictures: Pictures | None
     outlook: Outlook | None
     tipping: Tipping | None
     gaps: Gaps | None
@@ -204,6 +206,10 @@ def report(
         winner = explained(found, 0, rival, firm)
     offered = list(zip(found.candidates, fronts(found, jobs), strict=True))
     feeds = [one.build.assessed.feed for _, builds in offered for one in builds]
+    parts = tuple(
+        OfferedPart(c.part.part, tuple(_offered(found, c, b) for b in builds), c.best.name)
+        for c, builds in offered
+    )
     return Report(
         product=product.product,
         summary=product.summary,
@@ -215,10 +221,8 @@ def report(
         shortlist=listed,
         explanation=winner,
         criteria=tuple(_criteria(found)),
-        parts=tuple(
-            OfferedPart(c.part.part, tuple(_offered(found, c, b) for b in builds), c.best.name)
-            for c, builds in offered
-        ),
+        parts=parts,
+        pictures=pictures(found, {part.part: part.best.current for part in parts}),
         outlook=curves,
         tipping=study_tipping(
             catalogue, product, draws=draws, seed=seed, jobs=jobs, progress=progress

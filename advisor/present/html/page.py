@@ -15,7 +15,8 @@ from typing import Any
 
 from advisor.decide.ranks import DIGITS
 from advisor.present import contents, tables
-from advisor.present.html.charts import MOST, charts
+from advisor.present.colours import css
+from advisor.present.html.charts import MOST, charts, described, part_looks
 from advisor.present.machine import rounded
 from advisor.present.typeset import typeset
 from advisor.studies.columns import Column, shown
@@ -52,12 +53,12 @@ def html_page(found: Report) -> str:
     return environment.get_template("page.html").render(
         report=found,
         sections=list(contents.sections(found)),
-        charts={name: [s["description"] for s in specs] for name, specs in drawn.items()},
+        charts=drawn,
         invented=tables.INVENTED,
         policy=_policy(scripts),
-        style=(HERE / "page.css").read_text("utf-8"),
+        style=css() + (HERE / "page.css").read_text("utf-8"),
         scripts=scripts,
-        data=_inline(_data(found, drawn)),
+        data=_inline(_data(found, described(drawn))),
     )
 
 
@@ -79,6 +80,7 @@ def _inline(value: Any) -> str:
 def _data(found: Report, drawn: dict[str, Any]) -> dict[str, Any]:
     """What the page's script ranks and draws with."""
     columns = shown(found.shortlist.ranking)
+    painted = part_looks(found)
     return {
         "criteria": [
             {
@@ -97,6 +99,7 @@ def _data(found: Report, drawn: dict[str, Any]) -> dict[str, Any]:
         "parts": [
             {
                 "part": ranked.part,
+                "colour": f"var(--p{painted[ranked.part].colour + 1})",
                 "cells": [typeset(column.text(ranked)) for column in columns],
                 "small": typeset(tables.below(ranked)),
                 "own": part.own,
