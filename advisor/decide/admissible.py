@@ -14,9 +14,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from advisor.decide.builds import Build
-from advisor.decide.drawing import Drawn, Progress, draw_builds
+from advisor.decide.drawing import Drawn, draw_builds
 from advisor.decide.evaluate import Candidate, Evaluation
 from advisor.decide.ranks import DIGITS
+from advisor.stages import Progress
 
 
 @dataclass(frozen=True, slots=True, eq=False)

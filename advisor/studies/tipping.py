@@ -10,7 +10,6 @@ from advisor.catalogue.levers import DEGREES, Lever, lever, span
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.decide.closing import Tip
-from advisor.decide.drawing import Progress
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.fronts import fronts
 from advisor.decide.leading import Deciding
@@ -21,6 +20,7 @@ from advisor.decide.weighing import leads
 from advisor.faults import Fault, FaultError
 from advisor.figures import Path, scalars
 from advisor.source import Document
+from advisor.stages import Progress, begin
 from advisor.studies.results import frame, invented, moving_warnings, names_of, plain
 from advisor.studies.shortlist import DRAWS, figures_in_use
 
@@ -151,7 +151,9 @@ def tipping(
     FaultError
         For a path that leads to no figure or to one that is absent.
     """
-    base = evaluate(catalogue, product, draws, seed, jobs, estimate_missing=estimate_missing)
+    base = evaluate(
+        catalogue, product, draws, seed, jobs, progress, estimate_missing=estimate_missing
+    )
     catalogue = base.catalogue
     if not base.candidates:
         return Tipping(
@@ -169,12 +171,14 @@ def tipping(
             left_out=base.left_out,
             warnings=moving_warnings(base),
         )
-    offered = fronts(base, jobs)
+    offered = fronts(base, jobs, progress)
+    begin(progress, "weighing")
     order = leads(base, offered, base.weights)
     names = [c.part.part for c in base.candidates]
     contenders = tuple(sorted(names[:CONTENDERS]))
     asked = _asked(base, levers)
     deciding = Deciding(catalogue, product, base, contenders, offered)
+    begin(progress, "scanning figures")
     done = None if progress is None else lambda n: progress(n, len(asked))
     found = nearest_tips(deciding, [(h, span(h, None)) for h in asked], points, done)
     tips = [_tip(handle, there.tip) for handle, there in zip(asked, found, strict=True)]
