@@ -232,7 +232,7 @@ def _place(evaluation: Evaluation, part: str) -> int:
     if part in evaluation.screened:
         why = "; ".join(f.text for f in evaluation.screened[part])
         raise NotRankedError(f"{part} is screened out: {why}")
-    why = f"{part} is set aside for lack of figures: {', '.join(evaluation.set_aside[part])}"
+    why = f"{part} has missing data: {', '.join(evaluation.set_aside[part])}"
     # a name that nobody knows is lacked by every part
     odd = in_words(product_warnings(evaluation.product, evaluation.catalogue))
     raise NotRankedError("; ".join((why, *odd)))
