@@ -205,7 +205,7 @@ def outlook(
     sampling: Sampling,
     show: Answer,
 ) -> int:
-    """Show battery life and cost along a figure. Tells where the leader changes.
+    """Show battery life and cost along a figure. Tells where the leader changes; may take a minute.
 
     Example: part-advisor outlook barrel-tag --along barrel-tag:cost.units=2000:9000 --points 5
     """
@@ -260,7 +260,7 @@ def tipping(
         typer.Option(
             "--lever",
             metavar="PATH",
-            help="A figure to move; all that decide if absent, which may take a minute.",
+            help="A figure to move; all that decide if absent: half a minute to several.",
             show_default=False,
         ),
     ] = None,

@@ -21,7 +21,7 @@ def _kept(text: str) -> str:
     return together.replace("-", _HYPHEN)
 
 
-class _Formatter(typer.Context.formatter_class):  # type: ignore[misc,name-defined]
+class _Formatter(typer.Context.formatter_class):  # type: ignore[misc,valid-type]
     def write_text(self, text: str) -> None:
         super().write_text(_kept(text))
 

@@ -126,7 +126,7 @@ def progress(quiet: bool, stage: str = READING) -> Iterator[Bar | None]:
         yield None
         return
     bar = Bar(stream, stage)
-    sys.stderr = _Above(bar, stream)  # type: ignore[assignment]
+    sys.stderr = _Above(bar, stream)
     try:
         yield bar
     finally:

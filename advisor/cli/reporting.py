@@ -35,7 +35,7 @@ def report(
     ],
     along: AlongOption = None,
     tipping: Annotated[
-        bool, typer.Option("--tipping", help="With what would change the winner; takes a minute.")
+        bool, typer.Option("--tipping", help="With what would change the winner; minutes more.")
     ] = False,
     gaps: Annotated[bool, typer.Option("--gaps", help="With what to measure next.")] = False,
     *,
