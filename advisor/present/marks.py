@@ -45,7 +45,7 @@ def marks(parts: Sequence[RankedPart], target_s: float | None) -> Marks | None:
         legend += f", {TARGET} wanted"
     return Marks(
         head=first + " " * (ROOM - len(first) - len(last)) + last,
-        lines=tuple(_line(*map(place, some), wanted) for some in ends),
+        lines=tuple(_line(place(a), place(b), place(c), wanted) for a, b, c in ends),
         legend=legend,
     )
 
