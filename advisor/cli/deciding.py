@@ -46,6 +46,7 @@ def decide(
 
     Example: part-advisor decide frost-post quorvane-jor --because "least regret, two suppliers"
     """
+    from advisor.cli.progress import progress
     from advisor.faults import Fault, FaultError
     from advisor.files import is_stream
     from advisor.present.record import decided_page
@@ -54,20 +55,22 @@ def decide(
     screen = look.screen()
     if output is not None and output.exists() and not is_stream(output):
         raise FaultError((Fault("--output", f'"{output}", which is there', "a name that is free"),))
-    inputs = files.product(product)
-    found = study(
-        *inputs,
-        part,
-        because,
-        changes=files.changes or (),
-        draws=sampling.draws,
-        seed=sampling.seed,
-        jobs=sampling.jobs,
-        estimate_missing=files.estimate_missing,
-        product_file=_own_file(product, files),
-        catalogs=files.own_folders,
-        folder="." if output is None else output.parent,
-    )
+    with progress(look.quiet) as tell:
+        inputs = files.product(product)
+        found = study(
+            *inputs,
+            part,
+            because,
+            changes=files.changes or (),
+            draws=sampling.draws,
+            seed=sampling.seed,
+            jobs=sampling.jobs,
+            estimate_missing=files.estimate_missing,
+            product_file=_own_file(product, files),
+            catalogs=files.own_folders,
+            folder="." if output is None else output.parent,
+            progress=tell,
+        )
     screen.warn(found.shortlist.warnings)
     if output is None:
         screen.text(found.text)
@@ -110,6 +113,7 @@ def revisit(
 
     Example: part-advisor revisit record.yaml
     """
+    from advisor.cli.progress import progress
     from advisor.present.left_out import told
     from advisor.studies.record import product_of, read_decision
     from advisor.studies.record import revisit as study
@@ -118,8 +122,9 @@ def revisit(
     decision = read_decision(record)
     where = product or str(product_of(decision, record))
     folders = [record.parent / name for name in decision.catalogs]
-    inputs = files.product(where, before=decision.changes, otherwise=folders)
-    found = study(decision, *inputs, jobs=workers.jobs)
+    with progress(show.quiet) as tell:
+        inputs = files.product(where, before=decision.changes, otherwise=folders)
+        found = study(decision, *inputs, jobs=workers.jobs, progress=tell)
 
     def page() -> Page:
         from advisor.present.record import revisited_page

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from advisor.cli.bundles import Command, RankedFiles, Sampling, Voice
 from advisor.cli.options import WRITES, AlongOption, ProductArgument
+
+if TYPE_CHECKING:
+    from advisor.studies.report import Report
 
 ENDINGS = (".html", ".md", ".xlsx")
 
@@ -32,7 +35,7 @@ def report(
     ],
     along: AlongOption = None,
     tipping: Annotated[
-        bool, typer.Option("--tipping", help="With what would change the winner; takes a minute.")
+        bool, typer.Option("--tipping", help="With what would change the winner; minutes more.")
     ] = False,
     gaps: Annotated[bool, typer.Option("--gaps", help="With what to measure next.")] = False,
     *,
@@ -46,13 +49,14 @@ def report(
     """
     from advisor.cli.progress import progress
     from advisor.cli.writing import file_by_ending
+    from advisor.stages import begin
     from advisor.studies.report import report as study
     from advisor.texts import on_one_line
 
     file_by_ending(output, "--output", ENDINGS)
     screen = voice.screen()
-    inputs = files.product(product)
     with progress(voice.quiet) as tell:
+        inputs = files.product(product)
         found = study(
             *inputs,
             along=along or (),
@@ -66,25 +70,31 @@ def report(
             progress=tell,
             estimate_missing=files.estimate_missing,
         )
-    match output.suffix.lower():
-        case ".html":
-            from advisor.present.html.page import html_page
-
-            data = html_page(found).encode()
-        case ".md":
-            from advisor.present.markdown import markdown
-
-            data = markdown(found).encode()
-        case _:
-            from advisor.present.workbook import workbook
-
-            data = workbook(found)
+        begin(tell, "writing the report")
+        data = _written(found, output.suffix.lower())
     screen.keep(output, data)
     screen.warn(found.warnings)
     first = f"{found.parts[0].part} is first" if found.parts else "nothing fits"
     told = f"{found.product}: {first}; written to {output}, {len(data) / 1000:.0f} kB"
     screen.text(on_one_line(told) + "\n")
     return 0 if found.parts else 1
+
+
+def _written(found: Report, ending: str) -> bytes:
+    """The report as a file of that ending."""
+    match ending:
+        case ".html":
+            from advisor.present.html.page import html_page
+
+            return html_page(found).encode()
+        case ".md":
+            from advisor.present.markdown import markdown
+
+            return markdown(found).encode()
+        case _:
+            from advisor.present.workbook import workbook
+
+            return workbook(found)
 
 
 def _operand(word: str) -> str:

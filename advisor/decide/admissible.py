@@ -14,10 +14,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from advisor.decide.builds import Build
-from advisor.decide.drawing import Drawn, Progress, draw_builds
+from advisor.decide.drawing import Drawn, draw_builds
 from advisor.decide.evaluate import Candidate, Evaluation
 from advisor.decide.ranks import DIGITS
 from advisor.model.draws import Array
+from advisor.stages import Progress
 
 NEAR = 0.9  # of the longest stated life, of which a build's upkeep may be the least, of at most
 MOST = 3  # builds on one feed

@@ -42,7 +42,7 @@ def could_lead(evaluation: Evaluation, chances: Array) -> tuple[str, ...]:
     best = _at_their_best(evaluation)
     for part, missing in evaluation.set_aside.items():
         if len(missing) == 1 and best[part] >= lead:
-            out.append(f"{part}, set aside for {missing[0]}, could lead")
+            out.append(f"{part}, missing {missing[0]}, could lead")
     lacking = _lacking(evaluation) if evaluation.product.add_ons == "allowed" else []
     scores = _scores(
         evaluation.catalogue,

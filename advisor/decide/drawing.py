@@ -24,13 +24,12 @@ from advisor.decide.stage import Stage, stage
 from advisor.decide.value import Criterion, weights
 from advisor.model.draws import Array, Sampler, Trace
 from advisor.model.tables import Option, PartFigures, Wanted, part_figures, stack
+from advisor.stages import Progress
 
 CHUNK = 2000  # draws at a time
 STATES = 256  # of a product's events; with more of them fewer draws are taken at a time
 LEAST = 64
 TOGETHER = 1_500_000  # builds x states x draws of an array
-
-Progress = Callable[[int, int], None]
 
 
 @dataclass(frozen=True, slots=True)

@@ -27,7 +27,7 @@ from advisor.decide.builds import (
 )
 from advisor.decide.choosing import SOME, asleep, choose_builds, pack_spread, spread_worth, unsure
 from advisor.decide.costs import PartCost, ProductCost, part_cost
-from advisor.decide.drawing import CHUNK, Drawn, Progress, draw_builds, mean_weights
+from advisor.decide.drawing import CHUNK, Drawn, draw_builds, mean_weights
 from advisor.decide.left_out import Gathered, LeftOut, Supplies, nearest, paired
 from advisor.decide.limits import feed_faults, figures_read, plan_faults, row_faults
 from advisor.decide.missing import fill_missing, notes, with_stand_ins
@@ -48,6 +48,7 @@ from advisor.model.packs import (
 from advisor.model.plan import Plans, choose
 from advisor.model.tables import PartFigures, part_figures, stack
 from advisor.model.workload import ProductFigures
+from advisor.stages import Progress, begin
 
 
 @dataclass(frozen=True, slots=True)
@@ -217,6 +218,7 @@ def evaluate(
     FaultError
         When no pack of the product's choice states what a battery life needs.
     """
+    begin(progress, "screening parts")
     if estimate_missing:
         catalogue = fill_missing(catalogue, product)
     catalogue = with_stand_ins(catalogue, product)
@@ -258,6 +260,7 @@ def evaluate(
     ruled_out: dict[str, tuple[Failed, ...]] = {}
     weights = mean_weights(product, wanted, draws, seed)
     if kept:
+        begin(progress, "working out builds")
         candidates, ruled_out, valueless, side = _nominal(here, kept, read, wanted, pairs, supplies)
         screened |= ruled_out
         set_aside |= valueless
@@ -265,7 +268,7 @@ def evaluate(
             run = _Run(
                 here=here, criteria=wanted, weights=weights, seed=seed, jobs=jobs, draws=draws
             )
-            candidates, unlikely = run.chosen(candidates, side)
+            candidates, unlikely = run.chosen(candidates, side, progress)
             screened |= unlikely
             ruled_out |= unlikely
             candidates = run.drawn(candidates, progress, trace)
@@ -328,7 +331,7 @@ class _Run:
         )
 
     def chosen(
-        self, candidates: Sequence[Candidate], side: PartSide
+        self, candidates: Sequence[Candidate], side: PartSide, progress: Progress | None
     ) -> tuple[list[Candidate], dict[str, tuple[Failed, ...]]]:
         """Candidates with their chosen builds, and parts of which none fits often enough."""
         here = self.here
@@ -337,7 +340,9 @@ class _Run:
         for build in every:
             likely.setdefault(asleep(build), build)
         few = min(SOME, self.draws)
-        spread = dict(zip(likely.values(), self.draw(list(likely.values()), few), strict=True))
+        begin(progress, "choosing builds")
+        some = self.draw(list(likely.values()), few, progress)
+        spread = dict(zip(likely.values(), some, strict=True))
         current = {
             key: spread[build].battery_a / build.assessed.battery_a[build.row]
             for key, build in likely.items()
@@ -383,9 +388,8 @@ class _Run:
     ) -> list[Candidate]:
         """Candidates with all draws of their chosen builds, traced if asked."""
         if trace is None and self.draws <= CHUNK:
-            if progress is not None:
-                progress(1, 1)
             return list(candidates)
+        begin(progress, "drawing builds")
         found = self.draw([c.best for c in candidates], self.draws, progress, trace)
         return [
             replace(c, drawn=d, tried={**c.tried, c.best: d})

@@ -12,6 +12,7 @@ from advisor.decide.robustness import AGREE
 from advisor.model.tables import never_sleeps
 from advisor.present.layout import FAINT, GOOD, PLAIN, POOR, STRONG, Page, cells
 from advisor.present.left_out import left_out
+from advisor.present.marks import marks
 from advisor.quantities import show
 from advisor.studies.columns import Column, fitting, shown
 from advisor.studies.results import BuildResult, CostResult, RankedPart
@@ -102,15 +103,15 @@ def _drawn(result: Shortlist) -> str:
     """How the figures were drawn, in a few words."""
     if not result.draws:
         return "Ranked at the stated values, without draws."
-    return f"{result.draws} draws, seed {result.seed}; ranges are 5 to 95 % of them."
+    return f"{result.draws} draws, seed {result.seed}; ranges are 5–95 % of them."
 
 
 def rests_on(result: Shortlist) -> tuple[str, str]:
     """What kinds of evidence the figures in use are of, and how they were drawn."""
     shares = ", ".join(f"{k} {per_cent(v)}" for k, v in result.evidence.items())
     how = (
-        f"{result.draws} draws of the stated uncertainties, seed {result.seed}; ranges are 5 "
-        "to 95 %. A draw that breaks a need or a limit scores nothing; a part is out that keeps "
+        f"{result.draws} draws of the stated uncertainties, seed {result.seed}; ranges are "
+        "5–95 %. A draw that breaks a need or a limit scores nothing; a part is out that keeps "
         f"them in less than {per_cent(result.confidence)} of the draws (needs.confidence)."
         if result.draws
         else "Ranked at the stated values, without draws: what is uncertain is not looked at."
@@ -177,10 +178,10 @@ def cost_words(cost: CostResult) -> str:
 
 
 def cost_range(cost: CostResult, before: str = "", after: str = "") -> str:
-    """`5.31 to 38.9`: 5 to 95 % of the draws; empty without them."""
+    """`5.31–38.9`: 5 to 95 % of the draws; empty without them."""
     if cost.p05 is None or cost.p95 is None:
         return ""
-    return f"{before}{money(cost.p05)} to {money(cost.p95)}{after}"
+    return f"{before}{money(cost.p05)}–{money(cost.p95)}{after}"
 
 
 def legend(result: Shortlist, columns: Sequence[Column] = ()) -> str:
@@ -225,12 +226,20 @@ def _ranking(page: Page, result: Shortlist, most: int | None) -> None:
         ),
     )
     roomy = not page.width or page.width >= ROOMY
+    header = [column.head for column in columns]
+    rows = [[column.text(part) for column in columns] for part in listed]
+    drawn = marks(listed, result.life_target_s)
+    told = legend(result, columns)
+    if drawn is not None and page.takes([*header, drawn.head], [[*r, drawn.head] for r in rows]):
+        header.append(drawn.head)
+        rows = [[*row, line] for row, line in zip(rows, drawn.lines, strict=True)]
+        told += f"; {drawn.legend}"
     page.heading("Shortlist")
-    page.paragraph(legend(result, columns), style=FAINT)
+    page.paragraph(told, style=FAINT)
     page.table(
-        [column.head for column in columns],
-        [[column.text(part) for column in columns] for part in listed],
-        [column.right for column in columns],
+        header,
+        rows,
+        [*(column.right for column in columns), *([False] * (len(header) - len(columns)))],
         # the first one's is the answer itself
         [
             "" if p.rank == 1 else _in_room(below(p, roomy), 0 if roomy else page.width - 3)
@@ -247,24 +256,32 @@ def _ranking(page: Page, result: Shortlist, most: int | None) -> None:
 
 
 FIRM = (
-    "share of draws at each rank; regret: points given away on average against the best of "
-    "each draw; beaten: parts that are at least as good by every criterion and better by one"
+    "share of draws at each rank; points lost: on average if you choose it, against the best of "
+    "each draw; beaten by: at least as good by every criterion and better by one"
 )
+NAMES = 3  # parts that are named of those that beat one
 
 
 def firm_rows(result: Shortlist) -> tuple[list[str], list[list[str]]]:
     """(header, rows) of the ranks over the draws, for those that may come near the top."""
     near = [p for p in result.ranking if p.rank == 1 or sum((p.rank_acceptability or ())[:3]) > 0]
     ranks = range(min(5, len(result.ranking)))
-    return ["part", *(f"rank {r + 1}" for r in ranks), "regret", "beaten by"], [
+    return ["part", *(f"rank {r + 1}" for r in ranks), "points lost", "beaten by"], [
         [
             p.part,
             *(per_cent(_rank(p, r)) for r in ranks),
             "-" if p.expected_regret is None else f"{p.expected_regret:.2f}",
-            "none" if not p.dominated_by else str(len(p.dominated_by)),
+            _beaten_by(p),
         ]
         for p in near
     ]
+
+
+def _beaten_by(part: RankedPart) -> str:
+    """Who dominates a part, by name."""
+    named = ", ".join(part.dominated_by[:NAMES])
+    more = len(part.dominated_by) - NAMES
+    return (f"{named} and {more} more" if more > 0 else named) or "none"
 
 
 def agreement(result: Shortlist) -> str | None:
@@ -283,7 +300,15 @@ def _firmness(page: Page, result: Shortlist) -> None:
     page.heading("How firm the order is")
     page.paragraph(FIRM, style=FAINT)
     header, rows = firm_rows(result)
-    page.table(header, rows, [False, *(True for _ in header[1:])], indent="  ")
+    # who beats a part has a line of its own: names are long
+    beaten = ["" if row[-1] == "none" else f"beaten by {row[-1]}" for row in rows]
+    page.table(
+        header[:-1],
+        [row[:-1] for row in rows],
+        [False, *(True for _ in header[2:])],
+        beaten,
+        indent="  ",
+    )
     text = agreement(result)
     if text is not None:
         page.paragraph(text, "  ")

@@ -13,7 +13,7 @@ from advisor.catalogue.schema_product import Product
 from advisor.catalogue.sense import in_words, product_warnings
 from advisor.decide.builds import Build, averaged_lives
 from advisor.decide.cautions import cautions
-from advisor.decide.drawing import Progress, draw_builds
+from advisor.decide.drawing import draw_builds
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.left_out import LeftOut
 from advisor.decide.reasons import UNNAMED, differences, ending, points
@@ -23,6 +23,7 @@ from advisor.model.ends import ENDS
 from advisor.model.operating_plan import PlanTask, solve
 from advisor.model.packs import cells_name
 from advisor.quantities import show
+from advisor.stages import Progress
 from advisor.studies.consumers import Consumer, consumers
 from advisor.studies.money import MoneyItem, money_items
 from advisor.studies.results import (
@@ -231,7 +232,7 @@ def _place(evaluation: Evaluation, part: str) -> int:
     if part in evaluation.screened:
         why = "; ".join(f.text for f in evaluation.screened[part])
         raise NotRankedError(f"{part} is screened out: {why}")
-    why = f"{part} is set aside for lack of figures: {', '.join(evaluation.set_aside[part])}"
+    why = f"{part} has missing data: {', '.join(evaluation.set_aside[part])}"
     # a name that nobody knows is lacked by every part
     odd = in_words(product_warnings(evaluation.product, evaluation.catalogue))
     raise NotRankedError("; ".join((why, *odd)))

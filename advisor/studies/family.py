@@ -14,7 +14,6 @@ from advisor.catalogue.schema_family import OBJECTIVES, FamilyFile
 from advisor.decide.admissible import Admissible, admissible
 from advisor.decide.cautions import cautions
 from advisor.decide.conflicts import conflict
-from advisor.decide.drawing import Progress
 from advisor.decide.evaluate import evaluate
 from advisor.decide.family import Family, Option
 from advisor.decide.family_beside import Apart, Price, alternatives, apart, front, prices
@@ -26,6 +25,7 @@ from advisor.decide.left_out import LeftOut
 from advisor.decide.supply_risk import Risk, regret, scenario_costs, scenarios
 from advisor.faults import Fault, FaultError, nearest
 from advisor.lp import Status
+from advisor.stages import Progress, begin
 from advisor.studies.family_results import (
     AdoptedPart,
     FamilyPlan,
@@ -90,14 +90,14 @@ def joined_products(
     """
     found: list[Joined] = []
     faults: list[Fault] = []
-    for place, product in enumerate(run.products):
-        tell = None if progress is None else _part_of(progress, place, len(run.products))
+    for product in run.products:
+        begin(progress, f"drawing {product.product}")
         evaluation = evaluate(
             run.catalogue, product, draws, seed, jobs, estimate_missing=estimate_missing
         )
-        one = joined(evaluation, admissible(evaluation, jobs, tell), run.family.supply is not None)
-        if tell is not None:
-            tell(1, 1)
+        one = joined(
+            evaluation, admissible(evaluation, jobs, progress), run.family.supply is not None
+        )
         if not evaluation.candidates:
             wanted = "a product that some part fits; `shortlist` tells why none does"
             faults.append(Fault(f"products.{product.product}", "nothing fits", wanted))
@@ -108,15 +108,6 @@ def joined_products(
     if faults:
         raise FaultError(tuple(dict.fromkeys(faults)))
     return found
-
-
-def _part_of(progress: Progress, place: int, count: int) -> Progress:
-    """Progress of one of several products."""
-
-    def tell(done: int, total: int) -> None:
-        progress(place * 1000 + 1000 * done // max(total, 1), 1000 * count)
-
-    return tell
 
 
 def family(
@@ -150,7 +141,7 @@ def family(
         near = nearest(wanted, OBJECTIVES)
         raise FaultError((Fault("aim", f'"{wanted}"', expected, nearest=near),))
     products = joined_products(run, draws, seed, jobs, progress, estimate_missing)
-    return planned(run, products, wanted, plans, seconds, draws, seed)
+    return planned(run, products, wanted, plans, seconds, draws, seed, progress)
 
 
 def planned(
@@ -161,6 +152,7 @@ def planned(
     seconds: float,
     draws: int,
     seed: int,
+    progress: Progress | None = None,
 ) -> FamilyPlan:
     """The plan for products that are evaluated already; see `family`."""
     makers = {
@@ -176,6 +168,7 @@ def planned(
     supply = supplied(run.family, run.catalogue, makers, builds, units)
     numbers = problem(run.family, run.catalogue, products, supply)
     objective: Objective = "score" if aim == "score" else "cost"
+    begin(progress, "choosing together")
     answer = solve(numbers, objective, seconds)
     shown = _Shown(run=run, products={one.product.product: one for one in products})
     made = FamilyPlan(
@@ -198,14 +191,18 @@ def planned(
     plan = answer.plan
     if plan is None:
         if answer.status is Status.INFEASIBLE:
+            begin(progress, "finding what conflicts")
             worst = conflict(numbers, seconds)
             if worst is not None:
                 words = tuple(numbers.words(limit) for limit in worst.limits)
                 made = replace(made, conflict=words, conflict_smallest=worst.smallest)
         return made
+    begin(progress, "choosing apart")
     by_itself = apart(numbers, objective, seconds)
     lines = None if by_itself is None else tuple(_lines(by_itself, plan))
+    begin(progress, "next-best plans")
     others = alternatives(numbers, answer, plans, seconds)
+    begin(progress, "the front" if aim == "front" else "limits")
     between = front(numbers, seconds) if aim == "front" else None
     judged = _regret(run.family, supply, makers, [plan, *(o.plan for o in others if o.plan)], seed)
     feeds = [shown.option(t.member, o.name).build.assessed.feed for t in plan.taken for o in _of(t)]

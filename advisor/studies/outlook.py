@@ -15,13 +15,13 @@ from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.decide.along import Along, Offer
 from advisor.decide.cautions import cautions
-from advisor.decide.drawing import Progress
 from advisor.decide.evaluate import Evaluation, evaluate
 from advisor.decide.left_out import LeftOut
 from advisor.decide.missing import fill_missing
 from advisor.faults import Fault, FaultError
 from advisor.figures import Path
 from advisor.model.packs import Feed
+from advisor.stages import Progress, begin
 from advisor.studies.results import Range, frame, invented, moving_warnings, spread, unknown_parts
 from advisor.studies.shortlist import DRAWS
 
@@ -249,7 +249,7 @@ def outlook(
         catalogue = catalogue.only(tuple(dict.fromkeys(parts)))
     now = base
     if now is None or parts:
-        now = evaluate(catalogue, product, draws, seed, jobs)
+        now = evaluate(catalogue, product, draws, seed, jobs, progress)
     asked = [text.partition("=") for text in (along or _usual(now))]
     levers = [lever(catalogue, product, path) for path, _, _ in asked]
     ends = [
@@ -257,6 +257,7 @@ def outlook(
         for found, (_, equals, text) in zip(levers, asked, strict=True)
     ]
     made = []
+    begin(progress, "going along figures")
     feeds = [c.best.assessed.feed for c in now.candidates]
     for n, (found, reach) in enumerate(zip(levers, ends, strict=True)):
 

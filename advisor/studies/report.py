@@ -11,12 +11,12 @@ from typing import TYPE_CHECKING
 from advisor.catalogue.records import KERNELS, Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.decide.cautions import GENERAL, cautions
-from advisor.decide.drawing import Progress
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.fronts import Offered, fronts
 from advisor.decide.reasons import ending
 from advisor.decide.robustness import firmness
 from advisor.model.packs import Feed
+from advisor.stages import Progress
 from advisor.studies.consumers import Consumer, consumers
 from advisor.studies.explain import Explanation, explained
 from advisor.studies.gaps import Gaps
@@ -204,7 +204,7 @@ def report(
     if found.candidates:
         rival = found.candidates[1] if len(found.candidates) > 1 else None
         winner = explained(found, 0, rival, firm)
-    offered = list(zip(found.candidates, fronts(found, jobs), strict=True))
+    offered = list(zip(found.candidates, fronts(found, jobs, progress), strict=True))
     feeds = [one.build.assessed.feed for _, builds in offered for one in builds]
     parts = tuple(
         OfferedPart(c.part.part, tuple(_offered(found, c, b) for b in builds), c.best.name)

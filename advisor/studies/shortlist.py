@@ -18,7 +18,6 @@ from advisor.catalogue.schema_product import Product
 from advisor.catalogue.sheet import rests_on, stood_in
 from advisor.decide.builds import averaged_lives
 from advisor.decide.cautions import cautions
-from advisor.decide.drawing import Progress
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.left_out import LeftOut
 from advisor.decide.limits import figures_read
@@ -28,6 +27,7 @@ from advisor.figures import Path
 from advisor.model.draws import Array
 from advisor.model.maturity import maturity
 from advisor.quantities import Quantity
+from advisor.stages import Progress
 from advisor.studies.columns import flat_row
 from advisor.studies.results import (
     ClippedResult,

@@ -26,11 +26,11 @@ def life(seconds: float | None) -> str:
 
 
 def life_range(low: float | None, high: float | None) -> str:
-    """`4.1 to 6.3 years`; empty without draws."""
+    """`4.1–6.3 years`; empty without draws."""
     if low is None or high is None:
         return ""
     if low >= YEAR and math.isfinite(high):
-        return f"{in_years(low)} to {in_years(high)} years"
+        return f"{in_years(low)}–{in_years(high)} years"
     return f"{life(low)} to {life(high)}"
 
 

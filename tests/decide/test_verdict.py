@@ -60,9 +60,7 @@ def test_a_part_set_aside_for_one_figure_that_could_lead_is_named() -> None:
     assert found is not None
     assert found.word != "settled"
     if found.chance >= 0.9:
-        assert found.could_lead == (
-            f"{winner}, set aside for {winner}:toolchain.setup, could lead",
-        )
+        assert found.could_lead == (f"{winner}, missing {winner}:toolchain.setup, could lead",)
         assert "not settled, as" in found.text
 
 

@@ -103,7 +103,7 @@ def test_a_misspelled_feature_is_told_on_every_answer(said: Caller, command: str
 def test_a_part_that_lacks_a_misspelled_feature_says_so(said: Caller) -> None:
     code, _, err = said("explain", "barrel-tag", "quorvane-tib", "--draws", "0", "--set", TYPED)
     assert code == 1
-    assert "lack of figures: quorvane-tib:features.uatr" in err
+    assert "missing data: quorvane-tib:features.uatr" in err
     assert NEAREST in err
 
 
