@@ -162,7 +162,7 @@ def explain(
         return 1
 
     def page() -> Page:
-        from advisor.present.tables import explanation_page
+        from advisor.present.explanation import explanation_page
 
         return explanation_page(found, screen.columns, screen.everything, cautions)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 
-from advisor.present import curves, gaps, glance, layout, pictured, tables, tipping
+from advisor.present import curves, explanation, gaps, glance, layout, pictured, tables, tipping
 from advisor.present.blocks import Block, Bullets, Glance, Grid, Section, Typed, Words, printed
 from advisor.present.formulas import FORMULAS
 from advisor.present.pictured import Pictured
@@ -78,7 +78,7 @@ def command(found: Report) -> str:
 def _answer(found: Report) -> Section:
     listed = found.shortlist
     blocks: list[Block] = [Glance(glance.five(listed))]
-    own = glance.cautions_of(listed.ranking[0].build, found.cautions)
+    own = tables.cautions_of(listed.ranking[0].build, found.cautions)
     blocks += [Words(f"Caution: {text}", "caution") for text in own[:1]]
     blocks += [Words(text) for text in glance.beside(listed)]
     return Section("answer", "The answer", tuple(blocks))
@@ -115,11 +115,11 @@ def _shortlist(found: Report) -> Section:
 
 
 def _firm(found: Report) -> Section:
-    header, rows = glance.firm_rows(found.shortlist)
+    header, rows = tables.firm_rows(found.shortlist)
     grid = Grid("ranks", "Ranks over the draws", tuple(header), tuple(map(tuple, rows)))
     said = tables.agreement(found.shortlist)
     last = () if said is None else (Words(said),)
-    blocks = (grid, Words(glance.FIRM, "faint"), *last)
+    blocks = (grid, Words(tables.FIRM, "faint"), *last)
     return Section("firm", "How firm the order is", blocks, fold="narrow")
 
 
@@ -127,7 +127,7 @@ def _why(found: Report) -> Section:
     winner = found.explanation
     assert winner is not None
     title = f"Why {winner.part}" + (f" over {winner.over}" if winner.over else "")
-    plan = tuple(tables.plan_words(winner))
+    plan = tuple(explanation.plan_words(winner))
     about = Words(
         "Its operating plan (mean current at the pack, leak and self-discharge apart):", "faint"
     )
@@ -144,7 +144,7 @@ def _pair(found: Report) -> Section:
     sides = [part.best for part in found.parts[:2]]
     winner = found.explanation
     assert winner is not None
-    header, rows = tables.point_rows(winner)
+    header, rows = explanation.point_rows(winner)
     if winner.over is not None:
         header = [*header[:2], winner.part, "points", *header[4:]]
     points = Grid(
