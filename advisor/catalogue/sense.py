@@ -11,9 +11,10 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from itertools import pairwise
 
-from advisor.catalogue.evidence import evidence_of, figures_of
+from advisor.catalogue.evidence import evidence_of, figures_of, measured
 from advisor.catalogue.records import Catalogue
-from advisor.catalogue.rules import Breach, Rule, apply, measured
+from advisor.catalogue.rule import Breach, Rule
+from advisor.catalogue.rules import apply
 from advisor.catalogue.schema_parts import Part, Variant
 from advisor.catalogue.schema_product import Product
 from advisor.faults import Fault, FaultLog, nearest, shortened

@@ -230,7 +230,8 @@ def _place(evaluation: Evaluation, part: str) -> int:
             return place
     if part in evaluation.screened:
         why = "; ".join(f.text for f in evaluation.screened[part])
-        raise NotRankedError(f"{part} is screened out: {why}")
+        helped = evaluation.gathered.brought.get(part)
+        raise NotRankedError(f"{part} is screened out: {why}" + (f"; {helped}" if helped else ""))
     why = f"{part} is set aside for lack of figures: {', '.join(evaluation.set_aside[part])}"
     # a name that nobody knows is lacked by every part
     odd = in_words(product_warnings(evaluation.product, evaluation.catalogue))
@@ -270,7 +271,11 @@ def explained(
         builds=_builds(evaluation, candidate),
         builds_in_all=len(candidate.builds),
         reasons=_reasons(evaluation, place, rival, firm, life, current, money),
-        cautions=cautions([feed], evaluation.figures.hottest),
+        cautions=cautions(
+            [feed],
+            evaluation.figures.hottest,
+            [evaluation.catalogue.addons[name] for name in build.addons],
+        ),
         left_out=evaluation.left_out,
         warnings=warnings_of(evaluation),
     )
@@ -352,12 +357,17 @@ def _plan(evaluation: Evaluation, candidate: Candidate) -> Plan:
 
 
 def _builds(evaluation: Evaluation, candidate: Candidate, most: int = 8) -> tuple[BuildItem, ...]:
-    """The chosen build, then the best of each other pack, converter and sleep state."""
-    told: dict[tuple[str, str, str], Build] = {}
+    """The chosen build, then the best of each other pack, converter, sleep state and add-ons."""
+    told: dict[tuple[str, str, str, str], Build] = {}
     for build in candidate.builds:
         feed = build.assessed.feed
         told.setdefault(
-            (cells_name(feed.option), feed.converter_name, build.assessed.sleep_name(build.row)),
+            (
+                cells_name(feed.option),
+                feed.converter_name,
+                build.assessed.sleep_name(build.row),
+                build.companions.name,
+            ),
             build,
         )
     listed = list(told.values())[:most]

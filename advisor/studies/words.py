@@ -62,7 +62,8 @@ def build_words(build: BuildResult) -> str:
         f"{task} at {Variant(point, build.engines[task])}"
         for task, point in build.operating_points.items()
     )
-    return f"{pack(build)}, {way}, {sleep}" + (f", {tasks}" if tasks else "")
+    beside = f" with {' and '.join(build.addons)}" if build.addons else ""
+    return f"{pack(build)}, {way}{beside}, {sleep}" + (f", {tasks}" if tasks else "")
 
 
 def in_years(seconds: float | None) -> str:
