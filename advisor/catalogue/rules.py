@@ -326,8 +326,6 @@ def _currencies(product: Product, catalogue: Catalogue) -> Iterator[Breach]:
     for name in product.supply_options.converters:
         if name in catalogue.converters:
             priced.append((f"{name}:price", catalogue.converters[name].price))
-    if product.add_ons == "allowed":
-        priced += [(f"{a.addon}:price", a.price) for a in catalogue.addons.values()]
     missing: dict[str, str] = {}
     hour = rate_currency(product)
     if hour is not None and hour not in (home, *product.cost.rates):

@@ -175,9 +175,10 @@ def _idle_weight(product: Product, _: Catalogue) -> Iterator[Breach]:
 
 def _unknown_feature(product: Product, catalogue: Catalogue) -> Iterator[Breach]:
     known = {f for part in catalogue.parts.values() for f in part.features}
+    known |= {f for a in catalogue.addons.values() for f in (*a.gives.features, *a.gives.grades)}
     for name in product.needs.features:
         if name not in known:
-            read = f'"{name}", which no part counts'
+            read = f'"{name}", which no part counts and no add-on brings'
             yield f"needs.features.{name}", read, nearest(name, sorted(known))
 
 
@@ -231,7 +232,8 @@ def catalogue_warnings(catalogue: Catalogue) -> tuple[Fault, ...]:
 def in_words(warnings: Iterable[Fault]) -> Iterator[str]:
     """Warnings of a product as an answer tells them, without places in files.
 
-    `frost-post:needs.features.uatr: "uatr", which no part counts; the nearest name is uart`
+    `frost-post:needs.features.uatr: "uatr", which no part counts and no add-on brings; the nearest
+    name is uart`
     """
     for one in warnings:
         near = "" if one.nearest is None else f"; the nearest name is {one.nearest}"

@@ -29,7 +29,6 @@ from advisor.catalogue.schema_product import Product
 from advisor.catalogue.schema_supply import AddOn
 from advisor.decide.left_out import LeftOut
 from advisor.decide.screens import PART_LIMITS, Asked, Failed, Screened
-from advisor.figures import Path
 from advisor.model.tables import Companions
 
 MOST = 48  # sets of a part that compete, the smallest first
@@ -276,9 +275,18 @@ def _unusable(addon: AddOn, product: Product) -> str:
                     failed.append(limit.failed(case))
     if failed:
         return "; ".join(one.text for one in failed)
-    missing += _lacking(addon, product)
-    lacks = ", ".join(str(Path(addon.addon, tuple(m.split(".")))) for m in dict.fromkeys(missing))
-    return f"lacks {lacks}" if lacks else ""
+    paths = [f"{addon.addon}:{key}" for key in (*missing, *_lacking(addon, product))]
+    price = addon.price
+    known = (None, product.cost.currency, *product.cost.rates)
+    if _priced(product) and price is not None and price.currency not in known:
+        paths.append(f"{product.product}:cost.rates.{price.currency}")
+    return f"lacks {', '.join(dict.fromkeys(paths))}" if paths else ""
+
+
+def _priced(product: Product) -> bool:
+    """Whether what is bought must have a price."""
+    read = {keys for measure in measures(product) for keys in measure.reads}
+    return ("price",) in read or product.cost.unit_cost_limit is not None
 
 
 def _lacking(addon: AddOn, product: Product) -> Iterator[str]:
@@ -294,7 +302,7 @@ def _lacking(addon: AddOn, product: Product) -> Iterator[str]:
                 if figure is None
             )
     read = {keys for measure in measures(product) for keys in measure.reads}
-    if ("price",) in read or product.cost.unit_cost_limit is not None:
+    if _priced(product):
         if addon.price is None or not addon.price.breaks:
             yield "price.breaks"
         elif addon.price.currency is None:

@@ -296,7 +296,7 @@ def _evidence(evaluation: Evaluation) -> dict[str, float]:
     for candidate in evaluation.candidates:
         used = figures_in_use(candidate)
         addons = [evaluation.catalogue.addons[name] for name in candidate.addons]
-        for path, record in chain.from_iterable(map(measured, (candidate.part, *addons))):
+        for path, record in chain(measured(candidate.part), *map(measured, addons)):
             names = figures_of(record)
             made = stood_in(candidate.part, *path.keys[1:]) if path.keys[0] == "kernels" else ()
             count = len(names) + len(made)
