@@ -110,8 +110,8 @@ def test_the_cases_are_of_every_sort() -> None:
         found, _ = least_sets(*random_case(seed))
         for size in {len(one) for one in found} or {-1}:
             sizes[size] = sizes.get(size, 0) + 1
-    # none that covers, none needed, one, two, three
-    assert all(sizes.get(n, 0) >= 2 for n in (-1, 0, 1, 2, 3)), sizes
+    # none that covers, one, two, three
+    assert all(sizes.get(n, 0) >= 2 for n in (-1, 1, 2, 3)), sizes
 
 
 def program(lack: Lack, addons: Sequence[AddOn], cuts: Sequence[frozenset[str]]) -> Model:
