@@ -9,7 +9,9 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
+from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_supply import AddOn, Cell
+from advisor.decide.builds import Build
 from advisor.model.packs import Feed
 
 GENERAL = (
@@ -62,6 +64,13 @@ def cautions(
         tell((name, text) for text in addon.cautions)
     first = sorted(of, key=lambda text: text != BUTTON)
     return (*(f"{', '.join(of[text])}: {text}" for text in first), GENERAL)
+
+
+def cautions_of(builds: Iterable[Build], catalogue: Catalogue, hottest: float) -> tuple[str, ...]:
+    """What to warn of, for builds with their add-ons and the hottest place (degC)."""
+    some = list(builds)
+    addons = {name: catalogue.addons[name] for build in some for name in build.addons}
+    return cautions([build.assessed.feed for build in some], hottest, addons.values())
 
 
 def _of_pack(feed: Feed, hottest: float) -> list[str]:

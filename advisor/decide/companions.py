@@ -152,12 +152,17 @@ class Brought:
     left: tuple[str, ...] = ()
     all_told: bool = True
 
+    @property
+    def addons(self) -> tuple[tuple[str, ...], ...]:
+        """The ids of each set, once."""
+        return tuple(dict.fromkeys(one.addons for one in self.sets))
+
 
 def in_words(brought: Brought, allowed: bool) -> str:
     """What add-ons do for a part that is out, such as `with net-link it would meet its needs`."""
     if brought.left:
         return f"no add-on brings {', '.join(brought.left)}"
-    sets = list(dict.fromkeys(" and ".join(one.addons) for one in brought.sets))
+    sets = [" and ".join(addons) for addons in brought.addons]
     more = f" (or {len(sets) - 1} other sets)" if len(sets) > 2 else ""
     told = " or with ".join(sets if len(sets) <= 2 else sets[:1])
     refused = "" if allowed else ", but add-ons are refused"

@@ -241,6 +241,8 @@ def evaluate(
         lacking += criterion_missing(part, product, costs.missing)
         if lacking:
             set_aside[name] = tuple(dict.fromkeys(lacking))
+            if set(lacking) != set(screening.missing):
+                brought.pop(name, None)  # it would still lack the rest
             continue
         warnings += figures.warnings
         told.append(figures)

@@ -6,10 +6,10 @@ import re
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from advisor.catalogue.schema_parts import Variant
 from advisor.decide.clipping import NOTHING
 from advisor.decide.robustness import AGREE
 from advisor.model.tables import never_sleeps
+from advisor.present.builds import build_table
 from advisor.present.layout import FAINT, GOOD, PLAIN, POOR, STRONG, Page, cells
 from advisor.present.left_out import left_out
 from advisor.quantities import show
@@ -78,7 +78,7 @@ def caution(
     all_follow: bool,
     how: str = "--cautions",
 ) -> None:
-    """The foremost caution on a build's cells and converter, inside the answer.
+    """The foremost caution on a build's cells, converter and add-ons, inside the answer.
 
     Parameters
     ----------
@@ -87,7 +87,7 @@ def caution(
     own = [
         text
         for text in cautions
-        if {build.cell, build.converter} & set(text.partition(": ")[0].split(", "))
+        if {build.cell, build.converter, *build.addons} & set(text.partition(": ")[0].split(", "))
     ]
     if not own:
         return
@@ -294,8 +294,27 @@ def _rank(part: RankedPart, rank: int) -> float:
     return shares[rank] if rank < len(shares) else 0.0
 
 
+def _add_ons(page: Page, result: Shortlist) -> None:
+    """How many parts are out only for what add-ons would bring, where these are refused."""
+    if result.evaluation.product.add_ons != "refused":
+        return
+    out = [one.with_addons for one in result.screened_out if one.with_addons]
+    out += [one.with_addons for one in result.set_aside if one.with_addons]
+    if out:
+        names = sorted({name for sets in out for chosen in sets for name in chosen})
+        parts = "1 part lacks" if len(out) == 1 else f"{len(out)} parts lack"
+        page.paragraph(
+            f"Add-ons are refused: {parts} only what {', '.join(names)} would bring.",
+            "",
+            "  ",
+            FAINT,
+        )
+
+
 def _left_out(page: Page, result: Shortlist, everything: bool) -> None:
     left_out(page, result.left_out, everything)
+    if not everything:
+        _add_ons(page, result)
     if result.ranking and result.nearest_miss:
         page.paragraph(f"Nearest miss: {result.nearest_miss}.", "", "  ", FAINT)
 
@@ -358,7 +377,7 @@ def explanation_page(
         page.bars([(_bought(m), m.amount or 0.0, money(m.amount)) for m in result.money])
     _points(page, result)
     _plan(page, result, everything)
-    _build_table(page, result, everything)
+    build_table(page, result, everything)
     if everything:
         page.heading("Reasons")
         for text in result.reasons:
@@ -447,52 +466,3 @@ def _plan(page: Page, result: Explanation, everything: bool) -> None:
     else:
         page.heading("Operating plan")
         page.paragraph(" ".join(words[:2]), "  ")
-
-
-def _build_table(page: Page, result: Explanation, everything: bool) -> None:
-    if len(result.builds) < 2:
-        return
-    if not everything:
-        other = result.builds[1]
-        points = other.score if other.expected is None else other.expected
-        page.paragraph(
-            f"Of {result.builds_in_all} builds the next best is on {pack(other.build)} with "
-            f"{other.build.converter}, sleeping in {other.build.sleep_state}: {points:.1f} points, "
-            f"{life(other.battery_life_s)} (--all for the others).",
-            hanging="  ",
-        )
-        return
-    page.heading(
-        f"The build against those it beat ({result.builds_in_all} in all, the best of each pack, "
-        "converter and sleep state)"
-    )
-    rows = []
-    used = []
-    for item in result.builds:
-        rows.append(
-            [
-                pack(item.build),
-                item.build.converter,
-                item.build.sleep_state,
-                f"{item.score:.1f}",
-                *([] if item.expected is None else [f"{item.expected:.1f}"]),
-                life(item.battery_life_s),
-                item.ends_by,
-                money(item.lifetime),
-            ]
-        )
-        used.append(
-            ", ".join(
-                f"{task} at {Variant(point, item.build.engines[task])}"
-                for task, point in item.build.operating_points.items()
-            )
-        )
-    drawn = [] if result.builds[0].expected is None else ["expected"]
-    page.table(
-        ["pack", "converter", "sleep", "stated", *drawn, "life", "ends by", "cost"],
-        rows,
-        [False, False, False, True, *(True for _ in drawn), True, False, True],
-        used if len(set(used)) > 1 else [],
-        [STRONG],
-        indent="  ",
-    )

@@ -18,7 +18,7 @@ from advisor.catalogue.schema_product import Product
 from advisor.catalogue.schema_supply import AddOn
 from advisor.catalogue.sheet import rests_on, stood_in
 from advisor.decide.builds import Build, averaged_lives
-from advisor.decide.cautions import cautions
+from advisor.decide.cautions import cautions_of
 from advisor.decide.drawing import Progress
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.left_out import LeftOut
@@ -78,6 +78,10 @@ class SetAsidePart:
     """the part's id"""
     missing: tuple[str, ...]
     """paths of the figures that are needed and not stated"""
+    with_addons: tuple[tuple[str, ...], ...]
+    """sets of add-ons, each of which would bring all of it"""
+    not_brought: tuple[str, ...]
+    """needs that no add-on brings, where it lacks nothing else"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,12 +179,12 @@ def summarise(evaluation: Evaluation, firm: Firmness) -> Shortlist:
             part=part,
             failed=tuple(failed_result(f) for f in failed),
             miss=float(sum(f.miss for f in failed)),
-            with_addons=tuple(dict.fromkeys(one.addons for one in evaluation.helped(part).sets)),
+            with_addons=evaluation.helped(part).addons,
             not_brought=evaluation.helped(part).left,
         )
         for part, failed in evaluation.screened.items()
     )
-    feeds = [c.best.assessed.feed for c in evaluation.candidates]
+    best = [candidate.best for candidate in evaluation.candidates]
     return Shortlist(
         product=product.product,
         summary=product.summary,
@@ -191,7 +195,15 @@ def summarise(evaluation: Evaluation, firm: Firmness) -> Shortlist:
         life_target_s=None if product.life_target is None else product.life_target.nominal,
         ranking=ranking,
         screened_out=screened,
-        set_aside=tuple(SetAsidePart(p, m) for p, m in evaluation.set_aside.items()),
+        set_aside=tuple(
+            SetAsidePart(
+                part=part,
+                missing=missing,
+                with_addons=evaluation.helped(part).addons,
+                not_brought=evaluation.helped(part).left,
+            )
+            for part, missing in evaluation.set_aside.items()
+        ),
         nearest_miss=_nearest_miss(evaluation, screened),
         verdict=firm.verdict,
         pareto_front=tuple(
@@ -200,7 +212,7 @@ def summarise(evaluation: Evaluation, firm: Firmness) -> Shortlist:
         order_agreement=firm.agreement,
         clipped=clipped_results(evaluation),
         evidence=_evidence(evaluation),
-        cautions=cautions(feeds, evaluation.figures.hottest, evaluation.addons),
+        cautions=cautions_of(best, evaluation.catalogue, evaluation.figures.hottest),
         left_out=evaluation.left_out,
         warnings=warnings_of(evaluation),
         evaluation=evaluation,

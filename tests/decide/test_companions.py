@@ -23,7 +23,7 @@ from advisor.studies.explain import explain
 from advisor.studies.money import money_items
 from advisor.studies.results import power_result
 from advisor.studies.shortlist import shortlist
-from tests.decide.random_catalogues import NO_USE, draft, lacking, several, unsure
+from tests.decide.random_catalogues import NO_USE, Draft, draft, lacking, several, unsure
 
 PORTS = ("spi", "uart", "pins")
 SEEDS = range(40)
@@ -448,8 +448,8 @@ def test_more_add_ons_never_make_a_part_worse(seed: int, tmp_path: Path) -> None
     drawn = replace(drawn, others={**drawn.others, "two": own})
     draws = 200
 
-    def scores(one: object) -> dict[str, float]:
-        found = evaluate(*one.load(tmp_path), draws)  # type: ignore[attr-defined]
+    def scores(one: Draft) -> dict[str, float]:
+        found = evaluate(*one.load(tmp_path), draws)
         return {c.part.part: c.score for c in found.candidates}
 
     before: dict[str, float] = scores(replace(drawn, refused=True))
