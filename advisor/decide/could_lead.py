@@ -99,6 +99,6 @@ def _placed(record: Any, keys: tuple[str, ...], value: object) -> Any:
         return value
     name = keys[0]
     if isinstance(record, Mapping):
-        return {**record, name: _placed(record[name], keys[1:], value)}
+        return {**record, name: _placed(record.get(name), keys[1:], value)}
     field = name.replace("-", "_")
     return replace(record, **{field: _placed(getattr(record, field), keys[1:], value)})
