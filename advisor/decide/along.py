@@ -203,6 +203,7 @@ def _tiers(candidate: Candidate, evaluation: Evaluation) -> Iterator[int]:
         bought.append((feed.cell.price, units * feed.option.series * feed.option.parallel))
     if feed.converter is not None:
         bought.append((feed.converter.price, units))
+    bought += [(evaluation.catalogue.addons[name].price, units) for name in candidate.addons]
     for price, pieces in bought:
         if price is not None and price.breaks:
             stated = [(q, np.array([each.nominal])) for q, each in sorted(price.breaks.items())]

@@ -386,7 +386,7 @@ def _left_out(found: Report) -> Iterator[Block]:
     if pieces:
         yield Grid(
             "pieces",
-            "Packs, converters, sleep states and operating points that no build may use",
+            "Packs, converters, add-ons, sleep states and operating points that no build may use",
             ("what", "which", "why"),
             tuple((one.kind.replace("-", " "), one.id, one.why) for one in pieces),
             texts=3,

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from advisor.catalogue.schema_parts import Variant
+from advisor.present.builds import build_table
 from advisor.present.layout import FAINT, GOOD, PLAIN, POOR, STRONG, Page
 from advisor.present.left_out import left_out
 from advisor.present.tables import INVENTED, caution, cost_range, notes
 from advisor.quantities import show
-from advisor.studies.words import build_words, life, life_range, money, pack, per_cent
+from advisor.studies.words import build_words, life, life_range, money, per_cent
 
 if TYPE_CHECKING:
     from advisor.studies.explain import Explanation
@@ -62,7 +62,7 @@ def explanation_page(
         page.bars([(_bought(m), m.amount or 0.0, money(m.amount)) for m in result.money])
     _points(page, result)
     _plan(page, result, everything)
-    _build_table(page, result, everything)
+    build_table(page, result, everything)
     if everything:
         page.heading("Reasons")
         for text in result.reasons:
@@ -151,52 +151,3 @@ def _plan(page: Page, result: Explanation, everything: bool) -> None:
     else:
         page.heading("Operating plan")
         page.paragraph(" ".join(words[:2]), "  ")
-
-
-def _build_table(page: Page, result: Explanation, everything: bool) -> None:
-    if len(result.builds) < 2:
-        return
-    if not everything:
-        other = result.builds[1]
-        points = other.score if other.expected is None else other.expected
-        page.paragraph(
-            f"Of {result.builds_in_all} builds the next best is on {pack(other.build)} with "
-            f"{other.build.converter}, sleeping in {other.build.sleep_state}: {points:.1f} points, "
-            f"{life(other.battery_life_s)} (--all for the others).",
-            hanging="  ",
-        )
-        return
-    page.heading(
-        f"The build against those it beat ({result.builds_in_all} in all, the best of each pack, "
-        "converter and sleep state)"
-    )
-    rows = []
-    used = []
-    for item in result.builds:
-        rows.append(
-            [
-                pack(item.build),
-                item.build.converter,
-                item.build.sleep_state,
-                f"{item.score:.1f}",
-                *([] if item.expected is None else [f"{item.expected:.1f}"]),
-                life(item.battery_life_s),
-                item.ends_by,
-                money(item.lifetime),
-            ]
-        )
-        used.append(
-            ", ".join(
-                f"{task} at {Variant(point, item.build.engines[task])}"
-                for task, point in item.build.operating_points.items()
-            )
-        )
-    drawn = [] if result.builds[0].expected is None else ["expected"]
-    page.table(
-        ["pack", "converter", "sleep", "stated", *drawn, "life", "ends by", "cost"],
-        rows,
-        [False, False, False, True, *(True for _ in drawn), True, False, True],
-        used if len(set(used)) > 1 else [],
-        [STRONG],
-        indent="  ",
-    )

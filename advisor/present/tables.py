@@ -76,7 +76,7 @@ def caution(
     all_follow: bool,
     how: str = "--cautions",
 ) -> None:
-    """The foremost caution on a build's cells and converter, inside the answer.
+    """The foremost caution on a build's cells, converter and add-ons, inside the answer.
 
     Parameters
     ----------
@@ -97,7 +97,7 @@ def cautions_of(build: BuildResult, cautions: Sequence[str]) -> list[str]:
     return [
         text
         for text in cautions
-        if {build.cell, build.converter} & set(text.partition(": ")[0].split(", "))
+        if {build.cell, build.converter, *build.addons} & set(text.partition(": ")[0].split(", "))
     ]
 
 
@@ -334,8 +334,27 @@ def _rank(part: RankedPart, rank: int) -> float:
     return shares[rank] if rank < len(shares) else 0.0
 
 
+def _add_ons(page: Page, result: Shortlist) -> None:
+    """How many parts are out only for what add-ons would bring, where these are refused."""
+    if result.evaluation.product.add_ons != "refused":
+        return
+    out = [one.with_addons for one in result.screened_out if one.with_addons]
+    out += [one.with_addons for one in result.set_aside if one.with_addons]
+    if out:
+        names = sorted({name for sets in out for chosen in sets for name in chosen})
+        parts = "1 part lacks" if len(out) == 1 else f"{len(out)} parts lack"
+        page.paragraph(
+            f"Add-ons are refused: {parts} only what {', '.join(names)} would bring.",
+            "",
+            "  ",
+            FAINT,
+        )
+
+
 def _left_out(page: Page, result: Shortlist, everything: bool) -> None:
     left_out(page, result.left_out, everything)
+    if not everything:
+        _add_ons(page, result)
     if result.ranking and result.nearest_miss:
         page.paragraph(f"Nearest miss: {result.nearest_miss}.", "", "  ", FAINT)
 

@@ -339,6 +339,7 @@ def _asked(found: Evaluation, near: Sequence[str], trace: Trace) -> list[Source]
     known = {*near, found.product.product}
     known |= {f.option.cell for f in feeds if f.option.cell is not None}
     known |= {f.converter_name for f in feeds if f.converter is not None}
+    known |= {name for c in found.candidates if c.part.part in near for name in c.addons}
     weights = Path(found.product.product) / "priorities"
     asked = [
         source
@@ -468,11 +469,15 @@ def _action(source: Source) -> str:
             return f"measure the sleep current in {state}{where} of {identity} with a better meter"
         case ["sleep-states", state, what, *_]:
             return f"measure the {what.replace('-', ' ')} of {state} of {identity}"
-        case ["blocks", block, what]:
+        case ["gives", "blocks", block, what] | ["blocks", block, what]:
             word = "length" if what == "for" else what
             return f"measure the {word} of {block} of {identity}"
         case ["price" | "extras", *_]:
             return f"ask for a quotation for {identity}"
+        case ["standing" | "sleep" as what]:
+            return f"measure the {what} current of {identity} with a better meter"
+        case ["setup"]:
+            return f"try {identity} for a day"
         case ["toolchain", "setup"]:
             return f"try the toolchain of {identity} for a day"
         case ["toolchain", "maturity", question]:

@@ -14,13 +14,13 @@ from advisor.catalogue.load import with_changes
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.decide.along import Along, Offer
-from advisor.decide.cautions import cautions
+from advisor.decide.builds import Build
+from advisor.decide.cautions import cautions_of
 from advisor.decide.evaluate import Evaluation, evaluate
 from advisor.decide.left_out import LeftOut
 from advisor.decide.missing import fill_missing
 from advisor.faults import Fault, FaultError
 from advisor.figures import Path
-from advisor.model.packs import Feed
 from advisor.stages import Progress, begin
 from advisor.studies.results import Range, frame, invented, moving_warnings, spread, unknown_parts
 from advisor.studies.shortlist import DRAWS
@@ -258,7 +258,7 @@ def outlook(
     ]
     made = []
     begin(progress, "going along figures")
-    feeds = [c.best.assessed.feed for c in now.candidates]
+    builds = [c.best for c in now.candidates]
     for n, (found, reach) in enumerate(zip(levers, ends, strict=True)):
 
         def tell(done: int, total: int, n: int = n) -> None:
@@ -273,7 +273,7 @@ def outlook(
                 parts,
                 tuple(sorted(c.part.part for c in now.candidates[:among])) if among else (),
                 tell,
-                feeds,
+                builds,
                 steps,
             )
         )
@@ -287,7 +287,7 @@ def outlook(
         currency=now.own_cost.currency,
         life_target_s=None if target is None else target.nominal,
         levers=tuple(made),
-        cautions=cautions(feeds, now.figures.hottest),
+        cautions=cautions_of(builds, catalogue, now.figures.hottest),
         left_out=now.left_out,
         warnings=moving_warnings(now, whole),
     )
@@ -342,7 +342,7 @@ def _along(
     parts: Sequence[str],
     among: tuple[str, ...],
     tell: Progress,
-    feeds: list[Feed],
+    builds: list[Build],
     steps: bool,
 ) -> LeverOutlook:
     now = line.base
@@ -362,7 +362,7 @@ def _along(
         for name in shown:
             offer = offers.get(name)
             if offer is not None:
-                feeds.append(offer.candidate.best.assessed.feed)
+                builds.append(offer.candidate.best)
             drawn[name].append(_point(place, offer))
     some = tuple(sorted(shown))
     curves = tuple(

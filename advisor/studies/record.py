@@ -199,7 +199,7 @@ def _kept(found: Shortlist, product: str, parts: Sequence[str]) -> list[str]:
     kept = [product, *parts]
     for part in found.ranking:
         if part.part in parts:
-            kept += [name for name in (part.build.cell, part.build.converter) if name]
+            kept += [n for n in (part.build.cell, part.build.converter, *part.build.addons) if n]
     known = found.evaluation.catalogue.documents
     return sorted({name for name in kept if name in known})
 

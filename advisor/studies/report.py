@@ -10,12 +10,12 @@ from typing import TYPE_CHECKING
 
 from advisor.catalogue.records import KERNELS, Catalogue
 from advisor.catalogue.schema_product import Product
-from advisor.decide.cautions import GENERAL, cautions
+from advisor.decide.builds import Build
+from advisor.decide.cautions import GENERAL, cautions_of
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.fronts import Offered, fronts
 from advisor.decide.reasons import ending
 from advisor.decide.robustness import firmness
-from advisor.model.packs import Feed
 from advisor.stages import Progress
 from advisor.studies.consumers import Consumer, consumers
 from advisor.studies.explain import Explanation, explained
@@ -205,7 +205,7 @@ def report(
         rival = found.candidates[1] if len(found.candidates) > 1 else None
         winner = explained(found, 0, rival, firm)
     offered = list(zip(found.candidates, fronts(found, jobs, progress), strict=True))
-    feeds = [one.build.assessed.feed for _, builds in offered for one in builds]
+    chosen = [one.build for _, builds in offered for one in builds]
     parts = tuple(
         OfferedPart(c.part.part, tuple(_offered(found, c, b) for b in builds), c.best.name)
         for c, builds in offered
@@ -234,7 +234,7 @@ def report(
         else None,
         inputs=tuple(_inputs(catalogue, product)),
         digests=digests(catalogue, product),
-        cautions=_cautions(feeds, found, curves),
+        cautions=_cautions(chosen, found, curves),
         warnings=listed.warnings,
     )
 
@@ -286,10 +286,10 @@ def _comparable(items: Sequence[MoneyItem], part: str) -> tuple[MoneyItem, ...]:
     return tuple(MoneyItem(name, amount) for name, amount in merged.items())
 
 
-def _cautions(feeds: list[Feed], found: Evaluation, curves: Outlook | None) -> tuple[str, ...]:
+def _cautions(chosen: list[Build], found: Evaluation, curves: Outlook | None) -> tuple[str, ...]:
     """Those of every pack that any weights, or any place of the curves, may choose."""
     along = () if curves is None else curves.cautions
-    said = dict.fromkeys([*cautions(feeds, found.figures.hottest), *along])
+    said = dict.fromkeys([*cautions_of(chosen, found.catalogue, found.figures.hottest), *along])
     return (*(text for text in said if text != GENERAL), GENERAL)
 
 

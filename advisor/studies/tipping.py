@@ -283,12 +283,18 @@ def _paths(base: Evaluation) -> Iterator[Path]:
     feeds = {f.name: f for c in base.candidates[:2] for f in [c.best.assessed.feed]}
     others = {f.option.cell for f in feeds.values()}
     others |= {f.converter_name for f in feeds.values() if f.converter is not None}
+    beside = {name for c in base.candidates[:2] for name in c.addons}
+    others |= beside
     for identity in sorted(x for x in others if x is not None):
         for path, _ in scalars(identity, documents[identity].root):
-            if path.keys[0] == "price":
+            if path.keys[0] == "price" or (identity in beside and path.keys[0] in OF_ADDON):
                 yield path
     for candidate in base.candidates[:2]:
         yield from _of_part(candidate, documents)
+
+
+# what an add-on moves beside its price
+OF_ADDON = frozenset(("standing", "sleep", "setup", "supply", "gives", "board-area"))
 
 
 def _of_part(candidate: Candidate, documents: Mapping[str, Document]) -> Iterator[Path]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 # where a tenth more would not be felt, or is no number: limits that screen, words and lists
 NOT_INVENTED = [
     f"{name}:invented=false"
-    for name in ("probe", "probe-part", "probe-cell", "probe-ldo", "probe-sw")
+    for name in ("probe", "probe-part", "probe-cell", "probe-ldo", "probe-sw", "probe-add")
 ]
 # what puts the task where cycles and run currents stand in for what was not measured
 ELSEWHERE = {
@@ -20,7 +20,33 @@ CHANGES: dict[str, list[str] | str] = {
     "probe-cell:cell": [],
     "probe-ldo:converter": [],
     "probe-sw:converter": [],
+    "probe-add:addon": [],
     "probe:product": [],
+    "probe-add:invented": ["probe-add:invented=false", *NOT_INVENTED],
+    "probe-add:lifecycle": "ended",
+    "probe-add:gives.features.wireless": "0",
+    "probe-add:gives.grades.sight-bits": "9",
+    "probe-add:gives.blocks.mark.supply.min": "2.9 V",
+    "probe-add:gives.blocks.mark.supply.max": "2.0 V",
+    "probe-add:gives.blocks.mark.evidence": "sheet",
+    "probe-add:gives.blocks.mark.evidence-of.for": "bench",
+    "probe-add:takes.features.uart": "2",
+    "probe-add:supply.min": "2.9 V",
+    "probe-add:supply.max": "2.0 V",
+    "probe-add:temperature.min": "0 degC",
+    "probe-add:temperature.max": "40 degC",
+    "probe-add:price.currency": "EUR",
+    "probe-add:price.breaks.1": [
+        "probe-add:price.breaks.1=2.1",
+        "probe:cost.units=50",
+        "probe-add:price.multiple=1",
+    ],
+    "probe-add:price.breaks.10000": [],
+    "probe-add:price.multiple": "400",
+    "probe-add:price.lead-time": "21 weeks",
+    "probe-add:evidence.bench.kind": "estimate",
+    "probe-add:evidence.bench.instrument": "meter-b",
+    "probe-add:evidence.sheet.kind": "estimate",
     "probe-part:lifecycle": "ended",
     "probe-part:memory.flash": "56 KiB",
     "probe-part:memory.ram": "14 KiB",
@@ -163,7 +189,7 @@ CHANGES: dict[str, list[str] | str] = {
     "probe:supply-options.cells.probe-cell.parallel": "2",
     "probe:supply-options.reservoir.capacitance": "9 mF",
     "probe:supply-options.reservoir.esr": "50 ohm",
-    "probe:add-ons": "allowed",
+    "probe:add-ons": "refused",
     "probe:cost.currency": "CHF",
     "probe:cost.units": "700",
     "probe:cost.engineer-rate": "120 EUR/h",
@@ -182,6 +208,8 @@ SLACK = {
     "probe-part:peak-current",
     "probe-part:price.breaks.1",
     "probe-part:price.breaks.10000",
+    "probe-add:price.breaks.1",
+    "probe-add:price.breaks.10000",
     "probe-cell:price.breaks.1",
     "probe-cell:price.breaks.10000",
     "probe-ldo:price.breaks.1000",

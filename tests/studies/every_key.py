@@ -145,6 +145,35 @@ max-output: 200 mA
 price: {currency: USD, breaks: {1: 0.28}, lead-time: 3 weeks}
 """
 
+ADDON = """
+addon: probe-add
+invented: true
+summary: an add-on that states everything
+lifecycle: active
+gives:
+  features: {wireless: 1}
+  grades: {sight-bits: 12}
+  blocks:
+    mark:
+      {current: 3.1(1) mA, for: 1.5 ms, supply: {min: 1.8 V, max: 3.6 V}, evidence: bench,
+       evidence-of: {for: sheet}}
+takes: {features: {uart: 1}}
+standing: 2.0 µA ± 20 %
+sleep: 0.6 µA ± 20 %
+supply: {min: 1.7 V, max: 3.7 V}
+temperature: {min: -40 degC, max: 85 degC}
+setup: {low: 1 h, likely: 2 h, high: 5 h}
+board-area: 20 mm2
+price:
+  {currency: USD, breaks: {1: 1.10, 100: 0.80, 10000: 0.50}, multiple: 300, lead-time: 10 weeks,
+   offer: quote 8, date: 2026-05-05, stock: 900}
+cautions: [keep it clear of metal]
+evidence:
+  bench: {kind: bench, date: 2026-03-11, instrument: meter-a, gain: 1 %, note: one piece,
+          built: {toolchain: probe-kit, compiler: cc 12, flags: -O2, pack: 1f2e}}
+  sheet: {kind: datasheet, date: 2026-01-01}
+"""
+
 PRODUCT = """
 product: probe
 invented: true
@@ -182,7 +211,7 @@ supply-options:
   cells: [{cell: probe-cell, series: 1, parallel: 1}]
   converters: [none]
   reservoir: {capacitance: 20 uF, esr: 0.5 ohm, leakage: 0.5 µA, price: 0.20}
-add-ons: refused
+add-ons: allowed
 cost:
   currency: EUR
   units: 500
