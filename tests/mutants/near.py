@@ -66,7 +66,7 @@ ALSO = {
     "advisor/bench/runs.py": ("test_distil", "test_budget_lines"),
     "advisor/bench/sniff.py": ("test_look", "test_exports"),
     "advisor/bench/stamps.py": ("test_exports",),
-    "advisor/bench/stillness.py": ("test_meters",),
+    "advisor/bench/stillness.py": ("test_meters", "test_stillness_by_hand"),
     "advisor/bench/distil.py": (
         "test_distil_without_marker",
         "test_distil_clipped",
