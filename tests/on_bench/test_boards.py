@@ -169,7 +169,7 @@ def covered(boards: int, tau: float | None, runs: int, seed: int) -> float:
 @pytest.mark.parametrize("tau", [None, 1.0])
 def test_the_next_unit_is_covered(boards: int, tau: float | None) -> None:
     """93 to 97 % of the next units, over parts as the prior has them and at the usual spread."""
-    # of 900 the share scatters by 0.7 %, so that 93 and 97 are nearly three standard deviations away
+    # of 900 the share scatters by 0.7 %: 93 and 97 are nearly three standard deviations away
     assert 0.93 <= covered(boards, tau, 900, boards) <= 0.97
 
 

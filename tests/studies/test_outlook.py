@@ -200,7 +200,9 @@ def test_the_document_has_the_agreed_keys_and_is_the_same_for_any_jobs() -> None
     catalogue, product = load("barrel-tag")
     inputs = catalogue.only(["quorvane-tib", "tessimur-mub", "vantle-gaf"]), product
     texts = {
-        to_json(document(outlook(*inputs, ["quorvane-tib"], draws=50, points=3, steps=False, jobs=jobs)))
+        to_json(
+            document(outlook(*inputs, ["quorvane-tib"], draws=50, points=3, steps=False, jobs=jobs))
+        )
         for jobs in (1, 2)
     }
     (text,) = texts
