@@ -41,6 +41,7 @@ WRONG: dict[str, tuple[str, bytes, Sequence[str], dict[str, str], str]] = {
         {"time": "{column: t, as: epoch, unit: s}"},
         r'a\.csv:3:1.*"1772357401x" in row 2; expected a whole or decimal number$',
     ),
+    "a header and no end of line": ("a.csv", b"t,i,m", (), {}, "samples|rows"),
     "a sample in the footer": (
         *("a.csv", ("t,i,m\n" + BODY).encode(), ("footer: 1",), {}),
         "in the footer, a sample",

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any, cast
 
 import numpy as np
 import pytest
@@ -12,9 +14,10 @@ from advisor.bench.boards import pooled
 from advisor.bench.budget import Result
 from advisor.bench.clipping import KEPT, Extremes, Steps
 from advisor.bench.edges import Around, rise_of
-from advisor.bench.runs import Work
+from advisor.bench.runs import Runs, Work, _slow, finite
 from advisor.bench.sniff import _footer, _is_number, _marks, _two_levels, _values, epoch_of, unit_of
 from advisor.bench.trace import is_rehearsed
+from advisor.quantities import exact
 
 pytestmark = pytest.mark.once
 
@@ -228,3 +231,43 @@ def test_what_is_rehearsed_bears_it_in_any_form(tmp_path: Path) -> None:
     np.savez(tmp_path / "invented.npz", t=t, rehearsed=np.array(1))
     assert not is_rehearsed(tmp_path / "plain.npz")
     assert is_rehearsed(tmp_path / "invented.npz")
+
+
+def test_slow_edges_are_counted_by_the_threshold_s_place() -> None:
+    """By rise (1 - 2 f) and a tenth of it, over the units of a run, rectangular."""
+    reach, step = 16, 10e-6
+    row = np.concatenate([np.zeros(reach), [0.3, 0.7, 1.3, 1.7], np.full(reach - 4, 2.0)])
+    level = np.full((1, 2 * reach), step)
+    runs = cast(Runs, SimpleNamespace(starts=Around(level, level, row[None])))
+    edge, stated = 4 / 0.8 * step, exact(3e-3, "time")
+
+    def half(above: float | None, below: float | None, rise: Any = None) -> float:
+        high, low = (None if x is None else exact(x, "count") for x in (above, below))
+        marker = SimpleNamespace(above=high, below=low, rise=rise)
+        session = cast(Any, SimpleNamespace(trace=SimpleNamespace(marker=marker)))
+        term = _slow(session, runs, 5)
+        assert (term.type, term.shape) == ("B", "rectangular")
+        return term.u * math.sqrt(3) * 5
+
+    assert half(1.0, None) == pytest.approx(0.1 * edge)
+    assert half(0.5, None) == pytest.approx(0.6 * edge)
+    assert half(None, 1.6) == pytest.approx(0.7 * edge)
+    assert half(1.0, None, stated) == pytest.approx(0.1 * edge)
+    # edges quicker than a sample, of which the notes say how long they take
+    runs.starts.marker[:] = np.repeat([0.0, 2.0], reach)
+    assert half(1.0, None) == 0.0
+    assert half(1.0, None, stated) == pytest.approx(3e-3)
+    none = cast(Any, SimpleNamespace(trace=SimpleNamespace(marker=None)))
+    assert _slow(none, runs, 5).u == 0.0
+
+
+@pytest.mark.parametrize("great", ["value", "u"])
+def test_a_figure_that_overflows_is_refused_once(great: str) -> None:
+    said: list[str] = []
+    session = cast(Any, SimpleNamespace(fault=lambda log, key, read, expected: said.append(read)))
+    sound = result(1.0, 0.1)
+    assert finite(session, "hash", cast(Any, None), time=sound, charge=sound)
+    assert said == []
+    bad = result(*((math.inf, 0.1) if great == "value" else (1.0, math.inf)))
+    assert not finite(session, "hash", cast(Any, None), time=sound, charge=bad, energy=bad)
+    assert said == ["hash: charge that overflows"]
