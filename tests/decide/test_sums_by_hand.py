@@ -10,8 +10,10 @@ from typing import Any, cast
 import numpy as np
 import pytest
 
+from advisor.decide.builds import Build
 from advisor.decide.could_lead import _placed
 from advisor.decide.information import CROSSED, _products
+from advisor.decide.leading import Deciding
 from advisor.decide.missing import _same_core
 
 pytestmark = pytest.mark.once
@@ -75,3 +77,22 @@ def test_products_are_of_the_figures_that_move_most() -> None:
     columns = [np.ones(200), *z.T, *(z * z).T]
     columns += [z[:, i] * z[:, j] for i, j in combinations(some, 2)]
     np.testing.assert_allclose(found, np.stack(columns, axis=1))
+
+
+def test_scores_under_another_weight_are_means_by_all_of_them() -> None:
+    """Shares of 3, 2 and 5; the second at 1, 4 and 8 where it says 4: doubled at 8."""
+    base = SimpleNamespace(
+        criteria=[SimpleNamespace(name=name) for name in ("life", "cost", "room")],
+        weights=np.array([0.3, 0.2, 0.5]),
+    )
+    worth = {"one": np.array([0.9, 0.1, 0.4]), "two": np.array([0.2, 1.0, 0.6])}
+    deciding = cast(Deciding, SimpleNamespace(base=base, worth=worth))
+    lever: Any = SimpleNamespace(path=SimpleNamespace(keys=("priorities", "cost")), now=4.0)
+    builds = cast(list[Build], ["one", "nobody", "two"])
+    found = Deciding.weighed(deciding, lever, builds, np.array([1.0, 4.0, 8.0]))
+    for n, second in enumerate((0.05, 0.2, 0.4)):
+        weights = np.array([0.3, second, 0.5])
+        for row, name in ((0, "one"), (2, "two")):
+            exact = 100 * sum(w * x for w, x in zip(weights, worth[name], strict=True))
+            assert found[row, n] == pytest.approx(exact / sum(weights))
+    assert (found[1] == -np.inf).all()

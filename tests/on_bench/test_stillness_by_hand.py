@@ -26,7 +26,7 @@ from advisor.bench.stillness import (
 from advisor.quantities import show
 
 N = 1000
-AT = np.arange(N) + 0.5
+AT: Floats = np.arange(N, dtype=np.float64) + 0.5
 LASTS = 0.5  # s of each that samples stand for: the rest is a drop-out
 EVERY = np.arange(N)
 

@@ -12,6 +12,7 @@ import pytest
 
 from advisor.bench.boards import pooled
 from advisor.bench.budget import Result
+from advisor.bench.chunks import Floats
 from advisor.bench.clipping import KEPT, Extremes, Steps
 from advisor.bench.edges import Around, rise_of
 from advisor.bench.runs import Runs, Work, _slow, finite
@@ -196,7 +197,7 @@ def test_what_piles_up_at_an_end(case: str) -> None:
     """n0 > n1 + 4 sqrt(n0 + n1): 100 > 40 + 47.3, 84 < 40 + 44.5; of
     two 140 - 80 > 4 sqrt(220); or 16 and over four times."""
     counts, repeating, clips = CODES[case]
-    values = 5.0 - 0.25 * np.arange(len(counts))
+    values: Floats = 5.0 - 0.25 * np.arange(len(counts), dtype=np.float64)
     assert Extremes(1, values, np.array(counts, dtype=float)).clips(repeating) is clips
     if repeating:
         # off the lattice by a fifth of a step, and the last a step and a half apart
