@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from advisor.model.battery import cut_off_depth
-from advisor.model.packs import Pack
+from advisor.model.drain import Pack
 from advisor.model.plan import _each_once
 
 pytestmark = pytest.mark.once
