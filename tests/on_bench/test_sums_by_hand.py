@@ -160,6 +160,17 @@ def test_moments_of_pooled_boards_by_a_fine_sum(boards: list[tuple[float, float]
     assert found.tau == pytest.approx(half, rel=2e-3)
 
 
+@pytest.mark.parametrize("unit", [1e-4, 1e4])
+def test_pooled_boards_go_by_their_unit(unit: float) -> None:
+    """The same boards in another unit: a grid of tau laid in one unit would end too soon."""
+    y, s = [1.0, 1.05, 0.9], [0.02, 0.03, 0.01]
+    here = pooled(y, s, 0.1, common=0.03)
+    there = pooled([unit * x for x in y], [unit * x for x in s], unit * 0.1, common=unit * 0.03)
+    for name in ("mean", "mean_u", "mean_half_95", "tau", "next_u", "next_half_95"):
+        assert getattr(there, name) == pytest.approx(unit * getattr(here, name), rel=1e-9), name
+    assert there.residuals == pytest.approx(here.residuals, rel=1e-9)
+
+
 @pytest.mark.parametrize("sign", [1, -1])
 @pytest.mark.parametrize("pieces", [1, 3, 7])
 def test_extremes_of_any_pieces_are_the_outermost_values(sign: int, pieces: int) -> None:
