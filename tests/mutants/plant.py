@@ -329,11 +329,9 @@ def _is_of(node: ast.AST, names: frozenset[str]) -> bool:
 
     A sum may be a place, and a comparison the end of what is read: these are changed all the same.
     """
-    sides: list[ast.expr] = []
+    sides = node.args if isinstance(node, ast.Call) and _name(node.func) in _CLIPS else []
     if isinstance(node, ast.BinOp) and not isinstance(node.op, (ast.Add, ast.Sub)):
         sides = [node.left, node.right]
-    elif isinstance(node, ast.Call) and _name(node.func) in _CLIPS:
-        sides = node.args
     return any(isinstance(s, ast.Name) and s.id in names for s in sides)
 
 
