@@ -119,6 +119,23 @@ def test_a_price_that_is_missing_is_unknown_and_named(
     assert np.isnan(piece.part[0]) != known
 
 
+def test_a_pack_and_a_converter_without_a_price_are_named(tmp_path: Path) -> None:
+    """Each that lacks one, and only that; the reservoir has its price all the same."""
+    named = {**PRODUCT, "cost": COST, "supply-options": OPTIONS, "service-life": "10 years"}
+    for lacking in (set(), {"pill"}, {"conv"}, {"pill", "conv"}):
+        cell, conv = (
+            {k: v for k, v in keys.items() if k != "price" or name not in lacking}
+            for name, keys in (("pill", CELL), ("conv", LINEAR))
+        )
+        folder = tmp_path / "-".join(["of", *sorted(lacking)])
+        made = records(folder, named, {"pill": cell}, {"conv": conv}, {"chip": PART})
+        money = stage(*made).feed(0, "conv")[1]
+        assert set(money.missing) == {f"{name}:price" for name in lacking}
+        assert bool(np.isnan(money.pack).all()) is ("pill" in lacking)
+        assert bool(np.isnan(money.converter).all()) is ("conv" in lacking)
+        assert money.reservoir[0] == 0.45
+
+
 def test_draws_of_prices_and_rates_go_through(tmp_path: Path) -> None:
     # a rate of 0.90 give or take 0.09, and a coil of 0.35 give or take 0.05: both rectangular
     part = PART.replace("price: 0.35", "price: 0.35 ± 0.05")

@@ -59,7 +59,7 @@ def test_on_the_shipped_products(name: str) -> None:
     assert set(found.values()) == {found["shortlist"]}, found
 
 
-@pytest.mark.parametrize("seed", mostly_slow(range(8), 4))
+@pytest.mark.parametrize("seed", mostly_slow(range(8), 8))
 def test_on_random_products(seed: int, tmp_path: Path) -> None:
     catalogue, product = unsure(several(seed), seed).load(tmp_path)
     if not shortlist(catalogue, product, draws=100).ranking:
