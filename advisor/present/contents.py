@@ -62,8 +62,7 @@ def _sections(found: Report) -> Iterator[Section]:
     said = f"{len(FORMULAS)} formulas with their sources"
     yield Section("model", "The model in short", tuple(_model()), fold="always", beside=said)
     said = f"{sum(len(file.figures) for file in found.inputs)} figures of {len(found.inputs)} files"
-    blocks = list(_inputs(found))
-    yield Section("inputs", "Inputs", tuple(blocks), bulky=True, fold="always", beside=said)
+    yield Section("inputs", "Inputs", tuple(_inputs(found)), bulky=True, fold="always", beside=said)
     yield Section("again", "To get this again", tuple(_again(found)), fold="narrow")
 
 
