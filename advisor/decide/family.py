@@ -51,6 +51,7 @@ class Option:
     other, upkeep : money per unit: extras and reservoir; expected upkeep over the service life.
     supply : expected cost of supply risk with this as the only source, money for all units.
     supply_of_two : what is its own of that cost as the first and as the second of two sources.
+    setup_h : hours that it takes beside its part's, for each product that takes it.
     score : expected score, points. life_chance : of reaching the life target, 0..1.
     """
 
@@ -64,6 +65,7 @@ class Option:
     score: float
     life_chance: float
     supply_of_two: tuple[float, float] = (0.0, 0.0)
+    setup_h: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -324,6 +326,7 @@ def _of_member(member: Member, makers: Mapping[str, str], items: set[str]) -> It
             if count < 0:
                 yield f"{here}: {count} pieces of {name!r}"
         amounts = {"other": option.other, "upkeep": option.upkeep, "supply": option.supply}
+        amounts["setup_h"] = option.setup_h
         for place, own in zip(("first", "second"), option.supply_of_two, strict=True):
             amounts[f"supply as the {place} of two"] = own
         yield from _unreal(here, **amounts)

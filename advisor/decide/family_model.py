@@ -154,8 +154,8 @@ def _unbeaten(options: Sequence[Option]) -> list[Option]:
 
 
 def _beats(b: Option, a: Option) -> bool:
-    mine = (a.other, a.upkeep, a.supply, *a.supply_of_two, -a.score, -a.life_chance)
-    its = (b.other, b.upkeep, b.supply, *b.supply_of_two, -b.score, -b.life_chance)
+    mine = (a.other, a.upkeep, a.supply, *a.supply_of_two, a.setup_h, -a.score, -a.life_chance)
+    its = (b.other, b.upkeep, b.supply, *b.supply_of_two, b.setup_h, -b.score, -b.life_chance)
     no_worse = all(y <= x for x, y in zip(mine, its, strict=True))
     return no_worse and (mine != its or b.name < a.name)
 
@@ -197,6 +197,8 @@ def _build(made: Program, member: Member, role: Role, option: Option) -> str:
     made.parts.setdefault((member.name, role, option.part), []).append(name)
     units = _units(member, role)
     made.capital[name] += option.other * units
+    if option.setup_h:
+        made.hours[name] += option.setup_h
     made.cost[name] += (option.other + option.upkeep) * units
     first, second = option.supply_of_two
     made.cost[name] += {"only": option.supply, "first": first, "second": second}[role]

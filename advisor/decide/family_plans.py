@@ -273,6 +273,8 @@ def priced(family: Family, builds: Mapping[str, Build]) -> Plan:
         own["tools"] = m.tools
         for option, made in zip((first, second), units, strict=True):
             if option is not None:
+                hours += option.setup_h
+                own["set-up"] += family.rate * option.setup_h
                 own["extras"] += option.other * made
                 own["upkeep"] += option.upkeep * made
                 for item, count in option.pieces.items():

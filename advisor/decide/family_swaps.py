@@ -89,10 +89,11 @@ class Exchange:
                 parts[second.part] = None
                 capital += second.other * m.second_units
                 later += second.upkeep * m.second_units + self._pair(m, first, second)
-                hours += m.porting_h
+                hours += m.porting_h + second.setup_h
                 if points < m.least_score:
                     missed += 1.0
             parts[first.part] = None
+            hours += first.setup_h
             capital += first.other * units
             later += first.upkeep * units
             score += points
@@ -174,7 +175,7 @@ class Exchange:
             roles += [] if m.second == "required" else [("only", alone, m.units)]
             for role, options, units in roles:
                 for o in options:
-                    total = m.tools + (o.other + o.upkeep) * units
+                    total = m.tools + (o.other + o.upkeep) * units + self.family.rate * o.setup_h
                     first, second = o.supply_of_two
                     total += {"only": o.supply, "first": first, "second": second}[role]
                     for i, n in o.pieces.items():
@@ -240,7 +241,7 @@ class Exchange:
             for b in self._builds[m.name]:
                 total = self._supply(m, b)
                 for o, units in self._made(m, b):
-                    total += (o.other + o.upkeep) * units
+                    total += (o.other + o.upkeep) * units + self.family.rate * o.setup_h
                     total += sum(self._spent(i, n * units) for i, n in o.pieces.items())
                 key[m.name, b] = total
         return key

@@ -316,7 +316,7 @@ class _Shown:
         record = self.run.catalogue.parts[part]
         users = [t.member for t in plan.taken if part in {o.part for o in _of(t)}]
         hours = next(
-            option.setup_h
+            option.setup_h[0]
             for one in self.products.values()
             for option in one.options.values()
             if option.part == part
@@ -458,6 +458,8 @@ def _assumed(file: FamilyFile, numbers: Family, draws: int) -> Iterator[str]:
         yield "ranked at the stated values, without draws: chances of life are yes or no"
     if numbers.limits.parts is None and len(numbers.platforms) > 1:
         yield "no limit on the number of different parts"
+    if any(option.setup_h for member in numbers.members for option in member.options):
+        yield "the set-up hours of an add-on are paid for each product that takes it"
     if file.supply is None:
         yield "supply is certain: no allocation, no last order, no late delivery (supply)"
 
