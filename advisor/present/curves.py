@@ -274,8 +274,8 @@ def _drawn(
         bands = [(p.x, *_band(p, reading)) for p in curve.points]
         there = [band for band in bands if math.isfinite(sum(band))]
         if there:
-            x, low, high = zip(*there, strict=True)
-            axes.vlines(x, low, high, color=how["color"], alpha=0.25, linewidth=4)
+            x, least, most = zip(*there, strict=True)
+            axes.vlines(x, least, most, color=how["color"], alpha=0.25, linewidth=4)
     axes.set_title(fill(finding, 88), fontsize=8, loc="left")
     places = sorted({p.x for curve in one.curves for p in curve.points})
     x_ends, log_x, at = lever_axis(one, places)

@@ -62,10 +62,10 @@ def test_states_fill_the_period(found: Evaluation, seen: Pictures) -> None:
         for part in task.parts:
             assert sum(part.duration_s) == pytest.approx(task.period_s, rel=1e-12)
     build = found.candidates[0].best
-    part = [task.parts[0] for task in seen.tasks]
-    sleep = part[0].current_a[-1]
+    own = [task.parts[0] for task in seen.tasks]
+    sleep = own[0].current_a[-1]
     mean = sleep
-    for one, task in zip(part, seen.tasks, strict=True):
+    for one, task in zip(own, seen.tasks, strict=True):
         more = (
             (a - sleep) * t for a, t in zip(one.current_a[:-1], one.duration_s[:-1], strict=True)
         )

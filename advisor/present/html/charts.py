@@ -15,7 +15,7 @@ from advisor.present.colours import looks
 from advisor.present.contents import along
 from advisor.present.curves import cost, lever_axis, turns, years
 from advisor.present.gaps import MOST as MOST_GAPS
-from advisor.present.html import drawn
+from advisor.present.html import drawn, levers_drawn
 from advisor.present.html.drawn import Looks
 from advisor.present.html.specs import (
     PLACE,
@@ -70,10 +70,12 @@ def charts(found: Report) -> dict[str, list[Chart]]:
     if found.tipping is not None and found.tipping.winner is not None:
         tips = [t for t in found.tipping.levers if t.tips_at is not None][:MOST_TIPS]
         if tips:
-            out["tips"] = drawn.tips(tips[:TIPS], found.tipping.winner, found.product, painted)
+            out["tips"] = levers_drawn.tips(
+                tips[:TIPS], found.tipping.winner, found.product, painted
+            )
     if found.gaps is not None:
         for name, rows in (("figures", found.gaps.figures), ("groups", found.gaps.groups)):
-            made = drawn.worths(found.gaps, [g for g in rows if g.score > 0][:MOST_GAPS])
+            made = levers_drawn.worths(found.gaps, [g for g in rows if g.score > 0][:MOST_GAPS])
             if made is not None:
                 out[name] = [made]
     return {name: kept for name, some in out.items() if (kept := [c for c in some if _shows(c)])}
