@@ -80,14 +80,9 @@ def joined_products(
     jobs: int = 1,
     progress: Progress | None = None,
     estimate_missing: bool = False,
-) -> list[Joined]:
-    """Every product of a family evaluated, with what it may be built as.
-
-    Raises
-    ------
-    FaultError
-        Where nothing fits into a product, or nothing whose cost can be told.
-    """
+) -> tuple[list[Joined], list[Fault]]:
+    """Every product of a family evaluated, with what it may be built as; and a fault for each into
+    which nothing fits, or nothing whose cost can be told."""
     found: list[Joined] = []
     faults: list[Fault] = []
     for place, product in enumerate(run.products):
@@ -105,9 +100,7 @@ def joined_products(
             paths = sorted({path for paths in one.lacking.values() for path in paths})
             faults += [Fault(p, "nothing", "this figure, for the cost of a plan") for p in paths]
         found.append(one)
-    if faults:
-        raise FaultError(tuple(dict.fromkeys(faults)))
-    return found
+    return found, list(dict.fromkeys(faults))
 
 
 def _part_of(progress: Progress, place: int, count: int) -> Progress:
@@ -149,8 +142,28 @@ def family(
         expected = "one of " + ", ".join(OBJECTIVES)
         near = nearest(wanted, OBJECTIVES)
         raise FaultError((Fault("aim", f'"{wanted}"', expected, nearest=near),))
-    products = joined_products(run, draws, seed, jobs, progress, estimate_missing)
+    products, faults = joined_products(run, draws, seed, jobs, progress, estimate_missing)
+    if faults:
+        raise FaultError(faults)
     return planned(run, products, wanted, plans, seconds, draws, seed)
+
+
+def numbers_of(
+    run: FamilyRun, products: Sequence[Joined]
+) -> tuple[Family, dict[str, Supplied], dict[str, str]]:
+    """What there is to decide on, each product's risks of supply, and who makes each part."""
+    makers = {
+        option.part: maker_of(run.catalogue, option.part)
+        for one in products
+        for option in one.options.values()
+    }
+    units = {
+        member.product: units_of(member, one.product)
+        for member, one in zip(run.family.products, products, strict=True)
+    }
+    builds = {one.product.product: list(one.options.values()) for one in products}
+    supply = supplied(run.family, run.catalogue, makers, builds, units)
+    return problem(run.family, run.catalogue, products, supply), supply, makers
 
 
 def planned(
@@ -163,18 +176,7 @@ def planned(
     seed: int,
 ) -> FamilyPlan:
     """The plan for products that are evaluated already; see `family`."""
-    makers = {
-        option.part: maker_of(run.catalogue, option.part)
-        for one in products
-        for option in one.options.values()
-    }
-    units = {
-        member.product: units_of(member, one.product)
-        for member, one in zip(run.family.products, products, strict=True)
-    }
-    builds = {one.product.product: list(one.options.values()) for one in products}
-    supply = supplied(run.family, run.catalogue, makers, builds, units)
-    numbers = problem(run.family, run.catalogue, products, supply)
+    numbers, supply, makers = numbers_of(run, products)
     objective: Objective = "score" if aim == "score" else "cost"
     answer = solve(numbers, objective, seconds)
     shown = _Shown(run=run, products={one.product.product: one for one in products})
@@ -186,13 +188,13 @@ def planned(
         invented=run.family.invented or any(invented(one.evaluation) for one in products),
         currency=products[0].evaluation.own_cost.currency,
         aim=aim,
-        status=_STATUS.get(answer.status, "none"),
+        status=STATUS.get(answer.status, "none"),
         objective=answer.value,
         bound=answer.bound if math.isfinite(answer.bound) else None,
         gap=answer.gap if math.isfinite(answer.gap) else None,
         assumed=tuple(_assumed(run.family, numbers, draws)),
-        left_out=_left_out(products),
-        warnings=_warnings(products),
+        left_out=left_out_of(products),
+        warnings=family_warnings(products),
         joined=tuple(products),
     )
     plan = answer.plan
@@ -251,7 +253,7 @@ def planned(
     )
 
 
-_STATUS = {
+STATUS = {
     Status.OPTIMAL: "optimal",
     Status.FEASIBLE: "feasible",
     Status.INFEASIBLE: "infeasible",
@@ -465,7 +467,7 @@ def _assumed(file: FamilyFile, numbers: Family, draws: int) -> Iterator[str]:
         yield "supply is certain: no allocation, no last order, no late delivery (supply)"
 
 
-def _left_out(products: Sequence[Joined]) -> tuple[LeftOut, ...]:
+def left_out_of(products: Sequence[Joined]) -> tuple[LeftOut, ...]:
     """What each product leaves out, and parts whose cost in a plan cannot be told."""
     out = []
     for one in products:
@@ -480,5 +482,6 @@ def _left_out(products: Sequence[Joined]) -> tuple[LeftOut, ...]:
     return tuple(out)
 
 
-def _warnings(products: Sequence[Joined]) -> tuple[str, ...]:
+def family_warnings(products: Sequence[Joined]) -> tuple[str, ...]:
+    """What looks odd in the files of any product, each once."""
     return tuple(dict.fromkeys(w for one in products for w in warnings_of(one.evaluation)))
