@@ -53,7 +53,8 @@ class Browser:
             """
             const done = arguments[0];
             const drawn = () => [...document.querySelectorAll(".chart")]
-              .every((chart) => chart.querySelector("svg .mark-rect path, svg .mark-symbol path"));
+              .every((chart) => chart.closest("details:not([open])")
+                || chart.querySelector("svg .mark-rect path, svg .mark-symbol path"));
             const look = () => drawn() ? requestAnimationFrame(() => setTimeout(done, 50))
               : setTimeout(look, 20);
             look();

@@ -3,80 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import replace
 
-from advisor.present import curves, gaps, layout, tables, tipping
+from advisor.present import curves, gaps, glance, layout, tables, tipping
+from advisor.present.blocks import Block, Bullets, Glance, Grid, Section, Typed, Words, printed
 from advisor.present.formulas import FORMULAS
 from advisor.quantities import show
 from advisor.studies import words
 from advisor.studies.columns import shown
 from advisor.studies.outlook import LeverOutlook
 from advisor.studies.report import OfferedBuild, Report
-
-
-@dataclass(frozen=True, slots=True)
-class Words:
-    """A paragraph; `kind` is empty, `lead` or `faint`."""
-
-    text: str
-    kind: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Bullets:
-    """A list; to each item what one types to get there, or nothing."""
-
-    items: tuple[str, ...]
-    typed: tuple[str, ...] = ()
-
-    def told(self) -> list[str]:
-        """Both in one line each."""
-        typed = self.typed or ("",) * len(self.items)
-        return [f"{a} ({b})" if b else a for a, b in zip(self.items, typed, strict=True)]
-
-
-@dataclass(frozen=True, slots=True)
-class Typed:
-    """What one types to get there."""
-
-    text: str
-
-
-@dataclass(frozen=True, slots=True)
-class Grid:
-    """A table of texts.
-
-    `name` tells it from the others. `head` is the column that names the row: with those up to
-    `texts` it holds words, the others hold figures. `small` has a line to each row, to stand below
-    its name, `typed` where one types them; `last` marks a row of sums.
-    """
-
-    name: str
-    caption: str
-    header: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
-    texts: int = 1
-    small: tuple[str, ...] = ()
-    typed: bool = False
-    last: bool = False
-    head: int = 0
-
-
-Block = Words | Bullets | Typed | Grid
-
-
-@dataclass(frozen=True, slots=True)
-class Section:
-    """A part of the report; `bulky` where a reader asks for it first."""
-
-    id: str
-    title: str
-    blocks: tuple[Block, ...]
-    bulky: bool = False
+from advisor.studies.tipping import LeverTip
 
 
 def sections(found: Report) -> Iterator[Section]:
-    """The report in order; what there is nothing to say of is left out."""
+    """The report in order, as it is printed; what there is nothing to say of is left out."""
+    for section in _sections(found):
+        # figures of a file stay as it has them
+        yield section if section.bulky else printed(section)
+
+
+def _sections(found: Report) -> Iterator[Section]:
     listed = found.shortlist
     if listed.ranking:
         yield _answer(found)
@@ -91,19 +38,23 @@ def sections(found: Report) -> Iterator[Section]:
     if found.outlook is not None:
         levers = enumerate(found.outlook.levers)
         blocks = [b for n, one in levers for b in _lever(n, one)]
-        yield Section("outlook", "Outlook", (*_along(found), *blocks))
+        yield Section("outlook", "Outlook", (*blocks, *_along(found)), fold="narrow")
     if found.tipping is not None and found.tipping.winner is not None:
         yield Section("tipping", "What would change the winner", tuple(_tipping(found)))
     if found.gaps is not None:
         yield Section("gaps", "What to measure next", tuple(_gaps(found)))
     if listed.left_out:
-        yield Section("out", "Left out", tuple(_left_out(found)))
+        said = _counts(found)
+        yield Section("out", "Left out", tuple(_left_out(found)), fold="always", beside=said)
     if found.warnings:
         yield Section("warnings", "Warnings", (Bullets(found.warnings),))
-    yield Section("cautions", "Cautions", (Bullets(found.cautions),))
-    yield Section("model", "The model in short", tuple(_model()))
-    yield Section("inputs", "Inputs", tuple(_inputs(found)), bulky=True)
-    yield Section("again", "To get this again", tuple(_again(found)))
+    yield Section("cautions", "Cautions", tuple(_cautions(found)))
+    said = f"{len(FORMULAS)} formulas with their sources"
+    yield Section("model", "The model in short", tuple(_model()), fold="always", beside=said)
+    said = f"{sum(len(file.figures) for file in found.inputs)} figures of {len(found.inputs)} files"
+    blocks = list(_inputs(found))
+    yield Section("inputs", "Inputs", tuple(blocks), bulky=True, fold="always", beside=said)
+    yield Section("again", "To get this again", tuple(_again(found)), fold="narrow")
 
 
 def command(found: Report) -> str:
@@ -115,13 +66,18 @@ def command(found: Report) -> str:
 
 
 def _answer(found: Report) -> Section:
-    first, *more = tables.answer(found.shortlist)
-    return Section("answer", "The answer", (Words(first, "lead"), *(Words(t) for t in more)))
+    listed = found.shortlist
+    blocks: list[Block] = [Glance(glance.five(listed))]
+    own = glance.cautions_of(listed.ranking[0].build, found.cautions)
+    blocks += [Words(f"Caution: {text}", "caution") for text in own[:1]]
+    blocks += [Words(text) for text in glance.beside(listed)]
+    return Section("answer", "The answer", tuple(blocks))
 
 
 def _shortlist(found: Report) -> Section:
     ranking = found.shortlist.ranking
-    blocks: list[Block] = [Words(tables.legend(found.shortlist), "faint")]
+    blocks: list[Block] = []
+    legend = Words(tables.legend(found.shortlist), "faint")
     if any(p.estimated for p in ranking):
         blocks.append(Words("*: rests on kernels that were estimated, not measured", "faint"))
     columns = shown(ranking)
@@ -132,18 +88,29 @@ def _shortlist(found: Report) -> Section:
     small = tuple(tables.below(p) for p in ranking)
     title = "Parts that fit, by score"
     grid = Grid(
-        name="ranking", caption=title, header=header, rows=rows, texts=texts, small=small, head=head
+        name="ranking",
+        caption=title,
+        header=header,
+        rows=rows,
+        texts=texts,
+        small=small,
+        head=head,
+        first=glance.AHEAD,
+        rest="parts",
     )
-    blocks += [grid, *(Words(text, "faint") for text in tables.rests_on(found.shortlist))]
+    shares, how = tables.rests_on(found.shortlist)
+    said = (Words(shares, "faint"), Words(how, "faint"))
+    blocks += [grid, legend, *said]
     return Section("shortlist", "Shortlist", tuple(blocks))
 
 
 def _firm(found: Report) -> Section:
-    header, rows = tables.firm_rows(found.shortlist)
+    header, rows = glance.firm_rows(found.shortlist)
     grid = Grid("ranks", "Ranks over the draws", tuple(header), tuple(map(tuple, rows)))
     said = tables.agreement(found.shortlist)
     last = () if said is None else (Words(said),)
-    return Section("firm", "How firm the order is", (Words(tables.FIRM, "faint"), grid, *last))
+    blocks = (grid, Words(glance.FIRM, "faint"), *last)
+    return Section("firm", "How firm the order is", blocks, fold="narrow")
 
 
 def _why(found: Report) -> Section:
@@ -154,7 +121,8 @@ def _why(found: Report) -> Section:
     about = Words(
         "Its operating plan (mean current at the pack, leak and self-discharge apart):", "faint"
     )
-    return Section("why", title, (Bullets(winner.reasons), about, Bullets(plan)))
+    blocks = (Bullets(winner.reasons), about, Bullets(plan))
+    return Section("why", title, blocks, fold="narrow")
 
 
 # Two builds beside each other ------------------------------------------------------------------
@@ -181,6 +149,7 @@ def _pair(found: Report) -> Section:
             for name, amounts in beside([{c.consumer: c.a for c in b.current} for b in sides])
         ),
         last=True,
+        fold="always",
     )
     unit = winner.cost.currency or "no currency"
     money = Grid(
@@ -192,10 +161,12 @@ def _pair(found: Report) -> Section:
             for name, amounts in beside([{m.item: m.amount for m in b.money} for b in sides])
         ),
         last=True,
+        fold="always",
     )
     builds = tuple(f"{name}: {built(b)}" for name, b in zip(names, sides, strict=True))
     title = "Two parts side by side" if len(sides) > 1 else "Where current and money go"
-    return Section("pair", title, (Bullets(builds), points, current, money))
+    blocks = (Bullets(builds), points, current, money)
+    return Section("pair", title, blocks, fold="narrow")
 
 
 def built(build: OfferedBuild) -> str:
@@ -264,7 +235,19 @@ def _lever(number: int, one: LeverOutlook) -> Iterator[Block]:
         f"Along {one.lever}",
         tuple(curves.PLACES),
         tuple(map(tuple, rows)),
+        fold="always",
     )
+
+
+# u: standard uncertainties of the figure
+TIPS = ("now", "there", "change needed", "in u", "leads then")
+LIMITS = 3  # values at which nothing fits, before the rest is asked for
+
+
+def _tip(tip: LeverTip) -> tuple[str, str, str, str]:
+    """A tip under the first of `TIPS`."""
+    far = "-" if tip.distance_u is None else f"{tip.distance_u:.1f}"
+    return tip.now_shown, tip.tips_shown or "-", tipping.change(tip), far
 
 
 def _tipping(found: Report) -> Iterator[Block]:
@@ -272,14 +255,15 @@ def _tipping(found: Report) -> Iterator[Block]:
     assert tips is not None
     shown = [t for t in tips.levers if t.tips_at is not None][: tipping.MOST]
     if shown:
-        yield Words(f"{tipping.AWAY}; below each, what replays it", "faint")
         yield Grid(
             "tips",
             f"Nearest values at which another part leads instead of {tips.winner}",
-            ("figure", *tipping.HEADER),
-            tuple((t.path, *tipping.tip_row(t)) for t in shown),
+            ("figure", *TIPS),
+            tuple((t.path, *_tip(t), t.new_winner or "nothing fits") for t in shown),
             small=tuple(str(layout.setting(t.path, t.text)) for t in shown),
             typed=True,
+            first=glance.AHEAD,
+            rest="figures",
         )
     else:
         yield Words("No figure that was looked at changes the winner within its range.")
@@ -287,17 +271,23 @@ def _tipping(found: Report) -> Iterator[Block]:
         yield Grid(
             "limits",
             tipping.LIMITS,
-            ("figure", *tipping.LIMIT_HEADER),
-            tuple((t.path, *tipping.tip_row(t)[:4]) for t in tips.limits[: tipping.MOST]),
+            ("figure", *TIPS[:-1]),
+            tuple((t.path, *_tip(t)) for t in tips.limits[: tipping.MOST]),
             small=tuple(str(layout.setting(t.path, t.text)) for t in tips.limits[: tipping.MOST]),
             typed=True,
+            first=LIMITS,
+            rest="figures",
         )
     stop = {t.path for t in tips.limits}
     firm = sum(t.tips_at is None and t.path not in stop for t in tips.levers)
     if firm:
         yield Words(f"{firm} of the figures that decide tip nowhere in their range.")
     yield from (Words(text) for text in tipping.weight_words(tips) if text)
-    yield Words(tipping.looked(tips), "faint")
+    yield Words(
+        "Below each figure is what replays it; u is its standard uncertainty. "
+        + tipping.looked(tips),
+        "faint",
+    )
 
 
 def _gaps(found: Report) -> Iterator[Block]:
@@ -316,15 +306,41 @@ def _gaps(found: Report) -> Iterator[Block]:
         header, cells, shown = gaps.gap_rows(rows, asked.currency)
         if shown:
             small = tuple(g.action if g.worth_it else "" for g in shown)
-            yield Grid(name, caption, tuple(header), tuple(map(tuple, cells)), small=small)
+            grid = Grid(name, caption, tuple(header), tuple(map(tuple, cells)), small=small)
+            yield replace(grid, first=glance.AHEAD, rest=name)
     header, cells = gaps.sample_rows(asked.figures, asked.currency)
     if cells:
-        yield Grid("samples", "How many more", tuple(header), tuple(map(tuple, cells)))
+        lines = tuple(map(tuple, cells))
+        yield Grid("samples", "How many more", tuple(header), lines, fold="always")
         yield Words(gaps.sample_words(), "faint")
     yield Words(gaps.how(asked), "faint")
 
 
 # What is out, the model, the inputs -------------------------------------------------------------
+
+
+def _counts(found: Report) -> str:
+    """How much is left out, in a few words."""
+    listed = found.shortlist
+    pieces = sum(one.kind != "part" for one in listed.left_out)
+    counts = (
+        (len(listed.screened_out), "part", "screened out"),
+        (len(listed.set_aside), "part", "with missing data"),
+        (pieces, "piece", "that no build may use"),
+    )
+    return ", ".join(f"{n} {one}{'' if n == 1 else 's'} {why}" for n, one, why in counts if n)
+
+
+def _cautions(found: Report) -> Iterator[Block]:
+    ranking = found.shortlist.ranking
+    told, others = glance.foremost(ranking[0].build if ranking else None, found.cautions)
+    if others:
+        title = f"{len(others)} more, on cells and converters that are not first"
+        yield Bullets(told[:-1] if told[-1:] == found.cautions[-1:] else told)
+        yield Bullets(others, title=title, fold="always")
+        yield Words(found.cautions[-1])
+    else:
+        yield Bullets(told)
 
 
 def _left_out(found: Report) -> Iterator[Block]:
@@ -341,8 +357,8 @@ def _left_out(found: Report) -> Iterator[Block]:
     if listed.set_aside:
         yield Grid(
             "aside",
-            "Set aside: figures that are missing",
-            ("part", "missing"),
+            "Missing data: parts that lack a figure which the product needs",
+            ("part", "what it lacks"),
             tuple((p.part, ", ".join(p.missing)) for p in listed.set_aside),
             texts=2,
         )
@@ -405,4 +421,5 @@ def _again(found: Report) -> Iterator[Block]:
         ("file", "digest"),
         tuple(found.digests.items()),
         texts=2,
+        fold="always",
     )

@@ -14,8 +14,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from advisor.decide.ranks import DIGITS
+from advisor.dimensions import YEAR
 from advisor.studies.columns import SHEET
-from advisor.studies.report import OfferedBuild, Report
+from advisor.studies.report import OfferedBuild, Report, Weighted
 from advisor.studies.words import build_words
 
 FIRST = 5  # number of the first row below a header, as a formula counts
@@ -34,9 +35,24 @@ Rows = list[list[Cell]]
 
 WEIGHTS = ("criterion", "weight", "share", "poor", "good", "unit")
 _SHEET = tuple(column.sheet for column in SHEET)
-BUILDS = ("part", "build", "current, A", "score", *_SHEET)
-PARTS = ("part", "score", "current, A", "rank", "build", *_SHEET)
+BUILDS = ("part", "build", "current, µA", "score", *_SHEET)
+PARTS = ("part", "score", "current, µA", "rank", "build", *_SHEET)
 SHORTLIST = ("rank", "part", "score", "build", *_SHEET)
+
+
+MICRO = 1e-6  # A
+HOUR = 3600.0  # s
+
+
+def readable(most: float, unit: str) -> tuple[float, str]:
+    """(size in SI, name) of the unit in which figures of up to `most` in `unit` are shown."""
+    if unit != "s" or most < HOUR:
+        return 1.0, unit
+    return (YEAR, "years") if most >= YEAR else (HOUR, "h")
+
+
+def _unit(one: Weighted) -> tuple[float, str]:
+    return readable(max(abs(one.poor), abs(one.good)), one.unit)
 
 
 def weight_rows(found: Report) -> Rows:
@@ -48,33 +64,42 @@ def weight_rows(found: Report) -> Rows:
             c.criterion,
             c.weight,
             Formula(f"=B{row}/SUM(B${FIRST}:B${last})", share),
-            c.poor,
-            c.good,
-            c.unit,
+            c.poor / size,
+            c.good / size,
+            unit,
         ]
         for row, (c, share) in enumerate(zip(found.criteria, shares, strict=True), FIRST)
+        for size, unit in (_unit(c),)
     ]
 
 
 def build_header(found: Report) -> tuple[str, ...]:
-    """`BUILDS`, then each criterion's value and what it is worth."""
+    """`BUILDS`, then each criterion's value, its unit in the head, and what it is worth."""
     names = [c.criterion for c in found.criteria]
-    return (*BUILDS, *names, *(f"worth of {name}" for name in names))
+    units = [_unit(c)[1] for c in found.criteria]
+    values = [n if u == "1" else f"{n}, {u}" for n, u in zip(names, units, strict=True)]
+    return (*BUILDS, *values, *(f"worth of {name}" for name in names))
 
 
 def build_rows(found: Report) -> Rows:
     """A row a build, those of a part together and in the order in which equal scores go."""
     shares = _shares(found)
+    sizes = [_unit(c)[0] for c in found.criteria]
     drawn = found.shortlist.draws > 0
     rows: Rows = []
     for part in found.parts:
         for build in part.builds:
-            rows.append(_build(part.part, build, shares, FIRST + len(rows), drawn))
+            rows.append(_build(part.part, build, shares, sizes, FIRST + len(rows), drawn))
     return rows
 
 
 def _build(
-    part: str, build: OfferedBuild, shares: Sequence[float], row: int, drawn: bool
+    part: str,
+    build: OfferedBuild,
+    shares: Sequence[float],
+    sizes: Sequence[float],
+    row: int,
+    drawn: bool,
 ) -> list[Cell]:
     count = len(shares)
     score = sum(s * u for s, u in zip(shares, build.worth, strict=True))
@@ -90,10 +115,13 @@ def _build(
     return [
         part,
         build_words(build.build),
-        build.battery_a,
+        build.battery_a / MICRO,
         Formula(f"=ROUND(100*({'+'.join(terms)}),{DIGITS})", round(100 * score, DIGITS)),
         *(column.cell(build) for column in SHEET if column.cell is not None),
-        *(v if math.isfinite(v) else "unbounded" for v in build.values),
+        *(
+            value / size if math.isfinite(value) else "unbounded"
+            for value, size in zip(build.values, sizes, strict=True)
+        ),
         *worths,
     ]
 
@@ -124,7 +152,7 @@ def part_rows(found: Report) -> Rows:
             [
                 name,
                 Formula(f"=MAX({own})", round(ranking[name].score, DIGITS)),
-                Formula(taken[2], build.battery_a),
+                Formula(taken[2], build.battery_a / MICRO),
                 Formula(f"=1+SUMPRODUCT({ahead})", ranking[name].rank),
                 Formula(taken[1], build_words(build.build)),
                 *(

@@ -10,7 +10,7 @@ import re
 from collections.abc import Iterator
 
 from advisor.present import contents, tables
-from advisor.present.contents import Block, Bullets, Grid, Typed, Words
+from advisor.present.blocks import Block, Bullets, Glance, Grid, Typed, Words
 from advisor.studies.report import Report
 from advisor.texts import visible
 
@@ -63,8 +63,12 @@ def _line(text: str) -> str:
 
 def _block(block: Block) -> Iterator[str]:
     match block:
+        case Glance():
+            for f in block.figures:
+                yield f"- {escaped(f.name)}: **{escaped(f.value)}**; {escaped(f.about)}"
         case Words():
-            yield f"**{escaped(block.text)}**" if block.kind == "lead" else _line(block.text)
+            strong = block.kind in ("lead", "caution")
+            yield f"**{escaped(block.text)}**" if strong else _line(block.text)
         case Bullets():
             for n, item in enumerate(block.items):
                 typed = block.typed[n] if block.typed else ""

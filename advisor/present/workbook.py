@@ -10,10 +10,13 @@ import datetime
 import io
 import math
 from collections.abc import Sequence
+from itertools import zip_longest
 from typing import Any
 
+from advisor.dimensions import YEAR
 from advisor.present import contents, tables
 from advisor.present import formula_cells as cells
+from advisor.present.blocks import Bullets, Glance, Grid, Section, Words
 from advisor.present.formula_cells import Cell, Formula
 from advisor.present.formulas import FORMULAS
 from advisor.studies.columns import known
@@ -22,7 +25,6 @@ from advisor.texts import visible
 
 # sections that become a sheet as they are
 SHEETS = {
-    "answer": "Answer",
     "firm": "Firmness",
     "why": "Why",
     "tipping": "Tipping",
@@ -32,6 +34,26 @@ SHEETS = {
     "cautions": "Cautions",
 }
 WIDEST = 60  # characters of a column
+NARROWEST = 8
+HEAD = 14  # from this width on a head wraps
+LINE = 100  # characters of a paragraph's line, and of a sheet's narrowest print
+HIGH = 15  # points of a line
+CHARTED = 8  # parts in the charts
+A4 = 9  # ECMA-376, 18.18.50: paper sizes by number
+COLOURS = ("#2F5D8A", "#B5541C")  # as the page has them
+# columns of the outlook's rows with what they are called, lives in years
+LIVES = {
+    "battery_life_s": "battery life, years",
+    "battery_life_p05_s": "5 % below, years",
+    "battery_life_p95_s": "95 % below, years",
+}
+REST = {
+    "lifetime_cost": "expected cost",
+    "lifetime_cost_p05": "5 % below",
+    "lifetime_cost_p95": "95 % below",
+    "battery_change": "chance of a battery change",
+    "score": "score",
+}
 TOP = cells.FIRST - 2  # rows above a table's header: title, what the data is, what the sheet is for
 
 
@@ -53,12 +75,18 @@ def workbook(found: Report) -> bytes:
 class _Writer:
     def __init__(self, book: Any, found: Report) -> None:
         self.book, self.found = book, found
+        self.reach: dict[str, tuple[int, int]] = {}  # the last row and column of each sheet
         text = {"quote_prefix": True}
         self.title = book.add_format({**text, "bold": True, "font_size": 14})
         self.head = book.add_format({**text, "bold": True, "bottom": 1, "text_wrap": True})
-        self.right = book.add_format({**text, "bold": True, "bottom": 1, "align": "right"})
+        self.right = book.add_format(
+            {**text, "bold": True, "bottom": 1, "align": "right", "text_wrap": True}
+        )
         self.note = book.add_format({**text, "italic": True})
-        self.text = book.add_format(text)
+        self.text = book.add_format({**text, "valign": "top"})
+        self.wrapped = book.add_format({**text, "valign": "top", "text_wrap": True})
+        self.strong = book.add_format({**text, "valign": "top", "text_wrap": True, "bold": True})
+        self.large = book.add_format({**text, "valign": "top", "bold": True, "font_size": 14})
         self.number = book.add_format({"num_format": "#,##0.00"})
         self.share = book.add_format({"num_format": "0.000"})
         self.small = book.add_format({"num_format": "0.000E+00"})
@@ -66,15 +94,86 @@ class _Writer:
 
     def write(self) -> None:
         found = self.found
+        first, *others = contents.sections(found)
+        self._answer(first)
         if found.parts:
             self._live()
             self._breakdowns()
         self._outlook()
-        for section in contents.sections(found):
+        for section in others:
             if section.id in SHEETS:
                 self._blocks(section, SHEETS[section.id])
         self._inputs()
         self._about()
+
+    def _answer(self, section: Section) -> None:
+        """The five figures, what to mind, and charts that follow the weights."""
+        found = self.found
+        sheet = self._sheet("Answer", "Under the product's own weights.")
+        row = TOP
+        for block in section.blocks:
+            if isinstance(block, Glance):
+                for n, width in enumerate((22, 34, WIDEST)):
+                    sheet.set_column(n, n, width)
+                for figure in block.figures:
+                    lines = math.ceil(len(figure.about) / (WIDEST - 4))
+                    sheet.set_row(row, max(1.4, lines) * HIGH)
+                    self._cell(sheet, row, 0, figure.name)
+                    self._cell(sheet, row, 1, figure.value, self.large)
+                    self._cell(sheet, row, 2, figure.about, self.wrapped)
+                    row += 1
+                row += 1
+            elif isinstance(block, Words):
+                strong = block.kind in ("lead", "caution")
+                row = self._paragraph(sheet, row, block.text, 2, strong)
+        if found.parts:
+            best = found.shortlist.ranking[0]
+            now = Formula(f"=Shortlist!B{cells.FIRST}", best.part)
+            self._cell(sheet, row + 1, 0, "First, by the sheet Weights")
+            self._cell(sheet, row + 1, 1, now)
+            self._charts(sheet, row + 3)
+
+    def _charts(self, sheet: Any, row: int) -> None:
+        """Battery life and cost of the first parts, as the shortlist has them."""
+        found = self.found
+        shown = min(CHARTED, len(found.parts))
+        first, last = cells.FIRST - 1, cells.FIRST + shown - 2
+        listed = cells.shortlist_rows(cells.part_rows(found))[:shown]
+        target = found.shortlist.life_target_s
+        unit = found.shortlist.ranking[0].cost.currency or "no currency"
+        life = "" if target is None else f" (wanted {target / YEAR:.3g})"
+        titles = {
+            "battery life, years": f"Battery life, years{life}",
+            "cost": f"Cost over the service life, {unit} a unit",
+        }
+        place = 0
+        for name, title in titles.items():
+            at = cells.SHORTLIST.index(name)
+            if not any(isinstance(cells.now(line[at]), float) for line in listed):
+                continue
+            chart = self.book.add_chart({"type": "bar"})
+            chart.add_series(
+                {
+                    "name": title,
+                    "categories": ["Shortlist", first, 1, last, 1],
+                    "values": ["Shortlist", first, at, last, at],
+                    "fill": {"color": COLOURS[place]},
+                    "data_labels": {"value": True, "num_format": "0.00"},
+                    "gap": 60,
+                }
+            )
+            chart.set_title({"name": title, "name_font": {"size": 12}})
+            chart.set_legend({"none": True})
+            chart.set_y_axis({"reverse": True})
+            # each bar has its figure
+            chart.set_x_axis({"min": 0, "visible": False, "major_gridlines": {"visible": False}})
+            chart.set_size({"width": 410, "height": 60 + 30 * shown})
+            about = f"{title}, of the first {shown} parts; the sheet Shortlist says the same"
+            options = {"description": about, "x_offset": 5 + 420 * place, "object_position": 3}
+            sheet.insert_chart(row, 0, chart, options)
+            place += 1
+        if place:
+            self._reach(sheet, row + math.ceil((60 + 30 * shown) / 20), 2)
 
     def _live(self) -> None:
         found = self.found
@@ -98,8 +197,12 @@ class _Writer:
         sheet = self._sheet("Current", "Mean current at the pack, by what draws it.")
         self._table(
             sheet,
-            ["part", "drawn by", "current, A", "share"],
-            [[part, c.consumer, c.a, c.share] for part, b in chosen for c in b.current],
+            ["part", "drawn by", "current, µA", "share"],
+            [
+                [part, c.consumer, c.a / cells.MICRO, c.share]
+                for part, b in chosen
+                for c in b.current
+            ],
         )
         sheet = self._sheet("Cost", "Cost over the service life, a unit, by item.")
         self._table(
@@ -111,25 +214,41 @@ class _Writer:
     def _outlook(self) -> None:
         if self.found.outlook is None:
             return
-        rows = self.found.outlook.rows()
+        rows: list[list[Cell]] = []
+        for one in self.found.outlook.levers:
+            most = max((abs(p.x) for curve in one.curves for p in curve.points), default=0.0)
+            size, unit = cells.readable(most, one.unit)
+            for row in one.rows():
+                lives = (_over(row[key], YEAR) for key in LIVES)
+                rest = (_plain(row[key]) for key in REST)
+                rows.append(
+                    [one.lever, str(row["part"]), _over(row["x"], size), unit, *lives, *rest]
+                )
         if rows:
-            names = [n for n in rows[0] if n not in ("step", "joined")]
-            sheet = self._sheet("Outlook", "Battery life (s) and cost along figures (SI).")
-            self._table(sheet, names, [[_plain(row[n]) for n in names] for row in rows])
+            header = ["figure", "part", "at", "its unit", *LIVES.values(), *REST.values()]
+            sheet = self._sheet("Outlook", "Battery life and cost along figures.")
+            self._table(sheet, header, rows)
 
-    def _blocks(self, section: contents.Section, name: str) -> None:
+    def _blocks(self, section: Section, name: str) -> None:
         sheet = self._sheet(name, section.title)
+        grids = [block for block in section.blocks if isinstance(block, Grid)]
+        several = [_widths(grid.header, grid.rows) for grid in grids] or [[LINE]]
+        widths = [max(some) for some in zip_longest(*several, fillvalue=NARROWEST)]
+        # a paragraph stands across the table's columns, and has room there
+        widths[-1] += max(0, LINE - sum(widths))
+        for i, width in enumerate(widths):
+            sheet.set_column(i, i, width)
+        last = len(widths) - 1
         row = TOP
         for block in section.blocks:
-            if isinstance(block, contents.Grid):
+            if isinstance(block, Grid):
+                row = self._paragraph(sheet, row, block.caption, last, True)
                 lines: list[list[Cell]] = [list(line) for line in block.rows]
                 row = self._table(sheet, list(block.header), lines, row, wide=False) + 1
                 continue
-            items = block.told() if isinstance(block, contents.Bullets) else (block.text,)
+            items = block.told() if isinstance(block, Bullets) else (getattr(block, "text", ""),)
             for text in items:
-                self._cell(sheet, row, 0, text)
-                row += 1
-        sheet.set_column(0, 0, 40)
+                row = self._paragraph(sheet, row, text, last)
 
     def _inputs(self) -> None:
         sheet = self._sheet("Inputs", "Every figure as its file has it, with its evidence.")
@@ -156,7 +275,8 @@ class _Writer:
         lines += [[f"digest of {name}", digest] for name, digest in found.digests.items()]
         row = self._table(sheet, ["what", "is"], lines)
         formulas: list[list[Cell]] = [list(line) for line in FORMULAS]
-        self._table(sheet, ["what", "how", "source"], formulas, row + 1)
+        self._table(sheet, ["what", "how", "source"], formulas, row + 1, wide=False)
+        sheet.set_column(0, 2, 40)
 
     # Cells ---------------------------------------------------------------------------------------
 
@@ -168,8 +288,26 @@ class _Writer:
         self._cell(sheet, 2, 0, purpose, self.note)
         sheet.hide_gridlines(2)
         sheet.set_landscape()
+        sheet.set_paper(A4)
         sheet.fit_to_pages(1, 0)
+        sheet.set_footer("&L&A&RPage &P of &N")
         return sheet
+
+    def _paragraph(self, sheet: Any, row: int, text: str, last: int, strong: bool = False) -> int:
+        """A text across the columns up to `last`, as high as its lines; gives the next row."""
+        form = self.strong if strong else self.wrapped
+        if last > 0:
+            sheet.merge_range(row, 0, row, last, "", form)
+        sheet.set_row(row, HIGH * max(1, math.ceil(len(text) / (0.9 * LINE))))
+        self._cell(sheet, row, 0, text, form)
+        self._reach(sheet, row, last)
+        return row + 1
+
+    def _reach(self, sheet: Any, row: int, column: int) -> None:
+        """Print as far as there, and as far as before."""
+        before = self.reach.get(sheet.name, (0, 0))
+        self.reach[sheet.name] = rows, columns = max(before[0], row), max(before[1], column)
+        sheet.print_area(0, 0, rows, columns)
 
     def _table(
         self,
@@ -180,16 +318,23 @@ class _Writer:
         wide: bool = True,
     ) -> int:
         """Write a table; gives the number of the row after it."""
+        widths = _widths(header, rows)
+        if wide:
+            lines = max(math.ceil((len(n) + 1) / w) for n, w in zip(header, widths, strict=True))
+            sheet.set_row(top, HIGH * lines)
         for i, name in enumerate(header):
             figures = bool(rows) and isinstance(cells.now(rows[0][i]), (int, float))
             self._cell(sheet, top, i, name, self.right if figures else self.head)
         for n, row in enumerate(rows, top + 1):
             for i, value in enumerate(row):
-                self._cell(sheet, n, i, value)
+                long = isinstance(value, str) and len(value) > WIDEST
+                self._cell(sheet, n, i, value, self.wrapped if long else None)
         if wide:
-            for i, name in enumerate(header):
-                sheet.set_column(i, i, max(_width(name), *(_width(row[i]) for row in rows), 8))
+            for i, width in enumerate(widths):
+                sheet.set_column(i, i, width)
             sheet.freeze_panes(top + 1, 0)
+            sheet.repeat_rows(top)
+        self._reach(sheet, top + len(rows), len(header) - 1)
         return top + 1 + len(rows)
 
     def _cell(self, sheet: Any, row: int, column: int, value: Cell, form: Any = None) -> None:
@@ -214,6 +359,25 @@ def _width(value: Cell) -> int:
     value = cells.now(value)
     text = f"{value:,.2f}" if isinstance(value, float) else str(value or "")
     return min(len(text) + 2, WIDEST)
+
+
+def _widths(header: Sequence[str], rows: Sequence[Sequence[Cell]]) -> list[int]:
+    """Of each column, that of its widest cell; a head wraps, but no word of it."""
+    return [
+        max(
+            *(_width(word) for word in name.split(" ")),
+            min(_width(name), HEAD),
+            NARROWEST,
+            *(_width(row[i]) for row in rows),
+        )
+        for i, name in enumerate(header)
+    ]
+
+
+def _over(value: object, size: float) -> Cell:
+    """A figure in a unit of that size."""
+    found = _plain(value)
+    return found / size if isinstance(found, (int, float)) else found
 
 
 def _plain(value: object) -> Cell:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from pathlib import Path
 
 import pytest
 
 from tests.browsing import Browser, browsing, programs
+from tests.present.pages import Pages
 
 
 @pytest.fixture(scope="session")
@@ -19,3 +21,8 @@ def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Browser]:
         pytest.skip("no Chromium with its driver")
     with browsing(tmp_path_factory.mktemp("profile")) as started:
         yield started
+
+
+@pytest.fixture(scope="session")
+def pages(tmp_path_factory: pytest.TempPathFactory) -> Mapping[str, Path]:
+    return Pages(tmp_path_factory.mktemp("pages"))

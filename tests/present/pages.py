@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 from functools import cache
+from pathlib import Path
 
 import pytest
 
@@ -27,3 +28,16 @@ def made(product: str, extras: bool = False) -> Report:
 def page(product: str) -> str:
     """Its page."""
     return html_page(made(product))
+
+
+class Pages(dict[str, Path]):
+    """The pages of the products in a folder, each written when it is first asked for."""
+
+    def __init__(self, folder: Path) -> None:
+        super().__init__()
+        self.folder = folder
+
+    def __missing__(self, name: str) -> Path:
+        path = self[name] = self.folder / f"{name}.html"
+        path.write_text(page(name), "utf-8")
+        return path

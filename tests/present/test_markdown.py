@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from markdown_it import MarkdownIt
 
 from advisor.present import contents
+from advisor.present.blocks import Grid
 from advisor.present.markdown import escaped, markdown
 from tests.present.hostile import TEXTS, hostile_report
 from tests.present.pages import PRODUCTS, made
@@ -40,7 +41,7 @@ def test_tables_are_whole(name: str) -> None:
         block
         for section in contents.sections(made(name))
         for block in section.blocks
-        if isinstance(block, contents.Grid) and not section.bulky
+        if isinstance(block, Grid) and not section.bulky
     ]
     assert len(tables) == len(grids) > 8
     for table, grid in zip(tables, grids, strict=True):

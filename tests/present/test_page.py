@@ -25,11 +25,12 @@ from advisor.cli.main import call
 from advisor.decide.evaluate import evaluate
 from advisor.present.html.page import html_page
 from advisor.present.tables import below
+from advisor.present.typeset import typeset
 from advisor.studies.report import Report, report
 from tests.bench.synthetic import PRODUCT, write_catalogue
 from tests.browsing import Browser
 from tests.present.hostile import TEXTS, hostile_report
-from tests.present.pages import MOSTLY, PRODUCTS, made, page
+from tests.present.pages import MOSTLY, PRODUCTS, made
 from tests.present.ranking import weighted
 from tests.shares import mostly_slow
 
@@ -39,24 +40,6 @@ ORDER = "#ranking tbody tr > :nth-child(2)"
 SCORES = "#ranking tbody tr > :nth-child(3)"
 NAMES = "#ranking tbody tr"
 SHOWN = 12  # parts in the chart of points
-
-
-class Pages(dict[str, Path]):
-    """The pages of the products in a folder, each written when it is first asked for."""
-
-    def __init__(self, folder: Path) -> None:
-        super().__init__()
-        self.folder = folder
-
-    def __missing__(self, name: str) -> Path:
-        path = self[name] = self.folder / f"{name}.html"
-        path.write_text(page(name), "utf-8")
-        return path
-
-
-@pytest.fixture(scope="session")
-def pages(tmp_path_factory: pytest.TempPathFactory) -> Mapping[str, Path]:
-    return Pages(tmp_path_factory.mktemp("pages"))
 
 
 def order(browser: Browser) -> list[str]:
@@ -191,7 +174,7 @@ def test_any_weights_rank_as_the_whole_decision_does(
     ranking = made(name).shortlist.ranking
     assert order(browser) == [p.part for p in ranking]
     assert browser.texts(SCORES) == [f"{p.score:.1f}" for p in ranking]
-    assert browser.texts(f"{NAMES} small") == [below(p) for p in ranking]
+    assert browser.texts(f"{NAMES} small") == [typeset(below(p)) for p in ranking]
 
 
 def test_no_weight_at_all_is_refused_in_words(browser: Browser, pages: Mapping[str, Path]) -> None:
@@ -219,7 +202,8 @@ def test_two_parts_side_by_side(
     rows = "#points tbody tr"
     assert browser.texts(f"{rows} th")[:-1] == [s["criterion"] for s in said["score"]]
     for column, key in ((4, "points"), (6, "over_points"), (7, "difference")):
-        shown = browser.texts(f"{rows} > :nth-child({column})")
+        texts = browser.texts(f"{rows} > :nth-child({column})")
+        shown = [text.replace("−", "-") for text in texts]
         assert [float(x) for x in shown[:-1]] == pytest.approx(
             [s[key] for s in said["score"]], abs=0.00501
         )
@@ -283,7 +267,7 @@ def test_accessibility_rules_hold(
     browser.run(
         "[...document.querySelectorAll('#inputs details')].slice(2).forEach((e) => e.remove());"
         "document.querySelectorAll('#inputs tr:nth-child(n+4)').forEach((e) => e.remove());"
-        "document.querySelectorAll('#inputs details').forEach((e) => { e.open = true; })"
+        "document.querySelectorAll('details').forEach((e) => { e.open = true; })"
     )
     found = Axe().run(browser.driver)
     told = [(v["id"], v["nodes"][0]["html"]) for v in found["violations"]]

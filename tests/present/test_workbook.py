@@ -13,7 +13,9 @@ import numpy as np
 import openpyxl
 import pytest
 
+from advisor.catalogue.shipped import load
 from advisor.present.workbook import workbook
+from advisor.studies.report import report
 from tests.present.hostile import TEXTS, hostile_report
 from tests.present.pages import MOSTLY, PRODUCTS, made
 from tests.present.ranking import weighted
@@ -89,7 +91,7 @@ def test_hostile_texts_are_texts(tmp_path: Path) -> None:
     """Only the live sheets have formulas, and those call nothing but what they need."""
     book = opened(workbook(hostile_report(tmp_path / "catalogue")))
     found = _formulas(book)
-    assert {sheet for sheet, _ in found} == set(LIVE)
+    assert {sheet for sheet, _ in found} == {"Answer", *LIVE}
     called = {name for _, cell in found for name in re.findall(r"[A-Z]+(?=\()", cell.value)}
     assert called == {"INDEX", "MATCH", "MAX", "ROUND", "ROW", "SUM", "SUMPRODUCT"}
     texts = {
@@ -114,6 +116,53 @@ def test_sheets_say_that_data_are_invented() -> None:
     )
     for sheet in book:
         assert "DEMONSTRATION DATA" in sheet["A2"].value, sheet.title
+
+
+def test_begins_with_the_answer_and_charts_of_the_first_parts() -> None:
+    found = made("barrel-tag")
+    book = opened(workbook(found), values=True)
+    sheet = book.worksheets[0]
+    assert sheet.title == "Answer"
+    best = found.shortlist.ranking[0]
+    told = {row[0]: row[1] for row in rows(sheet) if row[0]}
+    told["Part and cell"] = sheet.cell(HEAD, 2).value
+    assert told["Part and cell"] == f"{best.part} on {best.build.cell}"
+    assert told["Points"] == f"{best.score:.1f} of 100"
+    assert told["First, by the sheet Weights"] == best.part
+    assert any("button cells kill children" in str(row[0]) for row in rows(sheet))
+    # charts of what the shortlist has, so that they follow the weights
+    heads = [cell.value for cell in book["Shortlist"][HEAD]]
+    drawn = [chart.series[0].val.numRef.f for chart in sheet._charts]
+    letters = [chr(ord("A") + heads.index(name)) for name in ("battery life, years", "cost")]
+    assert drawn == [f"Shortlist!${at}$5:${at}$12" for at in letters]
+
+
+def test_sheets_are_in_the_units_people_use_and_print_whole() -> None:
+    book = opened(workbook(made("frost-post")))
+    for sheet in book:
+        head = [str(cell.value) for cell in sheet[HEAD]]
+        assert not [name for name in head if name.endswith((", s", ", A"))], sheet.title
+        left, right = sheet.print_area.split(":")
+        assert left.endswith("$A$1")
+        # nothing is left out of print
+        column, row = re.fullmatch(r"\$([A-Z]+)\$(\d+)", right).groups()  # type: ignore[union-attr]
+        assert openpyxl.utils.column_index_from_string(column) >= sheet.max_column
+        assert int(row) >= sheet.max_row
+        assert sheet.page_setup.orientation == "landscape"
+        assert sheet.page_setup.fitToHeight == 0
+    units = {row[0]: row[3:6] for row in rows(book["Weights"])}
+    assert units["battery-life"] == (pytest.approx(3.0), pytest.approx(10.0), "years")
+    assert units["bring-up"] == (pytest.approx(40.0), 0, "h")
+
+
+@pytest.mark.filterwarnings("ignore")
+def test_stated_values_rank_in_those_units_too(tmp_path: Path) -> None:
+    """Without draws the worth is a formula of value and anchors, here in years."""
+    found = report(*load("barrel-tag"), draws=0)
+    shown = reckoned(opened(workbook(found)), tmp_path)
+    assert [part for part, _ in shown] == [p.part for p in found.shortlist.ranking]
+    scores = [p.score for p in found.shortlist.ranking]
+    assert [score for _, score in shown] == pytest.approx(scores, abs=1e-7)
 
 
 def test_breakdowns_add_up() -> None:

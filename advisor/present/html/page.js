@@ -3,6 +3,10 @@
 const data = JSON.parse(document.getElementById("data").textContent);
 const at = (id) => document.getElementById(id);
 document.documentElement.classList.add("scripted");
+// a wide screen has room for what a narrow one folds
+if (!matchMedia("screen and (max-width: 59.99rem)").matches) {
+  for (const fold of document.querySelectorAll("details[data-wide]")) fold.open = true;
+}
 const own = data.criteria.map((c) => c.weight);
 const weights = [...own];
 const NONE = "–";
@@ -15,27 +19,44 @@ const due = new Map(); // what is drawn after the next frame, so that tables ans
 function embed(place, spec) {
   const options = { mode: "vega-lite", ast: true, renderer: "svg", actions: false };
   // the library gives its element a role of its own, so that one inside is its
-  return vegaEmbed(place.firstElementChild, spec, options).then((made) => made.view);
+  // on a narrow screen names leave room for what is drawn beside them
+  const axis = { ...spec.config.axis };
+  axis.labelLimit = Math.min(axis.labelLimit, 0.35 * place.clientWidth);
+  return vegaEmbed(place.firstElementChild, { ...spec, config: { ...spec.config, axis } }, options).then((made) => made.view);
+}
+let asked = false;
+function soon() {
+  if (!asked) requestAnimationFrame(() => setTimeout(draw));
+  asked = true;
 }
 for (const place of document.querySelectorAll(".chart")) {
-  const spec = data.charts[place.dataset.chart][place.dataset.number];
-  if (spec.data) places.set(place.dataset.chart, [place, spec]);
-  else embed(place, spec);
+  const { chart, number } = place.dataset;
+  const spec = data.charts[chart][number];
+  places.set(spec.data ? chart : place, [place, spec]);
+  if (!spec.data) due.set(place, [null, 1]);
 }
 function fill(chart, rows, lines) {
   if (!places.has(chart)) return;
   due.set(chart, [rows, lines]);
-  if (due.size === 1) requestAnimationFrame(() => setTimeout(draw));
+  soon();
 }
 function draw() {
+  asked = false;
   for (const [chart, [rows, lines]] of due) {
     const [place, spec] = places.get(chart);
+    // what is folded has no width to be drawn in
+    if (place.closest("details:not([open])")) continue;
+    due.delete(chart);
     const height = spec.height * lines; // a specification has that of one line
-    if (chart in views) views[chart].then((view) => view.height(height).data("rows", rows).runAsync());
+    if (!rows) views[chart] = embed(place, spec);
+    else if (chart in views) views[chart].then((view) => view.height(height).data("rows", rows).runAsync());
     else views[chart] = embed(place, { ...spec, height, data: { name: "rows", values: rows } });
   }
-  due.clear();
 }
+document.addEventListener("toggle", () => {
+  soon();
+  dispatchEvent(new Event("resize")); // by which drawn charts take their width
+}, true);
 
 // Ranking -------------------------------------------------------------------------------------
 let order = []; // parts by rank, each by its best build
@@ -111,7 +132,11 @@ function refill(table, header, lines) {
   const body = table.tBodies[0];
   while (body.rows.length > lines.length) body.rows[0].remove();
   while (body.rows.length < lines.length) body.prepend(body.rows[0].cloneNode(true));
-  [header, ...lines].forEach((line, n) => line.forEach((text, i) => write(table.rows[n].cells[i], text)));
+  [header, ...lines].forEach((line, n) => line.forEach((text, i) => {
+    const cell = table.rows[n].cells[i];
+    write(cell, text);
+    if (cell.dataset.label) cell.dataset.label = header[i];
+  }));
 }
 const PREFIXES = [[1, "A"], [1e-3, "mA"], [1e-6, "µA"], [1e-9, "nA"], [1e-12, "pA"], [1e-15, "fA"]];
 
@@ -125,7 +150,7 @@ function money(amount) {
   if (amount === null) return "-";
   return amount >= data.unbounded ? "unbounded" : amount.toFixed(2);
 }
-const signed = (x) => (x < 0 ? "" : "+") + x.toFixed(2);
+const signed = (x) => (x < 0 ? "−" : "+") + Math.abs(x).toFixed(2);
 
 function beside(pair, key) {
   const sides = pair.map((one) => one.build[key]);
@@ -170,6 +195,20 @@ function points(pair, names) {
   refill(at("points"), ["criterion", "weight", names[0], "points", names[1], "points", "difference"], lines);
 }
 
+// Where one reads -------------------------------------------------------------------------------
+const links = [...document.querySelectorAll("nav a")];
+const parts = [...document.querySelectorAll("main > section")]; // as many, in the same order
+const seen = new Set();
+const watch = new IntersectionObserver((entries) => {
+  for (const { target, isIntersecting } of entries) seen[isIntersecting ? "add" : "delete"](target);
+  const here = parts.findIndex((part) => seen.has(part));
+  links.forEach((link, i) => {
+    if (i === here) link.setAttribute("aria-current", "true");
+    else link.removeAttribute("aria-current");
+  });
+}, { rootMargin: "0px 0px -75% 0px" });
+for (const part of parts) watch.observe(part);
+
 // Start ---------------------------------------------------------------------------------------
 if (at("weights")) {
   const sliders = [...document.querySelectorAll("#weights input")];
@@ -192,3 +231,4 @@ if (at("weights")) {
   order = ranked(); // a part alone, or none
 }
 if (order.length) compare();
+soon();

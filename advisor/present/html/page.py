@@ -17,6 +17,7 @@ from advisor.decide.ranks import DIGITS
 from advisor.present import contents, tables
 from advisor.present.html.charts import MOST, charts
 from advisor.present.machine import rounded
+from advisor.present.typeset import typeset
 from advisor.studies.columns import Column, shown
 from advisor.studies.report import OfferedBuild, Report
 from advisor.studies.words import pack
@@ -96,8 +97,8 @@ def _data(found: Report, drawn: dict[str, Any]) -> dict[str, Any]:
         "parts": [
             {
                 "part": ranked.part,
-                "cells": [column.text(ranked) for column in columns],
-                "small": tables.below(ranked),
+                "cells": [typeset(column.text(ranked)) for column in columns],
+                "small": typeset(tables.below(ranked)),
                 "own": part.own,
                 "builds": [_build(build, columns) for build in part.builds],
             }
@@ -113,7 +114,7 @@ def _build(build: OfferedBuild, columns: Sequence[Column]) -> dict[str, Any]:
         "worth": build.worth,
         "shown": build.shown,
         "pack": pack(build.build),
-        "words": contents.built(build),
+        "words": typeset(contents.built(build)),
         "cells": [None if c.built is None else c.built(build) for c in columns],
         "current": {c.consumer: c.a for c in build.current},
         "money": {

@@ -1,0 +1,151 @@
+"""What a report says first: five figures of the first part, its cautions, what else decides."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from advisor.decide.cautions import BUTTON, GENERAL
+from advisor.decide.clipping import NOTHING
+from advisor.model.tables import never_sleeps
+from advisor.present.tables import cost_range, fits
+from advisor.studies.results import BuildResult, CostResult, RankedPart
+from advisor.studies.shortlist import Shortlist
+from advisor.studies.words import build_words, life, life_range, money, pack, per_cent
+
+DRAWN = "5 to 95 % of the draws"
+AHEAD = 5  # parts of a list before the rest is asked for
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """A figure with what it is called and what there is to say about it."""
+
+    name: str
+    value: str
+    about: str
+
+
+def five(found: Shortlist) -> tuple[Figure, ...]:
+    """Part and cell, battery life, cost, points and why, how sure; of the first part."""
+    best = found.ranking[0]
+    rest = build_words(best.build).removeprefix(f"{pack(best.build)}, ")
+    return (
+        Figure("Part and cell", f"{best.part} on {pack(best.build)}", rest),
+        Figure("Battery life", life(best.battery_life_s.nominal), _life(best, found)),
+        _cost(best.cost),
+        Figure("Points", f"{best.score:.1f} of 100", best.reason),
+        _sure(found),
+    )
+
+
+def _life(best: RankedPart, found: Shortlist) -> str:
+    lives = best.battery_life_s
+    spread = life_range(lives.p05, lives.p95)
+    said = [f"{spread} in {DRAWN}"] if spread else []
+    if found.life_target_s is not None:
+        met = best.meets_life_target_probability
+        short = "short of the " if lives.nominal < found.life_target_s else ""
+        said.append(
+            f"{short}wanted {life(found.life_target_s)}"
+            + ("" if met is None else f", met in {per_cent(met)} of draws")
+        )
+    return "; ".join([*said, f"ends because {best.ends}"])
+
+
+def _cost(cost: CostResult) -> Figure:
+    where = "a unit over the service life"
+    if cost.expected is None:
+        name = "Cost at the stated values"
+        if cost.lifetime is None:
+            return Figure(name, "not known", "a price that it needs is missing")
+        bought = (cost.purchase, cost.development, cost.upkeep)
+        changes = cost.replacements or 0.0
+        change = f" ({changes:g} on average)" if changes % 1 else f" ({changes:g})"
+    else:
+        name = "Expected cost"
+        bought = (cost.expected_purchase, cost.expected_development, cost.expected_upkeep)
+        often = cost.change_probability
+        change = "" if often is None else f" (needed in {per_cent(often)} of draws)"
+    spread = cost_range(cost, "", f" in {DRAWN}; ")
+    buy, develop, upkeep = map(money, bought)
+    about = f"{spread}{where}: {buy} to buy, {develop} to develop, {upkeep} for battery changes"
+    return Figure(name, money(cost.told, cost.currency), about + change)
+
+
+def _sure(found: Shortlist) -> Figure:
+    name = "How sure"
+    if len(found.ranking) < 2:
+        return Figure(name, "no other fits", "the only part that keeps every need and limit")
+    if found.verdict is None:
+        return Figure(name, "not looked at", "without draws no uncertainty counts")
+    word, _, told = found.verdict.text.partition(": ")
+    return Figure(name, f"{word}, {100 * found.verdict.chance:.0f} %", told)
+
+
+def beside(found: Shortlist) -> Iterator[str]:
+    """What else decides about the first part, in sentences: how often it fits, why it never
+    sleeps, where its figures lie beyond what counts."""
+    best = found.ranking[0]
+    seldom = fits(best).removeprefix("; ")
+    if seldom:
+        yield f"It {seldom}."
+    awake = [
+        f"{one.id.partition(':')[2]} {one.why}"
+        for one in found.left_out
+        if one.kind == "sleep-state" and one.id.startswith(f"{best.part}:")
+    ]
+    if awake and never_sleeps(best.build.sleep_state):
+        yield f"It never sleeps: {'; '.join(awake)}."
+    told = "; ".join(one.text.removesuffix(NOTHING) for one in found.clipped if one.head)
+    if told:
+        yield f"Beyond an anchor{NOTHING}: {told}."
+
+
+def cautions_of(build: BuildResult, cautions: Sequence[str]) -> list[str]:
+    """The cautions on a build's cells and converter, in their order."""
+    return [
+        text
+        for text in cautions
+        if {build.cell, build.converter} & set(text.partition(": ")[0].split(", "))
+    ]
+
+
+def foremost(
+    build: BuildResult | None, cautions: Sequence[str]
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """(those told, those on other cells): on button cells first, then those of the build, then what
+    holds for every answer."""
+    own = [] if build is None else cautions_of(build, cautions)
+    told = [text for text in cautions if text.endswith(BUTTON) or text in own or text == GENERAL]
+    return tuple(told), tuple(text for text in cautions if text not in told)
+
+
+FIRM = (
+    "share of draws at each rank; points lost: on average if you choose it, against the best of "
+    "each draw; beaten by: parts that are at least as good by every criterion and better by one"
+)
+
+
+def firm_rows(found: Shortlist) -> tuple[list[str], list[list[str]]]:
+    """(header, rows) of the ranks over the draws, for those that may come near the top."""
+    near = [p for p in found.ranking if p.rank == 1 or sum((p.rank_acceptability or ())[:3]) > 0]
+    ranks = range(min(5, len(found.ranking)))
+    header = ["part", *(f"rank {r + 1}" for r in ranks), "points lost", "beaten by"]
+    return header, [
+        [
+            part.part,
+            *(per_cent(shares[r]) if r < len(shares) else per_cent(0.0) for r in ranks),
+            "-" if part.expected_regret is None else f"{part.expected_regret:.2f}",
+            named(part.dominated_by),
+        ]
+        for part in near
+        for shares in (part.rank_acceptability or (),)
+    ]
+
+
+def named(parts: Sequence[str]) -> str:
+    """Parts by name, the first of many."""
+    if not parts:
+        return "none"
+    return parts[0] + (f" and {len(parts) - 1} more" if len(parts) > 1 else "")
