@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from advisor.cli.bundles import Command, RankedFiles, Sampling, Voice
-from advisor.cli.options import WRITES, AlongOption, ProductArgument
+from advisor.cli.options import WRITES, AlongOption, FamilyOrProductArgument
 
 ENDINGS = (".html", ".md", ".xlsx")
 
@@ -19,7 +19,7 @@ def register(app: typer.Typer) -> None:
 
 
 def report(
-    product: ProductArgument,
+    product: FamilyOrProductArgument,
     output: Annotated[
         Path,
         typer.Option(
@@ -42,14 +42,25 @@ def report(
 ) -> int:
     """Write a report. A page with live weights, Markdown, or a workbook with formulas.
 
+    Of a family it is the plan, what it saves and what limits it.
+
     Example: part-advisor report barrel-tag -o barrel-tag.html
     """
+    from advisor.catalogue.families import family_file
     from advisor.cli.progress import progress
     from advisor.cli.writing import file_by_ending
+    from advisor.faults import Fault, FaultError
     from advisor.studies.report import report as study
     from advisor.texts import on_one_line
 
     file_by_ending(output, "--output", ENDINGS)
+    if family_file(product) is not None:
+        given = {"--along": along, "--tipping": tipping, "--gaps": gaps}
+        wanted = "a product: a family's report has no such part"
+        faults = [Fault(name, f'"{product}", a family', wanted) for name, on in given.items() if on]
+        if faults:
+            raise FaultError(faults)
+        return _family(product, output, files, sampling, voice)
     screen = voice.screen()
     inputs = files.product(product)
     with progress(voice.quiet) as tell:
@@ -58,7 +69,7 @@ def report(
             along=along or (),
             tipping=tipping,
             gaps=gaps,
-            call=[_operand(product), *(f"--catalog={folder}" for folder in files.catalog or ())],
+            call=_call(product, files),
             changes=files.changes or (),
             draws=sampling.draws,
             seed=sampling.seed,
@@ -85,6 +96,54 @@ def report(
     told = f"{found.product}: {first}; written to {output}, {len(data) / 1000:.0f} kB"
     screen.text(on_one_line(told) + "\n")
     return 0 if found.parts else 1
+
+
+def _family(
+    reference: str, output: Path, files: RankedFiles, sampling: Sampling, voice: Voice
+) -> int:
+    from advisor.cli.progress import progress
+    from advisor.studies.family_report import family_report
+    from advisor.texts import on_one_line
+
+    screen = voice.screen()
+    run = files.family([reference])
+    with progress(voice.quiet) as tell:
+        found = family_report(
+            run,
+            call=_call(reference, files),
+            changes=files.changes or (),
+            draws=sampling.draws,
+            seed=sampling.seed,
+            jobs=sampling.jobs,
+            progress=tell,
+            estimate_missing=files.estimate_missing,
+        )
+    match output.suffix.lower():
+        case ".html":
+            from advisor.present.html.family_page import family_html
+
+            data = family_html(found).encode()
+        case ".md":
+            from advisor.present.markdown import family_markdown
+
+            data = family_markdown(found).encode()
+        case _:
+            from advisor.present.family_workbook import family_workbook
+
+            data = family_workbook(found)
+    screen.keep(output, data)
+    screen.warn(found.plan.warnings)
+    count = len(found.plan.adopted)
+    plan = f"{count} part{'' if count == 1 else 's'} for {len(found.plan.plan)} products"
+    first = plan if found.plan.plan else "no plan"
+    told = f"{found.plan.family}: {first}; written to {output}, {len(data) / 1000:.0f} kB"
+    screen.text(on_one_line(told) + "\n")
+    return 0 if found.plan.plan else 1
+
+
+def _call(reference: str, files: RankedFiles) -> list[str]:
+    """What names the inputs on the command line."""
+    return [_operand(reference), *(f"--catalog={folder}" for folder in files.catalog or ())]
 
 
 def _operand(word: str) -> str:

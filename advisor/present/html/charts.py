@@ -54,14 +54,16 @@ _CONFIG: Spec = {
 }
 
 
-def _colour(names: Sequence[str]) -> Spec:
+def colour_of(names: Sequence[str]) -> Spec:
+    """A scale that gives each name a colour of the page."""
     return {
         "domain": list(names),
         "range": [f"var(--c{i % COLOURS + 1})" for i in range(len(names))],
     }
 
 
-def _spec(description: str, **more: Any) -> Spec:
+def spec(description: str, **more: Any) -> Spec:
+    """A specification in the page's looks, as wide as its place."""
     return {
         "description": description,
         "width": "container",
@@ -88,7 +90,7 @@ def charts(found: Report) -> dict[str, list[Spec]]:
 
 def _points(names: Sequence[str]) -> Spec:
     """Points by criterion, stacked; rows {part, place, criterion, points, order}."""
-    return _spec(
+    return spec(
         f"Points of the score by criterion, for the first {MOST} parts; the table says the same",
         data={"name": "rows"},
         mark={"type": "bar", "stroke": "var(--paper)", "strokeWidth": 1},
@@ -96,7 +98,7 @@ def _points(names: Sequence[str]) -> Spec:
         encoding={
             "y": {"field": "part", "type": "nominal", "sort": _PLACE, "title": None},
             "x": {"field": "points", "type": "quantitative", "title": "points of 100"},
-            "color": {"field": "criterion", "scale": _colour(names), "sort": None},
+            "color": {"field": "criterion", "scale": colour_of(names), "sort": None},
             "order": {"field": "order"},
             "tooltip": [
                 {"field": "part"},
@@ -110,7 +112,7 @@ def _points(names: Sequence[str]) -> Spec:
 def _bars(title: str) -> Spec:
     """Amounts of two parts beside each other; rows {item, place, part, side, amount}."""
     colour = {"domain": ["one", "two"], "range": ["var(--c1)", "var(--c2)"]}
-    return _spec(
+    return spec(
         f"{title}, by item, of the two parts chosen; the table says the same",
         data={"name": "rows"},
         mark={"type": "bar"},
@@ -146,7 +148,7 @@ def _curves(found: Outlook, one: LeverOutlook) -> Iterator[Spec]:
         layers = _layers(one, readings)
         if layers:
             about = f"{readings.title} along {one.lever}; the table says the same"
-            yield _spec(about, height=260, layer=layers)
+            yield spec(about, height=260, layer=layers)
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,7 +201,7 @@ def _layers(one: LeverOutlook, readings: _Readings) -> list[Spec]:
     x, y_axis = _axes(one, readings, [dot["y"] for dot in dots])
     colour = {
         "field": "part",
-        "scale": _colour(names),
+        "scale": colour_of(names),
         "sort": None,
         "legend": {"symbolOpacity": 1, "symbolType": "circle", "symbolStrokeWidth": 0},
     }
