@@ -153,7 +153,7 @@ def _products(plan: FamilyPlan) -> Grid:
 
 def _saving(plan: FamilyPlan) -> Iterator[Block]:
     yield Grid(
-        name="saving",
+        name="three-ways",
         caption=f"Expected cost in three ways, {plan.currency}: each product choosing and buying "
         "by itself, the same builds bought and set up together, and the plan",
         header=("line", "separately", "bought together", "the plan", "saves"),
@@ -181,7 +181,7 @@ def _no_plan(plan: FamilyPlan) -> Iterator[Block]:
 
 def _limits(plan: FamilyPlan) -> Grid:
     return Grid(
-        name="limits",
+        name="looser",
         caption="What each limit costs: the plan made anew with the limit a step looser",
         header=("limit", "a step looser", "by the relaxation, a unit"),
         rows=tuple(
@@ -217,7 +217,7 @@ def _plans(name: str, plan: FamilyPlan) -> Grid:
 
 def _supply(plan: FamilyPlan) -> Grid:
     return Grid(
-        name="supply",
+        name="risks",
         caption=f"What supply may cost while the units are made, {plan.currency} expected",
         header=("product", "part", "lead time", "allocation", "weeks held", "last buy", "all"),
         rows=tuple(
@@ -243,7 +243,7 @@ def _builds(plan: FamilyPlan) -> Grid:
             if one is not None:
                 rows.append((product.product, one.part, build_words(one.build), f"{one.units:,}"))
     return Grid(
-        name="builds",
+        name="built",
         caption="Builds, with the operating point of each task",
         header=("product", "part", "build", "units"),
         rows=tuple(rows),
@@ -253,7 +253,7 @@ def _builds(plan: FamilyPlan) -> Grid:
 
 def _purchases(plan: FamilyPlan) -> Grid:
     return Grid(
-        name="purchases",
+        name="bought",
         caption=f"What is bought for all products, {plan.currency}",
         header=("item", "kind", "needed", "from stock", "bought", "each", "total"),
         rows=tuple(

@@ -6,9 +6,10 @@ from typing import Any
 
 from advisor.dimensions import YEAR
 from advisor.present import family_contents as contents
+from advisor.present.blocks import Section
 from advisor.present.family import beside, parts_of
 from advisor.present.formula_cells import FIRST, Cell, Formula
-from advisor.present.sheets import LINE, TOP, Sheets, bound
+from advisor.present.workbook_sheets import LINE, TOP, Sheets, bound
 from advisor.studies.family_report import FamilyReport
 from advisor.studies.family_results import PlannedProduct
 from advisor.studies.words import build_words
@@ -44,7 +45,7 @@ class _Writer(Sheets):
                 self.blocks(section, SHEETS[section.id])
         self._about()
 
-    def _answer(self, section: contents.Section) -> None:
+    def _answer(self, section: Section) -> None:
         if not self.plan.plan:
             self.blocks(section, "Answer")
             return
@@ -90,8 +91,7 @@ class _Writer(Sheets):
         body: list[list[Cell]] = []
         for n, name in enumerate(names, top + 2):
             own = [one.lines.get(name, 0.0) for one in plan.plan]
-            end = _letter(count)
-            body.append([name, *own, Formula(f"=SUM(B{n}:{end}{n})", sum(own))])
+            body.append([name, *own, Formula(f"=SUM(B{n}:{_letter(count)}{n})", sum(own))])
         end = top + 1 + len(names)
         total: list[Cell] = ["all"]
         for i in range(count + 1):
@@ -237,11 +237,11 @@ class _Writer(Sheets):
         sums: list[Cell] = ["all", "", None, None, None, None]
         rows.append([*sums, _sum("G", last, sum(one.total for one in plan.purchases))])
         header = ["item", "kind", "needed", "from stock", "bought", "each", "total"]
-        row_after = self.table(sheet, header, rows)
+        after = self.table(sheet, header, rows)
         if self.found.stepped:
             told = "Prices of these hold beyond their quantities only, so each is a mean: "
             told += ", ".join(sorted(self.found.stepped))
-            self.paragraph(sheet, row_after + 1, told, len(header) - 1)
+            self.paragraph(sheet, after + 1, told, len(header) - 1)
 
     def _about(self) -> None:
         found = self.found

@@ -15,7 +15,7 @@ from advisor.present import formula_cells as cells
 from advisor.present.blocks import Section
 from advisor.present.formula_cells import Cell, Formula
 from advisor.present.formulas import FORMULAS
-from advisor.present.sheets import TOP, Sheets, bound
+from advisor.present.workbook_sheets import TOP, Sheets, bound
 from advisor.studies.columns import known
 from advisor.studies.report import Report
 

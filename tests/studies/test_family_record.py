@@ -14,7 +14,7 @@ from jsonschema import Draft202012Validator
 from advisor.catalogue.families import load_family
 from advisor.catalogue.places import product_files
 from advisor.catalogue.schema_record import FamilyRecord
-from advisor.decide.family_plans import Answer
+from advisor.decide.family_plans import Answer, solve
 from advisor.faults import FaultError
 from advisor.lp import Status
 from advisor.present.family_record import revisited_page
@@ -229,7 +229,7 @@ def test_what_runs_otherwise_is_the_same_purchase(record: FamilyRecord, file: Pa
 def test_a_search_that_ends_too_soon_settles_nothing(
     record: FamilyRecord, file: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    real = family_revisit.solve
+    real = solve
 
     def hasty(*inputs: object) -> Answer:
         found = real(*inputs)  # type: ignore[arg-type]
