@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from advisor.present import layout
 from advisor.present.blocks import Block, Bullets, Glance, Grid, Section, Typed, Words, printed
-from advisor.present.family import amount, beside, clash, parts_of, priced, proof, worth
+from advisor.present.family import amount, beside, clash, parts_of, priced, proof
 from advisor.present.glance import Figure, foremost
 from advisor.studies.family_report import FamilyReport
 from advisor.studies.family_results import FamilyPlan, OtherPlan
@@ -183,11 +183,8 @@ def _limits(plan: FamilyPlan) -> Grid:
     return Grid(
         name="looser",
         caption="What each limit costs: the plan made anew with the limit a step looser",
-        header=("limit", "a step looser", "by the relaxation, a unit"),
-        rows=tuple(
-            (one.limit, priced(one, plan), "-" if not one.dual else worth(abs(one.dual), plan))
-            for one in plan.limits
-        ),
+        header=("limit", "a step looser"),
+        rows=tuple((one.limit, priced(one, plan)) for one in plan.limits),
         texts=2,
     )
 
@@ -198,19 +195,30 @@ _PLANS = {
 }
 
 
+def numbered(name: str, place: int) -> str:
+    """What a plan is called in tables and charts, by its list and its place there from 1."""
+    return f"f{place}" if name == "front" else str(place)
+
+
 def _plans(name: str, plan: FamilyPlan) -> Grid:
     listed: tuple[OtherPlan, ...] = getattr(plan, name)
     regret = any(one.regret is not None for one in listed)
-    header = ("parts", "cost", "more", "score") + (("regret",) if regret else ())
+    header = ("parts", "plan", "cost", "more", "score") + (("regret",) if regret else ())
     return Grid(
         name=name,
         caption=f"{_PLANS[name]}: expected cost, {plan.currency}, and mean score of 100"
         + ("; regret: over the scenarios of supply" if regret else ""),
         header=header,
         rows=tuple(
-            (parts_of(one), amount(one.cost), amount(one.more), f"{one.score:.1f}")
-            + (("-" if one.regret is None else amount(one.regret),) if regret else ())
-            for one in listed
+            (
+                parts_of(one),
+                numbered(name, n),
+                amount(one.cost),
+                amount(one.more),
+                f"{one.score:.1f}",
+                *(("-" if one.regret is None else amount(one.regret),) if regret else ()),
+            )
+            for n, one in enumerate(listed, 1)
         ),
     )
 

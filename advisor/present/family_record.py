@@ -104,7 +104,7 @@ def standing(found: FamilyRevisited) -> list[str]:
         )
     others = [one.product for one in found.products if one.best_part not in (None, one.part)]
     if others:
-        out.append(f"With it, other parts go into: {', '.join(others)}.")
+        out.append(f"It takes other parts for: {', '.join(others)}.")
     return out
 
 

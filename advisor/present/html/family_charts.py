@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from advisor.present.family import amount, parts_of
+from advisor.present.family_contents import numbered
 from advisor.present.html.charts import Spec, colour_of, spec
 from advisor.studies.family_results import FamilyPlan
 
@@ -106,15 +107,15 @@ def _dots(plan: FamilyPlan) -> Iterator[dict[str, Any]]:
     of = {one.product: one.part for one in plan.plan}
     parts = "; ".join(f"{product}: {part}" for product, part in of.items())
     yield {"cost": plan.cost, "score": plan.score, "what": "the plan", "at": "plan", "of": parts}
-    for kind, short, listed in (
-        ("next best", "", plan.alternatives),
-        ("front", "f", plan.front),
+    for kind, name, listed in (
+        ("next best", "alternatives", plan.alternatives),
+        ("front", "front", plan.front),
     ):
         for n, one in enumerate(listed, 1):
             same = abs(one.more) < 1e-6 * abs(plan.cost) and abs(one.score - plan.score) < 1e-6
             if not same:
                 where = {"cost": one.cost, "score": one.score}
-                yield {**where, "what": kind, "at": f"{short}{n}", "of": parts_of(one)}
+                yield {**where, "what": kind, "at": numbered(name, n), "of": parts_of(one)}
 
 
 def _plans(plan: FamilyPlan) -> Chart:
