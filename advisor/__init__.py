@@ -15,6 +15,7 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from typing import Any
 
+    from advisor.catalogue.families import load_family
     from advisor.catalogue.load import load_catalogue, load_product
     from advisor.catalogue.records import Catalogue
     from advisor.catalogue.shipped import load
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
     from advisor.studies.compare import compare
     from advisor.studies.distil import distil
     from advisor.studies.explain import explain
+    from advisor.studies.family import family
     from advisor.studies.gaps import gaps
     from advisor.studies.hours import hours
     from advisor.studies.imported import imported
@@ -51,6 +53,7 @@ _HOME = {
     "decide": "advisor.studies.record",
     "distil": "advisor.studies.distil",
     "explain": "advisor.studies.explain",
+    "family": "advisor.studies.family",
     "gaps": "advisor.studies.gaps",
     "hours": "advisor.studies.hours",
     "imported": "advisor.studies.imported",
@@ -58,6 +61,7 @@ _HOME = {
     "kernels": "advisor.studies.kernels",
     "load": "advisor.catalogue.shipped",
     "load_catalogue": "advisor.catalogue.load",
+    "load_family": "advisor.catalogue.families",
     "load_product": "advisor.catalogue.load",
     "look": "advisor.studies.look",
     "outlook": "advisor.studies.outlook",
@@ -83,6 +87,7 @@ __all__ = [
     "decide",
     "distil",
     "explain",
+    "family",
     "gaps",
     "hours",
     "imported",
@@ -90,6 +95,7 @@ __all__ = [
     "kernels",
     "load",
     "load_catalogue",
+    "load_family",
     "load_product",
     "look",
     "outlook",

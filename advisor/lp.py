@@ -195,6 +195,10 @@ class Model:
         """The objective's terms, and each variable's lower and upper bound."""
         return self._objective, {k: (v.lower, v.upper) for k, v in self._variables.items()}
 
+    def is_whole(self, name: str) -> bool:
+        """Whether a variable takes whole numbers only."""
+        return self._variables[name].integer
+
     def _terms(self, where: str, terms: Mapping[str, float]) -> dict[str, float]:
         for name, coefficient in terms.items():
             if name not in self._variables:

@@ -16,6 +16,7 @@ settings.load_profile("steady")
 TOGETHER = {
     "tests/present/test_markdown.py": "reports",
     "tests/present/test_page.py": "reports",
+    "tests/present/test_pictures.py": "reports",
     "tests/present/test_workbook.py": "reports",
     "tests/studies/test_report.py": "reports",
     "tests/cli/test_forms.py": "shown",

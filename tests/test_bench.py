@@ -13,6 +13,7 @@ import yaml
 from advisor.catalogue.load import load_catalogue, load_product
 from advisor.studies.shortlist import shortlist
 from tests.bench import (
+    families,
     imports,
     inside,
     processes,
@@ -116,4 +117,5 @@ def test_what_is_measured_is_registered() -> None:
         traces.__name__,
         reports.__name__,
         imports.__name__,
+        families.__name__,
     }

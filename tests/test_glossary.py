@@ -21,7 +21,7 @@ from advisor.decide.limits import LIMITS
 from advisor.model.ends import ENDS
 from advisor.quantities import read_quantity
 from advisor.reference.declared import Field, fields, holds
-from advisor.reference.glossary import ANSWERS, TERMS, glossary_page
+from advisor.reference.glossary import ANSWERS, TERMS, WORDS, glossary_page
 from advisor.reference.lists import lists_page
 from advisor.reference.outputs import run
 from advisor.studies.columns import COLUMNS
@@ -245,3 +245,11 @@ def test_a_figure_of_the_user_has_no_anchors_of_its_own() -> None:
     assert isinstance(own, Measure)
     assert all(isnan(x) for x in own.anchors(_product(), None))
     assert own.anchored.startswith("none")
+
+
+def test_words_of_the_screens_name_keys_that_there_are() -> None:
+    told = GLOSSARY.partition("## Words of the screens")
+    keys = set(re.findall(r"^\| `(\w+)` \|", told[0], re.M))
+    # a build's key holds its figures one by one
+    assert {key for _, key, _ in WORDS} <= keys
+    assert len(rows(section(GLOSSARY, "Words of the screens"))) == len(WORDS)

@@ -437,3 +437,27 @@ def test_nothing_to_minimise(solver: Solver) -> None:
     assert found.status is Status.OPTIMAL
     assert found.objective == found.bound == 0
     assert found.values["x"] >= 5
+
+
+@both
+@needs_cbc
+def test_nothing_is_no_negative_nothing(solver: Solver) -> None:
+    """Texts show a sign: -1 times nothing is shown as 0."""
+    model = Model("nothing")
+    model.variable("x", 0.0, 0.0)
+    model.minimise({"x": -1.0})
+    found = model.solve(SECONDS, solver)
+    assert found.objective is not None
+    assert math.copysign(1.0, found.objective) == 1.0
+    assert math.copysign(1.0, found.bound) == 1.0
+
+
+def test_solvers_that_all_fail_promise_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The bound of an optimum that nobody knows is as low as any."""
+    failed = lp._Answer(Status.FAILED)
+    monkeypatch.setattr(Model, "_ask", lambda *_: failed)
+    model = Model("failing")
+    model.variable("x", 0.0, 1.0)
+    model.minimise({"x": 1.0})
+    found = model.solve(SECONDS)
+    assert (found.status, found.objective, found.bound) == (Status.FAILED, None, -math.inf)

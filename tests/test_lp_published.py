@@ -51,6 +51,7 @@ def test_capacitated_warehouses(solver: Solver, name: str, optimum: float) -> No
     assert found.status is Status.OPTIMAL
     assert found.solver == solver
     assert found.objective == pytest.approx(optimum, rel=1e-6)
+    assert found.objective is not None
     assert found.bound <= found.objective
     assert found.bound == pytest.approx(optimum, rel=2e-6)
 
@@ -98,7 +99,9 @@ def test_many_pieces_beside_yes_and_no(solver: Solver) -> None:
     needed: 7,500 of A for 37,500; exactly 6,000 cost 40,200, all of B."""
     for exact, optimum in ((False, 37_500.0), (True, 40_200.0)):
         model = Model("vendors")
-        wanted, costs, chosen = {}, {}, {}
+        wanted: dict[str, float] = {}
+        costs: dict[str, float] = {}
+        chosen: dict[str, dict[str, float]] = {}
         a = [(0, 9.0), (1000, 8.0), (2500, 7.0), (7500, 5.0), (15_000, 3.0)]
         b = [(0, 8.0), (1200, 7.0), (3000, 6.0), (7500, 4.0), (14_000, 2.0)]
         for vendor, breaks in (("A", a), ("B", b)):

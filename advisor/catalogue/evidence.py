@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 
-from advisor.catalogue.schema_parts import Block, KernelFigure, OperatingPoint, SleepState
+from advisor.catalogue.schema_parts import Block, KernelFigure, OperatingPoint, Part, SleepState
+from advisor.catalogue.schema_supply import AddOn
+from advisor.figures import Path
 
 Measured = OperatingPoint | KernelFigure | Block | SleepState
 # keys that are measured or read off a datasheet; a supply or a clock is how, not what
@@ -14,6 +16,24 @@ _FIGURES = {
     Block: ("current", "for"),
     SleepState: ("wake-time", "wake-charge"),
 }
+
+
+def measured(record: Part | AddOn) -> Iterator[tuple[Path, Measured]]:
+    """(path, record) of everything in a part or an add-on that names its evidence."""
+    if isinstance(record, AddOn):
+        for name, block in record.gives.blocks.items():
+            yield Path(record.addon).child("gives", "blocks", name), block
+        return
+    own = Path(record.part)
+    for name, point in record.operating_points.items():
+        yield own.child("operating-points", name), point
+    for kernel, variants in record.kernels.items():
+        for variant, figure in variants.items():
+            yield own.child("kernels", kernel, variant), figure
+    for name, block in record.blocks.items():
+        yield own.child("blocks", name), block
+    for name, state in record.sleep_states.items():
+        yield own.child("sleep-states", name), state
 
 
 def evidence_of(record: Measured, figure: str) -> str | None:

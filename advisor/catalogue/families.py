@@ -13,7 +13,8 @@ from yaml.nodes import Node, ScalarNode, SequenceNode
 from advisor.catalogue.load import read_catalogue, read_product
 from advisor.catalogue.places import catalogue_folder, family_files, find_product
 from advisor.catalogue.records import Catalogue
-from advisor.catalogue.rules import Breach, Rule, apply, rate_currency
+from advisor.catalogue.rule import Breach, Rule
+from advisor.catalogue.rules import apply, rate_currency
 from advisor.catalogue.run import Run, collector_paused, value_of
 from advisor.catalogue.schema_family import FamilyFile, Member
 from advisor.catalogue.schema_product import Product

@@ -23,7 +23,7 @@ from advisor.catalogue.spread import moved, written
 from advisor.dimensions import DIMENSIONS
 from advisor.faults import Fault, FaultError, FaultLog, nearest
 from advisor.figures import Path, document_of, names_in
-from advisor.quantities import Quantity, show
+from advisor.quantities import Quantity, show, spellings
 from advisor.source import read_text
 
 NEAR = 1e-3  # relative; a price break or a change of leaders is found at least as closely
@@ -39,7 +39,8 @@ class Lever:
     path : where it stands. kind : what may stand there. unit : SI unit of its values. now : the
     value that stands, None where the key is absent. u : its standard uncertainty, 0 where exact.
     stated : the figure that stands, None for a whole number and where the key is absent.
-    rate : of a rate of exchange the currency that it is of, and the one that it is in.
+    rate : of a rate of exchange the currency that it is of, and the one that it is in. own :
+    whether its texts are in the unit of its file.
     """
 
     path: Path
@@ -49,6 +50,7 @@ class Lever:
     u: float
     stated: Quantity | None = None
     rate: tuple[str, str] | None = None
+    own: bool = False
 
     @property
     def whole(self) -> bool:
@@ -67,7 +69,26 @@ class Lever:
         unit = "" if self.unit == "1" else self.unit
         if self.stated is None:
             return f"{value:.12g}{unit}"
-        return written(moved(self.stated, value), unit)
+        if self._unit_text:
+            unit = self._unit_text
+        return written(moved(self.stated, value), unit, self.factor)
+
+    def in_own_unit(self) -> Lever:
+        """The lever with texts in the unit that its file states it in."""
+        return replace(self, own=True)
+
+    @property
+    def factor(self) -> float:
+        """What the unit of its texts is worth, in SI."""
+        return spellings(self.dimension)[self._unit_text] if self._unit_text else 1.0
+
+    @property
+    def _unit_text(self) -> str:
+        """The file's own unit, where texts are in it and it has no zero of its own."""
+        if not self.own or self.stated is None or self.dimension == "temperature":
+            return ""
+        text = self.stated.unit_text.strip()
+        return text if text in spellings(self.dimension) else ""
 
     def reach(self, value: float, near: float) -> float:
         """What a share `near` of a value comes to; of 10 K for a temperature."""
@@ -84,10 +105,13 @@ class Lever:
         """A value for people."""
         if self.whole:
             return f"{round(value)}"
+        digits = 12 if self.own else 4
         if self.rate is not None:
-            return f"1 {self.rate[0]} = {value:.4g} {self.rate[1]}"
+            return f"1 {self.rate[0]} = {value:.{digits}g} {self.rate[1]}"
         if self.dimension == "money-rate":
-            return f"{value:.4g} {self.unit}"
+            return f"{value:.{digits}g} {self.unit}"
+        if self.own and self.dimension != "temperature":
+            return f"{value / self.factor:.12g} {_for_people(self._unit_text)}".rstrip()
         return show(value, self.dimension, 4)
 
     def assignment(self, value: float) -> str:
@@ -121,6 +145,11 @@ class Lever:
         if apart <= close or (min(one, other) <= 0 and apart <= 1e-9):
             return None
         return middle
+
+
+def _for_people(unit: str) -> str:
+    """A unit as screens spell it."""
+    return f"µ{unit[1:]}" if len(unit) > 1 and unit[0] in "uμ" else unit
 
 
 def part_way(one: float, other: float, share: float) -> float:

@@ -7,68 +7,25 @@ of sense, asked by `catalog check` and `product check` only.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from functools import partial
 from itertools import pairwise
 from typing import Any
 
 from advisor.catalogue.criteria import OWN, anchors_of, asked_words, measure_of, unmet
-from advisor.catalogue.evidence import Measured, figures_of
+from advisor.catalogue.evidence import figures_of, measured
 from advisor.catalogue.records import Catalogue
+from advisor.catalogue.rule import Breach, Rule, no_breaks, order, unknown_evidence
+from advisor.catalogue.rules_addon import ADDON_FAULTS
 from advisor.catalogue.schema_parts import Part, SleepState, Variant
 from advisor.catalogue.schema_product import Load, Product, StandingLoad
-from advisor.catalogue.schema_supply import AddOn, Cell, Converter
+from advisor.catalogue.schema_supply import Cell, Converter
 from advisor.catalogue.sheet import run_currents
 from advisor.faults import Fault, FaultLog, nearest
 from advisor.figures import Path
 from advisor.source import Document, place_of
 
-# (dotted path, what was read, the nearest valid word or None)
-Breach = tuple[str, str, str | None]
-
-
-@dataclass(frozen=True, slots=True)
-class Rule:
-    """`breaches(record, catalogue)` yields where the record breaks the rule `expected`."""
-
-    expected: str
-    breaches: Callable[[Any, Catalogue], Iterable[Breach]]
-    severity: str = "fault"
-    unknown: bool = False  # what is named may stand in a file that was not read
-
-
-def _order(low: Any, high: Any, path: str) -> Iterator[Breach]:
-    if low is not None and high is not None and low.nominal > high.nominal:
-        yield path, f"{low.text} above {high.text}", None
-
-
 # ---------------------------------------------------------------------------------------- parts
-
-
-def measured(part: Part) -> Iterator[tuple[Path, Measured]]:
-    """(path, record) of everything in a part that names its evidence."""
-    own = Path(part.part)
-    for name, point in part.operating_points.items():
-        yield own.child("operating-points", name), point
-    for kernel, variants in part.kernels.items():
-        for variant, figure in variants.items():
-            yield own.child("kernels", kernel, variant), figure
-    for name, block in part.blocks.items():
-        yield own.child("blocks", name), block
-    for name, state in part.sleep_states.items():
-        yield own.child("sleep-states", name), state
-
-
-def _unknown_evidence(part: Part, _: Catalogue) -> Iterator[Breach]:
-    for path, record in measured(part):
-        if record.evidence is not None and record.evidence not in part.evidence:
-            near = nearest(record.evidence, tuple(part.evidence))
-            yield (path / "evidence").dotted, f'"{record.evidence}"', near
-        for name, evidence in getattr(record, "evidence_of", {}).items():
-            if evidence not in part.evidence:
-                near = nearest(evidence, tuple(part.evidence))
-                yield (path / "evidence-of" / name).dotted, f'"{evidence}"', near
 
 
 def _unknown_run_evidence(part: Part, _: Catalogue) -> Iterator[Breach]:
@@ -123,11 +80,11 @@ def _other_work(part: Part, catalogue: Catalogue) -> Iterator[Breach]:
 
 
 def _part_ranges(part: Part, _: Catalogue) -> Iterator[Breach]:
-    yield from _order(part.supply.min, part.supply.max, "supply.min")
-    yield from _order(part.supply.brown_out, part.supply.max, "supply.brown-out")
-    yield from _order(part.temperature.min, part.temperature.max, "temperature.min")
+    yield from order(part.supply.min, part.supply.max, "supply.min")
+    yield from order(part.supply.brown_out, part.supply.max, "supply.brown-out")
+    yield from order(part.temperature.min, part.temperature.max, "temperature.min")
     for name, block in part.blocks.items():
-        yield from _order(block.supply.min, block.supply.max, f"blocks.{name}.supply.min")
+        yield from order(block.supply.min, block.supply.max, f"blocks.{name}.supply.min")
 
 
 def _instant_charge(part: Part, _: Catalogue) -> Iterator[Breach]:
@@ -138,13 +95,8 @@ def _instant_charge(part: Part, _: Catalogue) -> Iterator[Breach]:
             yield f"sleep-states.{name}.wake-charge", state.wake_charge.text, None
 
 
-def _no_breaks(record: Any, _: Catalogue) -> Iterator[Breach]:
-    if record.price is not None and record.price.breaks is not None and not record.price.breaks:
-        yield "price.breaks", "nothing", None
-
-
 PART_FAULTS = (
-    Rule("an entry of this file's evidence", _unknown_evidence),
+    Rule("an entry of this file's evidence", unknown_evidence),
     Rule("an entry of this file's evidence", _unknown_run_evidence),
     Rule("a time and a current that were measured beside it", _lone_correlation),
     Rule("a figure that stands beside it, its key or temperature as written", _no_such_figure),
@@ -153,7 +105,7 @@ PART_FAULTS = (
     Rule("the kernel's version: figures of other work are not mixed", _other_work),
     Rule("a range whose lower end is not above its upper end", _part_ranges),
     Rule("a wake-time above zero beside the wake-charge", _instant_charge),
-    Rule("at least one price break", _no_breaks),
+    Rule("at least one price break", no_breaks),
 )
 
 # ------------------------------------------------------------------------- cells and converters
@@ -175,14 +127,14 @@ def _two_well_pair(cell: Cell, _: Catalogue) -> Iterator[Breach]:
 CELL_FAULTS = (
     Rule("an open-circuit voltage that never rises with depth of discharge", _cell_voltage),
     Rule("both c and k", _two_well_pair),
-    Rule("at least one price break", _no_breaks),
+    Rule("at least one price break", no_breaks),
 )
 
 
 def _windows(record: Any, _: Catalogue) -> Iterator[Breach]:
     for name in ("input", "output"):
         window = getattr(record, name)
-        yield from _order(window.min, window.max, f"{name}.min")
+        yield from order(window.min, window.max, f"{name}.min")
 
 
 def _kind_keys(converter: Converter, _: Catalogue) -> Iterator[Breach]:
@@ -195,19 +147,7 @@ def _kind_keys(converter: Converter, _: Catalogue) -> Iterator[Breach]:
 CONVERTER_FAULTS = (
     Rule("a range whose lower end is not above its upper end", _windows),
     Rule("dropout with kind linear, efficiency with the switching kinds", _kind_keys),
-    Rule("at least one price break", _no_breaks),
-)
-
-
-def _addon_ranges(addon: AddOn, _: Catalogue) -> Iterator[Breach]:
-    yield from _order(addon.supply.min, addon.supply.max, "supply.min")
-    for name, block in addon.gives.blocks.items():
-        yield from _order(block.supply.min, block.supply.max, f"gives.blocks.{name}.supply.min")
-
-
-ADDON_FAULTS = (
-    Rule("a range whose lower end is not above its upper end", _addon_ranges),
-    Rule("at least one price break", _no_breaks),
+    Rule("at least one price break", no_breaks),
 )
 
 # -------------------------------------------------------------------------------------- product
@@ -279,7 +219,7 @@ def _instant_load(product: Product, _: Catalogue) -> Iterator[Breach]:
 
 def _load_ranges(product: Product, _: Catalogue) -> Iterator[Breach]:
     for path, load in loads(product):
-        yield from _order(load.supply.min, load.supply.max, path.child("supply", "min").dotted)
+        yield from order(load.supply.min, load.supply.max, path.child("supply", "min").dotted)
 
 
 def _priority_weights(product: Product, _: Catalogue) -> Iterator[Breach]:

@@ -338,6 +338,11 @@ class Price:
         "price each, from that quantity up; more than needed is bought where that costs less",
     )
     multiple: int | None = key(Whole(), "sold in multiples of", default=1)
+    discount: str | None = key(
+        Choice(("all-units", "incremental")),
+        "what a break's price holds for: all pieces, or those beyond its quantity",
+        default="all-units",
+    )
     lead_time: Quantity | None = key(
         Figure("time", exact=True), "longest time to delivery that is promised"
     )

@@ -87,7 +87,7 @@ class Task:
         MapOf(COUNT, "kernel"), "units of work per event", default={}
     )
     uses: Mapping[str, Quantity] = key(
-        MapOf(COUNT, "block"), "uses of on-chip blocks per event", default={}
+        MapOf(COUNT, "block"), "uses of blocks, on the chip or of an add-on, per event", default={}
     )
     loads: tuple[Load, ...] = key(
         ListOf(Record(Load), named_by="load"), "loads switched on in this order", default=()
@@ -118,7 +118,7 @@ class Needs:
     )
     lead_time: Quantity | None = key(
         Figure("time", above=True, exact=True),
-        "longest time to delivery of a part, a cell or a converter",
+        "longest time to delivery of a part, a cell, a converter or an add-on",
     )
     confidence: Quantity = key(
         Figure("share", above=True, most=1.0, exact=True),
@@ -382,8 +382,8 @@ class Product:
     )
     add_ons: str = key(
         Choice(("allowed", "refused")),
-        "whether companion chips may fill gaps; they are not weighed yet, so allowed only warns",
-        default="refused",
+        "whether companion chips may bring what a part lacks",
+        default="allowed",
     )
     cost: Cost = key(Record(Cost), "the money side", default=Cost())
     measuring: Measuring = key(Record(Measuring), "what measurements take", default=Measuring())

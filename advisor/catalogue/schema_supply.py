@@ -26,11 +26,14 @@ from advisor.catalogue.schema_parts import (
     CURRENT,
     EVIDENCE_KINDS,
     FEATURE,
+    LIFECYCLES,
     TEMPERATURE,
+    TIME,
     VOLTAGE,
     Block,
     Evidence,
     Price,
+    Span,
     Window,
 )
 from advisor.quantities import Quantity
@@ -218,7 +221,12 @@ class Giving:
     """What an add-on brings."""
 
     features: Mapping[str, Quantity] = key(
-        MapOf(FEATURE, "feature"), "features it brings", default={}
+        MapOf(FEATURE, "feature"), "counts of what it brings; they add to the part's", default={}
+    )
+    grades: Mapping[str, Quantity] = key(
+        MapOf(FEATURE, "feature"),
+        "features that tell how good something is, such as adc-bits; of these the best counts",
+        default={},
     )
     blocks: Mapping[str, Block] = key(MapOf(Record(Block), "block"), "blocks it brings", default={})
 
@@ -239,11 +247,20 @@ class AddOn:
     addon: str = key(Identity("add-on"), "the add-on's id, equal to the file's name", required=True)
     invented: bool = key(Flag(), "demonstration data", default=False)
     summary: str | None = key(Text(), "the add-on in a line", informational=True)
+    lifecycle: str | None = key(Choice(LIFECYCLES), "state of supply")
     gives: Giving = key(Record(Giving), "what it brings", default=Giving())
     takes: Taking = key(Record(Taking), "what it occupies", default=Taking())
-    standing: Quantity | None = key(CURRENT, "current it draws all the time")
-    supply: Window = key(
-        Record(Window), "supply voltage that it takes; not weighed yet", default=Window()
+    standing: Quantity | None = key(
+        CURRENT, "current that it draws all the time, its blocks in use apart"
+    )
+    sleep: Quantity | None = key(
+        CURRENT, "current that it draws while the part sleeps, in place of standing"
+    )
+    supply: Window = key(Record(Window), "supply voltage that it takes", default=Window())
+    temperature: Span = key(Record(Span), "rated ambient temperature", default=Span())
+    setup: Quantity | None = key(TIME, "box to first working use, beside the part's own")
+    board_area: Quantity | None = key(
+        Figure("area", above=True), "board area that it takes, with all that stands beside it"
     )
     price: Price | None = key(Record(Price), "what one piece costs")
     cautions: tuple[str, ...] = key(ListOf(Text()), "cautions to show", default=())

@@ -11,9 +11,10 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from itertools import pairwise
 
-from advisor.catalogue.evidence import evidence_of, figures_of
+from advisor.catalogue.evidence import evidence_of, figures_of, measured
 from advisor.catalogue.records import Catalogue
-from advisor.catalogue.rules import Breach, Rule, apply, measured
+from advisor.catalogue.rule import Breach, Rule
+from advisor.catalogue.rules import apply
 from advisor.catalogue.schema_parts import Part, Variant
 from advisor.catalogue.schema_product import Product
 from advisor.faults import Fault, FaultLog, nearest, shortened
@@ -174,9 +175,10 @@ def _idle_weight(product: Product, _: Catalogue) -> Iterator[Breach]:
 
 def _unknown_feature(product: Product, catalogue: Catalogue) -> Iterator[Breach]:
     known = {f for part in catalogue.parts.values() for f in part.features}
+    known |= {f for a in catalogue.addons.values() for f in (*a.gives.features, *a.gives.grades)}
     for name in product.needs.features:
         if name not in known:
-            read = f'"{name}", which no part counts'
+            read = f'"{name}", which no part counts and no add-on brings'
             yield f"needs.features.{name}", read, nearest(name, sorted(known))
 
 
@@ -230,7 +232,8 @@ def catalogue_warnings(catalogue: Catalogue) -> tuple[Fault, ...]:
 def in_words(warnings: Iterable[Fault]) -> Iterator[str]:
     """Warnings of a product as an answer tells them, without places in files.
 
-    `frost-post:needs.features.uatr: "uatr", which no part counts; the nearest name is uart`
+    `frost-post:needs.features.uatr: "uatr", which no part counts and no add-on brings; the nearest
+    name is uart`
     """
     for one in warnings:
         near = "" if one.nearest is None else f"; the nearest name is {one.nearest}"

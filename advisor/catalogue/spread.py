@@ -39,17 +39,17 @@ def moved(quantity: Quantity, value: float) -> Quantity:
     return replace(quantity, nominal=value, u=quantity.u * share, shape=ends)
 
 
-def written(quantity: Quantity, unit: str) -> str:
-    """The figure as it may stand in a file, its spread with it; `unit` is the SI one."""
+def written(quantity: Quantity, unit: str, factor: float = 1.0) -> str:
+    """The figure as it may stand in a file, with its spread; `unit` is worth `factor` SI ones."""
 
     def one(value: float) -> str:
-        return f"{value:.12g}{unit}"
+        return f"{value / factor:.12g}{unit}"
 
     value, shape = quantity.nominal, quantity.shape
     if quantity.kind == "normal":
-        return f"{value:.12g}±{quantity.u:.12g}{unit}(k=1)"
+        return f"{value / factor:.12g}±{quantity.u / factor:.12g}{unit}(k=1)"
     if quantity.kind == "rectangular":
-        return f"{value:.12g}±{shape[0]:.12g}{unit}"
+        return f"{value / factor:.12g}±{shape[0] / factor:.12g}{unit}"
     if quantity.kind == "lognormal":
         most = shape[0] * math.exp(shape[1] * NORMAL_99)
         return f"{{typical: {one(shape[0])}, max: {one(most)}}}"

@@ -29,6 +29,7 @@ from advisor.cli import (
     weighing,
 )
 from advisor.cli.codes import INTERRUPTED, NO, OURS, WRONG
+from advisor.cli.helping import with_help
 
 if TYPE_CHECKING:
     from typer.exceptions import TyperException
@@ -121,7 +122,7 @@ def carry_out(arguments: list[str], stopped: Callable[[], bool]) -> int:
         # absurd figures may overflow on their way to being ruled out; a line of our code is no help
         warnings.simplefilter("ignore", RuntimeWarning)
     try:
-        result = typer.main.get_command(needed(arguments)).main(
+        result = with_help(typer.main.get_command(needed(arguments))).main(
             arguments, prog_name="part-advisor", standalone_mode=False
         )
         sys.stdout.flush()

@@ -138,6 +138,7 @@ def kernels_verify(
     Example: part-advisor kernels verify --target host
     """
     from advisor.bench.kernels import chosen
+    from advisor.cli.progress import progress
     from advisor.faults import Fault, FaultError
     from advisor.studies.kernels import verify, verify_log
 
@@ -163,7 +164,8 @@ def kernels_verify(
 
         screen.give(told.document(), lambda: told.rows(), lines)
         return 0 if told.right else 1
-    found = verify(target or (), optimised, names)
+    with progress(show.quiet, "looking for compilers") as tell:
+        found = verify(target or (), optimised, names, tell)
 
     def page() -> Page:
         from advisor.present.bench import verification_page
@@ -227,6 +229,7 @@ def distil(
     Example: part-advisor distil trace.csv --bench notes.yaml
     """
     from advisor.bench.notes import read_notes
+    from advisor.cli.progress import progress
     from advisor.cli.writing import Output, check_outputs
     from advisor.faults import Fault, FaultError
     from advisor.source import read_bytes, read_text
@@ -248,7 +251,8 @@ def distil(
         raise FaultError(faults)
     if output is not None:
         check_outputs([Output(output, "--output")], _named_by(read_notes(bench)))
-    found = study(bench, traces)
+    with progress(show.quiet, "distilling the traces"):
+        found = study(bench, traces)
     gone: tuple[Replaced, ...] = ()
     merged: tuple[MergedFigure, ...] = ()
     if output is not None:
@@ -288,18 +292,22 @@ def _look(
     traces: list[Path], bench: Path | None, output: Path | None, plot: Path | None, screen: Screen
 ) -> int:
     """`distil --look`."""
+    from advisor.cli.progress import progress
     from advisor.cli.writing import file_by_ending
     from advisor.faults import Fault, FaultError
+    from advisor.stages import begin
     from advisor.studies.look import look as study
 
     if output is not None:
         raise FaultError((Fault("--output", "a part's file", "no figures with --look"),))
     drawing = None if plot is None else file_by_ending(plot)
-    found = study(traces, bench)
-    if drawing is not None:
-        from advisor.present.outline import save_picture
+    with progress(screen.quiet, "looking through the traces") as tell:
+        found = study(traces, bench)
+        if drawing is not None:
+            from advisor.present.outline import save_picture
 
-        screen.keep(drawing, save_picture(found, drawing), "--plot")
+            begin(tell, "drawing them")
+            screen.keep(drawing, save_picture(found, drawing), "--plot")
 
     def page() -> Page:
         from advisor.present.outline import look_page
@@ -363,7 +371,9 @@ def rehearse(
     """
     from advisor.catalogue.kinds import Figure
     from advisor.catalogue.levers import read_option
+    from advisor.cli.progress import progress
     from advisor.cli.writing import Output, check_outputs
+    from advisor.stages import begin
     from advisor.studies.rehearse import OVERHEAD, Planned
     from advisor.studies.rehearse import rehearse as study
     from advisor.studies.results import names_of
@@ -377,12 +387,18 @@ def rehearse(
 
     wanted = share("--want", want)
     mean, next_unit = share("--want-mean", want_mean), share("--want-next", want_next)
-    loaded = files.catalogue()
-    found = study(notes, loaded, seed, wanted, wanted_mean=mean, wanted_next=next_unit)
+    with progress(show.quiet) as tell:
+        loaded = files.catalogue()
+        begin(tell, "rehearsing")
+        found = study(notes, loaded, seed, wanted, wanted_mean=mean, wanted_next=next_unit)
+        written = {}
+        if output is not None:
+            begin(tell, "making up the trace")
+            written = found.write(output)
     if output is not None:
         options = ("--output", OVERHEAD)
-        written = zip(found.write(output).items(), options, strict=False)
-        made = {Output(path, option): data for (path, data), option in written}
+        named = zip(written.items(), options, strict=False)
+        made = {Output(path, option): data for (path, data), option in named}
         read = [notes, *_named_by(found.session)]
         check_outputs(list(made), [path for path in read if path not in [o.path for o in made]])
         for one, data in made.items():

@@ -32,11 +32,13 @@ def catalog_list(*, files: Files, show: Show) -> int:
 
     Example: part-advisor catalog list
     """
+    from advisor.cli.progress import progress
     from advisor.studies.inventory import PartRow, inventory
     from advisor.studies.results import names_of
 
     screen = show.screen()
-    found = inventory(files.catalogue())
+    with progress(show.quiet):
+        found = inventory(files.catalogue())
 
     def page() -> Page:
         from advisor.present.inventory import inventory_page
@@ -61,6 +63,7 @@ def catalog_show(
 
     Example: part-advisor catalog show ostrel-yab
     """
+    from advisor.cli.progress import progress
     from advisor.studies.inventory import FigureRow, entry_of
     from advisor.studies.results import names_of, plain
 
@@ -74,7 +77,8 @@ def catalog_show(
             raise FaultError((Fault("--format", "yaml with --set", expected),))
         screen.text(template(files.catalogue(), entry))
         return 0
-    found = entry_of(files.catalogue(), entry)
+    with progress(show.quiet):
+        found = entry_of(files.catalogue(), entry)
 
     def page() -> Page:
         from advisor.present.inventory import entry_page
@@ -94,13 +98,13 @@ def catalog_check(*, files: Files, show: Show) -> int:
 
     Example: part-advisor catalog check
     """
+    from advisor.cli.progress import progress
     from advisor.studies.check import check_catalogue
 
     screen = show.screen()
-    return _checked(
-        screen,
-        check_catalogue(files.catalogue()),
-    )
+    with progress(show.quiet):
+        found = check_catalogue(files.catalogue())
+    return _checked(screen, found)
 
 
 @product.command("list")
@@ -140,10 +144,13 @@ def product_check(
 
     Example: part-advisor product check frost-post
     """
+    from advisor.cli.progress import progress
     from advisor.studies.check import check_product
 
     screen = show.screen()
-    return _checked(screen, check_product(*files.product(product)))
+    with progress(show.quiet):
+        found = check_product(*files.product(product))
+    return _checked(screen, found)
 
 
 def _checked(screen: object, found: object) -> int:

@@ -5,3 +5,7 @@ fault of the tool itself; 130 interrupted.
 """
 
 NO, WRONG, OURS, INTERRUPTED = 1, 2, 3, 130
+TOLD = (
+    f"Exit codes: 0 done; {NO} done, and the answer is no; {WRONG} the input or the call is wrong, "
+    f"and nothing was written; {OURS} a fault of the tool itself; {INTERRUPTED} interrupted."
+)

@@ -40,7 +40,10 @@ def compare(
     plot: Annotated[
         Path | None,
         typer.Option(
-            "--plot", metavar="FILE.svg|png", help="Draw the energies there.", show_default=False
+            "--plot",
+            metavar="FILE.svg|png",
+            help="Draw the energies there, at the common clock too.",
+            show_default=False,
         ),
         WRITES,
     ] = None,
@@ -57,7 +60,9 @@ def compare(
     """
     from advisor.catalogue.kinds import Figure
     from advisor.catalogue.levers import read_option
+    from advisor.cli.progress import progress
     from advisor.cli.writing import file_by_ending
+    from advisor.stages import begin
     from advisor.studies.compare import Row
     from advisor.studies.compare import compare as study
     from advisor.studies.results import names_of
@@ -67,12 +72,15 @@ def compare(
     clock = None
     if at_clock is not None:
         clock = read_option("--at-clock", at_clock, Figure("frequency", above=True)).nominal
-    loaded = files.catalogue()
-    found = study(loaded, parts or (), kernel or (), clock)
-    if drawing is not None:
-        from advisor.present.compare import save_bars
+    with progress(show.quiet) as tell:
+        loaded = files.catalogue()
+        begin(tell, "comparing kernels")
+        found = study(loaded, parts or (), kernel or (), clock)
+        if drawing is not None:
+            from advisor.present.compare import save_dots
 
-        screen.keep(drawing, save_bars(found, drawing), "--plot")
+            begin(tell, "drawing the kernels")
+            screen.keep(drawing, save_dots(found, drawing), "--plot")
 
     def page() -> Page:
         from advisor.present.compare import compare_page

@@ -65,6 +65,7 @@ def decide(
     Example: part-advisor decide frost-post quorvane-jor --because "least regret, two suppliers"
     """
     from advisor.catalogue.families import family_file
+    from advisor.cli.progress import progress
     from advisor.faults import Fault, FaultError
     from advisor.files import is_stream
     from advisor.present.record import decided_page
@@ -84,20 +85,22 @@ def decide(
         raise FaultError((Fault("PART", "nothing", expected),))
     if plan is not None:
         raise FaultError((Fault("--plan", str(plan), "a family, which has plans"),))
-    inputs = files.product(product)
-    found = study(
-        *inputs,
-        part,
-        because,
-        changes=files.changes or (),
-        draws=sampling.draws,
-        seed=sampling.seed,
-        jobs=sampling.jobs,
-        estimate_missing=files.estimate_missing,
-        product_file=_own_file(product, files),
-        catalogs=files.own_folders,
-        folder="." if output is None else output.parent,
-    )
+    with progress(look.quiet) as tell:
+        inputs = files.product(product)
+        found = study(
+            *inputs,
+            part,
+            because,
+            changes=files.changes or (),
+            draws=sampling.draws,
+            seed=sampling.seed,
+            jobs=sampling.jobs,
+            estimate_missing=files.estimate_missing,
+            product_file=_own_file(product, files),
+            catalogs=files.own_folders,
+            folder="." if output is None else output.parent,
+            progress=tell,
+        )
     screen.warn(found.shortlist.warnings)
     if output is None:
         screen.text(found.text)
@@ -178,6 +181,7 @@ def revisit(
 
     Example: part-advisor revisit record.yaml
     """
+    from advisor.cli.progress import progress
     from advisor.present.left_out import told
     from advisor.studies.family_record import is_family_record
     from advisor.studies.record import product_of, read_decision
@@ -189,8 +193,9 @@ def revisit(
     decision = read_decision(record)
     where = product or str(product_of(decision, record))
     folders = [record.parent / name for name in decision.catalogs]
-    inputs = files.product(where, before=decision.changes, otherwise=folders)
-    found = study(decision, *inputs, jobs=workers.jobs)
+    with progress(show.quiet) as tell:
+        inputs = files.product(where, before=decision.changes, otherwise=folders)
+        found = study(decision, *inputs, jobs=workers.jobs, progress=tell)
 
     def page() -> Page:
         from advisor.present.record import revisited_page

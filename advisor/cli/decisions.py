@@ -65,8 +65,8 @@ def shortlist(
     from advisor.studies.shortlist import shortlist as study
 
     screen = show.screen()
-    inputs = files.product(product)
     with progress(show.quiet) as tell:
+        inputs = files.product(product)
         found = study(
             *inputs,
             draws=sampling.draws,
@@ -134,9 +134,9 @@ def explain(
     from advisor.studies.results import names_of, plain
 
     screen = show.screen()
-    inputs = files.product(product)
     try:
         with progress(show.quiet) as tell:
+            inputs = files.product(product)
             found = study(
                 *inputs,
                 part,
@@ -162,7 +162,7 @@ def explain(
         return 1
 
     def page() -> Page:
-        from advisor.present.tables import explanation_page
+        from advisor.present.explanation import explanation_page
 
         return explanation_page(found, screen.columns, screen.everything, cautions)
 
@@ -205,20 +205,21 @@ def outlook(
     sampling: Sampling,
     show: Answer,
 ) -> int:
-    """Show battery life and cost along a figure. Tells where the leader changes.
+    """Show battery life and cost along a figure. Tells where the leader changes; may take a minute.
 
     Example: part-advisor outlook barrel-tag --along barrel-tag:cost.units=2000:9000 --points 5
     """
     from advisor.cli.progress import progress
     from advisor.cli.writing import file_by_ending
     from advisor.present.machine import with_cautions
+    from advisor.stages import begin
     from advisor.studies.outlook import COLUMNS, document
     from advisor.studies.outlook import outlook as study
 
     screen = show.screen()
     drawing = None if plot is None else file_by_ending(plot)
-    inputs = files.product(product)
     with progress(show.quiet) as tell:
+        inputs = files.product(product)
         found = study(
             *inputs,
             parts or (),
@@ -230,10 +231,11 @@ def outlook(
             progress=tell,
             estimate_missing=files.estimate_missing,
         )
-    if drawing is not None:
-        from advisor.present.curves import save_plot
+        if drawing is not None:
+            from advisor.present.curves import save_plot
 
-        screen.keep(drawing, save_plot(found, drawing), "--plot")
+            begin(tell, "drawing the curves")
+            screen.keep(drawing, save_plot(found, drawing), "--plot")
 
     def page() -> Page:
         from advisor.present.curves import outlook_page
@@ -258,7 +260,7 @@ def tipping(
         typer.Option(
             "--lever",
             metavar="PATH",
-            help="A figure to move; all that decide if absent, which may take a minute.",
+            help="A figure to move; all that decide if absent: half a minute to several.",
             show_default=False,
         ),
     ] = None,
@@ -279,8 +281,8 @@ def tipping(
     from advisor.studies.tipping import tipping as study
 
     screen = show.screen()
-    inputs = files.product(product)
     with progress(show.quiet) as tell:
+        inputs = files.product(product)
         found = study(
             *inputs,
             levers or (),
@@ -317,8 +319,8 @@ def gaps(
     from advisor.studies.gaps import row_names
 
     screen = show.screen()
-    inputs = files.product(product)
     with progress(show.quiet) as tell:
+        inputs = files.product(product)
         found = study(
             *inputs,
             draws=sampling.draws,

@@ -65,6 +65,7 @@ def catalog_import(
 
     Example: part-advisor catalog import valley.pdsc --into ours --only 'vn4*'
     """
+    from advisor.cli.progress import progress
     from advisor.cli.writing import add_files, check_free
     from advisor.faults import Fault, FaultError
     from advisor.studies.imported import imported
@@ -83,7 +84,8 @@ def catalog_import(
     if faults or folder is None:
         raise FaultError(tuple(faults))
     screen = show.screen()
-    found = imported(file, folder, only or ())
+    with progress(show.quiet):
+        found = imported(file, folder, only or ())
     check_free(screen.output, folder, [entry.file for entry in found.entries])
     files = {} if dry_run else found.files
 

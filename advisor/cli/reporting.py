@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from advisor.cli.bundles import Command, RankedFiles, Sampling, Voice
 from advisor.cli.options import WRITES, AlongOption, FamilyOrProductArgument
+
+if TYPE_CHECKING:
+    from advisor.studies.family_report import FamilyReport
+    from advisor.studies.report import Report
 
 ENDINGS = (".html", ".md", ".xlsx")
 
@@ -32,7 +36,7 @@ def report(
     ],
     along: AlongOption = None,
     tipping: Annotated[
-        bool, typer.Option("--tipping", help="With what would change the winner; takes a minute.")
+        bool, typer.Option("--tipping", help="With what would change the winner; minutes more.")
     ] = False,
     gaps: Annotated[bool, typer.Option("--gaps", help="With what to measure next.")] = False,
     *,
@@ -50,6 +54,7 @@ def report(
     from advisor.cli.progress import progress
     from advisor.cli.writing import file_by_ending
     from advisor.faults import Fault, FaultError
+    from advisor.stages import begin
     from advisor.studies.report import report as study
     from advisor.texts import on_one_line
 
@@ -62,8 +67,8 @@ def report(
             raise FaultError(faults)
         return _family(product, output, files, sampling, voice)
     screen = voice.screen()
-    inputs = files.product(product)
     with progress(voice.quiet) as tell:
+        inputs = files.product(product)
         found = study(
             *inputs,
             along=along or (),
@@ -77,19 +82,8 @@ def report(
             progress=tell,
             estimate_missing=files.estimate_missing,
         )
-    match output.suffix.lower():
-        case ".html":
-            from advisor.present.html.page import html_page
-
-            data = html_page(found).encode()
-        case ".md":
-            from advisor.present.markdown import markdown
-
-            data = markdown(found).encode()
-        case _:
-            from advisor.present.workbook import workbook
-
-            data = workbook(found)
+        begin(tell, "writing the report")
+        data = _written(found, output.suffix.lower())
     screen.keep(output, data)
     screen.warn(found.warnings)
     first = f"{found.parts[0].part} is first" if found.parts else "nothing fits"
@@ -102,12 +96,13 @@ def _family(
     reference: str, output: Path, files: RankedFiles, sampling: Sampling, voice: Voice
 ) -> int:
     from advisor.cli.progress import progress
+    from advisor.stages import begin
     from advisor.studies.family_report import family_report
     from advisor.texts import on_one_line
 
     screen = voice.screen()
-    run = files.family([reference])
     with progress(voice.quiet) as tell:
+        run = files.family([reference])
         found = family_report(
             run,
             call=_call(reference, files),
@@ -118,19 +113,8 @@ def _family(
             progress=tell,
             estimate_missing=files.estimate_missing,
         )
-    match output.suffix.lower():
-        case ".html":
-            from advisor.present.html.family_page import family_html
-
-            data = family_html(found).encode()
-        case ".md":
-            from advisor.present.markdown import family_markdown
-
-            data = family_markdown(found).encode()
-        case _:
-            from advisor.present.family_workbook import family_workbook
-
-            data = family_workbook(found)
+        begin(tell, "writing the report")
+        data = _family_written(found, output.suffix.lower())
     screen.keep(output, data)
     screen.warn(found.plan.warnings)
     count = len(found.plan.adopted)
@@ -144,6 +128,40 @@ def _family(
 def _call(reference: str, files: RankedFiles) -> list[str]:
     """What names the inputs on the command line."""
     return [_operand(reference), *(f"--catalog={folder}" for folder in files.catalog or ())]
+
+
+def _family_written(found: FamilyReport, ending: str) -> bytes:
+    """A family's report as a file of that ending."""
+    match ending:
+        case ".html":
+            from advisor.present.html.family_page import family_html
+
+            return family_html(found).encode()
+        case ".md":
+            from advisor.present.markdown import family_markdown
+
+            return family_markdown(found).encode()
+        case _:
+            from advisor.present.family_workbook import family_workbook
+
+            return family_workbook(found)
+
+
+def _written(found: Report, ending: str) -> bytes:
+    """The report as a file of that ending."""
+    match ending:
+        case ".html":
+            from advisor.present.html.page import html_page
+
+            return html_page(found).encode()
+        case ".md":
+            from advisor.present.markdown import markdown
+
+            return markdown(found).encode()
+        case _:
+            from advisor.present.workbook import workbook
+
+            return workbook(found)
 
 
 def _operand(word: str) -> str:

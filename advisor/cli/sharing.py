@@ -103,6 +103,7 @@ def catalog_pack(
 
     Example: part-advisor catalog pack field --release 1.0.0 --license CC-BY-4.0
     """
+    from advisor.cli.progress import progress
     from advisor.cli.writing import Output, check_outputs, file_by_ending
     from advisor.faults import Fault, FaultError
     from advisor.intake.package import DESCRIPTOR, SIGNATURE
@@ -124,7 +125,8 @@ def catalog_pack(
         contributors=None if contributor is None else tuple(contributor),
         date=date,
     )
-    found = pack(folder, about, base=over or (), key=sign, as_archive=output is not None)
+    with progress(look.quiet, "packing the catalogue"):
+        found = pack(folder, about, base=over or (), key=sign, as_archive=output is not None)
     if found.archive is not None and output is not None:
         screen.keep(output, found.archive)
     else:
@@ -167,12 +169,14 @@ def catalog_verify(
 
     Example: part-advisor catalog verify field
     """
+    from advisor.cli.progress import progress
     from advisor.cli.writing import write_folder
     from advisor.studies.results import names_of
     from advisor.studies.sharing import FileRow, verify
 
     screen = show.screen()
-    found = verify(pack, key=key, keep=into is not None)
+    with progress(show.quiet, "checking the pack"):
+        found = verify(pack, key=key, keep=into is not None)
     if into is not None and found.sound:
         write_folder(into, found.contents)
 
@@ -262,12 +266,14 @@ def catalog_merge(
 
     Example: part-advisor catalog merge ours theirs --into both
     """
+    from advisor.cli.progress import progress
     from advisor.cli.writing import write_folder
     from advisor.studies.combine import Differing, combine
     from advisor.studies.results import names_of
 
     screen = show.screen()
-    found = combine(folders, prefer=prefer, over=over or ())
+    with progress(show.quiet, "merging the catalogues"):
+        found = combine(folders, prefer=prefer, over=over or ())
     write_folder(into, found.contents)
 
     def page() -> Page:

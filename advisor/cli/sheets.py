@@ -41,6 +41,7 @@ def import_table(
     show: Show,
 ) -> int:
     """Carry out `catalog import` of a table."""
+    from advisor.cli.progress import progress
     from advisor.faults import Fault, FaultError
     from advisor.studies import sheets as study
 
@@ -55,7 +56,8 @@ def import_table(
         return 0
     if into is None:
         raise FaultError((Fault("--into", "nothing", "the folder of a catalogue"),))
-    found = study.import_table(table, map_file, into, update=update)
+    with progress(show.quiet, "reading the table"):
+        found = study.import_table(table, map_file, into, update=update)
 
     def page() -> Page:
         from advisor.present.sheets import imported_page
@@ -88,10 +90,12 @@ def catalog_quote(
 
     Example: part-advisor catalog quote quote.csv --map quote.yaml --onto ours
     """
+    from advisor.cli.progress import progress
     from advisor.studies import sheets as study
 
     screen = show.screen()
-    found = study.quote(table, map_file, onto)
+    with progress(show.quiet, "reading the quote"):
+        found = study.quote(table, map_file, onto)
 
     def page() -> Page:
         from advisor.present.sheets import quote_page
@@ -155,6 +159,7 @@ def catalog_export(
 
     Example: part-advisor catalog export -o parts.csv --map parts.yaml
     """
+    from advisor.cli.progress import progress
     from advisor.cli.writing import file_by_ending
     from advisor.studies import sheets as study
 
@@ -163,7 +168,8 @@ def catalog_export(
     if output is not None:
         form = file_by_ending(output, "--output", (".csv", ".xlsx")).suffix.lower()[1:]
     name = "the table" if output is None else output.name
-    found = study.export_table(files.catalogue(), form, name)
+    with progress(show.quiet):
+        found = study.export_table(files.catalogue(), form, name)
     if map_file is not None:
         screen.keep(map_file, found.map.encode(), "--map")
     if output is not None:

@@ -81,7 +81,8 @@ def weights(
     target = _file(product, files) if write else None
     if ask is not None and product == "-":
         _refuse(("--ask", "a product from standard input", "a product's file"))
-    inputs = files.product(product)
+    with progress(show.quiet) as tell:
+        inputs = files.product(product)
     names = [] if order is None else [name.strip() for name in order.split(",")]
     pairs = _pairs(judge or ())
     if ask is Ask.ORDER:

@@ -14,10 +14,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from advisor.decide.builds import Build
-from advisor.decide.drawing import Drawn, Progress, draw_builds
+from advisor.decide.costs import HOUR
+from advisor.decide.drawing import Drawn, draw_builds
 from advisor.decide.evaluate import Candidate, Evaluation
 from advisor.decide.ranks import DIGITS
 from advisor.model.draws import Array
+from advisor.stages import Progress
 
 NEAR = 0.9  # of the longest stated life, of which a build's upkeep may be the least, of at most
 MOST = 3  # builds on one feed
@@ -32,7 +34,8 @@ class Admissible:
     Attributes
     ----------
     drawn : its draws, None without any. pieces : item bought to pieces a unit. other : per unit,
-    extras and reservoir. score : expected, of 0..100. upkeep : expected, per unit over the service
+    extras and reservoir. setup_h : of its part, and of its add-ons beside it, h at the stated
+    values. score : expected, of 0..100. upkeep : expected, per unit over the service
     life. life_chance : of reaching the life target; NaN without a target.
     """
 
@@ -41,6 +44,7 @@ class Admissible:
     drawn: Drawn | None
     pieces: Mapping[str, int]
     other: float
+    setup_h: tuple[float, float]
     score: float
     upkeep: float
     life_chance: float
@@ -54,11 +58,6 @@ class Admissible:
     def feed(self) -> str:
         """The pack and the converter."""
         return self.build.assessed.feed.name
-
-    @property
-    def setup_h(self) -> float:
-        """Set-up of the part alone, h, at the stated values."""
-        return float(self.candidate.cost.setup_h[0])
 
 
 def admissible(
@@ -140,9 +139,9 @@ def _near(
     evaluation: Evaluation, picked: Sequence[tuple[Candidate, Build]], drawn: Sequence[Drawn]
 ) -> list[tuple[Candidate, Build]]:
     """Those of a part and a feed that a few draws leave near the best score or the least upkeep."""
-    groups: dict[tuple[str, str], list[int]] = {}
+    groups: dict[tuple[str, str, tuple[str, ...]], list[int]] = {}
     for i, (_, build) in enumerate(picked):
-        groups.setdefault((build.part, build.assessed.feed.name), []).append(i)
+        groups.setdefault((build.part, *_bought(build)), []).append(i)
     stay: list[int] = []
     for members in groups.values():
         left: list[int] = []
@@ -184,9 +183,9 @@ def _clearly(gains: Array) -> bool:
 
 def _picked(evaluation: Evaluation, candidate: Candidate) -> list[Build]:
     """Of each feed the best and the cheapest to keep; the chosen build is one of them."""
-    by_feed: dict[str, list[Build]] = {}
+    by_feed: dict[tuple[str, tuple[str, ...]], list[Build]] = {}
     for build in candidate.builds:
-        by_feed.setdefault(build.assessed.feed.name, []).append(build)
+        by_feed.setdefault(_bought(build), []).append(build)
     out: list[Build] = []
     for feed in sorted(by_feed):
         mine = by_feed[feed]
@@ -194,6 +193,11 @@ def _picked(evaluation: Evaluation, candidate: Candidate) -> list[Build]:
         chosen = [candidate.best] if candidate.best in mine else []
         out += dict.fromkeys([*chosen, best, *_lasting(mine)])
     return out
+
+
+def _bought(build: Build) -> tuple[str, tuple[str, ...]]:
+    """What is bought beside the part: pack and converter, and add-ons."""
+    return build.assessed.feed.name, build.addons
 
 
 def _standing(evaluation: Evaluation, candidate: Candidate, build: Build) -> tuple[float, Build]:
@@ -221,6 +225,12 @@ def _read(
         pieces[feed.cell.cell] = feed.option.series * feed.option.parallel
     if feed.converter is not None:
         pieces[feed.converter.converter] = 1
+    pieces |= dict.fromkeys(build.addons, 1)
+    cost = candidate.costs[int(assessed.part[row])]
+    # the part's own hours are those of the part without add-ons
+    own = evaluation.catalogue.parts[build.part].toolchain.setup
+    hours = float(cost.setup_h[0])
+    of_part = hours if own is None or not build.addons else own.nominal / HOUR
     target = evaluation.product.life_target
     chance = np.nan
     if target is not None:
@@ -228,13 +238,14 @@ def _read(
             chance = float(assessed.life.life_s[row, 0] >= target.nominal)
         else:
             chance = float(((drawn.life_s >= target.nominal) & drawn.fits).mean())
-    extras = sum(float(e[0]) for e in candidate.cost.extras.values())
+    extras = sum(float(e[0]) for e in cost.extras.values())
     return Admissible(
         candidate=candidate,
         build=build,
         drawn=drawn,
         pieces=pieces,
         other=extras + float(money.reservoir[0]),
+        setup_h=(of_part, hours - of_part),
         score=build.score if drawn is None else drawn.expected,
         upkeep=float(assessed.costs.upkeep[row, 0]) if drawn is None else drawn.upkeep,
         life_chance=chance,

@@ -203,10 +203,12 @@ def _tiers(candidate: Candidate, evaluation: Evaluation) -> Iterator[int]:
         bought.append((feed.cell.price, units * feed.option.series * feed.option.parallel))
     if feed.converter is not None:
         bought.append((feed.converter.price, units))
+    bought += [(evaluation.catalogue.addons[name].price, units) for name in candidate.addons]
     for price, pieces in bought:
         if price is not None and price.breaks:
             stated = [(q, np.array([each.nominal])) for q, each in sorted(price.breaks.items())]
             multiple = price.multiple or 1
-            whole = int(price_at(stated, multiple, pieces).pieces[0])
+            incremental = price.discount == "incremental"
+            whole = int(price_at(stated, multiple, pieces, incremental).pieces[0])
             yield sum(quantity <= whole for quantity in price.breaks)
             yield int(whole - pieces >= multiple)

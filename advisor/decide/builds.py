@@ -7,120 +7,27 @@ one feed, and gives arrays (R, N).
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from advisor.catalogue.criteria import DAY, Keys
-from advisor.catalogue.records import stated
-from advisor.catalogue.schema_parts import Part
-from advisor.catalogue.schema_product import Product
-from advisor.decide.costs import Costs, FeedCost, PartCost, ProductCost, costs
+from advisor.decide.costs import Costs, FeedCost, ProductCost, costs
 from advisor.decide.ranks import DIGITS
-from advisor.decide.supplies import Taken, taken
+from advisor.decide.sides import PartSide
 from advisor.decide.value import Criterion, score
 from advisor.model.battery import Life, averaged, lives
 from advisor.model.drain import Drain, joined
-from advisor.model.draws import Array, Sampler
+from advisor.model.draws import Array
 from advisor.model.ends import INDEX
 from advisor.model.events import EventStates, Timeline, timeline
-from advisor.model.maturity import maturity, maturity_draws
 from advisor.model.packs import Feed, cells_name
-from advisor.model.tables import Option, Stack
+from advisor.model.tables import Companions, Option, Stack
 from advisor.model.workload import ProductFigures
-from advisor.quantities import Quantity
 
 Index = NDArray[np.intp]
-
-
-@dataclass(frozen=True, slots=True)
-class PartSide:
-    """What a build takes of its part beside the currents, each (P, N) and in the stack's order.
-
-    least_v, brown_out_v : V, 0 where unstated; most_v : V. cost : per unit; setup_h : hours.
-    toolchain : 0..100. memory_headroom : share. figures : those that criteria and limits read.
-    supplies : what the product's loads and the part's blocks take.
-    """
-
-    least_v: Array
-    brown_out_v: Array
-    most_v: Array
-    cost: Array
-    setup_h: Array
-    toolchain: Array
-    memory_headroom: Array
-    figures: Mapping[Keys, Array]
-    supplies: tuple[Taken, ...]
-
-    @property
-    def floor_v(self) -> Array:
-        """Least voltage that a part, its blocks and the loads need where the pack is their rail,
-        (P, N) V."""
-        least = [one.least for one in self.supplies]
-        return np.asarray(np.maximum.reduce([self.least_v, self.brown_out_v, *least]))
-
-
-def part_side(
-    parts: Sequence[Part],
-    part_costs: Sequence[PartCost],
-    product: Product,
-    samplers: Mapping[str, Sampler],
-    wanted: Iterable[Keys],
-) -> PartSide:
-    """Gather `PartSide` for P >= 1 parts; a figure that is missing and not needed is NaN.
-
-    `wanted` are keys of the parts' own figures that are read besides.
-    """
-    size = samplers[parts[0].part].size
-
-    def gathered(keys: tuple[str, ...], quantities: Sequence[object], absent: float) -> Array:
-        rows = []
-        for part, quantity in zip(parts, quantities, strict=True):
-            sampler = samplers[part.part]
-            rows.append(
-                np.full(size, absent)
-                if quantity is None
-                else sampler.take(sampler.root.child(*keys), quantity)  # type: ignore[arg-type]
-            )
-        return np.stack(rows)
-
-    tools = []
-    for part in parts:
-        answers = maturity(part.toolchain)
-        tools.append(
-            np.full(size, np.nan)
-            if answers is None
-            else maturity_draws(answers, samplers[part.part])
-        )
-    memory = []
-    for part in parts:
-        left = [
-            1 - need.nominal / offer.nominal
-            for need, offer in (
-                (product.needs.memory.flash, part.memory.flash),
-                (product.needs.memory.ram, part.memory.ram),
-            )
-            if need is not None and offer is not None and offer.nominal > 0
-        ]
-        memory.append(np.full(size, min(left, default=np.nan)))
-    read = {keys: [stated(part, keys) for part in parts] for keys in wanted}
-    return PartSide(
-        least_v=gathered(("supply", "min"), [p.supply.min for p in parts], 0.0),
-        brown_out_v=gathered(("supply", "brown-out"), [p.supply.brown_out for p in parts], 0.0),
-        most_v=gathered(("supply", "max"), [p.supply.max for p in parts], np.inf),
-        cost=np.stack([c.each for c in part_costs]),
-        setup_h=np.stack([c.setup_h for c in part_costs]),
-        toolchain=np.stack(tools),
-        memory_headroom=np.stack(memory),
-        figures={
-            keys: gathered(keys, quantities, np.nan)
-            for keys, quantities in read.items()
-            if all(q is None or isinstance(q, Quantity) for q in quantities)
-        },
-        supplies=taken(parts, product, samplers),
-    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,7 +85,13 @@ class Assessed:
     def identity(self, row: int) -> str:
         """Everything that tells one build of a part from another, for breaking ties."""
         labels = ",".join(o.label for o in self.options(row))
-        return f"{self.feed.name}|{self.sleep_name(row)}|{labels}"
+        beside = self.companions(row).name
+        own = f"{self.feed.name}|{self.sleep_name(row)}|{labels}"
+        return f"{own}|{beside}" if beside else own
+
+    def companions(self, row: int) -> Companions:
+        """The add-ons of one row."""
+        return self.stack.parts[int(self.part[row])].companions
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -188,6 +101,16 @@ class Build:
     part: str
     assessed: Assessed
     row: int
+
+    @property
+    def companions(self) -> Companions:
+        """Its add-ons, and who of them brings which block."""
+        return self.assessed.companions(self.row)
+
+    @property
+    def addons(self) -> tuple[str, ...]:
+        """The ids of its add-ons, of each of which a unit has one piece."""
+        return self.companions.addons
 
     @property
     def score(self) -> float:

@@ -1,4 +1,4 @@
-"""Cautions that the cells and the surroundings call for.
+"""Cautions that the cells, the surroundings and the files call for.
 
 They repeat what cell makers' safety sheets and transport rules commonly say (common practice, no
 source); they stand in for no local code and no licensed practice.
@@ -9,7 +9,9 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
-from advisor.catalogue.schema_supply import Cell
+from advisor.catalogue.records import Catalogue
+from advisor.catalogue.schema_supply import AddOn, Cell
+from advisor.decide.builds import Build
 from advisor.model.packs import Feed
 
 GENERAL = (
@@ -37,23 +39,38 @@ def is_button(cell: Cell) -> bool:
     return "button" in words or "coin" in words
 
 
-def cautions(feeds: Iterable[Feed], hottest: float) -> tuple[str, ...]:
-    """What to warn of, for the feeds in use and the hottest place (degC).
+def cautions(
+    feeds: Iterable[Feed], hottest: float, addons: Iterable[AddOn] = ()
+) -> tuple[str, ...]:
+    """What to warn of, for the feeds and the add-ons in use and the hottest place (degC).
 
     Each sentence once, behind the ids that it is of; those on button cells first.
     """
     of: dict[str, list[str]] = {}
+
+    def tell(told: Iterable[tuple[str, str]]) -> None:
+        for name, text in told:
+            names = of.setdefault(text, [])
+            if name not in names:
+                names.append(name)
+
     by_name = {feed.name: feed for feed in feeds}
     for _, feed in sorted(by_name.items()):
         told = [] if feed.cell is None else [(feed.cell.cell, t) for t in _of_pack(feed, hottest)]
         if feed.converter is not None:
             told += [(feed.converter_name, text) for text in feed.converter.cautions]
-        for name, text in told:
-            names = of.setdefault(text, [])
-            if name not in names:
-                names.append(name)
+        tell(told)
+    for name, addon in sorted({addon.addon: addon for addon in addons}.items()):
+        tell((name, text) for text in addon.cautions)
     first = sorted(of, key=lambda text: text != BUTTON)
     return (*(f"{', '.join(of[text])}: {text}" for text in first), GENERAL)
+
+
+def cautions_of(builds: Iterable[Build], catalogue: Catalogue, hottest: float) -> tuple[str, ...]:
+    """What to warn of, for builds with their add-ons and the hottest place (degC)."""
+    some = list(builds)
+    addons = {name: catalogue.addons[name] for build in some for name in build.addons}
+    return cautions([build.assessed.feed for build in some], hottest, addons.values())
 
 
 def _of_pack(feed: Feed, hottest: float) -> list[str]:

@@ -21,15 +21,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from advisor.decide.builds import Build, PartSide, relived
+from advisor.decide.builds import Build, relived
 from advisor.decide.drawing import Drawn
 from advisor.decide.ranks import DIGITS
 from advisor.decide.screens import Failed
+from advisor.decide.sides import PartSide
 from advisor.decide.stage import Stage
 from advisor.decide.value import Criterion
 from advisor.model.draws import Array
 from advisor.model.ends import INDEX
 from advisor.model.packs import cells_name
+from advisor.model.tables import Companions
 
 SOME = 128  # draws of a spread, by which most builds are told from the best as well
 MORE = 512  # draws by which several that are near the best are told apart
@@ -39,6 +41,7 @@ WIDER = 4.0  # times as much, where draws are few
 WITHIN = 0.03  # points that may be lost
 AT_ONCE = 8  # builds drawn together where a part's likeliest ones fit too seldom
 
+Asleep = tuple[str, str, Companions]
 Draw = Callable[[Sequence[Build], int], list[Drawn]]
 
 
@@ -61,9 +64,9 @@ class Spread:
     stated_loss_a: Mapping[str, float]
 
 
-def asleep(build: Build) -> tuple[str, str]:
-    """A build's part and sleep state: what its current's spread mostly comes of."""
-    return build.part, build.assessed.sleep_name(build.row)
+def asleep(build: Build) -> Asleep:
+    """A build's part, sleep state and add-ons: what its current's spread mostly comes of."""
+    return build.part, build.assessed.sleep_name(build.row), build.companions
 
 
 def pack_spread(drawn: Stage, builds: Sequence[Build]) -> Spread:
@@ -86,7 +89,7 @@ def pack_spread(drawn: Stage, builds: Sequence[Build]) -> Spread:
 
 def spread_worth(
     builds: Sequence[Build],
-    current: Mapping[tuple[str, str], Array],
+    current: Mapping[Asleep, Array],
     packs: Spread,
     side: PartSide,
     here: Stage,
@@ -96,8 +99,8 @@ def spread_worth(
 
     Parameters
     ----------
-    current : of each part and sleep state, the current over the stated one, (Q,). side : of all
-    parts, stated.
+    current : of each part, sleep state and its add-ons, the current over the stated one, (Q,).
+    side : of all parts, stated.
     """
     groups: dict[int, list[int]] = {}
     for i, build in enumerate(builds):

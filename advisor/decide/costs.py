@@ -6,14 +6,15 @@ decides whether a criterion needs them.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from advisor.catalogue.rules import rate_currency
 from advisor.catalogue.schema_parts import Part, Price
 from advisor.catalogue.schema_product import Product
+from advisor.catalogue.schema_supply import AddOn
 from advisor.model.draws import Array, Sampler
 from advisor.model.money import Purchase, development, price_at, replacements, upkeep
 from advisor.model.packs import Feed
@@ -31,9 +32,10 @@ class Bought:
 
 @dataclass(frozen=True, slots=True)
 class PartCost:
-    """A part's share of the cost, (N,): part and its extras per unit, set-up time in hours.
+    """A part's share of the cost, (N,): part, its extras and its add-ons per unit, set-up time of
+    all of them in hours.
 
-    `bought` maps the part's id to its purchase, where it has a price.
+    `bought` maps the ids of part and add-ons to their purchases, where they have a price.
     """
 
     part: Array
@@ -41,11 +43,12 @@ class PartCost:
     setup_h: Array
     missing: tuple[str, ...]
     bought: Mapping[str, Bought] = field(default_factory=dict)
+    addons: Mapping[str, Array] = field(default_factory=dict)
 
     @property
     def each(self) -> Array:
-        """Part and extras, (N,) per unit."""
-        return sum(self.extras.values(), self.part)
+        """Part, extras and add-ons, (N,) per unit."""
+        return sum((*self.extras.values(), *self.addons.values()), self.part)
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,7 +144,8 @@ def _purchase(
         for quantity, each in sorted(price.breaks.items())
     ]
     needed = per_unit * own.units
-    found = price_at(breaks, price.multiple or 1, needed)
+    incremental = price.discount == "incremental"
+    found = price_at(breaks, price.multiple or 1, needed, incremental)
     bought[name] = Bought(needed, found)
     return np.asarray(found.total * rate / own.units)
 
@@ -177,6 +181,27 @@ def part_cost(part: Part, own: ProductCost, sampler: Sampler) -> PartCost:
         missing=tuple(missing),
         bought=bought,
     )
+
+
+def with_addons(
+    cost: PartCost,
+    addons: Sequence[AddOn],
+    own: ProductCost,
+    samplers: Mapping[str, Sampler],
+) -> PartCost:
+    """A part's cost with a piece of each of its add-ons, whose set-up hours come beside its own."""
+    if not addons:
+        return cost
+    bought, each, setup_h = dict(cost.bought), {}, cost.setup_h
+    for addon in addons:
+        name, sampler = addon.addon, samplers[addon.addon]
+        unknown = np.full(sampler.size, np.nan)
+        found = _purchase(name, addon.price, 1, own, sampler, bought)
+        each[name] = unknown if found is None else found
+        at = sampler.root / "setup"
+        hours = unknown if addon.setup is None else sampler.take(at, addon.setup) / HOUR
+        setup_h = setup_h + hours
+    return replace(cost, addons=each, bought=bought, setup_h=setup_h)
 
 
 def feed_cost(

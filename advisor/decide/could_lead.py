@@ -1,9 +1,10 @@
 """Who might lead and is not in the race as it stands, or is in it by an estimate.
 
 A verdict is about the parts that are compared. It is not settled while a part that was set aside
-for one figure would lead if that figure were as good as any other part's, while a part that lacks
-only what a companion chip brings would lead without that need, or while a part that rests on
-estimates may lead. The trials are at the stated values, so that they are on the generous side.
+for one figure would lead if that figure were as good as any other part's, or while a part that
+rests on estimates may lead. (A part that lacks what an add-on brings is compared with it, unless
+the product refuses them: then what it would take is told where the part is.) The trials are at the
+stated values, so that they are on the generous side.
 """
 
 from __future__ import annotations
@@ -42,14 +43,7 @@ def could_lead(evaluation: Evaluation, chances: Array) -> tuple[str, ...]:
     best = _at_their_best(evaluation)
     for part, missing in evaluation.set_aside.items():
         if len(missing) == 1 and best[part] >= lead:
-            out.append(f"{part}, set aside for {missing[0]}, could lead")
-    lacking = _lacking(evaluation) if evaluation.product.add_ons == "allowed" else []
-    scores = _scores(
-        evaluation.catalogue,
-        _without_needs(evaluation.product),
-        {part: evaluation.catalogue.parts[part] for part in lacking},
-    )
-    out += [f"{part} could lead with a companion chip" for part in lacking if scores[part] >= lead]
+            out.append(f"{part}, missing {missing[0]}, could lead")
     return tuple(out)
 
 
@@ -105,28 +99,6 @@ def _placed(record: Any, keys: tuple[str, ...], value: object) -> Any:
         return value
     name = keys[0]
     if isinstance(record, Mapping):
-        return {**record, name: _placed(record[name], keys[1:], value)}
+        return {**record, name: _placed(record.get(name), keys[1:], value)}
     field = name.replace("-", "_")
     return replace(record, **{field: _placed(getattr(record, field), keys[1:], value)})
-
-
-def _lacking(evaluation: Evaluation) -> list[str]:
-    """Parts that fail nothing but what some add-on brings."""
-    brings = {
-        f"features.{n}" for a in evaluation.catalogue.addons.values() for n in a.gives.features
-    }
-    brings |= {f"blocks.{n}" for a in evaluation.catalogue.addons.values() for n in a.gives.blocks}
-    return [
-        part
-        for part, failed in evaluation.screened.items()
-        if part not in evaluation.unbuilt and all(f.need in brings for f in failed)
-    ]
-
-
-def _without_needs(product: Product) -> Product:
-    """The product without what an add-on could bring: features, and blocks that tasks use."""
-    return replace(
-        product,
-        needs=replace(product.needs, features={}),
-        workload=tuple(replace(task, uses={}) for task in product.workload),
-    )

@@ -17,20 +17,21 @@ from numpy.typing import NDArray
 
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
-from advisor.decide.builds import Assessed, Build, Prepared, assess, part_side, prepare
-from advisor.decide.costs import PartCost, part_cost
+from advisor.decide.builds import Assessed, Build, Prepared, assess, prepare
+from advisor.decide.costs import PartCost, part_cost, with_addons
 from advisor.decide.limits import figures_read, kept
+from advisor.decide.sides import part_side
 from advisor.decide.stage import Stage, stage
 from advisor.decide.value import Criterion, weights
+from advisor.model.companions import fitted, with_companions
 from advisor.model.draws import Array, Sampler, Trace
-from advisor.model.tables import Option, PartFigures, Wanted, part_figures, stack
+from advisor.model.tables import Companions, Option, PartFigures, Wanted, part_figures, stack
+from advisor.stages import Progress
 
 CHUNK = 2000  # draws at a time
 STATES = 256  # of a product's events; with more of them fewer draws are taken at a time
 LEAST = 64
 TOGETHER = 1_500_000  # builds x states x draws of an array
-
-Progress = Callable[[int, int], None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -257,26 +258,33 @@ def assessed(
     catalogue, product = here.catalogue, here.product
     prepared = []
     # builds on several feeds have what they take of their part in common
-    known: dict[tuple[str, str, tuple[Option, ...]], PartFigures] = {}
-    priced: dict[str, PartCost] = {}
+    known: dict[tuple[str, str, tuple[Option, ...], Companions], PartFigures] = {}
+    priced: dict[tuple[str, Companions], PartCost] = {}
     for members in groups.values():
         feed = builds[members[0]].assessed.feed
         option = product.supply_options.cells.index(feed.option)
         made, money = here.feed(option, feed.converter_name)
-        parts = [catalogue.parts[builds[i].part] for i in members]
-        read = []
-        for i, part in zip(members, parts, strict=True):
+        parts = [
+            fitted(catalogue, catalogue.parts[builds[i].part], builds[i].companions)
+            for i in members
+        ]
+        read, costs = [], []
+        for i, one in zip(members, parts, strict=True):
+            part = one.part
             at_first, row = builds[i].assessed, builds[i].row
             sampler = here.samplers[part.part]
             asleep, options = at_first.sleep_name(row), at_first.options(row)
-            key = part.part, asleep, options
+            key = part.part, asleep, options, one.companions
+            bought = part.part, one.companions
             if key not in known:
-                known[key] = part_figures(part, here.figures, sampler, Wanted(asleep, options))
-            if part.part not in priced:
-                priced[part.part] = part_cost(part, here.own_cost, sampler)
+                bare = part_figures(part, here.figures, sampler, Wanted(asleep, options))
+                known[key] = with_companions(bare, one, here.figures, here.samplers)
+            if bought not in priced:
+                cost = part_cost(part, here.own_cost, sampler)
+                priced[bought] = with_addons(cost, one.addons, here.own_cost, here.samplers)
             read.append(known[key])
+            costs.append(priced[bought])
         table = stack(read)
-        costs = [priced[p.part] for p in parts]
         prepared.append(
             prepare(
                 made,

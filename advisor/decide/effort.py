@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_parts import Part
 from advisor.catalogue.schema_product import USUAL_HOURS, Hours
-from advisor.catalogue.schema_supply import Cell, Converter
+from advisor.catalogue.schema_supply import AddOn, Cell, Converter
 from advisor.figures import Path
 from advisor.model.draws import Instrument, Source
 
@@ -87,6 +87,8 @@ def _told(path: Path, record: object) -> tuple[str, tuple[str, ...]]:
         return "cell", _of_cell(path.keys)
     if isinstance(record, Converter):
         return "converter", path.keys[:1]
+    if isinstance(record, AddOn):
+        return _of_addon(path.keys)
     return "product", _of_product(path.keys)
 
 
@@ -109,6 +111,17 @@ def _of_part(keys: tuple[str, ...]) -> tuple[str, tuple[str, ...]]:
             return "toolchain-trial", ()
         case ["toolchain", "maturity", question, *_]:
             return "maturity", (question,)
+    return "other", keys
+
+
+def _of_addon(keys: tuple[str, ...]) -> tuple[str, tuple[str, ...]]:
+    match keys:
+        case ["gives", "blocks", block, *_]:
+            return "block", (block,)
+        case ["standing" | "sleep" as what]:
+            return "sleep-current", (what,)
+        case ["setup"]:
+            return "toolchain-trial", ()
     return "other", keys
 
 

@@ -14,40 +14,43 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from advisor.catalogue.criteria import MATURITY, measures
-from advisor.catalogue.records import Catalogue, stated
+from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_parts import Part
 from advisor.catalogue.schema_product import Product
+from advisor.catalogue.schema_supply import AddOn
 from advisor.decide.builds import (
     Build,
-    PartSide,
     assess,
-    part_side,
     prepare,
 )
-from advisor.decide.choosing import SOME, asleep, choose_builds, pack_spread, spread_worth, unsure
-from advisor.decide.costs import PartCost, ProductCost, part_cost
-from advisor.decide.drawing import CHUNK, Drawn, Progress, draw_builds, mean_weights
+from advisor.decide.choosing import (
+    SOME,
+    Asleep,
+    asleep,
+    choose_builds,
+    pack_spread,
+    spread_worth,
+    unsure,
+)
+from advisor.decide.companions import Brought, Offer, in_words
+from advisor.decide.costs import PartCost, ProductCost, part_cost, with_addons
+from advisor.decide.drawing import CHUNK, Drawn, draw_builds, mean_weights
+from advisor.decide.lacking import criterion_missing, feed_pairs
 from advisor.decide.left_out import Gathered, LeftOut, Supplies, nearest, paired
 from advisor.decide.limits import feed_faults, figures_read, plan_faults, row_faults
 from advisor.decide.missing import fill_missing, notes, with_stand_ins
 from advisor.decide.ranks import DIGITS
 from advisor.decide.screens import Failed, Screened, screen
+from advisor.decide.sides import PartSide, part_side
 from advisor.decide.stage import Stage, stage
 from advisor.decide.value import Criterion, criteria_of
 from advisor.faults import Fault, FaultError
-from advisor.figures import Path
+from advisor.model.companions import Fitted, fitted, with_companions
 from advisor.model.draws import Array, Trace
-from advisor.model.maturity import maturity
-from advisor.model.packs import (
-    CELL_LIMITS,
-    cells_name,
-    missing_cell,
-    missing_converter,
-)
 from advisor.model.plan import Plans, choose
-from advisor.model.tables import PartFigures, part_figures, stack
+from advisor.model.tables import ALONE, Companions, PartFigures, part_figures, stack
 from advisor.model.workload import ProductFigures
+from advisor.stages import Progress, begin
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,17 +60,17 @@ class Candidate:
     Attributes
     ----------
     builds : the chosen one first, then those that went through all draws, best first, then the
-    others by their stated scores. plans : those of each feed, by the identity of what was assessed
-    on it; place : of the part in them. drawn : the chosen build's draws, None without any.
+    others by their stated scores; with add-ons where the part needs some. costs : of every part
+    with its add-ons, by its place in what was assessed. plans : those of each feed, by the identity
+    of what was assessed on it. drawn : the chosen build's draws, None without any.
     tried : those of every build that went through all of them. smooth : (C,) utilities of every
     build averaged over spread lives, see `choosing`.
     """
 
     part: Part
     builds: tuple[Build, ...]
-    cost: PartCost
+    costs: Sequence[PartCost]
     plans: Mapping[int, Plans]
-    place: int
     drawn: Drawn | None = None
     tried: Mapping[Build, Drawn] = field(default_factory=dict)
     smooth: Mapping[Build, Array] = field(default_factory=dict)
@@ -76,6 +79,21 @@ class Candidate:
     def best(self) -> Build:
         """The chosen build."""
         return self.builds[0]
+
+    @property
+    def place(self) -> int:
+        """Of the part with the add-ons of its chosen build, in the plans."""
+        return int(self.best.assessed.part[self.best.row])
+
+    @property
+    def cost(self) -> PartCost:
+        """Of the part with the add-ons of its chosen build."""
+        return self.costs[self.place]
+
+    @property
+    def addons(self) -> tuple[str, ...]:
+        """The ids of its chosen build's add-ons."""
+        return self.best.addons
 
     @property
     def plan(self) -> Plans:
@@ -106,7 +124,8 @@ class Evaluation:
 
     `candidates` come in order of rank; `screened` maps a part to the needs it fails, or to what
     keeps its nearest build out where it is one of the `unbuilt`; `set_aside` to the paths of
-    figures it lacks; `gathered` what `left_out` is made of. `weights` are the criteria's mean
+    figures it lacks; `brought` to what add-ons do for it, where it is out for what they may bring;
+    `gathered` what `left_out` is made of. `weights` are the criteria's mean
     weights, (C,) shares of 1: the stated ones but where they are uncertain themselves. N = draws
     or 1.
     """
@@ -120,6 +139,7 @@ class Evaluation:
     screened: Mapping[str, tuple[Failed, ...]]
     unbuilt: frozenset[str]
     set_aside: Mapping[str, tuple[str, ...]]
+    brought: Mapping[str, Brought]
     warnings: tuple[str, ...]
     figures: ProductFigures
     own_cost: ProductCost
@@ -131,6 +151,16 @@ class Evaluation:
         """Everything that the answer does without, with its reason."""
         return self.gathered.left_out(self.screened, self.set_aside)
 
+    @property
+    def addons(self) -> tuple[AddOn, ...]:
+        """The add-ons of the candidates' chosen builds, each once."""
+        names = sorted({name for c in self.candidates for name in c.addons})
+        return tuple(self.catalogue.addons[name] for name in names)
+
+    def helped(self, part: str) -> Brought:
+        """What add-ons do for a part that is out; nothing where they do not help."""
+        return self.brought.get(part, Brought())
+
     def scores(self) -> Array:
         """Score of every candidate in every draw, (P, N); the stated values without draws."""
         return np.stack(
@@ -139,55 +169,6 @@ class Evaluation:
                 for c in self.candidates
             ]
         )
-
-
-def _feed_pairs(
-    catalogue: Catalogue, product: Product, supplies: Supplies
-) -> tuple[list[tuple[int, str]], list[str], list[str]]:
-    """((cell option, converter) pairs, paths missing, warnings) of the product's supply."""
-    pairs: list[tuple[int, str]] = []
-    missing: list[str] = []
-    warnings: list[str] = []
-    gone: set[str] = set()
-    timed = product.needs.lead_time is not None
-    converters = list(dict.fromkeys(product.supply_options.converters))
-    for name in converters:
-        if name != "none":
-            lacking = missing_converter(catalogue.converters[name], timed)
-            if lacking:
-                missing += lacking
-                gone.add(name)
-                supplies.lacking["converter", name] = tuple(lacking)
-    for i, option in enumerate(product.supply_options.cells):
-        if option.cell is not None:
-            cell = catalogue.cells[option.cell]
-            lacking = missing_cell(cell, timed)
-            if lacking:
-                missing += lacking
-                supplies.lacking["pack", cells_name(option)] = tuple(lacking)
-                continue
-            for name, effect in CELL_LIMITS.items():
-                if getattr(cell, name) is None:
-                    warnings.append(f"{option.cell} states no {name.replace('_', '-')}: {effect}")
-        pairs += [(i, c) for c in converters if c not in gone]
-    return pairs, missing, list(dict.fromkeys(warnings))
-
-
-def _criterion_missing(part: Part, product: Product, cost_missing: Sequence[str]) -> list[str]:
-    """Paths of figures that a weighted criterion needs and the part lacks."""
-    out: list[str] = []
-    if product.cost.unit_cost_limit is not None:
-        out += cost_missing
-    for keys in dict.fromkeys(keys for measure in measures(product) for keys in measure.reads):
-        if keys == ("price",):
-            out += cost_missing
-        elif stated(part, keys) is None or (keys == MATURITY and maturity(part.toolchain) is None):
-            # answers to it may be there and yet tell nothing
-            out.append(str(Path(part.part, keys)))
-    for end in ("min", "max"):
-        if getattr(part.supply, end) is None:
-            out.append(f"{part.part}:supply.{end}")
-    return out
 
 
 def evaluate(
@@ -217,12 +198,13 @@ def evaluate(
     FaultError
         When no pack of the product's choice states what a battery life needs.
     """
+    begin(progress, "screening parts")
     if estimate_missing:
         catalogue = fill_missing(catalogue, product)
     catalogue = with_stand_ins(catalogue, product)
     here = stage(catalogue, product)
     supplies = Supplies()
-    pairs, missing, warnings = _feed_pairs(catalogue, product, supplies)
+    pairs, missing, warnings = feed_pairs(catalogue, product, supplies)
     if not pairs:
         raise FaultError(
             tuple(
@@ -230,34 +212,52 @@ def evaluate(
                 for path in missing
             )
         )
-    if product.add_ons == "allowed":
-        warnings.append(f"{product.product}:add-ons allowed: companion chips are not weighed yet")
-    screens: dict[str, Screened] = {}
+    offer = Offer(catalogue, product)
+    allowed = product.add_ons == "allowed"
+    brought: dict[str, Brought] = {}
     read: list[PartFigures] = []
-    kept: list[Part] = []
+    kept: list[Fitted] = []
+    told: list[PartFigures] = []
     set_aside: dict[str, tuple[str, ...]] = {}
     screened: dict[str, tuple[Failed, ...]] = {}
     for name in sorted(catalogue.parts):
         part = catalogue.parts[name]
-        screens[name] = screening = screen(part, product)
+        screening = screen(part, product)
+        found = offer.brought(part, screening)
+        sets: tuple[Companions, ...] = (ALONE,)
+        if allowed and found is not None and found.sets:
+            sets, screening = found.sets, Screened((), ())
+            if not found.all_told:
+                warnings.append(
+                    f"{name}: of the sets of add-ons that bring what it lacks only the "
+                    f"{len(sets)} smallest are tried"
+                )
+        elif found is not None:
+            brought[name] = found
         if screening.failed:
             screened[name] = screening.failed
             continue
         figures = part_figures(part, here.figures, here.samplers[name])
         costs = part_cost(part, here.own_cost, here.samplers[name])
         lacking = [*screening.missing, *figures.missing]
-        lacking += _criterion_missing(part, product, costs.missing)
+        lacking += criterion_missing(part, product, costs.missing)
         if lacking:
             set_aside[name] = tuple(dict.fromkeys(lacking))
+            if set(lacking) != set(screening.missing):
+                brought.pop(name, None)  # it would still lack the rest
             continue
         warnings += figures.warnings
-        read.append(figures)
-        kept.append(part)
+        told.append(figures)
+        for companions in sets:
+            one = fitted(catalogue, part, companions)
+            read.append(with_companions(figures, one, here.figures, here.samplers))
+            kept.append(one)
     wanted = criteria_of(catalogue, product)
     candidates: list[Candidate] = []
     ruled_out: dict[str, tuple[Failed, ...]] = {}
     weights = mean_weights(product, wanted, draws, seed)
     if kept:
+        begin(progress, "working out builds")
         candidates, ruled_out, valueless, side = _nominal(here, kept, read, wanted, pairs, supplies)
         screened |= ruled_out
         set_aside |= valueless
@@ -265,7 +265,7 @@ def evaluate(
             run = _Run(
                 here=here, criteria=wanted, weights=weights, seed=seed, jobs=jobs, draws=draws
             )
-            candidates, unlikely = run.chosen(candidates, side)
+            candidates, unlikely = run.chosen(candidates, side, progress)
             screened |= unlikely
             ruled_out |= unlikely
             candidates = run.drawn(candidates, progress, trace)
@@ -283,11 +283,17 @@ def evaluate(
         screened=dict(sorted(screened.items())),
         unbuilt=frozenset(ruled_out),
         set_aside=set_aside,
+        brought=brought,
         warnings=tuple(dict.fromkeys(warnings)),
         figures=here.figures,
         own_cost=here.own_cost,
         weights=weights,
-        gathered=Gathered(supplies, tuple(read)),
+        gathered=Gathered(
+            supplies=supplies,
+            read=tuple(told),
+            addons=tuple(offer.left_out()) if allowed else (),
+            brought={name: in_words(one, allowed) for name, one in brought.items()},
+        ),
     )
 
 
@@ -328,16 +334,18 @@ class _Run:
         )
 
     def chosen(
-        self, candidates: Sequence[Candidate], side: PartSide
+        self, candidates: Sequence[Candidate], side: PartSide, progress: Progress | None
     ) -> tuple[list[Candidate], dict[str, tuple[Failed, ...]]]:
         """Candidates with their chosen builds, and parts of which none fits often enough."""
         here = self.here
         every = [build for c in candidates for build in c.builds]
-        likely: dict[tuple[str, str], Build] = {}
+        likely: dict[Asleep, Build] = {}
         for build in every:
             likely.setdefault(asleep(build), build)
         few = min(SOME, self.draws)
-        spread = dict(zip(likely.values(), self.draw(list(likely.values()), few), strict=True))
+        begin(progress, "choosing builds")
+        some = self.draw(list(likely.values()), few, progress)
+        spread = dict(zip(likely.values(), some, strict=True))
         current = {
             key: spread[build].battery_a / build.assessed.battery_a[build.row]
             for key, build in likely.items()
@@ -383,9 +391,8 @@ class _Run:
     ) -> list[Candidate]:
         """Candidates with all draws of their chosen builds, traced if asked."""
         if trace is None and self.draws <= CHUNK:
-            if progress is not None:
-                progress(1, 1)
             return list(candidates)
+        begin(progress, "drawing builds")
         found = self.draw([c.best for c in candidates], self.draws, progress, trace)
         return [
             replace(c, drawn=d, tried={**c.tried, c.best: d})
@@ -395,7 +402,7 @@ class _Run:
 
 def _nominal(
     here: Stage,
-    parts: Sequence[Part],
+    fits: Sequence[Fitted],
     read: Sequence[PartFigures],
     wanted: Sequence[Criterion],
     pairs: Sequence[tuple[int, str]],
@@ -408,10 +415,17 @@ def _nominal(
     """
     table = stack(read)
     events = here.events(table)
-    part_costs = [part_cost(p, here.own_cost, here.samplers[p.part]) for p in parts]
-    side = part_side(parts, part_costs, here.product, here.samplers, figures_read(here.product))
-    builds: dict[int, list[Build]] = defaultdict(list)
-    reasons: dict[int, list[list[Failed]]] = defaultdict(list)
+    own: dict[str, PartCost] = {}
+    part_costs = []
+    for one in fits:
+        name = one.part.part
+        if name not in own:
+            own[name] = part_cost(one.part, here.own_cost, here.samplers[name])
+        part_costs.append(with_addons(own[name], one.addons, here.own_cost, here.samplers))
+    side = part_side(fits, part_costs, here.product, here.samplers, figures_read(here.product))
+    names = [one.part.part for one in fits]
+    builds: dict[str, list[Build]] = defaultdict(list)
+    reasons: dict[str, list[list[Failed]]] = defaultdict(list)
     unfit: list[list[Failed]] = []
     fed = []
     for pair in pairs:
@@ -428,47 +442,45 @@ def _nominal(
     plans, prepared = [], []
     for (made, money), plan in zip(fed, plans_by_feed, strict=True):
         for p, faults in plan_faults(plan, table, here.figures):
-            reasons[p].append(faults)
+            reasons[names[p]].append(faults)
             supplies.failed[paired(made)].append(faults)
         if plan.part.size:
             plans.append(plan)
             rows = plan.part, plan.sleep, plan.choice
             prepared.append(prepare(made, money, table, here.figures, events, side, *rows))
     plan_of: dict[int, Plans] = {}
-    unknown: dict[int, list[str]] = defaultdict(list)
+    unknown: dict[str, list[str]] = defaultdict(list)
     for plan, assessed in zip(
         plans, assess(prepared, here.own_cost, here.figures, wanted), strict=True
     ):
         plan_of[id(assessed)] = plan
         on = paired(assessed.feed)
         for r, faults in enumerate(row_faults(assessed, side, here.own_cost)):
-            p = int(assessed.part[r])
+            name = names[int(assessed.part[r])]
             lacking = np.isnan(assessed.values[:, r, 0])
             if faults:
-                reasons[p].append(faults)
+                reasons[name].append(faults)
                 supplies.failed[on].append(faults)
             elif lacking.any():
                 # what has no value by a weighted criterion has no score
-                names = [c.name for c, no in zip(wanted, lacking, strict=True) if no]
+                without = [c.name for c, no in zip(wanted, lacking, strict=True) if no]
                 supplies.unpriced[on] = assessed.feed_cost.missing
-                unknown[p] += assessed.feed_cost.missing or [f"{parts[p].part}:{n}" for n in names]
+                unknown[name] += assessed.feed_cost.missing or [f"{name}:{n}" for n in without]
             else:
-                builds[p].append(Build(parts[p].part, assessed, r))
+                builds[name].append(Build(name, assessed, r))
                 supplies.stood.add(on)
     candidates = []
     ruled_out = {}
     valueless = {}
-    for p, part in enumerate(parts):
-        if not builds[p] and unknown[p]:
-            valueless[part.part] = tuple(dict.fromkeys(unknown[p]))
+    for name, part in {one.part.part: one.part for one in fits}.items():
+        if not builds[name] and unknown[name]:
+            valueless[name] = tuple(dict.fromkeys(unknown[name]))
             continue
-        if not builds[p]:
+        if not builds[name]:
             # a pack and a converter that do not go together say nothing of the part
-            ruled_out[part.part] = nearest(reasons[p] or unfit)
+            ruled_out[name] = nearest(reasons[name] or unfit)
             continue
-        ordered = tuple(sorted(builds[p], key=lambda b: b.order))
-        candidates.append(
-            Candidate(part=part, builds=ordered, cost=part_costs[p], plans=plan_of, place=p)
-        )
+        ordered = tuple(sorted(builds[name], key=lambda b: b.order))
+        candidates.append(Candidate(part=part, builds=ordered, costs=part_costs, plans=plan_of))
     candidates.sort(key=lambda c: c.order)
     return candidates, ruled_out, valueless, side

@@ -7,6 +7,7 @@ knows of a catalogue. `family_model` makes the mixed-integer program of it, `fam
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Literal
@@ -50,6 +51,7 @@ class Option:
     other, upkeep : money per unit: extras and reservoir; expected upkeep over the service life.
     supply : expected cost of supply risk with this as the only source, money for all units.
     supply_of_two : what is its own of that cost as the first and as the second of two sources.
+    setup_h : hours that it takes beside its part's, for each product that takes it.
     score : expected score, points. life_chance : of reaching the life target, 0..1.
     """
 
@@ -63,6 +65,7 @@ class Option:
     score: float
     life_chance: float
     supply_of_two: tuple[float, float] = (0.0, 0.0)
+    setup_h: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -305,10 +308,10 @@ def _of_member(member: Member, makers: Mapping[str, str], items: set[str]) -> It
         if not 0 < member.second_units < member.units:
             yield f"{at}: a second source for {member.second_units} of {member.units} units"
         known = member.two_sources
-        for a in sorted(used) if known is not None else ():
-            for b in sorted(used - {a}):
-                if (a, b) not in known:
-                    yield f"{at}: no cost of supply with {a!r} first and {b!r} second"
+        pairs = [(a, b) for a in sorted(used) for b in sorted(used - {a})]
+        for a, b in pairs:
+            if known is not None and (a, b) not in known:
+                yield f"{at}: no cost of supply with {a!r} first and {b!r} second"
         for pair, money in (known or {}).items():
             yield from _unreal(at, **{" and ".join(pair): money})
     for option in member.options:
@@ -322,10 +325,11 @@ def _of_member(member: Member, makers: Mapping[str, str], items: set[str]) -> It
                 yield f"{here}: no item {name!r}"
             if count < 0:
                 yield f"{here}: {count} pieces of {name!r}"
-        money = {"other": option.other, "upkeep": option.upkeep, "supply": option.supply}
+        amounts = {"other": option.other, "upkeep": option.upkeep, "supply": option.supply}
+        amounts["setup_h"] = option.setup_h
         for place, own in zip(("first", "second"), option.supply_of_two, strict=True):
-            money[f"supply as the {place} of two"] = own
-        yield from _unreal(here, **money)
+            amounts[f"supply as the {place} of two"] = own
+        yield from _unreal(here, **amounts)
         if not math.isfinite(option.score):
             yield f"{here}: a score of {option.score}"
         if not 0 <= option.life_chance <= 1:
@@ -339,5 +343,5 @@ def _unreal(at: str, **amounts: float) -> Iterator[str]:
 
 
 def _twice(names: Iterable[str]) -> set[str]:
-    seen: set[str] = set()
-    return {n for n in names if n in seen or seen.add(n)}
+    counts = Counter(names)
+    return {name for name, count in counts.items() if count > 1}

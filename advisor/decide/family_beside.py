@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from advisor.decide.family import Family, Limit, Limits
-from advisor.decide.family_model import program
+from advisor.decide.family_model import Build, program
 from advisor.decide.family_plans import LINES, SECONDS, Answer, Plan, ask, broken, priced, solve
 from advisor.decide.family_search import GAP, Ask, Objective
 from advisor.lp import Solver, Status
@@ -55,7 +55,9 @@ def apart(
     The family's limits hold for all products together, so none of them is asked here.
     """
     left = {i.name: i.stock for i in family.items}
-    alone, builds, proven = [], {}, True
+    alone: list[Plan] = []
+    builds: dict[str, Build] = {}
+    proven = True
     deadline = time.monotonic() + seconds
     for member in family.members:
         items = tuple(replace(i, stock=left[i.name]) for i in family.items)

@@ -25,6 +25,10 @@ Role = Literal["only", "first", "second"]
 Terms = dict[str, float]
 
 BOTH: tuple[Role, Role] = ("first", "second")
+_SIDES: tuple[tuple[str, tuple[Role, ...]], ...] = (
+    ("", ("only", "first")),
+    (" second", ("only", "second")),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +67,7 @@ class Program:
     score: Terms = field(default_factory=lambda: defaultdict(float))
     fixed: float = 0.0  # tools: in cost and capital, whatever is chosen
     whole: bool = True
+    linked: set[str] = field(default_factory=set)  # parts whose breaks imply their adoption
     kept: Collection[tuple[str, Role, str]] | None = None
 
     def builds(self, values: Mapping[str, float]) -> dict[str, Build]:
@@ -107,6 +112,7 @@ def program(
     for item in family.items:
         if uses[item.name]:
             _item(made, item, uses[item.name])
+    _adopted(made)
     _limits(made)
     return made
 
@@ -148,8 +154,8 @@ def _unbeaten(options: Sequence[Option]) -> list[Option]:
 
 
 def _beats(b: Option, a: Option) -> bool:
-    mine = (a.other, a.upkeep, a.supply, *a.supply_of_two, -a.score, -a.life_chance)
-    its = (b.other, b.upkeep, b.supply, *b.supply_of_two, -b.score, -b.life_chance)
+    mine = (a.other, a.upkeep, a.supply, *a.supply_of_two, a.setup_h, -a.score, -a.life_chance)
+    its = (b.other, b.upkeep, b.supply, *b.supply_of_two, b.setup_h, -b.score, -b.life_chance)
     no_worse = all(y <= x for x, y in zip(mine, its, strict=True))
     return no_worse and (mine != its or b.name < a.name)
 
@@ -191,6 +197,8 @@ def _build(made: Program, member: Member, role: Role, option: Option) -> str:
     made.parts.setdefault((member.name, role, option.part), []).append(name)
     units = _units(member, role)
     made.capital[name] += option.other * units
+    if option.setup_h:
+        made.hours[name] += option.setup_h
     made.cost[name] += (option.other + option.upkeep) * units
     first, second = option.supply_of_two
     made.cost[name] += {"only": option.supply, "first": first, "second": second}[role]
@@ -216,7 +224,7 @@ def _two_sources(
     for feed in dict.fromkeys(o.feed for o in either):
         terms = {
             roles[p, role, o.name]: sign
-            for role, sign in (("first", 1.0), ("second", -1.0))
+            for role, sign in zip(BOTH, (1.0, -1.0), strict=True)
             for o in options[role]
             if o.feed == feed
         }
@@ -255,23 +263,25 @@ def _needs(
                 by[item, count].append(made.roles[member.name, role, o.name])
     units = _units(member, role)
     for (item, count), names in by.items():
-        uses[item].append(_Use(member.name, role, count, count * units, tuple(names)))
+        uses[item].append(
+            _Use(
+                member=member.name,
+                role=role,
+                count=count,
+                pieces=count * units,
+                options=tuple(names),
+            )
+        )
 
 
 def _platforms(made: Program) -> None:
     """Adopted parts, and the hours of their set-up and toolchains."""
     family, model = made.family, made.model
-    users: dict[str, dict[str, Terms]] = defaultdict(lambda: defaultdict(dict))
-    for (p, _, part), names in made.parts.items():
-        users[part][p] |= dict.fromkeys(names, 1.0)
-    platforms = [q for q in family.platforms if q.part in users]
+    used = {part for _, _, part in made.parts}
+    platforms = [q for q in family.platforms if q.part in used]
     chains: dict[str, list[str]] = defaultdict(list)
     for q in platforms:
-        adopt = f"adopt {q.part}"
-        _whole(made, adopt)
-        for p, terms in users[q.part].items():
-            # the roles of one product exclude each other on one part: makers differ
-            model.constraint(f"adopted {q.part} {p}", terms | {adopt: -1.0}, "<=", 0)
+        _whole(made, f"adopt {q.part}")
         if q.toolchain is not None:
             chains[q.toolchain].append(q.part)
     hours = {q.part: q.setup_h for q in platforms}
@@ -284,7 +294,7 @@ def _platforms(made: Program) -> None:
             model.variable(f"toolchain {chain}", 0, sigma * max(hours[part] for part in parts))
             made.hours[f"toolchain {chain}"] += 1.0
             for member in family.members:
-                for with_, roles in (("", ("only", "first")), (" second", ("only", "second"))):
+                for with_, roles in _SIDES:
                     terms = {
                         name: sigma * hours[part]
                         for part in parts
@@ -298,6 +308,17 @@ def _platforms(made: Program) -> None:
     for name, h in made.hours.items():
         made.capital[name] += family.rate * h
         made.cost[name] += family.rate * h
+
+
+def _adopted(made: Program) -> None:
+    """A part is used only where it is adopted; where it is bought at a break, that says so."""
+    users: dict[tuple[str, str], Terms] = defaultdict(dict)
+    for (p, _, part), names in made.parts.items():
+        if part not in made.linked:
+            users[part, p] |= dict.fromkeys(names, 1.0)
+    for (part, p), terms in users.items():
+        # the roles of one product exclude each other on one part: makers differ
+        made.model.constraint(f"adopted {part} {p}", terms | {f"adopt {part}": -1.0}, "<=", 0)
 
 
 def tiers(item: Item, fewest: int, most: int) -> list[Tier]:
@@ -349,7 +370,7 @@ def _item(made: Program, item: Item, uses: Sequence[_Use]) -> None:
             model.variable(name, 0, 1)
         model.constraint(f"stock {i}", terms, "<=", item.stock)
     for use in uses:
-        takes = {_take(use, i, t.least): 1.0 for t in found}
+        takes = {_take(use, i, t.least): 1.0 for t in found if _fits(use, item, t)}
         for name in takes:
             model.variable(name, 0, 1)
         if item.stock:
@@ -365,16 +386,19 @@ def _item(made: Program, item: Item, uses: Sequence[_Use]) -> None:
         # more is never of use: all that may be needed, or what the break asks for
         room = math.ceil(max(most_of_all, t.least) / m)
         model.variable(bought, 0, room, integer=made.whole and item.multiple > 1)
-        terms = {_take(use, i, t.least): float(use.pieces) for use in uses}
+        fitting = [use for use in uses if _fits(use, item, t)]
+        terms = {_take(use, i, t.least): float(use.pieces) for use in fitting}
         model.constraint(f"pieces {tag}", terms | {bought: -m}, "<=", 0)
         model.constraint(f"least {tag}", {reach: float(t.least), bought: -m}, "<=", 0)
         if math.isfinite(t.most):
             model.constraint(f"most {tag}", {bought: m, reach: -float(t.most)}, "<=", 0)
-        _open(made, item, uses, t, reach)
+        _open(made, item, fitting, t, reach)
         _pay(made, bought, t.each * m)
         _pay(made, reach, t.fixed)
     if item.kind == "part" and f"adopt {i}" in made.hours:
         model.constraint(f"one break {i}", reaches | {f"adopt {i}": -1.0}, "<=", 0)
+        if not item.stock:
+            made.linked.add(i)
     else:
         model.constraint(f"one break {i}", reaches, "<=", 1)
 
@@ -382,8 +406,7 @@ def _item(made: Program, item: Item, uses: Sequence[_Use]) -> None:
 def _open(made: Program, item: Item, uses: Sequence[_Use], t: Tier, reach: str) -> None:
     """A product's pieces come at a break only where it is paid for."""
     # on a part the roles exclude each other; on what both sources share they do not
-    groups: Sequence[tuple[str, tuple[Role, ...]]]
-    groups = [("", ("only", "first")), (" second", ("only", "second"))]
+    groups: Sequence[tuple[str, tuple[Role, ...]]] = _SIDES
     if item.kind == "part":
         groups = [("", ("only", "first", "second"))]
     by: dict[str, list[_Use]] = defaultdict(list)
@@ -409,6 +432,11 @@ def _limits(made: Program) -> None:
         model.constraint("limit capital", made.capital, "<=", limits.capital - made.fixed)
     if limits.cost is not None:
         model.constraint("limit cost", made.cost, "<=", limits.cost - made.fixed)
+
+
+def _fits(use: _Use, item: Item, t: Tier) -> bool:
+    """Whether a break does not end below what the use alone makes one buy."""
+    return use.pieces - item.stock <= t.most
 
 
 def _take(use: _Use, item: str, where: int | str) -> str:

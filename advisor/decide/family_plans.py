@@ -273,6 +273,8 @@ def priced(family: Family, builds: Mapping[str, Build]) -> Plan:
         own["tools"] = m.tools
         for option, made in zip((first, second), units, strict=True):
             if option is not None:
+                hours += option.setup_h
+                own["set-up"] += family.rate * option.setup_h
                 own["extras"] += option.other * made
                 own["upkeep"] += option.upkeep * made
                 for item, count in option.pieces.items():
@@ -280,12 +282,12 @@ def priced(family: Family, builds: Mapping[str, Build]) -> Plan:
                         so_far = pieces[item].get(m.name, 0)
                         pieces[item][m.name] = so_far + count * made
     bought = []
-    for item in family.items:
-        if pieces[item.name]:
-            purchase = _purchase(item, sum(pieces[item.name].values()))
+    for one in family.items:
+        if pieces[one.name]:
+            purchase = _purchase(one, sum(pieces[one.name].values()))
             bought.append(purchase)
-            for name, count in pieces[item.name].items():
-                lines[name][_BOUGHT[item.kind]] += purchase.total * count / purchase.needed
+            for name, count in pieces[one.name].items():
+                lines[name][_BOUGHT[one.kind]] += purchase.total * count / purchase.needed
     for of_hours, users in _setup(family, chosen):
         hours += of_hours
         for name in users:

@@ -4,9 +4,9 @@ Before it, exchanges give a plan. Builds that cost more by themselves, with ever
 cheapest, than that whole plan are left out: no limit can make them part of a cheaper one, and a
 build whose battery must be changed without end would take the digits of all others with it.
 
-After it, the answer is priced again and no exchange may better it by more than the gap; nor may it
-lie below the bound that the relaxation's own row prices prove by plain sums (`floor`). A solver
-that fails is followed by the other; where both fail there is no answer.
+After it, no exchange may better the answer by more than twice the gap. A solver whose answer does
+not bear that is followed by the other; where both fail there is no answer. `floor` is a bound that
+owes nothing to the solver's tolerances; the tests hold programs to it, the search does not yet.
 """
 
 from __future__ import annotations
@@ -93,7 +93,12 @@ def search(family: Family, ask: Ask, seconds: float, solver: Solver = "highs") -
                 continue
             if start is not None:
                 return _held(start, solved, fixed)
-            return Found(solved.status, None, solved.bound + fixed, solver=solved.solver)
+            return Found(
+                status=solved.status,
+                objective=None,
+                bound=solved.bound + fixed,
+                solver=solved.solver,
+            )
         builds = made.builds(solved.values)
         better, worth = exchange.better(builds)
         reached = Worth(0.0, value + fixed, 0.0)
@@ -105,11 +110,11 @@ def search(family: Family, ask: Ask, seconds: float, solver: Solver = "highs") -
         if worth.missed:
             better, worth = builds, reached
         return Found(
-            solved.status,
-            worth.value,
-            min(solved.bound + fixed, worth.value),
-            better,
-            solved.solver,
+            status=solved.status,
+            objective=worth.value,
+            bound=min(solved.bound + fixed, worth.value),
+            builds=better,
+            solver=solved.solver,
         )
     raise SolverError(said)
 
@@ -118,7 +123,11 @@ def _held(start: tuple[dict[str, Build], Worth], solved: Solution, fixed: float)
     """The plan found by exchange, where the solver had no time for one."""
     builds, worth = start
     return Found(
-        Status.FEASIBLE, worth.value, min(solved.bound + fixed, worth.value), builds, solved.solver
+        status=Status.FEASIBLE,
+        objective=worth.value,
+        bound=min(solved.bound + fixed, worth.value),
+        builds=builds,
+        solver=solved.solver,
     )
 
 

@@ -89,10 +89,11 @@ class Exchange:
                 parts[second.part] = None
                 capital += second.other * m.second_units
                 later += second.upkeep * m.second_units + self._pair(m, first, second)
-                hours += m.porting_h
+                hours += m.porting_h + second.setup_h
                 if points < m.least_score:
                     missed += 1.0
             parts[first.part] = None
+            hours += first.setup_h
             capital += first.other * units
             later += first.upkeep * units
             score += points
@@ -132,9 +133,10 @@ class Exchange:
         return (first.score * rest + second.score * m.second_units) / m.units
 
     def _pair(self, m: Member, first: Option, second: Option) -> float:
+        own = first.supply_of_two[0] + second.supply_of_two[1]
         if m.two_sources is None:
-            return 0.0
-        return m.two_sources[self._maker(first), self._maker(second)]
+            return own
+        return own + m.two_sources[self._maker(first), self._maker(second)]
 
     def _spent(self, item: str, needed: int) -> float:
         found = self._known.get((item, needed))
@@ -143,7 +145,8 @@ class Exchange:
         return found
 
     def _setup(self, parts: Mapping[str, None]) -> float:
-        hours, chains = 0.0, defaultdict(float)
+        hours = 0.0
+        chains: dict[str, float] = defaultdict(float)
         sigma = self.family.toolchain_share
         for part in parts:
             q = self._platforms[part]
@@ -160,7 +163,7 @@ class Exchange:
         """What each build in each role at least adds to a plan's cost, money.
 
         At the best prices there are; set-up, porting, pieces in stock and, of two sources, the
-        other one and supply are taken to cost nothing.
+        other one and what is the pair's of supply are taken to cost nothing.
         """
         prices = {i.name: min(p for _, p in i.breaks) for i in self.family.items}
         out: dict[tuple[str, Role, str], float] = {}
@@ -172,8 +175,9 @@ class Exchange:
             roles += [] if m.second == "required" else [("only", alone, m.units)]
             for role, options, units in roles:
                 for o in options:
-                    total = m.tools + (o.other + o.upkeep) * units
-                    total += o.supply if role == "only" else 0.0
+                    total = m.tools + (o.other + o.upkeep) * units + self.family.rate * o.setup_h
+                    first, second = o.supply_of_two
+                    total += {"only": o.supply, "first": first, "second": second}[role]
                     for i, n in o.pieces.items():
                         total += prices[i] * max(n * units - self._items[i].stock, 0)
                     out[m.name, role, o.name] = total
@@ -205,7 +209,10 @@ class Exchange:
             key = {(m, b): -self._points(m, b) for m in self._builds for b in self._builds[m]}
         else:
             key = self._alone()
-        easy = {m: min(bs, key=lambda b, m=m: key[m, b]) for m, bs in self._builds.items()}
+        easy = {
+            m: bs[min((key[m, b], at) for at, b in enumerate(bs))[1]]
+            for m, bs in self._builds.items()
+        }
         now, worth = easy, self.worth(easy)
         on = self._by_part(key)
         # whole platforms at a time: all to a part, and those that gain by it
@@ -234,7 +241,7 @@ class Exchange:
             for b in self._builds[m.name]:
                 total = self._supply(m, b)
                 for o, units in self._made(m, b):
-                    total += (o.other + o.upkeep) * units
+                    total += (o.other + o.upkeep) * units + self.family.rate * o.setup_h
                     total += sum(self._spent(i, n * units) for i, n in o.pieces.items())
                 key[m.name, b] = total
         return key

@@ -16,6 +16,7 @@ from advisor.decide.choosing import LEANING
 from advisor.decide.drawing import Drawn, draw_builds
 from advisor.decide.evaluate import Candidate, Evaluation
 from advisor.model.draws import Array
+from advisor.stages import Progress, begin
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -27,7 +28,9 @@ class Offered:
     drawn: Drawn | None
 
 
-def fronts(evaluation: Evaluation, jobs: int = 1) -> list[list[Offered]]:
+def fronts(
+    evaluation: Evaluation, jobs: int = 1, progress: Progress | None = None
+) -> list[list[Offered]]:
     """For every candidate the builds that some weights may choose, the chosen one among them.
 
     A build is left out where another is at least as good by every criterion and goes before it
@@ -36,13 +39,14 @@ def fronts(evaluation: Evaluation, jobs: int = 1) -> list[list[Offered]]:
 
     Parameters
     ----------
-    jobs : workers for the draws; the result does not depend on it.
+    jobs : workers for the draws; the result does not depend on it. progress : as in `draw_builds`.
     """
     candidates = evaluation.candidates
     if not evaluation.draws:
         return [_front([_stated(b) for b in c.builds], c.best) for c in candidates]
     wanted = evaluation.product.needs.confidence.nominal
     known = [dict(c.tried) for c in candidates]
+    begin(progress, "drawing builds that some weights may choose")
     while True:
         # a build that was drawn may be worth less than it promised, and no longer beat another
         asked = [
@@ -60,6 +64,7 @@ def fronts(evaluation: Evaluation, jobs: int = 1) -> list[list[Offered]]:
                 evaluation.draws,
                 evaluation.seed,
                 jobs,
+                progress,
             )
         )
         for there, builds in zip(known, asked, strict=True):

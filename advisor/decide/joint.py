@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -66,7 +67,7 @@ def joined(evaluation: Evaluation, options: Sequence[Admissible], bought: bool) 
         elif missing:
             lacking[one.part] = missing
         else:
-            known[f"{one.part}|{one.build.name}"] = one
+            known["|".join((one.part, *one.build.addons, one.build.name))] = one
     return Joined(evaluation=evaluation, options=known, lacking=lacking, barred=tuple(barred))
 
 
@@ -74,7 +75,7 @@ def _missing(evaluation: Evaluation, one: Admissible) -> tuple[str, ...]:
     """Paths of what the cost of a build lacks."""
     product = evaluation.product
     out = [*one.candidate.cost.missing, *one.build.assessed.feed_cost.missing]
-    if one.setup_h != one.setup_h:
+    if math.isnan(sum(one.setup_h)):
         out.append(f"{one.part}:toolchain.setup")
     if one.upkeep != one.upkeep and not out:
         known = {
@@ -147,7 +148,10 @@ def _item(name: str, kind: Kind, price: Price, rates: Mapping[str, float], stock
 def _platform(catalogue: Catalogue, products: Sequence[Joined], name: str) -> Platform:
     part = catalogue.parts[name]
     hours = next(
-        option.setup_h for one in products for option in one.options.values() if option.part == name
+        option.setup_h[0]
+        for one in products
+        for option in one.options.values()
+        if option.part == name
     )
     return Platform(
         part=name, maker=maker_of(catalogue, name), setup_h=hours, toolchain=part.toolchain.id
@@ -176,6 +180,7 @@ def _member(member: MemberFile, one: Joined, supply: Supplied | None) -> Member:
                 upkeep=option.upkeep,
                 supply=0.0 if supply is None else supply.alone[option.part].cost,
                 supply_of_two=_of_two(supply, option.part),
+                setup_h=option.setup_h[1],
                 score=option.score,
                 life_chance=0.0 if option.life_chance != option.life_chance else option.life_chance,
             )

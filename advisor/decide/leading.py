@@ -115,6 +115,8 @@ class Deciding:
         keys = lever.path.keys
         if self.of_part(lever):
             return keys[0] not in ("price", "extras", "toolchain") or self._limited
+        if lever.path.document in self.catalogue.addons:
+            return keys[0] not in ("price", "setup", "board-area") or self._limited
         if lever.path.document != self.product.product:
             return self._limited
         money = keys[0] == "cost" and keys[1:] != ("unit-cost-limit",)

@@ -17,11 +17,12 @@ from advisor.model.packs import Feed, cells_name
 from advisor.model.tables import PartFigures
 from advisor.quantities import show
 
-Kind = Literal["pack", "converter", "pairing", "sleep-state", "point", "part"]
+Kind = Literal["pack", "converter", "pairing", "add-on", "sleep-state", "point", "part"]
 PLURALS: Mapping[str, str] = {
     "pack": "packs",
     "converter": "converters",
     "pairing": "pairings",
+    "add-on": "add-ons",
     "sleep-state": "sleep states",
     "point": "points",
     "part": "parts",
@@ -33,7 +34,7 @@ class LeftOut:
     """Something that the product or the catalogue offers and that no build may use."""
 
     kind: str
-    """`pack`, `converter`, `pairing` (of the two), `sleep-state`, `point` or `part`"""
+    """`pack`, `converter`, `pairing` (of the two), `add-on`, `sleep-state`, `point` or `part`"""
     id: str
     """the id of a part or a converter; a pack or a pairing in words; the path of others"""
     why: str
@@ -122,10 +123,13 @@ def paired(feed: Feed) -> tuple[str, str]:
 
 @dataclass(frozen=True, slots=True)
 class Gathered:
-    """What a decision has collected: its supplies, and the figures of parts that came to builds."""
+    """What a decision has collected: its supplies, the figures of parts that came to builds, the
+    add-ons that may not be used, and what add-ons would do for parts that are out, in words."""
 
     supplies: Supplies
     read: tuple[PartFigures, ...]
+    addons: tuple[LeftOut, ...] = ()
+    brought: Mapping[str, str] = field(default_factory=dict)
 
     def left_out(
         self,
@@ -138,12 +142,14 @@ class Gathered:
         as builds.
         """
         pieces = [piece for figures in self.read for piece in self._of_part(figures)]
-        parts = [LeftOut("part", name, _texts(faults)) for name, faults in screened.items()]
-        parts += [
-            LeftOut("part", name, f"lacks {', '.join(paths)}") for name, paths in set_aside.items()
+        out = {name: _texts(faults) for name, faults in screened.items()}
+        out |= {name: f"lacks {', '.join(paths)}" for name, paths in set_aside.items()}
+        parts = [
+            LeftOut("part", name, f"{why}; {self.brought[name]}" if name in self.brought else why)
+            for name, why in out.items()
         ]
         order = list(PLURALS)
-        found = (*self.supplies.left_out(), *pieces, *parts)
+        found = (*self.supplies.left_out(), *self.addons, *pieces, *parts)
         return tuple(sorted(found, key=lambda one: (order.index(one.kind), one.id)))
 
     def _of_part(self, figures: PartFigures) -> Iterator[LeftOut]:

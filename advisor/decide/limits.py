@@ -15,10 +15,11 @@ from numpy.typing import NDArray
 
 from advisor.catalogue.criteria import Keys, measures
 from advisor.catalogue.schema_product import Product
-from advisor.decide.builds import Assessed, PartSide
+from advisor.decide.builds import Assessed
 from advisor.decide.costs import ProductCost
 from advisor.decide.feed_limits import FEED_LIMITS, Supply
 from advisor.decide.screens import LEAD_TIME, PART_LIMITS, Case, Failed, Limit
+from advisor.decide.sides import PartSide
 from advisor.decide.supplies import cases
 from advisor.model.draws import Array
 from advisor.model.packs import Feed
@@ -193,12 +194,13 @@ def _own_peak(at: Held) -> Iterator[Case]:
     """How long it lasts is not stated, so no reservoir is counted on."""
     feed, own = at.assessed.feed, at.figure(PEAK)
     product = at.assessed.product
+    constant = product.standing_a + at.side.standing_a[at.assessed.part]
     yield Case(
         need=f"{feed.converter_name} max-output for the part's peak-current",
-        required=own + product.standing_a + product.standing_w / at.chip_v,
+        required=own + constant + product.standing_w / at.chip_v,
         offered=feed.most_output_a,
     )
-    amps, watts = feed.cell_side(own, 0.0 * own, product.standing_a, product.standing_w)
+    amps, watts = feed.cell_side(own, 0.0 * own, constant, product.standing_w)
     yield Case(
         need="the cells' max-pulse for the part's peak-current",
         required=amps + watts / feed.pack.open_v[0],
@@ -226,7 +228,7 @@ BUILD_LIMITS = (
     Limit(
         name="load-supply-max",
         level="build",
-        title="the supply of loads and of blocks in use does not pass their greatest",
+        title="the supply of loads, of add-ons and of blocks in use does not pass their greatest",
         dimension="voltage",
         least=True,
         cases=_takers("max"),
@@ -234,7 +236,7 @@ BUILD_LIMITS = (
     Limit(
         name="load-supply-min",
         level="build",
-        title="the supply of loads and of blocks in use reaches their least",
+        title="the supply of loads, of add-ons and of blocks in use reaches their least",
         dimension="voltage",
         least=True,
         cases=_takers("min"),

@@ -142,9 +142,10 @@ def gap(required: float, offered: float) -> float:
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """A part held against a product: the subject of the limits at the level `part`."""
+    """A part held against a product: the subject of the limits at the level `part`. Those of
+    temperature, state of supply and lead time hold an add-on in its place as well."""
 
-    part: Part
+    part: Any
     product: Product
 
 

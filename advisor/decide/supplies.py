@@ -1,4 +1,4 @@
-"""What the loads and the blocks in use take as their supply, beside the chip's own pin.
+"""What loads, add-ons and the blocks in use take as their supply, beside the chip's own pin.
 
 They hang on the same rail as the chip: behind a converter that lies still, straight from the pack
 it falls from the fresh pack's open voltage to the cut-off, which their least voltages raise.
@@ -14,18 +14,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from advisor.catalogue.rules import loads
-from advisor.catalogue.schema_parts import Block, Part, Window
+from advisor.catalogue.schema_parts import Window
 from advisor.catalogue.schema_product import Product
 from advisor.decide.screens import Case
 from advisor.figures import Path
+from advisor.model.companions import Fitted
 from advisor.model.draws import Array, Sampler
 
 
 @dataclass(frozen=True, slots=True)
 class Taken:
-    """The supply that a load or a block takes, of P parts: each (P, N) V.
+    """The supply that a load, an add-on or a block takes, of P parts: each (P, N) V.
 
-    least is 0 and most infinite where they are not stated, and for a part without the block.
+    least is 0 and most infinite where they are not stated, and for a part without it.
     """
 
     name: str
@@ -34,13 +35,14 @@ class Taken:
 
 
 def taken(
-    parts: Sequence[Part], product: Product, samplers: Mapping[str, Sampler]
+    parts: Sequence[Fitted], product: Product, samplers: Mapping[str, Sampler]
 ) -> tuple[Taken, ...]:
-    """The supplies of every load of a product and of every block that its tasks use; see `Taken`.
+    """The supplies of every load of a product, of every add-on beside a part and of every block
+    that its tasks use; see `Taken`.
 
     Loads take the same whatever the part. A block counts where a task uses it at least once.
     """
-    size = samplers[parts[0].part].size
+    size = samplers[parts[0].part.part].size
 
     def ends(path: Path, window: Window) -> tuple[Array, Array]:
         sampler = samplers[path.document]
@@ -53,6 +55,12 @@ def taken(
             else sampler.take(path.child("supply", "max"), window.max),
         )
 
+    def made(name: str, each: Sequence[tuple[Path, Window] | None]) -> Taken:
+        sides = [absent if one is None else ends(*one) for one in each]
+        least, most = (np.stack(side) for side in zip(*sides, strict=True))
+        return Taken(name, least, most)
+
+    absent = np.zeros(size), np.full(size, np.inf)
     out = []
     for path, load in loads(product):
         if load.supply != Window():
@@ -65,11 +73,15 @@ def taken(
         name: None for task in product.workload for name, uses in task.uses.items() if uses.nominal
     }
     for name in used:
-        blocks = [(Path(part.part, ("blocks", name)), part.blocks.get(name)) for part in parts]
-        if any(block is not None and block.supply != Window() for _, block in blocks):
-            each = [ends(path, (block or Block()).supply) for path, block in blocks]
-            least, most = (np.stack(side) for side in zip(*each, strict=True))
-            out.append(Taken(f"block {name}", least, most))
+        blocks = [one.block(name) for one in parts]
+        if any(block is not None and block[1].supply != Window() for block in blocks):
+            out.append(made(f"block {name}", [b and (b[0], b[1].supply) for b in blocks]))
+    beside = {addon.addon: addon for one in parts for addon in one.addons}
+    for name, addon in sorted(beside.items()):
+        if addon.supply != Window():
+            there = (Path(name), addon.supply)
+            mine = [there if name in one.companions.addons else None for one in parts]
+            out.append(made(f"add-on {name}", mine))
     return tuple(out)
 
 

@@ -13,12 +13,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from advisor.decide.drawing import Progress
 from advisor.decide.evaluate import Evaluation, evaluate
 from advisor.decide.fronts import Offered
 from advisor.decide.ranks import DIGITS, first_place
 from advisor.decide.weighing import weighed
 from advisor.model.draws import Array, stream
+from advisor.stages import Progress, begin
 
 # a share is then known to 0.2 percentage points of standard error, or better
 WEIGHTINGS = 100_000
@@ -100,6 +100,7 @@ def standings(
     # of equals the one that ranks first by the product's own weights
     order = [int(p) for p in np.argsort(-first, kind="stable")]
     asked = [p for p in order[:SURE] if draws and first[p] > 0]
+    begin(progress, "drawing parts at their mean weights")
     sure: dict[int, float] = {}
     for p in asked:
         central = dict(zip(names, middle[p].tolist(), strict=True))

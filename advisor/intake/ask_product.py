@@ -339,7 +339,7 @@ STEPS = (
         words="Whether companion chips may fill gaps: allowed or refused",
         example="refused",
         form=One(),
-        default=Default("refused", "they are not weighed yet"),
+        default=Default("allowed", "a part competes with what brings what it lacks"),
     ),
     Step(
         key="summary",

@@ -15,7 +15,7 @@ from advisor.intake.importing import read_through
 from advisor.intake.told import BREAKS, Told
 from advisor.source import Document, place_of, read_bytes
 
-_OLD = ("multiple", "lead-time", "stock", "date", "offer")
+_OLD = ("multiple", "discount", "lead-time", "stock", "date", "offer")
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,4 +135,4 @@ def _quoted(told: Told, part: str, catalogue: Catalogue) -> Quoted | None:
 
 def _stands(part: Part, key: str) -> bool:
     found = stated(part, ("price", key))
-    return found is not None and not (key == "multiple" and found == 1)
+    return found is not None and (key, found) not in (("multiple", 1), ("discount", "all-units"))

@@ -8,12 +8,13 @@ unread changes no other figure's draws, and the same seed gives the same numbers
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
+from advisor.catalogue.schema_parts import Evidence
 from advisor.catalogue.spread import SIGNED, moved
 from advisor.figures import Path
 from advisor.quantities import Quantity
@@ -258,3 +259,16 @@ class GridSampler(Sampler):
             return 1.0
         drawn = self._first(source, lambda: self.errors(source))
         return 1.0 + half_width * np.tile(drawn, self.cases)
+
+
+def gain_of(evidence: Mapping[str, Evidence], name: str | None, sampler: Sampler) -> Array | float:
+    """The factor of a meter's gain on what a document's evidence of this name tells, (N,)."""
+    record = evidence.get(name or "")
+    if record is None or record.gain is None:
+        return 1.0
+    source = (
+        sampler.root.child("evidence", name or "", "gain")
+        if record.instrument is None
+        else Instrument(record.instrument)
+    )
+    return sampler.gain(source, record.gain.nominal)

@@ -6,7 +6,7 @@ the engines used with it), S states of an event, N draws (1 for the stated value
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import product as combinations
 from typing import Any
@@ -19,7 +19,7 @@ from advisor.catalogue.schema_parts import Block, Part, SleepState, Variant
 from advisor.catalogue.sense import one_board
 from advisor.catalogue.sheet import lacking
 from advisor.figures import Path
-from advisor.model.draws import Array, Instrument, Sampler
+from advisor.model.draws import Array, Sampler, gain_of
 from advisor.model.leakage import sleep_currents, told
 from advisor.model.work import work
 from advisor.model.workload import ProductFigures, TaskFigures
@@ -42,6 +42,24 @@ class Option:
         return str(Variant(self.point, self.engines))
 
 
+@dataclass(frozen=True, slots=True)
+class Companions:
+    """Which add-ons a build has, by their ids in order, and which of them brings each block that
+    tasks use and the part does not have."""
+
+    addons: tuple[str, ...] = ()
+    blocks: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def name(self) -> str:
+        """In a word; empty without any."""
+        told = ",".join(f"{block} of {by}" for block, by in self.blocks)
+        return "+".join(self.addons) + (f" ({told})" if told else "")
+
+
+ALONE = Companions()
+
+
 @dataclass(slots=True)
 class PartFigures:
     """What a product needs of one part.
@@ -62,6 +80,8 @@ class PartFigures:
     warnings : what was taken as it stands for want of a figure.
     left_out : paths of sleep states, operating points and entries of kernels that stay out, and
     why; of the whole part only, as builds do not ask.
+    companions : the add-ons beside it; awake_a, asleep_a : by add-on, what it draws while the part
+    is awake and asleep, (N,) A, which is in the chip's currents.
     """
 
     part: str
@@ -85,6 +105,9 @@ class PartFigures:
     missing: list[str] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
     left_out: list[tuple[Path, str]] = field(default_factory=list)
+    companions: Companions = ALONE
+    awake_a: Mapping[str, Array] = field(default_factory=dict)
+    asleep_a: Mapping[str, Array] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,15 +161,7 @@ class _PartReader:
             self.out.missing.append(path)
 
     def _gain(self, evidence: str | None) -> Array | float:
-        record = self.part.evidence.get(evidence or "")
-        if record is None or record.gain is None:
-            return 1.0
-        source = (
-            self.root.child("evidence", evidence or "", "gain")
-            if record.instrument is None
-            else Instrument(record.instrument)
-        )
-        return self.sampler.gain(source, record.gain.nominal)
+        return gain_of(self.part.evidence, evidence, self.sampler)
 
     def _current(self, path: Path, quantity: Quantity, evidence: str | None) -> Array:
         return np.asarray(self.sampler.take(path, quantity) * self._gain(evidence))

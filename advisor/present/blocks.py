@@ -21,7 +21,7 @@ class Glance:
 
 @dataclass(frozen=True, slots=True)
 class Words:
-    """A paragraph; `kind` is empty, `lead`, `faint` or `caution`."""
+    """A paragraph; `kind` is empty, `lead`, `faint`, `caution`, or `finding` of a chart."""
 
     text: str
     kind: str = ""

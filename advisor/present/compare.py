@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from advisor.catalogue.schema_parts import Variant
+from advisor.present import plots
+from advisor.present.axes import steep
+from advisor.present.colours import Look, looks
 from advisor.present.layout import FAINT, STRONG, Page
-from advisor.present.plots import saved, style
+from advisor.present.plots import saved, scale, style
 from advisor.present.tables import INVENTED
 from advisor.quantities import show
 from advisor.studies.compare import Comparison, Flip, Row
@@ -251,31 +254,72 @@ def _flips(page: Page, flips: tuple[Flip, ...]) -> None:
         page.paragraph(f"and {len(flips) - MOST} more (--format json)", "  ", style=FAINT)
 
 
-def save_bars(found: Comparison, path: Path) -> bytes:
-    """Energy by part for each kernel with its standard uncertainty, as an SVG or PNG."""
+def save_dots(found: Comparison, path: Path) -> bytes:
+    """Energy by part for each kernel, at each part's own clock and, where asked, at the common one.
+
+    An SVG or PNG. Logarithmic where it spans more than tenfold; bars are standard uncertainties.
+    """
     from matplotlib.figure import Figure
+    from matplotlib.lines import Line2D
 
     shown = {
         k: [r for r in rows if r.native and r.energy_j is not None]
         for k, rows in found.kernels.items()
     }
     shown = {k: rows for k, rows in shown.items() if rows}
+    painted = looks(found.parts)
     with style(8):
-        heights = [0.22 * len(rows) + 0.7 for rows in shown.values()] or [1.0]
-        figure = Figure(figsize=(8, sum(heights) + 0.6), layout="constrained")
+        heights = [0.22 * len(rows) + 0.75 for rows in shown.values()] or [1.0]
+        figure = Figure(figsize=(8.5, sum(heights) + 0.9), layout="constrained")
         axes: Any = figure.subplots(
             len(heights), 1, squeeze=False, gridspec_kw={"height_ratios": heights}
         )
         for axis, (kernel, rows) in zip(axes[:, 0], shown.items(), strict=False):
-            axis.barh(
-                [f"{r.part} {r.point}" for r in rows],
-                [1e6 * (r.energy_j or 0.0) for r in rows],
-                xerr=[1e6 * (r.energy_u_j or 0.0) for r in rows],
-                color="C0",
-            )
-            axis.invert_yaxis()
-            axis.set_title(f"{kernel}: energy of one unit of work, µJ", fontsize=9)
-            axis.grid(True, axis="x", alpha=0.3)
-        if found.invented:
-            figure.suptitle(INVENTED, fontsize=8)
+            _dots(axis, kernel, rows, painted)
+        said = ["each at its own fastest clock"]
+        if found.clock_hz is not None:
+            said = ["filled: at its own fastest clock", f"hollow: at {_megahertz(found.clock_hz)}"]
+            keys = [
+                Line2D([], [], marker="o", color="0.3", markerfacecolor=face, linestyle="none")
+                for face in ("0.3", "white")
+            ]
+            figure.legend(keys, said, loc="outside lower center", ncols=2, frameon=False)
+        title = "Energy of one unit of work, µJ" + ("" if len(said) > 1 else f", {said[0]}")
+        figure.suptitle(title + ("\n" + INVENTED if found.invented else ""), fontsize=9)
         return saved(figure, path, dots=130)
+
+
+def _dots(axis: Any, kernel: str, rows: Sequence[Row], painted: Mapping[str, Look]) -> None:
+    """A kernel's energies in µJ, a line a row; the two clocks of a row are joined."""
+    seen: list[float] = []
+    for place, row in enumerate(rows):
+        look = plots.painted(painted[row.part])
+        how = {"color": look["color"], "marker": look["marker"], "markersize": 5, "ls": "none"}
+        own, held = 1e6 * (row.energy_j or 0.0), row.at_clock
+        seen.append(own)
+        if held is not None and held.energy_j is not None:
+            there = 1e6 * held.energy_j
+            seen.append(there)
+            axis.plot([own, there], [place, place], color=look["color"], linewidth=1, alpha=0.6)
+            u = 1e6 * (held.energy_u_j or 0.0)
+            axis.errorbar(there, place, xerr=u, **how, markerfacecolor="white")
+        axis.errorbar(own, place, xerr=1e6 * (row.energy_u_j or 0.0), **how)
+    log = steep(seen)
+    low, high = min(seen), max(seen)
+    ends = (low / 1.3, high * 1.3) if log else (0.0, high * 1.08 or 1.0)
+    scale(axis, "x", ends, log, "{:.6g}".format)
+    axis.set_yticks(range(len(rows)), [f"{r.part} {r.point}" for r in rows])
+    axis.set_ylim(len(rows) - 0.5, -0.5)
+    least = rows[0]
+    axis.set_title(
+        f"{kernel}: {least.part} takes least, {show(_own(least), 'energy')}", fontsize=8, loc="left"
+    )
+
+
+def _own(row: Row) -> float:
+    assert row.energy_j is not None
+    return row.energy_j
+
+
+def _megahertz(hertz: float) -> str:
+    return f"{hertz / 1e6:.4g} MHz"

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 
-from advisor.present import curves, gaps, glance, layout, tables, tipping
+from advisor.present import curves, explanation, gaps, glance, layout, pictured, tables, tipping
 from advisor.present.blocks import Block, Bullets, Glance, Grid, Section, Typed, Words, printed
 from advisor.present.formulas import FORMULAS
+from advisor.present.pictured import Pictured
 from advisor.quantities import show
 from advisor.studies import words
 from advisor.studies.columns import shown
@@ -28,7 +29,14 @@ def _sections(found: Report) -> Iterator[Section]:
     if listed.ranking:
         yield _answer(found)
         yield _shortlist(found)
+        seen = found.pictures
+        if seen is not None and seen.cloud is not None:
+            blocks = tuple(_pictured([pictured.cloud(seen.cloud)]))
+            yield Section("cloud", "Cost and battery life", blocks, fold="narrow")
         yield _pair(found)
+        if seen is not None:
+            blocks = tuple(_pictured(pictured.by_state(seen)))
+            yield Section("states", "Current and charge, state by state", blocks, fold="narrow")
         if listed.draws and len(listed.ranking) > 1:
             yield _firm(found)
         yield _why(found)
@@ -37,8 +45,10 @@ def _sections(found: Report) -> Iterator[Section]:
         yield Section("answer", "Nothing fits", (Words(near, "lead"),))
     if found.outlook is not None:
         levers = enumerate(found.outlook.levers)
-        blocks = [b for n, one in levers for b in _lever(n, one)]
-        yield Section("outlook", "Outlook", (*blocks, *_along(found)), fold="narrow")
+        drawn = [b for n, one in levers for b in _lever(n, one)]
+        if found.pictures is not None and found.pictures.warmth is not None:
+            drawn += _pictured([pictured.warmth(found.pictures.warmth)])
+        yield Section("outlook", "Outlook", (*drawn, *_along(found)), fold="narrow")
     if found.tipping is not None and found.tipping.winner is not None:
         yield Section("tipping", "What would change the winner", tuple(_tipping(found)))
     if found.gaps is not None:
@@ -52,8 +62,7 @@ def _sections(found: Report) -> Iterator[Section]:
     said = f"{len(FORMULAS)} formulas with their sources"
     yield Section("model", "The model in short", tuple(_model()), fold="always", beside=said)
     said = f"{sum(len(file.figures) for file in found.inputs)} figures of {len(found.inputs)} files"
-    blocks = list(_inputs(found))
-    yield Section("inputs", "Inputs", tuple(blocks), bulky=True, fold="always", beside=said)
+    yield Section("inputs", "Inputs", tuple(_inputs(found)), bulky=True, fold="always", beside=said)
     yield Section("again", "To get this again", tuple(_again(found)), fold="narrow")
 
 
@@ -68,7 +77,7 @@ def command(found: Report) -> str:
 def _answer(found: Report) -> Section:
     listed = found.shortlist
     blocks: list[Block] = [Glance(glance.five(listed))]
-    own = glance.cautions_of(listed.ranking[0].build, found.cautions)
+    own = tables.cautions_of(listed.ranking[0].build, found.cautions)
     blocks += [Words(f"Caution: {text}", "caution") for text in own[:1]]
     blocks += [Words(text) for text in glance.beside(listed)]
     return Section("answer", "The answer", tuple(blocks))
@@ -105,11 +114,11 @@ def _shortlist(found: Report) -> Section:
 
 
 def _firm(found: Report) -> Section:
-    header, rows = glance.firm_rows(found.shortlist)
+    header, rows = tables.firm_rows(found.shortlist)
     grid = Grid("ranks", "Ranks over the draws", tuple(header), tuple(map(tuple, rows)))
     said = tables.agreement(found.shortlist)
     last = () if said is None else (Words(said),)
-    blocks = (grid, Words(glance.FIRM, "faint"), *last)
+    blocks = (grid, Words(tables.FIRM, "faint"), *last)
     return Section("firm", "How firm the order is", blocks, fold="narrow")
 
 
@@ -117,7 +126,7 @@ def _why(found: Report) -> Section:
     winner = found.explanation
     assert winner is not None
     title = f"Why {winner.part}" + (f" over {winner.over}" if winner.over else "")
-    plan = tuple(tables.plan_words(winner))
+    plan = tuple(explanation.plan_words(winner))
     about = Words(
         "Its operating plan (mean current at the pack, leak and self-discharge apart):", "faint"
     )
@@ -134,7 +143,7 @@ def _pair(found: Report) -> Section:
     sides = [part.best for part in found.parts[:2]]
     winner = found.explanation
     assert winner is not None
-    header, rows = tables.point_rows(winner)
+    header, rows = explanation.point_rows(winner)
     if winner.over is not None:
         header = [*header[:2], winner.part, "points", *header[4:]]
     points = Grid(
@@ -192,6 +201,15 @@ def beside(
         known = [a for a in side.values() if a is not None]
         sums.append(sum(known) if len(known) == len(side) else None)
     return [*rows, ("in all", sums)]
+
+
+def _pictured(some: Iterable[Pictured]) -> Iterator[Block]:
+    """Pictures as tables; a page draws them above."""
+    for one in some:
+        yield from [Words(one.title, "lead")] if one.title else []
+        yield Words(one.finding, "finding")
+        yield Grid(one.name, one.caption, one.header, one.rows, fold="always")
+        yield from [Words(one.note, "faint")] if one.note else []
 
 
 # Along levers, tips, gaps ----------------------------------------------------------------------
@@ -367,7 +385,7 @@ def _left_out(found: Report) -> Iterator[Block]:
     if pieces:
         yield Grid(
             "pieces",
-            "Packs, converters, sleep states and operating points that no build may use",
+            "Packs, converters, add-ons, sleep states and operating points that no build may use",
             ("what", "which", "why"),
             tuple((one.kind.replace("-", " "), one.id, one.why) for one in pieces),
             texts=3,

@@ -3,20 +3,26 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
+from textwrap import fill
 from typing import Any
 
 from advisor.dimensions import YEAR
+from advisor.present import plots
+from advisor.present.axes import apart, marks, steep, times
+from advisor.present.colours import Look, looks
 from advisor.present.layout import FAINT, Page, Typed, setting
 from advisor.present.left_out import left_out
-from advisor.present.plots import saved, style
+from advisor.present.plots import named, saved, scale, style
 from advisor.present.tables import INVENTED, notes
+from advisor.studies.findings import cost_words, life_words
 from advisor.studies.outlook import Crossing, LeverOutlook, Outlook, Point
 from advisor.studies.words import in_years, life, money
 
 NARROWEST, WIDEST = 40, 100  # columns of a chart
 HIGH = 15  # lines of a chart
+TURNS = 6  # changes along a lever that are marked
 LEADER = "Leader by expected score"
 BREAK_EVEN = "Cheaper by expected cost, of the two that lead now (break-even)"
 LETTERS = "abcdefghijklmnopqrstuvwxyz"
@@ -212,19 +218,18 @@ def save_plot(found: Outlook, path: Path) -> bytes:
     """The curves as an SVG or PNG, by the ending of the file's name."""
     from matplotlib.figure import Figure
 
-    columns = 2
+    painted = looks(c.part for one in found.levers for c in one.curves)
+    target = None if found.life_target_s is None else found.life_target_s / YEAR
+    unit = found.currency or "no currency"
     with style(9):
-        figure = Figure(figsize=(11, 3.6 * len(found.levers) + 0.6), layout="constrained")
-        axes = figure.subplots(len(found.levers), columns, squeeze=False)
+        figure = Figure(figsize=(12, 4.2 * len(found.levers) + 0.6), layout="constrained")
+        axes = figure.subplots(len(found.levers), 2, squeeze=False)
         for row, one in zip(axes, found.levers, strict=True):
-            _drawn(row[0], one, years, "battery life, years", band=("battery_life_s", YEAR))
-            if found.life_target_s is not None:
-                row[0].axhline(
-                    found.life_target_s / YEAR, color="0.5", linewidth=0.8, linestyle="--"
-                )
-            unit = found.currency or "no currency"
-            _drawn(row[1], one, cost, f"cost over the service life, {unit} a unit", band=None)
-            row[0].legend(fontsize=8)
+            _drawn(row[0], one, years, painted, life_words(one), target)
+            row[0].set_ylabel("battery life, years")
+            _drawn(row[1], one, cost, painted, cost_words(one, found.currency))
+            row[1].set_ylabel(f"expected cost over the service life, {unit} a unit")
+            _turns(row[1], one)
         title = f"{found.product}: outlook"
         if found.invented:
             title += "\n" + INVENTED
@@ -232,38 +237,110 @@ def save_plot(found: Outlook, path: Path) -> bytes:
         return saved(figure, path, dots=150)
 
 
-STYLES = ("-", "--", "-.", ":")
-
-
 def _drawn(
-    axes: Any, one: LeverOutlook, reading: Reading, title: str, band: tuple[str, float] | None
+    axes: Any,
+    one: LeverOutlook,
+    reading: Reading,
+    painted: Mapping[str, Look],
+    finding: str,
+    wanted: float | None = None,
 ) -> None:
-    for i, curve in enumerate(one.curves):
-        color = f"C{i % 10}"
-        for n, piece in enumerate(_pieces(curve.points, reading)):
+    """Curves with their ranges; dotted where something makes them jump."""
+    last: dict[str, tuple[float, float]] = {}
+    seen = [] if wanted is None else [wanted]
+    for curve in one.curves:
+        how = plots.painted(painted[curve.part])
+        before: tuple[float, float] | None = None
+        for point in curve.points:
+            y = reading(point)
+            if y is None:
+                before = None
+                continue
+            seen.append(y)
+            if before is not None:
+                line = how["linestyle"] if point.joined else ":"
+                axes.plot(*zip(before, (point.x, y), strict=True), color=how["color"], ls=line)
+            before = last[curve.part] = (point.x, y)
+        drawn = [(p.x, y) for p in curve.points if (y := reading(p)) is not None]
+        if drawn:
             axes.plot(
-                *zip(*piece, strict=True),
-                color=color,
-                linestyle=STYLES[i % len(STYLES)],
-                label=None if n else curve.part,
+                *zip(*drawn, strict=True),
+                color=how["color"],
+                marker=how["marker"],
+                markersize=4,
+                linestyle="none",
+                label=curve.part,
             )
-        if band is not None:
-            spread = [
-                (p.x, p.battery_life_s.p05 / band[1], p.battery_life_s.p95 / band[1])
-                for p in curve.points
-                if p.battery_life_s is not None
-                and p.battery_life_s.p05 is not None
-                and p.battery_life_s.p95 is not None
-                and math.isfinite(p.battery_life_s.p95)
-            ]
-            if spread:
-                x, low, high = zip(*spread, strict=True)
-                axes.fill_between(x, low, high, color=color, alpha=0.15, linewidth=0)
-    if all(p.x > 0 for c in one.curves for p in c.points):
-        axes.set_xscale("log")
+        bands = [(p.x, *_band(p, reading)) for p in curve.points]
+        there = [band for band in bands if math.isfinite(sum(band))]
+        if there:
+            x, low, high = zip(*there, strict=True)
+            axes.vlines(x, low, high, color=how["color"], alpha=0.25, linewidth=4)
+    axes.set_title(fill(finding, 88), fontsize=8, loc="left")
+    places = sorted({p.x for curve in one.curves for p in curve.points})
+    x_ends, log_x, at = lever_axis(one, places)
+    scale(axes, "x", x_ends, log_x, one.handle.shown, at)
+    log_y = steep(seen)
+    if not seen:
+        return
+    low, high = min(seen), max(seen)
+    ends = (low / 1.15, high * 1.15) if log_y else (0.0, high * 1.1 or 1.0)
+    scale(axes, "y", ends, log_y)
+    if wanted is not None:
+        axes.axhline(wanted, color="0.5", linewidth=0.8, linestyle="--")
     if one.now is not None:
-        axes.axvline(one.now, color="0.7", linewidth=0.8)
-    unit = "" if one.unit in ("", "1") else f", {one.unit}"
-    axes.set_xlabel(f"{one.lever}{unit}")
-    axes.set_title(title, fontsize=9)
-    axes.grid(True, alpha=0.3)
+        axes.axvline(one.now, color="0.5", linewidth=0.8, linestyle="--")
+    axes.set_xlabel(one.lever)
+    beside = apart([y for _, y in last.values()], *ends, log_y)
+    beside = beside and all(x == places[-1] for x, _ in last.values())
+    named(axes, [(x, y, part) for part, (x, y) in last.items()], beside)
+
+
+def _band(point: Point, reading: Reading) -> tuple[float, float]:
+    """5 to 95 % of what is read; not a number where there is none."""
+    if reading is cost:
+        low, high = point.lifetime_cost_p05, point.lifetime_cost_p95
+        scale_by = 1.0
+    else:
+        lives = point.battery_life_s
+        low, high = (None, None) if lives is None else (lives.p05, lives.p95)
+        scale_by = YEAR
+    if low is None or high is None:
+        return math.nan, math.nan
+    return low / scale_by, high / scale_by
+
+
+def _turns(axes: Any, one: LeverOutlook) -> None:
+    """Where the cheaper of the first two or the leader changes."""
+    for n, (x, text) in enumerate(turns(one)):
+        axes.axvline(x, color="0.2", linewidth=0.8)
+        axes.annotate(
+            text,
+            (x, 1.0),
+            (3, -3 - 11 * n),
+            xycoords=("data", "axes fraction"),
+            textcoords="offset points",
+            fontsize=7,
+            va="top",
+        )
+
+
+def turns(one: LeverOutlook) -> list[tuple[float, str]]:
+    """(place, words) of the changes of the cheaper of the first two and of the leader."""
+    out: dict[float, list[str]] = {}
+    for words, changes in (("cheaper", one.break_even), ("leads", one.crossings)):
+        for change in changes:
+            out.setdefault(change.x, []).append(f"{change.to or 'nothing'} {words}")
+    return [
+        (x, f"{one.handle.shown(x)}: {', '.join(said)}") for x, said in sorted(out.items())[:TURNS]
+    ]
+
+
+def lever_axis(
+    one: LeverOutlook, places: Sequence[float]
+) -> tuple[tuple[float, float], bool, list[float]]:
+    """(ends, whether logarithmic, marks) of an axis over a lever's places."""
+    low, high = places[0], places[-1]
+    log = low > 0 and one.handle.dimension != "temperature"
+    timed = log and one.handle.dimension == "time"
+    return (low, high), log, times(low, high, 6) if timed else marks(low, high, log, 6)

@@ -11,6 +11,7 @@ from advisor.studies.family_results import FamilyPlan, LimitPrice, OtherPlan, Pl
 from advisor.studies.results import BuildResult
 from advisor.studies.words import in_years, pack, per_cent
 
+SLIGHT = 1e-4  # of the cost, below which a line of the saving is folded
 SMALL = 0.005  # of an amount, below which nothing is told of it
 BESIDE = 3  # next-best plans on the first screen
 
@@ -40,9 +41,9 @@ def family_page(
         _caution(page, result, cautioned)
         _products(page, result)
         _saving(page, result, everything)
-        _limits(page, result)
+        _limits(page, result, everything)
         _others(page, result)
-        _supply(page, result)
+        _supply(page, result, everything)
         if everything:
             _purchases(page, result)
     if result.assumed:
@@ -219,7 +220,7 @@ def _saving(page: Page, result: FamilyPlan, everything: bool) -> None:
     told = [
         line
         for line in result.lines
-        if everything or line.line == "all" or abs(line.saving) >= 0.5 or line.together >= 0.5
+        if everything or line.line == "all" or abs(line.saving) >= SLIGHT * abs(result.cost or 0)
     ]
     if not told:
         return
@@ -239,14 +240,22 @@ def _saving(page: Page, result: FamilyPlan, everything: bool) -> None:
         [False, True, True, True, True],
         styles=[STRONG if line.line == "all" else PLAIN for line in told],
     )
+    if len(told) < len(result.lines):
+        alike = [line.line for line in result.lines if line not in told]
+        page.paragraph(f"much alike: {', '.join(alike)} (--all)", "", "  ", FAINT)
 
 
-def _limits(page: Page, result: FamilyPlan) -> None:
+def _limits(page: Page, result: FamilyPlan, everything: bool) -> None:
     if not result.limits:
         return
     page.heading("Limits")
+    loose = [one for one in result.limits if one.saving == 0 and not everything]
     for one in result.limits:
-        page.paragraph(f"{one.limit}: {priced(one, result)}", "  ", "    ")
+        if one not in loose:
+            page.paragraph(f"{one.limit}: {priced(one, result)}", "  ", "    ")
+    if loose:
+        names = "; ".join(one.limit for one in loose)
+        page.paragraph(f"a step looser saves nothing: {names}", "  ", "    ", FAINT)
 
 
 def priced(one: LimitPrice, result: FamilyPlan) -> str:
@@ -302,8 +311,12 @@ def parts_of(plan: OtherPlan) -> str:
     return "; ".join(f"{part}: {', '.join(of)}" for part, of in by_part.items())
 
 
-def _supply(page: Page, result: FamilyPlan) -> None:
+def _supply(page: Page, result: FamilyPlan, everything: bool) -> None:
     if not result.supply:
+        return
+    if not everything:
+        page.heading("Supply")
+        page.paragraph(f"{supply(result)} (--all)", "  ", "    ")
         return
     page.heading(f"Supply, {result.currency} expected")
     page.table(
@@ -328,6 +341,23 @@ def _supply(page: Page, result: FamilyPlan) -> None:
             for one in result.supply
         ],
     )
+
+
+def supply(result: FamilyPlan) -> str:
+    """What supply may cost, in a sentence."""
+    coin = result.currency
+    total = sum(one.total for one in result.supply)
+    lines = {
+        "allocations": sum(one.allocation for one in result.supply),
+        "late deliveries": sum(one.lead_time or 0.0 for one in result.supply),
+        "last orders": sum(one.last_buy for one in result.supply),
+    }
+    parts = ", ".join(f"{amount(v, coin)} by {name}" for name, v in lines.items() if v)
+    held = ", ".join(
+        f"{one.product} {one.buffer_weeks:.0f}" for one in result.supply if one.buffer_weeks
+    )
+    weeks = f"; to hold, in weeks of demand: {held}" if held else ""
+    return f"{amount(total, coin)} expected" + (f": {parts}" if parts else "") + weeks
 
 
 def _purchases(page: Page, result: FamilyPlan) -> None:

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from advisor.decide.cautions import BUTTON, GENERAL
-from advisor.decide.clipping import NOTHING
-from advisor.model.tables import never_sleeps
-from advisor.present.tables import cost_range, fits
+from advisor.present.tables import awake, cautions_of, clipped, cost_range, seldom
 from advisor.studies.results import BuildResult, CostResult, RankedPart
 from advisor.studies.shortlist import Shortlist
 from advisor.studies.words import build_words, life, life_range, money, pack, per_cent
@@ -83,32 +81,10 @@ def _sure(found: Shortlist) -> Figure:
     return Figure(name, f"{word}, {100 * found.verdict.chance:.0f} %", told)
 
 
-def beside(found: Shortlist) -> Iterator[str]:
+def beside(found: Shortlist) -> list[str]:
     """What else decides about the first part, in sentences: how often it fits, why it never
     sleeps, where its figures lie beyond what counts."""
-    best = found.ranking[0]
-    seldom = fits(best).removeprefix("; ")
-    if seldom:
-        yield f"It {seldom}."
-    awake = [
-        f"{one.id.partition(':')[2]} {one.why}"
-        for one in found.left_out
-        if one.kind == "sleep-state" and one.id.startswith(f"{best.part}:")
-    ]
-    if awake and never_sleeps(best.build.sleep_state):
-        yield f"It never sleeps: {'; '.join(awake)}."
-    told = "; ".join(one.text.removesuffix(NOTHING) for one in found.clipped if one.head)
-    if told:
-        yield f"Beyond an anchor{NOTHING}: {told}."
-
-
-def cautions_of(build: BuildResult, cautions: Sequence[str]) -> list[str]:
-    """The cautions on a build's cells and converter, in their order."""
-    return [
-        text
-        for text in cautions
-        if {build.cell, build.converter} & set(text.partition(": ")[0].split(", "))
-    ]
+    return [*seldom(found.ranking[0]), *awake(found), *clipped(found)]
 
 
 def foremost(
@@ -119,33 +95,3 @@ def foremost(
     own = [] if build is None else cautions_of(build, cautions)
     told = [text for text in cautions if text.endswith(BUTTON) or text in own or text == GENERAL]
     return tuple(told), tuple(text for text in cautions if text not in told)
-
-
-FIRM = (
-    "share of draws at each rank; points lost: on average if you choose it, against the best of "
-    "each draw; beaten by: parts that are at least as good by every criterion and better by one"
-)
-
-
-def firm_rows(found: Shortlist) -> tuple[list[str], list[list[str]]]:
-    """(header, rows) of the ranks over the draws, for those that may come near the top."""
-    near = [p for p in found.ranking if p.rank == 1 or sum((p.rank_acceptability or ())[:3]) > 0]
-    ranks = range(min(5, len(found.ranking)))
-    header = ["part", *(f"rank {r + 1}" for r in ranks), "points lost", "beaten by"]
-    return header, [
-        [
-            part.part,
-            *(per_cent(shares[r]) if r < len(shares) else per_cent(0.0) for r in ranks),
-            "-" if part.expected_regret is None else f"{part.expected_regret:.2f}",
-            named(part.dominated_by),
-        ]
-        for part in near
-        for shares in (part.rank_acceptability or (),)
-    ]
-
-
-def named(parts: Sequence[str]) -> str:
-    """Parts by name, the first of many."""
-    if not parts:
-        return "none"
-    return parts[0] + (f" and {len(parts) - 1} more" if len(parts) > 1 else "")

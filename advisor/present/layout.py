@@ -32,6 +32,15 @@ _FIGURE = re.compile(
 )
 
 
+# a hyphen that stands for a minus: before a number, behind nothing that a name or an option is of
+_MINUS = re.compile(r"(?<![^\s(])-(?=\d)")
+
+
+def in_print(text: str) -> str:
+    """A text for a screen, with true minus signs before its figures; nothing that is pasted."""
+    return _MINUS.sub("−", on_one_line(text))
+
+
 @dataclass(frozen=True, slots=True)
 class Typed:
     """Words of a command, as they are before a shell reads them."""
@@ -84,7 +93,7 @@ class Page:
     ) -> None:
         """A paragraph, wrapped between words; no word is cut."""
         rest = indent if hanging is None else hanging
-        text = on_one_line(text)
+        text = in_print(text)
         if not self.width:
             self.line((indent + text, style))
             return
@@ -119,7 +128,7 @@ class Page:
         lines, so that nothing is cut.
         """
         header = [on_one_line(name) for name in header]
-        rows = [[on_one_line(entry) for entry in row] for row in rows]
+        rows = [[in_print(entry) for entry in row] for row in rows]
         widths = _widths(header, rows)
         stacked = not self.takes(header, rows, indent)
         if not stacked:
@@ -152,7 +161,7 @@ class Page:
         """Names, bars for amounts, the greatest as long as there is room, and figures."""
         if not rows:
             return
-        rows = [(on_one_line(name), amount, on_one_line(text)) for name, amount, text in rows]
+        rows = [(on_one_line(name), amount, in_print(text)) for name, amount, text in rows]
         names = max(cells(name) for name, _, _ in rows)
         figures = max(cells(text) for _, _, text in rows)
         if self.width:

@@ -1,4 +1,4 @@
-"""The screens: shortlist and explanation."""
+"""The screen of `shortlist`, and the words that other forms of an answer share with it."""
 
 from __future__ import annotations
 
@@ -6,21 +6,19 @@ import re
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from advisor.catalogue.schema_parts import Variant
 from advisor.decide.clipping import NOTHING
 from advisor.decide.robustness import AGREE
 from advisor.model.tables import never_sleeps
-from advisor.present.layout import FAINT, GOOD, PLAIN, POOR, STRONG, Page, cells
+from advisor.present.layout import FAINT, PLAIN, STRONG, Page, cells
 from advisor.present.left_out import left_out
-from advisor.quantities import show
+from advisor.present.marks import marks
 from advisor.studies.columns import Column, fitting, shown
 from advisor.studies.results import BuildResult, CostResult, RankedPart
 from advisor.studies.shortlist import Shortlist
 from advisor.studies.words import build_words, life, life_range, money, pack, per_cent
 
 if TYPE_CHECKING:
-    from advisor.studies.explain import Explanation
-    from advisor.studies.money import MoneyItem
+    pass
 
 INVENTED = "DEMONSTRATION DATA, in part invented: it describes no real product."
 
@@ -78,17 +76,13 @@ def caution(
     all_follow: bool,
     how: str = "--cautions",
 ) -> None:
-    """The foremost caution on a build's cells and converter, inside the answer.
+    """The foremost caution on a build's cells, converter and add-ons, inside the answer.
 
     Parameters
     ----------
     all_follow : whether all are told below. how : what tells the others.
     """
-    own = [
-        text
-        for text in cautions
-        if {build.cell, build.converter} & set(text.partition(": ")[0].split(", "))
-    ]
+    own = cautions_of(build, cautions)
     if not own:
         return
     more = len(cautions) - 1
@@ -98,19 +92,28 @@ def caution(
     page.paragraph(f"Caution: {told}{rest}", style=STRONG)
 
 
+def cautions_of(build: BuildResult, cautions: Sequence[str]) -> list[str]:
+    """The cautions on a build's cells and converter, in their order."""
+    return [
+        text
+        for text in cautions
+        if {build.cell, build.converter, *build.addons} & set(text.partition(": ")[0].split(", "))
+    ]
+
+
 def _drawn(result: Shortlist) -> str:
     """How the figures were drawn, in a few words."""
     if not result.draws:
         return "Ranked at the stated values, without draws."
-    return f"{result.draws} draws, seed {result.seed}; ranges are 5 to 95 % of them."
+    return f"{result.draws} draws, seed {result.seed}; ranges are 5–95 % of them."
 
 
 def rests_on(result: Shortlist) -> tuple[str, str]:
     """What kinds of evidence the figures in use are of, and how they were drawn."""
     shares = ", ".join(f"{k} {per_cent(v)}" for k, v in result.evidence.items())
     how = (
-        f"{result.draws} draws of the stated uncertainties, seed {result.seed}; ranges are 5 "
-        "to 95 %. A draw that breaks a need or a limit scores nothing; a part is out that keeps "
+        f"{result.draws} draws of the stated uncertainties, seed {result.seed}; ranges are "
+        "5–95 %. A draw that breaks a need or a limit scores nothing; a part is out that keeps "
         f"them in less than {per_cent(result.confidence)} of the draws (needs.confidence)."
         if result.draws
         else "Ranked at the stated values, without draws: what is uncertain is not looked at."
@@ -134,24 +137,37 @@ def answer(result: Shortlist) -> tuple[str, ...]:
     ]
     if best.cost.told is not None:
         out.append(cost_words(best.cost))
-    seldom = fits(best).removeprefix("; ")
-    if seldom:
-        out.append(f"It {seldom}.")
-    awake = [
+    out += [*seldom(best), *awake(result)]
+    out.append(f"Why: {best.reason}.")
+    if result.verdict is not None and len(result.ranking) > 1:
+        out.append(f"Verdict {result.verdict.text}.")
+    return (*out, *clipped(result))
+
+
+def seldom(best: RankedPart) -> list[str]:
+    """How often a part fits, where it does not in all draws."""
+    told = fits(best).removeprefix("; ")
+    return [f"It {told}."] if told else []
+
+
+def awake(result: Shortlist) -> list[str]:
+    """Why the first part never sleeps, where it does not: what decides the life is no line among
+    others."""
+    best = result.ranking[0]
+    told = [
         f"{one.id.partition(':')[2]} {one.why}"
         for one in result.left_out
         if one.kind == "sleep-state" and one.id.startswith(f"{best.part}:")
     ]
-    if awake and never_sleeps(best.build.sleep_state):
-        # what decides the life is no line among others
-        out.append(f"It never sleeps: {'; '.join(awake)}.")
-    out.append(f"Why: {best.reason}.")
-    if result.verdict is not None and len(result.ranking) > 1:
-        out.append(f"Verdict {result.verdict.text}.")
+    if not (told and never_sleeps(best.build.sleep_state)):
+        return []
+    return [f"It never sleeps: {'; '.join(told)}."]
+
+
+def clipped(result: Shortlist) -> list[str]:
+    """Where figures of the first parts lie beyond what counts."""
     told = "; ".join(one.text.removesuffix(NOTHING) for one in result.clipped if one.head)
-    if told:
-        out.append(f"Beyond an anchor{NOTHING}: {told}.")
-    return tuple(out)
+    return [f"Beyond an anchor{NOTHING}: {told}."] if told else []
 
 
 def cost_words(cost: CostResult) -> str:
@@ -177,10 +193,10 @@ def cost_words(cost: CostResult) -> str:
 
 
 def cost_range(cost: CostResult, before: str = "", after: str = "") -> str:
-    """`5.31 to 38.9`: 5 to 95 % of the draws; empty without them."""
+    """`5.31–38.9`: 5 to 95 % of the draws; empty without them."""
     if cost.p05 is None or cost.p95 is None:
         return ""
-    return f"{before}{money(cost.p05)} to {money(cost.p95)}{after}"
+    return f"{before}{money(cost.p05)}–{money(cost.p95)}{after}"
 
 
 def legend(result: Shortlist, columns: Sequence[Column] = ()) -> str:
@@ -225,12 +241,20 @@ def _ranking(page: Page, result: Shortlist, most: int | None) -> None:
         ),
     )
     roomy = not page.width or page.width >= ROOMY
+    header = [column.head for column in columns]
+    rows = [[column.text(part) for column in columns] for part in listed]
+    drawn = marks(listed, result.life_target_s)
+    told = legend(result, columns)
+    if drawn is not None and page.takes([*header, drawn.head], [[*r, drawn.head] for r in rows]):
+        header.append(drawn.head)
+        rows = [[*row, line] for row, line in zip(rows, drawn.lines, strict=True)]
+        told += f"; {drawn.legend}"
     page.heading("Shortlist")
-    page.paragraph(legend(result, columns), style=FAINT)
+    page.paragraph(told, style=FAINT)
     page.table(
-        [column.head for column in columns],
-        [[column.text(part) for column in columns] for part in listed],
-        [column.right for column in columns],
+        header,
+        rows,
+        [*(column.right for column in columns), *([False] * (len(header) - len(columns)))],
         # the first one's is the answer itself
         [
             "" if p.rank == 1 else _in_room(below(p, roomy), 0 if roomy else page.width - 3)
@@ -247,24 +271,32 @@ def _ranking(page: Page, result: Shortlist, most: int | None) -> None:
 
 
 FIRM = (
-    "share of draws at each rank; regret: points given away on average against the best of "
-    "each draw; beaten: parts that are at least as good by every criterion and better by one"
+    "share of draws at each rank; points lost: on average if you choose it, against the best of "
+    "each draw; beaten by: at least as good by every criterion and better by one"
 )
+NAMES = 3  # parts that are named of those that beat one
 
 
 def firm_rows(result: Shortlist) -> tuple[list[str], list[list[str]]]:
     """(header, rows) of the ranks over the draws, for those that may come near the top."""
     near = [p for p in result.ranking if p.rank == 1 or sum((p.rank_acceptability or ())[:3]) > 0]
     ranks = range(min(5, len(result.ranking)))
-    return ["part", *(f"rank {r + 1}" for r in ranks), "regret", "beaten by"], [
+    return ["part", *(f"rank {r + 1}" for r in ranks), "points lost", "beaten by"], [
         [
             p.part,
             *(per_cent(_rank(p, r)) for r in ranks),
             "-" if p.expected_regret is None else f"{p.expected_regret:.2f}",
-            "none" if not p.dominated_by else str(len(p.dominated_by)),
+            _beaten_by(p),
         ]
         for p in near
     ]
+
+
+def _beaten_by(part: RankedPart) -> str:
+    """Who dominates a part, by name."""
+    named = ", ".join(part.dominated_by[:NAMES])
+    more = len(part.dominated_by) - NAMES
+    return (f"{named} and {more} more" if more > 0 else named) or "none"
 
 
 def agreement(result: Shortlist) -> str | None:
@@ -283,7 +315,15 @@ def _firmness(page: Page, result: Shortlist) -> None:
     page.heading("How firm the order is")
     page.paragraph(FIRM, style=FAINT)
     header, rows = firm_rows(result)
-    page.table(header, rows, [False, *(True for _ in header[1:])], indent="  ")
+    # who beats a part has a line of its own: names are long
+    beaten = ["" if row[-1] == "none" else f"beaten by {row[-1]}" for row in rows]
+    page.table(
+        header[:-1],
+        [row[:-1] for row in rows],
+        [False, *(True for _ in header[2:])],
+        beaten,
+        indent="  ",
+    )
     text = agreement(result)
     if text is not None:
         page.paragraph(text, "  ")
@@ -294,8 +334,27 @@ def _rank(part: RankedPart, rank: int) -> float:
     return shares[rank] if rank < len(shares) else 0.0
 
 
+def _add_ons(page: Page, result: Shortlist) -> None:
+    """How many parts are out only for what add-ons would bring, where these are refused."""
+    if result.evaluation.product.add_ons != "refused":
+        return
+    out = [one.with_addons for one in result.screened_out if one.with_addons]
+    out += [one.with_addons for one in result.set_aside if one.with_addons]
+    if out:
+        names = sorted({name for sets in out for chosen in sets for name in chosen})
+        parts = "1 part lacks" if len(out) == 1 else f"{len(out)} parts lack"
+        page.paragraph(
+            f"Add-ons are refused: {parts} only what {', '.join(names)} would bring.",
+            "",
+            "  ",
+            FAINT,
+        )
+
+
 def _left_out(page: Page, result: Shortlist, everything: bool) -> None:
     left_out(page, result.left_out, everything)
+    if not everything:
+        _add_ons(page, result)
     if result.ranking and result.nearest_miss:
         page.paragraph(f"Nearest miss: {result.nearest_miss}.", "", "  ", FAINT)
 
@@ -310,189 +369,3 @@ def notes(page: Page, warnings: tuple[str, ...], cautions: tuple[str, ...] = ())
         page.heading("Cautions")
         for text in cautions:
             page.paragraph(f"- {text}", "  ", "    ")
-
-
-def explanation_page(
-    result: Explanation, width: int, everything: bool = False, cautioned: bool = False
-) -> Page:
-    """The explanation: current, money, points, the plan and the builds that it beat.
-
-    Parameters
-    ----------
-    everything : tells the prices of the plan, the other builds, the reasons in sentences and all
-    that was left out, in place of a line each. cautioned : tells every caution.
-    """
-    page = Page(width)
-    over = f" over {result.over}" if result.over else ""
-    page.heading(
-        f"{result.product}: {result.part}{over}, rank {result.rank}, {result.points:.1f} points"
-    )
-    if result.invented:
-        page.paragraph(INVENTED, style=FAINT)
-    page.paragraph(f"On {build_words(result.build)}.")
-    lives = result.battery_life_s
-    spread = life_range(lives.p05, lives.p95)
-    target = "" if result.life_target_s is None else f", wanted {life(result.life_target_s)}"
-    page.paragraph(
-        f"Battery life {life(lives.nominal)}{f' ({spread})' if spread else ''}{target}; ends by "
-        f"{lives.ends_by}."
-    )
-    caution(page, result.build, result.cautions, cautioned)
-    page.heading("Where the current goes (mean over the battery's life, at the pack's own voltage)")
-    large = [c for c in result.current if c.share >= FOLDED]
-    small = [c for c in result.current if 0 < c.share < FOLDED]
-    rows = [(c.consumer, c.share, _current(c.a, c.share)) for c in large]
-    if small:
-        a, share = sum(c.a for c in small), sum(c.share for c in small)
-        rows.append((f"{len(small)} more, under 1 % each", share, _current(a, share)))
-    page.bars(rows)
-    total = sum(c.a for c in result.current)
-    page.line(f"  in all {show(total, 'current')}" + _over_life(result))
-    told = result.cost.told
-    if told is not None and told > 0:
-        what = "expected" if result.cost.expected else "at the stated values"
-        page.heading(
-            f"Where the money goes ({what} {money(told, result.cost.currency)} a unit over the "
-            f"service life{cost_range(result.cost, ', ')})"
-        )
-        page.bars([(_bought(m), m.amount or 0.0, money(m.amount)) for m in result.money])
-    _points(page, result)
-    _plan(page, result, everything)
-    _build_table(page, result, everything)
-    if everything:
-        page.heading("Reasons")
-        for text in result.reasons:
-            page.paragraph(f"- {text}", "  ", "    ")
-    left_out(page, result.left_out, everything)
-    notes(page, result.warnings, result.cautions if cautioned else ())
-    if result.cautions and not cautioned:
-        page.paragraph(result.cautions[-1], "", "  ")
-    return page
-
-
-FOLDED = 0.01  # share of the current below which consumers are told together
-
-
-def _current(a: float, share: float) -> str:
-    return f"{show(a, 'current')}  {100 * share:5.1f} %"
-
-
-def _over_life(result: Explanation) -> str:
-    """How the current makes the life."""
-    if result.charge_c is None:
-        return ""
-    charge, lasts = show(result.charge_c, "charge"), life(result.battery_life_s.nominal)
-    return f"; the {charge} that the pack gives by then last {lasts}"
-
-
-def point_rows(result: Explanation) -> tuple[list[str], list[list[str]]]:
-    """(header, rows) of the points by criterion, against the other part's; the sum last."""
-    header = ["criterion", "weight", "value", "points"]
-    if result.over is not None:
-        header += [result.over, "points", "difference"]
-    rows = []
-    for item in result.score:
-        row = [item.criterion, f"{100 * item.weight:.1f} %", item.value, f"{item.points:.2f}"]
-        if result.over is not None:
-            row += [item.over_value or "", f"{item.over_points:.2f}", f"{item.difference:+.2f}"]
-        rows.append(row)
-    last = ["in all", "100.0 %", "", f"{result.points:.2f}"]
-    if result.over is not None and result.over_points is not None:
-        last += ["", f"{result.over_points:.2f}", f"{result.points - result.over_points:+.2f}"]
-    return header, [*rows, last]
-
-
-def _bought(item: MoneyItem) -> str:
-    """An item's name, with the pieces where more are bought than needed."""
-    if item.bought is None or item.bought == item.needed:
-        return item.item
-    return f"{item.item} ({item.bought} bought for {item.needed})"
-
-
-def _points(page: Page, result: Explanation) -> None:
-    page.heading("Where the points come from")
-    header, rows = point_rows(result)
-    gains = [item.difference or 0.0 for item in result.score]
-    styles = [GOOD if g >= 0.05 else POOR if g <= -0.05 else PLAIN for g in gains]
-    right = [False, *(True for _ in header[1:])]
-    page.table(header, rows, right, styles=[*styles, STRONG], indent="  ")
-
-
-def plan_words(result: Explanation) -> list[str]:
-    """The operating plan in sentences."""
-    plan = result.plan
-    out = [f"As built, whole points: {show(plan.practical_a, 'current')}."]
-    if plan.bound_a is not None:
-        out.append(
-            f"No mix of points does better than {show(plan.bound_a, 'current')}, "
-            f"busy {per_cent(plan.busy_share)} of the time."
-        )
-    for task, mix in plan.mixed.items():
-        shares = ", ".join(f"{per_cent(x)} at {label}" for label, x in mix.items())
-        out.append(f"That bound runs {task} mixed: {shares}.")
-    for price in plan.prices:
-        if price.price > 0:
-            dimension = "current" if price.unit == "A" else "charge"
-            out.append(f"{price.of}: {show(price.price, dimension)}")
-    return out
-
-
-def _plan(page: Page, result: Explanation, everything: bool) -> None:
-    head = "The operating plan (mean current at the pack, leak and self-discharge apart)"
-    words = plan_words(result)
-    if everything:
-        page.heading(head)
-        for text in words:
-            page.paragraph(text, "  ")
-    else:
-        page.heading("Operating plan")
-        page.paragraph(" ".join(words[:2]), "  ")
-
-
-def _build_table(page: Page, result: Explanation, everything: bool) -> None:
-    if len(result.builds) < 2:
-        return
-    if not everything:
-        other = result.builds[1]
-        points = other.score if other.expected is None else other.expected
-        page.paragraph(
-            f"Of {result.builds_in_all} builds the next best is on {pack(other.build)} with "
-            f"{other.build.converter}, sleeping in {other.build.sleep_state}: {points:.1f} points, "
-            f"{life(other.battery_life_s)} (--all for the others).",
-            hanging="  ",
-        )
-        return
-    page.heading(
-        f"The build against those it beat ({result.builds_in_all} in all, the best of each pack, "
-        "converter and sleep state)"
-    )
-    rows = []
-    used = []
-    for item in result.builds:
-        rows.append(
-            [
-                pack(item.build),
-                item.build.converter,
-                item.build.sleep_state,
-                f"{item.score:.1f}",
-                *([] if item.expected is None else [f"{item.expected:.1f}"]),
-                life(item.battery_life_s),
-                item.ends_by,
-                money(item.lifetime),
-            ]
-        )
-        used.append(
-            ", ".join(
-                f"{task} at {Variant(point, item.build.engines[task])}"
-                for task, point in item.build.operating_points.items()
-            )
-        )
-    drawn = [] if result.builds[0].expected is None else ["expected"]
-    page.table(
-        ["pack", "converter", "sleep", "stated", *drawn, "life", "ends by", "cost"],
-        rows,
-        [False, False, False, True, *(True for _ in drawn), True, False, True],
-        used if len(set(used)) > 1 else [],
-        [STRONG],
-        indent="  ",
-    )

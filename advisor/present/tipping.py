@@ -12,10 +12,10 @@ LISTED = 8  # levers that are told
 SOME = 3  # limits that are told
 PHYSICAL, PRICE, PREFERENCE = "Physical figures", "Prices and costs", "Preferences"
 KINDS = (PHYSICAL, PRICE, PREFERENCE)
-AWAY = "away: change of the figure; u: in its standard uncertainties"
-HEADER = ["now", "tips at", "away", "u", "then leads"]
+AWAY = "change needed: of the figure; u: in its standard uncertainties"
+HEADER = ["now", "tips at", "change needed", "u", "then leads"]
 LIMITS = "Values at which nothing fits"
-LIMIT_HEADER = ["now", "limit", "away", "u"]
+LIMIT_HEADER = ["now", "limit", "change needed", "u"]
 
 
 def tipping_page(found: Tipping, width: int, everything: bool = False) -> Page:
@@ -76,7 +76,7 @@ def kind_of(tip: LeverTip, product: str) -> str:
 
 def _told(page: Page, found: Tipping, tip: LeverTip, everything: bool) -> None:
     """A figure, what it is now, the change needed, and who leads then."""
-    page.line("  ", (_short(tip, found.product), STRONG))
+    page.line("  ", (short_name(tip, found.product), STRONG))
     leads = "" if tip.new_winner is None else f", then {tip.new_winner}"
     far = "" if tip.distance_u is None else f" ({tip.distance_u:.1f} u)"
     page.paragraph(f"{tip.now_shown} to {tip.tips_shown}: {change(tip)}{far}{leads}", "    ")
@@ -84,7 +84,7 @@ def _told(page: Page, found: Tipping, tip: LeverTip, everything: bool) -> None:
         page.typed(setting(tip.path, tip.text), "    ", FAINT)
 
 
-def _short(tip: LeverTip, product: str) -> str:
+def short_name(tip: LeverTip, product: str) -> str:
     """A figure's path, without the product's own id before it."""
     return tip.path.removeprefix(f"{product}:")
 
@@ -95,12 +95,17 @@ def change(tip: LeverTip) -> str:
         return "none"
     more = tip.tips_at > tip.now
     if tip.distance_k is not None:
-        return f"{tip.distance_k:.3g} K {'warmer' if more else 'colder'}"
+        return f"{_near(tip.distance_k)} K {'warmer' if more else 'colder'}"
     if tip.distance_share is None:
         return "more" if more else "less"
     if more and tip.distance_share >= 1:
-        return f"{1 + tip.distance_share:.3g} times as much"
-    return f"{100 * tip.distance_share:.3g} % {'more' if more else 'less'}"
+        return f"{_near(1 + tip.distance_share)} times as much"
+    return f"{_near(100 * tip.distance_share)} % {'more' if more else 'less'}"
+
+
+def _near(value: float) -> str:
+    """In two figures: the value told lies up to a twentieth of the change beyond the tip."""
+    return f"{float(f'{value:.2g}'):g}"
 
 
 def _rest(
@@ -138,7 +143,7 @@ def weight_words(found: Tipping) -> tuple[str, str]:
             f"all (see weights {found.product})."
         )
     if found.never_first:
-        never = f"First under no weights: {', '.join(found.never_first)}."
+        never = f"Lead under no weights: {', '.join(found.never_first)}."
     return near, never
 
 

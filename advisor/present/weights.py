@@ -78,7 +78,7 @@ def _leads(page: Page, found: Weights) -> None:
             page.paragraph(f"and {len(rivals) - MOST} more", "  ", style=FAINT)
     if found.never_first:
         page.paragraph(
-            f"First under no weights at all: {', '.join(found.never_first)}.", "  ", "    "
+            f"Lead under no weights at all: {', '.join(found.never_first)}.", "  ", "    "
         )
 
 
@@ -97,7 +97,7 @@ def _unknown(page: Page, found: Weights) -> None:
         middle = ", ".join(f"{name} {100 * w:.0f}" for name, w in row.central_weights.items())
         line = f"{row.part}: {100 * row.acceptability:.1f} %: {middle}"
         if row.confidence is not None:
-            line += f"; there first in {100 * row.confidence:.0f} % of the draws"
+            line += f"; there it leads in {100 * row.confidence:.0f} % of the draws"
         page.paragraph(line, "  ", "    ")
     if len(seen) > MOST:
         page.paragraph(f"and {len(seen) - MOST} more", "  ", style=FAINT)

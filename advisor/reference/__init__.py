@@ -10,7 +10,7 @@ from __future__ import annotations
 from pathlib import Path
 
 FOLDER = Path(__file__).resolve().parent
-WRITTEN = ("walk.md", "model.md")  # by hand, but for the outputs that they show
+WRITTEN = ("walk.md", "model.md", "family.md")  # by hand, but for the outputs that they show
 
 
 def pages() -> dict[str, str]:

@@ -11,6 +11,7 @@ from advisor.reference.declared import Field, fields
 from advisor.reference.markdown import BORN, code, slug, table
 from advisor.studies.compare import Comparison
 from advisor.studies.explain import Explanation
+from advisor.studies.family_results import FamilyPlan
 from advisor.studies.gaps import Gaps
 from advisor.studies.outlook import Outlook
 from advisor.studies.schema import KeyRow, schema
@@ -27,6 +28,7 @@ ANSWERS: Mapping[str, type] = {
     "tipping": Tipping,
     "gaps": Gaps,
     "weights": Weights,
+    "family": FamilyPlan,
 }
 _BESIDE = {
     "outlook": "In JSON the first lever's keys stand in the document itself and those of others in "
@@ -135,6 +137,53 @@ TERMS = (
     ),
 )
 
+# What screens say, in the order in which a reader meets it; beside a word its key in JSON.
+WORDS = (
+    ("build", "build", "a part with its pack, converter, sleep state and operating points"),
+    (
+        "score",
+        "score",
+        "of 100: weighted points of the criteria added up, the mean over draws",
+    ),
+    ("stated", "stated_score", "the score with every figure at its stated value, without draws"),
+    (
+        "draws",
+        "draws",
+        "the decision taken many times, each with figures drawn within their stated uncertainty",
+    ),
+    ("5–95 %", "battery_life_s", "the range that leaves one draw in twenty out at either end"),
+    ("leads in", "first_place_probability", "share of draws in which the part has the most points"),
+    (
+        "points lost on average if you choose it",
+        "expected_regret",
+        "what it gives away in a draw against the best of that draw, on average; its trade term is "
+        "expected regret",
+    ),
+    (
+        "beaten by",
+        "dominated_by",
+        "parts at least as good by every criterion and better by one: no weights save it",
+    ),
+    (
+        "settled, leaning, open",
+        "verdict",
+        "whether the lead holds against the draws, the luck in it taken off, and against parts "
+        "that could lead with what they lack",
+    ),
+    (
+        "beyond an anchor",
+        "clipped",
+        "where a criterion already has all or none of its points, so differences count nothing",
+    ),
+    ("missing data", "set_aside", "a part lacks a figure that is needed, named by its path"),
+    ("left out", "left_out", "what no build may use, each with its reason"),
+    ("nearest miss", "nearest_miss", "the part that fails least of those that fail a need"),
+    ("tips at", "tips_at", "the nearest value of a figure at which another part leads"),
+    ("change needed", "distance_share", "how far that is from the value that stands"),
+    ("u", "distance_u", "the same, in the figure's own standard uncertainties"),
+    ("worth", "score", "points gained on average by knowing a figure before choosing"),
+)
+
 _INTRODUCTION = """\
 What the answers' figures mean, by their keys in JSON; the same names are the fields of the results
 in Python. Figures are SI unless their unit says otherwise; amounts are in the product's currency.
@@ -150,12 +199,15 @@ def glossary_page() -> str:
         "# Glossary",
         BORN,
         _INTRODUCTION.strip(),
-        f"Answers: {commands}. [Words of the files](#words-of-the-files).",
+        f"Answers: {commands}. [Words of the screens](#words-of-the-screens). "
+        "[Words of the files](#words-of-the-files).",
     ]
     told: dict[type, str] = {}
     for name, answer in ANSWERS.items():
         text += [f"## {name}", *_answer(name, answer, told)]
     text += [
+        "## Words of the screens",
+        table(["word", "key in JSON", "meaning"], [[w, code(k), m] for w, k, m in WORDS]),
         "## Words of the files",
         table(["word", "key", "unit", "meaning"], [_term(term) for term in TERMS]),
     ]

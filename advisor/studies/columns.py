@@ -154,6 +154,7 @@ COLUMNS = (
     Column(name="parallel", value=lambda part: part.build.parallel),
     Column(name="converter", value=lambda part: part.build.converter),
     Column(name="sleep_state", value=lambda part: part.build.sleep_state),
+    Column(name="addons", value=lambda part: " ".join(part.build.addons)),
     Column(name="rail_current_a", value=lambda part: part.power.rail_current_a),
     Column(name="battery_current_a", value=lambda part: part.power.battery_current_a),
     Column(name="busy_share", value=lambda part: part.power.busy_share),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from advisor.decide.builds import Build
+from advisor.studies.results import addon_currents
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +48,9 @@ def consumers(build: Build) -> tuple[Consumer, ...]:
     ratio = float(feed.rail_v[0]) / real if switching else 1.0
     volts = real if feed.converter is None else float(feed.chip_voltage()[0])
     share = lines.share[row, :, 0] * ratio
-    chip = lines.chip_a[row, :, 0] + lines.chip_w[row, :, 0] / volts
+    brought = dict(build.companions.blocks)
+    beside = addon_currents(build)
+    chip = lines.chip_a[row, :, 0] - sum(beside.values()) + lines.chip_w[row, :, 0] / volts
     load = lines.load_a[:, 0] + lines.load_w[:, 0] / volts
     amounts: list[tuple[str, float]] = [
         (f"sleep ({assessed.sleep_name(row)})", share[-1] * chip[-1])
@@ -58,7 +61,10 @@ def consumers(build: Build) -> tuple[Consumer, ...]:
                 amounts.append((f"{task}: load {name.name}", share[s] * load[s]))
                 amounts.append((f"{task}: core during {name.name}", share[s] * chip[s]))
             else:
-                amounts.append((f"{task}: {name}", share[s] * chip[s]))
+                by = brought.get(name.name) if name.kind == "block" else None
+                words = f"{name} of {by}" if by else str(name)
+                amounts.append((f"{task}: {words}", share[s] * chip[s]))
+    amounts += [(f"add-on {n}", float((share * a).sum())) for n, a in beside.items()]
     amounts += [
         (f"standing {name}", float(value.at(volts)[0]) * ratio)
         for name, value in assessed.product.standing.items()

@@ -12,8 +12,8 @@ from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.sense import in_words, product_warnings
 from advisor.decide.builds import Build, averaged_lives
-from advisor.decide.cautions import cautions
-from advisor.decide.drawing import Progress, draw_builds
+from advisor.decide.cautions import cautions_of
+from advisor.decide.drawing import draw_builds
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.left_out import LeftOut
 from advisor.decide.reasons import UNNAMED, differences, ending, points
@@ -23,6 +23,7 @@ from advisor.model.ends import ENDS
 from advisor.model.operating_plan import PlanTask, solve
 from advisor.model.packs import cells_name
 from advisor.quantities import show
+from advisor.stages import Progress
 from advisor.studies.consumers import Consumer, consumers
 from advisor.studies.money import MoneyItem, money_items
 from advisor.studies.results import (
@@ -228,10 +229,12 @@ def _place(evaluation: Evaluation, part: str) -> int:
     for place, candidate in enumerate(evaluation.candidates):
         if candidate.part.part == part:
             return place
+    helped = evaluation.gathered.brought.get(part)
     if part in evaluation.screened:
         why = "; ".join(f.text for f in evaluation.screened[part])
-        raise NotRankedError(f"{part} is screened out: {why}")
-    why = f"{part} is set aside for lack of figures: {', '.join(evaluation.set_aside[part])}"
+        raise NotRankedError(f"{part} is screened out: {why}" + (f"; {helped}" if helped else ""))
+    why = f"{part} has missing data: {', '.join(evaluation.set_aside[part])}"
+    why += f"; {helped}" if helped else ""
     # a name that nobody knows is lacked by every part
     odd = in_words(product_warnings(evaluation.product, evaluation.catalogue))
     raise NotRankedError("; ".join((why, *odd)))
@@ -244,7 +247,6 @@ def explained(
     firm the whole order is."""
     candidate = evaluation.candidates[place]
     build = candidate.best
-    feed = build.assessed.feed
     life = life_result(candidate, averaged_lives([build])[0])
     current = consumers(build)
     money = money_items(evaluation, candidate, build, candidate.drawn)
@@ -270,7 +272,7 @@ def explained(
         builds=_builds(evaluation, candidate),
         builds_in_all=len(candidate.builds),
         reasons=_reasons(evaluation, place, rival, firm, life, current, money),
-        cautions=cautions([feed], evaluation.figures.hottest),
+        cautions=cautions_of([build], evaluation.catalogue, evaluation.figures.hottest),
         left_out=evaluation.left_out,
         warnings=warnings_of(evaluation),
     )
@@ -352,12 +354,17 @@ def _plan(evaluation: Evaluation, candidate: Candidate) -> Plan:
 
 
 def _builds(evaluation: Evaluation, candidate: Candidate, most: int = 8) -> tuple[BuildItem, ...]:
-    """The chosen build, then the best of each other pack, converter and sleep state."""
-    told: dict[tuple[str, str, str], Build] = {}
+    """The chosen build, then the best of each other pack, converter, sleep state and add-ons."""
+    told: dict[tuple[str, str, str, str], Build] = {}
     for build in candidate.builds:
         feed = build.assessed.feed
         told.setdefault(
-            (cells_name(feed.option), feed.converter_name, build.assessed.sleep_name(build.row)),
+            (
+                cells_name(feed.option),
+                feed.converter_name,
+                build.assessed.sleep_name(build.row),
+                build.companions.name,
+            ),
             build,
         )
     listed = list(told.values())[:most]

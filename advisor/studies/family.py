@@ -14,7 +14,6 @@ from advisor.catalogue.schema_family import OBJECTIVES, FamilyFile
 from advisor.decide.admissible import Admissible, admissible
 from advisor.decide.cautions import cautions
 from advisor.decide.conflicts import conflict
-from advisor.decide.drawing import Progress
 from advisor.decide.evaluate import evaluate
 from advisor.decide.family import Family, Option
 from advisor.decide.family_beside import Apart, Price, alternatives, apart, front, prices
@@ -22,10 +21,11 @@ from advisor.decide.family_plans import LINES, Answer, Plan, Taken, solve
 from advisor.decide.family_search import Objective
 from advisor.decide.family_supply import Supplied, outlook_of, supplied
 from advisor.decide.joint import Joined, joined, maker_of, problem, units_of
-from advisor.decide.left_out import LeftOut
 from advisor.decide.supply_risk import Risk, regret, scenario_costs, scenarios
 from advisor.faults import Fault, FaultError, nearest
 from advisor.lp import Status
+from advisor.stages import Progress, begin
+from advisor.studies.family_beside import family_warnings, left_out_of
 from advisor.studies.family_results import (
     AdoptedPart,
     FamilyPlan,
@@ -37,7 +37,7 @@ from advisor.studies.family_results import (
     SavingLine,
     SupplyRisk,
 )
-from advisor.studies.results import build_result, fitting, invented, known, spread, warnings_of
+from advisor.studies.results import build_result, fitting, invented, known, spread
 from advisor.studies.shortlist import DRAWS
 from advisor.studies.words import per_cent
 
@@ -73,7 +73,7 @@ def rows(found: FamilyPlan) -> list[dict[str, Any]]:
     ]
 
 
-def joined_products(
+def evaluated_products(
     run: FamilyRun,
     draws: int,
     seed: int,
@@ -85,14 +85,14 @@ def joined_products(
     which nothing fits, or nothing whose cost can be told."""
     found: list[Joined] = []
     faults: list[Fault] = []
-    for place, product in enumerate(run.products):
-        tell = None if progress is None else _part_of(progress, place, len(run.products))
+    for product in run.products:
+        begin(progress, f"drawing {product.product}")
         evaluation = evaluate(
             run.catalogue, product, draws, seed, jobs, estimate_missing=estimate_missing
         )
-        one = joined(evaluation, admissible(evaluation, jobs, tell), run.family.supply is not None)
-        if tell is not None:
-            tell(1, 1)
+        one = joined(
+            evaluation, admissible(evaluation, jobs, progress), run.family.supply is not None
+        )
         if not evaluation.candidates:
             wanted = "a product that some part fits; `shortlist` tells why none does"
             faults.append(Fault(f"products.{product.product}", "nothing fits", wanted))
@@ -103,13 +103,25 @@ def joined_products(
     return found, list(dict.fromkeys(faults))
 
 
-def _part_of(progress: Progress, place: int, count: int) -> Progress:
-    """Progress of one of several products."""
+def joined_products(
+    run: FamilyRun,
+    draws: int,
+    seed: int,
+    jobs: int = 1,
+    progress: Progress | None = None,
+    estimate_missing: bool = False,
+) -> list[Joined]:
+    """Every product of a family evaluated, with what it may be built as.
 
-    def tell(done: int, total: int) -> None:
-        progress(place * 1000 + 1000 * done // max(total, 1), 1000 * count)
-
-    return tell
+    Raises
+    ------
+    FaultError
+        Where nothing fits into a product, or nothing whose cost can be told.
+    """
+    found, faults = evaluated_products(run, draws, seed, jobs, progress, estimate_missing)
+    if faults:
+        raise FaultError(faults)
+    return found
 
 
 def family(
@@ -142,10 +154,8 @@ def family(
         expected = "one of " + ", ".join(OBJECTIVES)
         near = nearest(wanted, OBJECTIVES)
         raise FaultError((Fault("aim", f'"{wanted}"', expected, nearest=near),))
-    products, faults = joined_products(run, draws, seed, jobs, progress, estimate_missing)
-    if faults:
-        raise FaultError(faults)
-    return planned(run, products, wanted, plans, seconds, draws, seed)
+    products = joined_products(run, draws, seed, jobs, progress, estimate_missing)
+    return planned(run, products, wanted, plans, seconds, draws, seed, progress)
 
 
 def numbers_of(
@@ -174,10 +184,12 @@ def planned(
     seconds: float,
     draws: int,
     seed: int,
+    progress: Progress | None = None,
 ) -> FamilyPlan:
     """The plan for products that are evaluated already; see `family`."""
     numbers, supply, makers = numbers_of(run, products)
     objective: Objective = "score" if aim == "score" else "cost"
+    begin(progress, "choosing together")
     answer = solve(numbers, objective, seconds)
     shown = _Shown(run=run, products={one.product.product: one for one in products})
     made = FamilyPlan(
@@ -200,14 +212,18 @@ def planned(
     plan = answer.plan
     if plan is None:
         if answer.status is Status.INFEASIBLE:
+            begin(progress, "finding what conflicts")
             worst = conflict(numbers, seconds)
             if worst is not None:
                 words = tuple(numbers.words(limit) for limit in worst.limits)
                 made = replace(made, conflict=words, conflict_smallest=worst.smallest)
         return made
+    begin(progress, "choosing apart")
     by_itself = apart(numbers, objective, seconds)
     lines = None if by_itself is None else tuple(_lines(by_itself, plan))
+    begin(progress, "next-best plans")
     others = alternatives(numbers, answer, plans, seconds)
+    begin(progress, "the front" if aim == "front" else "limits")
     between = front(numbers, seconds) if aim == "front" else None
     judged = _regret(run.family, supply, makers, [plan, *(o.plan for o in others if o.plan)], seed)
     feeds = [shown.option(t.member, o.name).build.assessed.feed for t in plan.taken for o in _of(t)]
@@ -321,7 +337,7 @@ class _Shown:
         record = self.run.catalogue.parts[part]
         users = [t.member for t in plan.taken if part in {o.part for o in _of(t)}]
         hours = next(
-            option.setup_h
+            option.setup_h[0]
             for one in self.products.values()
             for option in one.options.values()
             if option.part == part
@@ -463,25 +479,7 @@ def _assumed(file: FamilyFile, numbers: Family, draws: int) -> Iterator[str]:
         yield "ranked at the stated values, without draws: chances of life are yes or no"
     if numbers.limits.parts is None and len(numbers.platforms) > 1:
         yield "no limit on the number of different parts"
+    if any(option.setup_h for member in numbers.members for option in member.options):
+        yield "the set-up hours of an add-on are paid for each product that takes it"
     if file.supply is None:
         yield "supply is certain: no allocation, no last order, no late delivery (supply)"
-
-
-def left_out_of(products: Sequence[Joined]) -> tuple[LeftOut, ...]:
-    """What each product leaves out, and parts whose cost in a plan cannot be told."""
-    out = []
-    for one in products:
-        name = one.product.product
-        out += [replace(left, id=f"{name}: {left.id}") for left in one.evaluation.left_out]
-        for part, paths in one.lacking.items():
-            why = f"its cost lacks {', '.join(paths)}"
-            out.append(LeftOut("part", f"{name}: {part}", why))
-        for part in one.barred:
-            state = one.evaluation.catalogue.parts[part].lifecycle
-            out.append(LeftOut("part", f"{name}: {part}", f"cannot be bought: it is {state}"))
-    return tuple(out)
-
-
-def family_warnings(products: Sequence[Joined]) -> tuple[str, ...]:
-    """What looks odd in the files of any product, each once."""
-    return tuple(dict.fromkeys(w for one in products for w in warnings_of(one.evaluation)))

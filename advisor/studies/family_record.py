@@ -17,7 +17,6 @@ from advisor.catalogue.run import value_of
 from advisor.catalogue.schema_record import FamilyRecord
 from advisor.decide.builds import Build as Chosen
 from advisor.decide.cautions import cautions
-from advisor.decide.drawing import Progress
 from advisor.decide.family import Option
 from advisor.decide.family_beside import alternatives
 from advisor.decide.family_plans import Answer, Plan, Taken, solve
@@ -29,12 +28,9 @@ from advisor.faults import Place as Where
 from advisor.lp import Status
 from advisor.names import Named, paths_of
 from advisor.source import read_file
-from advisor.studies.family import (
-    family_warnings,
-    joined_products,
-    left_out_of,
-    numbers_of,
-)
+from advisor.stages import Progress
+from advisor.studies.family import joined_products, numbers_of
+from advisor.studies.family_beside import family_warnings, left_out_of
 from advisor.studies.record import (
     digests,
     kept_figures,
@@ -113,9 +109,7 @@ def decide_family(
     reason = " ".join(because.split())
     if not reason:
         raise FaultError((Fault("--because", "nothing", "why this plan, in a few words"),))
-    products, faults = joined_products(run, draws, seed, jobs, progress, estimate_missing)
-    if faults:
-        raise FaultError(faults)
+    products = joined_products(run, draws, seed, jobs, progress, estimate_missing)
     numbers = numbers_of(run, products)[0]
     best = solve(numbers, objective_of(run.family.objective), seconds)
     if best.plan is None:

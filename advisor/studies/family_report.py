@@ -9,7 +9,7 @@ from importlib.metadata import version
 from typing import TYPE_CHECKING
 
 from advisor.catalogue.families import FamilyRun
-from advisor.decide.drawing import Progress
+from advisor.stages import Progress
 from advisor.studies.family import family
 from advisor.studies.family_results import FamilyPlan
 from advisor.studies.record import digests

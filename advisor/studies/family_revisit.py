@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING
 from advisor import figures
 from advisor.catalogue.families import FamilyRun, load_family
 from advisor.catalogue.schema_record import FamilyRecord, RecordedBuild
-from advisor.decide.drawing import Progress
 from advisor.decide.family import Family
 from advisor.decide.family_beside import POINTS
 from advisor.decide.family_model import Build
@@ -23,7 +22,9 @@ from advisor.decide.joint import Joined
 from advisor.decide.left_out import LeftOut
 from advisor.faults import Fault, FaultError
 from advisor.names import Named
-from advisor.studies.family import STATUS, family_warnings, joined_products, left_out_of, numbers_of
+from advisor.stages import Progress
+from advisor.studies.family import STATUS, evaluated_products, numbers_of
+from advisor.studies.family_beside import family_warnings, left_out_of
 from advisor.studies.family_record import (
     SECONDS,
     cautions_of,
@@ -168,7 +169,7 @@ def revisit_family(
     if run.family.family != record.family_decision:
         expected = f'"{record.family_decision}", as in the record'
         raise FaultError((Fault("--product", f'"{run.family.family}"', expected),))
-    products, faults = joined_products(
+    products, faults = evaluated_products(
         run, record.draws, record.seed, jobs, progress, record.estimate_missing
     )
     numbers = None if faults else numbers_of(run, products)[0]

@@ -11,7 +11,6 @@ import numpy as np
 
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Hours, Product
-from advisor.decide.drawing import Progress
 from advisor.decide.effort import Effort, effort, measurement
 from advisor.decide.evaluate import Evaluation, evaluate
 from advisor.decide.information import Worth, partial, perfect
@@ -20,6 +19,7 @@ from advisor.decide.ranks import first_place
 from advisor.decide.sample_information import COUNTS, sampled
 from advisor.figures import Path
 from advisor.model.draws import Instrument, Source, Trace, stream
+from advisor.stages import Progress, begin
 from advisor.studies.results import frame, invented, names_of, plain, warnings_of
 
 if TYPE_CHECKING:
@@ -184,10 +184,16 @@ def gaps(
     terms = _terms(found)
     asked = _asked(found, [names[i] for i in near], trace)
     told = {source: measurement(source, catalogue) for source in asked}
-    known = {source: partial(rivals, [trace[source]]) for source in asked}
+    begin(progress, "valuing figures")
+    known = {}
+    for source in asked:
+        known[source] = partial(rivals, [trace[source]])
+        if progress is not None:
+            progress(len(known), len(asked))
     worthiest = sorted(asked, key=lambda source: -round(known[source].value, 9))
     repeated = [s for s in worthiest if told[s].repeats and terms.counts(known[s])]
     figures = []
+    begin(progress, "valuing more measurements")
     for source in worthiest:
         takes = effort([told[source]], terms.hours)
         samples: tuple[Sample, ...] = ()
@@ -198,6 +204,7 @@ def gaps(
             samples = tuple(map(terms.sample, COUNTS, found_worths, [takes] * len(COUNTS)))
         figures.append(_gap(source, known[source], takes, terms, samples=samples))
     groups = []
+    begin(progress, "valuing groups")
     for group, members in _groups(asked).items():
         part = group.document in catalogue.parts
         takes = effort([told[m] for m in members], terms.hours, part)
@@ -332,6 +339,7 @@ def _asked(found: Evaluation, near: Sequence[str], trace: Trace) -> list[Source]
     known = {*near, found.product.product}
     known |= {f.option.cell for f in feeds if f.option.cell is not None}
     known |= {f.converter_name for f in feeds if f.converter is not None}
+    known |= {name for c in found.candidates if c.part.part in near for name in c.addons}
     weights = Path(found.product.product) / "priorities"
     asked = [
         source
@@ -461,11 +469,15 @@ def _action(source: Source) -> str:
             return f"measure the sleep current in {state}{where} of {identity} with a better meter"
         case ["sleep-states", state, what, *_]:
             return f"measure the {what.replace('-', ' ')} of {state} of {identity}"
-        case ["blocks", block, what]:
+        case ["gives", "blocks", block, what] | ["blocks", block, what]:
             word = "length" if what == "for" else what
             return f"measure the {word} of {block} of {identity}"
         case ["price" | "extras", *_]:
             return f"ask for a quotation for {identity}"
+        case ["standing" | "sleep" as what]:
+            return f"measure the {what} current of {identity} with a better meter"
+        case ["setup"]:
+            return f"try {identity} for a day"
         case ["toolchain", "setup"]:
             return f"try the toolchain of {identity} for a day"
         case ["toolchain", "maturity", question]:

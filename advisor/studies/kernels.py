@@ -24,6 +24,7 @@ from advisor.bench.notes import read_notes
 from advisor.bench.runlog import RunLog, read_run
 from advisor.bench.targets import TARGETS, Pass, Target, missing_tools, run_pass
 from advisor.faults import AdvisorError, Fault, FaultError, nearest
+from advisor.stages import Progress, begin
 from advisor.studies.results import frame, plain
 
 if TYPE_CHECKING:
@@ -233,14 +234,17 @@ def _logged(log: RunLog, name: str) -> LoggedKernel:
 
 
 def verify(
-    names: Sequence[str] = (), level: str = LEVEL, chosen: Sequence[str] = tuple(KERNELS)
+    names: Sequence[str] = (),
+    level: str = LEVEL,
+    chosen: Sequence[str] = tuple(KERNELS),
+    progress: Progress | None = None,
 ) -> Verification:
     """Build the pack, run it and see that it computes right.
 
     Parameters
     ----------
     names : targets; empty for all that this machine has the tools for. level : optimisation.
-    chosen : kernels.
+    chosen : kernels. progress : told how many targets are through, of how many.
 
     Raises
     ------
@@ -270,7 +274,10 @@ def verify(
         )
     passes = []
     with tempfile.TemporaryDirectory() as folder:
-        for target in targets:
+        for done, target in enumerate(targets):
+            begin(progress, f"building and running for {target.name}")
+            if progress is not None:
+                progress(done, len(targets))
             if target.name not in lacking:
                 passes.append(run_pass(target, Path(folder), level, names=chosen))
     if not passes:

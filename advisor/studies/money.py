@@ -42,10 +42,12 @@ def money_items(
     cost = assessed.feed_cost
     part = candidate.part
     items: list[tuple[str, float]] = []
-    purchases = {**candidate.cost.bought, **cost.bought}  # by the names of the items
-    extras = {k: float(v[0]) for k, v in candidate.cost.extras.items()}
-    items.append((part.part, float(candidate.cost.part[0])))
+    own = candidate.costs[int(assessed.part[row])]
+    purchases = {**own.bought, **cost.bought}  # by the names of the items
+    extras = {k: float(v[0]) for k, v in own.extras.items()}
+    items.append((part.part, float(own.part[0])))
     items += [(f"{part.part}: {name}", amount) for name, amount in extras.items()]
+    items += [(name, float(each[0])) for name, each in own.addons.items()]
     if feed.cell is not None:
         name = f"{feed.option.series * feed.option.parallel} x {feed.cell.cell}"
         items.append((name, float(cost.pack[0])))

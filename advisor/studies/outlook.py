@@ -14,14 +14,14 @@ from advisor.catalogue.load import with_changes
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.decide.along import Along, Offer
-from advisor.decide.cautions import cautions
-from advisor.decide.drawing import Progress
+from advisor.decide.builds import Build
+from advisor.decide.cautions import cautions_of
 from advisor.decide.evaluate import Evaluation, evaluate
 from advisor.decide.left_out import LeftOut
 from advisor.decide.missing import fill_missing
 from advisor.faults import Fault, FaultError
 from advisor.figures import Path
-from advisor.model.packs import Feed
+from advisor.stages import Progress, begin
 from advisor.studies.results import Range, frame, invented, moving_warnings, spread, unknown_parts
 from advisor.studies.shortlist import DRAWS
 
@@ -249,7 +249,7 @@ def outlook(
         catalogue = catalogue.only(tuple(dict.fromkeys(parts)))
     now = base
     if now is None or parts:
-        now = evaluate(catalogue, product, draws, seed, jobs)
+        now = evaluate(catalogue, product, draws, seed, jobs, progress)
     asked = [text.partition("=") for text in (along or _usual(now))]
     levers = [lever(catalogue, product, path) for path, _, _ in asked]
     ends = [
@@ -257,7 +257,8 @@ def outlook(
         for found, (_, equals, text) in zip(levers, asked, strict=True)
     ]
     made = []
-    feeds = [c.best.assessed.feed for c in now.candidates]
+    begin(progress, "going along figures")
+    builds = [c.best for c in now.candidates]
     for n, (found, reach) in enumerate(zip(levers, ends, strict=True)):
 
         def tell(done: int, total: int, n: int = n) -> None:
@@ -272,7 +273,7 @@ def outlook(
                 parts,
                 tuple(sorted(c.part.part for c in now.candidates[:among])) if among else (),
                 tell,
-                feeds,
+                builds,
                 steps,
             )
         )
@@ -286,7 +287,7 @@ def outlook(
         currency=now.own_cost.currency,
         life_target_s=None if target is None else target.nominal,
         levers=tuple(made),
-        cautions=cautions(feeds, now.figures.hottest),
+        cautions=cautions_of(builds, catalogue, now.figures.hottest),
         left_out=now.left_out,
         warnings=moving_warnings(now, whole),
     )
@@ -341,7 +342,7 @@ def _along(
     parts: Sequence[str],
     among: tuple[str, ...],
     tell: Progress,
-    feeds: list[Feed],
+    builds: list[Build],
     steps: bool,
 ) -> LeverOutlook:
     now = line.base
@@ -361,7 +362,7 @@ def _along(
         for name in shown:
             offer = offers.get(name)
             if offer is not None:
-                feeds.append(offer.candidate.best.assessed.feed)
+                builds.append(offer.candidate.best)
             drawn[name].append(_point(place, offer))
     some = tuple(sorted(shown))
     curves = tuple(

@@ -23,6 +23,7 @@ from advisor.catalogue.shipped import load, product_files
 from advisor.faults import Fault, FaultError, nearest
 from advisor.faults import Place as Where
 from advisor.names import Named, paths_of
+from advisor.stages import Progress
 from advisor.studies.results import RankedPart, frame, plain
 from advisor.studies.shortlist import DRAWS, Shortlist, shortlist
 
@@ -62,6 +63,7 @@ def decide(
     product_file: Named | None = None,
     catalogs: Named | Sequence[Named] = (),
     folder: Named = ".",
+    progress: Progress | None = None,
 ) -> Decided:
     """Write down that a part is chosen for a product.
 
@@ -69,6 +71,7 @@ def decide(
     ----------
     because : why. changes : what was set for the run, kept so that it is set again. date : today
     when absent. draws, seed, jobs, estimate_missing : as for `shortlist`; the last is kept too.
+    progress : as for `shortlist`.
     product_file, catalogs : where these inputs were read, so that `revisit` finds them; neither for
     shipped ones. folder : where the record will stand, from which they are told.
 
@@ -87,6 +90,7 @@ def decide(
         draws=draws,
         seed=seed,
         jobs=jobs,
+        progress=progress,
         estimate_missing=estimate_missing,
     )
     ranked = {p.part: p for p in found.ranking}
@@ -196,7 +200,7 @@ def _kept(found: Shortlist, product: str, parts: Sequence[str]) -> list[str]:
     kept = [product, *parts]
     for part in found.ranking:
         if part.part in parts:
-            kept += [name for name in (part.build.cell, part.build.converter) if name]
+            kept += [n for n in (part.build.cell, part.build.converter, *part.build.addons) if n]
     known = found.evaluation.catalogue.documents
     return sorted({name for name in kept if name in known})
 
@@ -353,13 +357,15 @@ def revisit(
     catalogue: Catalogue | None = None,
     product: Product | None = None,
     jobs: int = 1,
+    progress: Progress | None = None,
 ) -> Revisited:
     """Say what has changed since a decision and whether it still stands.
 
     Parameters
     ----------
     record : a record, or its file. catalogue, product : as they stand now, with the record's own
-    changes laid over them; neither where the record's file tells where they are.
+    changes laid over them; neither where the record's file tells where they are. jobs, progress :
+    as for `shortlist`.
 
     Raises
     ------
@@ -385,6 +391,7 @@ def revisit(
         draws=record.draws,
         seed=record.seed,
         jobs=jobs,
+        progress=progress,
         estimate_missing=record.estimate_missing,
     )
     then = {p.part: n for n, p in enumerate(record.ranking, 1)}

@@ -10,13 +10,13 @@ from typing import TYPE_CHECKING
 
 from advisor.catalogue.records import KERNELS, Catalogue
 from advisor.catalogue.schema_product import Product
-from advisor.decide.cautions import GENERAL, cautions
-from advisor.decide.drawing import Progress
+from advisor.decide.builds import Build
+from advisor.decide.cautions import GENERAL, cautions_of
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.fronts import Offered, fronts
 from advisor.decide.reasons import ending
 from advisor.decide.robustness import firmness
-from advisor.model.packs import Feed
+from advisor.stages import Progress
 from advisor.studies.consumers import Consumer, consumers
 from advisor.studies.explain import Explanation, explained
 from advisor.studies.gaps import Gaps
@@ -25,6 +25,7 @@ from advisor.studies.inventory import FigureRow, figures_of
 from advisor.studies.money import MoneyItem
 from advisor.studies.money import money_items as money_of
 from advisor.studies.outlook import Outlook, outlook
+from advisor.studies.pictures import Pictures, pictures
 from advisor.studies.record import digests
 from advisor.studies.results import BuildResult, build_result, known
 from advisor.studies.shortlist import DRAWS, Shortlist, summarise
@@ -117,7 +118,7 @@ class Report:
     the run. criteria : in the order of `OfferedBuild.worth`.
     parts : in the order of the ranking. explanation : of the first part; None where nothing fits.
     outlook, tipping, gaps : None where they were not asked for; the first also where nothing fits
-    and no lever was named, or where there is none.
+    and no lever was named, or where there is none. pictures : None where nothing fits.
     """
 
     product: str
@@ -131,6 +132,7 @@ class Report:
     explanation: Explanation | None
     criteria: tuple[Weighted, ...]
     parts: tuple[OfferedPart, ...]
+    pictures: Pictures | None
     outlook: Outlook | None
     tipping: Tipping | None
     gaps: Gaps | None
@@ -202,8 +204,12 @@ def report(
     if found.candidates:
         rival = found.candidates[1] if len(found.candidates) > 1 else None
         winner = explained(found, 0, rival, firm)
-    offered = list(zip(found.candidates, fronts(found, jobs), strict=True))
-    feeds = [one.build.assessed.feed for _, builds in offered for one in builds]
+    offered = list(zip(found.candidates, fronts(found, jobs, progress), strict=True))
+    chosen = [one.build for _, builds in offered for one in builds]
+    parts = tuple(
+        OfferedPart(c.part.part, tuple(_offered(found, c, b) for b in builds), c.best.name)
+        for c, builds in offered
+    )
     return Report(
         product=product.product,
         summary=product.summary,
@@ -215,10 +221,8 @@ def report(
         shortlist=listed,
         explanation=winner,
         criteria=tuple(_criteria(found)),
-        parts=tuple(
-            OfferedPart(c.part.part, tuple(_offered(found, c, b) for b in builds), c.best.name)
-            for c, builds in offered
-        ),
+        parts=parts,
+        pictures=pictures(found, {part.part: part.best.current for part in parts}),
         outlook=curves,
         tipping=study_tipping(
             catalogue, product, draws=draws, seed=seed, jobs=jobs, progress=progress
@@ -230,7 +234,7 @@ def report(
         else None,
         inputs=tuple(_inputs(catalogue, product)),
         digests=digests(catalogue, product),
-        cautions=_cautions(feeds, found, curves),
+        cautions=_cautions(chosen, found, curves),
         warnings=listed.warnings,
     )
 
@@ -282,10 +286,10 @@ def _comparable(items: Sequence[MoneyItem], part: str) -> tuple[MoneyItem, ...]:
     return tuple(MoneyItem(name, amount) for name, amount in merged.items())
 
 
-def _cautions(feeds: list[Feed], found: Evaluation, curves: Outlook | None) -> tuple[str, ...]:
+def _cautions(chosen: list[Build], found: Evaluation, curves: Outlook | None) -> tuple[str, ...]:
     """Those of every pack that any weights, or any place of the curves, may choose."""
     along = () if curves is None else curves.cautions
-    said = dict.fromkeys([*cautions(feeds, found.figures.hottest), *along])
+    said = dict.fromkeys([*cautions_of(chosen, found.catalogue, found.figures.hottest), *along])
     return (*(text for text in said if text != GENERAL), GENERAL)
 
 

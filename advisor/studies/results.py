@@ -24,6 +24,7 @@ from advisor.decide.screens import Failed
 from advisor.faults import Fault, nearest
 from advisor.figures import Path
 from advisor.model.ends import ENDS
+from advisor.model.tables import never_sleeps
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -44,7 +45,8 @@ class BuildResult:
     sleep_state: str
     """where the part waits between events; `none`: it never sleeps"""
     addons: tuple[str, ...]
-    """always empty so far: no build is given an add-on"""
+    """ids of the add-ons that bring what the part lacks, a piece of each; empty where it lacks
+    nothing"""
     operating_points: Mapping[str, str]
     """task to the clock setting that it runs at"""
     engines: Mapping[str, tuple[str, ...]]
@@ -59,8 +61,10 @@ class Breakdown:
     """[A] asleep between events"""
     standing: float
     """[A] standing loads"""
+    addons: Mapping[str, float]
+    """[A] add-on to what it draws all the time; uses of its blocks are their task's"""
     tasks: Mapping[str, float]
-    """[A] task to what its events draw"""
+    """[A] task to what its events draw, add-ons' standing currents apart"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -287,10 +291,27 @@ def build_result(build: Build) -> BuildResult:
         parallel=option.parallel,
         converter=assessed.feed.converter_name,
         sleep_state=assessed.sleep_name(row),
-        addons=(),
+        addons=build.addons,
         operating_points={t: o.point for t, o in zip(tasks, options, strict=True)},
         engines={t: o.engines for t, o in zip(tasks, options, strict=True)},
     )
+
+
+def addon_currents(build: Build) -> dict[str, np.ndarray]:
+    """What each add-on draws in every state of a build, its blocks in use apart: (S,) A."""
+    assessed, row = build.assessed, build.row
+    lines, figures = assessed.timeline, assessed.stack.parts[int(assessed.part[row])]
+    asleep = np.zeros(lines.share.shape[1], dtype=bool)
+    asleep[-1] = True
+    for task, here, names in zip(assessed.product.tasks, lines.tasks, lines.names, strict=True):
+        loads = {load.name for load in task.loads if load.asleep}
+        for s, name in zip(range(here.start, here.stop), names, strict=True):
+            asleep[s] = name.kind == "load" and name.name in loads
+    rests = not never_sleeps(assessed.sleep_name(row))
+    return {
+        name: np.where(asleep & rests, figures.asleep_a[name][0], up[0])
+        for name, up in figures.awake_a.items()
+    }
 
 
 def power_result(build: Build) -> Power:
@@ -303,6 +324,8 @@ def power_result(build: Build) -> Power:
     lines = assessed.timeline
     volts = assessed.feed.chip_voltage()
     current = lines.chip_a[row] + lines.load_a + (lines.chip_w[row] + lines.load_w) / volts
+    beside = addon_currents(build)
+    current = current - sum((a[:, None] for a in beside.values()), 0.0)
     part = (lines.share[row] * current)[:, 0]
     life = assessed.life
     return Power(
@@ -312,6 +335,7 @@ def power_result(build: Build) -> Power:
         breakdown_a=Breakdown(
             sleep=float(part[-1]),
             standing=float((lines.standing_a + lines.standing_w / volts)[0]),
+            addons={n: float((lines.share[row, :, 0] * a).sum()) for n, a in beside.items()},
             tasks={
                 name: float(part[here].sum())
                 for name, here in zip(assessed.task_names, lines.tasks, strict=True)
@@ -425,6 +449,7 @@ def invented(evaluation: Evaluation) -> bool:
         or any(p.invented for p in evaluation.catalogue.parts.values())
         or any(f.cell is not None and f.cell.invented for f in feeds)
         or any(f.converter is not None and f.converter.invented for f in feeds)
+        or any(addon.invented for addon in evaluation.addons)
     )
 
 

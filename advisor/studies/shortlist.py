@@ -6,19 +6,19 @@ from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
+from itertools import chain
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from advisor.catalogue.evidence import evidence_of, figures_of
+from advisor.catalogue.evidence import evidence_of, figures_of, measured
 from advisor.catalogue.records import Catalogue, stated
-from advisor.catalogue.rules import measured
 from advisor.catalogue.schema_parts import Part
 from advisor.catalogue.schema_product import Product
+from advisor.catalogue.schema_supply import AddOn
 from advisor.catalogue.sheet import rests_on, stood_in
-from advisor.decide.builds import averaged_lives
-from advisor.decide.cautions import cautions
-from advisor.decide.drawing import Progress
+from advisor.decide.builds import Build, averaged_lives
+from advisor.decide.cautions import cautions_of
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.left_out import LeftOut
 from advisor.decide.limits import figures_read
@@ -28,6 +28,7 @@ from advisor.figures import Path
 from advisor.model.draws import Array
 from advisor.model.maturity import maturity
 from advisor.quantities import Quantity
+from advisor.stages import Progress
 from advisor.studies.columns import flat_row
 from advisor.studies.results import (
     ClippedResult,
@@ -63,6 +64,10 @@ class ScreenedPart:
     """needs that are not met"""
     miss: float
     """sum over the needs of how far the offer is away, as a share of the need"""
+    with_addons: tuple[tuple[str, ...], ...]
+    """sets of add-ons, each of which would bring what it lacks"""
+    not_brought: tuple[str, ...]
+    """needs that it fails and no add-on brings, where it fails no other"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +78,10 @@ class SetAsidePart:
     """the part's id"""
     missing: tuple[str, ...]
     """paths of the figures that are needed and not stated"""
+    with_addons: tuple[tuple[str, ...], ...]
+    """sets of add-ons, each of which would bring all of it"""
+    not_brought: tuple[str, ...]
+    """needs that no add-on brings, where it lacks nothing else"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,11 +176,15 @@ def summarise(evaluation: Evaluation, firm: Firmness) -> Shortlist:
     )
     screened = tuple(
         ScreenedPart(
-            part, tuple(failed_result(f) for f in failed), float(sum(f.miss for f in failed))
+            part=part,
+            failed=tuple(failed_result(f) for f in failed),
+            miss=float(sum(f.miss for f in failed)),
+            with_addons=evaluation.helped(part).addons,
+            not_brought=evaluation.helped(part).left,
         )
         for part, failed in evaluation.screened.items()
     )
-    feeds = [c.best.assessed.feed for c in evaluation.candidates]
+    best = [candidate.best for candidate in evaluation.candidates]
     return Shortlist(
         product=product.product,
         summary=product.summary,
@@ -182,7 +195,15 @@ def summarise(evaluation: Evaluation, firm: Firmness) -> Shortlist:
         life_target_s=None if product.life_target is None else product.life_target.nominal,
         ranking=ranking,
         screened_out=screened,
-        set_aside=tuple(SetAsidePart(p, m) for p, m in evaluation.set_aside.items()),
+        set_aside=tuple(
+            SetAsidePart(
+                part=part,
+                missing=missing,
+                with_addons=evaluation.helped(part).addons,
+                not_brought=evaluation.helped(part).left,
+            )
+            for part, missing in evaluation.set_aside.items()
+        ),
         nearest_miss=_nearest_miss(evaluation, screened),
         verdict=firm.verdict,
         pareto_front=tuple(
@@ -191,7 +212,7 @@ def summarise(evaluation: Evaluation, firm: Firmness) -> Shortlist:
         order_agreement=firm.agreement,
         clipped=clipped_results(evaluation),
         evidence=_evidence(evaluation),
-        cautions=cautions(feeds, evaluation.figures.hottest),
+        cautions=cautions_of(best, evaluation.catalogue, evaluation.figures.hottest),
         left_out=evaluation.left_out,
         warnings=warnings_of(evaluation),
         evaluation=evaluation,
@@ -216,7 +237,6 @@ def _ranked(
         long_enough = candidate.drawn.life_s >= target.nominal
         meets = float((long_enough & candidate.drawn.fits).mean())
     tools = maturity(candidate.part.toolchain)
-    setup = candidate.part.toolchain.setup
     return RankedPart(
         rank=place + 1,
         part=build.part,
@@ -237,7 +257,7 @@ def _ranked(
         power=power_result(build),
         battery_life_s=life_result(candidate, averaged),
         cost=cost_result(candidate, evaluation.own_cost.currency),
-        setup_h=None if setup is None else setup.nominal / 3600,
+        setup_h=known(candidate.cost.setup_h[0]),
         toolchain=None if tools is None else known(tools.score),
         figures={
             ".".join(keys): value.nominal
@@ -287,21 +307,23 @@ def _evidence(evaluation: Evaluation) -> dict[str, float]:
     kinds: defaultdict[str, Fraction] = defaultdict(Fraction)
     for candidate in evaluation.candidates:
         used = figures_in_use(candidate)
-        for path, record in measured(candidate.part):
+        addons = [evaluation.catalogue.addons[name] for name in candidate.addons]
+        for path, record in chain(measured(candidate.part), *map(measured, addons)):
             names = figures_of(record)
             made = stood_in(candidate.part, *path.keys[1:]) if path.keys[0] == "kernels" else ()
             count = len(names) + len(made)
             if path not in used or not count:
                 continue
             for name in names:
-                kinds[_kind(candidate.part, evidence_of(record, name))] += Fraction(1, count)
+                of = evaluation.catalogue.addons.get(path.document, candidate.part)
+                kinds[_kind(of, evidence_of(record, name))] += Fraction(1, count)
             if made:
                 kinds["estimate"] += Fraction(len(made), count)
     total = sum(kinds.values())
     return {kind: float(kinds[kind] / total) for kind in sorted(kinds)} if total else {}
 
 
-def _kind(part: Part, evidence: str | None) -> str:
+def _kind(part: Part | AddOn, evidence: str | None) -> str:
     record = part.evidence.get(evidence or "")
     return "unstated" if record is None or record.kind is None else record.kind
 
@@ -316,5 +338,13 @@ def figures_in_use(candidate: Candidate) -> set[Path]:
         for kernel, variant in zip(task.kernels, option.variants, strict=True):
             out.add(own.child("kernels", kernel, variant))
             out |= set(rests_on(candidate.part, kernel, variant))
-        out |= {own.child("blocks", block) for block in task.uses}
+        out |= {_block(build, block) for block in task.uses}
     return out
+
+
+def _block(build: Build, block: str) -> Path:
+    """Where the block that a build's tasks use is told: in the part, or in what brings it."""
+    by = dict(build.companions.blocks).get(block)
+    if by is None:
+        return Path(build.part).child("blocks", block)
+    return Path(by).child("gives", "blocks", block)

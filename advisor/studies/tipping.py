@@ -10,10 +10,10 @@ from advisor.catalogue.levers import DEGREES, Lever, lever, span
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.decide.closing import Tip
-from advisor.decide.drawing import Progress
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.fronts import fronts
 from advisor.decide.leading import Deciding
+from advisor.decide.least_digits import least_digits
 from advisor.decide.left_out import LeftOut
 from advisor.decide.screens import LEAD_TIME
 from advisor.decide.tips import nearest_tips
@@ -21,6 +21,7 @@ from advisor.decide.weighing import leads
 from advisor.faults import Fault, FaultError
 from advisor.figures import Path, scalars
 from advisor.source import Document
+from advisor.stages import Progress, begin
 from advisor.studies.results import frame, invented, moving_warnings, names_of, plain
 from advisor.studies.shortlist import DRAWS, figures_in_use
 
@@ -48,7 +49,8 @@ class LeverTip:
     tips_at: float | None
     """the nearest value at which another part leads (of a limit, nothing fits), in `unit`"""
     text: str | None
-    """what goes behind `--set PATH=` to stand there, the figure's spread with it"""
+    """what goes behind `--set PATH=` to stand there or a little beyond, with the figure's spread,
+    in the file's own unit and as few digits as tip it"""
     new_winner: str | None
     """the part that leads there; null where nothing fits"""
     distance_u: float | None
@@ -60,7 +62,7 @@ class LeverTip:
     now_shown: str
     """the value that stands, in words"""
     tips_shown: str | None
-    """the value at which it tips, in words"""
+    """the value at which it tips, in words, in as few digits as `text`"""
 
 
 ROW = ("kind", *names_of(LeverTip))  # of a lever or a limit, in a table
@@ -151,7 +153,9 @@ def tipping(
     FaultError
         For a path that leads to no figure or to one that is absent.
     """
-    base = evaluate(catalogue, product, draws, seed, jobs, estimate_missing=estimate_missing)
+    base = evaluate(
+        catalogue, product, draws, seed, jobs, progress, estimate_missing=estimate_missing
+    )
     catalogue = base.catalogue
     if not base.candidates:
         return Tipping(
@@ -169,20 +173,25 @@ def tipping(
             left_out=base.left_out,
             warnings=moving_warnings(base),
         )
-    offered = fronts(base, jobs)
+    offered = fronts(base, jobs, progress)
+    begin(progress, "weighing")
     order = leads(base, offered, base.weights)
     names = [c.part.part for c in base.candidates]
     contenders = tuple(sorted(names[:CONTENDERS]))
-    asked = _asked(base, levers)
+    asked = [handle.in_own_unit() for handle in _asked(base, levers)]
     deciding = Deciding(catalogue, product, base, contenders, offered)
+    begin(progress, "scanning figures")
     done = None if progress is None else lambda n: progress(n, len(asked))
     found = nearest_tips(deciding, [(h, span(h, None)) for h in asked], points, done)
-    tips = [_tip(handle, there.tip) for handle, there in zip(asked, found, strict=True)]
-    limits = [
-        _tip(handle, there.limit)
-        for handle, there in zip(asked, found, strict=True)
-        if there.limit is not None
-    ]
+    pairs = list(zip(asked, found, strict=True))
+    changes = [(h, tip) for h, there in pairs for tip in (there.tip, there.limit) if tip]
+    told = dict(zip(changes, least_digits(deciding, changes, progress), strict=True))
+
+    def words(handle: Lever, tip: Tip | None) -> LeverTip:
+        return _tip(handle, tip, handle.now if tip is None else told[handle, tip])
+
+    tips = [words(handle, there.tip) for handle, there in pairs]
+    limits = [words(handle, there.limit) for handle, there in pairs if there.limit is not None]
     tips.sort(key=_nearness)
     limits.sort(key=_nearness)
     return Tipping(
@@ -214,8 +223,10 @@ def _nearness(tip: LeverTip) -> tuple[bool, float, str]:
     return tip.tips_at is None, round(far, 9), tip.path
 
 
-def _tip(handle: Lever, found: Tip | None) -> LeverTip:
+def _tip(handle: Lever, found: Tip | None, told: float | None) -> LeverTip:
+    """A tip in figures and in words; `told` is the value by which it is told."""
     assert handle.now is not None
+    assert told is not None
     far = None if found is None else abs(found.at - handle.now)
     kelvin = handle.dimension == "temperature"
     return LeverTip(
@@ -223,13 +234,13 @@ def _tip(handle: Lever, found: Tip | None) -> LeverTip:
         now=handle.now,
         unit=handle.unit,
         tips_at=None if found is None else found.at,
-        text=None if found is None else handle.text(found.at),
+        text=None if found is None else handle.text(told),
         new_winner=None if found is None else found.leader,
         distance_u=None if far is None or handle.u == 0 else far / handle.u,
         distance_share=None if far is None or kelvin else far / abs(handle.now),
         distance_k=far if kelvin else None,
         now_shown=handle.shown(handle.now),
-        tips_shown=None if found is None else handle.shown(found.at),
+        tips_shown=None if found is None else handle.shown(told),
     )
 
 
@@ -272,12 +283,18 @@ def _paths(base: Evaluation) -> Iterator[Path]:
     feeds = {f.name: f for c in base.candidates[:2] for f in [c.best.assessed.feed]}
     others = {f.option.cell for f in feeds.values()}
     others |= {f.converter_name for f in feeds.values() if f.converter is not None}
+    beside = {name for c in base.candidates[:2] for name in c.addons}
+    others |= beside
     for identity in sorted(x for x in others if x is not None):
         for path, _ in scalars(identity, documents[identity].root):
-            if path.keys[0] == "price":
+            if path.keys[0] == "price" or (identity in beside and path.keys[0] in OF_ADDON):
                 yield path
     for candidate in base.candidates[:2]:
         yield from _of_part(candidate, documents)
+
+
+# what an add-on moves beside its price
+OF_ADDON = frozenset(("standing", "sleep", "setup", "supply", "gives", "board-area"))
 
 
 def _of_part(candidate: Candidate, documents: Mapping[str, Document]) -> Iterator[Path]:

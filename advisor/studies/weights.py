@@ -12,7 +12,6 @@ import numpy as np
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.decide.clipping import clips
-from advisor.decide.drawing import Progress
 from advisor.decide.evaluate import Evaluation, evaluate
 from advisor.decide.fronts import Offered, fronts
 from advisor.decide.left_out import LeftOut
@@ -27,6 +26,7 @@ from advisor.decide.weighing import (
 )
 from advisor.faults import Fault, FaultError, nearest
 from advisor.model.draws import Array
+from advisor.stages import Progress, begin
 from advisor.studies.results import (
     ClippedResult,
     clipped_results,
@@ -192,7 +192,9 @@ def weights(
     elif pairs:
         method = "pairs"
         new, consistency = _by_pairs(pairs, names)
-    before = evaluate(catalogue, product, draws, seed, jobs, estimate_missing=estimate_missing)
+    before = evaluate(
+        catalogue, product, draws, seed, jobs, progress, estimate_missing=estimate_missing
+    )
     now = before.weights
     if new is None:
         new = now
@@ -200,8 +202,9 @@ def weights(
     changed = before
     if method != "file":
         by_answers = weighed(product, {n: float(t) for n, t in texts.items()})
-        changed = evaluate(before.catalogue, by_answers, draws, seed, jobs)
-    offered = fronts(before, jobs)
+        changed = evaluate(before.catalogue, by_answers, draws, seed, jobs, progress)
+    offered = fronts(before, jobs, progress)
+    begin(progress, "weighing")
     found = leads(before, offered, new)
     return Weights(
         product=product.product,

@@ -26,11 +26,11 @@ def life(seconds: float | None) -> str:
 
 
 def life_range(low: float | None, high: float | None) -> str:
-    """`4.1 to 6.3 years`; empty without draws."""
+    """`4.1–6.3 years`; empty without draws."""
     if low is None or high is None:
         return ""
     if low >= YEAR and math.isfinite(high):
-        return f"{in_years(low)} to {in_years(high)} years"
+        return f"{in_years(low)}–{in_years(high)} years"
     return f"{life(low)} to {life(high)}"
 
 
@@ -52,6 +52,11 @@ def pack(build: BuildResult) -> str:
     return f"{build.cell} {build.series}s{build.parallel}p"
 
 
+def beside(build: BuildResult) -> str:
+    """A build's converter and add-ons."""
+    return " and ".join((build.converter, *build.addons))
+
+
 def build_words(build: BuildResult) -> str:
     """The build in a line."""
     way = "straight from the pack" if build.converter == "none" else f"through {build.converter}"
@@ -62,7 +67,8 @@ def build_words(build: BuildResult) -> str:
         f"{task} at {Variant(point, build.engines[task])}"
         for task, point in build.operating_points.items()
     )
-    return f"{pack(build)}, {way}, {sleep}" + (f", {tasks}" if tasks else "")
+    fitted = f" with {' and '.join(build.addons)}" if build.addons else ""
+    return f"{pack(build)}, {way}{fitted}, {sleep}" + (f", {tasks}" if tasks else "")
 
 
 def in_years(seconds: float | None) -> str:

@@ -17,10 +17,18 @@ import sys
 from dataclasses import replace
 from importlib.metadata import version
 
-from tests.bench import imports, inside, processes, reports, tables, traces
+from tests.bench import families, imports, inside, processes, reports, tables, traces
 from tests.bench.registry import BENCHMARKS, FULL, SMOKE, Scale, table
 
-MODULES = (processes, inside, traces, reports, imports, tables)  # imported for what they register
+MODULES = (
+    processes,
+    inside,
+    traces,
+    reports,
+    imports,
+    tables,
+    families,
+)  # imported for what they register
 PINNED = ("numpy", "pandas", "PyYAML", "typer", "PuLP", "highspy", "scipy", "polars")
 
 

@@ -137,6 +137,35 @@ def shortlist_process(scale: Scale) -> list[Row]:
     ]
 
 
+@benchmark("add-ons", f"`shortlist {PRODUCT}` with add-ons allowed against refused, cache warm")
+def add_ons_process(scale: Scale) -> list[Row]:
+    # few parts lack something as it stands; with a radio to have, all do, each by two sets
+    every = f"{PRODUCT}:needs.features.radio=1"
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        warm = {"ADVISOR_CACHE_DIR": str(folder / "warm")}
+
+        def listed(add_ons: str, *changes: str) -> float:
+            sets = (f"{PRODUCT}:add-ons={add_ons}", *changes)
+            return wait(
+                [*RUN, "shortlist", PRODUCT, *(x for s in sets for x in ("--set", s))], folder, warm
+            )
+
+        listed("allowed")
+        refused, allowed, lacking = turn_about(
+            scale.rounds,
+            [
+                lambda: listed("refused"),
+                lambda: listed("allowed"),
+                lambda: listed("allowed", every),
+            ],
+        )
+    return [
+        Row(f"shortlist {PRODUCT}, add-ons allowed", min(allowed), "refused", min(refused), 1.5),
+        Row("the same where every part lacks a radio", min(lacking), "refused", min(refused), 1.5),
+    ]
+
+
 @benchmark("tipping", "the whole process of `tipping barrel-tag` against `python -c pass`")
 def tipping_process(scale: Scale) -> list[Row]:
     # every figure that decides; one figure is enough to see that it works

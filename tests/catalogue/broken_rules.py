@@ -3,7 +3,22 @@
 from __future__ import annotations
 
 BROKEN = {
+    "a feature, a grade or a block that it brings": [
+        ("net-link:gives={features: {radio: 0}}", "gives", "nothing"),
+    ],
+    "a feature that all add-ons either count or grade": [
+        (
+            "net-link:gives.grades={adc: 12}",
+            "gives.grades.adc",
+            "fine-gauge counts it",
+        ),
+    ],
     "an entry of this file's evidence": [
+        (
+            "net-link:gives.blocks.radio-advert.evidence=banch",
+            "gives.blocks.radio-advert.evidence",
+            "banch",
+        ),
         (
             "quorvane-jor:run-current={per-clock: 90 uA/MHz, evidence: banch}",
             "run-current.evidence",

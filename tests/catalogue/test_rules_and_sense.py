@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from advisor.catalogue import rules, sense
+from advisor.catalogue import rules, rules_addon, sense
 from advisor.catalogue.criteria import CRITERIA
 from advisor.catalogue.load import load_catalogue, load_run
 from advisor.catalogue.schema_parts import Variant
@@ -50,7 +50,7 @@ def test_every_rule_is_broken_here() -> None:
             rules.PART_FAULTS,
             rules.CELL_FAULTS,
             rules.CONVERTER_FAULTS,
-            rules.ADDON_FAULTS,
+            rules_addon.ADDON_FAULTS,
             rules.PRODUCT_FAULTS,
         )
         for rule in group

@@ -112,24 +112,44 @@ BYTES = {
 }
 
 
+ONE_BY_ONE = """
+import contextlib, io, json, sys
+from advisor.cli.main import call
+
+for path in sys.argv[1:]:
+    out, err = (io.TextIOWrapper(io.BytesIO(), "utf-8") for _ in range(2))
+    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+        code = call(["shortlist", path, "--no-cache"])
+    said = []
+    for stream in (out, err):
+        stream.flush()
+        said.append(stream.buffer.getvalue().decode())
+    print(json.dumps([path, code, *said]), flush=True)
+"""
+
+
 @pytest.mark.once
-@pytest.mark.parametrize("case", BYTES)
-def test_hostile_files_are_refused_at_once(tmp_path: Path, case: str) -> None:
-    path = tmp_path / "bad.yaml"
-    path.write_bytes(BYTES[case])
-    # a process of its own: what exhausts memory or recursion must not take the tests along
+def test_hostile_files_are_refused_at_once(tmp_path: Path) -> None:
+    for number, data in enumerate(BYTES.values()):
+        (tmp_path / f"{number}.yaml").write_bytes(data)
+    paths = [str(tmp_path / f"{number}.yaml") for number in range(len(BYTES))]
+    # a process of their own: what exhausts memory or recursion must not take the tests along
     done = subprocess.run(
-        [sys.executable, "-m", "advisor", "shortlist", str(path), "--no-cache"],
+        [sys.executable, "-c", ONE_BY_ONE, *paths],
         capture_output=True,
         text=True,
-        timeout=HANG,
+        timeout=4 * HANG,
         check=False,
     )
-    assert done.returncode == 2, done.stderr[-2000:]
-    assert done.stdout == ""
-    assert PLACE.match(done.stderr) or f"{path}:" in done.stderr
-    assert "Traceback" not in done.stderr
-    assert len(done.stderr) < 400_000
+    told = [json.loads(line) for line in done.stdout.splitlines()]
+    # the one after the last that is told is the one that ended it
+    assert [path for path, *_ in told] == paths, done.stderr[-2000:]
+    assert (done.returncode, done.stderr) == (0, "")
+    for case, (path, code, out, err) in zip(BYTES, told, strict=True):
+        assert (code, out) == (2, ""), (case, err[-2000:])
+        assert PLACE.match(err) or f"{path}:" in err, case
+        assert "Traceback" not in err, case
+        assert len(err) < 400_000, case
 
 
 def test_a_folder_a_missing_file_and_an_unreadable_one(said: Caller, tmp_path: Path) -> None:

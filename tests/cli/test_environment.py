@@ -12,12 +12,14 @@ import os
 import shlex
 import subprocess
 import sys
+from itertools import product
 from pathlib import Path
 
 import pytest
 
 from advisor.catalogue.shipped import catalogue_folder, product_files
 from tests.cli.conftest import Caller
+from tests.shares import mostly_slow
 
 HANG = 60  # s, a guard against hanging on a slow machine, no claim of speed
 LONG = "n" * 300  # a name of more than the 255 bytes that a file may bear
@@ -76,8 +78,11 @@ def test_what_cannot_be_said_is_no_reason_to_fail(tmp_path: Path) -> None:
 
 
 @pytest.mark.once
-@pytest.mark.parametrize("encoding", ["ascii", "cp1252", "utf-16"])
-@pytest.mark.parametrize("form", ["table", "csv", "json"])
+@pytest.mark.parametrize(
+    ("encoding", "form"),
+    # each of both once, and in slow tests with every other
+    mostly_slow(product(["ascii", "cp1252", "utf-16"], ["table", "csv", "json"]), 4),
+)
 def test_output_on_any_encoding(tmp_path: Path, said: Caller, encoding: str, form: str) -> None:
     line = f"catalog show ostrel-yab --format {form}"
     done = shell(f"advisor {line}", tmp_path, PYTHONIOENCODING=encoding)
@@ -141,10 +146,10 @@ def test_paths_that_are_no_utf_8(tmp_path: Path) -> None:
     for form in ("table", "json"):
         done = shell(f"advisor shortlist {name} --draws 0 --format {form}", tmp_path)
         assert done.returncode == 0
-        wrong = shell(f"advisor shortlist {name} --set mine:rail=3A --format {form} -o x", tmp_path)
-        assert wrong.returncode == 2
-        assert b"\x1b" not in wrong.stderr
-        wrong.stderr.decode()
+    wrong = shell(f"advisor shortlist {name} --set mine:rail=3A --format json -o x", tmp_path)
+    assert wrong.returncode == 2
+    assert b"\x1b" not in wrong.stderr
+    wrong.stderr.decode()
     for ending in ("html", "md", "xlsx"):
         made = shell(
             f"advisor report {name} --draws 0 --along mine:cost.units -o r.{ending}", tmp_path

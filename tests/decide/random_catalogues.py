@@ -32,6 +32,10 @@ class Draft:
     tasks: list[str]
     priorities: str
     others: dict[str, str] = field(default_factory=dict)  # more parts' files, by id
+    addons: dict[str, str] = field(default_factory=dict)  # add-ons' files, by id
+    features: str = ""  # of every part
+    needs: str = ""  # features that the product needs
+    refused: bool = False  # whether add-ons are
 
     def without_point(self, name: str) -> Draft:
         """The same part measured at one operating point less."""
@@ -57,6 +61,7 @@ class Draft:
             ("parts", {"one": self.part(), **self.others}),
             ("cells", self.cells),
             ("converters", self.converters),
+            ("addons", self.addons),
         ):
             (folder / kind).mkdir(parents=True, exist_ok=True)
             for old in (folder / kind).glob("*.yaml"):
@@ -81,6 +86,7 @@ class Draft:
             "evidence: {bench: {kind: bench, date: 2026-03-11}}\n"
             f"operating-points:\n{points}kernels:\n{kernels}"
             + (f"sleep-states:\n{sleeps}" if sleeps else "")
+            + (f"features: {self.features}\n" if self.features else "")
             + f"price: {{currency: EUR, breaks: {breaks}}}\ntoolchain: {{setup: {setup}}}\n"
         )
 
@@ -94,6 +100,8 @@ class Draft:
             f"  converters: [{', '.join(self.converter_options)}]\n{self.reservoir}"
             "cost: {currency: EUR, units: 100, engineer-rate: 80 EUR/h, service-visit: 10, "
             "tools: 0}\n"
+            + (f"needs: {{features: {self.needs}}}\n" if self.needs else "")
+            + f"add-ons: {'refused' if self.refused else 'allowed'}\n"
             f"priorities:\n{self.priorities}"
         )
 
@@ -206,6 +214,47 @@ def several(seed: int, count: int = 3, reservoir: bool = False) -> Draft:
     return replace(first, others=others)
 
 
+NO_USE = "no-use"  # an add-on that brings what is lacked and states no figure of its own
+
+
+def lacking(one: Draft, seed: int) -> Draft:
+    """The same draft with needs that its first part does not meet, blocks that it does not have,
+    and add-ons that bring some of them, each at the cost of ports."""
+    rng = np.random.default_rng((seed, 5))
+    addons = {}
+    for n in range(rng.integers(3, 6)):
+        name = f"add-{n}"
+        brings = ", ".join(f"{f}: 1" for f in ("radio", "store", "spi") if rng.random() < 0.45)
+        block = (
+            f", blocks: {{call: {{current: {rng.uniform(1, 12):.3g} mA, "
+            f"for: {rng.uniform(0.2, 4):.3g} ms}}}}"
+            if rng.random() < 0.5 or not brings
+            else ""
+        )
+        sleep = f"sleep: {rng.uniform(0.02, 3):.3g} µA\n" if rng.random() < 0.5 else ""
+        supply = f"supply: {{min: {rng.uniform(1.2, 2.6):.3g} V, max: 3.6 V}}\n"
+        addons[name] = (
+            f"addon: {name}\ninvented: true\ngives: {{features: {{{brings}}}{block}}}\n"
+            f"takes: {{features: {{{rng.choice(['uart', 'spi'])}: 1}}}}\n"
+            f"standing: {rng.uniform(0.1, 40):.3g} µA\n{sleep}"
+            f"{supply if rng.random() < 0.5 else ''}"
+            "temperature: {min: -40 degC, max: 85 degC}\n"
+            f"setup: {rng.uniform(1, 20):.3g} h\n"
+            f"price: {{currency: EUR, breaks: {{1: {rng.uniform(0.2, 3):.2f}}}}}\n"
+        )
+    addons[NO_USE] = (
+        f"addon: {NO_USE}\ninvented: true\n"
+        "gives: {features: {radio: 1}, blocks: {call: {current: 1 mA, for: 1 ms}}}\n"
+    )
+    tasks = [
+        task + "    uses: {call: 2}\n" if n == 0 and rng.random() < 0.7 else task
+        for n, task in enumerate(one.tasks)
+    ]
+    own = f"{{radio: 0, store: 0, uart: {rng.integers(0, 3)}, spi: {rng.integers(0, 3)}}}"
+    asked = [f"{f}: 1" for f in ("radio", "store") if rng.random() < 0.6] or ["radio: 1"]
+    return replace(one, addons=addons, features=own, needs=f"{{{', '.join(asked)}}}", tasks=tasks)
+
+
 def unsure(one: Draft, seed: int, read: bool = False) -> Draft:
     """The same draft with uncertainties on most of its figures, some of them wide.
 
@@ -214,7 +263,7 @@ def unsure(one: Draft, seed: int, read: bool = False) -> Draft:
     """
     rng = np.random.default_rng((seed, 77))
     figure = re.compile(
-        r"(?<![0-9a-z.-])(time|current|charge|capacity|for|idle-current|every): "
+        r"(?<![0-9a-z.-])(time|current|charge|capacity|for|idle-current|every|standing|sleep): "
         r"([0-9.]+) ([a-zA-Zµ]+)(?=[,}\n])"
     )
 
@@ -241,6 +290,7 @@ def unsure(one: Draft, seed: int, read: bool = False) -> Draft:
         sleeps=all_of(one.sleeps),
         cells=all_of(one.cells),
         converters=all_of(one.converters),
+        addons=all_of(one.addons),
         # what a product asks of its parts is known
         tasks=one.tasks if read else [figure.sub(spread, task) for task in one.tasks],
         others=all_of(one.others),

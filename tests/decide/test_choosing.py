@@ -108,7 +108,7 @@ def test_without_draws_the_stated_values_rank(tmp_path: Path) -> None:
     assert all(c.drawn is None for c in found.candidates)
 
 
-@pytest.mark.parametrize("name", sorted(product_files()))
+@pytest.mark.parametrize("name", mostly_slow(sorted(product_files()), 3))
 def test_any_number_of_workers_gives_the_same(name: str) -> None:
     catalogue, product = load(name)
     one, two = (evaluate(catalogue, product, 4500, jobs=jobs) for jobs in (1, 2))

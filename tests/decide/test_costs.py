@@ -83,6 +83,15 @@ def test_purchases_are_told_with_their_pieces(tmp_path: Path) -> None:
     assert feed.bought["conv"].purchase.pieces.tolist() == [760]
 
 
+def test_incremental_prices_are_honoured_for_part_and_cell(tmp_path: Path) -> None:
+    made = inputs(tmp_path, PART.replace("multiple: 250", "discount: incremental"),
+                  cost=COST.replace("units: 600", "units: 1500"))  # fmt: skip
+    here = stage(*made)
+    part = part_cost(made[0].parts["chip"], here.own_cost, here.samplers["chip"])
+    # the first thousand at 2.00, five hundred at 1.50
+    assert part.part[0] == pytest.approx((1000 * 2.00 + 500 * 1.50) * 0.90 / 1500, rel=1e-12)
+
+
 def test_an_engineer_paid_in_another_currency(tmp_path: Path) -> None:
     cost = COST.replace("90 EUR/h", "100 USD/h")
     made = found(tmp_path, 20 * YEAR, cost=cost)
@@ -108,6 +117,23 @@ def test_a_price_that_is_missing_is_unknown_and_named(
     assert missing in piece.missing
     assert np.isnan(piece.each).all()
     assert np.isnan(piece.part[0]) != known
+
+
+def test_a_pack_and_a_converter_without_a_price_are_named(tmp_path: Path) -> None:
+    """Each that lacks one, and only that; the reservoir has its price all the same."""
+    named = {**PRODUCT, "cost": COST, "supply-options": OPTIONS, "service-life": "10 years"}
+    for lacking in (set(), {"pill"}, {"conv"}, {"pill", "conv"}):
+        cell, conv = (
+            {k: v for k, v in keys.items() if k != "price" or name not in lacking}
+            for name, keys in (("pill", CELL), ("conv", LINEAR))
+        )
+        folder = tmp_path / "-".join(["of", *sorted(lacking)])
+        made = records(folder, named, {"pill": cell}, {"conv": conv}, {"chip": PART})
+        money = stage(*made).feed(0, "conv")[1]
+        assert set(money.missing) == {f"{name}:price" for name in lacking}
+        assert bool(np.isnan(money.pack).all()) is ("pill" in lacking)
+        assert bool(np.isnan(money.converter).all()) is ("conv" in lacking)
+        assert money.reservoir[0] == 0.45
 
 
 def test_draws_of_prices_and_rates_go_through(tmp_path: Path) -> None:

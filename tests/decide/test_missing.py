@@ -25,6 +25,8 @@ from advisor.decide.missing import (
 from advisor.studies.explain import explain
 from advisor.studies.shortlist import shortlist
 
+pytestmark = pytest.mark.once
+
 STRESS = ["integer", "memory", "memory", "float", "integer"]
 
 

@@ -31,6 +31,8 @@ from advisor.model.workload import ProductFigures
 from tests.decide.random_catalogues import Draft, draft
 from tests.shares import mostly_slow
 
+pytestmark = pytest.mark.once
+
 YEAR = 365.25 * 86400.0
 SEEDS = range(60)
 

@@ -13,6 +13,8 @@ from advisor.decide.evaluate import evaluate
 from advisor.decide.reasons import UNNAMED, differences, ending, points, reason
 from tests.decide.hand import YEAR, life, pair
 
+pytestmark = pytest.mark.once
+
 
 def test_points_and_differences_by_hand(tmp_path: Path) -> None:
     # battery life weighs 3 of 4 over 0..10 years, purchase 1 of 4 from 4.00 down to 0

@@ -21,6 +21,8 @@ from advisor.decide.value import Criterion
 from advisor.studies.shortlist import shortlist
 from tests.decide.criteria import criterion
 
+pytestmark = pytest.mark.once
+
 
 def of(directions: list[float]) -> list[Criterion]:
     return [

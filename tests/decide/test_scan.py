@@ -17,6 +17,8 @@ from advisor.decide.scan import scan
 from tests.decide.hand import pair
 from tests.decide.random_catalogues import several, unsure
 
+pytestmark = pytest.mark.once
+
 
 @pytest.mark.parametrize("draws", [0, 40])
 @pytest.mark.parametrize("product", ["barrel-tag", "frost-post", "valve-driver"])

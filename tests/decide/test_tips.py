@@ -35,7 +35,7 @@ pytestmark = pytest.mark.once
 DRAWS = 200
 
 
-@pytest.mark.parametrize("seed", [0, 1, pytest.param(2, marks=pytest.mark.slow)])
+@pytest.mark.parametrize("seed", mostly_slow(range(3), 3))
 def test_the_grid_knows_no_nearer_tip(seed: int, tmp_path: Path) -> None:
     """A few levers of each of a few products, as drawn; more of both are tried by hand."""
     inputs = unsure(several(seed, 2 + seed % 2, reservoir=seed == 2), seed).load(tmp_path)

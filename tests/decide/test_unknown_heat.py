@@ -18,6 +18,8 @@ from advisor.decide.evaluate import Candidate, evaluate
 from tests.decide.random_catalogues import draft
 from tests.shares import mostly_slow
 
+pytestmark = pytest.mark.once
+
 PLACES = (-20.0, 25.0, 60.0, 85.0)
 HOT = "probe:environment=[{at: 5 degC, share: 0.3}, {at: HOTTEST degC, share: 0.7}]"
 DRAWS = 200

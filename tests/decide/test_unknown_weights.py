@@ -97,7 +97,7 @@ def test_shares_are_those_of_decisions_by_each_weighting() -> None:
     catalogue, product = load("barrel-tag")
     evaluation = evaluate(catalogue, product)
     found = {one.part: one.acceptability for one in standings(evaluation, fronts(evaluation), 0)}
-    tries = 60
+    tries = 30
     firsts = []
     for row in np.random.default_rng(8).dirichlet(np.ones(len(evaluation.criteria)), tries):
         priorities = {

@@ -14,6 +14,8 @@ from advisor.catalogue.shipped import load
 from advisor.decide.value import Criterion, criteria, score
 from tests.decide.criteria import criterion
 
+pytestmark = pytest.mark.once
+
 DAY, YEAR = 86400.0, 365.25 * 86400.0
 
 # Hwang & Yoon, Multiple Attribute Decision Making (1981), weights 0.2, 0.15, 0.4, 0.25 on a table

@@ -60,9 +60,7 @@ def test_a_part_set_aside_for_one_figure_that_could_lead_is_named() -> None:
     assert found is not None
     assert found.word != "settled"
     if found.chance >= 0.9:
-        assert found.could_lead == (
-            f"{winner}, set aside for {winner}:toolchain.setup, could lead",
-        )
+        assert found.could_lead == (f"{winner}, missing {winner}:toolchain.setup, could lead",)
         assert "not settled, as" in found.text
 
 
@@ -89,29 +87,26 @@ def test_a_missing_figure_is_tried_as_good_as_any_other_part_s() -> None:
     assert max(scores) > min(scores) + 0.1
 
 
-def test_a_part_that_lacks_what_a_companion_chip_brings_is_named() -> None:
+def test_a_part_that_lacks_what_an_add_on_brings_is_compared_with_it() -> None:
     catalogue, product = load("valve-driver")
-    needs = replace(product.needs, features={**product.needs.features})
     whole = evaluate(catalogue, product, 400)
-    winner = whole.candidates[0].part.part
-    # an add-on of the catalogue brings a radio, which no candidate has on the chip but the second
-    second = whole.candidates[1].part.part
-    need = next(iter(next(iter(catalogue.addons.values())).gives.features))
-    asked = with_changes(
-        catalogue,
-        product,
-        [f"valve-driver:needs.features.{need}=1", "valve-driver:add-ons=allowed"],
-    )
-    assert needs == product.needs
+    winner, second = (c.part.part for c in whole.candidates[:2])
+    changes = ["valve-driver:needs.features.radio=1", "valve-driver:add-ons=allowed"]
+    asked = with_changes(catalogue, product, changes)
     parts = {
-        name: replace(p, features={**p.features, need: _one(1.0 if name == second else 0.0)})
+        name: replace(p, features={**p.features, "radio": _one(1.0 if name == second else 0.0)})
         for name, p in asked[0].parts.items()
     }
-    found = evaluate(replace(asked[0], parts=parts), asked[1], 400)
-    assert [c.part.part for c in found.candidates] == [second]
-    named = could_lead(found, np.ones(1))
-    assert f"{winner} could lead with a companion chip" in named
-    refused = replace(found, product=replace(found.product, add_ons="refused"))
+    there = replace(asked[0], parts=parts)
+    found = evaluate(there, asked[1], 400)
+    beside = {c.part.part: c.addons for c in found.candidates}
+    assert beside[second] == ()
+    assert beside[winner] in {("net-link",), ("row-call",)}
+    # refused, it is out, and its answer says what it would take
+    refused = evaluate(there, replace(asked[1], add_ons="refused"), 400)
+    assert [c.part.part for c in refused.candidates] == [second]
+    told = {one.id: one.why for one in refused.left_out if one.kind == "part"}
+    assert "with net-link or with row-call it would meet the needs" in told[winner]
     assert could_lead(refused, np.ones(1)) == ()
 
 

@@ -49,6 +49,39 @@ def test_a_larger_break_bought_whole() -> None:
     assert (found.pieces[0], found.each[0], found.total[0]) == (7500, 5.0, 37_500.0)
 
 
+def test_incremental_prices_hold_beyond_their_quantity() -> None:
+    # the other of the two vendors: 8, 7, 6, 4, 2 beyond 0, 1200, 3000, 7500, 14000. Exactly 6,000
+    # cost 1,200 x 8 + 1,800 x 7 + 3,000 x 6 = 40,200 (published with that instance)
+    tiers = [(q, one(p)) for q, p in ((1, 8), (1200, 7), (3000, 6), (7500, 4), (14_000, 2))]
+    found = price_at(tiers, 1, 6000, incremental=True)
+    assert (found.pieces[0], found.total[0]) == (6000, 40_200.0)
+    assert found.each[0] == pytest.approx(6.7, rel=1e-15)
+    # a break's own quantity still goes at the price below; the next piece does not
+    assert price_at(tiers, 1, 1200, incremental=True).total[0] == 9600
+    assert price_at(tiers, 1, 1201, incremental=True).total[0] == 9607
+    # packages of 500, and a minimum order bought whole at the first price
+    assert price_at(tiers, 500, 1201, incremental=True).total[0] == 9600 + 300 * 7
+    assert price_at([(100, one(3.0))], 1, 7, incremental=True).total[0] == 300
+
+
+@given(
+    quantities=st.lists(st.integers(1, 60), min_size=1, max_size=4, unique=True),
+    prices=st.lists(st.integers(1, 40), min_size=4, max_size=4),
+    multiple=st.integers(1, 9),
+    need=st.integers(1, 70),
+)
+def test_incremental_prices_piece_by_piece(
+    quantities: list[int], prices: list[int], multiple: int, need: int
+) -> None:
+    tiers = list(zip(sorted(quantities), prices, strict=False))
+    bought = next(q for q in range(max(need, tiers[0][0]), 200) if q % multiple == 0)
+    money = 0
+    for piece in range(1, bought + 1):
+        money += next((p for q, p in reversed(tiers) if q < piece), tiers[0][1])
+    found = price_at([(q, one(p)) for q, p in tiers], multiple, need, incremental=True)
+    assert (found.pieces[0], found.total[0]) == (bought, money)
+
+
 def test_equal_totals_take_fewer_pieces() -> None:
     tiers = [(1, one(2.0)), (100, one(1.0))]
     assert price_at(tiers, 1, 50).pieces[0] == 50  # 100 either way

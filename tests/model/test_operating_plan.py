@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import product
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from advisor import lp
+from advisor.model import operating_plan
 from advisor.model.operating_plan import PlanTask, program, relaxed, solve
 from advisor.model.plan import tight
 
@@ -205,3 +209,20 @@ def test_more_work_than_time_has_no_plan() -> None:
 def test_the_program_as_a_file_stays_what_it_was() -> None:
     golden = Path(__file__).parent.parent / "lp_files" / "operating_plan.lp"
     assert program(TIGHT).text() == golden.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("status", [s for s in lp.Status if s is not lp.Status.OPTIMAL])
+def test_a_plan_is_what_the_solver_proved_and_nothing_less(
+    status: lp.Status, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A point that is only feasible bounds nothing; that there is none is an answer."""
+    task = PlanTask("sample", ("only",), (1.0,), (0.1,), 1.0)
+    sound = program([task]).solve(20.0)
+    assert solve([task]).current == pytest.approx(1.0)
+    made = SimpleNamespace(solve=lambda _: replace(sound, status=status))
+    monkeypatch.setattr(operating_plan, "program", lambda _: made)
+    if status is lp.Status.INFEASIBLE:
+        assert solve([task]).current is None
+    else:
+        with pytest.raises(lp.SolverError, match=f"the operating plan ended {status.value}"):
+            solve([task])

@@ -202,3 +202,14 @@ def test_each_figure_that_a_converter_lacks_is_named(
     assert f"{whole.converter}:{path}" in lacking
     # what kind it is says which loss is asked for
     assert len(lacking) == (2 if path == "kind" else 1)
+
+
+def test_two_wells_are_taken_where_both_figures_stand(tmp_path: Path) -> None:
+    """c and k of the cell, whatever is in series and parallel; none without either."""
+    two = pack_of(
+        tmp_path / "two", "{cell: pill, series: 2, parallel: 3}", two_well="{c: 0.6, k: 0.01 /h}"
+    ).pack.two_well
+    assert two is not None
+    assert two[0].tolist() == [0.6]
+    assert two[1] == pytest.approx([0.01 / 3600])
+    assert pack_of(tmp_path / "none", "{cell: pill}").pack.two_well is None

@@ -16,6 +16,8 @@ from advisor.model.drain import Drain, Pack
 from advisor.model.relaxation import Circuit as Cells
 from tests.model.test_reservoir import SLEEP, Circuit, Task, column, drain, lowest, one, pack
 
+pytestmark = pytest.mark.once
+
 # short by no more than the phases that stand for all may be, deeper by what a bound costs
 SHORT, DEEPER = 0.01, 0.08
 

@@ -37,7 +37,7 @@ FOLDERS = {
 }
 # Test files of another name than the module's that are its own all the same.
 ALSO = {
-    "advisor/model/battery.py": ("test_battery_ends", "test_rechargeable"),
+    "advisor/model/battery.py": ("test_battery_ends", "test_rechargeable", "test_sums_by_hand"),
     "advisor/model/draws.py": ("test_propagation",),
     "advisor/model/sag.py": ("test_battery",),
     "advisor/model/ends.py": ("test_battery_ends",),
@@ -48,10 +48,10 @@ ALSO = {
     "advisor/model/steady_state.py": ("test_reservoir", "test_reservoir_waits"),
     "advisor/decide/fronts.py": ("test_choosing", "test_weighing", "test_unknown_weights"),
     "advisor/decide/clipping.py": ("test_cautions", "test_verdict", "test_line"),
-    "advisor/decide/could_lead.py": ("test_verdict",),
+    "advisor/decide/could_lead.py": ("test_verdict", "test_sums_by_hand"),
     "advisor/decide/feed_limits.py": ("test_limits", "test_supplies"),
-    "advisor/decide/information.py": ("test_information_exact",),
-    "advisor/decide/missing.py": ("test_missing_coverage",),
+    "advisor/decide/information.py": ("test_information_exact", "test_sums_by_hand"),
+    "advisor/decide/missing.py": ("test_missing_coverage", "test_sums_by_hand"),
     "advisor/decide/along.py": ("test_outlook", "test_tips", "test_scan"),
     "advisor/decide/leading.py": ("test_tips", "test_tipping"),
     "advisor/decide/closing.py": ("test_tips", "test_tipping"),
@@ -59,14 +59,14 @@ ALSO = {
     "advisor/bench/arrays.py": ("test_trace",),
     "advisor/bench/board.py": ("test_distil", "test_instrument"),
     "advisor/bench/chunks.py": ("test_trace", "test_exports"),
-    "advisor/bench/clipping.py": ("test_segments", "test_meters"),
-    "advisor/bench/edges.py": ("test_meters", "test_distil"),
+    "advisor/bench/clipping.py": ("test_segments", "test_meters", "test_sums_by_hand"),
+    "advisor/bench/edges.py": ("test_meters", "test_distil", "test_sums_by_hand"),
     "advisor/bench/levels.py": ("test_segments",),
     "advisor/bench/outline.py": ("test_look",),
-    "advisor/bench/runs.py": ("test_distil", "test_budget_lines"),
-    "advisor/bench/sniff.py": ("test_look", "test_exports"),
+    "advisor/bench/runs.py": ("test_distil", "test_budget_lines", "test_sums_by_hand"),
+    "advisor/bench/sniff.py": ("test_look", "test_exports", "test_sums_by_hand"),
     "advisor/bench/stamps.py": ("test_exports",),
-    "advisor/bench/stillness.py": ("test_meters",),
+    "advisor/bench/stillness.py": ("test_meters", "test_stillness_by_hand"),
     "advisor/bench/distil.py": (
         "test_distil_without_marker",
         "test_distil_clipped",
@@ -78,6 +78,9 @@ ALSO = {
     "advisor/bench/volts.py": ("test_budget_lines",),
     "advisor/bench/targets.py": ("test_kernels", "test_small_parts"),
     "advisor/bench/kernels.py": ("test_small_parts",),
+    "advisor/bench/boards.py": ("test_sums_by_hand",),
+    "advisor/bench/trace.py": ("test_sums_by_hand",),
+    "advisor/model/plan.py": ("test_sums_by_hand",),
     "advisor/lp.py": ("test_lp_files", "test_lp_solvers"),
 }
 

@@ -4,7 +4,8 @@ A bug is one node of the syntax tree replaced by another: the text between the n
 written anew, all else stays as it is. Left alone are: docstrings, texts and whatever stands in an
 f-string, assertions, what is raised and the texts of faults, annotations and lines of types only,
 decorators, imports, `__repr__` and `__str__`, how arrays are made (`dtype`, `errstate`), and the
-names of `SPEED`, which decide how fast an answer comes but not which.
+names of `SPEED` with their products, quotients and bounds, which decide how fast an answer comes
+but not which.
 """
 
 from __future__ import annotations
@@ -18,7 +19,24 @@ from pathlib import Path
 SCOPE = ("advisor/model", "advisor/decide", "advisor/bench", "advisor/lp.py")
 
 # how much at once, not what: any value gives the same answer
-SPEED = {"BLOCK", "ROWS", "PIECE"}
+SPEED = frozenset(("BLOCK", "ROWS", "PIECE"))
+# the same by modules, of names that elsewhere mean something: how much is worked on at a time,
+# where a search that ends long before gives up, how long another program may take
+ALSO_SPEED = {
+    "advisor/bench/clipping.py": {"LOOK"},
+    "advisor/bench/edges.py": {"MOST_KEPT", "MOST_EDGES"},
+    "advisor/bench/targets.py": {"LIMIT_S"},
+    "advisor/decide/drawing.py": {"TOGETHER"},
+    "advisor/decide/leading.py": {"MANY"},
+    "advisor/decide/scan.py": {"LONG"},
+    "advisor/decide/weighing.py": {"SECONDS"},
+    "advisor/model/crossing.py": {"MOST"},
+    "advisor/model/operating_plan.py": {"SECONDS"},
+    "advisor/model/plan.py": {"TOGETHER"},
+    "advisor/model/relaxation.py": {"MOST"},
+    "advisor/model/reservoir.py": {"AT_ONCE"},
+    "advisor/model/steady_state.py": {"MOST"},
+}
 
 # whole numbers from here on are sizes rather than places: one more of so many means little
 MANY = 32
@@ -142,7 +160,8 @@ def bugs(module: str, source: bytes) -> list[Bug]:
     keys = _keys(tree)
     found: list[Bug] = []
     counts: dict[tuple[str, str, str, str], int] = {}
-    for function, node in _sites(tree):
+    speed = SPEED | ALSO_SPEED.get(module, set())
+    for function, node in _sites(tree, speed):
         for kind, was, now in _variants(node, keys):
             span = (
                 starts[was.lineno - 1] + was.col_offset,
@@ -240,16 +259,16 @@ def _keys(tree: ast.AST) -> list[str]:
 # Which nodes --------------------------------------------------------------------------------------
 
 
-def _sites(tree: ast.Module) -> Iterator[tuple[str, ast.stmt | ast.expr]]:
-    """(function, node) of every node that may be changed."""
-    yield from _walk(tree, "", "<module>", frozenset())
+def _sites(tree: ast.Module, speed: frozenset[str]) -> Iterator[tuple[str, ast.stmt | ast.expr]]:
+    """(function, node) of every node that may be changed; `speed` names what is left alone."""
+    yield from _walk(tree, "", "<module>", frozenset(), speed)
 
 
 def _walk(
-    node: ast.AST, prefix: str, function: str, skipped: frozenset[int]
+    node: ast.AST, prefix: str, function: str, skipped: frozenset[int], speed: frozenset[str]
 ) -> Iterator[tuple[str, ast.stmt | ast.expr]]:
     for child in ast.iter_child_nodes(node):
-        if id(child) in skipped or _left_alone(child):
+        if id(child) in skipped or _left_alone(child) or _is_set(child, speed):
             continue
         inner_prefix, inner, skip = prefix, function, frozenset[int]()
         if isinstance(child, (ast.FunctionDef, ast.AsyncFunctionDef)):
@@ -269,9 +288,9 @@ def _walk(
             skip = frozenset({id(child.target)})
         elif isinstance(child, ast.If) and _name(child.test) == "TYPE_CHECKING":
             continue
-        if isinstance(child, (ast.stmt, ast.expr)):
+        if isinstance(child, (ast.stmt, ast.expr)) and not _is_of(child, speed):
             yield inner, child
-        yield from _walk(child, inner_prefix, inner, skip)
+        yield from _walk(child, inner_prefix, inner, skip, speed)
 
 
 def _types_of(function: ast.FunctionDef | ast.AsyncFunctionDef) -> frozenset[int]:
@@ -294,10 +313,26 @@ def _left_alone(node: ast.AST) -> bool:
         return node.arg in _FORM
     if isinstance(node, ast.Subscript):
         return _name(node.value) in _TYPES
+    return _is_set(node, frozenset(("__all__",)))
+
+
+def _is_set(node: ast.AST, names: frozenset[str]) -> bool:
+    """Whether a statement gives one of the names its value."""
     if isinstance(node, (ast.Assign, ast.AnnAssign)):
         targets = node.targets if isinstance(node, ast.Assign) else [node.target]
-        return any(isinstance(t, ast.Name) and t.id in SPEED | {"__all__"} for t in targets)
+        return any(isinstance(t, ast.Name) and t.id in names for t in targets)
     return False
+
+
+def _is_of(node: ast.AST, names: frozenset[str]) -> bool:
+    """Whether a product, a quotient or a bound has one of the names as a side of its own.
+
+    A sum may be a place, and a comparison the end of what is read: these are changed all the same.
+    """
+    sides = node.args if isinstance(node, ast.Call) and _name(node.func) in _CLIPS else []
+    if isinstance(node, ast.BinOp) and not isinstance(node.op, (ast.Add, ast.Sub)):
+        sides = [node.left, node.right]
+    return any(isinstance(s, ast.Name) and s.id in names for s in sides)
 
 
 def _name(node: ast.AST | None) -> str:

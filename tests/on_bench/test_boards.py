@@ -169,8 +169,8 @@ def covered(boards: int, tau: float | None, runs: int, seed: int) -> float:
 @pytest.mark.parametrize("tau", [None, 1.0])
 def test_the_next_unit_is_covered(boards: int, tau: float | None) -> None:
     """93 to 97 % of the next units, over parts as the prior has them and at the usual spread."""
-    # of 1,500 the share scatters by 0.6 %, so that 93 and 97 are three standard deviations away
-    assert 0.93 <= covered(boards, tau, 1500, boards) <= 0.97
+    # of 900 the share scatters by 0.7 %: 93 and 97 are nearly three standard deviations away
+    assert 0.93 <= covered(boards, tau, 900, boards) <= 0.97
 
 
 def test_a_narrower_batch_is_covered_the_more() -> None:

@@ -124,11 +124,12 @@ def test_charge_is_the_trapezoid_of_scipy(tmp_path: Path) -> None:
 def test_any_chunks_give_the_same_sums(tmp_path: Path) -> None:
     notes = session(tmp_path)
     _, _, trace, _ = trace_of(notes, 4)
-    whole = next(changed(trace, lambda c: c))
-    once = measure([whole], [Window(2.0, 2.5, 20)], 0.5)
+    # some runs of each kernel tell as much as all
+    whole = next(changed(trace, lambda c: c)).piece(slice(0, 12_030))
+    once = measure([whole], [Window(0.2, 0.5, 20)], 0.5)
     for size in (1, 2, 3, 777):
         cut = [whole.piece(slice(a, a + size)) for a in range(0, len(whole.t), size)]
-        found = measure(cut, [Window(2.0, 2.5, 20)], 0.5)
+        found = measure(cut, [Window(0.2, 0.5, 20)], 0.5)
         np.testing.assert_allclose(found.charge, once.charge, rtol=1e-12)
         np.testing.assert_array_equal(found.start, once.start)
         np.testing.assert_allclose(found.windows[0].charge, once.windows[0].charge, rtol=1e-12)

@@ -22,6 +22,11 @@ WRONG: dict[str, tuple[str, bytes, Sequence[str], dict[str, str], str]] = {
         {"time": "{column: t, unit: s, rate: 2 kHz, jitter: 4 ms}"},
         r"a\.csv:2002:1.*off its neighbour in row 2001",
     ),
+    "two batches that lie too far apart": (
+        *("a.csv", b"t,i,m\n" + b"0.0,1,0\n" * 20 + b"0.5,1,0\n" * 20, ()),
+        {"time": "{column: t, unit: s, rate: 2 kHz, jitter: 4 ms}"},
+        "off ",
+    ),
     "another rate": (
         *("a.csv", ("t,i,m\n" + BODY).encode(), ()),
         {"time": "{column: t, unit: s, rate: 1990 Hz, jitter: 1 ms}"},
@@ -41,6 +46,7 @@ WRONG: dict[str, tuple[str, bytes, Sequence[str], dict[str, str], str]] = {
         {"time": "{column: t, as: epoch, unit: s}"},
         r'a\.csv:3:1.*"1772357401x" in row 2; expected a whole or decimal number$',
     ),
+    "a header and no end of line": ("a.csv", b"t,i,m", (), {}, "samples|rows"),
     "a sample in the footer": (
         *("a.csv", ("t,i,m\n" + BODY).encode(), ("footer: 1",), {}),
         "in the footer, a sample",

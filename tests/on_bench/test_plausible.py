@@ -118,6 +118,17 @@ def test_work_that_cannot_be_is_refused_with_its_likeliest_cause(tmp_path: Path,
         distil(*session(tmp_path, log, *changes))
 
 
+def test_a_kernel_that_computes_wrong_twice_is_told_once(tmp_path: Path) -> None:
+    log = lines()
+    wrong = [line for line in log.splitlines() if line.startswith("kernel=hash")][:2]
+    for line in wrong:
+        log = log.replace(line, line.replace("check=right", "check=WRONG"))
+    with pytest.raises(FaultError) as caught:
+        distil(*session(tmp_path, log))
+    assert str(caught.value).count("computed wrong in run 1;") == 1
+    assert "computed wrong in run 2" not in str(caught.value)
+
+
 def test_a_unit_is_looked_for_beyond_the_one_that_the_notes_say(tmp_path: Path) -> None:
     notes, paths = session(tmp_path, lines())
     text = rows(lambda k, i, m: f"{1000 * k / RATE},{i},{m}\n")

@@ -25,6 +25,8 @@ from tests.on_bench.sessions import session as notes_of
 from tests.on_bench.test_budget_lines import HAND, pulses
 from tests.shares import mostly_slow
 
+pytestmark = pytest.mark.once
+
 Floats = NDArray[np.float64]
 ROOT3 = np.sqrt(3)
 CHANNEL = "{column: v, unit: V, gain: 0.2 %, offset: 3 mV, resolution: 10 mV}"

@@ -86,7 +86,10 @@ def test_charts_add_up_and_state_the_finding() -> None:
     wanted = {"separately": total.separate, "bought together": total.pooled}
     assert sums == pytest.approx(wanted | {"the plan": total.together}, rel=1e-12)
     side = "less" if total.saving >= 0 else "more"
-    assert f"{amount(abs(total.saving), 'EUR')} {side} than choosing separately" in ways.title
+    assert (
+        f"{amount(abs(total.saving), 'EUR')} {side} than choosing separately"
+        in ways.finding.replace("\u00a0", " ")
+    )
     (plans,) = drawn["plans"]
     dots = plans.spec["layer"][0]["data"]["values"]
     assert dots[0]["at"] == "plan"

@@ -10,9 +10,10 @@ import pytest
 from advisor.catalogue.shipped import load
 from advisor.decide.cautions import BUTTON, GENERAL
 from advisor.present.compare import compare_page
+from advisor.present.explanation import explanation_page
 from advisor.present.layout import Page, bar
 from advisor.present.record import decided_page
-from advisor.present.tables import explanation_page, shortlist_page
+from advisor.present.tables import shortlist_page
 from advisor.present.tipping import KINDS, change, kind_of, tipping_page
 from advisor.studies.compare import compare
 from advisor.studies.explain import explain

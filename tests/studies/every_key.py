@@ -62,7 +62,8 @@ sleep-states:
     evidence: sheet
     evidence-of: {25 degC: bench, wake-time: sheet}
 price:
-  {currency: EUR, breaks: {1: 1.42, 100: 0.98, 10000: 0.60}, multiple: 300, lead-time: 12 weeks,
+  {currency: EUR, breaks: {1: 1.42, 100: 0.98, 10000: 0.60}, multiple: 300, discount: all-units,
+   lead-time: 12 weeks,
    offer: quote 7, date: 2026-05-04, stock: 1200}
 extras: [{item: crystal, price: 0.12}]
 toolchain:
@@ -106,7 +107,8 @@ shelf-life: 12 years
 discharge-to: 90 %
 max-continuous: 100 mA
 max-pulse: 400 mA
-price: {currency: EUR, breaks: {1: 2.60, 100: 2.05, 10000: 1.62}, multiple: 300, lead-time: 4 weeks}
+price: {currency: EUR, breaks: {1: 2.60, 100: 2.05, 10000: 1.62}, multiple: 300,
+  discount: all-units, lead-time: 4 weeks}
 mass: 9 g
 size: 17 mm x 34.5 mm
 two-well: {c: 0.9, k: 4 /h}
@@ -125,7 +127,8 @@ output: {min: 1.2 V, max: 3.6 V}
 quiescent: 1.1 µA ± 20 %
 dropout: 150 mV
 max-output: 200 mA
-price: {currency: USD, breaks: {1: 0.28, 1000: 0.14}, multiple: 300, lead-time: 3 weeks}
+price: {currency: USD, breaks: {1: 0.28, 1000: 0.14}, multiple: 300,
+  discount: all-units, lead-time: 3 weeks}
 cautions: [keep cool]
 evidence: {sheet: {kind: datasheet, date: 2026-01-01, note: table 2}}
 """
@@ -140,6 +143,35 @@ quiescent: 1.1 µA
 efficiency: {40 µA: 0.70, 1 mA: 0.85, 100 mA: 0.9}
 max-output: 200 mA
 price: {currency: USD, breaks: {1: 0.28}, lead-time: 3 weeks}
+"""
+
+ADDON = """
+addon: probe-add
+invented: true
+summary: an add-on that states everything
+lifecycle: active
+gives:
+  features: {wireless: 1}
+  grades: {sight-bits: 12}
+  blocks:
+    mark:
+      {current: 3.1(1) mA, for: 1.5 ms, supply: {min: 1.8 V, max: 3.6 V}, evidence: bench,
+       evidence-of: {for: sheet}}
+takes: {features: {uart: 1}}
+standing: 2.0 µA ± 20 %
+sleep: 0.6 µA ± 20 %
+supply: {min: 1.7 V, max: 3.7 V}
+temperature: {min: -40 degC, max: 85 degC}
+setup: {low: 1 h, likely: 2 h, high: 5 h}
+board-area: 20 mm2
+price:
+  {currency: USD, breaks: {1: 1.10, 100: 0.80, 10000: 0.50}, multiple: 300, lead-time: 10 weeks,
+   offer: quote 8, date: 2026-05-05, stock: 900}
+cautions: [keep it clear of metal]
+evidence:
+  bench: {kind: bench, date: 2026-03-11, instrument: meter-a, gain: 1 %, note: one piece,
+          built: {toolchain: probe-kit, compiler: cc 12, flags: -O2, pack: 1f2e}}
+  sheet: {kind: datasheet, date: 2026-01-01}
 """
 
 PRODUCT = """
@@ -179,7 +211,7 @@ supply-options:
   cells: [{cell: probe-cell, series: 1, parallel: 1}]
   converters: [none]
   reservoir: {capacitance: 20 uF, esr: 0.5 ohm, leakage: 0.5 µA, price: 0.20}
-add-ons: refused
+add-ons: allowed
 cost:
   currency: EUR
   units: 500

@@ -25,7 +25,13 @@ from advisor.catalogue.levers import lever
 from advisor.catalogue.load import load_run
 from advisor.catalogue.schema_parts import Kernel, Part
 from advisor.catalogue.schema_product import PrioritiesKind, Priority, Product
-from advisor.catalogue.schema_supply import AtTemperature, Cell, Converter, TemperatureTableKind
+from advisor.catalogue.schema_supply import (
+    AddOn,
+    AtTemperature,
+    Cell,
+    Converter,
+    TemperatureTableKind,
+)
 from advisor.faults import FaultError
 from advisor.figures import steps
 from advisor.source import read_text
@@ -34,7 +40,7 @@ from advisor.studies.results import plain
 from advisor.studies.shortlist import shortlist
 from tests.shares import mostly_slow
 from tests.studies.every_change import CHANGES, ELSEWHERE, SHARES, SLACK
-from tests.studies.every_key import CELL, KERNELS, LINEAR, PART, PRODUCT, SWITCHING
+from tests.studies.every_key import ADDON, CELL, KERNELS, LINEAR, PART, PRODUCT, SWITCHING
 
 pytestmark = pytest.mark.once
 
@@ -43,6 +49,7 @@ DOCUMENTS = {
     "probe-cell": (CELL, Record(Cell)),
     "probe-ldo": (LINEAR, Record(Converter)),
     "probe-sw": (SWITCHING, Record(Converter)),
+    "probe-add": (ADDON, Record(AddOn)),
     "probe": (PRODUCT, Record(Product)),
 }
 SETTINGS: tuple[tuple[str, ...], ...] = (
@@ -51,6 +58,11 @@ SETTINGS: tuple[tuple[str, ...], ...] = (
     ("probe:supply-options.converters=[probe-sw]",),
     ("probe-part:supply.regulator=switching",),
     ("probe:supply-options.cells=[{budget: 900 mAh, voltage: 3.0 V}]",),
+    # what the part lacks and an add-on brings
+    (
+        "probe:needs.features={uart: 1, wireless: 1, sight-bits: 10}",
+        "probe:workload.sample.uses={radio-advert: 2, mark: 3}",
+    ),
 )
 
 
@@ -66,6 +78,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
         ),
         "converters/probe-ldo": LINEAR,
         "converters/probe-sw": SWITCHING,
+        "addons/probe-add": ADDON,
     }
     for name, text in files.items():
         path = root / f"{name}.yaml"
@@ -163,6 +176,7 @@ LISTS = {
     "probe:supply-options.converters": "[probe-ldo]",
     "probe-cell:cautions": "[keep cold]",
     "probe-ldo:cautions": "[keep warm]",
+    "probe-add:cautions": "[keep it near metal]",
 }
 
 
@@ -216,7 +230,7 @@ def test_the_settings_rank_the_part(results: _Results) -> None:
         assert [r["part"] for r in found["ranking"]] == ["probe-part"], found["screened_out"]
 
 
-@pytest.mark.parametrize(("path", "text"), mostly_slow(USED, 8), ids=[p for p, _ in USED])
+@pytest.mark.parametrize(("path", "text"), mostly_slow(USED, 12), ids=[p for p, _ in USED])
 def test_changing_a_key_changes_the_result(results: _Results, path: str, text: str) -> None:
     changes = changed(path, text)
     # what goes with the change of a key must not be what makes the difference
@@ -231,7 +245,7 @@ def test_changing_a_key_changes_the_result(results: _Results, path: str, text: s
     pytest.fail(f"{changes} changes nothing in any setting")
 
 
-@pytest.mark.parametrize(("path", "text"), mostly_slow(TOLD, 8), ids=[p for p, _ in TOLD])
+@pytest.mark.parametrize(("path", "text"), mostly_slow(TOLD, 12), ids=[p for p, _ in TOLD])
 def test_an_informational_key_changes_no_figure(results: _Results, path: str, text: str) -> None:
     changes = (f"{path}={INFORMED[path]}",) if path in INFORMED else changed(path, text)
     for setting in SETTINGS[:3]:
@@ -309,7 +323,7 @@ def uncertain() -> list[str]:
     return out
 
 
-@pytest.mark.parametrize("path", mostly_slow(uncertain(), 8))
+@pytest.mark.parametrize("path", mostly_slow(uncertain(), 12))
 def test_an_uncertainty_is_drawn_or_refused(results: _Results, folder: Path, path: str) -> None:
     inputs = load_run([folder], PRODUCT.encode())
     handle = lever(*inputs, path)

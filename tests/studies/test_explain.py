@@ -9,7 +9,7 @@ import pytest
 from advisor.catalogue.load import with_changes
 from advisor.catalogue.shipped import load, product_files
 from advisor.faults import FaultError
-from advisor.present.tables import explanation_page
+from advisor.present.explanation import explanation_page
 from advisor.studies.explain import Explanation, NotRankedError, explain
 from advisor.studies.shortlist import shortlist
 from tests.shares import mostly_slow

@@ -92,12 +92,12 @@ def test_measuring_the_top_gap_moves_the_verdict_more_than_the_last(tmp_path: Pa
     moved = {"top": [], "last": []}  # type: dict[str, list[float]]
     for seed in range(8):
         inputs = two(tmp_path / str(seed), seed)
-        found = gaps(*inputs, draws=2000)
-        before = shortlist(*inputs, draws=2000).ranking[0].first_place_probability
+        found = gaps(*inputs, draws=1000)
+        before = shortlist(*inputs, draws=1000).ranking[0].first_place_probability
         for which, gap in (("top", found.figures[0]), ("last", found.figures[-1])):
             text = {"vague:sleep": "2.0 µA", "sharp:sleep": "2.0 µA"}.get(gap.path[:11], "4 mA")
             there = with_changes(*inputs, [f"{gap.path}={text}"])
-            after = shortlist(*there, draws=2000).ranking[0].first_place_probability
+            after = shortlist(*there, draws=1000).ranking[0].first_place_probability
             assert before is not None
             assert after is not None
             moved[which].append(abs(after - before))

@@ -141,7 +141,9 @@ def test_a_tip_is_looked_for_only_where_the_time_counts() -> None:
     unasked = tipping(catalogue.only(two), product, points=1, draws=0).levers
     assert not any(".lead-time" in tip.path for tip in unasked)
     catalogue, product = timed()
-    found = tipping(catalogue.only(two), product, ["quorvane-tib:price.lead-time"], points=6)
+    found = tipping(
+        catalogue.only(two), product, ["quorvane-tib:price.lead-time"], points=6, draws=300
+    )
     (tip,) = found.levers
     # beyond 20 weeks it is out, and the next takes the lead
     assert tip.tips_at == pytest.approx(20 * WEEK, rel=1e-3)

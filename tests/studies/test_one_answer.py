@@ -17,7 +17,7 @@ from advisor.studies.report import report
 from advisor.studies.shortlist import shortlist
 from advisor.studies.tipping import tipping
 from advisor.studies.weights import weights
-from tests.decide.random_catalogues import several, unsure
+from tests.decide.random_catalogues import lacking, several, unsure
 from tests.shares import mostly_slow
 
 pytestmark = pytest.mark.once
@@ -59,10 +59,21 @@ def test_on_the_shipped_products(name: str) -> None:
     assert set(found.values()) == {found["shortlist"]}, found
 
 
-@pytest.mark.parametrize("seed", mostly_slow(range(8), 4))
+@pytest.mark.parametrize("seed", mostly_slow(range(8), 8))
 def test_on_random_products(seed: int, tmp_path: Path) -> None:
     catalogue, product = unsure(several(seed), seed).load(tmp_path)
     if not shortlist(catalogue, product, draws=100).ranking:
         return
     found = named(catalogue, product, "probe:workload.sample.every")
+    assert set(found.values()) == {found["shortlist"]}, found
+
+
+@pytest.mark.parametrize("seed", mostly_slow(range(4), 4))
+def test_with_add_ons_in_play(seed: int, tmp_path: Path) -> None:
+    catalogue, product = unsure(lacking(several(seed), seed), seed).load(tmp_path)
+    first = shortlist(catalogue, product, draws=100).ranking
+    if not first:
+        return
+    assert any(part.build.addons for part in first)
+    found = named(catalogue, product, "add-0:standing")
     assert set(found.values()) == {found["shortlist"]}, found

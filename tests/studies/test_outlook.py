@@ -119,7 +119,7 @@ def test_a_curve_is_the_shortlist_at_each_place() -> None:
         "quorvane-tib:price.breaks.10000=0.1:2",
     ],
 )
-@pytest.mark.parametrize("draws", [0, 2000])
+@pytest.mark.parametrize("draws", [0, 500])
 def test_a_crossing_replays(along: str, draws: int) -> None:
     catalogue, product = load("barrel-tag")
     catalogue = catalogue.only(["quorvane-tib", "tessimur-mub", "vantle-gaf"])
@@ -185,7 +185,9 @@ def test_where_nothing_fits_a_curve_has_no_value() -> None:
 
 
 def test_the_usual_levers() -> None:
-    found = outlook(*load("barrel-tag"), ["quorvane-tib"], draws=0, points=2)
+    catalogue, product = load("barrel-tag")
+    catalogue = catalogue.only(["quorvane-tib", "tessimur-mub", "vantle-gaf"])
+    found = outlook(catalogue, product, ["quorvane-tib"], draws=0, points=2)
     assert [one.lever for one in found.levers] == [
         "barrel-tag:workload.sample.every",
         "barrel-tag:cost.units",
@@ -195,9 +197,12 @@ def test_the_usual_levers() -> None:
 
 
 def test_the_document_has_the_agreed_keys_and_is_the_same_for_any_jobs() -> None:
-    inputs = load("barrel-tag")
+    catalogue, product = load("barrel-tag")
+    inputs = catalogue.only(["quorvane-tib", "tessimur-mub", "vantle-gaf"]), product
     texts = {
-        to_json(document(outlook(*inputs, ["quorvane-tib"], draws=50, points=3, jobs=jobs)))
+        to_json(
+            document(outlook(*inputs, ["quorvane-tib"], draws=50, points=3, steps=False, jobs=jobs))
+        )
         for jobs in (1, 2)
     }
     (text,) = texts

@@ -239,5 +239,5 @@ def test_an_entry_that_another_is_named_like_is_no_lever() -> None:
 def test_one_end_of_an_uncertain_weight_is_a_lever() -> None:
     weight = "barrel-tag:priorities.battery-life.weight"
     inputs = load("barrel-tag", changes=[f"{weight}={{low: 3, likely: 5, high: 7}}"])
-    (tip,) = tipping(*inputs, [f"{weight}.low"]).levers
+    (tip,) = tipping(*inputs, [f"{weight}.low"], draws=200).levers
     assert (tip.path, tip.now) == (f"{weight}.low", 3.0)

@@ -258,7 +258,7 @@ def test_units_defaults_and_marks() -> None:
     own = schema("product").document["properties"]
     assert own["priorities"]["properties"]["bring-up"]["properties"]["poor"]["x-unit"] == "s"
     assert own["summary"]["x-informational"] is True
-    assert own["add-ons"]["default"] == "refused"
+    assert own["add-ons"]["default"] == "allowed"
 
 
 def test_unknown_kind_names_the_nearest() -> None:

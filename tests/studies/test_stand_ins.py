@@ -27,6 +27,8 @@ from advisor.studies.tipping import tipping
 from advisor.studies.weights import weights
 from tests.studies.test_key_rightness import PART, _product, answer, figures, inputs, told
 
+pytestmark = pytest.mark.once
+
 Inputs = tuple[Catalogue, Product]
 MEASURED = {
     "hash": "hash: {fast: {time: 0.4 ms, current: 6.0 mA, supply: 3.3 V}}",

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Any
 
 from advisor.present.family import amount, parts_of
 from advisor.present.family_contents import numbered
-from advisor.present.html.charts import Spec, colour_of, spec
+from advisor.present.html.specs import Chart, chart, layer, others
 from advisor.studies.family_results import FamilyPlan
 
 WAYS = {
@@ -16,14 +15,6 @@ WAYS = {
     "pooled": "bought together",
     "together": "the plan",
 }
-
-
-@dataclass(frozen=True, slots=True)
-class Chart:
-    """A chart, and what it shows in a sentence."""
-
-    title: str
-    spec: Spec
 
 
 def charts(plan: FamilyPlan) -> dict[str, list[Chart]]:
@@ -36,17 +27,12 @@ def charts(plan: FamilyPlan) -> dict[str, list[Chart]]:
     return out
 
 
-def _layer(rows: list[dict[str, Any]], **more: Any) -> Spec:
-    """Marks with rows of their own: a chart that has rows itself waits for others from the page."""
-    return {"data": {"values": rows}, **more}
-
-
 def _ways(plan: FamilyPlan) -> Chart:
     """Expected cost by line, stacked, in three ways."""
     *lines, total = plan.lines
     coin = plan.currency
     told = amount(abs(total.saving), coin)
-    title = (
+    finding = (
         f"The plan costs {amount(total.together, coin)}, {told} "
         f"{'less' if total.saving >= 0 else 'more'} than choosing separately"
     )
@@ -54,7 +40,7 @@ def _ways(plan: FamilyPlan) -> Chart:
         most = max(lines, key=lambda one: abs(one.saving))
         how = "less" if most.saving >= 0 else "more"
         if most.saving:
-            title += f"; {most.line} alone: {amount(abs(most.saving), coin)} {how}"
+            finding += f"; {most.line} alone: {amount(abs(most.saving), coin)} {how}"
     names = [one.line for one in lines]
     rows = [
         {"way": way, "line": one.line, "amount": getattr(one, key), "order": n}
@@ -62,40 +48,28 @@ def _ways(plan: FamilyPlan) -> Chart:
         for n, one in enumerate(lines)
         if getattr(one, key)
     ]
-    return Chart(
-        title,
-        spec(
-            f"Expected cost by line: separately {amount(total.separate, coin)}, the same builds "
-            f"bought together {amount(total.pooled, coin)}, the plan "
-            f"{amount(total.together, coin)}; the table says the same",
-            height=150,
-            layer=[
-                _layer(
-                    rows,
-                    mark={"type": "bar", "stroke": "var(--paper)", "strokeWidth": 1},
-                    encoding={
-                        "y": {
-                            "field": "way",
-                            "type": "nominal",
-                            "sort": list(WAYS.values()),
-                            "title": None,
-                        },
-                        "x": {
-                            "field": "amount",
-                            "type": "quantitative",
-                            "title": f"expected cost, {coin}",
-                            "axis": {"format": ",.0f", "tickCount": 4},
-                        },
-                        "color": {"field": "line", "scale": colour_of(names), "sort": None},
-                        "order": {"field": "order"},
-                        "tooltip": [
-                            {"field": "way"},
-                            {"field": "line"},
-                            {"field": "amount", "type": "quantitative", "format": ",.2f"},
-                        ],
-                    },
-                )
-            ],
+    tooltip = [
+        {"field": "way"},
+        {"field": "line"},
+        {"field": "amount", "type": "quantitative", "format": ",.2f"},
+    ]
+    return chart(
+        f"Expected cost by line, {coin}: separately, the same builds bought together, the plan",
+        f"{finding}.",
+        height=150,
+        layer=layer(
+            rows,
+            {"type": "bar", "stroke": "var(--paper)", "strokeWidth": 1},
+            y={"field": "way", "type": "nominal", "sort": [*WAYS.values()], "title": None},
+            x={
+                "field": "amount",
+                "type": "quantitative",
+                "title": f"expected cost, {coin}",
+                "axis": {"format": ",.0f", "tickCount": 4},
+            },
+            color={"field": "line", "scale": others(names), "sort": None},
+            order={"field": "order"},
+            tooltip=tooltip,
         ),
     )
 
@@ -123,15 +97,15 @@ def _plans(plan: FamilyPlan) -> Chart:
     dots = list(_dots(plan))
     coin = plan.currency
     if len(dots) < 2:
-        title = "No plan of those listed differs from the plan"
+        finding = "No plan of those listed differs from the plan"
     elif plan.aim == "score":
         near = min(dots[1:], key=lambda dot: -dot["score"])
-        title = f"The next plan by score loses {dots[0]['score'] - near['score']:.2f} points"
+        finding = f"The next plan by score loses {dots[0]['score'] - near['score']:.2f} points"
     else:
         near = min(dots[1:], key=lambda dot: dot["cost"])
         apart = near["score"] - dots[0]["score"]
         side = "more" if apart >= 0 else "less"
-        title = (
+        finding = (
             f"The next plan by cost is {amount(near['cost'] - dots[0]['cost'], coin)} dearer and "
             f"scores {abs(apart):.1f} points {side}"
         )
@@ -149,38 +123,22 @@ def _plans(plan: FamilyPlan) -> Chart:
         "title": "mean score, of 100",
         "scale": {"zero": False, "nice": True, "padding": 16},
     }
-    return Chart(
-        title,
-        spec(
-            f"Cost and mean score of {len(dots)} plans: the plan, next-best plans by number"
-            + (", those of the front with an f" if plan.front else "")
-            + "; the tables say the same",
-            height=260,
-            layer=[
-                _layer(
-                    dots,
-                    mark={"type": "point", "filled": True, "size": 90, "opacity": 1},
-                    encoding={
-                        "x": x,
-                        "y": y,
-                        "color": {
-                            "field": "what",
-                            "scale": colour_of(whats),
-                            "sort": None,
-                        },
-                        "tooltip": [
-                            {"field": "at", "title": "plan"},
-                            {"field": "of", "title": "parts"},
-                            {"field": "cost", "type": "quantitative", "format": ",.2f"},
-                            {"field": "score", "type": "quantitative", "format": ".2f"},
-                        ],
-                    },
-                ),
-                _layer(
-                    dots,
-                    mark={"type": "text", "dy": -12, "fontSize": 12, "fill": "var(--ink)"},
-                    encoding={"x": x, "y": y, "text": {"field": "at"}},
-                ),
-            ],
-        ),
+    tooltip = [
+        {"field": "at", "title": "plan"},
+        {"field": "of", "title": "parts"},
+        {"field": "cost", "type": "quantitative", "format": ",.2f"},
+        {"field": "score", "type": "quantitative", "format": ".2f"},
+    ]
+    point = {"type": "point", "filled": True, "size": 90, "opacity": 1}
+    colour = {"field": "what", "scale": others(whats), "sort": None}
+    named = {"type": "text", "dy": -12}
+    return chart(
+        f"Cost and mean score of {len(dots)} plans: the plan, next-best ones by number"
+        + (", those of the front with an f" if plan.front else ""),
+        f"{finding}.",
+        height=260,
+        layer=[
+            *layer(dots, point, x=x, y=y, color=colour, tooltip=tooltip),
+            *layer(dots, named, x=x, y=y, text={"field": "at"}),
+        ],
     )

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from advisor.present import family_contents as contents
 from advisor.present import tables
+from advisor.present.html.charts import described
 from advisor.present.html.family_charts import charts
 from advisor.present.html.page import rendered
-from advisor.present.typeset import typeset
 from advisor.studies.family_report import FamilyReport
 
 
@@ -23,16 +23,10 @@ def family_html(found: FamilyReport) -> str:
     live = {"criteria": [], "columns": [], "parts": [], "digits": 0, "most": 0, "command": ""}
     return rendered(
         "family.html",
-        {**live, "charts": {name: [one.spec for one in some] for name, some in drawn.items()}},
+        {**live, "charts": described(drawn)},
         report=found,
         title=contents.title(found),
         sections=list(contents.sections(found)),
-        charts={
-            name: [
-                {"title": typeset(one.title), "about": typeset(one.spec["description"])}
-                for one in some
-            ]
-            for name, some in drawn.items()
-        },
+        charts=drawn,
         invented=tables.INVENTED,
     )

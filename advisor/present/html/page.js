@@ -164,12 +164,20 @@ function beside(pair, key) {
   });
   return [...lines, ["in all", ...sums]];
 }
+function told(names, found, words) {
+  const [items, sums] = [found.slice(0, -1), found.at(-1).slice(1)];
+  return names.map((name, i) => {
+    const most = items.reduce((a, b) => ((b[i + 1] ?? 0) > (a[i + 1] ?? 0) ? b : a), items[0]);
+    return `${name}: ${words(sums[i])} in all, most of it ${most[0]} (${words(most[i + 1])})`;
+  }).join("; ") + ".";
+}
 let besides = []; // the builds whose breakdowns are shown
 
 function compare() {
   const chosen = (id) => order.find((one) => one.part.part === at(id).value);
   const pair = at("one") ? ["one", "two"].map(chosen) : order; // a part alone has no choice
   const names = pair.map((one) => one.part.part);
+  pair.forEach((one, i) => document.documentElement.style.setProperty(i ? "--two" : "--one", one.part.colour));
   if (pair.length > 1) points(pair, names);
   const builds = pair.map((one) => one.build);
   if (builds.every((build, i) => build === besides[i])) return; // weights alone move no current
@@ -179,6 +187,7 @@ function compare() {
     refill(at(key), [key === "current" ? "drawn by" : "item", ...names],
       found.map(([name, ...amounts]) => [name, ...amounts.map(words)]));
     const scale = key === "current" ? 1e6 : 1;
+    at(`${key}-1-finding`).textContent = told(names, found, words);
     fill(key, found.slice(0, -1).flatMap(([item, ...amounts], place) => amounts.map((amount, i) =>
       ({ item, place, part: names[i], side: i ? "two" : "one", amount: amount < data.unbounded ? amount * scale : 0 }))), found.length - 1);
   }

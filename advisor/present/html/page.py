@@ -15,7 +15,8 @@ from typing import Any
 
 from advisor.decide.ranks import DIGITS
 from advisor.present import contents, tables
-from advisor.present.html.charts import MOST, charts
+from advisor.present.colours import css
+from advisor.present.html.charts import MOST, charts, described, part_looks
 from advisor.present.machine import rounded
 from advisor.present.typeset import typeset
 from advisor.studies.columns import Column, shown
@@ -39,10 +40,10 @@ def html_page(found: Report) -> str:
     drawn = charts(found)
     return rendered(
         "page.html",
-        _data(found, drawn),
+        _data(found, described(drawn)),
         report=found,
         sections=list(contents.sections(found)),
-        charts={name: [s["description"] for s in specs] for name, specs in drawn.items()},
+        charts=drawn,
         invented=tables.INVENTED,
     )
 
@@ -70,7 +71,7 @@ def rendered(template: str, data: dict[str, Any], **shown: Any) -> str:
     return environment.get_template(template).render(
         **shown,
         policy=_policy(scripts),
-        style=(HERE / "page.css").read_text("utf-8"),
+        style=css() + (HERE / "page.css").read_text("utf-8"),
         scripts=scripts,
         data=_inline(data),
     )
@@ -94,6 +95,7 @@ def _inline(value: Any) -> str:
 def _data(found: Report, drawn: dict[str, Any]) -> dict[str, Any]:
     """What the page's script ranks and draws with."""
     columns = shown(found.shortlist.ranking)
+    painted = part_looks(found)
     return {
         "criteria": [
             {
@@ -112,6 +114,7 @@ def _data(found: Report, drawn: dict[str, Any]) -> dict[str, Any]:
         "parts": [
             {
                 "part": ranked.part,
+                "colour": f"var(--p{painted[ranked.part].colour + 1})",
                 "cells": [typeset(column.text(ranked)) for column in columns],
                 "small": typeset(tables.below(ranked)),
                 "own": part.own,

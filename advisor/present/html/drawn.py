@@ -1,0 +1,496 @@
+"""The pictures of the page: clouds, currents, charges, temperatures, ranks, tips and worths."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from itertools import pairwise
+
+from advisor.dimensions import YEAR
+from advisor.present.axes import apart, steep
+from advisor.present.colours import Look
+from advisor.present.html.specs import (
+    PLACE,
+    THIN,
+    Chart,
+    Painted,
+    Spec,
+    axis,
+    chart,
+    key,
+    label,
+    layer,
+    others,
+    padded,
+)
+from advisor.present.machine import rounded
+from advisor.present.tipping import short_name
+from advisor.quantities import show
+from advisor.studies.findings import ranks_words, tips_words, worths_words
+from advisor.studies.gaps import Gap, Gaps
+from advisor.studies.pictures import Charges, Cloud, TaskCurrent, Warmth
+from advisor.studies.results import RankedPart
+from advisor.studies.tipping import LeverTip
+
+Looks = Mapping[str, Look]
+
+DIGITS = 4  # of a draw, to keep the page small
+RANKS = 5  # that are told apart
+TONES = (100, 58, 40, 26, 14, 5)  # of a rank, %
+DAY_MAH = 24e3  # mAh a day of an ampere
+TIP = 54  # height of a tip with its two lines
+NAMED = 8  # points of a chart that bear their name
+
+
+def cloud(found: Cloud, looks: Looks) -> Chart:
+    """Cost over life: draws as dots, what is expected as markers, the front as a line."""
+    named = [s for s in found.spots if s.draws] or list(found.spots)[:NAMED]
+    paint = Painted(tuple(s.part for s in named), looks)
+    draws = [draw for s in named for draw in s.draws]
+    seen = [s for s in found.spots if s in named or s.front]
+    lives = [*(life / YEAR for life, _ in draws), *(s.life_s / YEAR for s in seen)]
+    costs = [*(cost for _, cost in draws), *(s.cost for s in seen)]
+    target = [] if found.target_s is None else [found.target_s / YEAR]
+    log_x, log_y = steep([*lives, *target]), steep(costs)
+    x = axis("x", "battery life, years", padded([*lives, *target], log_x), log_x)
+    unit = found.currency or "no currency"
+    y = axis("y", f"cost over the service life, {unit} a unit", padded(costs, log_y), log_y)
+    (left, right), (low, high) = x["scale"]["domain"], y["scale"]["domain"]
+    spots = [
+        {"part": s.part, "x": s.life_s / YEAR, "y": s.cost}
+        for s in found.spots
+        if left <= s.life_s / YEAR <= right and low <= s.cost <= high
+    ]
+    front = sorted((s for s in found.spots if s.front), key=lambda s: s.life_s)
+    line = [
+        {"x": one.life_s / YEAR, "y": one.cost, "x2": two.life_s / YEAR, "y2": two.cost}
+        for one, two in pairwise(front)
+    ]
+    mine = {s.part for s in named}
+    tooltip = [
+        {"field": "part"},
+        {"field": "x", "title": "median life, years", "type": "quantitative", "format": ".3~f"},
+        {"field": "y", "title": "expected cost", "type": "quantitative", "format": ".2f"},
+    ]
+    point = {"type": "point", "filled": True, "opacity": 1}
+    dot = {"type": "point", "filled": True, "size": 9, "opacity": 0.3}
+    beside = [s for s in spots if s["part"] in mine]
+    return chart(
+        "Cost over life: the draws, what is expected, and the parts beaten by none",
+        found.finding,
+        height=320,
+        layer=[
+            *(
+                piece
+                for one in named
+                for piece in layer(
+                    [rounded({"x": life / YEAR, "y": cost}, DIGITS) for life, cost in one.draws],
+                    {**dot, "color": f"var(--p{looks[one.part].colour + 1})"},
+                    x=x,
+                    y=y,
+                )
+            ),
+            *layer([{"x": t} for t in target], THIN, x=x),
+            *layer(
+                line,
+                {"type": "rule", "color": "var(--ink)", "strokeDash": [5, 3]},
+                x=x,
+                y=y,
+                x2={"field": "x2"},
+                y2={"field": "y2"},
+            ),
+            *layer(
+                [s for s in spots if s["part"] not in mine],
+                {**point, "size": 40, "color": "var(--faint)", "filled": False},
+                x=x,
+                y=y,
+                tooltip=tooltip,
+            ),
+            *layer(
+                beside,
+                {**point, "size": 95, "stroke": "var(--paper)", "strokeWidth": 1},
+                x=x,
+                y=y,
+                color=paint.colour(legend=True),
+                shape=paint.shape(legend=True),
+                tooltip=tooltip,
+            ),
+        ],
+    )
+
+
+def task(found: TaskCurrent, looks: Looks) -> Chart:
+    """The rail's current state by state, one step after the other, each as wide as any other."""
+    paint = Painted(tuple(p.part for p in found.parts), looks)
+    first = found.parts[0]
+    steps: list[Spec] = []
+    rises: list[Spec] = []
+    middles: list[Spec] = []
+    for part in found.parts:
+        before: float | None = None
+        for n, (a, s) in enumerate(zip(part.current_a, part.duration_s, strict=True)):
+            if s <= 0 or a <= 0:
+                before = None
+                continue
+            row: Spec = {"part": part.part, "x": n, "y": a}
+            steps.append({**row, "x2": n + 1})
+            if before is not None:
+                rises.append({**row, "y2": before})
+            told = {"state": found.states[n], "for": show(s, "time"), "a": show(a, "current")}
+            middles.append({**row, "x": n + 0.5, **told})
+            before = a
+    if not steps:
+        return chart(f"Current over one period of {found.task}", found.finding, height=0, layer=[])
+    values = [row["y"] for row in steps]
+    log = steep(values)
+    low, high = padded(values, log, 0.12)
+    y = axis("y", "current at the rail", (low, high), log, lambda a: show(a, "current"), most=6)
+    count = len(found.states)
+    names = {
+        n + 0.5: f"{found.states[n].removeprefix('kernel ')} {show(first.duration_s[n], 'time')}"
+        for n in range(count)
+    }
+    x = axis(
+        "x", f"state, and how long for {first.part}", (0, count), False, names.get, list(names)
+    )
+    x["axis"] |= {"labelAngle": -32, "labelOverlap": False, "grid": False, "labelLimit": 200}
+    last = {m["part"]: m for m in middles}
+    beside = apart([m["y"] for m in last.values()], low, high, log)
+    colour = paint.colour(legend=not beside)
+    rule = {"type": "rule", "strokeWidth": 2.5}
+    tooltip = [
+        {"field": "part"},
+        {"field": "state"},
+        {"field": "a", "title": "current"},
+        {"field": "for"},
+    ]
+    return chart(
+        f"Current over one period of {found.task}, {show(found.period_s, 'time')}",
+        found.finding,
+        height=260,
+        layer=[
+            *layer(steps, rule, x=x, y=y, x2={"field": "x2"}, color=colour),
+            *layer(
+                rises,
+                {**rule, "strokeWidth": 1, "opacity": 0.7},
+                x=x,
+                y=y,
+                y2={"field": "y2"},
+                color=colour,
+            ),
+            *layer(
+                middles,
+                {"type": "point", "filled": True, "size": 45, "opacity": 1},
+                x=x,
+                y=y,
+                color=colour,
+                shape=paint.shape(legend=not beside),
+                tooltip=tooltip,
+            ),
+            *(label([{**m, "x": count} for m in last.values()], x, y, dx=4) if beside else []),
+        ],
+    )
+
+
+def charges(found: Charges) -> Chart:
+    """What the first parts take of the pack a day, by what draws it."""
+    rows: list[Spec] = []
+    sums: list[Spec] = []
+    for place, (part, amounts) in enumerate(found.amounts.items()):
+        at = 0.0
+        for n, (name, a) in enumerate(zip(found.names, amounts, strict=True)):
+            amount = a * DAY_MAH
+            if a > 0:
+                row = {"part": part, "place": place, "drawn by": name, "order": n}
+                rows.append({**row, "amount": amount, "at": at, "to": at + amount})
+            at += amount
+        sums.append({"part": part, "place": place, "at": at, "text": f"{at:.3g}"})
+    title = "charge from the pack, mAh a day"
+    high = max((s["at"] for s in sums), default=1.0) or 1.0
+    y = {"field": "part", "type": "nominal", "sort": PLACE, "title": None}
+    x = axis("at", title, (0.0, high * 1.2), False)
+    colour = {
+        "field": "drawn by",
+        "scale": others(found.names),
+        "sort": None,
+        "legend": key(found.names),
+    }
+    told = [
+        {"field": "part"},
+        {"field": "drawn by"},
+        {"field": "amount", "type": "quantitative", "format": ".3~g", "title": "mAh a day"},
+    ]
+    return chart(
+        "Where the charge goes, by part and state",
+        found.finding,
+        height=26 * len(found.amounts),
+        layer=[
+            *layer(
+                rows,
+                {"type": "bar", "stroke": "var(--paper)", "strokeWidth": 1},
+                y=y,
+                x=x,
+                x2={"field": "to"},
+                color=colour,
+                tooltip=told,
+            ),
+            *label(sums, x, y, "text", dx=5),
+        ],
+    )
+
+
+def warmth(found: Warmth, looks: Looks, target_s: float | None) -> Chart:
+    """Battery life over temperature, with what changes in a build where it does."""
+    paint = Painted(tuple(p.part for p in found.parts), looks)
+    rows: list[Spec] = []
+    lines: list[Spec] = []
+    turns: list[Spec] = []
+    for part in found.parts:
+        before: Spec | None = None
+        new = {switch.at: switch.to for switch in part.switches}
+        for place, life in zip(found.places, part.life_s, strict=True):
+            if life is None or life == float("inf"):
+                before = None
+                continue
+            row: Spec = {"part": part.part, "x": place, "y": life / YEAR}
+            rows.append({**row, "build": new.get(place, "as before")})
+            if before is not None:
+                lines.append({**row, "x2": before["x"], "y2": before["y"]})
+            if place in new:
+                turns.append({**row, "text": new[place]})
+            before = row
+    wanted = [] if target_s is None else [target_s / YEAR]
+    values = [*(row["y"] for row in rows), *wanted] or [1.0]
+    log = steep(values)
+    low, high = padded(values, log, 0.1) if log else (0.0, max(values) * 1.22)
+    ends = found.places[0], found.places[-1]
+    x = axis("x", "temperature, the same all the time", ends, False, lambda t: f"{t:g} degC")
+    y = axis("y", "battery life, years", (low, high), log)
+    last = {row["part"]: row for row in rows}
+    beside = apart([row["y"] for row in last.values()], low, high, log)
+    beside = beside and all(row["x"] == ends[1] for row in last.values())
+    colour = paint.colour(legend=not beside)
+    told = [
+        {"field": "part"},
+        {"field": "x", "title": "degC", "type": "quantitative"},
+        {"field": "y", "title": "years", "type": "quantitative", "format": ".3~f"},
+        {"field": "build", "title": "new in the build"},
+    ]
+    stays = [{"x": t} for t in found.stays]
+    return chart(
+        "Battery life over temperature, and where another build takes over",
+        found.finding,
+        height=300,
+        layer=[
+            *layer(stays, {**THIN, "strokeDash": [1, 3]}, x=x),
+            *layer([{"y": t} for t in wanted], THIN, y=y),
+            *layer(
+                lines,
+                {"type": "rule", "strokeWidth": 2},
+                x=x,
+                y=y,
+                x2={"field": "x2"},
+                y2={"field": "y2"},
+                color=colour,
+                strokeDash=paint.dash(not beside),
+            ),
+            *layer(
+                rows,
+                {"type": "point", "filled": True, "size": 50, "opacity": 1},
+                x=x,
+                y=y,
+                color=colour,
+                shape=paint.shape(legend=not beside),
+                tooltip=told,
+            ),
+            *layer(
+                turns,
+                {"type": "point", "filled": False, "size": 190, "strokeWidth": 2},
+                x=x,
+                y=y,
+                color=colour,
+            ),
+            *_turn_names(turns, x, y),
+            *(label(list(last.values()), x, y) if beside else []),
+        ],
+    )
+
+
+def _turn_names(turns: Sequence[Spec], x: Spec, y: Spec) -> list[Spec]:
+    """What is new at a switch, above it; what several parts change alike is told once."""
+    by_place: dict[float, dict[str, Spec]] = {}
+    for turn in turns:
+        by_place.setdefault(turn["x"], {}).setdefault(turn["text"], turn)
+    out: list[Spec] = []
+    left, right = x["scale"]["domain"]
+    for place, some in by_place.items():
+        late = place > (left + 2 * right) / 3
+        side = {"align": "right", "dx": -8} if late else {"align": "left", "dx": 8}
+        for turn in sorted(some.values(), key=lambda t: -float(t["y"])):
+            # one above the other, so that neighbours do not touch on a narrow screen
+            dy = -13 - 13 * (len(out) % 4)
+            out += label([turn], x, y, "text", fontSize=11, dy=dy, **side)
+    return out
+
+
+def ranks(ranking: Sequence[RankedPart], most: int) -> Chart:
+    """Shares of the draws in which a part has each rank."""
+    rows: list[Spec] = []
+    names = [f"rank {n + 1}" for n in range(RANKS)] + ["later"]
+    for place, part in enumerate(ranking[:most]):
+        shares = list(part.rank_acceptability or ())
+        told = [*shares[:RANKS], *[0.0] * (RANKS - len(shares)), sum(shares[RANKS:])]
+        at = 0.0
+        for n, share in enumerate(told):
+            if share > 0:
+                row = {"part": part.part, "place": place, "rank": names[n], "share": share}
+                rows.append({**row, "at": at, "to": at + share, "middle": at + share / 2})
+            at += share
+    y = {"field": "part", "type": "nominal", "sort": PLACE, "title": None}
+    x = axis("at", "share of the draws", (0.0, 1.0), False, lambda s: f"{100 * s:g} %", most=6)
+    tones = [f"color-mix(in srgb, var(--link) {tone}%, var(--paper))" for tone in TONES]
+    scale = {"domain": names, "range": tones}
+    told_by = [
+        {"field": "part"},
+        {"field": "rank"},
+        {"field": "share", "type": "quantitative", "format": ".0%"},
+    ]
+    middle = {**x, "field": "middle"}
+    wide = [row for row in rows if row["share"] >= 0.12]
+    dark = [row for row in wide if row["rank"] == names[0]]
+    light = [row for row in wide if row["rank"] != names[0]]
+    written = {"align": "center", "dx": 0, "fontSize": 11}
+    return chart(
+        "Shares of ranks over the draws",
+        ranks_words(ranking),
+        height=24 * len(ranking[:most]),
+        layer=[
+            *layer(
+                rows,
+                {"type": "bar", "stroke": "var(--faint)", "strokeWidth": 0.5},
+                y=y,
+                x=x,
+                x2={"field": "to"},
+                color={"field": "rank", "scale": scale, "sort": None},
+                tooltip=told_by,
+            ),
+            *label(dark, middle, y, "rank", **written, color="var(--paper)"),
+            *label(light, middle, y, "rank", **written),
+        ],
+    )
+
+
+def tips(some: Sequence[LeverTip], winner: str, product: str, looks: Looks) -> list[Chart]:
+    """How far figures may move from the value now before another part leads."""
+    out = []
+    shares = [t for t in some if t.distance_share is not None and t.now and t.tips_at]
+    degrees = [t for t in some if t.distance_k is not None and t.tips_at is not None]
+    for kelvin, mine in ((False, shares), (True, degrees)):
+        if not mine:
+            continue
+        rows: list[Spec] = []
+        for place, tip in enumerate(mine):
+            assert tip.tips_at is not None
+            to = tip.tips_at - tip.now if kelvin else tip.tips_at / tip.now
+            name, leads = short_name(tip, product), tip.new_winner or "nothing"
+            told = f"{tip.now_shown} to {tip.tips_shown}, then {leads}"
+            row = {"name": name, "place": place, "at": 0.0 if kelvin else 1.0}
+            rows.append({**row, "to": to, "part": leads, "text": [name, told]})
+        values = [row["to"] for row in rows]
+        if kelvin:
+            wide = max(abs(v) for v in values) * 1.1
+            ends, title, shown = (
+                (-wide, wide),
+                "K from the value now",
+                lambda v: f"{v:+g}" if v else "now",
+            )
+        else:
+            wide = max(max(v, 1 / v) for v in values if v > 0) ** 1.15
+            ends, title, shown = (
+                (1 / wide, wide),
+                "times the value now",
+                lambda v: "now" if v == 1 else f"{v:g}",
+            )
+        x = axis("at", title, ends, not kelvin, shown)
+        y = {
+            "field": "name",
+            "type": "nominal",
+            "sort": PLACE,
+            "title": None,
+            "axis": None,
+            "scale": {"paddingInner": 0, "paddingOuter": 0},
+        }
+        paint = Painted(tuple(dict.fromkeys(r["part"] for r in rows if r["part"] in looks)), looks)
+        out.append(
+            chart(
+                f"How far from now another part takes over from {winner}",
+                tips_words(mine, winner),
+                height=TIP * len(rows),
+                layer=[
+                    *layer(
+                        rows,
+                        {"type": "bar", "height": 11, "yOffset": TIP / 2 - 8},
+                        y=y,
+                        x=x,
+                        x2={"field": "to"},
+                        color=paint.colour(legend=False),
+                        tooltip=[
+                            {"field": "name"},
+                            {"field": "to", "title": title, "format": ".3~g"},
+                        ],
+                    ),
+                    *layer([{"at": rows[0]["at"]}], {"type": "rule", "color": "var(--ink)"}, x=x),
+                    *label(rows, {"value": 0}, y, "text", dx=2, dy=-8, lineHeight=14, limit=320),
+                ],
+            )
+        )
+    return out
+
+
+def worths(found: Gaps, some: Sequence[Gap]) -> Chart | None:
+    """What measurements are worth over the hours that they take."""
+    paid = all(g.worth_money is not None for g in some)
+    rows: list[Spec] = []
+    for gap in some:
+        worth = gap.worth_money if paid else gap.score
+        if worth is not None and worth > 0 and gap.effort_h > 0:
+            told = "worth it" if gap.worth_it else "not worth it"
+            rows.append({"path": gap.path, "x": gap.effort_h, "y": worth, "verdict": told})
+    if not rows:
+        return None
+    unit = f"worth, {found.currency} in all" if paid else "worth, points"
+    hours, amounts = [r["x"] for r in rows], [r["y"] for r in rows]
+    log_x, log_y = steep(hours), steep(amounts)
+    ends = padded(hours, log_x, 0.12)
+    x = axis("x", "an engineer's hours", ends, log_x)
+    rate = found.engineer_rate if paid else None
+    costs = [] if rate is None else [h * rate for h in ends]
+    y = axis("y", unit, padded([*amounts, *(c for c in costs if c > 0)], log_y), log_y)
+    names = ["worth it", "not worth it"]
+    best = sorted(rows, key=lambda r: (r["verdict"] != names[0], -r["y"]))[:NAMED]
+    even = (
+        [{"x": ends[0], "y": costs[0], "x2": ends[1], "y2": costs[1]}]
+        if rate is not None and log_x == log_y
+        else []
+    )
+    return chart(
+        "Worth and effort of measurements",
+        worths_words(found, some),
+        height=300,
+        layer=[
+            *layer(even, THIN, x=x, y=y, x2={"field": "x2"}, y2={"field": "y2"}),
+            *layer(
+                rows,
+                {"type": "point", "filled": True, "size": 70, "opacity": 1},
+                x=x,
+                y=y,
+                color={"field": "verdict", "scale": others(names), "sort": None},
+                shape={"field": "verdict", "sort": names},
+                tooltip=[
+                    {"field": "path"},
+                    {"field": "x", "title": "hours", "type": "quantitative", "format": ".3~g"},
+                    {"field": "y", "title": unit, "type": "quantitative", "format": ".3~g"},
+                ],
+            ),
+            *label(best[:3], x, y, "path", fontSize=11, limit=260),
+        ],
+    )
