@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import inspect
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, get_args, get_type_hints
@@ -95,14 +95,23 @@ class Files(Bundle):
         self._tell()
         return found
 
-    def family(self, references: Sequence[str]) -> FamilyRun:
-        """A family of products with the catalogue, read and checked."""
+    def family(
+        self,
+        references: Sequence[str],
+        before: Sequence[str] = (),
+        otherwise: Sequence[Path] = (),
+        also: Mapping[str, Path] | None = None,
+    ) -> FamilyRun:
+        """A family of products with the catalogue, read and checked.
+
+        `before` and `otherwise` as for `product`; `also` are files of products, id to file.
+        """
         from advisor.catalogue.families import load_family
 
-        own = {} if self.project is None else self.project.products
-        found = load_family(
-            references, self.folders, self.changes or (), cached=not self.no_cache, own=own
-        )
+        own = dict({} if self.project is None else self.project.products) | dict(also or {})
+        changes = [*before, *(self.changes or ())]
+        folders = otherwise if otherwise and not self.catalog else self.folders
+        found = load_family(references, folders, changes, cached=not self.no_cache, own=own)
         self._tell()
         return found
 
@@ -376,5 +385,10 @@ def _read(name: str, value: Any, files: Files) -> Iterator[Path]:
         if value is None:
             yield from product_files().values()
             yield from () if files.project is None else files.project.products.values()
+        elif value == "-":
+            yield Path("/dev/stdin")
         else:
-            yield Path("/dev/stdin") if value == "-" else files.find(value)
+            from advisor.catalogue.families import family_file, files_of
+
+            family = family_file(value) is not None
+            yield from files_of([value], {}) if family else [files.find(value)]

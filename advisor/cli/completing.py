@@ -142,6 +142,10 @@ class Files:
         given, files = self._given.get("product"), self._chosen()
         if not given or given == "-":
             return product_files() | dict({} if files.project is None else files.project.products)
+        from advisor.catalogue.families import family_file, files_of
+
+        if family_file(str(given)) is not None:
+            return product_files() | {path.stem: path for path in files_of([str(given)], {})}
         path = files.find(str(given))
         return {path.stem: path}
 
@@ -161,6 +165,12 @@ def _starting(names: Sequence[str], word: str, words: str = "") -> Iterator[tupl
 
 def _products(files: Files, word: str) -> Iterator[tuple[str, str]]:
     yield from _starting(list(files.products()), word)
+
+
+def _families(files: Files, word: str) -> Iterator[tuple[str, str]]:
+    from advisor.catalogue.places import family_files
+
+    yield from _starting([*files.products(), *family_files()], word)
 
 
 def _parts(files: Files, word: str) -> Iterator[tuple[str, str]]:
@@ -262,6 +272,8 @@ UNTOLD = frozenset(("toolchain",))  # an id of nothing that bears a file
 # by what a parameter is shown as; whatever is not here is a file, or what only its user knows
 COMPLETERS: dict[str, Completer] = {
     "PRODUCT": _products,
+    "FAMILY|PRODUCT": _families,
+    "FAMILY|PRODUCT...": _families,
     "PART": _parts,
     "[PART]...": _parts,
     "ID": _ids,

@@ -8,9 +8,11 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from advisor.cli.bundles import Answer, Command, Files, Look, RankedFiles, Sampling, Workers
-from advisor.cli.options import READS, WRITES, ProductArgument
+from advisor.cli.options import READS, WRITES, FamilyOrProductArgument
 
 if TYPE_CHECKING:
+    from advisor.catalogue.families import FamilyRun
+    from advisor.catalogue.schema_record import FamilyRecord
     from advisor.present.layout import Page
 
 
@@ -21,11 +23,16 @@ def register(app: typer.Typer) -> None:
 
 
 def decide(
-    product: ProductArgument,
-    part: Annotated[str, typer.Argument(metavar="PART", help="The part that is chosen.")],
+    product: FamilyOrProductArgument,
     because: Annotated[
         str, typer.Option("--because", metavar="TEXT", help="Why, in the team's words.")
     ],
+    part: Annotated[
+        str | None,
+        typer.Argument(
+            metavar="PART", help="The part that is chosen; none for a family.", show_default=False
+        ),
+    ] = None,
     output: Annotated[
         Path | None,
         typer.Option(
@@ -37,6 +44,17 @@ def decide(
         ),
         WRITES,
     ] = None,
+    plan: Annotated[
+        int | None,
+        typer.Option(
+            "--plan",
+            metavar="N",
+            min=0,
+            max=50,
+            help="For a family: the N-th next-best plan; absent or 0: the best.",
+            show_default=False,
+        ),
+    ] = None,
     *,
     files: RankedFiles,
     sampling: Sampling,
@@ -46,6 +64,7 @@ def decide(
 
     Example: part-advisor decide frost-post quorvane-jor --because "least regret, two suppliers"
     """
+    from advisor.catalogue.families import family_file
     from advisor.cli.progress import progress
     from advisor.faults import Fault, FaultError
     from advisor.files import is_stream
@@ -55,6 +74,17 @@ def decide(
     screen = look.screen()
     if output is not None and output.exists() and not is_stream(output):
         raise FaultError((Fault("--output", f'"{output}", which is there', "a name that is free"),))
+    family = family_file(product) is not None
+    if family and part is not None:
+        expected = "no part: a family's plan names them; --plan picks a next-best one"
+        raise FaultError((Fault("PART", f'"{part}"', expected),))
+    if family:
+        return _decide_family(product, because, output, plan or 0, files, sampling, look)
+    if part is None:
+        expected = "the part that is chosen, which only a family goes without"
+        raise FaultError((Fault("PART", "nothing", expected),))
+    if plan is not None:
+        raise FaultError((Fault("--plan", str(plan), "a family, which has plans"),))
     with progress(look.quiet) as tell:
         inputs = files.product(product)
         found = study(
@@ -72,6 +102,44 @@ def decide(
             progress=tell,
         )
     screen.warn(found.shortlist.warnings)
+    if output is None:
+        screen.text(found.text)
+        return 0
+    screen.keep(output, found.text.encode(), new=True)
+    screen.page(decided_page(found, screen.columns))
+    return 0
+
+
+def _decide_family(
+    reference: str,
+    because: str,
+    output: Path | None,
+    plan: int,
+    files: RankedFiles,
+    sampling: Sampling,
+    look: Look,
+) -> int:
+    from advisor.cli.progress import progress
+    from advisor.present.family_record import decided_page
+    from advisor.studies.family_record import decide_family
+
+    screen = look.screen()
+    run = files.family([reference])
+    with progress(look.quiet) as tell:
+        found = decide_family(
+            run,
+            because,
+            place=plan,
+            changes=files.changes or (),
+            draws=sampling.draws,
+            seed=sampling.seed,
+            jobs=sampling.jobs,
+            progress=tell,
+            estimate_missing=files.estimate_missing,
+            catalogs=files.own_folders,
+            folder="." if output is None else output.parent,
+        )
+    screen.warn(found.warnings)
     if output is None:
         screen.text(found.text)
         return 0
@@ -98,8 +166,8 @@ def revisit(
         str | None,
         typer.Option(
             "--product",
-            metavar="PRODUCT",
-            help="The product as it is now; absent: where the record says it is.",
+            metavar="FAMILY|PRODUCT",
+            help="The product, or family, as it is now; absent: where the record says it is.",
             show_default=False,
         ),
         READS,
@@ -115,9 +183,12 @@ def revisit(
     """
     from advisor.cli.progress import progress
     from advisor.present.left_out import told
+    from advisor.studies.family_record import is_family_record
     from advisor.studies.record import product_of, read_decision
     from advisor.studies.record import revisit as study
 
+    if is_family_record(record):
+        return _revisit_family(record, product, files, workers, show)
     screen = show.screen()
     decision = read_decision(record)
     where = product or str(product_of(decision, record))
@@ -135,3 +206,51 @@ def revisit(
     beside = [*listed.warnings, *told(listed.left_out, screen.everything)]
     screen.give(found.document(), lambda: found.rows(), page, beside)
     return 0 if found.stands else 1
+
+
+def _revisit_family(
+    record: Path, reference: str | None, files: Files, workers: Workers, show: Answer
+) -> int:
+    from advisor.cli.progress import progress
+    from advisor.present.left_out import told
+    from advisor.present.machine import with_cautions
+    from advisor.studies.family_record import read_family_decision
+    from advisor.studies.family_revisit import revisit_family
+
+    screen = show.screen()
+    decision = read_family_decision(record)
+    run = _family_now(decision, record, reference, files)
+    with progress(show.quiet) as tell:
+        found = revisit_family(decision, run, jobs=workers.jobs, progress=tell)
+
+    def page() -> Page:
+        from advisor.present.family_record import revisited_page
+
+        return revisited_page(found, screen.columns, screen.everything)
+
+    from advisor.present.family_record import standing, verdict
+
+    said = [*verdict(found), *standing(found)]
+    beside = [*said, *found.warnings, *told(found.left_out, screen.everything)]
+    screen.give(found.document(), lambda: with_cautions(found.rows(), found.cautions), page, beside)
+    return 0 if found.stands else 1
+
+
+def _family_now(
+    decision: FamilyRecord, record: Path, reference: str | None, files: Files
+) -> FamilyRun:
+    """The family that a record is of, from where the call or the record says that it is."""
+    from advisor.catalogue.families import family_file
+    from advisor.faults import Fault, FaultError
+    from advisor.studies.family_record import inputs_of
+
+    if reference is None:
+        references, own, folders, changes = inputs_of(decision, record)
+        return files.family(references, changes, folders, own)
+    if family_file(reference) is None:
+        expected = "a family's file or id, as the record is of a family"
+        raise FaultError((Fault("--product", f'"{reference}"', expected),))
+    folders = [record.parent / name for name in decision.catalogs]
+    own = {name: record.parent / path for name, path in decision.product_files.items()}
+    there = {name: path for name, path in own.items() if path.is_file()}
+    return files.family([reference], decision.changes, folders, there)

@@ -25,6 +25,14 @@ ProductArgument = Annotated[
     typer.Argument(metavar="PRODUCT", help="A product's id, a file, or - for input."),
     READS,
 ]
+FamilyOrProductArgument = Annotated[
+    str,
+    typer.Argument(
+        metavar="FAMILY|PRODUCT",
+        help="A family's or a product's id, a file, or - for a product by input.",
+    ),
+    READS,
+]
 CatalogOption = Annotated[
     list[Path] | None,
     typer.Option(

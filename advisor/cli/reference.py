@@ -23,8 +23,8 @@ def schema(
         typer.Argument(
             metavar="KIND",
             help=(
-                "part, cell, converter, addon, kernels, product, family, record, notes, "
-                "instrument, hours, map or project."
+                "part, cell, converter, addon, kernels, product, family, record, family-record, "
+                "notes, instrument, hours, map or project."
             ),
         ),
     ],

@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from advisor.cli.bundles import Command, RankedFiles, Sampling, Voice
-from advisor.cli.options import WRITES, AlongOption, ProductArgument
+from advisor.cli.options import WRITES, AlongOption, FamilyOrProductArgument
 
 if TYPE_CHECKING:
+    from advisor.studies.family_report import FamilyReport
     from advisor.studies.report import Report
 
 ENDINGS = (".html", ".md", ".xlsx")
@@ -22,7 +23,7 @@ def register(app: typer.Typer) -> None:
 
 
 def report(
-    product: ProductArgument,
+    product: FamilyOrProductArgument,
     output: Annotated[
         Path,
         typer.Option(
@@ -45,15 +46,26 @@ def report(
 ) -> int:
     """Write a report. A page with live weights, Markdown, or a workbook with formulas.
 
+    Of a family it is the plan, what it saves and what limits it.
+
     Example: part-advisor report barrel-tag -o barrel-tag.html
     """
+    from advisor.catalogue.families import family_file
     from advisor.cli.progress import progress
     from advisor.cli.writing import file_by_ending
+    from advisor.faults import Fault, FaultError
     from advisor.stages import begin
     from advisor.studies.report import report as study
     from advisor.texts import on_one_line
 
     file_by_ending(output, "--output", ENDINGS)
+    if family_file(product) is not None:
+        given = {"--along": along, "--tipping": tipping, "--gaps": gaps}
+        wanted = "a product: a family's report has no such part"
+        faults = [Fault(name, f'"{product}", a family', wanted) for name, on in given.items() if on]
+        if faults:
+            raise FaultError(faults)
+        return _family(product, output, files, sampling, voice)
     screen = voice.screen()
     with progress(voice.quiet) as tell:
         inputs = files.product(product)
@@ -62,7 +74,7 @@ def report(
             along=along or (),
             tipping=tipping,
             gaps=gaps,
-            call=[_operand(product), *(f"--catalog={folder}" for folder in files.catalog or ())],
+            call=_call(product, files),
             changes=files.changes or (),
             draws=sampling.draws,
             seed=sampling.seed,
@@ -78,6 +90,61 @@ def report(
     told = f"{found.product}: {first}; written to {output}, {len(data) / 1000:.0f} kB"
     screen.text(on_one_line(told) + "\n")
     return 0 if found.parts else 1
+
+
+def _family(
+    reference: str, output: Path, files: RankedFiles, sampling: Sampling, voice: Voice
+) -> int:
+    from advisor.cli.progress import progress
+    from advisor.stages import begin
+    from advisor.studies.family_report import family_report
+    from advisor.texts import on_one_line
+
+    screen = voice.screen()
+    with progress(voice.quiet) as tell:
+        run = files.family([reference])
+        found = family_report(
+            run,
+            call=_call(reference, files),
+            changes=files.changes or (),
+            draws=sampling.draws,
+            seed=sampling.seed,
+            jobs=sampling.jobs,
+            progress=tell,
+            estimate_missing=files.estimate_missing,
+        )
+        begin(tell, "writing the report")
+        data = _family_written(found, output.suffix.lower())
+    screen.keep(output, data)
+    screen.warn(found.plan.warnings)
+    count = len(found.plan.adopted)
+    plan = f"{count} part{'' if count == 1 else 's'} for {len(found.plan.plan)} products"
+    first = plan if found.plan.plan else "no plan"
+    told = f"{found.plan.family}: {first}; written to {output}, {len(data) / 1000:.0f} kB"
+    screen.text(on_one_line(told) + "\n")
+    return 0 if found.plan.plan else 1
+
+
+def _call(reference: str, files: RankedFiles) -> list[str]:
+    """What names the inputs on the command line."""
+    return [_operand(reference), *(f"--catalog={folder}" for folder in files.catalog or ())]
+
+
+def _family_written(found: FamilyReport, ending: str) -> bytes:
+    """A family's report as a file of that ending."""
+    match ending:
+        case ".html":
+            from advisor.present.html.family_page import family_html
+
+            return family_html(found).encode()
+        case ".md":
+            from advisor.present.markdown import family_markdown
+
+            return family_markdown(found).encode()
+        case _:
+            from advisor.present.family_workbook import family_workbook
+
+            return family_workbook(found)
 
 
 def _written(found: Report, ending: str) -> bytes:

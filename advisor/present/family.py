@@ -8,6 +8,7 @@ from advisor.present.layout import FAINT, PLAIN, POOR, STRONG, Page
 from advisor.present.left_out import left_out
 from advisor.present.tables import INVENTED, caution, notes
 from advisor.studies.family_results import FamilyPlan, LimitPrice, OtherPlan, PlannedProduct
+from advisor.studies.results import BuildResult
 from advisor.studies.words import in_years, pack, per_cent
 
 SLIGHT = 1e-4  # of the cost, below which a line of the saving is folded
@@ -135,13 +136,32 @@ def clash(result: FamilyPlan) -> str:
 
 
 def _caution(page: Page, result: FamilyPlan, cautioned: bool) -> None:
-    told = set()
-    for one in result.plan:
-        if one.cell not in told:
-            told.add(one.cell)
-            caution(page, one.first.build, result.cautions, cautioned)
-            if result.cautions and not cautioned:
-                return  # the foremost one; the fold tells how to have the others
+    builds = {one.cell: one.first.build for one in result.plan}
+    if not cautioned:
+        # the fold tells how to have the others
+        mind(page, list(builds.values()), result.cautions)
+        return
+    for build in builds.values():
+        caution(page, build, result.cautions, True)
+
+
+def mind(
+    page: Page, builds: Sequence[BuildResult], cautions: Sequence[str], how: str = "--cautions"
+) -> None:
+    """The foremost caution of all builds, inside the answer."""
+
+    def place(build: BuildResult) -> int:
+        names = {build.cell, build.converter}
+        own = (n for n, text in enumerate(cautions) if names & set(of(text)))
+        return next(own, len(cautions))
+
+    if builds:
+        caution(page, min(builds, key=place), cautions, False, how)
+
+
+def of(caution: str) -> list[str]:
+    """What a caution is of, by id."""
+    return caution.partition(": ")[0].split(", ")
 
 
 def _products(page: Page, result: FamilyPlan) -> None:

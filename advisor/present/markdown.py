@@ -7,10 +7,11 @@ anyone, no row of a table out of place.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
-from advisor.present import contents, tables
-from advisor.present.blocks import Block, Bullets, Glance, Grid, Typed, Words
+from advisor.present import contents, family_contents, tables
+from advisor.present.blocks import Block, Bullets, Glance, Grid, Section, Typed, Words
+from advisor.studies.family_report import FamilyReport
 from advisor.studies.report import Report
 from advisor.texts import visible
 
@@ -23,12 +24,24 @@ _NO_WIDTH = "&#8203;"
 
 def markdown(found: Report) -> str:
     """The report as text; the input files' figures are left to the other forms."""
-    lines = [f"# {escaped(found.product)}: which part", ""]
-    if found.summary:
-        lines += [_line(found.summary), ""]
-    if found.invented:
+    title, sections = f"{found.product}: which part", contents.sections(found)
+    return composed(title, found.summary, found.invented, sections)
+
+
+def family_markdown(found: FamilyReport) -> str:
+    """A family's report as text."""
+    plan, sections = found.plan, family_contents.sections(found)
+    return composed(family_contents.title(found), plan.summary, plan.invented, sections)
+
+
+def composed(title: str, summary: str | None, invented: bool, sections: Iterable[Section]) -> str:
+    """Sections under a title."""
+    lines = [f"# {escaped(title)}", ""]
+    if summary:
+        lines += [_line(summary), ""]
+    if invented:
         lines += [f"**{escaped(tables.INVENTED)}**", ""]
-    for section in contents.sections(found):
+    for section in sections:
         if section.bulky:
             continue
         lines += [f"## {escaped(section.title)}", ""]

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from advisor.present.layout import FAINT, GOOD, POOR, Page
 from advisor.present.left_out import left_out
 from advisor.present.tables import INVENTED, caution, notes
-from advisor.studies.record import Decided, Revisited
+from advisor.studies.record import Change, Decided, Revisited
 
 MOST = 20  # changed figures, and parts, that are told
 
@@ -45,7 +47,7 @@ def revisited_page(found: Revisited, width: int, everything: bool = False) -> Pa
     _mind(page, found)
     page.paragraph(f"Rule: {found.rule}.", style=FAINT)
     _order(page, found)
-    _changes(page, found)
+    changes(page, found.changed, found.documents, found.new, found.gone)
     left_out(page, found.shortlist.left_out, everything)
     notes(page, found.shortlist.warnings)
     return page
@@ -61,24 +63,31 @@ def _mind(page: Page, found: Decided | Revisited) -> None:
         page.paragraph(listed.cautions[-1])
 
 
-def _changes(page: Page, found: Revisited) -> None:
+def changes(
+    page: Page,
+    figures: Sequence[Change],
+    documents: Sequence[str],
+    new: Sequence[str],
+    gone: Sequence[str],
+) -> None:
+    """What has changed since a decision: figures that were kept, and files."""
     page.heading("What has changed")
-    if not (found.changed or found.documents or found.new or found.gone):
+    if not (figures or documents or new or gone):
         page.paragraph("Nothing.", "  ")
         return
-    if found.changed:
+    if figures:
         page.table(
             ["figure", "was", "is"],
-            [[c.path, c.was or "-", c.now or "-"] for c in found.changed[:MOST]],
+            [[c.path, c.was or "-", c.now or "-"] for c in figures[:MOST]],
             [False, False, False],
             indent="  ",
         )
-        if len(found.changed) > MOST:
-            page.paragraph(f"and {len(found.changed) - MOST} more (--format json)", "  ")
+        if len(figures) > MOST:
+            page.paragraph(f"and {len(figures) - MOST} more (--format json)", "  ")
     for words, names in (
-        ("figures of", found.documents),
-        ("new:", found.new),
-        ("no longer there:", found.gone),
+        ("figures of", documents),
+        ("new:", new),
+        ("no longer there:", gone),
     ):
         if names:
             page.paragraph(f"{words} {', '.join(names)}", "  ", "    ")

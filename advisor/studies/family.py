@@ -21,11 +21,11 @@ from advisor.decide.family_plans import LINES, Answer, Plan, Taken, solve
 from advisor.decide.family_search import Objective
 from advisor.decide.family_supply import Supplied, outlook_of, supplied
 from advisor.decide.joint import Joined, joined, maker_of, problem, units_of
-from advisor.decide.left_out import LeftOut
 from advisor.decide.supply_risk import Risk, regret, scenario_costs, scenarios
 from advisor.faults import Fault, FaultError, nearest
 from advisor.lp import Status
 from advisor.stages import Progress, begin
+from advisor.studies.family_beside import family_warnings, left_out_of
 from advisor.studies.family_results import (
     AdoptedPart,
     FamilyPlan,
@@ -37,7 +37,7 @@ from advisor.studies.family_results import (
     SavingLine,
     SupplyRisk,
 )
-from advisor.studies.results import build_result, fitting, invented, known, spread, warnings_of
+from advisor.studies.results import build_result, fitting, invented, known, spread
 from advisor.studies.shortlist import DRAWS
 from advisor.studies.words import per_cent
 
@@ -73,21 +73,16 @@ def rows(found: FamilyPlan) -> list[dict[str, Any]]:
     ]
 
 
-def joined_products(
+def evaluated_products(
     run: FamilyRun,
     draws: int,
     seed: int,
     jobs: int = 1,
     progress: Progress | None = None,
     estimate_missing: bool = False,
-) -> list[Joined]:
-    """Every product of a family evaluated, with what it may be built as.
-
-    Raises
-    ------
-    FaultError
-        Where nothing fits into a product, or nothing whose cost can be told.
-    """
+) -> tuple[list[Joined], list[Fault]]:
+    """Every product of a family evaluated, with what it may be built as; and a fault for each into
+    which nothing fits, or nothing whose cost can be told."""
     found: list[Joined] = []
     faults: list[Fault] = []
     for product in run.products:
@@ -105,8 +100,27 @@ def joined_products(
             paths = sorted({path for paths in one.lacking.values() for path in paths})
             faults += [Fault(p, "nothing", "this figure, for the cost of a plan") for p in paths]
         found.append(one)
+    return found, list(dict.fromkeys(faults))
+
+
+def joined_products(
+    run: FamilyRun,
+    draws: int,
+    seed: int,
+    jobs: int = 1,
+    progress: Progress | None = None,
+    estimate_missing: bool = False,
+) -> list[Joined]:
+    """Every product of a family evaluated, with what it may be built as.
+
+    Raises
+    ------
+    FaultError
+        Where nothing fits into a product, or nothing whose cost can be told.
+    """
+    found, faults = evaluated_products(run, draws, seed, jobs, progress, estimate_missing)
     if faults:
-        raise FaultError(tuple(dict.fromkeys(faults)))
+        raise FaultError(faults)
     return found
 
 
@@ -144,17 +158,10 @@ def family(
     return planned(run, products, wanted, plans, seconds, draws, seed, progress)
 
 
-def planned(
-    run: FamilyRun,
-    products: Sequence[Joined],
-    aim: str,
-    plans: int,
-    seconds: float,
-    draws: int,
-    seed: int,
-    progress: Progress | None = None,
-) -> FamilyPlan:
-    """The plan for products that are evaluated already; see `family`."""
+def numbers_of(
+    run: FamilyRun, products: Sequence[Joined]
+) -> tuple[Family, dict[str, Supplied], dict[str, str]]:
+    """What there is to decide on, each product's risks of supply, and who makes each part."""
     makers = {
         option.part: maker_of(run.catalogue, option.part)
         for one in products
@@ -166,7 +173,21 @@ def planned(
     }
     builds = {one.product.product: list(one.options.values()) for one in products}
     supply = supplied(run.family, run.catalogue, makers, builds, units)
-    numbers = problem(run.family, run.catalogue, products, supply)
+    return problem(run.family, run.catalogue, products, supply), supply, makers
+
+
+def planned(
+    run: FamilyRun,
+    products: Sequence[Joined],
+    aim: str,
+    plans: int,
+    seconds: float,
+    draws: int,
+    seed: int,
+    progress: Progress | None = None,
+) -> FamilyPlan:
+    """The plan for products that are evaluated already; see `family`."""
+    numbers, supply, makers = numbers_of(run, products)
     objective: Objective = "score" if aim == "score" else "cost"
     begin(progress, "choosing together")
     answer = solve(numbers, objective, seconds)
@@ -179,13 +200,13 @@ def planned(
         invented=run.family.invented or any(invented(one.evaluation) for one in products),
         currency=products[0].evaluation.own_cost.currency,
         aim=aim,
-        status=_STATUS.get(answer.status, "none"),
+        status=STATUS.get(answer.status, "none"),
         objective=answer.value,
         bound=answer.bound if math.isfinite(answer.bound) else None,
         gap=answer.gap if math.isfinite(answer.gap) else None,
         assumed=tuple(_assumed(run.family, numbers, draws)),
-        left_out=_left_out(products),
-        warnings=_warnings(products),
+        left_out=left_out_of(products),
+        warnings=family_warnings(products),
         joined=tuple(products),
     )
     plan = answer.plan
@@ -248,7 +269,7 @@ def planned(
     )
 
 
-_STATUS = {
+STATUS = {
     Status.OPTIMAL: "optimal",
     Status.FEASIBLE: "feasible",
     Status.INFEASIBLE: "infeasible",
@@ -462,22 +483,3 @@ def _assumed(file: FamilyFile, numbers: Family, draws: int) -> Iterator[str]:
         yield "the set-up hours of an add-on are paid for each product that takes it"
     if file.supply is None:
         yield "supply is certain: no allocation, no last order, no late delivery (supply)"
-
-
-def _left_out(products: Sequence[Joined]) -> tuple[LeftOut, ...]:
-    """What each product leaves out, and parts whose cost in a plan cannot be told."""
-    out = []
-    for one in products:
-        name = one.product.product
-        out += [replace(left, id=f"{name}: {left.id}") for left in one.evaluation.left_out]
-        for part, paths in one.lacking.items():
-            why = f"its cost lacks {', '.join(paths)}"
-            out.append(LeftOut("part", f"{name}: {part}", why))
-        for part in one.barred:
-            state = one.evaluation.catalogue.parts[part].lifecycle
-            out.append(LeftOut("part", f"{name}: {part}", f"cannot be bought: it is {state}"))
-    return tuple(out)
-
-
-def _warnings(products: Sequence[Joined]) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(w for one in products for w in warnings_of(one.evaluation)))

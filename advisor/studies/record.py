@@ -135,8 +135,8 @@ def _text(
 
     lines = [
         "# A decision as it was taken. `part-advisor revisit` says whether it still stands.",
-        f"decision: {_id(product.product)}",
-        f"part: {_id(chosen.part)}",
+        f"decision: {plain_id(product.product)}",
+        f"part: {plain_id(chosen.part)}",
         f"because: {quoted(because)}",
         f"date: {(date or datetime.date.today()).isoformat()}",
         f"version: {quoted(version('part-advisor'))}",
@@ -155,7 +155,7 @@ def _text(
     lines += [f"  {name}: {value}" for name, value in digests(catalogue, product).items()]
     near = [chosen.part, *(p.part for p in found.ranking[:NEAREST])]
     lines.append("figures:")
-    for path, text in _figures(catalogue, _kept(found, product.product, near)):
+    for path, text in kept_figures(catalogue, _kept(found, product.product, near)):
         lines.append(f"  {quoted(path)}: {quoted(text)}")
     return "\n".join(lines) + "\n"
 
@@ -163,13 +163,14 @@ def _text(
 def _found_at(product: Named | None, catalogs: Sequence[Path], folder: Path) -> Iterator[str]:
     """Lines that tell where the inputs are, from the folder of the record."""
     if product is not None:
-        yield f"product-file: {quoted(_from(folder, Path(product)))}"
+        yield f"product-file: {quoted(seen_from(folder, Path(product)))}"
     if catalogs:
         yield "catalogs:"
-        yield from (f"  - {quoted(_from(folder, path))}" for path in catalogs)
+        yield from (f"  - {quoted(seen_from(folder, path))}" for path in catalogs)
 
 
-def _from(folder: Path, path: Path) -> str:
+def seen_from(folder: Path, path: Path) -> str:
+    """A path as it is told in a file that stands in that folder."""
     try:
         return Path(os.path.relpath(path, folder)).as_posix()
     except ValueError:
@@ -177,13 +178,13 @@ def _from(folder: Path, path: Path) -> str:
         return path.absolute().as_posix()
 
 
-def _id(name: str) -> str:
+def plain_id(name: str) -> str:
     """An id, which is plain YAML but for the words that YAML takes for nothing."""
     return quoted(name) if name in NULLS else name
 
 
 def _entry(part: RankedPart) -> Iterator[str]:
-    yield f"part: {_id(part.part)}"
+    yield f"part: {plain_id(part.part)}"
     yield f"score: {part.score:.6g}"
     if part.first_place_probability is not None:
         yield f"first: {part.first_place_probability:.4g}"
@@ -204,7 +205,8 @@ def _kept(found: Shortlist, product: str, parts: Sequence[str]) -> list[str]:
     return sorted({name for name in kept if name in known})
 
 
-def _figures(catalogue: Catalogue, names: Sequence[str]) -> Iterator[tuple[str, str]]:
+def kept_figures(catalogue: Catalogue, names: Sequence[str]) -> Iterator[tuple[str, str]]:
+    """(path, text) of every figure of these documents."""
     for name in names:
         times: Counter[str] = Counter()
         for path, node in figures.scalars(name, catalogue.documents[name].root):
@@ -215,10 +217,10 @@ def _figures(catalogue: Catalogue, names: Sequence[str]) -> Iterator[tuple[str, 
                 yield f"{path}{again}", str(node.value)
 
 
-def digests(catalogue: Catalogue, product: Product) -> dict[str, str]:
+def digests(catalogue: Catalogue, product: Product | None = None) -> dict[str, str]:
     """SHA-256 of each document's figures as they stand, comments and layout apart, by id."""
     out = {}
-    for name in sorted({*catalogue.documents, product.product}):
+    for name in sorted({*catalogue.documents, *([] if product is None else [product.product])}):
         found = hashlib.sha256()
         for path, node in figures.scalars(name, catalogue.documents[name].root):
             found.update(f"{path.dotted}\0{node.value}\0".encode())
@@ -414,7 +416,7 @@ def revisit(
         rule=RULE,
         passed_by=passed,
         unfit=unfit,
-        changed=tuple(_changes(record.figures, catalogue, kept)),
+        changed=tuple(changes_since(record.figures, catalogue, kept)),
         documents=tuple(n for n in others if n not in kept),
         new=tuple(n for n in current if n not in record.digests),
         gone=tuple(sorted(n for n in record.digests if n not in current)),
@@ -423,9 +425,10 @@ def revisit(
     )
 
 
-def _changes(was: Mapping[str, str], catalogue: Catalogue, kept: set[str]) -> Iterator[Change]:
+def changes_since(was: Mapping[str, str], catalogue: Catalogue, kept: set[str]) -> Iterator[Change]:
+    """What is another figure now, of the documents that were kept."""
     there = sorted(name for name in kept if name in catalogue.documents)
-    now = dict(_figures(catalogue, there))
+    now = dict(kept_figures(catalogue, there))
     for path in sorted({*was, *now}):
         if was.get(path) != now.get(path):
             yield Change(path, was.get(path), now.get(path))

@@ -18,7 +18,7 @@ from advisor.catalogue.schema_hours import HoursLog
 from advisor.catalogue.schema_map import Column, ColumnKind, TableMap
 from advisor.catalogue.schema_parts import Answer, AnswerKind, Kernel, Part
 from advisor.catalogue.schema_product import PrioritiesKind, Priority, Product
-from advisor.catalogue.schema_record import DecisionRecord
+from advisor.catalogue.schema_record import DecisionRecord, FamilyRecord
 from advisor.catalogue.schema_supply import (
     AddOn,
     AtTemperature,
@@ -46,6 +46,7 @@ KINDS: Mapping[str, tuple[str, Kind]] = {
     "product": ("profiles/ID.yaml", Record(Product)),
     "family": ("a family of products, for family", Record(FamilyFile)),
     "record": ("the record of a decision, of decide and for revisit", Record(DecisionRecord)),
+    "family-record": ("the record of a family's decision, likewise", Record(FamilyRecord)),
     "notes": ("bench notes, for distil and rehearse", Record(Notes)),
     "instrument": ("a meter, named by bench notes", Record(InstrumentFile)),
     "hours": ("a log of hours, of hours add", Record(HoursLog)),
@@ -94,8 +95,8 @@ def schema(kind: str) -> Reference:
 
     Parameters
     ----------
-    kind : a key of `KINDS`: part, cell, converter, addon, kernels, product, family, record, notes,
-    instrument, hours, map or project.
+    kind : a key of `KINDS`: part, cell, converter, addon, kernels, product, family, record,
+    family-record, notes, instrument, hours, map or project.
 
     Raises
     ------

@@ -170,7 +170,7 @@ def test_the_screen_fits_and_says_what_was_taken_for_granted(plan: FamilyPlan) -
     for text in answer(plan):
         assert " ".join(text.split()) in " ".join(page.split())
     assert "toolchain-share" in page
-    assert "never charge" in page
+    assert "button cells kill children" in page
 
 
 def test_a_product_that_nothing_fits_is_told_by_name() -> None:

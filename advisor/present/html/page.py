@@ -37,6 +37,25 @@ def html_page(found: Report) -> str:
     FileNotFoundError
         Where the package was never installed, as the chart library is bundled then.
     """
+    drawn = charts(found)
+    return rendered(
+        "page.html",
+        _data(found, described(drawn)),
+        report=found,
+        sections=list(contents.sections(found)),
+        charts=drawn,
+        invented=tables.INVENTED,
+    )
+
+
+def rendered(template: str, data: dict[str, Any], **shown: Any) -> str:
+    """A template with the page's style, scripts and policy; `data` is what the scripts read.
+
+    Raises
+    ------
+    FileNotFoundError
+        Where the package was never installed, as the chart library is bundled then.
+    """
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
     scripts = [(HERE / name).read_text("utf-8").replace("\r\n", "\n") for name in SCRIPTS]
@@ -49,16 +68,12 @@ def html_page(found: Report) -> str:
         lstrip_blocks=True,
     )
     environment.filters["kind"] = lambda block: type(block).__name__
-    drawn = charts(found)
-    return environment.get_template("page.html").render(
-        report=found,
-        sections=list(contents.sections(found)),
-        charts=drawn,
-        invented=tables.INVENTED,
+    return environment.get_template(template).render(
+        **shown,
         policy=_policy(scripts),
         style=css() + (HERE / "page.css").read_text("utf-8"),
         scripts=scripts,
-        data=_inline(_data(found, described(drawn))),
+        data=_inline(data),
     )
 
 
