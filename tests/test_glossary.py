@@ -191,7 +191,11 @@ def test_columns_are_those_of_the_screen_and_of_csv() -> None:
     sparse = {column.head for column in COLUMNS if column.head in ("peak", "weeks")}
     heads = [row[0] for row in told if row[0]]
     assert sparse <= set(heads)
-    assert re.split(r"\s{2,}", head) == [name for name in heads if name not in sparse]
+    shown = [name for name in heads if name not in sparse]
+    seen = re.split(r"\s{2,}", head)
+    assert seen[: len(shown)] == shown
+    # behind them stands the scale of the marks, where there is room
+    assert all(re.fullmatch(r"[0-9.]+", place) for place in seen[len(shown) :])
     header = next(csv.reader(io.StringIO(run("shortlist frost-post --draws 20 --format csv"))))
     beside = {"reason", "cautions", *(name for name in header if name.startswith("points "))}
     assert [n for n in header if n not in beside] == [r[1].strip("`") for r in told if r[1]]

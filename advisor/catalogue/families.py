@@ -111,6 +111,7 @@ def load_family(
                 rules = _rules(products)
                 apply(rules, family, family.family, {family.family: document}, catalogue, run.log)
             run.leftover((*catalogue.documents, *run.products, family.family))
+            _idle_units(run, family)
         run.log.raise_if_any()
         assert family is not None
         assert document is not None
@@ -118,6 +119,16 @@ def load_family(
         catalogue = replace(catalogue, documents=documents)
         made = zip(family.products, products, strict=True)
         return FamilyRun(catalogue, family, tuple(_made(m, p) for m, p in made), file)
+
+
+def _idle_units(run: Run, family: FamilyFile) -> None:
+    """Note changes to a product's units that the family's own take the place of."""
+    for member in family.products:
+        for change in run.changes.get(member.product, ()):
+            if member.units is not None and change.dotted == "cost.units":
+                instead = f"{family.family}:products.{member.product}.units"
+                place = place_of(change.value_node, "--set")
+                run.log.add(Fault(change.text, "units that the family states", instead, place))
 
 
 def _made(member: Member, product: Product) -> Product:

@@ -146,7 +146,9 @@ def _cloud(found: Evaluation) -> Cloud | None:
             life, cost = float(np.median(drawn.life_s)), known(drawn.cost)
             dots = () if place >= FIRST else tuple(_thinned(drawn.life_s, drawn.lifetime))
         if cost is not None and math.isfinite(life) and math.isfinite(cost):
-            spots.append(Spot(candidate.part.part, life, cost, False, dots))
+            spots.append(
+                Spot(part=candidate.part.part, life_s=life, cost=cost, front=False, draws=dots)
+            )
     if not spots:
         return None
     spots = [replace(one, front=not any(_beats(two, one) for two in spots)) for one in spots]

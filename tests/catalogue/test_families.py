@@ -34,11 +34,18 @@ def test_products_of_a_call_make_a_family_of_their_own() -> None:
 
 
 def test_changes_reach_the_family_and_each_of_its_products() -> None:
-    changes = ["vineyard:limits.engineering=5 h", "must-probe:cost.units=77"]
+    changes = ["vineyard:limits.engineering=5 h", "must-probe:cost.tools=77"]
     run = load_family("vineyard", changes=changes)
     assert run.family.limits.engineering is not None
     assert run.family.limits.engineering.nominal == 5 * 3600
-    assert {p.product: p.cost.units for p in run.products}["must-probe"] == 77
+    (probe,) = [p for p in run.products if p.product == "must-probe"]
+    assert probe.cost.tools is not None
+    assert probe.cost.tools.nominal == 77
+
+
+def test_units_that_the_family_states_are_not_set_on_the_product() -> None:
+    (fault,) = faults("vineyard", ("must-probe:cost.units=77",))
+    assert "vineyard:products.must-probe.units" in fault
 
 
 def test_a_change_to_what_is_not_there_is_a_fault() -> None:

@@ -173,6 +173,7 @@ LEFT = {
     *("N", "K", "SHARE", "TIME", "CLOCK", "DAY", "LEVEL", "TEXT", "NAME", "A:B=N", "None"),
     *("DIR", "FILE", "FILE.html|md|xlsx", "FILE.svg|png", "LOG", "NOTES", "NOTES.yaml"),
     *("PART.yaml", "RECORD", "RECORD.yaml", "TRACE", "TRACE..."),
+    *("S", "cost|score|front"),
     *("DIR...", "FILE.yaml", "FILE.zip", "KEY", "KEY=VALUE", "MAP.yaml", "PACK", "PATTERN"),
     *("PUBLIC", "ROLES[=ORGANISATION]", "SPDX", "TABLE", "TABLE.csv|xlsx", "VERSION", "[NAME]"),
 }

@@ -194,7 +194,7 @@ features: {uart: 2, radio: RADIO}
 operating-points: {run: {idle-current: 0.9 mA, supply: 3.0 V}}
 kernels: {crc: {run: {time: 2 ms, current: 4 mA, supply: 3.0 V}}}
 BLOCKS
-sleep-states: {kept: {current: 1.2 µA, wake-time: 0.2 ms, retains: [ram]}}
+sleep-states: {ram-kept: {current: 1.2 µA, wake-time: 0.2 ms, retains: [ram]}}
 price: {currency: EUR, breaks: {1: 1.00}}
 toolchain: {setup: 4 h}
 board-area: 60 mm2

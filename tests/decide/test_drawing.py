@@ -179,9 +179,11 @@ def test_the_break_that_holds_is_told_for_all_that_a_build_is_made_of() -> None:
         converter=SimpleNamespace(price=price({1: 1.0, 500: 0.1})),
         option=SimpleNamespace(series=2, parallel=2),
     )
-    build: Any = SimpleNamespace(assessed=SimpleNamespace(feed=feed))
+    build: Any = SimpleNamespace(assessed=SimpleNamespace(feed=feed), addons=())
     candidate: Any = SimpleNamespace(
-        best=build, part=SimpleNamespace(price=price({1: 3.0, 100: 2.0, 101: 1.99}))
+        best=build,
+        part=SimpleNamespace(price=price({1: 3.0, 100: 2.0, 101: 1.99})),
+        addons=(),
     )
     evaluation: Any = SimpleNamespace(product=SimpleNamespace(cost=SimpleNamespace(units=100)))
     assert list(_tiers(candidate, evaluation)) == [2, 0, 3, 0, 2, 1]

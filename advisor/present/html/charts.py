@@ -160,9 +160,21 @@ def _curves(found: Outlook, one: LeverOutlook, painted: Looks) -> Iterator[Chart
     target = found.life_target_s
     wanted = None if target is None else target / YEAR
     unit = found.currency or "no currency"
-    lives = _Readings("battery life, years", years, _life_range, wanted, life_words(one))
+    lives = _Readings(
+        title="battery life, years",
+        value=years,
+        ends=_life_range,
+        wanted=wanted,
+        finding=life_words(one),
+    )
     title = f"expected cost over the service life, {unit} a unit"
-    costs = _Readings(title, cost, _cost_range, None, cost_words(one, found.currency))
+    costs = _Readings(
+        title=title,
+        value=cost,
+        ends=_cost_range,
+        wanted=None,
+        finding=cost_words(one, found.currency),
+    )
     for readings in (lives, costs):
         layers = _layers(one, readings, painted)
         if layers:
