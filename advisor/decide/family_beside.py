@@ -87,6 +87,8 @@ def alternatives(
 ) -> tuple[Answer, ...]:
     """The next-best plans, each with other parts in some product than all before it.
 
+    The same two parts with first and second source exchanged count as others.
+
     Fewer where there are no more, or time runs out.
     """
     deadline = time.monotonic() + seconds

@@ -15,11 +15,8 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
-import numpy as np
-
 from advisor.decide.family import Family, Item, Member, Option
 from advisor.lp import Model
-from advisor.model.money import price_at
 
 Role = Literal["only", "first", "second"]
 Terms = dict[str, float]
@@ -339,9 +336,12 @@ def tiers(item: Item, fewest: int, most: int) -> list[Tier]:
         end = math.inf if last else (quantities[at + 1] - 1) // item.multiple * item.multiple
         if least <= end and fewest <= end:
             found.append(Tier(least, end, fixed, each))
-        if found and not last and -(-most // item.multiple) * item.multiple < quantities[at + 1]:
-            lower = [(q, np.array([price])) for q, price in item.breaks[: at + 1]]
-            all_of_it = price_at(lower, item.multiple, most, item.incremental).total[0]
+        whole = -(-most // item.multiple) * item.multiple
+        if found and not last and whole < quantities[at + 1]:
+            # only what a break that is kept sells: its price may not hold further up
+            all_of_it = min(
+                t.fixed + t.each * max(t.least, whole) for t in found if whole <= t.most
+            )
             rest = item.breaks[at + 1 :]
             if item.incremental or all(q * price >= all_of_it for q, price in rest):
                 break

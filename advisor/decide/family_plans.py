@@ -166,7 +166,8 @@ def solve(
     Parameters
     ----------
     seconds : limit on the search, s; a plan that stands by then is told with its bound.
-    without : plans to leave out, with all that put the same parts into the same products.
+    without : plans to leave out, with all that put the same parts into the same roles (the only
+        source, the first or the second of two) of the same products.
 
     Raises
     ------
