@@ -37,6 +37,8 @@ SMALL = {
     "tipping": "tipping barrel-tag --draws 50 --points 1 --lever lb-coin:capacity "
     "--lever quorvane-tib:price.breaks.10000 --lever barrel-tag:rail",
     "gaps": "gaps barrel-tag --draws 100",
+    "family": "family vineyard --draws 20 --plans 1 --set vineyard:objective=front "
+    "--set vineyard:limits.parts=2",
     "weights": "weights barrel-tag "
     "--order battery-life,purchase-cost,lifetime-cost,memory-headroom,toolchain",
 }

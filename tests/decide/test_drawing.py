@@ -172,7 +172,7 @@ def test_the_break_that_holds_is_told_for_all_that_a_build_is_made_of() -> None:
 
     def price(breaks: dict[int, float], multiple: int | None = None) -> Any:
         each = {quantity: exact(value, "money") for quantity, value in breaks.items()}
-        return SimpleNamespace(breaks=each, multiple=multiple)
+        return SimpleNamespace(breaks=each, multiple=multiple, discount="all-units")
 
     feed = SimpleNamespace(
         cell=SimpleNamespace(price=price({1: 2.0, 200: 1.5, 400: 1.2, 500: 1.19}, 150)),
