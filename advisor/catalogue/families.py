@@ -229,8 +229,8 @@ def _rules(products: Sequence[Product]) -> tuple[Rule, ...]:
                 yield f"products.{member.product}.units", "nothing, and no cost.units", None
 
     def currencies(family: FamilyFile, _: Catalogue) -> Iterator[Breach]:
-        first = products[0]
         for product in products:
+            first = products[0]
             if product.cost.currency is None:
                 yield f"products.{product.product}", "no cost.currency", None
             elif product.cost.currency != (first.cost.currency or product.cost.currency):
@@ -238,8 +238,8 @@ def _rules(products: Sequence[Product]) -> tuple[Rule, ...]:
                 yield f"products.{product.product}", read, None
 
     def hours(family: FamilyFile, _: Catalogue) -> Iterator[Breach]:
-        first = products[0]
         for product in products:
+            first = products[0]
             rate, usual = product.cost.engineer_rate, first.cost.engineer_rate
             if rate is None:
                 yield f"products.{product.product}", "no cost.engineer-rate", None
@@ -272,6 +272,11 @@ def _rules(products: Sequence[Product]) -> tuple[Rule, ...]:
         Rule("a product that states its life target", targets),
         *_OWN,
     )
+
+
+def _any(family: FamilyFile, _: Catalogue) -> Iterator[Breach]:
+    if not family.products:
+        yield "products", "none", None
 
 
 def _second(family: FamilyFile, _: Catalogue) -> Iterator[Breach]:
@@ -322,6 +327,7 @@ def _stock(family: FamilyFile, catalogue: Catalogue) -> Iterator[Breach]:
 
 
 _OWN = (
+    Rule("a product at least", _any),
     Rule("this figure, for a second part", _second),
     Rule("second-source allowed or required: without it this changes nothing", _idle_second),
     Rule("what a unit costs that cannot be delivered, for supply", _missed),

@@ -257,7 +257,10 @@ class Whole:
         near = _words().number_meant(text)
         if near is not None and not (len(near) <= 12 and self.least <= int(near) <= self.most):
             near = None
-        reading.fault(node, path, f'"{text}"', self.describe(), near if near != text else None)
+        expected = self.describe()
+        if self.most == 10**12 - 1 and re.fullmatch(r"\+?[0-9]{13,}", text):
+            expected += ", with at most 12 digits"
+        reading.fault(node, path, f'"{text}"', expected, near if near != text else None)
         return None
 
     def describe(self) -> str:

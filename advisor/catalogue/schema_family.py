@@ -7,12 +7,14 @@ from dataclasses import dataclass
 
 from advisor.catalogue.fields import ListOf, MapOf, Record, key
 from advisor.catalogue.kinds import Choice, Figure, Flag, Identity, Text, Whole
+from advisor.dimensions import YEAR
 from advisor.quantities import Quantity, exact
 
 SECOND = ("refused", "allowed", "required")
 OBJECTIVES = ("cost", "score", "front")
 MONEY = Figure("money", exact=True)
-LASTS = Figure("time", above=True, exact=True)
+EVERY = Figure("time", above=True, exact=True)
+LASTS = Figure("time", above=True, most=100 * YEAR, exact=True)  # scenarios go week by week
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,7 +67,7 @@ class FamilyLimits:
 class Allocation:
     """How often a maker's parts cannot be had, all at once, and for how long."""
 
-    every: Quantity = key(LASTS, "mean time from the end of one to the next", required=True)
+    every: Quantity = key(EVERY, "mean time from the end of one to the next", required=True)
     lasts: Quantity = key(LASTS, "mean length", required=True)
 
 

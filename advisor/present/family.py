@@ -70,7 +70,8 @@ def answer(result: FamilyPlan) -> list[str]:
     assert result.score is not None
     parts = [f"{one.part} ({', '.join(one.products)})" for one in result.adopted]
     count = f"{len(parts)} part{'' if len(parts) == 1 else 's'}"
-    out = [f"Plan: {count} for {len(result.plan)} products: {'; '.join(parts)}."]
+    products = f"{len(result.plan)} product{'' if len(result.plan) == 1 else 's'}"
+    out = [f"Plan: {count} for {products}: {'; '.join(parts)}."]
     units = sum(one.units for one in result.plan)
     sure = proof(result)
     out.append(

@@ -147,13 +147,16 @@ def family(
     Raises
     ------
     FaultError
-        Where nothing fits into a product, for another aim, or where a cost lacks a figure.
+        Where nothing fits into a product, for another aim or no time, or where a cost lacks a
+        figure.
     """
     wanted = aim or run.family.objective
     if wanted not in OBJECTIVES:
         expected = "one of " + ", ".join(OBJECTIVES)
         near = nearest(wanted, OBJECTIVES)
         raise FaultError((Fault("aim", f'"{wanted}"', expected, nearest=near),))
+    if not 0 < seconds < math.inf:
+        raise FaultError((Fault("seconds", f"{seconds}", "a time above zero"),))
     products = joined_products(run, draws, seed, jobs, progress, estimate_missing)
     return planned(run, products, wanted, plans, seconds, draws, seed, progress)
 

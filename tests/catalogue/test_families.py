@@ -58,6 +58,10 @@ def test_a_change_to_what_is_not_there_is_a_fault() -> None:
     ("change", "words"),
     [
         ("vineyard:products.frost-post.units=0", "at least 1"),
+        ("vineyard:products.frost-post.units=10000000000000", "at most 12 digits"),
+        ("vineyard:products=[]", "a product at least"),
+        ("vineyard:supply.made-over=1000000 years", "at most 100 years"),
+        ("vineyard:supply.allocation.lasts=1000000 years", "at most 100 years"),
         ("vineyard:products.frost-post.second-source=required", "second-share"),
         ("vineyard:products.frost-post.porting=3 h", "without it this changes nothing"),
         ("vineyard:supply.makers={Ostrell: {every: 3 years, lasts: 2 weeks}}", "Ostrel"),

@@ -50,6 +50,7 @@ def test_limits_that_conflict_end_with_one_and_say_which(said: Caller) -> None:
         (("family",), "Missing argument"),
         (("family", "frost-pst"), "frost-post"),
         (("family", *FEW, "--aim", "price"), "cost, score, front"),
+        (("family", *FEW, "--seconds", "nan"), "a time above zero"),
         (("family", *FEW, "--set", "family:limits.part=1"), "parts"),
         (("family", *FEW, "--set", "familly:limits.parts=1"), "family"),
     ],
