@@ -63,7 +63,8 @@ def test_numbers_are_those_of_the_files(
     assert (limits.parts, limits.hours, limits.capital, limits.cost) == (2, 30, 9000, 80000)
     items = {item.name: item for item in family.items}
     tib = items["quorvane-tib"]
-    assert tib.breaks == ((1, pytest.approx(2.76)), (1000, pytest.approx(1.84)))
+    assert [quantity for quantity, _ in tib.breaks] == [1, 1000]
+    assert [each for _, each in tib.breaks] == pytest.approx([2.76, 1.84])
     assert (tib.multiple, tib.incremental, tib.stock) == (25, True, 0)
     assert items["ostrel-ruv"].stock == 150
     assert items["lb-coin"].stock == 40
