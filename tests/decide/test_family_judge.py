@@ -72,7 +72,7 @@ def test_no_plan_is_better_than_the_one_found(seed: int) -> None:
     plans = Plans(free)
     family = limited(free, plans, seed)
     for objective in ("cost", "score"):
-        hold(plans, family, solve(family, objective), objective)  # type: ignore[arg-type]
+        hold(plans, family, solve(family, objective), objective)
 
 
 @pytest.mark.parametrize("seed", SEEDS)
