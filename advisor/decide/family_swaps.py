@@ -186,7 +186,7 @@ class Exchange:
     def better(
         self, builds: Mapping[str, Build], rounds: int = 50
     ) -> tuple[dict[str, Build], Worth]:
-        """The plan after exchanges, product by product, until none gains."""
+        """The plan after exchanges, product by product, until none gains; of equals by name."""
         now = dict(builds)
         worth = self.worth(now)
         for _ in range(rounds):
@@ -195,7 +195,8 @@ class Exchange:
                 for build in self._around(name, now[name]):
                     tried = now | {name: build}
                     its = self.worth(tried)
-                    if its.settles(worth):
+                    equal = not worth.settles(its) and _named(build) < _named(now[name])
+                    if its.settles(worth) or equal:
                         now, worth = tried, its
             if not worth.settles(before):
                 break

@@ -7,6 +7,7 @@ problem with normal demand; the newsvendor problem with disruptions), from memor
 from __future__ import annotations
 
 import math
+import sys
 from dataclasses import dataclass
 from statistics import NormalDist
 
@@ -52,9 +53,12 @@ def newsvendor(mean: float, sd: float, over: float, under: float, least: float =
     elif over == 0:
         raise ValueError("no quantity is enough where a leftover costs nothing")
     else:
-        quantity = max(least, mean + sd * _NORMAL.inv_cdf(under / (under + over)))
+        # the lesser tail, which tells chances of a shortage that are far below rounding of 1
+        tail = max(min(over, under) / (under + over), sys.float_info.min)
+        away = _NORMAL.inv_cdf(tail)
+        quantity = max(least, mean + sd * (away if under < over else -away))
     z = (quantity - mean) / sd
-    short = sd * (_NORMAL.pdf(z) - z * (1 - _NORMAL.cdf(z)))
+    short = sd * (_NORMAL.pdf(z) - z * math.erfc(z / math.sqrt(2)) / 2)
     # far out the two terms cancel to rounding
     short = max(short, 0.0)
     left = quantity - mean + short

@@ -131,6 +131,8 @@ def _no_plan(page: Page, result: FamilyPlan) -> None:
 
 def clash(result: FamilyPlan) -> str:
     """What the limits that conflict are."""
+    if result.conflict_smallest and len(result.conflict) == 1:
+        return "No plan keeps this one by itself; without it the others can hold:"
     if result.conflict_smallest:
         return "These cannot hold together; without any one of them the others can:"
     return "These cannot hold together; fewer of them may be to blame, which took too long to tell:"

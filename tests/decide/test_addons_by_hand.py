@@ -288,8 +288,8 @@ def test_the_best_admissible_set_is_taken_and_accounted_for(tmp_path: Path, seed
     used = {a for one in allowed.values() for a in one.build.addons}
     for name in case.addons.keys() - used:
         (tmp_path / "cat" / "addons" / f"{name}.yaml").unlink()
-    left = [case.addons[name].block for name in used]
-    blocks = [*(part.block for part in case.parts.values()), *left]
+    left = [case.addons[name] for name in used]
+    blocks = [p.block for p in case.parts.values()] + [a.block for a in left]
     if case.uses and not any(blocks):
         with pytest.raises(FaultError, match="seal"):  # nothing brings the block any more
             ranked(tmp_path, "allowed")

@@ -303,3 +303,42 @@ def test_the_judge_knows_limits_of_the_whole() -> None:
     tight = family.moved(Limit("engineering"), 9.0)
     assert plans.conflict(tight) == 1
     hold(plans, family, solve(family), "cost")
+
+
+@pytest.mark.parametrize("order", [1, -1, 3, 7])
+def test_equal_plans_go_by_score_then_by_name(order: int) -> None:
+    """Parts alike in all but their names, in any order, for a product by itself each."""
+    parts = [f"p{k * order % 10}" for k in range(10)]
+    family = Family(
+        members=tuple(
+            Member(
+                name=f"m{k}",
+                units=50,
+                options=tuple(
+                    Option(
+                        name=f"{part} pen",
+                        part=part,
+                        feed="pen",
+                        pieces={part: 1},
+                        other=0.1,
+                        upkeep=0.2,
+                        supply=3.0,
+                        score=70.0,
+                        life_chance=1.0,
+                    )
+                    for part in parts[5 * k : 5 * k + 5]
+                ),
+                favourite=f"{parts[5 * k]} pen",
+            )
+            for k in range(2)
+        ),
+        items=tuple(
+            Item(name=p, kind="part", breaks=((1, 2.0), (40, 1.5)), multiple=50) for p in parts
+        ),
+        platforms=tuple(Platform(part=p, maker="x", setup_h=4.0) for p in parts),
+        rate=80.0,
+    )
+    for objective in ("cost", "score"):
+        found = solve(family, objective)
+        assert found.plan is not None
+        assert list(found.plan.adopted) == sorted([min(parts[:5]), min(parts[5:])])

@@ -20,6 +20,19 @@ def test_newsvendor_of_snyder_and_shen() -> None:
     assert held.cost == pytest.approx(1.99761, abs=5e-6)
 
 
+@pytest.mark.parametrize("ratio", [1e6, 1e15, 1e40, 1e90])
+def test_a_shortage_that_costs_beyond_all_measure(ratio: float) -> None:
+    """Chances below the rounding of 1; the cost at the best quantity is sd·o·(1 + m/o)·pdf(z)."""
+    found = newsvendor(100.0, 10.0, over=1.0, under=ratio)
+    z = norm.isf(1 / (1 + ratio))
+    assert found.quantity == pytest.approx(100 + 10 * z, rel=1e-9)
+    # pdf(z) - z·sf(z) cancels by z², up to some 400
+    assert found.cost == pytest.approx(10 * (1 + ratio) * norm.pdf(z), rel=1e-9)
+    assert newsvendor(100.0, 10.0, over=ratio, under=1.0).quantity == pytest.approx(
+        max(0.0, 100 - 10 * z), abs=1e-6
+    )
+
+
 def test_disruptions_of_snyder_and_shen() -> None:
     """Published values from memory, recomputed: order up to 8000, cost 2737.07 for demand 2000."""
     held = newsvendor_with_disruptions(Failing.of(0.04, 0.25), over=0.25, under=3)
