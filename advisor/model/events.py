@@ -38,7 +38,7 @@ class EventStates:
     ----------
     names : the S states in order. duration : (P, Z, O, S, N) s. chip_a, chip_w : the chip's
     constant current (A) and constant power (W), same shape. load_a, load_w : (S, N) A, W, loads
-    switched on.
+    switched on. rest_a, rest_w : (P, Z, N) asleep, as its events meet it.
     """
 
     names: tuple[StateName, ...]
@@ -47,6 +47,8 @@ class EventStates:
     chip_w: Array
     load_a: Array
     load_w: Array
+    rest_a: Array
+    rest_w: Array
 
     @property
     def length(self) -> Array:
@@ -71,6 +73,7 @@ def state_names(task: TaskFigures) -> tuple[StateName, ...]:
 def expand(stack: Stack, product: ProductFigures, k: int) -> EventStates:
     """The event of task `k` for every part, sleep state and option; see `EventStates`."""
     task = product.tasks[k]
+    stack = stack.at_pace(product, task)
     names = state_names(task)
     p, z, n = stack.sleep_a.shape
     o = stack.valid[k].shape[1]
@@ -122,6 +125,8 @@ def expand(stack: Stack, product: ProductFigures, k: int) -> EventStates:
         chip_w=chip_w,
         load_a=load_a,
         load_w=load_w,
+        rest_a=stack.sleep_a,
+        rest_w=stack.sleep_w,
     )
 
 

@@ -60,7 +60,7 @@ def task_options(
     standing_a, standing_w = product.standing_a, product.standing_w
     other_a, other_w = event.load_a + standing_a, event.load_w + standing_w
     a, w = feed.cell_side(event.chip_a, event.chip_w, other_a, other_w)
-    rest_a, rest_w = feed.cell_side(stack.sleep_a, stack.sleep_w, standing_a, standing_w)
+    rest_a, rest_w = feed.cell_side(event.rest_a, event.rest_w, standing_a, standing_w)
     duration = event.duration[..., 0]
     at_rail = event.chip_a + other_a + (event.chip_w + other_w) / feed.chip_voltage()
     peak = np.where(event.duration > 0, at_rail, 0.0).max(axis=3)[..., 0]
