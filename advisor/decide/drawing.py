@@ -79,8 +79,10 @@ class Drawn:
 
 
 def states_of(product: Product) -> int:
-    """How many states the events of a product have, sleep among them."""
-    return 1 + sum(1 + len(t.kernels) + len(t.uses) + len(t.loads) for t in product.workload)
+    """How many states the events of a product have, sleep among them, once for each of its times
+    and once for all together."""
+    states = 1 + sum(1 + len(t.kernels) + len(t.uses) + len(t.loads) for t in product.workload)
+    return states * (1 + len(product.times))
 
 
 def chunk_of(product: Product) -> int:

@@ -169,6 +169,18 @@ def _fresh(at: Held) -> Iterator[Case]:
     )
 
 
+def _stored(at: Held) -> Iterator[Case]:
+    """What comes before use leaves the pack something to give."""
+    life = at.assessed.life
+    if at.assessed.product.before:
+        yield Case(
+            need="depth of discharge in reach after before-use",
+            required=life.start_depth,
+            offered=life.end_depth,
+            broken=life.life_s <= 0,
+        )
+
+
 def _unit_cost(at: Held) -> Iterator[Case]:
     yield Case(need="unit-cost-limit", required=at.own.limit, offered=at.assessed.costs.purchase)
 
@@ -183,7 +195,7 @@ def _deadlines(at: Held) -> Iterator[Case]:
 
 
 def _busy(at: Held) -> Iterator[Case]:
-    yield Case(need="busy share of the time", required=at.assessed.timeline.busy, offered=1.0)
+    yield Case(need="busy share of the time", required=at.assessed.timeline.most_busy, offered=1.0)
 
 
 PEAK: Keys = ("peak-current",)
@@ -279,6 +291,14 @@ BUILD_LIMITS = (
         dimension="voltage",
         least=True,
         cases=_fresh,
+    ),
+    Limit(
+        name="before-use",
+        level="build",
+        title="what comes before use leaves the pack something to give",
+        dimension="share",
+        least=True,
+        cases=_stored,
     ),
     Limit(
         name="unit-cost-limit",

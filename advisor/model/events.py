@@ -9,7 +9,8 @@ Axes: P parts, Z sleep states, O options, S states, N draws. SI units.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -141,7 +142,8 @@ class Timeline:
     standing_w : (N,) A, W.
     duration : (R, S, N) s per event, 0 for sleep. share : (R, S, N) of the time; rows sum to 1.
     tasks : which states belong to each task; the last state is sleep. period : (K, N) s.
-    names : per task, its states' names.
+    names : per task, its states' names. busiest : (R, N) busy share at the time of the calendar at
+    which it is greatest; None where that is `busy`.
     """
 
     chip_a: Array
@@ -155,6 +157,12 @@ class Timeline:
     tasks: tuple[slice, ...]
     period: Array
     names: tuple[tuple[StateName, ...], ...]
+    busiest: Array | None = None
+
+    @property
+    def most_busy(self) -> Array:
+        """Share of the time spent in events when there are most of them, (R, N)."""
+        return self.busy if self.busiest is None else self.busiest
 
     @property
     def busy(self) -> Array:
@@ -225,4 +233,45 @@ def timeline(
         tasks=tuple(tasks),
         period=np.array([t.period for t in product.tasks]).reshape(len(tasks), n),
         names=tuple(e.names for e in events),
+    )
+
+
+def calendar(
+    stack: Stack,
+    product: ProductFigures,
+    events: tuple[EventStates, ...],
+    part: NDArray[np.intp],
+    sleep: NDArray[np.intp],
+    choice: NDArray[np.intp],
+) -> tuple[Timeline, list[Timeline]]:
+    """Builds as rows over the whole calendar, and at each of the product's times, as if it lasted
+    for ever; see `timeline`. A task that is not done then has its states all the same, of no share.
+    """
+    if not product.times:
+        return timeline(stack, product, events, part, sleep, choice), []
+    out = []
+    for t in range(len(product.times)):
+        then, asleep = product.in_time(t), stack.in_time(t)
+        met = tuple(expand(asleep, then, k) for k in range(len(then.tasks)))
+        out.append(timeline(asleep, then, met, part, sleep, choice))
+    return _mixed(product, out), out
+
+
+def _mixed(product: ProductFigures, lines: Sequence[Timeline]) -> Timeline:
+    """The whole calendar's timeline from those of its times: each state's mean chip current and
+    share over the times at which it occurs."""
+    shares = [time.share * one.share for time, one in zip(product.times, lines, strict=True)]
+    share = np.asarray(sum(shares))
+
+    def mean(values: Sequence[Array]) -> Array:
+        whole = sum(s * v for s, v in zip(shares, values, strict=True))
+        return np.asarray(np.where(share > 0, whole / np.where(share > 0, share, 1.0), values[0]))
+
+    return replace(
+        lines[0],
+        chip_a=mean([one.chip_a for one in lines]),
+        chip_w=mean([one.chip_w for one in lines]),
+        share=share,
+        period=np.array([t.period for t in product.tasks]).reshape(lines[0].period.shape),
+        busiest=np.maximum.reduce([one.busy for one in lines]),
     )

@@ -185,7 +185,9 @@ def _reservoir(
     ), sampler.take(at / "leakage", reservoir.leakage)
 
 
-def _ideal(option: CellOption, reservoir: Reservoir | None, sampler: Sampler) -> Pack:
+def _ideal(
+    option: CellOption, product: ProductFigures, reservoir: Reservoir | None, sampler: Sampler
+) -> Pack:
     assert option.budget is not None
     assert option.voltage is not None
     at = sampler.root.child("supply-options", "cells", option.entry)
@@ -205,6 +207,8 @@ def _ideal(option: CellOption, reservoir: Reservoir | None, sampler: Sampler) ->
         two_well=None,
         reservoir=capacitor,
         ideal=True,
+        eases=tuple(one for _ in product.times),
+        stored_loss_a=tuple(0 * one for _ in product.before),
     )
 
 
@@ -250,22 +254,23 @@ def _pack(
             values.append(sampler.take(own.child("temperature", key, name), quantity))
         return on_curve(t_at, np.stack(values), product.temperature)
 
-    factor = over_temperature("capacity")
+    def loss(temperature: Array, share: Array) -> Array:
+        warmth = (share * 2.0 ** ((temperature - REFERENCE) / step)).sum(axis=0)
+        return np.asarray(capacity * rate * warmth)
+
+    factor, ohmic = over_temperature("capacity"), over_temperature("resistance")
+    worst = ohmic.max(axis=0)
     capacity = sampler.take(own / "capacity", cell.capacity) * option.parallel
     step = sampler.take(own / "doubles-every", cell.doubles_every)
-    warmth = (product.share * 2.0 ** ((product.temperature - REFERENCE) / step)).sum(axis=0)
+    rate = sampler.take(own / "self-discharge", cell.self_discharge)
     capacitor, leak = _reservoir(reservoir, product_sampler)
     well = cell.two_well
     return Pack(
         depth=depth,
         open_v=on_curve(v_at, volts, places) * option.series,
-        resistance=on_curve(r_at, ohms, places)
-        * over_temperature("resistance").max(axis=0)
-        * (option.series / option.parallel),
+        resistance=on_curve(r_at, ohms, places) * worst * (option.series / option.parallel),
         capacity_c=capacity,
-        self_discharge_a=capacity
-        * sampler.take(own / "self-discharge", cell.self_discharge)
-        * warmth,
+        self_discharge_a=loss(product.temperature, product.share),
         leak_a=leak,
         least_capacity=factor.min(axis=0),
         mean_capacity=(product.share * factor).sum(axis=0),
@@ -286,6 +291,8 @@ def _pack(
             for keys in end.reads
             if isinstance(value := stated(cell, keys), Quantity)
         },
+        eases=tuple(ohmic[time.places].max(axis=0) / worst for time in product.times),
+        stored_loss_a=tuple(loss(phase.temperature, phase.share) for phase in product.before),
     )
 
 
@@ -305,7 +312,7 @@ def feed(
     """
     own = samplers[product.name]
     if cell is None:
-        pack = _ideal(option, reservoir, own)
+        pack = _ideal(option, product, reservoir, own)
         nominal, cut_off = pack.open_v[0], np.zeros(own.size)
         covered = True
     else:

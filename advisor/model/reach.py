@@ -10,14 +10,14 @@ Axes: P parts, Z sleep states, O options, S states of an event. Stated values (N
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
 from advisor.model.battery import Life, cut_off_depth
-from advisor.model.drain import Drain, Pack
+from advisor.model.drain import Drain, Pack, Seen
 from advisor.model.draws import Array
 from advisor.model.events import EventStates
 from advisor.model.packs import Feed
@@ -145,7 +145,7 @@ def reach(
         depth=depth,
         index=index,
         # made when it is asked for: of many tasks each has the states of all
-        drain=partial(_alone, product, tasks, k, index, low[index]),
+        drain=partial(_alone, feed.pack, product, tasks, k, index, low[index]),
         cut_off=low[index],
         peak=peak,
         pulse=pulse,
@@ -199,6 +199,7 @@ def _beaten(feed: Feed, task: TaskOptions, among: Mask) -> Mask:
 
 
 def _alone(
+    pack: Pack,
     product: ProductFigures,
     tasks: Sequence[TaskOptions],
     k: int,
@@ -226,7 +227,7 @@ def _alone(
     duration[:, here] = spans
     share[:, here] = spans / product.tasks[k].period[0]
     share[:, -1] = np.maximum(1 - share[:, here].sum(axis=1), 0.0)
-    return Drain(
+    drain = Drain(
         constant_a=constant[:, :, None],
         power_w=power[:, :, None],
         share=share[:, :, None],
@@ -235,3 +236,6 @@ def _alone(
         period_s=np.array([t.period[:1] for t in product.tasks]),
         cut_off_v=cut[:, None],
     )
+    eases = [pack.eases[t] for t in range(len(product.times)) if k in product.done(t)]
+    # at its worst time
+    return replace(drain, seen=(Seen(np.maximum.reduce(eases), drain),)) if eases else drain

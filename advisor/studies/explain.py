@@ -330,6 +330,10 @@ def _plan(evaluation: Evaluation, candidate: Candidate) -> Plan:
                 length=tuple(float(plan.length[k][p, z, o]) for o in usable),
                 rate=float(1 / task.period[0]),
                 late=tuple(not bool(plan.allowed[k][p, z, o]) for o in usable),
+                at_times={
+                    time.name: float(1 / task.periods[t][0])
+                    for t, time in enumerate(evaluation.figures.times)
+                },
             )
         )
     bound = solve(tasks)
