@@ -285,20 +285,20 @@ BUILD_LIMITS = (
         cases=_max_continuous,
     ),
     Limit(
-        name="fresh",
-        level="build",
-        title="a fresh pack carries the load in the cold",
-        dimension="voltage",
-        least=True,
-        cases=_fresh,
-    ),
-    Limit(
         name="before-use",
         level="build",
         title="what comes before use leaves the pack something to give",
         dimension="share",
         least=True,
         cases=_stored,
+    ),
+    Limit(
+        name="fresh",
+        level="build",
+        title="a fresh pack carries the load in the cold",
+        dimension="voltage",
+        least=True,
+        cases=_fresh,
     ),
     Limit(
         name="unit-cost-limit",

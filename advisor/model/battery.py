@@ -98,7 +98,7 @@ def life(pack: Pack, drain: Drain, fresh: bool = True) -> Life:
     constant_a = (drain.share * drain.constant_a).sum(axis=1)
     a = constant_a + self_a + pack.leak_a
     march = _March(pack, a, b)
-    start = _stored(pack, drain) if drain.before else None
+    start = stored(pack, drain)[-1] if drain.before else None
 
     cut = cut_off_depth(pack, drain.cut_off_v)
     search = np.minimum(np.broadcast_to(pack.least_capacity, shape), cut)
@@ -174,17 +174,19 @@ def _seen(pack: Pack, drain: Drain) -> list[tuple[Pack, Drain]]:
     return [(replace(pack, resistance=pack.resistance * one.ease), one.drain) for one in drain.seen]
 
 
-def _stored(pack: Pack, drain: Drain) -> Array:
-    """Depth of discharge on the first day, (R, N): what comes before use takes it from 0."""
+def stored(pack: Pack, drain: Drain) -> list[Array]:
+    """Depth of discharge after each phase before use, (R, N) shares of the capacity each."""
+    pack = _refined(pack)
+    out = []
     depth = np.zeros(drain.cut_off_v.shape)
     for phase, loss_a in zip(drain.before, pack.stored_loss_a, strict=True):
         march = _March(pack, phase.constant_a + loss_a + pack.leak_a, phase.power_w)
-        all_of = np.ones_like(depth)
         with np.errstate(invalid="ignore"):
-            after = march.depth(march.time(depth) + phase.seconds, all_of)
+            after = march.depth(march.time(depth) + phase.seconds, np.ones_like(depth))
         # where nothing is drawn time passes and the depth stays
         depth = np.where(march.a + march.b > 0, np.maximum(after, depth), depth)
-    return depth
+        out.append(depth)
+    return out
 
 
 def _refined(pack: Pack) -> Pack:

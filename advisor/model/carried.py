@@ -50,7 +50,7 @@ def carried(
 
 
 def drain_of(feed: Feed, lines: Timeline, cut_off: Array) -> Drain:
-    """What the pack carries in each state."""
+    """What the pack carries in each state, (R, S, N) A and W; cut_off (R, N) V."""
     constant, power = feed.cell_side(
         lines.chip_a, lines.chip_w, lines.other_a[None], lines.other_w[None]
     )

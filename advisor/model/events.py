@@ -142,8 +142,8 @@ class Timeline:
     standing_w : (N,) A, W.
     duration : (R, S, N) s per event, 0 for sleep. share : (R, S, N) of the time; rows sum to 1.
     tasks : which states belong to each task; the last state is sleep. period : (K, N) s.
-    names : per task, its states' names. busiest : (R, N) busy share at the time of the calendar at
-    which it is greatest; None where that is `busy`.
+    names : per task, its states' names. busy_at : (R, N) busy share at each time of the calendar,
+    where it has several.
     """
 
     chip_a: Array
@@ -157,12 +157,12 @@ class Timeline:
     tasks: tuple[slice, ...]
     period: Array
     names: tuple[tuple[StateName, ...], ...]
-    busiest: Array | None = None
+    busy_at: tuple[Array, ...] = ()
 
     @property
     def most_busy(self) -> Array:
         """Share of the time spent in events when there are most of them, (R, N)."""
-        return self.busy if self.busiest is None else self.busiest
+        return np.maximum.reduce(self.busy_at) if self.busy_at else self.busy
 
     @property
     def busy(self) -> Array:
@@ -244,8 +244,9 @@ def calendar(
     sleep: NDArray[np.intp],
     choice: NDArray[np.intp],
 ) -> tuple[Timeline, list[Timeline]]:
-    """Builds as rows over the whole calendar, and at each of the product's times, as if it lasted
-    for ever; see `timeline`. A task that is not done then has its states all the same, of no share.
+    """R builds as rows over the whole calendar, and at each of the product's times, as if it lasted
+    for ever; part, sleep (R,) and choice (R, K) as for `timeline`. A task that is not done then has
+    its states all the same, of no share.
     """
     if not product.times:
         return timeline(stack, product, events, part, sleep, choice), []
@@ -273,5 +274,5 @@ def _mixed(product: ProductFigures, lines: Sequence[Timeline]) -> Timeline:
         chip_w=mean([one.chip_w for one in lines]),
         share=share,
         period=np.array([t.period for t in product.tasks]).reshape(lines[0].period.shape),
-        busiest=np.maximum.reduce([one.busy for one in lines]),
+        busy_at=tuple(one.busy for one in lines),
     )

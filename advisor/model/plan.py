@@ -146,7 +146,7 @@ def _sweep(
         shortest = np.where(inside, length, np.inf).min(axis=2, initial=np.inf)
         least_busy = np.where(late[:, :, k], length.min(axis=2, initial=np.inf), shortest)
         for busy, paces in zip(busy_at, product.paces, strict=True):
-            busy += least_busy / paces[k][0]
+            busy += least_busy / paces[k][0] if paces[k][0] < np.inf else 0.0
         allowed.append(inside)
     busy = np.maximum.reduce(busy_at)
     possible = awake & ~late.any(axis=2) & (busy <= 1)
@@ -378,8 +378,9 @@ class _Sweep:
             option.append(best)
             taken = np.take_along_axis(length, best[..., None], axis=3)[..., 0]
             for (busy, least_busy), period in zip(busies, paces, strict=True):
-                busy += taken / period[0]
-                least_busy += length.min(axis=3) / period[0]
+                if period[0] < np.inf:
+                    busy += taken / period[0]
+                    least_busy += length.min(axis=3) / period[0]
         busy, least_busy = (np.maximum.reduce(one) for one in zip(*busies, strict=True))
         choice = np.stack(option, axis=-1)
         keeps_up = here & (least_busy <= 1)

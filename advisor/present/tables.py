@@ -12,6 +12,7 @@ from advisor.decide.robustness import AGREE
 from advisor.model.tables import never_sleeps
 from advisor.present.layout import FAINT, GOOD, PLAIN, POOR, STRONG, Page, cells
 from advisor.present.left_out import left_out
+from advisor.present.phases import calendar
 from advisor.quantities import show
 from advisor.studies.columns import Column, fitting, shown
 from advisor.studies.results import BuildResult, CostResult, RankedPart
@@ -348,6 +349,7 @@ def explanation_page(
     page.bars(rows)
     total = sum(c.a for c in result.current)
     page.line(f"  in all {show(total, 'current')}" + _over_life(result))
+    calendar(page, result)
     told = result.cost.told
     if told is not None and told > 0:
         what = "expected" if result.cost.expected else "at the stated values"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -25,7 +25,9 @@ from advisor.model.packs import cells_name
 from advisor.quantities import show
 from advisor.studies.consumers import Consumer, consumers
 from advisor.studies.money import MoneyItem, money_items
+from advisor.studies.phases import PhaseResult, TimeResult, phases, times
 from advisor.studies.results import (
+    WHERE_STATED,
     BuildResult,
     CostResult,
     LifeResult,
@@ -173,6 +175,11 @@ class Explanation:
     """what the answer does without: packs, converters, sleep states, points and parts"""
     warnings: tuple[str, ...]
     """what looks odd in the files"""
+    before_use: tuple[PhaseResult, ...] = field(default=(), metadata=WHERE_STATED)
+    """what comes before the first day takes from the first pack, phase by phase; with `charge_c` it
+    is what the pack gives in all. Left out where the product states no `before-use`"""
+    times: tuple[TimeResult, ...] = field(default=(), metadata=WHERE_STATED)
+    """the times of the calendar; left out where the product states no `times`"""
 
     def to_frame(self) -> pd.DataFrame:
         """Points per criterion as a data frame, a row a criterion."""
@@ -273,6 +280,8 @@ def explained(
         cautions=cautions([feed], evaluation.figures.hottest),
         left_out=evaluation.left_out,
         warnings=warnings_of(evaluation),
+        before_use=phases(build),
+        times=times(build),
     )
 
 

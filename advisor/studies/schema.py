@@ -114,7 +114,7 @@ def _inside(kind: Kind, at: str, informational: bool) -> Iterator[KeyRow]:
     if isinstance(kind, Record):
         yield from _record(kind.cls, at, informational)
     elif isinstance(kind, Either):
-        yield from _record(kind.record.cls, at, informational)
+        yield from _inside(kind.record, at, informational)
     elif isinstance(kind, ListOf):
         yield from _inside(kind.kind, f"{at}.<{_entry(kind) or 'number'}>", informational)
     elif isinstance(kind, MapOf):

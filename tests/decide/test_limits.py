@@ -74,12 +74,24 @@ def swap(what: str, old: str, new: str) -> Change:
     return change
 
 
+def stored(how_long: str, state: str) -> Change:
+    """A phase before use."""
+    stays = "environment: [{at: 20 degC, share: 1}]"
+    phase = f"before-use: [{{phase: shelf, for: {how_long}, {stays}, state: {state}}}]\n"
+    return swap("product", "workload:", f"{phase}workload:")
+
+
 # name of the limit -> (what the failed need begins with, change that just keeps it, that breaks it)
 CASES: dict[tuple[str, str], tuple[str, Change, Change]] = {
     ("part", "memory"): (
         "memory.flash",
         swap("product", "flash: 16 KiB", "flash: 16 KiB"),
         swap("product", "flash: 16 KiB", "flash: 17 KiB"),
+    ),
+    ("part", "before-use"): (
+        "before-use.shelf.state",
+        stored("1 d", "ram-kept"),
+        lambda files: {**stored("1 d", "deep")(files), "part two": _deep(files)},
     ),
     ("part", "features"): (
         "features.uart",
@@ -224,12 +236,23 @@ CASES: dict[tuple[str, str], tuple[str, Change, Change]] = {
         swap("cell", "resistance: 10 ohm", "resistance: 99 ohm"),
         swap("cell", "resistance: 10 ohm", "resistance: 101 ohm"),
     ),
+    ("build", "before-use"): (
+        "depth of discharge in reach after before-use",
+        # 1 % of the capacity a year at 20 degC
+        stored("99 years", "disconnected"),
+        stored("101 years", "disconnected"),
+    ),
     ("build", "unit-cost-limit"): (
         "unit-cost-limit",
         swap("product", "unit-cost-limit: 10.00", "unit-cost-limit: 1.70"),
         swap("product", "unit-cost-limit: 10.00", "unit-cost-limit: 1.69"),
     ),
 }
+
+
+def _deep(files: dict[str, str]) -> str:
+    """Another part, which alone has the state `deep`."""
+    return files["part one"].replace("part: one", "part: two").replace("ram-kept:", "deep:")
 
 
 def _timed(files: dict[str, str], part: str, cell: str, converter: str) -> dict[str, str]:

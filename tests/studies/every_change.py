@@ -85,6 +85,21 @@ CHANGES: dict[str, list[str] | str] = {
     "probe-cell:temperature.-20 degC.capacity": "0.5",
     "probe-cell:temperature.20 degC.capacity": "0.5",
     "probe-cell:temperature.60 degC.capacity": "0.5",
+    "probe:times.day.share": ["probe:times.day.share=0.6", "probe:times.night.share=0.4"],
+    "probe:times.night.share": ["probe:times.day.share=0.8", "probe:times.night.share=0.2"],
+    **{
+        f"probe:{where}.{place}.share": [
+            f"probe:{where}.{one}.share={share}" for one, share in shares.items()
+        ]
+        for where, shares in (
+            ("times.night.environment", {"-12 degC": 0.1, "9 degC": 0.9}),
+            ("before-use.truck.environment", {"33 degC": 0.9, "52 degC": 0.1}),
+        )
+        for place in shares
+    },
+    "probe:before-use.storage.environment.21 degC.share": [],  # alone it is the whole time
+    "probe:before-use.storage.state": "asleep",
+    "probe:before-use.truck.state": "disconnected",
     "probe-cell:rechargeable": "true",
     "probe-cell:chemistry": "alkaline",
     "probe-cell:temperature.60 degC.resistance": "9",
@@ -174,6 +189,7 @@ SHARES = {
 
 # bounds that do not bind at the stated values: an uncertainty about them is felt where they do
 SLACK = {
+    "probe:before-use.storage.environment.21 degC.share",
     "probe-part:supply.min",
     "probe-part:supply.brown-out",
     "probe-part:peak-current",

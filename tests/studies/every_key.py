@@ -150,6 +150,15 @@ life-target: 5 years
 service-life: 12 years
 rail: 2.2 V
 environment: [{at: -10 degC, share: 0.2}, {at: 15 degC, share: 0.5}, {at: 45 degC, share: 0.3}]
+times:
+  - {time: day, share: 0.75}
+  - {time: night, share: 0.25, environment: [{at: -12 degC, share: 0.4}, {at: 9 degC, share: 0.6}]}
+before-use:
+  - {phase: storage, for: 9 months, environment: [{at: 21 degC, share: 1}], state: disconnected}
+  - phase: truck
+    for: 20 days
+    environment: [{at: 33 degC, share: 0.3}, {at: 52 degC, share: 0.7}]
+    state: ram-kept
 workload:
   - task: sample
     every: 40 s

@@ -92,9 +92,8 @@ class _Results:
         out.pop("summary")
         if found.ranking:
             details = plain(explain(*inputs, "probe-part"))
-            out["explain"] = {
-                k: details[k] for k in ("current", "money", "score", "plan", "battery_life_s")
-            }
+            told = ("current", "money", "score", "plan", "battery_life_s", "before_use", "times")
+            out["explain"] = {k: details[k] for k in told}
         return out
 
 
