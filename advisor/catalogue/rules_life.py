@@ -65,6 +65,14 @@ def _times(product: Product, _: Catalogue) -> Iterator[Breach]:
                     yield f"workload.{task.task}.every.{name}", read, nearest(name, names)
 
 
+def _used(product: Product, _: Catalogue) -> Iterator[Breach]:
+    for task in product.workload:
+        for name in task.use_retries:
+            if name not in task.uses:
+                path = f"workload.{task.task}.use-retries.{name}"
+                yield path, f'"{name}"', nearest(name, tuple(task.uses))
+
+
 def _states(product: Product, catalogue: Catalogue) -> Iterator[Breach]:
     if catalogue.unread():
         return
@@ -82,6 +90,7 @@ FAULTS: tuple[tuple[str, Breaches, bool], ...] = (
     ("this figure: absent is never zero", _missing, False),
     ("the product's environment for times that have none of their own", _twice, False),
     ("the name of one of the product's times", _times, False),
+    ("a block that the task uses", _used, False),
     (
         f"{DISCONNECTED}, {ASLEEP} or a sleep state of some part",
         _states,

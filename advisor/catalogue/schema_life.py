@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from advisor.catalogue.fields import ListOf, Record, key
-from advisor.catalogue.kinds import Figure, Identity
+from advisor.catalogue.kinds import Figure, Identity, Whole
 from advisor.catalogue.schema_parts import TEMPERATURE
 from advisor.quantities import Quantity
 
@@ -26,6 +26,21 @@ class Stay:
 
 
 STAYS = ListOf(Record(Stay), named_by="at")
+
+
+# of a try that always fails there is no last one
+FAILS = Figure("share", most=0.999)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Retries:
+    """Something that may fail, each try by itself, and is then tried again."""
+
+    fails: Quantity = key(FAILS, "chance that a try fails", required=True)
+    most: int | None = key(Whole(), "most tries; until one works when absent")
+
+
+RETRIES = Record(Retries)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -30,7 +30,7 @@ from advisor.catalogue.kinds import (
     scalar,
     shape_of,
 )
-from advisor.catalogue.schema_life import STAYS, Phase, Stay, TimeOfUse
+from advisor.catalogue.schema_life import RETRIES, STAYS, Phase, Retries, Stay, TimeOfUse
 from advisor.catalogue.schema_parts import (
     COUNT,
     CURRENT,
@@ -63,6 +63,7 @@ class Load:
     duration: Quantity | None = key(TIME, "how long", name="for")
     supply: Window = key(TAKES, "supply voltage that it takes", default=Window())
     cpu: str = key(Choice(("idle", "asleep")), "what the core does meanwhile", default="idle")
+    retries: Retries | None = key(RETRIES, "tries of it, one right behind the other")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,6 +87,15 @@ class Task:
     every: Quantity | Mapping[str, Quantity] | None = key(
         Either(PERIOD, MapOf(PERIOD, "time")),
         "period; or one for each of `times` at which it is done",
+    )
+    arrival: str = key(
+        Choice(("regular", "random")),
+        "a period apart, or at random with that mean, as a button is pressed (Poisson)",
+        default="regular",
+    )
+    retries: Retries | None = key(RETRIES, "tries of the whole event, each with its wake")
+    use_retries: Mapping[str, Retries] = key(
+        MapOf(RETRIES, "block"), "tries of all uses of a block", default={}
     )
     kernels: Mapping[str, Quantity] = key(
         MapOf(COUNT, "kernel"), "units of work per event", default={}

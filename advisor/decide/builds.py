@@ -28,6 +28,7 @@ from advisor.model.draws import Array, Sampler
 from advisor.model.ends import INDEX
 from advisor.model.events import EventStates, Timeline, calendar
 from advisor.model.maturity import maturity, maturity_draws
+from advisor.model.meetings import coinciding
 from advisor.model.packs import Feed, cells_name
 from advisor.model.tables import Option, Stack
 from advisor.model.workload import ProductFigures
@@ -391,6 +392,9 @@ def _assessed(
     shape = life.life_s.shape
     values = np.stack([np.broadcast_to(c.measure.value(view), shape) for c in criteria])
     points, worth = score(criteria, values, weights)
+    if product.waits:
+        beside_a, beside_w = coinciding(product, lines, range(len(product.tasks)))
+        current = current + beside_a + beside_w / feed.chip_voltage()
     state_a = np.where(lines.duration > 0, current, 0.0)
     state_a[:, -1] = current[:, -1]
     return Assessed(

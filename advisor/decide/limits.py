@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from advisor.catalogue.criteria import Keys, measures
 from advisor.catalogue.schema_product import Product
 from advisor.decide.builds import Assessed, PartSide
+from advisor.decide.chances import bears_on, waiting
 from advisor.decide.costs import ProductCost
 from advisor.decide.feed_limits import FEED_LIMITS, Supply
 from advisor.decide.screens import LEAD_TIME, PART_LIMITS, Case, Failed, Limit
@@ -187,11 +188,22 @@ def _unit_cost(at: Held) -> Iterator[Case]:
 
 def _deadlines(at: Held) -> Iterator[Case]:
     lines = at.assessed.timeline
-    for task, here in zip(at.assessed.product.tasks, lines.tasks, strict=True):
-        if task.finish_within is not None:
+    for k, (task, here) in enumerate(zip(at.assessed.product.tasks, lines.tasks, strict=True)):
+        if task.finish_within is not None and not bears_on(at.assessed, k):
             length = lines.duration[:, here].sum(axis=1)
             need = f"workload.{task.name}.finish-within"
             yield Case(need=need, required=task.finish_within, offered=length)
+
+
+def _by_chance(at: Held) -> Iterator[Case]:
+    product = at.assessed.product
+    for k, task in enumerate(product.tasks):
+        if task.finish_within is not None and bears_on(at.assessed, k):
+            yield Case(
+                need=f"workload.{task.name}.finish-within in a share of the events",
+                required=product.confidence,
+                offered=waiting(at.assessed, k).in_time,
+            )
 
 
 def _busy(at: Held) -> Iterator[Case]:
@@ -315,6 +327,14 @@ BUILD_LIMITS = (
         dimension="time",
         least=False,
         cases=_deadlines,
+    ),
+    Limit(
+        name="finish-by-chance",
+        level="build",
+        title="events that wait or are tried again finish in time as often as `needs.confidence`",
+        dimension="share",
+        least=True,
+        cases=_by_chance,
     ),
     Limit(
         name="busy",

@@ -127,6 +127,10 @@ def life(pack: Pack, drain: Drain, fresh: bool = True) -> Life:
         end = np.maximum(end, start)
         to_end = march.time(end) - march.time(start)
         shelf = np.maximum(shelf - sum(phase.seconds for phase in drain.before), 0.0)
+    if drain.variance is not None and drain.luck is not None:
+        to_end = to_end * _by_luck(
+            drain, to_end, pack.capacity_c * (end if start is None else end - start)
+        )
     life_s = np.minimum(to_end, shelf)
     ends_by = np.where(to_end > shelf, np.int8(INDEX["shelf-life"]), ends_by)
     if start is None:
@@ -165,6 +169,20 @@ def life(pack: Pack, drain: Drain, fresh: bool = True) -> Life:
         if start is None
         else life(pack, replace(drain, before=()), fresh=fresh).life_s,
     )
+
+
+def _by_luck(drain: Drain, to_end: Array, charge: Array) -> Array:
+    """What a device's own events make of its mean time (R, N) s to use up a charge (R, N) C.
+
+    The charge that many events take is nearly normal, of variance v T, so the time to use up Q has
+    the relative standard deviation sqrt(v T)/Q (renewal theory); lognormal, of mean 1.
+    """
+    assert drain.variance is not None
+    assert drain.luck is not None
+    with np.errstate(divide="ignore", invalid="ignore"):
+        spread = np.sqrt(drain.variance * to_end) / charge
+    spread = np.where(np.isfinite(spread), np.minimum(spread, 1.0), 0.0)
+    return np.asarray(np.exp(spread * drain.luck - spread**2 / 2))
 
 
 def _seen(pack: Pack, drain: Drain) -> list[tuple[Pack, Drain]]:

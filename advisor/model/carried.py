@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from advisor.model.drain import Drain, Seen, Stored, some_tasks
 from advisor.model.draws import Array
 from advisor.model.events import Timeline
+from advisor.model.meetings import coinciding, strained, variance
 from advisor.model.packs import Feed
 from advisor.model.tables import Stack
 from advisor.model.workload import ProductFigures
@@ -37,16 +38,43 @@ def carried(
     cut_off : (R, N) V.
     """
     drain = drain_of(feed, lines, cut_off)
-    if not at_times and not product.before:
+    if not (at_times or product.before or product.by_chance):
         return drain
+    every = tuple(range(len(product.tasks)))
+    if at_times:
+        seen = tuple(
+            Seen(
+                feed.pack.eases[t],
+                some_tasks(_pulses(feed, product, one, cut_off, product.done(t)), product.done(t)),
+            )
+            for t, one in enumerate(at_times)
+        )
+    elif product.by_chance:
+        whole = np.ones(cut_off.shape[1])
+        seen = (Seen(whole, _pulses(feed, product, lines, cut_off, every)),)
+    else:
+        seen = ()
     return replace(
         drain,
-        seen=tuple(
-            Seen(feed.pack.eases[t], some_tasks(drain_of(feed, one, cut_off), product.done(t)))
-            for t, one in enumerate(at_times)
-        ),
+        seen=seen,
         before=_before_use(feed, stack, product, part, sleep),
+        variance=variance(product, drain, feed.nominal_v, lines.tries)
+        if product.by_chance
+        else None,
+        luck=product.luck,
     )
+
+
+def _pulses(
+    feed: Feed, product: ProductFigures, lines: Timeline, cut_off: Array, done: Sequence[int]
+) -> Drain:
+    """The drain that pulses are held against, (R, S, N) A and W; cut_off (R, N) V, `done` the tasks
+    that it is of."""
+    if not product.by_chance:
+        return drain_of(feed, lines, cut_off)
+    a, w = coinciding(product, lines, done)
+    meeting = replace(lines, load_a=lines.load_a + a, load_w=lines.load_w + w)
+    return strained(product, drain_of(feed, meeting, cut_off), done)
 
 
 def drain_of(feed: Feed, lines: Timeline, cut_off: Array) -> Drain:

@@ -57,6 +57,8 @@ class Drain:
     per event. tasks : the states of each task's event, in order; the last state is the rest
     between events and in no task. period_s : (K, N). cut_off_v : (R, N) V. seen : what pulses are
     held against, where that is not the drain itself. before : what the first pack gives before use.
+    variance : (R, N) C^2 a second, that of the charge that events take by chance; luck : (N,)
+    standard normal deviates of what a device's own events come to.
     """
 
     constant_a: Array
@@ -68,6 +70,8 @@ class Drain:
     cut_off_v: Array
     seen: tuple[Seen, ...] = ()
     before: tuple[Stored, ...] = ()
+    variance: Array | None = None
+    luck: Array | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +103,7 @@ def rows_of(drain: Drain, rows: slice) -> Drain:
         share=drain.share[rows],
         duration_s=drain.duration_s[rows],
         cut_off_v=drain.cut_off_v[rows],
+        variance=None if drain.variance is None else drain.variance[rows],
         seen=tuple(replace(s, drain=rows_of(s.drain, rows)) for s in drain.seen),
         before=tuple(
             replace(s, constant_a=s.constant_a[rows], power_w=s.power_w[rows]) for s in drain.before
@@ -137,6 +142,10 @@ def joined(drains: Sequence[Drain]) -> Drain:
         tasks=first.tasks,
         period_s=first.period_s,
         cut_off_v=np.concatenate([d.cut_off_v for d in drains]),
+        variance=None
+        if first.variance is None
+        else np.concatenate([d.variance for d in drains if d.variance is not None]),
+        luck=first.luck,
         seen=tuple(
             replace(of[0], drain=joined([s.drain for s in of]))
             for of in zip(*(d.seen for d in drains), strict=True)

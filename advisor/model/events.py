@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from advisor.model.chance import Tries
 from advisor.model.draws import Array
 from advisor.model.tables import Stack
 from advisor.model.workload import ProductFigures, TaskFigures
@@ -40,6 +41,8 @@ class EventStates:
     names : the S states in order. duration : (P, Z, O, S, N) s. chip_a, chip_w : the chip's
     constant current (A) and constant power (W), same shape. load_a, load_w : (S, N) A, W, loads
     switched on. rest_a, rest_w : (P, Z, N) asleep, as its events meet it.
+    tries : (S, N) mean number of times that each state is gone through, in its duration; None for
+    once each.
     """
 
     names: tuple[StateName, ...]
@@ -50,6 +53,14 @@ class EventStates:
     load_w: Array
     rest_a: Array
     rest_w: Array
+    tries: Array | None = None
+
+    @property
+    def shortest(self) -> Array:
+        """Length of an event of which everything works at once, (P, Z, O, N) s."""
+        if self.tries is None:
+            return self.length
+        return np.asarray((self.duration / self.tries).sum(axis=3))
 
     @property
     def length(self) -> Array:
@@ -69,6 +80,13 @@ def state_names(task: TaskFigures) -> tuple[StateName, ...]:
         names.append(StateName("load", load.name))
         slept = load.asleep
     return tuple(names)
+
+
+def tried(task: TaskFigures) -> list[Tries | None]:
+    """How often each state of an event is tried, in the order of `state_names`."""
+    of = {("load", load.name): load.tries for load in task.loads}
+    of |= {("block", block): tries for block, tries in task.use_tries.items()}
+    return [of.get((name.kind, name.name)) for name in state_names(task)]
 
 
 def expand(stack: Stack, product: ProductFigures, k: int) -> EventStates:
@@ -119,6 +137,12 @@ def expand(stack: Stack, product: ProductFigures, k: int) -> EventStates:
         load_a[s], load_w[s] = load.demand.current, load.demand.power
         s += 1
         slept = load.asleep
+    tries = None
+    if task.by_chance:
+        ones = np.ones(n)
+        whole = ones if task.tries is None else task.tries.mean
+        tries = np.stack([whole if t is None else whole * t.mean for t in tried(task)])
+        duration = duration * tries
     return EventStates(
         names=names,
         duration=duration,
@@ -128,6 +152,7 @@ def expand(stack: Stack, product: ProductFigures, k: int) -> EventStates:
         load_w=load_w,
         rest_a=stack.sleep_a,
         rest_w=stack.sleep_w,
+        tries=tries,
     )
 
 
@@ -158,6 +183,7 @@ class Timeline:
     period: Array
     names: tuple[tuple[StateName, ...], ...]
     busy_at: tuple[Array, ...] = ()
+    tries: Array | None = None
 
     @property
     def most_busy(self) -> Array:
@@ -233,7 +259,16 @@ def timeline(
         tasks=tuple(tasks),
         period=np.array([t.period for t in product.tasks]).reshape(len(tasks), n),
         names=tuple(e.names for e in events),
+        tries=_tries(events, n),
     )
+
+
+def _tries(events: tuple[EventStates, ...], n: int) -> Array | None:
+    """Mean number of times that each state is gone through, (S, N); sleep once."""
+    if all(e.tries is None for e in events):
+        return None
+    each = [np.ones((len(e.names), n)) if e.tries is None else e.tries for e in events]
+    return np.concatenate([*each, np.ones((1, n))])
 
 
 def calendar(

@@ -20,7 +20,8 @@ cut-off, each such level is swept by itself. A busy share above 1 leaves the exa
 front of busy share and charge (`tight`).
 
 Two approximations, both small: charges that cross between the ends of the voltage are compared at
-five voltages, and an option's reach on a reservoir is taken without the other tasks.
+five voltages; an option's reach on a reservoir is taken without the other tasks. Where events wait
+by chance, the plan in which all are quickest is among them.
 
 Axes: P parts, Z sleep states, O options, K tasks, L levels of cut-off. Stated values (N = 1).
 """
@@ -141,7 +142,7 @@ def _sweep(
         length = tasks[k].length
         inside = np.broadcast_to(may[:, None], length.shape)
         if task.finish_within is not None:
-            inside = inside & (length <= task.finish_within[0])
+            inside = inside & (tasks[k].shortest <= task.finish_within[0])
         late[:, :, k] = ~inside.any(axis=2)
         shortest = np.where(inside, length, np.inf).min(axis=2, initial=np.inf)
         least_busy = np.where(late[:, :, k], length.min(axis=2, initial=np.inf), shortest)
@@ -325,14 +326,17 @@ class _Sweep:
         ]
         kept = self._kept(may, [np.round(r.depth, DIGITS) for r in level.reaches], left)
         out = [self._cheapest(volts, kept, level.here) for volts in self._voltages(may)]
+        timed = self.product.waits and any(x is not None for x in left)
+        least = [[task.length for task in self.tasks]] if timed else []
         peaks = [r.peak for r in level.reaches]
         if self.feed.pack.reservoir is not None and any(x is not None for x in peaks):
             # together the tasks draw a little more from the cells than each by itself
-            gentlest = [
-                np.where(inside, task.peak if peak is None else peak, np.inf).argmin(axis=2)
-                for inside, peak, task in zip(may, peaks, self.tasks, strict=True)
-            ]
-            out.append(self._rows(np.stack(gentlest, axis=-1)[None], level.here[None]))
+            least.append(
+                [t.peak if x is None else x for t, x in zip(self.tasks, peaks, strict=True)]
+            )
+        for of in least:
+            each = [np.where(m, x, np.inf).argmin(axis=2) for m, x in zip(may, of, strict=True)]
+            out.append(self._rows(np.stack(each, axis=-1)[None], level.here[None]))
         return np.concatenate(out)
 
     def _kept(

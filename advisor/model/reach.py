@@ -38,7 +38,8 @@ class TaskOptions:
     Attributes
     ----------
     a, w : (P, Z, O, S) A, W. rest_a, rest_w : (P, Z). charge_a C, charge_w W s : (P, Z, O) above
-    sleeping as long. length : (P, Z, O) s. duration : (P, Z, O, S) s. peak : (P, Z, O) A, the
+    sleeping as long. length, shortest : (P, Z, O) s, on average and where
+    all works at once. duration : (P, Z, O, S) s. peak : (P, Z, O) A, the
     greatest current at the rail.
     """
 
@@ -51,6 +52,7 @@ class TaskOptions:
     length: Array
     duration: Array
     peak: Array
+    shortest: Array
 
 
 def task_options(
@@ -74,6 +76,7 @@ def task_options(
         charge_a=above_a,
         charge_w=above_w,
         length=event.length[..., 0],
+        shortest=event.shortest[..., 0],
         duration=duration,
         peak=peak,
     )

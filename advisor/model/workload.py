@@ -6,16 +6,20 @@ N is the draw axis (1 for the stated values). SI units, temperatures in degC.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from advisor.catalogue.curves import Curve
-from advisor.catalogue.schema_life import ASLEEP, DISCONNECTED, Stay
+from advisor.catalogue.schema_life import ASLEEP, DISCONNECTED, Retries, Stay
 from advisor.catalogue.schema_product import Load, Product, StandingLoad, Task
 from advisor.figures import Path
+from advisor.model.chance import Tries
 from advisor.model.draws import Array, Sampler
-from advisor.quantities import Quantity
+from advisor.quantities import Quantity, exact
+
+YEAR = 365.25 * 86400.0  # s
+TEN_YEARS = exact(10 * YEAR, "time")  # in which rare meetings are counted where nothing is stated
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +42,7 @@ class LoadFigures:
     demand: Demand
     duration: Array
     asleep: bool
+    tries: Tries | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +64,14 @@ class TaskFigures:
     at: str | None = None
     without: frozenset[str] = frozenset()
     periods: tuple[Array, ...] = ()
+    random: bool = False
+    tries: Tries | None = None
+    use_tries: Mapping[str, Tries] = field(default_factory=dict)
+
+    @property
+    def by_chance(self) -> bool:
+        """Whether its events do not all last as long."""
+        return bool(self.tries or self.use_tries or any(load.tries for load in self.loads))
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +105,9 @@ class ProductFigures:
 
     `lead_time_s` is the longest time to delivery that is acceptable, if that matters. The
     environment is that of all `times`, by their shares; `before` is what comes before use.
+    `confidence` is the share of events that must keep a deadline that chance bears on; `lasts_s`
+    how long the product is in use, by which rare meetings are counted; `luck` (N,) standard normal
+    deviates of what a device's own events come to, None at the stated values.
     """
 
     name: str
@@ -107,6 +123,19 @@ class ProductFigures:
     lead_time_s: float | None = None
     times: tuple[TimeFigures, ...] = ()
     before: tuple[PhaseFigures, ...] = ()
+    confidence: float = 0.5
+    lasts_s: float = 10 * YEAR
+    luck: Array | None = None
+
+    @property
+    def waits(self) -> bool:
+        """Whether an event may find the core busy by chance."""
+        return any(task.random for task in self.tasks)
+
+    @property
+    def by_chance(self) -> bool:
+        """Whether anything in its workload is a matter of chance."""
+        return self.waits or any(task.by_chance for task in self.tasks)
 
     @property
     def paces(self) -> tuple[tuple[Array, ...], ...]:
@@ -163,6 +192,10 @@ def product_figures(product: Product, sampler: Sampler) -> ProductFigures:
             return Demand(current=charge / take(path / "for", load.duration), power=zero)
         return Demand(current=take(path / "current", load.current), power=zero)
 
+    def tries(path: Path, retries: Retries | None) -> Tries | None:
+        """What is tried again, if anything."""
+        return None if retries is None else Tries(take(path / "fails", retries.fails), retries.most)
+
     parts = {t.time: take(root.child("times", t.time, "share"), t.share) for t in product.times}
     parts = {name: part / sum(parts.values()) for name, part in parts.items()}
     tasks = []
@@ -182,6 +215,7 @@ def product_figures(product: Product, sampler: Sampler) -> ProductFigures:
                         demand=demand(at / "loads" / load.load, load),
                         duration=take(at / "loads" / load.load / "for", load.duration),
                         asleep=load.cpu == "asleep",
+                        tries=tries(at.child("loads", load.load, "retries"), load.retries),
                     )
                     for load in task.loads
                 ),
@@ -191,6 +225,12 @@ def product_figures(product: Product, sampler: Sampler) -> ProductFigures:
                 wake_within=None if task.wake_within is None else task.wake_within.nominal,
                 at=task.at,
                 without=frozenset(task.without_engines),
+                random=task.arrival == "random",
+                tries=tries(at / "retries", task.retries),
+                use_tries={
+                    block: Tries(take(at.child("use-retries", block, "fails"), r.fails), r.most)
+                    for block, r in task.use_retries.items()
+                },
             )
         )
     temperature, share, times = _stays(product, parts, take, root)
@@ -211,6 +251,19 @@ def product_figures(product: Product, sampler: Sampler) -> ProductFigures:
         lead_time_s=None if product.needs.lead_time is None else product.needs.lead_time.nominal,
         times=times,
         before=_before(product, take, root),
+        confidence=product.needs.confidence.nominal,
+        lasts_s=(product.service_life or product.life_target or TEN_YEARS).nominal,
+        luck=sampler.luck(root / "chance") if _by_chance(product) else None,
+    )
+
+
+def _by_chance(product: Product) -> bool:
+    return any(
+        task.arrival == "random"
+        or task.retries
+        or task.use_retries
+        or any(load.retries for load in task.loads)
+        for task in product.workload
     )
 
 

@@ -23,6 +23,7 @@ from advisor.model.ends import ENDS
 from advisor.model.operating_plan import PlanTask, solve
 from advisor.model.packs import cells_name
 from advisor.quantities import show
+from advisor.studies.chances import SpreadResult, chances
 from advisor.studies.consumers import Consumer, consumers
 from advisor.studies.money import MoneyItem, money_items
 from advisor.studies.phases import PhaseResult, TimeResult, phases, times
@@ -180,6 +181,9 @@ class Explanation:
     is what the pack gives in all. Left out where the product states no `before-use`"""
     times: tuple[TimeResult, ...] = field(default=(), metadata=WHERE_STATED)
     """the times of the calendar; left out where the product states no `times`"""
+    chances: SpreadResult | None = field(default=None, metadata=WHERE_STATED)
+    """what comes of events at random and of tries that fail; left out where the product states
+    neither"""
 
     def to_frame(self) -> pd.DataFrame:
         """Points per criterion as a data frame, a row a criterion."""
@@ -282,6 +286,7 @@ def explained(
         warnings=warnings_of(evaluation),
         before_use=phases(build),
         times=times(build),
+        chances=chances(build),
     )
 
 

@@ -116,6 +116,13 @@ BROKEN = {
             "every time has its own",
         )
     ],
+    "a block that the task uses": [
+        (
+            "frost-post:workload.sample.use-retries={advert: {fails: 0.1}}",
+            "workload.sample.use-retries.advert",
+            '"advert"',
+        )
+    ],
     "the name of one of the product's times": [
         ("frost-post:workload.sample.every={day: 3 s}", "workload.sample.every.day", "no times"),
         ("frost-post:times=[{time: low, share: 1}]", "times.low", "a spread"),

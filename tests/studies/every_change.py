@@ -85,6 +85,10 @@ CHANGES: dict[str, list[str] | str] = {
     "probe-cell:temperature.-20 degC.capacity": "0.5",
     "probe-cell:temperature.20 degC.capacity": "0.5",
     "probe-cell:temperature.60 degC.capacity": "0.5",
+    "probe:workload.sample.arrival": "regular",
+    "probe:workload.sample.retries.most": "3",
+    "probe:workload.sample.use-retries.radio-advert.most": "1",
+    "probe:workload.sample.loads.radio.retries.most": "1",
     "probe:times.day.share": ["probe:times.day.share=0.6", "probe:times.night.share=0.4"],
     "probe:times.night.share": ["probe:times.day.share=0.8", "probe:times.night.share=0.2"],
     **{

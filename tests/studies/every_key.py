@@ -162,11 +162,14 @@ before-use:
 workload:
   - task: sample
     every: 40 s
+    arrival: random
+    retries: {fails: 0.02, most: 2}
+    use-retries: {radio-advert: {fails: 0.1, most: 3}}
     kernels: {filter: 8, hash: 2}
     uses: {radio-advert: 2}
     loads:
       - {load: probe, current: 2 mA, for: 12 ms, cpu: asleep}
-      - {load: radio, current: 60 mA, for: 20 ms, cpu: idle}
+      - {load: radio, current: 60 mA, for: 20 ms, cpu: idle, retries: {fails: 0.2, most: 4}}
       - {load: pump, charge: 40 µC, for: 10 ms, supply: {min: 1.8 V, max: 5.5 V}}
       - {load: lamp, power: 30 mW, for: 5 ms, cpu: asleep}
     at: fast

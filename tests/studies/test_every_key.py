@@ -92,8 +92,17 @@ class _Results:
         out.pop("summary")
         if found.ranking:
             details = plain(explain(*inputs, "probe-part"))
-            told = ("current", "money", "score", "plan", "battery_life_s", "before_use", "times")
-            out["explain"] = {k: details[k] for k in told}
+            told = (
+                "current",
+                "money",
+                "score",
+                "plan",
+                "battery_life_s",
+                "before_use",
+                "times",
+                "chances",
+            )
+            out["explain"] = {k: details.get(k) for k in told}
         return out
 
 
