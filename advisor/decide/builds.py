@@ -352,6 +352,7 @@ def assess(
         drains = [prepared[i].drain for i in members]
         asked = fresh or drains[0].share.shape[2] == 1
         asked = asked or any(_may_pulse(prepared[i]) for i in members)
+        asked = asked or prepared[members[0]].feed.rested is not None
         life_of |= zip(members, lives(pack, drains, fresh=asked), strict=True)
     return [
         _assessed(made, life_of[i], own_cost, product, criteria, weights)

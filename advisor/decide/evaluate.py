@@ -39,6 +39,7 @@ from advisor.faults import Fault, FaultError
 from advisor.figures import Path
 from advisor.model.draws import Array, Trace
 from advisor.model.maturity import maturity
+from advisor.model.meetings import longer_rests
 from advisor.model.packs import (
     CELL_LIMITS,
     cells_name,
@@ -230,6 +231,9 @@ def evaluate(
                 for path in missing
             )
         )
+    for option in product.supply_options.cells:
+        if option.cell is not None:
+            warnings += longer_rests(catalogue.cells[option.cell], here.figures)
     if product.add_ons == "allowed":
         warnings.append(f"{product.product}:add-ons allowed: companion chips are not weighed yet")
     screens: dict[str, Screened] = {}

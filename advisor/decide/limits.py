@@ -22,6 +22,7 @@ from advisor.decide.feed_limits import FEED_LIMITS, Supply
 from advisor.decide.screens import LEAD_TIME, PART_LIMITS, Case, Failed, Limit
 from advisor.decide.supplies import cases
 from advisor.model.draws import Array
+from advisor.model.meetings import rest_before, task_peak
 from advisor.model.packs import Feed
 from advisor.model.plan import Plans
 from advisor.model.tables import Stack
@@ -149,7 +150,27 @@ def _max_pulse(at: Held) -> Iterator[Case]:
     if feed.cell is not None and np.isfinite(feed.most_pulse_a):
         peak = at.assessed.life.start_peak_a
         need = f"{feed.cell.cell} max-pulse"
-        yield Case(need=need, required=peak, offered=feed.most_pulse_a)
+        yield Case(need=need, required=peak, offered=feed.pulse_a)
+
+
+def _after_rest(at: Held) -> Iterator[Case]:
+    """Each task's pulse after its own rest; other tasks' pulses may be too weak to break a film."""
+    assessed = at.assessed
+    feed, product = assessed.feed, assessed.product
+    if feed.rested is None or feed.cell is None:
+        return
+    for k, task in enumerate(product.tasks):
+        rest, coldest = rest_before(product, k)
+        amps = task_peak(assessed.drain, k)
+        if feed.pack.reservoir is not None:
+            amps = np.fmin(amps, assessed.life.start_peak_a)
+        open_v = feed.pack.open_v[0] / feed.option.series
+        volts = feed.rested.voltage(rest, coldest, amps / feed.option.parallel, open_v)
+        yield Case(
+            need=f"{feed.cell.cell} after-rest: voltage under {task.name}, rested",
+            required=assessed.cut_off_v,
+            offered=volts * feed.option.series,
+        )
 
 
 def _max_continuous(at: Held) -> Iterator[Case]:
@@ -226,7 +247,7 @@ def _own_peak(at: Held) -> Iterator[Case]:
     yield Case(
         need="the cells' max-pulse for the part's peak-current",
         required=amps + watts / feed.pack.open_v[0],
-        offered=feed.most_pulse_a,
+        offered=feed.pulse_a,
     )
 
 
@@ -278,6 +299,14 @@ BUILD_LIMITS = (
         dimension="current",
         least=True,
         cases=_max_pulse,
+    ),
+    Limit(
+        name="after-rest",
+        level="build",
+        title="a pulse after rest, in the cold, leaves the cells' voltage above the cut-off",
+        dimension="voltage",
+        least=True,
+        cases=_after_rest,
     ),
     Limit(
         name="peak-current",

@@ -42,11 +42,11 @@ class Life:
     """Result of `life`, each (R, N).
 
     end_depth; life_s; ends_by (index into ENDS); mean_current_a (time mean over the life, leak
-    included, self-discharge not); start_peak_a, start_mean_a (the cells' current, fresh);
-    start_low_v (lowest loaded voltage, fresh; NaN where the pack cannot give the power); dead
-    (fresh pack below the cut-off). start_depth (of discharge on the first day: what comes before
-    use takes it from 0, and fresh then means on the first day); next_s (life of a pack that
-    replaces the first one).
+    included, self-discharge not); start_peak_a, start_mean_a (the cells' current, fresh; the peak
+    as it counts where their pulse limit is least); start_low_v (lowest loaded voltage, fresh; NaN
+    where the pack cannot give the power); dead (fresh pack below the cut-off). start_depth (of
+    discharge on the first day: what comes before use takes it from 0, and fresh then means on the
+    first day); next_s (life of a pack that replaces the first one).
     """
 
     end_depth: Array
@@ -147,7 +147,9 @@ def life(pack: Pack, drain: Drain, fresh: bool = True) -> Life:
         mean = np.where(life_s > 0, mean, start_mean + pack.leak_a)
     if fresh:
         lowest, greatest = zip(*(lows.fresh(start) for lows in seen), strict=True)
-        low, peak = np.minimum.reduce(lowest), np.maximum.reduce(greatest)
+        low = np.minimum.reduce(lowest)
+        counts = [one.strain for one in drain.seen] or [1.0]
+        peak = np.maximum.reduce([p * c for p, c in zip(greatest, counts, strict=True)])
         dead = ~(low >= drain.cut_off_v)
     else:
         low = peak = np.full(shape, np.nan)

@@ -46,6 +46,7 @@ def carried(
             Seen(
                 feed.pack.eases[t],
                 some_tasks(_pulses(feed, product, one, cut_off, product.done(t)), product.done(t)),
+                feed.pack.strains[t],
             )
             for t, one in enumerate(at_times)
         )

@@ -40,17 +40,17 @@ class Tries:
 
     @property
     def lost(self) -> Array:
-        """Chance that all tries fail, (N,)."""
+        """Chance that all tries fail, (N,), a share."""
         return np.zeros_like(self.fails) if self.most is None else self.fails**self.most
 
     @property
     def mean(self) -> Array:
-        """Mean number of tries, (N,)."""
+        """Mean number of tries, (N,), a count."""
         return np.asarray((1 - self.lost) / (1 - self.fails))
 
     @property
     def variance(self) -> Array:
-        """Variance of the number of tries, (N,): E[n^2] = sum over j of (2 j + 1) p^j, j < m."""
+        """Variance of the number of tries, (N,), of a count: E[n^2] = sum over j of (2 j + 1) p^j, j < m."""
         p, m = self.fails, self.most
         square = (1 + p) / (1 - p) ** 2
         if m is not None:

@@ -25,9 +25,10 @@ class Pack:
     least_capacity, mean_capacity : (N,) usable share in the coldest place, and on average.
     shelf_life_s : (N,) s, infinite where none. two_well : (c, k in 1/s), each (N,), or None.
     reservoir : (capacitance F, esr ohm), each (N,), or None. ideal : a flat source. figures : those
-    of the cell that ends of life read, (N,) by their keys; those that it states. eases : at each of
-    the product's times, its share (N,) of the resistance. stored_loss_a : in each phase before use,
-    the self-discharge, (N,) A.
+    of the cell that ends of life read, (N,) by their keys, if it states them. eases : at each of
+    the product's times, its share (N,) of the resistance; strains : what a current of the cells
+    counts (N,) then, of one where the pulse limit is least. stored_loss_a : in each phase before
+    use, the self-discharge, (N,) A.
     """
 
     depth: Array
@@ -44,6 +45,7 @@ class Pack:
     ideal: bool = False
     figures: Mapping[tuple[str, ...], Array] = field(default_factory=dict)
     eases: tuple[Array, ...] = ()
+    strains: tuple[Array, ...] = ()
     stored_loss_a: tuple[Array, ...] = ()
 
 
@@ -78,11 +80,13 @@ class Drain:
 class Seen:
     """A drain that the pack has to carry at some time: its pulses behind a share of the resistance.
 
-    ease : (N,) of the pack's resistance. drain : what is carried then.
+    ease : (N,) of the pack's resistance. drain : what is carried then. strain : (N,) of what a
+    current of the cells counts where their pulse limit is least.
     """
 
     ease: Array
     drain: Drain
+    strain: Array | float = 1.0
 
 
 @dataclass(frozen=True, slots=True)

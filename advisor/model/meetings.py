@@ -16,10 +16,12 @@ from dataclasses import replace
 
 import numpy as np
 
+from advisor.catalogue.schema_supply import Cell
 from advisor.model.drain import Drain
 from advisor.model.draws import Array
 from advisor.model.events import Timeline, tried
 from advisor.model.workload import ProductFigures, TaskFigures
+from advisor.quantities import show
 
 MOST = 4  # events of a task right behind each other that are looked at
 
@@ -123,3 +125,45 @@ def variance(product: ProductFigures, drain: Drain, volts: Array, tries: Array |
             mean = task.tries.mean * mean
         out += (spread + (mean**2 if task.random else 0.0)) / task.period
     return out
+
+
+def rest_before(product: ProductFigures, k: int) -> tuple[Array, Array]:
+    """(longest rest s, coldest place degC) of a task's events, (N,) each.
+
+    The rest is its period, the longest of many gaps where it comes at random (that of n is ln n
+    times the mean; exponential), or what comes before use.
+    """
+    task = product.tasks[k]
+    then = [t for t in range(len(product.times)) if k in product.done(t)]
+    rest = np.maximum.reduce([task.periods[t] for t in then]) if then else task.period
+    if task.random:
+        rest = rest * np.log(np.maximum(product.lasts_s / rest, np.e))
+    stored = sum((phase.duration for phase in product.before), np.zeros_like(rest))
+    places = [product.temperature[product.times[t].places] for t in then] or [product.temperature]
+    return np.maximum(rest, stored), np.concatenate(places).min(axis=0)
+
+
+def longer_rests(cell: Cell, product: ProductFigures) -> list[str]:
+    """That a cell is to rest longer than was measured, in words."""
+    if cell.after_rest is None or not product.tasks:
+        return []
+    longest = max(float(rest_before(product, k)[0][0]) for k in range(len(product.tasks)))
+    if longest <= cell.after_rest.at[-1]:
+        return []
+    on = "goes on as between the two longest" if len(cell.after_rest.at) > 1 else "is held"
+    return [
+        f"{cell.cell}: rests of up to {show(longest, 'time')} are longer than the longest that "
+        f"after-rest was measured with; beyond it the voltage {on}"
+    ]
+
+
+def task_peak(drain: Drain, k: int) -> Array:
+    """Greatest current of the cells in a task's events, (R, N) A, its powers at the cut-off."""
+    here = drain.tasks[k]
+    there = drain.duration_s[:, here] > 0
+    with np.errstate(divide="ignore", invalid="ignore"):
+        power = np.where(
+            drain.power_w[:, here] > 0, drain.power_w[:, here] / drain.cut_off_v[:, None], 0.0
+        )
+    amps = drain.constant_a[:, here] + power
+    return np.asarray(np.where(there, amps, 0.0).max(axis=1))

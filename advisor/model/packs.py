@@ -15,6 +15,7 @@ from advisor.figures import Path
 from advisor.model.drain import Pack
 from advisor.model.draws import Array, Sampler
 from advisor.model.ends import ENDS
+from advisor.model.rested import AfterRest, after_rest, pulse_limits
 from advisor.model.supply import through_linear, through_switching
 from advisor.model.workload import ProductFigures, curve_values, on_curve
 from advisor.quantities import Quantity
@@ -49,7 +50,9 @@ class Feed:
     option : the cells; cell : their record, None for an ideal budget; converter : its record, None
     for `none`. pack : the battery model's figures. nominal_v : (N,) V, series x nominal voltage.
     rail_v : (N,) V behind a converter. quiescent : (N,) A; loads_a (E,), efficiency (E, N).
-    covered : whether the cell's temperature table reaches over the environment.
+    covered : whether the cell's temperature table reaches over the environment. pulse_a : (N,)
+    greatest current of the cells for a moment at the place where it is least, infinite where none
+    is stated. rested : what one cell gives after rest, where it is stated.
     """
 
     option: CellOption
@@ -63,6 +66,8 @@ class Feed:
     loads_a: Array
     efficiency: Array
     covered: bool
+    pulse_a: Array
+    rested: AfterRest | None = None
 
     @property
     def name(self) -> str:
@@ -83,8 +88,7 @@ class Feed:
     @property
     def most_pulse_a(self) -> float:
         """Greatest current of the cells for a moment, A; infinite where none is stated."""
-        limit = None if self.cell is None else self.cell.max_pulse
-        return np.inf if limit is None else limit.nominal * self.option.parallel
+        return float(self.pulse_a.min())
 
     @property
     def most_mean_a(self) -> float:
@@ -208,6 +212,7 @@ def _ideal(
         reservoir=capacitor,
         ideal=True,
         eases=tuple(one for _ in product.times),
+        strains=tuple(one for _ in product.times),
         stored_loss_a=tuple(0 * one for _ in product.before),
     )
 
@@ -292,8 +297,17 @@ def _pack(
             if isinstance(value := stated(cell, keys), Quantity)
         },
         eases=tuple(ohmic[time.places].max(axis=0) / worst for time in product.times),
+        strains=_strains(cell, product),
         stored_loss_a=tuple(loss(phase.temperature, phase.share) for phase in product.before),
     )
+
+
+def _strains(cell: Cell, product: ProductFigures) -> tuple[Array, ...]:
+    """At each time, the least pulse limit of all places over the least of its own, (N,)."""
+    if cell.max_pulse is None:
+        return tuple(time.share * 0 + 1 for time in product.times)
+    limits = pulse_limits(cell.max_pulse, product.temperature)
+    return tuple(limits.min(axis=0) / limits[t.places].min(axis=0) for t in product.times)
 
 
 def feed(
@@ -315,6 +329,7 @@ def feed(
         pack = _ideal(option, product, reservoir, own)
         nominal, cut_off = pack.open_v[0], np.zeros(own.size)
         covered = True
+        pulse, rested = np.full(own.size, np.inf), None
     else:
         sampler = samplers[cell.cell]
         pack = _pack(option, cell, product, reservoir, own, sampler)
@@ -324,6 +339,14 @@ def feed(
         at = sampler.root
         nominal = option.series * sampler.take(at / "nominal-voltage", cell.nominal_voltage)
         cut_off = option.series * sampler.take(at / "cut-off", cell.cut_off)
+        pulse = np.full(own.size, np.inf)
+        if cell.max_pulse is not None:
+            pulse = pulse_limits(cell.max_pulse, product.temperature).min(axis=0) * option.parallel
+        rested = (
+            None
+            if cell.after_rest is None
+            else after_rest(at / "after-rest", cell.after_rest, sampler)
+        )
         ends = cell.temperature.at
         covered = ends[0] <= product.coldest and product.hottest <= ends[-1]
     rail = nominal if product.rail is None else product.rail
@@ -351,6 +374,8 @@ def feed(
         loads_a=loads,
         efficiency=efficiency,
         covered=covered,
+        pulse_a=pulse,
+        rested=rested,
     )
 
 

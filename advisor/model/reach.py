@@ -239,6 +239,10 @@ def _alone(
         period_s=np.array([t.period[:1] for t in product.tasks]),
         cut_off_v=cut[:, None],
     )
-    eases = [pack.eases[t] for t in range(len(product.times)) if k in product.done(t)]
-    # at its worst time
-    return replace(drain, seen=(Seen(np.maximum.reduce(eases), drain),)) if eases else drain
+    then = [t for t in range(len(product.times)) if k in product.done(t)]
+    if not then:
+        return drain
+    # at its worst times
+    ease = np.maximum.reduce([pack.eases[t] for t in then])
+    strain = np.maximum.reduce([pack.strains[t] for t in then])
+    return replace(drain, seen=(Seen(ease, drain, strain),))

@@ -111,7 +111,11 @@ CHANGES: dict[str, list[str] | str] = {
     "probe-cell:shelf-life": "6 months",
     "probe-cell:discharge-to": "0.3",
     "probe-cell:max-continuous": "1 µA",
-    "probe-cell:max-pulse": "5 mA",
+    "probe-cell:max-pulse.-12 degC": "5 mA",
+    "probe-cell:max-pulse.20 degC": [],
+    "probe-cell:after-rest.1 h.-20 degC.70 mA": [],
+    "probe-cell:after-rest.1 h.20 degC.70 mA": [],
+    "probe-cell:after-rest.30 days.-20 degC.70 mA": "1.2 V",
     "probe-cell:price.currency": "USD",
     "probe-cell:price.multiple": "400",
     "probe-cell:price.lead-time": "21 weeks",
@@ -193,6 +197,9 @@ SHARES = {
 
 # bounds that do not bind at the stated values: an uncertainty about them is felt where they do
 SLACK = {
+    "probe-cell:after-rest.1 h.-20 degC.70 mA",
+    "probe-cell:after-rest.1 h.20 degC.70 mA",
+    "probe-cell:after-rest.30 days.-20 degC.70 mA",
     "probe:before-use.storage.environment.21 degC.share",
     "probe-part:supply.min",
     "probe-part:supply.brown-out",

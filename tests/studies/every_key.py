@@ -105,7 +105,10 @@ doubles-every: 10 K
 shelf-life: 12 years
 discharge-to: 90 %
 max-continuous: 100 mA
-max-pulse: 400 mA
+max-pulse: {-12 degC: 300 mA, 20 degC: 400 mA}
+after-rest:
+  1 h: {-20 degC: {70 mA: 2.7 V}, 20 degC: {70 mA: 2.8 V}}
+  30 days: {-20 degC: {70 mA: 2.6 V}}
 price: {currency: EUR, breaks: {1: 2.60, 100: 2.05, 10000: 1.62}, multiple: 300, lead-time: 4 weeks}
 mass: 9 g
 size: 17 mm x 34.5 mm
