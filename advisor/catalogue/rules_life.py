@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 
 from advisor.catalogue.kinds import PAIR, TRIPLE
 from advisor.catalogue.records import Catalogue
-from advisor.catalogue.schema_life import ASLEEP, DISCONNECTED
+from advisor.catalogue.schema_life import ASLEEP, DISCONNECTED, Stay, TimeOfUse
 from advisor.catalogue.schema_product import Product
 from advisor.faults import nearest
 
@@ -16,7 +16,10 @@ Breaches = Callable[[Product, Catalogue], Iterator[Breach]]
 
 
 def _shares(product: Product, _: Catalogue) -> Iterator[Breach]:
-    lists = [("environment", product.environment), ("times", product.times)]
+    lists: list[tuple[str, Sequence[Stay | TimeOfUse]]] = [
+        ("environment", product.environment),
+        ("times", product.times),
+    ]
     lists += [(f"times.{t.time}.environment", t.environment) for t in product.times]
     lists += [(f"before-use.{p.phase}.environment", p.environment) for p in product.before_use]
     for path, entries in lists:

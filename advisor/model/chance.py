@@ -50,7 +50,10 @@ class Tries:
 
     @property
     def variance(self) -> Array:
-        """Variance of the number of tries, (N,), of a count: E[n^2] = sum over j of (2 j + 1) p^j, j < m."""
+        """Variance of the number of tries, (N,), of a count.
+
+        E[n^2] is the sum of (2 j + 1) p^j over j < m.
+        """
         p, m = self.fails, self.most
         square = (1 + p) / (1 - p) ** 2
         if m is not None:

@@ -152,7 +152,7 @@ class Sampler:
         return np.asarray(self.stream(path).integers(0, count, self.draws), dtype=np.float64)
 
     def luck(self, path: Path) -> Array | None:
-        """Standard normal deviates, (N,), numbers without a unit; None at the stated values."""
+        """Standard normal deviates, (N,), a count of deviations; None at the stated values."""
         return self.stream(path).standard_normal(self.draws) if self.draws else None
 
     def traced(self, path: Source, values: Array) -> Array:
@@ -264,7 +264,7 @@ class GridSampler(Sampler):
         return 1.0 + half_width * np.tile(drawn, self.cases)
 
     def luck(self, path: Path) -> Array | None:
-        """Standard normal deviates, (N,), numbers without a unit; None at the stated values."""
+        """Standard normal deviates, (N,), a count of deviations; None at the stated values."""
         if not self.draws:
             return None
         rng = self.stream(path)

@@ -389,8 +389,8 @@ class _Sweep:
         choice = np.stack(option, axis=-1)
         keeps_up = here & (least_busy <= 1)
         rates = [1 / own.period[0] for own in self.product.tasks]
-        paces = self.product.paces if self.product.times else ()
-        at_times = [[1 / period[0] for period in periods] for periods in paces]
+        every = self.product.paces if self.product.times else ()
+        at_times = [[1 / period[0] for period in periods] for periods in every]
         for t, i, j in zip(*np.nonzero(keeps_up & (busy > 1)), strict=True):
             choice[t, i, j], _ = tight(
                 [c[i, j] for c in charges],

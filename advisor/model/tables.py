@@ -359,8 +359,8 @@ class _PartReader:
                 kept, self.out.sleep_a, self.out.sleep_w
             )
             missing, warnings = self.asleep.unsaid()
-            for state in missing:
-                self.miss("sleep-states", state, "current")
+            for lacking_one in missing:
+                self.miss("sleep-states", lacking_one, "current")
             self.out.warnings += warnings if self.wanted is None else []
 
     def _idles(self, i: int, name: str) -> bool:

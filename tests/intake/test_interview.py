@@ -145,7 +145,7 @@ def test_a_product_stands_as_it_was_told() -> None:
     )
     product = load_product(interview.finish().encode(), own())
     sample, report = product.workload
-    assert sample.every is not None
+    assert isinstance(sample.every, Quantity)
     assert sample.every.nominal == 10
     assert sample.loads == ()
     radio, pump, led = report.loads
