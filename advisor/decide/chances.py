@@ -30,8 +30,11 @@ def bears_on(at: Assessed, k: int) -> bool:
     return at.product.waits or at.product.tasks[k].by_chance
 
 
-def waiting(at: Assessed, k: int) -> Waiting:
-    """How task `k` of builds fares; events of a regular task do not meet each other."""
+def waiting(at: Assessed, k: int, enough: float | None = None) -> Waiting:
+    """How task `k` of builds fares; events of a regular task do not meet each other.
+
+    Where it is surely in time in `enough` of its events (a share), that bound is told.
+    """
     product, lines = at.product, at.timeline
     events = [_served(at, j) for j in range(len(product.tasks))]
     own = product.tasks[k]
@@ -55,7 +58,7 @@ def waiting(at: Assessed, k: int) -> Waiting:
             wait = wait + share * mean_wait(rates, others)
         met = met + share
         if in_time is not None and own.finish_within is not None:
-            chance = done_within(own.finish_within, events[k], rates, others)
+            chance = done_within(own.finish_within, events[k], rates, others, enough)
             in_time = np.minimum(in_time, chance)
     return Waiting(busy=busy / met, wait_s=wait / met, in_time=in_time)
 

@@ -223,7 +223,7 @@ def _by_chance(at: Held) -> Iterator[Case]:
             yield Case(
                 need=f"workload.{task.name}.finish-within in a share of the events",
                 required=product.confidence,
-                offered=waiting(at.assessed, k).in_time,
+                offered=waiting(at.assessed, k, product.confidence).in_time,
             )
 
 

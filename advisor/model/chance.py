@@ -139,17 +139,42 @@ def mean_wait(rates: Sequence[Array], events: Sequence[Served]) -> Array:
 
 
 def done_within(
-    limit: Array, own: Served, rates: Sequence[Array], events: Sequence[Served]
+    limit: Array,
+    own: Served,
+    rates: Sequence[Array],
+    events: Sequence[Served],
+    enough: float | None = None,
 ) -> Array:
     """Chance that an event ends within a limit (N,) s of when it is due, (R, N).
 
     Parameters
     ----------
     own : its lengths. rates (N,) a second, events : of the tasks that it may have to wait for.
+    enough : where a bound says that the chance is as great as this, the bound is returned.
     """
     room = limit - own.length
     if not events:
         return np.asarray((own.chance[:, None] * (room >= 0)).sum(axis=0))
+    if enough is None:
+        return _in_time(room, own.chance, rates, events)
+    # no wait is longer than t more often than there is one, nor than its mean over t (Markov)
+    busy = sum(rate * one.mean for rate, one in zip(rates, events, strict=True))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        late = np.minimum(busy, mean_wait(rates, events) / room)
+    sure = np.where(room > 0, 1 - np.minimum(late, 1.0), 0.0)
+    out = np.asarray((own.chance[:, None] * sure).sum(axis=0))
+    r, n = np.nonzero(~(out >= enough))
+    if r.size:
+        few = [Served(one.chance[:, n], one.length[:, r, n][:, None]) for one in events]
+        each = [np.broadcast_to(rate, limit.shape)[n] for rate in rates]
+        out[r, n] = _in_time(room[:, r, n][:, None], own.chance[:, n], each, few)[0]
+    return out
+
+
+def _in_time(
+    room: Array, chances: Array, rates: Sequence[Array], events: Sequence[Served]
+) -> Array:
+    """Chance that a wait leaves room, (R, N): room (O, R, N) s, chances (O, N) of its lengths."""
     longest = np.maximum(room.max(axis=0), 0.0)
     grid = _waits(longest, rates, events)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -157,7 +182,7 @@ def done_within(
     low = np.minimum(place.astype(np.intp), STEPS - 1)
     r, n = np.indices(longest.shape)
     found = grid[low, r, n] * (1 - (place - low)) + grid[low + 1, r, n] * (place - low)
-    return np.asarray((own.chance[:, None] * np.where(room >= 0, found, 0.0)).sum(axis=0))
+    return np.asarray((chances[:, None] * np.where(room >= 0, found, 0.0)).sum(axis=0))
 
 
 def _waits(longest: Array, rates: Sequence[Array], events: Sequence[Served]) -> Array:

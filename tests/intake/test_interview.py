@@ -21,6 +21,7 @@ from advisor.intake import ask_part, ask_product
 from advisor.intake.forms import below
 from advisor.intake.interview import Interview, Question, Table, listed
 from advisor.intake.start import new_catalogue
+from advisor.quantities import Quantity
 from advisor.source import read_text
 
 TABLES = {"part": ask_part.TABLE, "product": ask_product.TABLE}

@@ -236,3 +236,18 @@ def test_regular_tasks_that_never_fail_wait_for_nobody(tmp_path: Path) -> None:
     assert not waiting(build.assessed, 0).busy.any()
     bare = "".join(line for line in plain.splitlines(True) if "arrival" not in line)
     assert lives(found) == lives(made(one, STAYS, bare, tmp_path))
+
+
+def test_a_bound_of_the_chance_to_be_in_time_is_one() -> None:
+    """Where the bound is not enough the chance itself is told."""
+    rng = np.random.default_rng(5)
+    single = rng.uniform(0.1, 1.0, (3, 2, 4))
+    own = served(single, [Tries(np.full(4, 0.3), 3), None], None)
+    rates = [np.full(4, 0.3)]
+    limit = np.array([0.5, 1.5, 3.0, 30.0])
+    exact = done_within(limit, own, rates, [own])
+    assert done_within(limit, own, rates, [own], enough=2.0) == pytest.approx(exact, rel=1e-12)
+    bound = done_within(limit, own, rates, [own], enough=0.6)
+    assert (bound <= exact + 1e-3).all()
+    assert ((bound >= 0.6) == (exact >= 0.6)).all()
+    assert (bound != exact).any()
