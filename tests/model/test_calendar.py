@@ -24,7 +24,7 @@ temperature: {min: -40 degC, max: 85 degC}
 operating-points: {fast: {idle-current: 1 mA}}
 kernels: {crc: {fast: {time: 2 ms, current: 5 mA, supply: 3.0 V}}}
 sleep-states:
-  kept: {current: {0 degC: COLD A, 40 degC: HOT A}, wake-time: 0 s}
+  ram-kept: {current: {0 degC: COLD A, 40 degC: HOT A}, wake-time: 0 s}
 price: {currency: EUR, breaks: {1: 1}}
 toolchain: {setup: 1 h}
 """
@@ -75,7 +75,7 @@ def made(device: Device, calendar: str, workload: str, folder: Path) -> tuple[Ca
 def lives(found: tuple[Catalogue, Product]) -> tuple[float, float, float]:
     """(life, that of the next pack, depth on the first day) of the build that sleeps."""
     builds = evaluate(*found).candidates[0].builds
-    build = next(b for b in builds if b.assessed.sleep_name(b.row) == "kept")
+    build = next(b for b in builds if b.assessed.sleep_name(b.row) == "ram-kept")
     life = build.assessed.life
     return tuple(float(x[build.row, 0]) for x in (life.life_s, life.next_s, life.start_depth))  # type: ignore[return-value]
 
@@ -129,7 +129,7 @@ def drawn(seed: int) -> tuple[Device, str, str]:
         device.before = [(seconds, at, asleep)]
         calendar += (
             f"\nbefore-use: [{{phase: storage, for: {seconds:.12g} s, environment: "
-            f"[{{at: {at:.12g} degC, share: 1}}], state: {'kept' if asleep else 'disconnected'}}}]"
+            f"[{{at: {at:.12g} degC, share: 1}}], state: {'ram-kept' if asleep else 'disconnected'}}}]"
         )
     return device, calendar, "".join(work)
 
@@ -229,26 +229,28 @@ def test_a_calendar_that_does_not_hold_together_is_refused(change: str, tmp_path
 
 def test_a_state_that_no_part_has_is_refused(tmp_path: Path) -> None:
     device, calendar, workload = drawn(1)
-    stored = calendar.replace("state: kept", "state: kpt").replace("disconnected", "kpt")
+    stored = calendar.replace("state: ram-kept", "state: ram-kpt").replace(
+        "disconnected", "ram-kpt"
+    )
     with pytest.raises(FaultError) as caught:
         made(device, stored, workload, tmp_path)
-    assert '"kpt"' in str(caught.value)
-    assert caught.value.faults[0].nearest == "kept"
+    assert '"ram-kpt"' in str(caught.value)
+    assert caught.value.faults[0].nearest == "ram-kept"
 
 
 def test_a_part_without_the_state_of_storage_is_screened(tmp_path: Path) -> None:
     from advisor.catalogue.records import Catalogue as Records
 
     device, calendar, workload = drawn(1)
-    stored = calendar.replace("state: disconnected", "state: kept")
-    assert "state: kept" in stored
+    stored = calendar.replace("state: disconnected", "state: ram-kept")
+    assert "state: ram-kept" in stored
     root = tmp_path
     made(device, stored, workload, root)
-    other = PART.replace("chip", "bare").replace("kept:", "deep:")
+    other = PART.replace("chip", "bare").replace("ram-kept:", "deep:")
     other = other.replace("COLD", "1e-6").replace("HOT", "2e-6")
     (root / "parts/bare.yaml").write_text(other)
     product = PRODUCT.replace("CALENDAR", stored).replace("WORKLOAD", workload)
     found = load_run([root], product.encode())
     assert isinstance(found[0], Records)
     (failed,) = evaluate(*found).screened["bare"]
-    assert failed.text == "before-use.storage.state: kept needed, deep offered"
+    assert failed.text == "before-use.storage.state: ram-kept needed, deep offered"
