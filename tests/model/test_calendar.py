@@ -129,7 +129,8 @@ def drawn(seed: int) -> tuple[Device, str, str]:
         device.before = [(seconds, at, asleep)]
         calendar += (
             f"\nbefore-use: [{{phase: storage, for: {seconds:.12g} s, environment: "
-            f"[{{at: {at:.12g} degC, share: 1}}], state: {'ram-kept' if asleep else 'disconnected'}}}]"
+            f"[{{at: {at:.12g} degC, share: 1}}], "
+            f"state: {'ram-kept' if asleep else 'disconnected'}}}]"
         )
     return device, calendar, "".join(work)
 
