@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from yaml.nodes import MappingNode, Node, ScalarNode
 
@@ -115,3 +116,69 @@ class CurveOf:
             "additionalProperties": self.y.schema(shared),
         }
         return {"anyOf": [self.y.schema(shared), curve]} if self.constant else curve
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """Places in ascending order with what holds at each; `keys` as the file writes them."""
+
+    at: tuple[float, ...]
+    rows: tuple[Any, ...]
+    keys: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class TableOf:
+    """A mapping of places to something, such as curves."""
+
+    x: Figure
+    kind: Kind
+
+    def read(self, node: Node, path: str, reading: Reading) -> Table | None:
+        if not isinstance(node, MappingNode) or not node.value:
+            reading.fault(node, path, shape_of(node), self.describe())
+            return None
+        rows: dict[float, Any] = {}
+        names: dict[float, str] = {}
+        good = True
+        for k, v in node.value:
+            at = self.x.read(k, path, reading)
+            name = k.value if isinstance(k, ScalarNode) else "?"
+            row = self.kind.read(v, f"{path}.{name}", reading)
+            if at is None or row is None:
+                good = False
+            elif at.u:
+                reading.fault(k, path, shape_of(k), f"an exact {self.x.dimension}")
+                good = False
+            elif (stands := there_already(at.nominal, names)) is not None:
+                near = other_spelling(k, stands)
+                reading.fault(k, path, f"{shape_of(k)} twice", "each place once", near)
+                good = False
+            else:
+                rows[at.nominal], names[at.nominal] = row, name
+        if not good:
+            return None
+        order = sorted(rows)
+        return Table(
+            at=tuple(order), rows=tuple(rows[x] for x in order), keys=tuple(names[x] for x in order)
+        )
+
+    def below(self, name: str) -> Kind | None:
+        return self.kind
+
+    @property
+    def places(self) -> Figure:
+        """What its keys are."""
+        return self.x
+
+    def describe(self) -> str:
+        example = DIMENSIONS[self.x.dimension].example
+        return f"a mapping of {self.x.dimension} such as {example} to {self.kind.describe()}"
+
+    def schema(self, shared: Definitions) -> Schema:
+        return {
+            "type": "object",
+            "minProperties": 1,
+            "propertyNames": self.x.key_schema(),
+            "additionalProperties": self.kind.schema(shared),
+        }

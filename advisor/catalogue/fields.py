@@ -153,10 +153,11 @@ class Record:
 
 @dataclass(frozen=True, slots=True)
 class Either:
-    """A figure, or a record where a mapping stands that is not the figure's own."""
+    """A figure, or a record (or names to figures) where a mapping stands that is not the figure's
+    own."""
 
     plain: Figure
-    record: Record
+    record: Record | MapOf
 
     def read(self, node: Node, path: str, reading: Reading) -> Any:
         names = (

@@ -17,6 +17,7 @@ from advisor.catalogue.evidence import figures_of, measured
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.rule import Breach, Rule, no_breaks, order, unknown_evidence
 from advisor.catalogue.rules_addon import ADDON_FAULTS
+from advisor.catalogue.rules_life import FAULTS as CALENDAR
 from advisor.catalogue.schema_parts import Part, SleepState, Variant
 from advisor.catalogue.schema_product import Load, Product, StandingLoad
 from advisor.catalogue.schema_supply import Cell, Converter
@@ -153,23 +154,12 @@ CONVERTER_FAULTS = (
 # -------------------------------------------------------------------------------------- product
 
 
-def _shares(product: Product, _: Catalogue) -> Iterator[Breach]:
-    if product.environment:
-        total = sum(stay.share.nominal for stay in product.environment)
-        if abs(total - 1) > 1e-6:
-            yield "environment", f"shares that sum to {total:.6g}", None
-
-
 def _missing_product(product: Product, _: Catalogue) -> Iterator[Breach]:
-    if not product.environment:
-        yield "environment", "nothing", None
     if not product.supply_options.cells:
         yield "supply-options.cells", "nothing", None
     if not any(p.weight is not None and p.weight.nominal > 0 for p in product.priorities.values()):
         yield "priorities", "no weight above zero", None
     for task in product.workload:
-        if task.every is None:
-            yield f"workload.{task.task}.every", "nothing", None
         for load in task.loads:
             if load.duration is None:
                 yield f"workload.{task.task}.loads.{load.load}.for", "nothing", None
@@ -361,7 +351,7 @@ def _direction(better: str, product: Product, catalogue: Catalogue) -> Iterator[
 
 
 PRODUCT_FAULTS = (
-    Rule("shares of the time that sum to 1", _shares),
+    *(Rule(words, breaches, unknown=unknown) for words, breaches, unknown in CALENDAR),
     Rule("this figure: absent is never zero", _missing_product),
     Rule(
         "one of current, power and charge",

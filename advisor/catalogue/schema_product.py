@@ -9,7 +9,15 @@ from yaml.nodes import MappingNode, Node
 
 from advisor.catalogue.criteria import CRITERIA, OWN, measure_of
 from advisor.catalogue.definitions import Definitions, Schema
-from advisor.catalogue.fields import ListOf, MapOf, Record, key, read_record, record_schema
+from advisor.catalogue.fields import (
+    Either,
+    ListOf,
+    MapOf,
+    Record,
+    key,
+    read_record,
+    record_schema,
+)
 from advisor.catalogue.kinds import (
     Choice,
     Figure,
@@ -22,13 +30,13 @@ from advisor.catalogue.kinds import (
     scalar,
     shape_of,
 )
+from advisor.catalogue.schema_life import RETRIES, STAYS, Phase, Retries, Stay, TimeOfUse
 from advisor.catalogue.schema_parts import (
     COUNT,
     CURRENT,
     FEATURE,
     LIFECYCLES,
     MONEY,
-    TEMPERATURE,
     TIME,
     VOLTAGE,
     Memory,
@@ -37,16 +45,6 @@ from advisor.catalogue.schema_parts import (
 )
 from advisor.faults import nearest
 from advisor.quantities import Quantity, exact
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Stay:
-    """A share of the time spent at a temperature; `entry` is its name in the list."""
-
-    at: Quantity = key(TEMPERATURE, "ambient temperature", required=True)
-    share: Quantity = key(Figure("share", above=True, most=1.0), "share of the time", required=True)
-    entry: str = ""
-
 
 POWER = Figure("power")
 TAKES = Record(Window)
@@ -65,6 +63,7 @@ class Load:
     duration: Quantity | None = key(TIME, "how long", name="for")
     supply: Window = key(TAKES, "supply voltage that it takes", default=Window())
     cpu: str = key(Choice(("idle", "asleep")), "what the core does meanwhile", default="idle")
+    retries: Retries | None = key(RETRIES, "tries of it, one right behind the other")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,12 +76,27 @@ class StandingLoad:
     supply: Window = key(TAKES, "supply voltage that it takes", default=Window())
 
 
+PERIOD = Figure("time", above=True)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Task:
     """Something the product does again and again."""
 
     task: str = key(Identity("task"), "the task's name", required=True)
-    every: Quantity | None = key(Figure("time", above=True), "period")
+    every: Quantity | Mapping[str, Quantity] | None = key(
+        Either(PERIOD, MapOf(PERIOD, "time")),
+        "period; or one for each of `times` at which it is done",
+    )
+    arrival: str = key(
+        Choice(("regular", "random")),
+        "a period apart, or at random with that mean, as a button is pressed (Poisson)",
+        default="regular",
+    )
+    retries: Retries | None = key(RETRIES, "tries of the whole event, each with its wake")
+    use_retries: Mapping[str, Retries] = key(
+        MapOf(RETRIES, "block"), "tries of all uses of a block", default={}
+    )
     kernels: Mapping[str, Quantity] = key(
         MapOf(COUNT, "kernel"), "units of work per event", default={}
     )
@@ -104,6 +118,15 @@ class Task:
     wake_within: Quantity | None = key(
         Figure("time", above=True, exact=True), "longest wake allowed"
     )
+
+    @property
+    def periods(self) -> Mapping[tuple[str, ...], Quantity]:
+        """Keys below the task to each period that is stated."""
+        if self.every is None:
+            return {}
+        if isinstance(self.every, Quantity):
+            return {("every",): self.every}
+        return {("every", time): period for time, period in self.every.items()}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -365,7 +388,18 @@ class Product:
     )
     rail: Quantity | None = key(VOLTAGE, "supply rail behind a converter")
     environment: tuple[Stay, ...] = key(
-        ListOf(Record(Stay), named_by="at"), "temperatures and their share of the time", default=()
+        STAYS, "temperatures and their share of the time", default=()
+    )
+    times: tuple[TimeOfUse, ...] = key(
+        ListOf(Record(TimeOfUse), named_by="time"),
+        "times that repeat, such as day and night; one time when absent",
+        default=(),
+    )
+    before_use: tuple[Phase, ...] = key(
+        ListOf(Record(Phase), named_by="phase"),
+        "what the first pack goes through before the first day, in this order; a pack that "
+        "replaces it comes fresh",
+        default=(),
     )
     workload: tuple[Task, ...] = key(
         ListOf(Record(Task), named_by="task"), "what it does", default=()
@@ -390,3 +424,10 @@ class Product:
     priorities: Mapping[str, Priority] = key(
         PrioritiesKind(), "what matters, and how much", default={}
     )
+
+    @property
+    def stays(self) -> tuple[Stay, ...]:
+        """Where it stands in use, at all times."""
+        if not self.times:
+            return self.environment
+        return tuple(s for time in self.times for s in time.environment or self.environment)

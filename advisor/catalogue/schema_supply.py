@@ -8,7 +8,14 @@ from dataclasses import dataclass
 
 from yaml.nodes import MappingNode, Node, ScalarNode
 
-from advisor.catalogue.curves import Curve, CurveOf, other_spelling, there_already
+from advisor.catalogue.curves import (
+    Curve,
+    CurveOf,
+    Table,
+    TableOf,
+    other_spelling,
+    there_already,
+)
 from advisor.catalogue.definitions import Definitions, Schema
 from advisor.catalogue.fields import ListOf, MapOf, Record, key, read_record
 from advisor.catalogue.kinds import (
@@ -40,6 +47,8 @@ from advisor.quantities import Quantity
 
 DEPTH = Figure("share", most=1.0)
 FACTOR = Figure("ratio", above=True)
+REST = Figure("time", above=True)
+PULSE = Figure("current", above=True)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -167,7 +176,14 @@ class Cell:
     )
     shelf_life: Quantity | None = key(Figure("time", above=True), "longest time in use or store")
     max_continuous: Quantity | None = key(Figure("current", exact=True), "greatest mean current")
-    max_pulse: Quantity | None = key(Figure("current", exact=True), "greatest pulse current")
+    max_pulse: Curve | None = key(
+        CurveOf(TEMPERATURE, Figure("current", exact=True)),
+        "greatest pulse current, perhaps over temperature",
+    )
+    after_rest: Table | None = key(
+        TableOf(REST, TableOf(TEMPERATURE, CurveOf(PULSE, VOLTAGE, constant=False))),
+        "least voltage of a pulse after rest, measured: rest, then temperature, then current",
+    )
     price: Price | None = key(Record(Price), "what one cell costs")
     mass: Quantity | None = key(Figure("mass"), "mass of one cell", informational=True)
     size: str | None = key(Text(), "size", informational=True)

@@ -157,7 +157,8 @@ def _target_beyond_use(product: Product, _: Catalogue) -> Iterator[Breach]:
 
 def _deadline_beyond_period(product: Product, _: Catalogue) -> Iterator[Breach]:
     for task in product.workload:
-        if task.finish_within and task.every and task.finish_within.nominal > task.every.nominal:
+        shortest = min((p.nominal for p in task.periods.values()), default=0.0)
+        if task.finish_within and shortest and task.finish_within.nominal > shortest:
             word = f"{task.finish_within.text}, longer than the period"
             yield f"workload.{task.task}.finish-within", word, None
 

@@ -18,13 +18,16 @@ from advisor.decide.costs import Costs, FeedCost, ProductCost, costs
 from advisor.decide.ranks import DIGITS
 from advisor.decide.sides import PartSide
 from advisor.decide.value import Criterion, score
+from advisor.model.addon_set import Companions
 from advisor.model.battery import Life, averaged, lives
-from advisor.model.drain import Drain, joined
+from advisor.model.carried import carried
+from advisor.model.drain import Drain, joined, rows_of
 from advisor.model.draws import Array
 from advisor.model.ends import INDEX
-from advisor.model.events import EventStates, Timeline, timeline
+from advisor.model.events import EventStates, Timeline, calendar
+from advisor.model.meetings import coinciding
 from advisor.model.packs import Feed, cells_name
-from advisor.model.tables import Companions, Option, Stack
+from advisor.model.tables import Option, Stack
 from advisor.model.workload import ProductFigures
 
 Index = NDArray[np.intp]
@@ -143,7 +146,10 @@ def averaged_lives(builds: Sequence[Build]) -> list[float]:
         if build.assessed.life.ends_by[build.row, 0] == INDEX["cold"]:
             packs[cells_name(build.assessed.feed.option)].append(i)
     for members in packs.values():
-        drains = [_row(builds[i].assessed.drain, builds[i].row) for i in members]
+        drains = [
+            rows_of(builds[i].assessed.drain, slice(builds[i].row, builds[i].row + 1))
+            for i in members
+        ]
         averaged_s = averaged(builds[members[0]].assessed.feed.pack, joined(drains))
         for i, life in zip(members, averaged_s[:, 0], strict=True):
             out[i] = float(life)
@@ -174,9 +180,12 @@ def relived(
     here = replace(
         life,
         life_s=life.life_s[rows] * factor,
+        next_s=life.next_s[rows] * factor,
         mean_current_a=life.mean_current_a[rows] / factor,
     )
-    money = costs(side.cost[part], side.setup_h[part], assessed.feed_cost, own_cost, here.life_s)
+    money = costs(
+        side.cost[part], side.setup_h[part], assessed.feed_cost, own_cost, here.life_s, here.next_s
+    )
     view = _View(
         feed=assessed.feed,
         life=here,
@@ -187,41 +196,6 @@ def relived(
     )
     values = [np.broadcast_to(c.measure.value(view), factor.shape) for c in criteria]
     return score(criteria, np.stack(values))[1]
-
-
-def _row(drain: Drain, row: int) -> Drain:
-    """One row of a drain."""
-    one = slice(row, row + 1)
-    return replace(
-        drain,
-        constant_a=drain.constant_a[one],
-        power_w=drain.power_w[one],
-        share=drain.share[one],
-        duration_s=drain.duration_s[one],
-        cut_off_v=drain.cut_off_v[one],
-    )
-
-
-def _drain(feed: Feed, lines: Timeline, cut_off: Array) -> Drain:
-    """The battery model's view of the builds: what the pack carries in each state."""
-    constant, power = feed.cell_side(
-        lines.chip_a, lines.chip_w, lines.other_a[None], lines.other_w[None]
-    )
-    # a state of no length draws nothing that could pull the voltage down
-    gone = lines.duration == 0
-    gone[:, -1] = False
-    if gone.any():
-        constant = np.where(gone, constant[:, -1:], constant)
-        power = np.where(gone, power[:, -1:], power)
-    return Drain(
-        constant_a=constant,
-        power_w=power,
-        share=lines.share,
-        duration_s=lines.duration,
-        tasks=lines.tasks,
-        period_s=lines.period,
-        cut_off_v=cut_off,
-    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -256,7 +230,7 @@ def prepare(
     ----------
     part, sleep : (R,) indices into the stack; choice : (R, K) index of each task's option.
     """
-    lines = timeline(stack, product, events, part, sleep, choice)
+    lines, at_times = calendar(stack, product, events, part, sleep, choice)
     cut_off = np.broadcast_to(feed.cut_off_v, (len(part), lines.share.shape[2]))
     if feed.converter is None:
         points = [stack.option_point[k][part, choice[:, k]] for k in range(len(events))]
@@ -264,7 +238,7 @@ def prepare(
         cut_off = np.maximum.reduce(
             [cut_off, side.floor_v[part], *(v[:, None] + 0.0 * cut_off for v in least)]
         )
-    drain = _drain(feed, lines, cut_off)
+    drain = carried(feed, stack, product, lines, at_times, part, sleep, cut_off)
     return Prepared(
         feed=feed,
         feed_cost=feed_cost,
@@ -302,6 +276,7 @@ def assess(
         drains = [prepared[i].drain for i in members]
         asked = fresh or drains[0].share.shape[2] == 1
         asked = asked or any(_may_pulse(prepared[i]) for i in members)
+        asked = asked or prepared[members[0]].feed.rested is not None
         life_of |= zip(members, lives(pack, drains, fresh=asked), strict=True)
     return [
         _assessed(made, life_of[i], own_cost, product, criteria, weights)
@@ -334,12 +309,17 @@ def _assessed(
     current = lines.rail_current(feed.chip_voltage())
     rail = (lines.share * current).sum(axis=1)
     battery = (lines.share * (drain.constant_a + drain.power_w / feed.nominal_v)).sum(axis=1)
-    money = costs(side.cost[part], side.setup_h[part], made.feed_cost, own_cost, life.life_s)
+    money = costs(
+        side.cost[part], side.setup_h[part], made.feed_cost, own_cost, life.life_s, life.next_s
+    )
     headroom = _headroom(lines, product)
     view = _View(feed=feed, life=life, money=money, side=side, part=part, headroom=headroom)
     shape = life.life_s.shape
     values = np.stack([np.broadcast_to(c.measure.value(view), shape) for c in criteria])
     points, worth = score(criteria, values, weights)
+    if product.waits:
+        beside_a, beside_w = coinciding(product, lines, range(len(product.tasks)))
+        current = current + beside_a + beside_w / feed.chip_voltage()
     state_a = np.where(lines.duration > 0, current, 0.0)
     state_a[:, -1] = current[:, -1]
     return Assessed(

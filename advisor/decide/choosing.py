@@ -28,10 +28,10 @@ from advisor.decide.screens import Failed
 from advisor.decide.sides import PartSide
 from advisor.decide.stage import Stage
 from advisor.decide.value import Criterion
+from advisor.model.addon_set import Companions
 from advisor.model.draws import Array
 from advisor.model.ends import INDEX
 from advisor.model.packs import cells_name
-from advisor.model.tables import Companions
 
 SOME = 128  # draws of a spread, by which most builds are told from the best as well
 MORE = 512  # draws by which several that are near the best are told apart

@@ -29,7 +29,7 @@ from advisor.catalogue.schema_product import Product
 from advisor.catalogue.schema_supply import AddOn
 from advisor.decide.left_out import LeftOut
 from advisor.decide.screens import PART_LIMITS, Asked, Failed, Screened
-from advisor.model.tables import Companions
+from advisor.model.addon_set import Companions
 
 MOST = 48  # sets of a part that compete, the smallest first
 TRIED = 20_000  # sets that are looked at on the way

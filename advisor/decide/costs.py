@@ -255,15 +255,23 @@ class Costs:
         return self.purchase + self.development + self.upkeep
 
 
-def costs(part_each: Array, setup_h: Array, feed: FeedCost, own: ProductCost, life: Array) -> Costs:
+def costs(
+    part_each: Array,
+    setup_h: Array,
+    feed: FeedCost,
+    own: ProductCost,
+    life: Array,
+    following: Array | None = None,
+) -> Costs:
     """Costs of builds on one feed.
 
     Parameters
     ----------
-    part_each, setup_h : (R, N) part with extras per unit, and set-up hours. life : (R, N) s.
+    part_each, setup_h : (R, N) part with extras per unit, and set-up hours. life : (R, N) s of the
+    first pack. following : of those that replace it, where it is another.
     """
     units = np.nan if own.units is None else float(own.units)
-    changes = replacements(own.service_life, life)
+    changes = replacements(own.service_life, life, following)
     return Costs(
         part_each + feed.each,
         development(setup_h, own.engineer_rate, own.tools, units),

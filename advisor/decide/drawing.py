@@ -23,9 +23,10 @@ from advisor.decide.limits import figures_read, kept
 from advisor.decide.sides import part_side
 from advisor.decide.stage import Stage, stage
 from advisor.decide.value import Criterion, weights
+from advisor.model.addon_set import Companions
 from advisor.model.companions import fitted, with_companions
 from advisor.model.draws import Array, Sampler, Trace
-from advisor.model.tables import Companions, Option, PartFigures, Wanted, part_figures, stack
+from advisor.model.tables import Option, PartFigures, Wanted, part_figures, stack
 from advisor.stages import Progress
 
 CHUNK = 2000  # draws at a time
@@ -80,8 +81,10 @@ class Drawn:
 
 
 def states_of(product: Product) -> int:
-    """How many states the events of a product have, sleep among them."""
-    return 1 + sum(1 + len(t.kernels) + len(t.uses) + len(t.loads) for t in product.workload)
+    """How many states the events of a product have, sleep among them, once for each of its times
+    and once for all together."""
+    states = 1 + sum(1 + len(t.kernels) + len(t.uses) + len(t.loads) for t in product.workload)
+    return states * (1 + len(product.times))
 
 
 def chunk_of(product: Product) -> int:

@@ -45,10 +45,12 @@ from advisor.decide.sides import PartSide, part_side
 from advisor.decide.stage import Stage, stage
 from advisor.decide.value import Criterion, criteria_of
 from advisor.faults import Fault, FaultError
+from advisor.model.addon_set import ALONE, Companions
 from advisor.model.companions import Fitted, fitted, with_companions
 from advisor.model.draws import Array, Trace
+from advisor.model.meetings import longer_rests
 from advisor.model.plan import Plans, choose
-from advisor.model.tables import ALONE, Companions, PartFigures, part_figures, stack
+from advisor.model.tables import PartFigures, part_figures, stack
 from advisor.model.workload import ProductFigures
 from advisor.stages import Progress, begin
 
@@ -212,6 +214,9 @@ def evaluate(
                 for path in missing
             )
         )
+    for option in product.supply_options.cells:
+        if option.cell is not None:
+            warnings += longer_rests(catalogue.cells[option.cell], here.figures)
     offer = Offer(catalogue, product)
     allowed = product.add_ons == "allowed"
     brought: dict[str, Brought] = {}

@@ -29,6 +29,22 @@ def _table(at: Supply) -> Iterator[Case]:
     yield Case(need=need, required=place, offered=end, broken=True, miss=1.0)
 
 
+def _cold_pulses(at: Supply) -> Iterator[Case]:
+    """Of the cold nothing is known beyond what was measured there."""
+    cell = at.feed.cell
+    if cell is None:
+        return
+    known = []
+    if cell.max_pulse is not None and cell.max_pulse.keys:
+        known.append(("max-pulse", cell.max_pulse.x[0]))
+    if at.feed.rested is not None:
+        known.append(("after-rest", at.feed.rested.coldest))
+    for name, end in known:
+        if at.product.coldest < end:
+            need = f"{cell.cell} {name} table"
+            yield Case(need=need, required=at.product.coldest, offered=end, broken=True, miss=1.0)
+
+
 def _input_max(at: Supply) -> Iterator[Case]:
     record = at.feed.converter
     if record is not None and record.input.max is not None:
@@ -81,6 +97,14 @@ FEED_LIMITS = (
         dimension="temperature",
         least=True,
         cases=_table,
+    ),
+    Limit(
+        name="cold-pulses",
+        level="feed",
+        title="the cell's pulse tables reach down to the coldest place",
+        dimension="temperature",
+        least=False,
+        cases=_cold_pulses,
     ),
     Limit(
         name="lead-time",

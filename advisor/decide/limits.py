@@ -16,12 +16,14 @@ from numpy.typing import NDArray
 from advisor.catalogue.criteria import Keys, measures
 from advisor.catalogue.schema_product import Product
 from advisor.decide.builds import Assessed
+from advisor.decide.chances import bears_on, waiting
 from advisor.decide.costs import ProductCost
 from advisor.decide.feed_limits import FEED_LIMITS, Supply
 from advisor.decide.screens import LEAD_TIME, PART_LIMITS, Case, Failed, Limit
 from advisor.decide.sides import PartSide
 from advisor.decide.supplies import cases
 from advisor.model.draws import Array
+from advisor.model.meetings import rest_before, task_peak
 from advisor.model.packs import Feed
 from advisor.model.plan import Plans
 from advisor.model.tables import Stack
@@ -149,7 +151,27 @@ def _max_pulse(at: Held) -> Iterator[Case]:
     if feed.cell is not None and np.isfinite(feed.most_pulse_a):
         peak = at.assessed.life.start_peak_a
         need = f"{feed.cell.cell} max-pulse"
-        yield Case(need=need, required=peak, offered=feed.most_pulse_a)
+        yield Case(need=need, required=peak, offered=feed.pulse_a)
+
+
+def _after_rest(at: Held) -> Iterator[Case]:
+    """Each task's pulse after its own rest; other tasks' pulses may be too weak to break a film."""
+    assessed = at.assessed
+    feed, product = assessed.feed, assessed.product
+    if feed.rested is None or feed.cell is None:
+        return
+    for k, task in enumerate(product.tasks):
+        rest, coldest = rest_before(product, k)
+        amps = task_peak(assessed.drain, k)
+        if feed.pack.reservoir is not None:
+            amps = np.fmin(amps, assessed.life.start_peak_a)
+        open_v = feed.pack.open_v[0] / feed.option.series
+        volts = feed.rested.voltage(rest, coldest, amps / feed.option.parallel, open_v)
+        yield Case(
+            need=f"{feed.cell.cell} after-rest: voltage under {task.name}, rested",
+            required=assessed.cut_off_v,
+            offered=volts * feed.option.series,
+        )
 
 
 def _max_continuous(at: Held) -> Iterator[Case]:
@@ -170,21 +192,44 @@ def _fresh(at: Held) -> Iterator[Case]:
     )
 
 
+def _stored(at: Held) -> Iterator[Case]:
+    """What comes before use leaves the pack something to give."""
+    life = at.assessed.life
+    if at.assessed.product.before:
+        yield Case(
+            need="depth of discharge in reach after before-use",
+            required=life.start_depth,
+            offered=life.end_depth,
+            broken=life.life_s <= 0,
+        )
+
+
 def _unit_cost(at: Held) -> Iterator[Case]:
     yield Case(need="unit-cost-limit", required=at.own.limit, offered=at.assessed.costs.purchase)
 
 
 def _deadlines(at: Held) -> Iterator[Case]:
     lines = at.assessed.timeline
-    for task, here in zip(at.assessed.product.tasks, lines.tasks, strict=True):
-        if task.finish_within is not None:
+    for k, (task, here) in enumerate(zip(at.assessed.product.tasks, lines.tasks, strict=True)):
+        if task.finish_within is not None and not bears_on(at.assessed, k):
             length = lines.duration[:, here].sum(axis=1)
             need = f"workload.{task.name}.finish-within"
             yield Case(need=need, required=task.finish_within, offered=length)
 
 
+def _by_chance(at: Held) -> Iterator[Case]:
+    product = at.assessed.product
+    for k, task in enumerate(product.tasks):
+        if task.finish_within is not None and bears_on(at.assessed, k):
+            yield Case(
+                need=f"workload.{task.name}.finish-within in a share of the events",
+                required=product.confidence,
+                offered=waiting(at.assessed, k, product.confidence).in_time,
+            )
+
+
 def _busy(at: Held) -> Iterator[Case]:
-    yield Case(need="busy share of the time", required=at.assessed.timeline.busy, offered=1.0)
+    yield Case(need="busy share of the time", required=at.assessed.timeline.most_busy, offered=1.0)
 
 
 PEAK: Keys = ("peak-current",)
@@ -204,7 +249,7 @@ def _own_peak(at: Held) -> Iterator[Case]:
     yield Case(
         need="the cells' max-pulse for the part's peak-current",
         required=amps + watts / feed.pack.open_v[0],
-        offered=feed.most_pulse_a,
+        offered=feed.pulse_a,
     )
 
 
@@ -258,6 +303,14 @@ BUILD_LIMITS = (
         cases=_max_pulse,
     ),
     Limit(
+        name="after-rest",
+        level="build",
+        title="a pulse after rest, in the cold, leaves the cells' voltage above the cut-off",
+        dimension="voltage",
+        least=True,
+        cases=_after_rest,
+    ),
+    Limit(
         name="peak-current",
         level="build",
         title="converter and cells give the part's own greatest current",
@@ -273,6 +326,14 @@ BUILD_LIMITS = (
         dimension="current",
         least=True,
         cases=_max_continuous,
+    ),
+    Limit(
+        name="before-use",
+        level="build",
+        title="what comes before use leaves the pack something to give",
+        dimension="share",
+        least=True,
+        cases=_stored,
     ),
     Limit(
         name="fresh",
@@ -297,6 +358,14 @@ BUILD_LIMITS = (
         dimension="time",
         least=False,
         cases=_deadlines,
+    ),
+    Limit(
+        name="finish-by-chance",
+        level="build",
+        title="events that wait or are tried again finish in time as often as `needs.confidence`",
+        dimension="share",
+        least=True,
+        cases=_by_chance,
     ),
     Limit(
         name="busy",

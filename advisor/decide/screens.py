@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from advisor.catalogue.criteria import Keys
+from advisor.catalogue.schema_life import ASLEEP, DISCONNECTED
 from advisor.catalogue.schema_parts import LIFECYCLES, Part
 from advisor.catalogue.schema_product import Product
 from advisor.model.draws import Array
@@ -175,7 +176,13 @@ def _temperatures(end: str) -> Callable[[Asked], Iterator[Case]]:
     sign = 1.0 if end == "min" else -1.0
 
     def cases(asked: Asked) -> Iterator[Case]:
-        places = [stay.at.nominal for stay in asked.product.environment]
+        places = [stay.at.nominal for stay in asked.product.stays]
+        places += [
+            stay.at.nominal
+            for phase in asked.product.before_use
+            if phase.state != DISCONNECTED
+            for stay in phase.environment
+        ]
         needed = getattr(asked.product.needs.temperature, end)
         wanted = [] if needed is None else [(f"temperature.{end}", needed.nominal)]
         if places:
@@ -221,6 +228,14 @@ def _points(asked: Asked) -> Iterator[Case]:
             offered = " or ".join(asked.part.operating_points) or None
             need = f"workload.{task.task}.at"
             yield Case(need=need, required=task.at, offered=offered, broken=True)
+
+
+def _stored(asked: Asked) -> Iterator[Case]:
+    for phase in asked.product.before_use:
+        if phase.state not in (DISCONNECTED, ASLEEP, *asked.part.sleep_states):
+            need = f"before-use.{phase.phase}.state"
+            offered = " or ".join(asked.part.sleep_states) or None
+            yield Case(need=need, required=phase.state or "one", offered=offered, broken=True)
 
 
 def _blocks(asked: Asked) -> Iterator[Case]:
@@ -294,6 +309,14 @@ PART_LIMITS = (
         dimension="count",
         least=True,
         cases=_blocks,
+    ),
+    Limit(
+        name="before-use",
+        level="part",
+        title="the sleep states that it is kept in before use",
+        dimension="",
+        least=True,
+        cases=_stored,
     ),
 )
 

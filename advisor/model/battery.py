@@ -8,6 +8,10 @@ the whole capacity; the capacity at hand in the coldest place; the depth where t
 or a loaded one, falls below the cut-off; the kinetic battery model's bound
 D_end <= 1 - (1 - c) delta_max/C0. The life is no longer than the shelf life.
 
+What comes before the first day is marched through in the same way, phase by phase, with what the
+pack loses and feeds meanwhile. The life counts from the depth D_0 that it leaves, t(D_end) -
+t(D_0), and the shelf life has run on. A pack that replaces the first one comes fresh.
+
 Axes: R rows (builds on one pack), S states, N draws, G depths. SI units.
 """
 
@@ -38,9 +42,11 @@ class Life:
     """Result of `life`, each (R, N).
 
     end_depth; life_s; ends_by (index into ENDS); mean_current_a (time mean over the life, leak
-    included, self-discharge not); start_peak_a, start_mean_a (the cells' current, fresh);
-    start_low_v (lowest loaded voltage, fresh; NaN where the pack cannot give the power); dead
-    (fresh pack below the cut-off).
+    included, self-discharge not); start_peak_a, start_mean_a (the cells' current, fresh; the peak
+    as it counts where their pulse limit is least); start_low_v (lowest loaded voltage, fresh; NaN
+    where the pack cannot give the power); dead (fresh pack below the cut-off). start_depth (of
+    discharge on the first day: what comes before use takes it from 0, and fresh then means on the
+    first day); next_s (life of a pack that replaces the first one).
     """
 
     end_depth: Array
@@ -51,6 +57,8 @@ class Life:
     start_mean_a: Array
     start_low_v: Array
     dead: NDArray[np.bool_]
+    start_depth: Array
+    next_s: Array
 
 
 def lives(pack: Pack, drains: Sequence[Drain], fresh: bool = True) -> list[Life]:
@@ -90,12 +98,18 @@ def life(pack: Pack, drain: Drain, fresh: bool = True) -> Life:
     constant_a = (drain.share * drain.constant_a).sum(axis=1)
     a = constant_a + self_a + pack.leak_a
     march = _March(pack, a, b)
+    start = stored(pack, drain)[-1] if drain.before else None
 
     cut = cut_off_depth(pack, drain.cut_off_v)
     search = np.minimum(np.broadcast_to(pack.least_capacity, shape), cut)
-    lows = Lows(pack, drain)
-    sag = lows.first_below(search)
-    well = _two_well_depth(pack, drain, a - self_a - pack.leak_a, b, search)
+    seen = [Lows(*one) for one in _seen(pack, drain)]
+    sag = np.minimum.reduce([lows.first_below(search, start) for lows in seen])
+    mean_a = a - self_a - pack.leak_a
+    well = (
+        _two_well_depth(pack, drain, mean_a, b, search, start)
+        if not drain.seen
+        else np.minimum.reduce([_well_then(pack, one.drain, search, start) for one in drain.seen])
+    )
     fading = Fading(pack=pack, cut_off=cut, sag=sag, two_well=well)
     depths = [
         np.full(shape, np.inf) if end.depth is None else np.broadcast_to(end.depth(fading), shape)
@@ -109,9 +123,21 @@ def life(pack: Pack, drain: Drain, fresh: bool = True) -> Life:
     end = bounds.min(axis=0)
     to_end = march.time(end)
     shelf = np.broadcast_to(pack.shelf_life_s, shape)
+    if start is not None:
+        end = np.maximum(end, start)
+        to_end = march.time(end) - march.time(start)
+        shelf = np.maximum(shelf - sum(phase.seconds for phase in drain.before), 0.0)
+    if drain.variance is not None and drain.luck is not None:
+        to_end = to_end * _by_luck(
+            drain, to_end, pack.capacity_c * (end if start is None else end - start)
+        )
     life_s = np.minimum(to_end, shelf)
     ends_by = np.where(to_end > shelf, np.int8(INDEX["shelf-life"]), ends_by)
-    used = np.where(to_end > shelf, march.depth(np.minimum(shelf, to_end), end), end)
+    if start is None:
+        used = np.where(to_end > shelf, march.depth(np.minimum(shelf, to_end), end), end)
+    else:
+        reached = march.time(start) + np.minimum(shelf, to_end)
+        used = np.where(to_end > shelf, march.depth(reached, end), end) - start
     with np.errstate(divide="ignore", invalid="ignore"):
         mean = np.where(
             (life_s > 0) & np.isfinite(life_s), pack.capacity_c * used / life_s - self_a, a - self_a
@@ -120,21 +146,67 @@ def life(pack: Pack, drain: Drain, fresh: bool = True) -> Life:
         # a pack that never starts has no life to average over: its fresh current stands for it
         mean = np.where(life_s > 0, mean, start_mean + pack.leak_a)
     if fresh:
-        low, peak = lows.fresh()
+        lowest, greatest = zip(*(lows.fresh(start) for lows in seen), strict=True)
+        low = np.minimum.reduce(lowest)
+        counts = [one.strain for one in drain.seen] or [1.0]
+        peak = np.maximum.reduce([p * c for p, c in zip(greatest, counts, strict=True)])
         dead = ~(low >= drain.cut_off_v)
     else:
         low = peak = np.full(shape, np.nan)
         dead = end <= 0
+    if start is not None:
+        dead = dead | (end <= start)
+    life_s = np.where(dead, 0.0, life_s)
     return Life(
         end_depth=np.where(dead, 0.0, end),
-        life_s=np.where(dead, 0.0, life_s),
+        life_s=life_s,
         ends_by=np.asarray(ends_by, dtype=np.int8),
         mean_current_a=np.asarray(mean),
         start_peak_a=peak,
         start_mean_a=np.asarray(start_mean),
         start_low_v=low,
         dead=dead,
+        start_depth=np.zeros(shape) if start is None else start,
+        next_s=life_s
+        if start is None
+        else life(pack, replace(drain, before=()), fresh=fresh).life_s,
     )
+
+
+def _by_luck(drain: Drain, to_end: Array, charge: Array) -> Array:
+    """What a device's own events make of its mean time (R, N) s to use up a charge (R, N) C.
+
+    The charge that many events take is nearly normal, of variance v T, so the time to use up Q has
+    the relative standard deviation sqrt(v T)/Q (renewal theory); lognormal, of mean 1.
+    """
+    assert drain.variance is not None
+    assert drain.luck is not None
+    with np.errstate(divide="ignore", invalid="ignore"):
+        spread = np.sqrt(drain.variance * to_end) / charge
+    spread = np.where(np.isfinite(spread), np.minimum(spread, 1.0), 0.0)
+    return np.asarray(np.exp(spread * drain.luck - spread**2 / 2))
+
+
+def _seen(pack: Pack, drain: Drain) -> list[tuple[Pack, Drain]]:
+    """The packs and drains that pulses are held against."""
+    if not drain.seen:
+        return [(pack, drain)]
+    return [(replace(pack, resistance=pack.resistance * one.ease), one.drain) for one in drain.seen]
+
+
+def stored(pack: Pack, drain: Drain) -> list[Array]:
+    """Depth of discharge after each phase before use, (R, N) shares of the capacity each."""
+    pack = _refined(pack)
+    out = []
+    depth = np.zeros(drain.cut_off_v.shape)
+    for phase, loss_a in zip(drain.before, pack.stored_loss_a, strict=True):
+        march = _March(pack, phase.constant_a + loss_a + pack.leak_a, phase.power_w)
+        with np.errstate(invalid="ignore"):
+            after = march.depth(march.time(depth) + phase.seconds, np.ones_like(depth))
+        # where nothing is drawn time passes and the depth stays
+        depth = np.where(march.a + march.b > 0, np.maximum(after, depth), depth)
+        out.append(depth)
+    return out
 
 
 def _refined(pack: Pack) -> Pack:
@@ -245,8 +317,18 @@ def cut_off_depth(pack: Pack, cut_off: Array) -> Array:
     return out
 
 
-def _two_well_depth(pack: Pack, drain: Drain, a: Array, b: Array, upto: Array) -> Array:
-    """First depth beyond the kinetic battery model's bound, (R, N); infinite where none is.
+def _well_then(pack: Pack, drain: Drain, upto: Array, start: Array | None) -> Array:
+    """`_two_well_depth` under a drain that lasts as it is."""
+    a = (drain.share * drain.constant_a).sum(axis=1)
+    b = (drain.share * drain.power_w).sum(axis=1)
+    return _two_well_depth(pack, drain, a, b, upto, start)
+
+
+def _two_well_depth(
+    pack: Pack, drain: Drain, a: Array, b: Array, upto: Array, start: Array | None
+) -> Array:
+    """First depth beyond the kinetic battery model's bound, (R, N), from `start` on; infinite
+    where none is.
 
     The worst event counts, in its periodic steady state; the rest of its period carries what the
     pack gives on average besides.
@@ -259,6 +341,8 @@ def _two_well_depth(pack: Pack, drain: Drain, a: Array, b: Array, upto: Array) -
 
     def margin(depth: Array, index: NDArray[np.intp]) -> Array:
         r, n = np.divmod(index, draws)
+        if start is not None:
+            depth = np.maximum(depth, start[r, n])
         volts = at_depth(pack.depth, pack.open_v, depth, n)
         mean = a[r, n] + b[r, n] / volts
         worst = mean / (c[n] * k[n])

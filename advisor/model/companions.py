@@ -17,8 +17,9 @@ from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_parts import Block, Part
 from advisor.catalogue.schema_supply import AddOn
 from advisor.figures import Path
+from advisor.model.addon_set import ALONE, Companions
 from advisor.model.draws import Array, Sampler, gain_of
-from advisor.model.tables import ALONE, Companions, PartFigures, never_sleeps
+from advisor.model.tables import PartFigures, never_sleeps
 from advisor.model.workload import ProductFigures
 
 
@@ -73,7 +74,15 @@ def with_companions(
             else sampler.take(sampler.root / "sleep", addon.sleep)
         )
     up, down = sum(awake.values()), sum(asleep.values())
-    resting = [up if never_sleeps(name) else down for name in figures.sleeps]
+    resting = np.stack([up if never_sleeps(name) else down for name in figures.sleeps])
+    stored = [
+        np.zeros_like(resting)
+        if not phase.connected
+        else resting
+        if phase.state is None
+        else np.broadcast_to(down, resting.shape)
+        for phase in product.before
+    ]
     block_a = [rows.copy() for rows in figures.block_a]
     block_time = [rows.copy() for rows in figures.block_time]
     for k, task in enumerate(product.tasks):
@@ -88,7 +97,9 @@ def with_companions(
         asleep_a=asleep,
         idle_a=figures.idle_a + up,
         run_a=[rows + up for rows in figures.run_a],
-        sleep_a=figures.sleep_a + np.stack(resting),
+        sleep_a=figures.sleep_a + resting,
+        timed_a=figures.timed_a + resting if len(figures.timed_a) else figures.timed_a,
+        stored_a=figures.stored_a + np.stack(stored) if stored else figures.stored_a,
         wake_charge=figures.wake_charge + up * figures.wake_time,
         block_a=block_a,
         block_time=block_time,

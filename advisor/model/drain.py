@@ -6,7 +6,7 @@ Axes: R rows (builds on one pack), S states, N draws, G depths. SI units.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,7 +25,10 @@ class Pack:
     least_capacity, mean_capacity : (N,) usable share in the coldest place, and on average.
     shelf_life_s : (N,) s, infinite where none. two_well : (c, k in 1/s), each (N,), or None.
     reservoir : (capacitance F, esr ohm), each (N,), or None. ideal : a flat source. figures : those
-    of the cell that ends of life read, (N,) by their keys; those that it states.
+    of the cell that ends of life read, (N,) by their keys, if it states them. eases : at each of
+    the product's times, its share (N,) of the resistance; strains : what a current of the cells
+    counts (N,) then, of one where the pulse limit is least. stored_loss_a : in each phase before
+    use, the self-discharge, (N,) A.
     """
 
     depth: Array
@@ -41,6 +44,9 @@ class Pack:
     reservoir: tuple[Array, Array] | None = None
     ideal: bool = False
     figures: Mapping[tuple[str, ...], Array] = field(default_factory=dict)
+    eases: tuple[Array, ...] = ()
+    strains: tuple[Array, ...] = ()
+    stored_loss_a: tuple[Array, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +57,10 @@ class Drain:
     ----------
     constant_a, power_w : (R, S, N) A, W. share : (R, S, N) of the time. duration_s : (R, S, N)
     per event. tasks : the states of each task's event, in order; the last state is the rest
-    between events and in no task. period_s : (K, N). cut_off_v : (R, N) V.
+    between events and in no task. period_s : (K, N). cut_off_v : (R, N) V. seen : what pulses are
+    held against, where that is not the drain itself. before : what the first pack gives before use.
+    variance : (R, N) C^2 a second, that of the charge that events take by chance; luck : (N,)
+    standard normal deviates of what a device's own events come to.
     """
 
     constant_a: Array
@@ -61,6 +70,67 @@ class Drain:
     tasks: tuple[slice, ...]
     period_s: Array
     cut_off_v: Array
+    seen: tuple[Seen, ...] = ()
+    before: tuple[Stored, ...] = ()
+    variance: Array | None = None
+    luck: Array | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """A drain that the pack has to carry at some time: its pulses behind a share of the resistance.
+
+    ease : (N,) of the pack's resistance. drain : what is carried then. strain : (N,) of what a
+    current of the cells counts where their pulse limit is least.
+    """
+
+    ease: Array
+    drain: Drain
+    strain: Array | float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Stored:
+    """A phase before use: seconds (N,) and what the pack feeds meanwhile, (R, N) A and W."""
+
+    seconds: Array
+    constant_a: Array
+    power_w: Array
+
+
+def rows_of(drain: Drain, rows: slice) -> Drain:
+    """Some rows of a drain."""
+    return replace(
+        drain,
+        constant_a=drain.constant_a[rows],
+        power_w=drain.power_w[rows],
+        share=drain.share[rows],
+        duration_s=drain.duration_s[rows],
+        cut_off_v=drain.cut_off_v[rows],
+        variance=None if drain.variance is None else drain.variance[rows],
+        seen=tuple(replace(s, drain=rows_of(s.drain, rows)) for s in drain.seen),
+        before=tuple(
+            replace(s, constant_a=s.constant_a[rows], power_w=s.power_w[rows]) for s in drain.before
+        ),
+    )
+
+
+def some_tasks(drain: Drain, tasks: Sequence[int]) -> Drain:
+    """The same without the states of the other tasks."""
+    states = np.concatenate(
+        [*(np.arange(drain.tasks[k].start, drain.tasks[k].stop) for k in tasks), [-1]]
+    ).astype(np.intp)
+    ends = np.cumsum([drain.tasks[k].stop - drain.tasks[k].start for k in tasks])
+    lengths = [drain.tasks[k].stop - drain.tasks[k].start for k in tasks]
+    return replace(
+        drain,
+        constant_a=drain.constant_a[:, states],
+        power_w=drain.power_w[:, states],
+        share=drain.share[:, states],
+        duration_s=drain.duration_s[:, states],
+        tasks=tuple(slice(int(e) - n, int(e)) for e, n in zip(ends, lengths, strict=True)),
+        period_s=drain.period_s[list(tasks)],
+    )
 
 
 def joined(drains: Sequence[Drain]) -> Drain:
@@ -76,6 +146,22 @@ def joined(drains: Sequence[Drain]) -> Drain:
         tasks=first.tasks,
         period_s=first.period_s,
         cut_off_v=np.concatenate([d.cut_off_v for d in drains]),
+        variance=None
+        if first.variance is None
+        else np.concatenate([d.variance for d in drains if d.variance is not None]),
+        luck=first.luck,
+        seen=tuple(
+            replace(of[0], drain=joined([s.drain for s in of]))
+            for of in zip(*(d.seen for d in drains), strict=True)
+        ),
+        before=tuple(
+            replace(
+                of[0],
+                constant_a=np.concatenate([s.constant_a for s in of]),
+                power_w=np.concatenate([s.power_w for s in of]),
+            )
+            for of in zip(*(d.before for d in drains), strict=True)
+        ),
     )
 
 

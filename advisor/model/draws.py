@@ -152,6 +152,10 @@ class Sampler:
         """Whole numbers below `count`, each as likely, shape (N,)."""
         return np.asarray(self.stream(path).integers(0, count, self.draws), dtype=np.float64)
 
+    def luck(self, path: Path) -> Array | None:
+        """Standard normal deviates, (N,), a count of deviations; None at the stated values."""
+        return self.stream(path).standard_normal(self.draws) if self.draws else None
+
     def traced(self, path: Source, values: Array) -> Array:
         """The values, (N,) SI, kept in the trace where there is one."""
         if self.trace is not None:
@@ -259,6 +263,13 @@ class GridSampler(Sampler):
             return 1.0
         drawn = self._first(source, lambda: self.errors(source))
         return 1.0 + half_width * np.tile(drawn, self.cases)
+
+    def luck(self, path: Path) -> Array | None:
+        """Standard normal deviates, (N,), a count of deviations; None at the stated values."""
+        if not self.draws:
+            return None
+        rng = self.stream(path)
+        return np.tile(self._first(path, lambda: rng.standard_normal(self.draws)), self.cases)
 
 
 def gain_of(evidence: Mapping[str, Evidence], name: str | None, sampler: Sampler) -> Array | float:

@@ -9,11 +9,13 @@ Axes: P parts, Z sleep states, O options, S states, N draws. SI units.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from advisor.model.chance import Tries
 from advisor.model.draws import Array
 from advisor.model.tables import Stack
 from advisor.model.workload import ProductFigures, TaskFigures
@@ -38,7 +40,9 @@ class EventStates:
     ----------
     names : the S states in order. duration : (P, Z, O, S, N) s. chip_a, chip_w : the chip's
     constant current (A) and constant power (W), same shape. load_a, load_w : (S, N) A, W, loads
-    switched on.
+    switched on. rest_a, rest_w : (P, Z, N) asleep, as its events meet it.
+    tries : (S, N) mean number of times that each state is gone through, in its duration; None for
+    once each.
     """
 
     names: tuple[StateName, ...]
@@ -47,6 +51,16 @@ class EventStates:
     chip_w: Array
     load_a: Array
     load_w: Array
+    rest_a: Array
+    rest_w: Array
+    tries: Array | None = None
+
+    @property
+    def shortest(self) -> Array:
+        """Length of an event of which everything works at once, (P, Z, O, N) s."""
+        if self.tries is None:
+            return self.length
+        return np.asarray((self.duration / self.tries).sum(axis=3))
 
     @property
     def length(self) -> Array:
@@ -68,9 +82,17 @@ def state_names(task: TaskFigures) -> tuple[StateName, ...]:
     return tuple(names)
 
 
+def tried(task: TaskFigures) -> list[Tries | None]:
+    """How often each state of an event is tried, in the order of `state_names`."""
+    of = {("load", load.name): load.tries for load in task.loads}
+    of |= {("block", block): tries for block, tries in task.use_tries.items()}
+    return [of.get((name.kind, name.name)) for name in state_names(task)]
+
+
 def expand(stack: Stack, product: ProductFigures, k: int) -> EventStates:
     """The event of task `k` for every part, sleep state and option; see `EventStates`."""
     task = product.tasks[k]
+    stack = stack.at_pace(product, task)
     names = state_names(task)
     p, z, n = stack.sleep_a.shape
     o = stack.valid[k].shape[1]
@@ -115,6 +137,12 @@ def expand(stack: Stack, product: ProductFigures, k: int) -> EventStates:
         load_a[s], load_w[s] = load.demand.current, load.demand.power
         s += 1
         slept = load.asleep
+    tries = None
+    if task.by_chance:
+        ones = np.ones(n)
+        whole = ones if task.tries is None else task.tries.mean
+        tries = np.stack([whole if t is None else whole * t.mean for t in tried(task)])
+        duration = duration * tries
     return EventStates(
         names=names,
         duration=duration,
@@ -122,6 +150,9 @@ def expand(stack: Stack, product: ProductFigures, k: int) -> EventStates:
         chip_w=chip_w,
         load_a=load_a,
         load_w=load_w,
+        rest_a=stack.sleep_a,
+        rest_w=stack.sleep_w,
+        tries=tries,
     )
 
 
@@ -136,7 +167,8 @@ class Timeline:
     standing_w : (N,) A, W.
     duration : (R, S, N) s per event, 0 for sleep. share : (R, S, N) of the time; rows sum to 1.
     tasks : which states belong to each task; the last state is sleep. period : (K, N) s.
-    names : per task, its states' names.
+    names : per task, its states' names. busy_at : (R, N) busy share at each time of the calendar,
+    where it has several.
     """
 
     chip_a: Array
@@ -150,6 +182,13 @@ class Timeline:
     tasks: tuple[slice, ...]
     period: Array
     names: tuple[tuple[StateName, ...], ...]
+    busy_at: tuple[Array, ...] = ()
+    tries: Array | None = None
+
+    @property
+    def most_busy(self) -> Array:
+        """Share of the time spent in events when there are most of them, (R, N)."""
+        return np.maximum.reduce(self.busy_at) if self.busy_at else self.busy
 
     @property
     def busy(self) -> Array:
@@ -220,4 +259,55 @@ def timeline(
         tasks=tuple(tasks),
         period=np.array([t.period for t in product.tasks]).reshape(len(tasks), n),
         names=tuple(e.names for e in events),
+        tries=_tries(events, n),
+    )
+
+
+def _tries(events: tuple[EventStates, ...], n: int) -> Array | None:
+    """Mean number of times that each state is gone through, (S, N); sleep once."""
+    if all(e.tries is None for e in events):
+        return None
+    each = [np.ones((len(e.names), n)) if e.tries is None else e.tries for e in events]
+    return np.concatenate([*each, np.ones((1, n))])
+
+
+def calendar(
+    stack: Stack,
+    product: ProductFigures,
+    events: tuple[EventStates, ...],
+    part: NDArray[np.intp],
+    sleep: NDArray[np.intp],
+    choice: NDArray[np.intp],
+) -> tuple[Timeline, list[Timeline]]:
+    """R builds as rows over the whole calendar, and at each of the product's times, as if it lasted
+    for ever; part, sleep (R,) and choice (R, K) as for `timeline`. A task that is not done then has
+    its states all the same, of no share.
+    """
+    if not product.times:
+        return timeline(stack, product, events, part, sleep, choice), []
+    out = []
+    for t in range(len(product.times)):
+        then, asleep = product.in_time(t), stack.in_time(t)
+        met = tuple(expand(asleep, then, k) for k in range(len(then.tasks)))
+        out.append(timeline(asleep, then, met, part, sleep, choice))
+    return _mixed(product, out), out
+
+
+def _mixed(product: ProductFigures, lines: Sequence[Timeline]) -> Timeline:
+    """The whole calendar's timeline from those of its times: each state's mean chip current and
+    share over the times at which it occurs."""
+    shares = [time.share * one.share for time, one in zip(product.times, lines, strict=True)]
+    share = np.asarray(sum(shares))
+
+    def mean(values: Sequence[Array]) -> Array:
+        whole = sum(s * v for s, v in zip(shares, values, strict=True))
+        return np.asarray(np.where(share > 0, whole / np.where(share > 0, share, 1.0), values[0]))
+
+    return replace(
+        lines[0],
+        chip_a=mean([one.chip_a for one in lines]),
+        chip_w=mean([one.chip_w for one in lines]),
+        share=share,
+        period=np.array([t.period for t in product.tasks]).reshape(lines[0].period.shape),
+        busy_at=tuple(one.busy for one in lines),
     )

@@ -78,12 +78,17 @@ def development(setup_h: Array, rate: Array, tools: Array, units: float) -> Arra
     return np.asarray((setup_h * rate + tools) / units)
 
 
-def replacements(service_life: Array, battery_life: Array) -> Array:
+def replacements(service_life: Array, battery_life: Array, following: Array | None = None) -> Array:
     """Battery changes over the service life: max(0, ceil(service life/battery life) - 1).
 
     Service life (N,) s, battery life (R, N) s; a count, (R, N). Infinite where the battery does
-    not last at all; NaN where either is unknown.
+    not last at all; NaN where either is unknown. Where packs that follow the first last otherwise,
+    `following` (R, N) s: max(0, ceil((service life - battery life)/following)).
     """
+    if following is not None and following is not battery_life:
+        with np.errstate(divide="ignore", invalid="ignore"):
+            left = np.maximum(service_life - battery_life, 0.0)
+            return np.where(left > 0, np.ceil(left / following), left)
     with np.errstate(divide="ignore", invalid="ignore"):
         packs = np.ceil(service_life / battery_life)
     return np.asarray(np.maximum(packs - 1, 0.0))

@@ -19,7 +19,7 @@ once; `solve` builds the program for one.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -82,6 +82,8 @@ class PlanTask:
     """One task's options for the program: labels, net charges (C), lengths (s), events per s.
 
     `late` marks options that break the task's deadline; they enter only when it is dropped.
+    `at_times` are the events per s at each time of the calendar, where it has several: the busy
+    share is then bounded at each of them.
     """
 
     name: str
@@ -90,6 +92,14 @@ class PlanTask:
     length: tuple[float, ...]
     rate: float
     late: tuple[bool, ...] = ()
+    at_times: Mapping[str, float] = field(default_factory=dict)
+
+    @property
+    def paces(self) -> Mapping[str, float]:
+        """Events per s by the bound that they count towards."""
+        if not self.at_times:
+            return {BUSY: self.rate}
+        return {f"{BUSY}, {time}": rate for time, rate in self.at_times.items()}
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,16 +128,18 @@ def program(tasks: Sequence[PlanTask], without_deadline: str | None = None) -> l
     """The linear program of a build's plan; see the module's own words."""
     model = lp.Model("operating plan")
     objective: dict[str, float] = {}
-    busy: dict[str, float] = {}
+    busy: dict[str, dict[str, float]] = {}
     for task in tasks:
         shares = {}
         for o, name in _open(task, without_deadline):
             model.variable(name)
             objective[name] = task.rate * task.charge[o]
-            busy[name] = task.rate * task.length[o]
+            for bound, rate in task.paces.items():
+                busy.setdefault(bound, {})[name] = rate * task.length[o]
             shares[name] = 1.0
         model.constraint(f"all of {task.name}", shares, "=", 1.0)
-    model.constraint(BUSY, busy, "<=", 1.0)
+    for bound, lengths in busy.items():
+        model.constraint(bound, lengths, "<=", 1.0)
     model.minimise(objective)
     return model
 
@@ -159,7 +171,7 @@ def solve(tasks: Sequence[PlanTask]) -> PlanBound:
         return PlanBound(None)
     if solution.status is not lp.Status.OPTIMAL or solution.objective is None:
         raise lp.SolverError(f"the operating plan ended {solution.status.value}")
-    price = max(-solution.duals[BUSY], 0.0)
+    prices = {bound: max(-solution.duals[bound], 0.0) for bound in tasks[0].paces}
     shares: dict[str, dict[str, float]] = {}
     busier: dict[str, float] = {}
     busy = 0.0
@@ -168,7 +180,8 @@ def solve(tasks: Sequence[PlanTask]) -> PlanBound:
         shares[task.name] = {task.options[o]: x for o, x in mix.items() if x > 0}
         charge = sum(x * task.charge[o] for o, x in mix.items())
         length = sum(x * task.length[o] for o, x in mix.items())
-        busier[task.name] = charge + price * length
+        meets = sum(price * (task.paces[bound] / task.rate) for bound, price in prices.items())
+        busier[task.name] = charge + meets * length
         busy += task.rate * length
     deadlines = {}
     for task in tasks:
@@ -180,7 +193,7 @@ def solve(tasks: Sequence[PlanTask]) -> PlanBound:
         current=solution.objective,
         shares=shares,
         busy=busy,
-        busy_price=price,
+        busy_price=sum(prices.values(), -0.0),
         busier=busier,
         deadlines=deadlines,
     )

@@ -15,6 +15,7 @@ from advisor.figures import Path
 from advisor.model.drain import Pack
 from advisor.model.draws import Array, Sampler
 from advisor.model.ends import ENDS
+from advisor.model.rested import AfterRest, after_rest, pulse_limits
 from advisor.model.supply import through_linear, through_switching
 from advisor.model.workload import ProductFigures, curve_values, on_curve
 from advisor.quantities import Quantity
@@ -49,7 +50,9 @@ class Feed:
     option : the cells; cell : their record, None for an ideal budget; converter : its record, None
     for `none`. pack : the battery model's figures. nominal_v : (N,) V, series x nominal voltage.
     rail_v : (N,) V behind a converter. quiescent : (N,) A; loads_a (E,), efficiency (E, N).
-    covered : whether the cell's temperature table reaches over the environment.
+    covered : whether the cell's temperature table reaches over the environment. pulse_a : (N,)
+    greatest current of the cells for a moment at the place where it is least, infinite where none
+    is stated. rested : what one cell gives after rest, where it is stated.
     """
 
     option: CellOption
@@ -63,6 +66,8 @@ class Feed:
     loads_a: Array
     efficiency: Array
     covered: bool
+    pulse_a: Array
+    rested: AfterRest | None = None
 
     @property
     def name(self) -> str:
@@ -83,8 +88,7 @@ class Feed:
     @property
     def most_pulse_a(self) -> float:
         """Greatest current of the cells for a moment, A; infinite where none is stated."""
-        limit = None if self.cell is None else self.cell.max_pulse
-        return np.inf if limit is None else limit.nominal * self.option.parallel
+        return float(self.pulse_a.min())
 
     @property
     def most_mean_a(self) -> float:
@@ -185,7 +189,9 @@ def _reservoir(
     ), sampler.take(at / "leakage", reservoir.leakage)
 
 
-def _ideal(option: CellOption, reservoir: Reservoir | None, sampler: Sampler) -> Pack:
+def _ideal(
+    option: CellOption, product: ProductFigures, reservoir: Reservoir | None, sampler: Sampler
+) -> Pack:
     assert option.budget is not None
     assert option.voltage is not None
     at = sampler.root.child("supply-options", "cells", option.entry)
@@ -205,6 +211,9 @@ def _ideal(option: CellOption, reservoir: Reservoir | None, sampler: Sampler) ->
         two_well=None,
         reservoir=capacitor,
         ideal=True,
+        eases=tuple(one for _ in product.times),
+        strains=tuple(one for _ in product.times),
+        stored_loss_a=tuple(0 * one for _ in product.before),
     )
 
 
@@ -250,22 +259,23 @@ def _pack(
             values.append(sampler.take(own.child("temperature", key, name), quantity))
         return on_curve(t_at, np.stack(values), product.temperature)
 
-    factor = over_temperature("capacity")
+    def loss(temperature: Array, share: Array) -> Array:
+        warmth = (share * 2.0 ** ((temperature - REFERENCE) / step)).sum(axis=0)
+        return np.asarray(capacity * rate * warmth)
+
+    factor, ohmic = over_temperature("capacity"), over_temperature("resistance")
+    worst = ohmic.max(axis=0)
     capacity = sampler.take(own / "capacity", cell.capacity) * option.parallel
     step = sampler.take(own / "doubles-every", cell.doubles_every)
-    warmth = (product.share * 2.0 ** ((product.temperature - REFERENCE) / step)).sum(axis=0)
+    rate = sampler.take(own / "self-discharge", cell.self_discharge)
     capacitor, leak = _reservoir(reservoir, product_sampler)
     well = cell.two_well
     return Pack(
         depth=depth,
         open_v=on_curve(v_at, volts, places) * option.series,
-        resistance=on_curve(r_at, ohms, places)
-        * over_temperature("resistance").max(axis=0)
-        * (option.series / option.parallel),
+        resistance=on_curve(r_at, ohms, places) * worst * (option.series / option.parallel),
         capacity_c=capacity,
-        self_discharge_a=capacity
-        * sampler.take(own / "self-discharge", cell.self_discharge)
-        * warmth,
+        self_discharge_a=loss(product.temperature, product.share),
         leak_a=leak,
         least_capacity=factor.min(axis=0),
         mean_capacity=(product.share * factor).sum(axis=0),
@@ -286,7 +296,18 @@ def _pack(
             for keys in end.reads
             if isinstance(value := stated(cell, keys), Quantity)
         },
+        eases=tuple(ohmic[time.places].max(axis=0) / worst for time in product.times),
+        strains=_strains(cell, product),
+        stored_loss_a=tuple(loss(phase.temperature, phase.share) for phase in product.before),
     )
+
+
+def _strains(cell: Cell, product: ProductFigures) -> tuple[Array, ...]:
+    """At each time, the least pulse limit of all places over the least of its own, (N,)."""
+    if cell.max_pulse is None:
+        return tuple(time.share * 0 + 1 for time in product.times)
+    limits = pulse_limits(cell.max_pulse, product.temperature)
+    return tuple(limits.min(axis=0) / limits[t.places].min(axis=0) for t in product.times)
 
 
 def feed(
@@ -305,9 +326,10 @@ def feed(
     """
     own = samplers[product.name]
     if cell is None:
-        pack = _ideal(option, reservoir, own)
+        pack = _ideal(option, product, reservoir, own)
         nominal, cut_off = pack.open_v[0], np.zeros(own.size)
         covered = True
+        pulse, rested = np.full(own.size, np.inf), None
     else:
         sampler = samplers[cell.cell]
         pack = _pack(option, cell, product, reservoir, own, sampler)
@@ -317,6 +339,14 @@ def feed(
         at = sampler.root
         nominal = option.series * sampler.take(at / "nominal-voltage", cell.nominal_voltage)
         cut_off = option.series * sampler.take(at / "cut-off", cell.cut_off)
+        pulse = np.full(own.size, np.inf)
+        if cell.max_pulse is not None:
+            pulse = pulse_limits(cell.max_pulse, product.temperature).min(axis=0) * option.parallel
+        rested = (
+            None
+            if cell.after_rest is None
+            else after_rest(at / "after-rest", cell.after_rest, sampler)
+        )
         ends = cell.temperature.at
         covered = ends[0] <= product.coldest and product.hottest <= ends[-1]
     rail = nominal if product.rail is None else product.rail
@@ -344,6 +374,8 @@ def feed(
         loads_a=loads,
         efficiency=efficiency,
         covered=covered,
+        pulse_a=pulse,
+        rested=rested,
     )
 
 

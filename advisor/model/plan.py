@@ -20,7 +20,8 @@ cut-off, each such level is swept by itself. A busy share above 1 leaves the exa
 front of busy share and charge (`tight`).
 
 Two approximations, both small: charges that cross between the ends of the voltage are compared at
-five voltages, and an option's reach on a reservoir is taken without the other tasks.
+five voltages; an option's reach on a reservoir is taken without the other tasks. Where events wait
+by chance, the plan in which all are quickest is among them.
 
 Axes: P parts, Z sleep states, O options, K tasks, L levels of cut-off. Stated values (N = 1).
 """
@@ -136,17 +137,19 @@ def _sweep(
     fed = tuple(v & (low <= at_chip) for v, low in zip(stack.valid, least, strict=True))
     allowed = []
     late = np.zeros((p, z, len(tasks)), dtype=bool)
-    busy = np.zeros((p, z))
+    busy_at = [np.zeros((p, z)) for _ in product.paces]
     for k, (task, may) in enumerate(zip(product.tasks, fed, strict=True)):
         length = tasks[k].length
         inside = np.broadcast_to(may[:, None], length.shape)
         if task.finish_within is not None:
-            inside = inside & (length <= task.finish_within[0])
+            inside = inside & (tasks[k].shortest <= task.finish_within[0])
         late[:, :, k] = ~inside.any(axis=2)
         shortest = np.where(inside, length, np.inf).min(axis=2, initial=np.inf)
         least_busy = np.where(late[:, :, k], length.min(axis=2, initial=np.inf), shortest)
-        busy += least_busy / task.period[0]
+        for busy, paces in zip(busy_at, product.paces, strict=True):
+            busy += least_busy / paces[k][0] if paces[k][0] < np.inf else 0.0
         allowed.append(inside)
+    busy = np.maximum.reduce(busy_at)
     possible = awake & ~late.any(axis=2) & (busy <= 1)
     wanted = possible & ~_idle_in_vain(feed, stack, product, tasks, allowed, possible)
     made = _Sweep(
@@ -323,14 +326,17 @@ class _Sweep:
         ]
         kept = self._kept(may, [np.round(r.depth, DIGITS) for r in level.reaches], left)
         out = [self._cheapest(volts, kept, level.here) for volts in self._voltages(may)]
+        timed = self.product.waits and any(x is not None for x in left)
+        least = [[task.length for task in self.tasks]] if timed else []
         peaks = [r.peak for r in level.reaches]
         if self.feed.pack.reservoir is not None and any(x is not None for x in peaks):
             # together the tasks draw a little more from the cells than each by itself
-            gentlest = [
-                np.where(inside, task.peak if peak is None else peak, np.inf).argmin(axis=2)
-                for inside, peak, task in zip(may, peaks, self.tasks, strict=True)
-            ]
-            out.append(self._rows(np.stack(gentlest, axis=-1)[None], level.here[None]))
+            least.append(
+                [t.peak if x is None else x for t, x in zip(self.tasks, peaks, strict=True)]
+            )
+        for of in least:
+            each = [np.where(m, x, np.inf).argmin(axis=2) for m, x in zip(may, of, strict=True)]
+            out.append(self._rows(np.stack(each, axis=-1)[None], level.here[None]))
         return np.concatenate(out)
 
     def _kept(
@@ -365,27 +371,33 @@ class _Sweep:
     def _cheapest(self, volts: float, kept: Sequence[Mask], here: Mask) -> NDArray[np.intp]:
         """Each task's cheapest option at every level, as rows; where busy, by the exact search."""
         shape = kept[0].shape[:3]
-        busy, least_busy = np.zeros(shape), np.zeros(shape)
+        busies = [(np.zeros(shape), np.zeros(shape)) for _ in self.product.paces]
         charges = [task.charge_a + task.charge_w / volts for task in self.tasks]
         option = []
-        for task, own, charge, may in zip(
-            self.tasks, self.product.tasks, charges, kept, strict=True
+        for task, *paces, charge, may in zip(
+            self.tasks, *self.product.paces, charges, kept, strict=True
         ):
             best = np.where(may, charge, np.inf).argmin(axis=3)
             length = np.where(may, task.length, np.inf)
             option.append(best)
             taken = np.take_along_axis(length, best[..., None], axis=3)[..., 0]
-            busy += taken / own.period[0]
-            least_busy += length.min(axis=3) / own.period[0]
+            for (busy, least_busy), period in zip(busies, paces, strict=True):
+                if period[0] < np.inf:
+                    busy += taken / period[0]
+                    least_busy += length.min(axis=3) / period[0]
+        busy, least_busy = (np.maximum.reduce(one) for one in zip(*busies, strict=True))
         choice = np.stack(option, axis=-1)
         keeps_up = here & (least_busy <= 1)
         rates = [1 / own.period[0] for own in self.product.tasks]
+        every = self.product.paces if self.product.times else ()
+        at_times = [[1 / period[0] for period in periods] for periods in every]
         for t, i, j in zip(*np.nonzero(keeps_up & (busy > 1)), strict=True):
             choice[t, i, j], _ = tight(
                 [c[i, j] for c in charges],
                 [task.length[i, j] for task in self.tasks],
                 [may[t, i, j] for may in kept],
                 rates,
+                at_times,
             )
         return self._rows(choice, keeps_up)
 
@@ -437,37 +449,52 @@ def tight(
     lengths: list[Array],
     allowed: list[NDArray[np.bool_]],
     rates: list[float],
+    at_times: Sequence[Sequence[float]] = (),
 ) -> tuple[NDArray[np.intp], float]:
     """Whole options of least mean current whose busy shares sum to at most 1.
 
     Parameters
     ----------
     charges, lengths, allowed : per task, (O,) C, s and bool. rates : per task, events per s.
+    at_times : the same at each time of the calendar, where the sum is to be at most 1 at each.
 
     Returns
     -------
-    (K,) options and their busy share.
+    (K,) options and their busy share, the greatest of all times.
 
     Raises
     ------
     ValueError
         When no choice keeps the bound; the caller has checked that one does.
     """
-    # (busy share, mean current, options): only those that no other beats on both are kept, so the
+    paces = list(zip(*at_times, strict=True)) if at_times else [(rate,) for rate in rates]
+    # (busy shares, mean current, options): only those that no other beats on all are kept, so the
     # search is exact and its front stays short
-    front: list[tuple[float, float, tuple[int, ...]]] = [(0.0, 0.0, ())]
-    for charge, length, may, rate in zip(charges, lengths, allowed, rates, strict=True):
+    front: list[tuple[tuple[float, ...], float, tuple[int, ...]]] = [
+        ((0.0,) * len(paces[0]) if paces else (0.0,), 0.0, ())
+    ]
+    for charge, length, may, rate, pace in zip(
+        charges, lengths, allowed, rates, paces, strict=True
+    ):
         grown = [
-            (busy + rate * float(length[o]), current + rate * float(charge[o]), (*chosen, int(o)))
+            (
+                tuple(b + r * float(length[o]) for b, r in zip(busy, pace, strict=True)),
+                current + rate * float(charge[o]),
+                (*chosen, int(o)),
+            )
             for busy, current, chosen in front
             for o in np.nonzero(may)[0]
         ]
         grown.sort()
         front = []
         for entry in grown:
-            if entry[0] <= 1 and (not front or entry[1] < front[-1][1]):
+            if max(entry[0]) <= 1 and not any(
+                entry[1] >= other[1]
+                and all(mine >= its for mine, its in zip(entry[0], other[0], strict=True))
+                for other in reversed(front)
+            ):
                 front.append(entry)
     if not front:
         raise ValueError("no choice of whole points keeps the busy bound")
-    busy, _, chosen = front[-1]
-    return np.array(chosen, dtype=np.intp), busy
+    busy, _, chosen = min(front, key=lambda entry: entry[1])
+    return np.array(chosen, dtype=np.intp), max(busy)

@@ -10,14 +10,14 @@ Axes: P parts, Z sleep states, O options, S states of an event. Stated values (N
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
 from advisor.model.battery import Life, cut_off_depth
-from advisor.model.drain import Drain, Pack
+from advisor.model.drain import Drain, Pack, Seen
 from advisor.model.draws import Array
 from advisor.model.events import EventStates
 from advisor.model.packs import Feed
@@ -38,7 +38,8 @@ class TaskOptions:
     Attributes
     ----------
     a, w : (P, Z, O, S) A, W. rest_a, rest_w : (P, Z). charge_a C, charge_w W s : (P, Z, O) above
-    sleeping as long. length : (P, Z, O) s. duration : (P, Z, O, S) s. peak : (P, Z, O) A, the
+    sleeping as long. length, shortest : (P, Z, O) s, on average and where
+    all works at once. duration : (P, Z, O, S) s. peak : (P, Z, O) A, the
     greatest current at the rail.
     """
 
@@ -51,6 +52,7 @@ class TaskOptions:
     length: Array
     duration: Array
     peak: Array
+    shortest: Array
 
 
 def task_options(
@@ -60,7 +62,7 @@ def task_options(
     standing_a, standing_w = product.standing_a, product.standing_w
     other_a, other_w = event.load_a + standing_a, event.load_w + standing_w
     a, w = feed.cell_side(event.chip_a, event.chip_w, other_a, other_w)
-    rest_a, rest_w = feed.cell_side(stack.sleep_a, stack.sleep_w, standing_a, standing_w)
+    rest_a, rest_w = feed.cell_side(event.rest_a, event.rest_w, standing_a, standing_w)
     duration = event.duration[..., 0]
     at_rail = event.chip_a + other_a + (event.chip_w + other_w) / feed.chip_voltage()
     peak = np.where(event.duration > 0, at_rail, 0.0).max(axis=3)[..., 0]
@@ -74,6 +76,7 @@ def task_options(
         charge_a=above_a,
         charge_w=above_w,
         length=event.length[..., 0],
+        shortest=event.shortest[..., 0],
         duration=duration,
         peak=peak,
     )
@@ -145,7 +148,7 @@ def reach(
         depth=depth,
         index=index,
         # made when it is asked for: of many tasks each has the states of all
-        drain=partial(_alone, product, tasks, k, index, low[index]),
+        drain=partial(_alone, feed.pack, product, tasks, k, index, low[index]),
         cut_off=low[index],
         peak=peak,
         pulse=pulse,
@@ -199,6 +202,7 @@ def _beaten(feed: Feed, task: TaskOptions, among: Mask) -> Mask:
 
 
 def _alone(
+    pack: Pack,
     product: ProductFigures,
     tasks: Sequence[TaskOptions],
     k: int,
@@ -226,7 +230,7 @@ def _alone(
     duration[:, here] = spans
     share[:, here] = spans / product.tasks[k].period[0]
     share[:, -1] = np.maximum(1 - share[:, here].sum(axis=1), 0.0)
-    return Drain(
+    drain = Drain(
         constant_a=constant[:, :, None],
         power_w=power[:, :, None],
         share=share[:, :, None],
@@ -235,3 +239,10 @@ def _alone(
         period_s=np.array([t.period[:1] for t in product.tasks]),
         cut_off_v=cut[:, None],
     )
+    then = [t for t in range(len(product.times)) if k in product.done(t)]
+    if not then:
+        return drain
+    # at its worst times
+    ease = np.maximum.reduce([pack.eases[t] for t in then])
+    strain = np.maximum.reduce([pack.strains[t] for t in then])
+    return replace(drain, seen=(Seen(ease, drain, strain),))

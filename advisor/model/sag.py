@@ -34,10 +34,11 @@ class Lows:
         # voltage falls
         self.falling = bool((np.diff(pack.resistance, axis=0) >= 0).all())
 
-    def first_below(self, upto: Array) -> Array:
+    def first_below(self, upto: Array, start: Array | None = None) -> Array:
         """First depth at which a loaded voltage is below the cut-off, (R, N); else infinite.
 
-        Depths are shares of the capacity; `upto` (R, N) is the last one looked at.
+        Depths are shares of the capacity; `upto` (R, N) is the last one looked at, `start` the
+        first, 0 where it is 0 at the first of them.
         """
         out = np.full(self.shape, np.inf)
         if self.pack.ideal and not self.pack.resistance.any():
@@ -48,7 +49,7 @@ class Lows:
             there = upto.ravel()[index]
             index = index[~cases.held(there, self._greatest(there, cases.draw))]
         if index.size:
-            cases = _Cases(self.pack, self.drain, index, self.powered)
+            cases = _Cases(self.pack, self.drain, index, self.powered, start)
             out.ravel()[index] = first_negative(
                 cases.margin, self.pack.depth, upto.ravel()[index], self.falling
             )
@@ -77,11 +78,18 @@ class Lows:
             return at_depth(self.pack.depth, self.pack.resistance, upto, n)
         return np.asarray(self.pack.resistance.max(axis=0)[n])
 
-    def fresh(self) -> tuple[Array, Array]:
-        """(lowest loaded voltage V, greatest current of the cells A) of a fresh pack, (R, N)."""
+    def fresh(self, start: Array | None = None) -> tuple[Array, Array]:
+        """(lowest loaded voltage V, greatest current of the cells A) of a fresh pack, (R, N).
+
+        `start` (R, N) is its depth of discharge then, where that is not 0.
+        """
         drain, pack = self.drain, self.pack
         volts = np.broadcast_to(pack.open_v[0], self.shape)
         ohms = np.broadcast_to(pack.resistance[0], self.shape)
+        if start is not None:
+            n = np.arange(self.shape[1])
+            volts = at_depth(pack.depth, pack.open_v, start, n)
+            ohms = at_depth(pack.depth, pack.resistance, start, n)
         if pack.reservoir is not None:
             index = np.arange(self.shape[0] * self.shape[1])
             cases = _Cases(pack, drain, index, self.powered)
@@ -107,8 +115,14 @@ class _Cases:
     """Some cases of a drain, their states side by side."""
 
     def __init__(
-        self, pack: Pack, drain: Drain, index: NDArray[np.intp], powered: list[bool]
+        self,
+        pack: Pack,
+        drain: Drain,
+        index: NDArray[np.intp],
+        powered: list[bool],
+        start: Array | None = None,
     ) -> None:
+        self.start = None if start is None else start.ravel()[index]
         self.pack, self.powered, self.tasks = pack, powered, drain.tasks
         states = drain.share.shape[1]
 
@@ -124,6 +138,8 @@ class _Cases:
     def margin(self, depth: Array, case: NDArray[np.intp]) -> Array:
         """Lowest of loaded voltage less cut-off over the states, (m,) V, at depths (m,)."""
         n = self.draw[case]
+        if self.start is not None:
+            depth = np.maximum(depth, self.start[case])
         volts = at_depth(self.pack.depth, self.pack.open_v, depth, n)
         ohms = at_depth(self.pack.depth, self.pack.resistance, depth, n)
         cut = self.cut_off[case]

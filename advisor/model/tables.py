@@ -7,7 +7,7 @@ the engines used with it), S states of an event, N draws (1 for the stated value
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import product as combinations
 from typing import Any
 
@@ -19,8 +19,10 @@ from advisor.catalogue.schema_parts import Block, Part, SleepState, Variant
 from advisor.catalogue.sense import one_board
 from advisor.catalogue.sheet import lacking
 from advisor.figures import Path
+from advisor.model.addon_set import ALONE, Companions
+from advisor.model.asleep import Asleep
 from advisor.model.draws import Array, Sampler, gain_of
-from advisor.model.leakage import sleep_currents, told
+from advisor.model.leakage import told
 from advisor.model.work import work
 from advisor.model.workload import ProductFigures, TaskFigures
 from advisor.quantities import Quantity, show
@@ -42,24 +44,6 @@ class Option:
         return str(Variant(self.point, self.engines))
 
 
-@dataclass(frozen=True, slots=True)
-class Companions:
-    """Which add-ons a build has, by their ids in order, and which of them brings each block that
-    tasks use and the part does not have."""
-
-    addons: tuple[str, ...] = ()
-    blocks: tuple[tuple[str, str], ...] = ()
-
-    @property
-    def name(self) -> str:
-        """In a word; empty without any."""
-        told = ",".join(f"{block} of {by}" for block, by in self.blocks)
-        return "+".join(self.addons) + (f" ({told})" if told else "")
-
-
-ALONE = Companions()
-
-
 @dataclass(slots=True)
 class PartFigures:
     """What a product needs of one part.
@@ -76,6 +60,8 @@ class PartFigures:
     sleeps : names; the last are points at which the part may idle in place of sleeping.
     sleep_a, sleep_w : (Z, N); wake_time : (Z, N) s; wake_charge : (Z, N) C, NaN where the idle
     current over the wake time stands for it; sleep_min : (Z,) V, a point's least supply.
+    timed_a : (T, Z, N) the constant sleep current at each of the product's times; stored_a,
+    stored_w : (F, Z, N) what the chip draws in each phase before use.
     missing : paths of figures that the product needs and the part lacks.
     warnings : what was taken as it stands for want of a figure.
     left_out : paths of sleep states, operating points and entries of kernels that stay out, and
@@ -102,6 +88,9 @@ class PartFigures:
     wake_time: Array = field(default_factory=lambda: np.empty((0, 1)))
     wake_charge: Array = field(default_factory=lambda: np.empty((0, 1)))
     sleep_min: Array = field(default_factory=lambda: np.empty(0))
+    timed_a: Array = field(default_factory=lambda: np.empty((0, 0, 1)))
+    stored_a: Array = field(default_factory=lambda: np.empty((0, 0, 1)))
+    stored_w: Array = field(default_factory=lambda: np.empty((0, 0, 1)))
     missing: list[str] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
     left_out: list[tuple[Path, str]] = field(default_factory=list)
@@ -143,6 +132,7 @@ class _PartReader:
         self.out = PartFigures(part.part)
         self.zero = np.zeros(sampler.size)
         self.root = sampler.root
+        self.asleep = Asleep(part, figures, sampler, self._gain)
 
     def read(self) -> PartFigures:
         self._points()
@@ -316,6 +306,7 @@ class _PartReader:
 
     def _sleeps(self) -> None:
         names, current, time, charge = [], [], [], []
+        timed, stored = [], []
         for name in sorted(self.part.sleep_states):
             if self.wanted is not None and name != self.wanted.sleep:
                 continue
@@ -331,7 +322,10 @@ class _PartReader:
             if beyond is not None and self.wanted is None:
                 self.out.warnings.append(f"{self.part.part}: sleep state {name}: {beyond}")
             names.append(name)
-            current.append(self._sleep_current(name))
+            asleep, at_times, in_phases = self.asleep.currents(name)
+            current.append(asleep)
+            timed.append(at_times)
+            stored.append(in_phases)
             time.append(self.sampler.take(at / "wake-time", state.wake_time))
             charge.append(
                 np.full(self.sampler.size, np.nan)
@@ -351,6 +345,21 @@ class _PartReader:
         self.out.wake_time = np.stack([*time, *(self.zero for _ in idle)])
         self.out.wake_charge = np.stack([*charge, *(self.zero for _ in idle)])
         self.out.sleep_min = np.array([*(0.0 for _ in names), *self.out.supply_min[idle]])
+        if self.product.times:
+            each = [
+                *timed,
+                *(np.stack([a] * len(self.product.times)) for a in self.out.idle_a[idle]),
+            ]
+            self.out.timed_a = np.stack(each, axis=1)
+        if self.product.before:
+            kept = [*stored, *(None for _ in idle)]
+            self.out.stored_a, self.out.stored_w = self.asleep.stored(
+                kept, self.out.sleep_a, self.out.sleep_w
+            )
+            missing, warnings = self.asleep.unsaid()
+            for lacking_one in missing:
+                self.miss("sleep-states", lacking_one, "current")
+            self.out.warnings += warnings if self.wanted is None else []
 
     def _idles(self, i: int, name: str) -> bool:
         """Whether idling at a point may be the best way not to sleep: no other draws as little
@@ -383,45 +392,6 @@ class _PartReader:
             return f"wake-within: {asked} needed, {takes} offered"
         return ""
 
-    def _sleep_current(self, name: str) -> Array:
-        """Mean sleep current over the environment, (N,) A; see `leakage`."""
-        state = self.part.sleep_states[name]
-        assert state.current is not None
-        at = self.root.child("sleep-states", name)
-        places = self.product.temperature
-        of = [evidence_of(state, figure) for figure in state.current.keys or ("current",)]
-        # one meter's gain on the whole table is a factor; of several each goes on its own entry
-        whole, each = (of[0], 1.0) if len(set(of)) == 1 else (None, self._gains(of))
-        leak = sleep_currents(
-            at / "current", state.current, places, self.product.hottest, self.sampler, each
-        )
-        current = (self.product.share * leak).sum(axis=0)
-        added: dict[str | None, Array | float] = {whole: 0.0}
-        for addition, figure in (state.adds or {}).items():
-            evidence = evidence_of(state, f"adds.{addition}")
-            drawn = self.sampler.take(at / "adds" / addition, figure)
-            added[evidence] = added.get(evidence, 0.0) + self._additions(addition) * drawn
-        total = (current + added.pop(whole)) * self._gain(whole)
-        for evidence, extra in added.items():
-            total = total + extra * self._gain(evidence)
-        return np.asarray(total)
-
-    def _gains(self, evidence: Sequence[str | None]) -> Array:
-        """The gain's factor on each entry of a table, (X, N)."""
-        ones = np.ones(self.sampler.size)
-        return np.stack([ones * self._gain(name) for name in evidence])
-
-    def _additions(self, name: str) -> float:
-        """How often an addition to a sleep current counts for this product."""
-        if name.endswith("-kib"):
-            if name[:-4] not in self.product.retain:
-                return 0.0
-            if name == "ram-kib" and self.product.ram_kib is not None:
-                return self.product.ram_kib
-            ram = self.part.memory.ram
-            return 0.0 if ram is None else ram.nominal / 1024
-        return float(name in self.product.retain)
-
 
 def part_figures(
     part: Part, figures: ProductFigures, sampler: Sampler, wanted: Wanted | None = None
@@ -443,6 +413,7 @@ class Stack:
     Per task: option_point (P, O); valid (P, O); time, run_a, run_w (P, O, kernels, N);
     block_a, block_time (P, blocks, N). sleep_a, sleep_w, wake_time, wake_charge (P, Z, N);
     sleep_min (P, Z); sleeping (P, Z): which sleep states are there; rests (P, Z): those that sleep.
+    timed_a (P, T, Z, N), stored_a, stored_w (P, F, Z, N): at times, and in phases before use.
     """
 
     parts: tuple[PartFigures, ...]
@@ -463,6 +434,21 @@ class Stack:
     sleep_min: Array
     sleeping: NDArray[np.bool_]
     rests: NDArray[np.bool_]
+    timed_a: Array
+    stored_a: Array
+    stored_w: Array
+
+    def in_time(self, t: int) -> Stack:
+        """The same with the sleep currents of one of the product's times."""
+        return replace(self, sleep_a=self.timed_a[:, t], timed_a=self.timed_a[:, :0])
+
+    def at_pace(self, product: ProductFigures, task: TaskFigures) -> Stack:
+        """The same with the sleep currents as a task's events meet them, time by time."""
+        if not product.times:
+            return self
+        rates = [t.share / period for t, period in zip(product.times, task.periods, strict=True)]
+        met = [r * self.timed_a[:, i] for i, r in enumerate(rates)]
+        return replace(self, sleep_a=np.asarray(sum(met) / sum(rates)))
 
 
 def _pad(arrays: Sequence[NDArray[Any]]) -> NDArray[Any]:
@@ -496,4 +482,7 @@ def stack(parts: Sequence[PartFigures]) -> Stack:
         sleep_min=_pad([p.sleep_min for p in parts]),
         sleeping=_pad([np.ones(len(p.sleeps), dtype=bool) for p in parts]),
         rests=_pad([np.array([not never_sleeps(z) for z in p.sleeps]) for p in parts]),
+        timed_a=_pad([p.timed_a for p in parts]),
+        stored_a=_pad([p.stored_a for p in parts]),
+        stored_w=_pad([p.stored_w for p in parts]),
     )

@@ -5,16 +5,21 @@ N is the draw axis (1 for the stated values). SI units, temperatures in degC.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from advisor.catalogue.curves import Curve
-from advisor.catalogue.schema_product import Load, Product, StandingLoad
+from advisor.catalogue.schema_life import ASLEEP, DISCONNECTED, Retries, Stay
+from advisor.catalogue.schema_product import Load, Product, StandingLoad, Task
 from advisor.figures import Path
+from advisor.model.chance import Tries
 from advisor.model.draws import Array, Sampler
-from advisor.quantities import Quantity
+from advisor.quantities import Quantity, exact
+
+YEAR = 365.25 * 86400.0  # s
+TEN_YEARS = exact(10 * YEAR, "time")  # in which rare meetings are counted where nothing is stated
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +42,7 @@ class LoadFigures:
     demand: Demand
     duration: Array
     asleep: bool
+    tries: Tries | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +50,8 @@ class TaskFigures:
     """A task: period (N,) s; units of work (N,) per kernel; uses (N,) per block; its loads.
 
     `at` is the operating point that it must run at, if any; `without` engines that may not help.
+    `period` is the mean over the calendar; `periods` those at each of the product's times, infinite
+    where it is not done then, none where the product has no times.
     """
 
     name: str
@@ -55,13 +63,51 @@ class TaskFigures:
     wake_within: float | None
     at: str | None = None
     without: frozenset[str] = frozenset()
+    periods: tuple[Array, ...] = ()
+    random: bool = False
+    tries: Tries | None = None
+    use_tries: Mapping[str, Tries] = field(default_factory=dict)
+
+    @property
+    def by_chance(self) -> bool:
+        """Whether its events do not all last as long."""
+        return bool(self.tries or self.use_tries or any(load.tries for load in self.loads))
+
+
+@dataclass(frozen=True, slots=True)
+class TimeFigures:
+    """A time of the calendar: its share (N,), and which places of the environment are its own."""
+
+    name: str
+    share: Array
+    places: slice
+
+
+@dataclass(frozen=True, slots=True)
+class PhaseFigures:
+    """What the first pack goes through before use: (N,) s at temperatures (E, N) degC with shares.
+
+    `state` is the sleep state that the part is kept in, None where it is that of use; `connected`
+    whether the pack feeds it at all.
+    """
+
+    name: str
+    duration: Array
+    temperature: Array
+    share: Array
+    state: str | None
+    connected: bool
 
 
 @dataclass(frozen=True, slots=True)
 class ProductFigures:
     """The product's own figures: tasks, standing loads (N,) A, environment (E,N) with shares.
 
-    `lead_time_s` is the longest time to delivery that is acceptable, if that matters.
+    `lead_time_s` is the longest time to delivery that is acceptable, if that matters. The
+    environment is that of all `times`, by their shares; `before` is what comes before use.
+    `confidence` is the share of events that must keep a deadline that chance bears on; `lasts_s`
+    how long the product is in use, by which rare meetings are counted; `luck` (N,) standard normal
+    deviates of what a device's own events come to, None at the stated values.
     """
 
     name: str
@@ -75,6 +121,46 @@ class ProductFigures:
     retain: tuple[str, ...]
     ram_kib: float | None
     lead_time_s: float | None = None
+    times: tuple[TimeFigures, ...] = ()
+    before: tuple[PhaseFigures, ...] = ()
+    confidence: float = 0.5
+    lasts_s: float = 10 * YEAR
+    luck: Array | None = None
+
+    @property
+    def waits(self) -> bool:
+        """Whether an event may find the core busy by chance."""
+        return any(task.random for task in self.tasks)
+
+    @property
+    def by_chance(self) -> bool:
+        """Whether anything in its workload is a matter of chance."""
+        return self.waits or any(task.by_chance for task in self.tasks)
+
+    @property
+    def paces(self) -> tuple[tuple[Array, ...], ...]:
+        """Periods of all tasks, (N,) s each, at every time; infinite where one is not done then."""
+        if not self.times:
+            return (tuple(task.period for task in self.tasks),)
+        return tuple(tuple(task.periods[t] for task in self.tasks) for t in range(len(self.times)))
+
+    def done(self, t: int) -> tuple[int, ...]:
+        """Which tasks are done at a time."""
+        return tuple(
+            k for k, task in enumerate(self.tasks) if bool(np.isfinite(task.periods[t]).all())
+        )
+
+    def in_time(self, t: int) -> ProductFigures:
+        """The product as if one of its times lasted for ever."""
+        time = self.times[t]
+        share = self.share[time.places]
+        return replace(
+            self,
+            tasks=tuple(replace(task, period=task.periods[t], periods=()) for task in self.tasks),
+            temperature=self.temperature[time.places],
+            share=share / share.sum(axis=0),
+            times=(),
+        )
 
     @property
     def standing_a(self) -> Array:
@@ -106,13 +192,21 @@ def product_figures(product: Product, sampler: Sampler) -> ProductFigures:
             return Demand(current=charge / take(path / "for", load.duration), power=zero)
         return Demand(current=take(path / "current", load.current), power=zero)
 
+    def tries(path: Path, retries: Retries | None) -> Tries | None:
+        """What is tried again, if anything."""
+        return None if retries is None else Tries(take(path / "fails", retries.fails), retries.most)
+
+    parts = {t.time: take(root.child("times", t.time, "share"), t.share) for t in product.times}
+    parts = {name: part / sum(parts.values()) for name, part in parts.items()}
     tasks = []
     for task in product.workload:
         at = root.child("workload", task.task)
+        period, periods = _periods(task, parts, take, at)
         tasks.append(
             TaskFigures(
                 name=task.task,
-                period=take(at / "every", task.every),
+                period=period,
+                periods=periods,
                 kernels={k: take(at / "kernels" / k, n) for k, n in task.kernels.items()},
                 uses={b: take(at / "uses" / b, n) for b, n in task.uses.items()},
                 loads=tuple(
@@ -121,6 +215,7 @@ def product_figures(product: Product, sampler: Sampler) -> ProductFigures:
                         demand=demand(at / "loads" / load.load, load),
                         duration=take(at / "loads" / load.load / "for", load.duration),
                         asleep=load.cpu == "asleep",
+                        tries=tries(at.child("loads", load.load, "retries"), load.retries),
                     )
                     for load in task.loads
                 ),
@@ -130,11 +225,15 @@ def product_figures(product: Product, sampler: Sampler) -> ProductFigures:
                 wake_within=None if task.wake_within is None else task.wake_within.nominal,
                 at=task.at,
                 without=frozenset(task.without_engines),
+                random=task.arrival == "random",
+                tries=tries(at / "retries", task.retries),
+                use_tries={
+                    block: Tries(take(at.child("use-retries", block, "fails"), r.fails), r.most)
+                    for block, r in task.use_retries.items()
+                },
             )
         )
-    stays = product.environment
-    within = root / "environment"
-    share = np.stack([take(within / s.entry / "share", s.share) for s in stays])
+    temperature, share, times = _stays(product, parts, take, root)
     ram = product.needs.memory.ram
     return ProductFigures(
         name=product.product,
@@ -142,15 +241,91 @@ def product_figures(product: Product, sampler: Sampler) -> ProductFigures:
         standing={
             s.load: demand(root.child("standing-loads", s.load), s) for s in product.standing_loads
         },
-        temperature=np.stack([take(within / s.entry / "at", s.at) for s in stays]),
-        share=share / share.sum(axis=0),
-        hottest=max(s.at.nominal for s in stays),
-        coldest=min(s.at.nominal for s in stays),
+        temperature=temperature,
+        share=share,
+        hottest=max(s.at.nominal for s in product.stays),
+        coldest=min(s.at.nominal for s in product.stays),
         rail=None if product.rail is None else take(root / "rail", product.rail),
         retain=product.retain,
         ram_kib=None if ram is None else ram.nominal / 1024,
         lead_time_s=None if product.needs.lead_time is None else product.needs.lead_time.nominal,
+        times=times,
+        before=_before(product, take, root),
+        confidence=product.needs.confidence.nominal,
+        lasts_s=(product.service_life or product.life_target or TEN_YEARS).nominal,
+        luck=sampler.luck(root / "chance") if _by_chance(product) else None,
     )
+
+
+def _by_chance(product: Product) -> bool:
+    return any(
+        task.arrival == "random"
+        or task.retries
+        or task.use_retries
+        or any(load.retries for load in task.loads)
+        for task in product.workload
+    )
+
+
+Take = Callable[[Path, Quantity | None], Array]
+
+
+def _places(stays: Sequence[Stay], take: Take, within: Path) -> tuple[Array, Array]:
+    """(temperature, share) of the places, (E, N) each; shares sum to 1."""
+    share = np.stack([take(within / s.entry / "share", s.share) for s in stays])
+    return np.stack([take(within / s.entry / "at", s.at) for s in stays]), share / share.sum(axis=0)
+
+
+def _stays(
+    product: Product, parts: Mapping[str, Array], take: Take, root: Path
+) -> tuple[Array, Array, tuple[TimeFigures, ...]]:
+    """Temperatures and shares of the places of the whole calendar, (E, N) each, and its times."""
+    if not product.times:
+        return (*_places(product.environment, take, root / "environment"), ())
+    temperatures, shares = [], []
+    times = []
+    end = 0
+    for time in product.times:
+        own, whole = time.environment, parts[time.time]
+        within = root.child("times", time.time, "environment") if own else root / "environment"
+        at, share = _places(own or product.environment, take, within)
+        temperatures.append(at)
+        shares.append(whole * share)
+        times.append(TimeFigures(name=time.time, share=whole, places=slice(end, end + len(at))))
+        end += len(at)
+    return np.concatenate(temperatures), np.concatenate(shares), tuple(times)
+
+
+def _periods(
+    task: Task, parts: Mapping[str, Array], take: Take, at: Path
+) -> tuple[Array, tuple[Array, ...]]:
+    """A task's mean period over the calendar, (N,) s, and that at each time."""
+    if not isinstance(task.every, Mapping):
+        period = take(at / "every", task.every)
+        return period, tuple(period for _ in parts)
+    every = {name: take(at.child("every", name), task.every[name]) for name in task.every}
+    rate = sum(parts[name] / period for name, period in every.items())
+    never = np.full(next(iter(parts.values())).shape, np.inf)
+    return np.asarray(1 / rate), tuple(every.get(name, never) for name in parts)
+
+
+def _before(product: Product, take: Take, root: Path) -> tuple[PhaseFigures, ...]:
+    """What comes before use, in order."""
+    out = []
+    for phase in product.before_use:
+        at = root.child("before-use", phase.phase)
+        temperature, share = _places(phase.environment, take, at / "environment")
+        out.append(
+            PhaseFigures(
+                name=phase.phase,
+                duration=take(at / "for", phase.duration),
+                temperature=temperature,
+                share=share,
+                state=None if phase.state in (ASLEEP, DISCONNECTED) else phase.state,
+                connected=phase.state != DISCONNECTED,
+            )
+        )
+    return tuple(out)
 
 
 def on_curve(x: Array, y: Array, at: Array) -> Array:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from advisor.present.builds import build_table
 from advisor.present.layout import FAINT, GOOD, PLAIN, POOR, STRONG, Page
 from advisor.present.left_out import left_out
+from advisor.present.phases import calendar
 from advisor.present.tables import INVENTED, caution, cost_range, notes
 from advisor.quantities import show
 from advisor.studies.words import build_words, life, life_range, money, per_cent
@@ -52,6 +53,7 @@ def explanation_page(
     page.bars(rows)
     total = sum(c.a for c in result.current)
     page.line(f"  in all {show(total, 'current')}" + _over_life(result))
+    calendar(page, result)
     told = result.cost.told
     if told is not None and told > 0:
         what = "expected" if result.cost.expected else "at the stated values"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -24,9 +24,12 @@ from advisor.model.operating_plan import PlanTask, solve
 from advisor.model.packs import cells_name
 from advisor.quantities import show
 from advisor.stages import Progress
+from advisor.studies.chances import SpreadResult, chances
 from advisor.studies.consumers import Consumer, consumers
 from advisor.studies.money import MoneyItem, money_items
+from advisor.studies.phases import PhaseResult, TimeResult, phases, times
 from advisor.studies.results import (
+    WHERE_STATED,
     BuildResult,
     CostResult,
     LifeResult,
@@ -174,6 +177,14 @@ class Explanation:
     """what the answer does without: packs, converters, sleep states, points and parts"""
     warnings: tuple[str, ...]
     """what looks odd in the files"""
+    before_use: tuple[PhaseResult, ...] = field(default=(), metadata=WHERE_STATED)
+    """what comes before the first day takes from the first pack, phase by phase; with `charge_c` it
+    is what the pack gives in all. Left out where the product states no `before-use`"""
+    times: tuple[TimeResult, ...] = field(default=(), metadata=WHERE_STATED)
+    """the times of the calendar; left out where the product states no `times`"""
+    chances: SpreadResult | None = field(default=None, metadata=WHERE_STATED)
+    """what comes of events at random and of tries that fail; left out where the product states
+    neither"""
 
     def to_frame(self) -> pd.DataFrame:
         """Points per criterion as a data frame, a row a criterion."""
@@ -275,6 +286,9 @@ def explained(
         cautions=cautions_of([build], evaluation.catalogue, evaluation.figures.hottest),
         left_out=evaluation.left_out,
         warnings=warnings_of(evaluation),
+        before_use=phases(build),
+        times=times(build),
+        chances=chances(build),
     )
 
 
@@ -332,6 +346,10 @@ def _plan(evaluation: Evaluation, candidate: Candidate) -> Plan:
                 length=tuple(float(plan.length[k][p, z, o]) for o in usable),
                 rate=float(1 / task.period[0]),
                 late=tuple(not bool(plan.allowed[k][p, z, o]) for o in usable),
+                at_times={
+                    time.name: float(1 / task.periods[t][0])
+                    for t, time in enumerate(evaluation.figures.times)
+                },
             )
         )
     bound = solve(tasks)

@@ -325,10 +325,11 @@ def _usual(now: Evaluation) -> list[str]:
         build = now.candidates[0].best
         lines = build.assessed.timeline
         busy = [float(lines.share[build.row, here, 0].sum()) for here in lines.tasks]
-        task = product.workload[int(np.argmax(busy))].task
-        out.append(str(own.child("workload", task, "every")))
+        task = product.workload[int(np.argmax(busy))]
+        out.append(str(own.child("workload", task.task, *next(iter(task.periods)))))
     elif product.workload:
-        out.append(str(own.child("workload", product.workload[0].task, "every")))
+        task = product.workload[0]
+        out.append(str(own.child("workload", task.task, *next(iter(task.periods)))))
     if product.cost.units is not None:
         out.append(str(own.child("cost", "units")))
     if not out:

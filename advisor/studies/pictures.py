@@ -9,7 +9,7 @@ from itertools import groupby
 
 import numpy as np
 
-from advisor.catalogue.schema_product import Stay
+from advisor.catalogue.schema_life import Stay
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.quantities import Quantity, show
 from advisor.studies.consumers import Consumer

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, fields, is_dataclass
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -274,6 +275,10 @@ class RankedPart:
     """what ends the battery's life, in words"""
 
 
+# of a figure that an answer leaves out where nothing asks for it
+WHERE_STATED: Mapping[str, Any] = MappingProxyType({"where stated": True})
+
+
 def known(value: float) -> float | None:
     """The value, or None where it is not a number."""
     return None if np.isnan(value) else float(value)
@@ -419,7 +424,12 @@ def plain(value: Any) -> Any:
     if isinstance(value, Path):
         return str(value)
     if is_dataclass(value) and not isinstance(value, type):
-        return {f.name: plain(getattr(value, f.name)) for f in fields(value) if f.repr}
+        told = [f for f in fields(value) if f.repr]
+        return {
+            f.name: plain(getattr(value, f.name))
+            for f in told
+            if "where stated" not in f.metadata or getattr(value, f.name)
+        }
     if isinstance(value, Mapping):
         return {str(k): plain(v) for k, v in value.items()}
     if isinstance(value, (tuple, list)):

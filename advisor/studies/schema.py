@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from advisor.catalogue.criteria import CRITERIA
-from advisor.catalogue.curves import CurveOf
+from advisor.catalogue.curves import CurveOf, TableOf
 from advisor.catalogue.fields import Declared, Either, ListOf, MapOf, Record, specification
 from advisor.catalogue.kinds import Figure, Identity, Kind
 from advisor.catalogue.project import ProjectFile
@@ -115,7 +115,7 @@ def _inside(kind: Kind, at: str, informational: bool) -> Iterator[KeyRow]:
     if isinstance(kind, Record):
         yield from _record(kind.cls, at, informational)
     elif isinstance(kind, Either):
-        yield from _record(kind.record.cls, at, informational)
+        yield from _inside(kind.record, at, informational)
     elif isinstance(kind, ListOf):
         yield from _inside(kind.kind, f"{at}.<{_entry(kind) or 'number'}>", informational)
     elif isinstance(kind, MapOf):
@@ -172,6 +172,8 @@ def _default(field: dataclasses.Field[Any]) -> str | None:
 def _unit(declared: Declared) -> str | None:
     kind = declared.kind
     while isinstance(kind, (ListOf, MapOf)):
+        kind = kind.kind
+    while isinstance(kind, TableOf):
         kind = kind.kind
     if isinstance(kind, CurveOf):
         kind = kind.y

@@ -124,6 +124,32 @@ BROKEN = {
     "shares of the time that sum to 1": [
         ("frost-post:environment.8 degC.share=0.7", "environment", "1.08")
     ],
+    "the product's environment for times that have none of their own": [
+        (
+            "frost-post:times=[{time: all, share: 1, environment: [{at: 3 degC, share: 1}]}]",
+            "environment",
+            "every time has its own",
+        )
+    ],
+    "a block that the task uses": [
+        (
+            "frost-post:workload.sample.use-retries={advert: {fails: 0.1}}",
+            "workload.sample.use-retries.advert",
+            '"advert"',
+        )
+    ],
+    "the name of one of the product's times": [
+        ("frost-post:workload.sample.every={day: 3 s}", "workload.sample.every.day", "no times"),
+        ("frost-post:times=[{time: low, share: 1}]", "times.low", "a spread"),
+    ],
+    "disconnected, asleep or a sleep state of some part": [
+        (
+            "frost-post:before-use=[{phase: s, for: 3 d, state: of, "
+            "environment: [{at: 3 degC, share: 1}]}]",
+            "before-use.s.state",
+            '"of"',
+        )
+    ],
     "one of current, power and charge": [
         (
             "frost-post:workload.sample.loads=[{load: eye, for: 1 s}]",

@@ -9,8 +9,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from advisor.decide.builds import _drain, averaged_lives
+from advisor.decide.builds import averaged_lives
 from advisor.decide.evaluate import evaluate
+from advisor.model.carried import drain_of
 from tests.decide.random_catalogues import draft
 
 
@@ -63,6 +64,6 @@ def test_a_state_of_no_length_draws_what_sleep_does() -> None:
         period=np.ones((1, 1)),
     )
     feed: Any = SimpleNamespace(cell_side=lambda a, w, more_a, more_w: (a + more_a, w + more_w))
-    made = _drain(feed, lines, np.array([[2.0]]))
+    made = drain_of(feed, lines, np.array([[2.0]]))
     assert made.constant_a[0, :, 0].tolist() == [5e-3, 1e-6, 6e-3, 1e-6, 1e-6]
     assert made.power_w[0, :, 0].tolist() == [5e-3, 2e-6, 6e-3, 2e-6, 2e-6]

@@ -20,6 +20,7 @@ from advisor.decide.choosing import SOME, choose_builds
 from advisor.decide.drawing import draw_builds
 from advisor.decide.evaluate import evaluate
 from advisor.decide.robustness import expected_regret
+from advisor.quantities import Quantity
 from tests.decide.random_catalogues import draft, several, unsure
 from tests.decide.test_options import every_plan
 from tests.shares import mostly_slow
@@ -77,7 +78,7 @@ def test_no_build_is_missed_on_the_shipped_parts_in_other_products(
         f"cost.unit-cost-limit={limit.nominal * between(0.7, 1.3):.3g}",
     ]
     for task in product.workload:
-        assert task.every is not None
+        assert isinstance(task.every, Quantity)
         changes.append(f"workload.{task.task}.every={task.every.nominal * between(0.2, 5):.4g} s")
     moved, changed = with_changes(catalogue, product, [f"{name}:{one}" for one in changes])
     some = moved.only([str(p) for p in rng.choice(sorted(moved.parts), 3, replace=False)])

@@ -21,6 +21,7 @@ from advisor.intake import ask_part, ask_product
 from advisor.intake.forms import below
 from advisor.intake.interview import Interview, Question, Table, listed
 from advisor.intake.start import new_catalogue
+from advisor.quantities import Quantity
 from advisor.source import read_text
 
 TABLES = {"part": ask_part.TABLE, "product": ask_product.TABLE}
@@ -145,7 +146,7 @@ def test_a_product_stands_as_it_was_told() -> None:
     )
     product = load_product(interview.finish().encode(), own())
     sample, report = product.workload
-    assert sample.every is not None
+    assert isinstance(sample.every, Quantity)
     assert sample.every.nominal == 10
     assert sample.loads == ()
     radio, pump, led = report.loads

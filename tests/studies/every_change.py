@@ -112,6 +112,25 @@ CHANGES: dict[str, list[str] | str] = {
     "probe-cell:temperature.-20 degC.capacity": "0.5",
     "probe-cell:temperature.20 degC.capacity": "0.5",
     "probe-cell:temperature.60 degC.capacity": "0.5",
+    "probe:workload.sample.arrival": "regular",
+    "probe:workload.sample.retries.most": "3",
+    "probe:workload.sample.use-retries.radio-advert.most": "1",
+    "probe:workload.sample.loads.radio.retries.most": "1",
+    "probe:times.day.share": ["probe:times.day.share=0.6", "probe:times.night.share=0.4"],
+    "probe:times.night.share": ["probe:times.day.share=0.8", "probe:times.night.share=0.2"],
+    **{
+        f"probe:{where}.{place}.share": [
+            f"probe:{where}.{one}.share={share}" for one, share in shares.items()
+        ]
+        for where, shares in (
+            ("times.night.environment", {"-12 degC": 0.1, "9 degC": 0.9}),
+            ("before-use.truck.environment", {"33 degC": 0.9, "52 degC": 0.1}),
+        )
+        for place in shares
+    },
+    "probe:before-use.storage.environment.21 degC.share": [],  # alone it is the whole time
+    "probe:before-use.storage.state": "asleep",
+    "probe:before-use.truck.state": "disconnected",
     "probe-cell:rechargeable": "true",
     "probe-cell:chemistry": "alkaline",
     "probe-cell:temperature.60 degC.resistance": "9",
@@ -119,7 +138,11 @@ CHANGES: dict[str, list[str] | str] = {
     "probe-cell:shelf-life": "6 months",
     "probe-cell:discharge-to": "0.3",
     "probe-cell:max-continuous": "1 µA",
-    "probe-cell:max-pulse": "5 mA",
+    "probe-cell:max-pulse.-12 degC": "5 mA",
+    "probe-cell:max-pulse.20 degC": [],
+    "probe-cell:after-rest.1 h.-20 degC.70 mA": [],
+    "probe-cell:after-rest.1 h.20 degC.70 mA": [],
+    "probe-cell:after-rest.30 days.-20 degC.70 mA": "1.2 V",
     "probe-cell:price.currency": "USD",
     "probe-cell:price.multiple": "400",
     "probe-cell:price.discount": "incremental",
@@ -203,6 +226,10 @@ SHARES = {
 
 # bounds that do not bind at the stated values: an uncertainty about them is felt where they do
 SLACK = {
+    "probe-cell:after-rest.1 h.-20 degC.70 mA",
+    "probe-cell:after-rest.1 h.20 degC.70 mA",
+    "probe-cell:after-rest.30 days.-20 degC.70 mA",
+    "probe:before-use.storage.environment.21 degC.share",
     "probe-part:supply.min",
     "probe-part:supply.brown-out",
     "probe-part:peak-current",

@@ -106,7 +106,10 @@ doubles-every: 10 K
 shelf-life: 12 years
 discharge-to: 90 %
 max-continuous: 100 mA
-max-pulse: 400 mA
+max-pulse: {-12 degC: 300 mA, 20 degC: 400 mA}
+after-rest:
+  1 h: {-20 degC: {70 mA: 2.7 V}, 20 degC: {70 mA: 2.8 V}}
+  30 days: {-20 degC: {70 mA: 2.6 V}}
 price: {currency: EUR, breaks: {1: 2.60, 100: 2.05, 10000: 1.62}, multiple: 300,
   discount: all-units, lead-time: 4 weeks}
 mass: 9 g
@@ -182,14 +185,26 @@ life-target: 5 years
 service-life: 12 years
 rail: 2.2 V
 environment: [{at: -10 degC, share: 0.2}, {at: 15 degC, share: 0.5}, {at: 45 degC, share: 0.3}]
+times:
+  - {time: day, share: 0.75}
+  - {time: night, share: 0.25, environment: [{at: -12 degC, share: 0.4}, {at: 9 degC, share: 0.6}]}
+before-use:
+  - {phase: storage, for: 9 months, environment: [{at: 21 degC, share: 1}], state: disconnected}
+  - phase: truck
+    for: 20 days
+    environment: [{at: 33 degC, share: 0.3}, {at: 52 degC, share: 0.7}]
+    state: ram-kept
 workload:
   - task: sample
     every: 40 s
+    arrival: random
+    retries: {fails: 0.02, most: 2}
+    use-retries: {radio-advert: {fails: 0.1, most: 3}}
     kernels: {filter: 8, hash: 2}
     uses: {radio-advert: 2}
     loads:
       - {load: probe, current: 2 mA, for: 12 ms, cpu: asleep}
-      - {load: radio, current: 60 mA, for: 20 ms, cpu: idle}
+      - {load: radio, current: 60 mA, for: 20 ms, cpu: idle, retries: {fails: 0.2, most: 4}}
       - {load: pump, charge: 40 µC, for: 10 ms, supply: {min: 1.8 V, max: 5.5 V}}
       - {load: lamp, power: 30 mW, for: 5 ms, cpu: asleep}
     at: fast

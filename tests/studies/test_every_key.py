@@ -18,7 +18,7 @@ from typing import Any
 import pytest
 from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
-from advisor.catalogue.curves import CurveOf
+from advisor.catalogue.curves import CurveOf, TableOf
 from advisor.catalogue.fields import Either, ListOf, MapOf, Record, specification
 from advisor.catalogue.kinds import Figure
 from advisor.catalogue.levers import lever
@@ -105,9 +105,17 @@ class _Results:
         out.pop("summary")
         if found.ranking:
             details = plain(explain(*inputs, "probe-part"))
-            out["explain"] = {
-                k: details[k] for k in ("current", "money", "score", "plan", "battery_life_s")
-            }
+            told = (
+                "current",
+                "money",
+                "score",
+                "plan",
+                "battery_life_s",
+                "before_use",
+                "times",
+                "chances",
+            )
+            out["explain"] = {k: details.get(k) for k in told}
         return out
 
 
@@ -131,7 +139,7 @@ def children(node: Node, kind: Any, path: str) -> Iterator[tuple[str, Node, Any,
         }.get(type(kind))
         if isinstance(kind, CurveOf):
             below = kind.y  # type: ignore[assignment]
-        elif isinstance(kind, MapOf):
+        elif isinstance(kind, (MapOf, TableOf)):
             below = kind.kind  # type: ignore[assignment]
         elif below is None and not isinstance(kind, Figure):
             # an answer on the toolchain, written out

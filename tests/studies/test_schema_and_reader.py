@@ -19,7 +19,7 @@ from yaml.nodes import MappingNode, Node, ScalarNode
 
 from advisor.catalogue import kinds
 from advisor.catalogue.criteria import CRITERIA, OWN
-from advisor.catalogue.curves import CurveOf
+from advisor.catalogue.curves import CurveOf, TableOf
 from advisor.catalogue.definitions import Definitions
 from advisor.catalogue.fields import Either, ListOf, MapOf, Record, specification
 from advisor.catalogue.kinds import Kind, Reading
@@ -223,6 +223,8 @@ def own(kind: Kind) -> st.SearchStrategy[Any]:
             return words(NAMES) | record(Column)
         case TemperatureTableKind():
             return mapping(figures("temperature"), record(AtTemperature))
+        case TableOf():
+            return mapping(figures(kind.x.dimension), trees(kind.kind))
         case PriorityKind():
             values = trees(kind.anchor) | trees(kinds.Figure("count"))
             return mapping(st.sampled_from(["weight", "poor", "good", "best"]), values)

@@ -1,0 +1,169 @@
+"""What the pack must carry where events come by chance: pulses that meet, bursts, many tries.
+
+The core does one thing at a time, so an event that finds it busy waits. But while a load is on and
+the core sleeps, an event at random may come: then both draw. Events at random may come one right
+behind the other, and tries may fail several times in a row: as often as is to be expected once in
+the product's life. All three are bounds, taken together, by which sag, pulses and the kinetic
+battery model are held; the mean current is not touched.
+
+Axes: R rows, S states, N draws. SI units.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from advisor.catalogue.schema_supply import Cell
+from advisor.model.drain import Drain
+from advisor.model.draws import Array
+from advisor.model.events import Timeline, tried
+from advisor.model.workload import ProductFigures, TaskFigures
+from advisor.quantities import show
+
+MOST = 4  # events of a task right behind each other that are looked at
+
+
+def coinciding(
+    product: ProductFigures, lines: Timeline, done: Sequence[int]
+) -> tuple[Array, Array]:
+    """Loads that may be on beside each state, (S, N) A and W: those during which the core sleeps,
+    of other tasks, where one of the two comes at random. `done` are the tasks in question."""
+    extra_a, extra_w = np.zeros_like(lines.load_a), np.zeros_like(lines.load_w)
+    beside = {}
+    for k in done:
+        of = {load.name for load in product.tasks[k].loads if load.asleep}
+        here = lines.tasks[k]
+        states = [
+            s
+            for s, name in zip(range(here.start, here.stop), lines.names[k], strict=True)
+            if name.kind == "load" and name.name in of
+        ]
+        if states:
+            beside[k] = lines.load_a[states].max(axis=0), lines.load_w[states].max(axis=0)
+    for k in done:
+        for j, (a, w) in beside.items():
+            if j != k and (product.tasks[j].random or product.tasks[k].random):
+                extra_a[lines.tasks[k]] += a
+                extra_w[lines.tasks[k]] += w
+    return extra_a, extra_w
+
+
+def strained(product: ProductFigures, drain: Drain, done: Sequence[int]) -> Drain:
+    """A drain with its events as long as rare tries make them, and as many right behind each other
+    as are to be expected once; (R, S, N) A, W and s as in `Drain`, with more states."""
+    states: list[int] = []
+    lengths: list[Array] = []
+    shares: list[Array] = []
+    tasks, periods = [], []
+    for k, task in enumerate(product.tasks):
+        here = drain.tasks[k]
+        events = float(product.lasts_s / task.period.min())
+        longer = _longest(task, events)
+        seconds = drain.duration_s[:, here] * longer
+        copies = MOST if task.random and k in done else 1
+        count = _burst(seconds.sum(axis=1) / drain.period_s[k], events)
+        start = len(states)
+        states += [*range(here.start, here.stop)] * copies
+        # those that are not to be expected take no time
+        lengths += [seconds * (n < count)[:, None] for n in range(copies)]
+        shares += [drain.share[:, here] / copies] * copies
+        tasks.append(slice(start, len(states)))
+        periods.append(drain.period_s[k])
+    rest = drain.share.shape[1] - 1
+    index = np.array([*states, rest], dtype=np.intp)
+    return replace(
+        drain,
+        constant_a=drain.constant_a[:, index],
+        power_w=drain.power_w[:, index],
+        duration_s=np.concatenate([*lengths, drain.duration_s[:, -1:]], axis=1),
+        share=np.concatenate([*shares, drain.share[:, -1:]], axis=1),
+        tasks=tuple(tasks),
+        period_s=np.array(periods).reshape(len(tasks), -1),
+    )
+
+
+def _longest(task: TaskFigures, events: float) -> Array:
+    """What the rarest tries of a life make of each state's mean length, (S, N) times it."""
+    whole = 1.0 if task.tries is None else task.tries.within(events) / task.tries.mean
+    each = [
+        np.ones_like(task.period) if t is None else t.within(events) / t.mean for t in tried(task)
+    ]
+    return np.stack([whole * one for one in each])
+
+
+def _burst(busy: Array, events: float) -> Array:
+    """Events right behind each other that are to be expected once among so many, (R, N).
+
+    Each comes before the one before it has ended with no more than its busy share, busy (R, N).
+    """
+    share = np.clip(busy, 1e-300, 1 - 1e-9)
+    return np.asarray(1 + np.ceil(np.log(max(events, 2.0)) / -np.log(share)))
+
+
+def variance(product: ProductFigures, drain: Drain, volts: Array, tries: Array | None) -> Array:
+    """Variance of the charge that events take beyond rest, (R, N) C^2 a second.
+
+    Compound Poisson where they come at random, else that of their tries; volts (N,) at which powers
+    are taken, tries (S, N) that the drain's lengths hold.
+    """
+    rest_a = drain.constant_a[:, -1:] + drain.power_w[:, -1:] / volts
+    beyond = drain.constant_a + drain.power_w / volts - rest_a
+    once = drain.duration_s if tries is None else drain.duration_s / tries
+    out = np.zeros_like(drain.cut_off_v)
+    for k, task in enumerate(product.tasks):
+        here = drain.tasks[k]
+        each = beyond[:, here] * once[:, here]
+        mean, spread = np.zeros_like(out), np.zeros_like(out)
+        for s, t in enumerate(tried(task)):
+            mean = mean + each[:, s] * (1.0 if t is None else t.mean)
+            spread = spread + (0.0 if t is None else each[:, s] ** 2 * t.variance)
+        if task.tries is not None:
+            spread = task.tries.mean * spread + task.tries.variance * mean**2
+            mean = task.tries.mean * mean
+        out += (spread + (mean**2 if task.random else 0.0)) / task.period
+    return out
+
+
+def rest_before(product: ProductFigures, k: int) -> tuple[Array, Array]:
+    """(longest rest s, coldest place degC) of a task's events, (N,) each.
+
+    The rest is its period, the longest of many gaps where it comes at random (that of n is ln n
+    times the mean; exponential), or what comes before use.
+    """
+    task = product.tasks[k]
+    then = [t for t in range(len(product.times)) if k in product.done(t)]
+    rest = np.maximum.reduce([task.periods[t] for t in then]) if then else task.period
+    if task.random:
+        rest = rest * np.log(np.maximum(product.lasts_s / rest, np.e))
+    stored = sum((phase.duration for phase in product.before), np.zeros_like(rest))
+    places = [product.temperature[product.times[t].places] for t in then] or [product.temperature]
+    return np.maximum(rest, stored), np.concatenate(places).min(axis=0)
+
+
+def longer_rests(cell: Cell, product: ProductFigures) -> list[str]:
+    """That a cell is to rest longer than was measured, in words."""
+    if cell.after_rest is None or not product.tasks:
+        return []
+    longest = max(float(rest_before(product, k)[0][0]) for k in range(len(product.tasks)))
+    if longest <= cell.after_rest.at[-1]:
+        return []
+    on = "goes on as between the two longest" if len(cell.after_rest.at) > 1 else "is held"
+    return [
+        f"{cell.cell}: rests of up to {show(longest, 'time')} are longer than the longest that "
+        f"after-rest was measured with; beyond it the voltage {on}"
+    ]
+
+
+def task_peak(drain: Drain, k: int) -> Array:
+    """Greatest current of the cells in a task's events, (R, N) A, its powers at the cut-off."""
+    here = drain.tasks[k]
+    there = drain.duration_s[:, here] > 0
+    with np.errstate(divide="ignore", invalid="ignore"):
+        power = np.where(
+            drain.power_w[:, here] > 0, drain.power_w[:, here] / drain.cut_off_v[:, None], 0.0
+        )
+    amps = drain.constant_a[:, here] + power
+    return np.asarray(np.where(there, amps, 0.0).max(axis=1))
