@@ -300,9 +300,10 @@ class Exchange:
         return money + o.other + o.upkeep
 
     def _around(self, name: str, build: Build) -> Iterator[Build]:
-        """All of a product's builds, and where it has two sources another first or second."""
+        """All of a product's builds, and of two sources the other way round, or another for one."""
         yield from self._builds[name]
         if build.second is not None:
+            yield Build(build.second, build.first)
             first, second = (self._options[name][n] for n in (build.first, build.second))
             for o in self._either[name]:
                 if o.feed == first.feed:

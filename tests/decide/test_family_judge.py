@@ -305,6 +305,29 @@ def test_the_judge_knows_limits_of_the_whole() -> None:
     hold(plans, family, solve(family), "cost")
 
 
+@pytest.mark.parametrize("seed", mostly_slow([20771, *range(100)], every=20))
+def test_no_equal_plan_an_exchange_apart_is_worth_more(seed: int) -> None:
+    """Seed 20771 has two sources that cost less the other way round, at the same score."""
+    free = small(seed)
+    plans = Plans(free)
+    family = limited(free, plans, seed)
+    for objective in ("cost", "score"):
+        found = solve(family, objective)
+        if found.plan is None:
+            continue
+        taken = judged(family, pairs(family, found.plan))
+        for other in plans.keeping(family, -CLOSE):
+            apart_by = sum(a != b for a, b in zip(other.pairs, taken.pairs, strict=True))
+            equal = abs(worth(other, objective) - worth(taken, objective)) <= 1e-13 * abs(
+                worth(taken, objective)
+            )
+            if apart_by == 1 and equal:
+                if objective == "cost":
+                    assert other.score <= taken.score + EXACT
+                else:
+                    assert other.cost >= taken.cost * (1 - EXACT)
+
+
 @pytest.mark.parametrize("order", [1, -1, 3, 7])
 def test_equal_plans_go_by_score_then_by_name(order: int) -> None:
     """Parts alike in all but their names, in any order, for a product by itself each."""
