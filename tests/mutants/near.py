@@ -38,6 +38,11 @@ FOLDERS = {
 # Test files of another name than the module's that are its own all the same.
 ALSO = {
     "advisor/model/battery.py": ("test_battery_ends", "test_rechargeable", "test_sums_by_hand"),
+    "advisor/model/addon_set.py": ("test_companions", "test_addons_by_hand"),
+    "advisor/model/asleep.py": ("test_calendar", "test_leakage", "test_tables"),
+    "advisor/model/carried.py": ("test_calendar", "test_builds"),
+    "advisor/model/meetings.py": ("test_chance", "test_rested", "test_calendar"),
+    "advisor/decide/chances.py": ("test_chance", "test_calendar"),
     "advisor/model/draws.py": ("test_propagation",),
     "advisor/model/sag.py": ("test_battery",),
     "advisor/model/ends.py": ("test_battery_ends",),
