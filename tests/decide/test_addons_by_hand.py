@@ -54,7 +54,8 @@ features: {{i2c: {self.i2c}, rtc: {self.rtc}, pins: {self.pins}, adc-bits: {self
 operating-points: {{run: {{clock: 16 MHz, idle-current: {self.idle} mA, supply: 3.0 V}}}}
 {block}
 sleep-states:
-  ram-kept: {{current: {{25 degC: {self.sleep} uA}}, wake-time: {self.wake} ms, retains: [ram, rtc]}}
+  ram-kept:
+    {{current: {{25 degC: {self.sleep} uA}}, wake-time: {self.wake} ms, retains: [ram, rtc]}}
 price: {{currency: EUR, breaks: {{1: {self.price}}}}}
 toolchain: {{setup: {self.setup} h}}
 """

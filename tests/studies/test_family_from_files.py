@@ -35,7 +35,8 @@ memory: {{flash: 64 KiB, ram: 8 KiB}}
 supply: {{min: 1.8 V, max: 3.6 V}}
 temperature: {{min: -40 degC, max: 85 degC}}
 operating-points: {{run: {{clock: 16 MHz, idle-current: 1 mA, supply: 3.0 V}}}}
-sleep-states: {{ram-kept: {{current: {{25 degC: {sleep} uA}}, wake-time: 0 us, retains: [ram, rtc]}}}}
+sleep-states:
+  ram-kept: {{current: {{25 degC: {sleep} uA}}, wake-time: 0 us, retains: [ram, rtc]}}
 price: {{currency: {currency}, breaks: {breaks}, multiple: {multiple}{lead}}}
 toolchain: {{{chain}setup: {setup} h}}
 """
