@@ -19,8 +19,9 @@ from tests.studies.test_every_key import MEASURING, changed, every_leaf
 pytestmark = pytest.mark.once
 
 HOURS = [(p, t) for p, t, _ in every_leaf() if p.startswith(MEASURING)]
-# a figure of each kind is uncertain
+# a figure of each kind is uncertain, and a life is worth so much that the part sleeps
 UNCERTAIN = (
+    "probe:priorities.battery-life={weight: 5, poor: 0 years, good: 2 years}",
     "probe-part:sleep-states.ram-kept.wake-time=900(9) us",
     "probe-part:blocks.radio-advert.current=6.1(1) mA",
     "probe-part:price.breaks.1=1.42(5)",
