@@ -80,6 +80,16 @@ class Taken:
     lines: Mapping[str, float]
 
     @property
+    def options(self) -> tuple[Option, ...]:
+        """Its builds, one or two."""
+        return (self.first,) if self.second is None else (self.first, self.second)
+
+    @property
+    def parts(self) -> str:
+        """Its part, or `first + second`."""
+        return " + ".join(option.part for option in self.options)
+
+    @property
     def build(self) -> Build:
         """The builds by name."""
         return Build(self.first.name, None if self.second is None else self.second.name)
@@ -236,9 +246,8 @@ def broken(family: Family, plan: Plan) -> tuple[Limit, ...]:
             kept = value is None or own[limit.rule] <= value + GAP * max(value, 1.0)
         else:
             member, one = family.member(limit.member), taken[limit.member]
-            both = [one.first, *([one.second] if one.second else [])]
             kept = {
-                "life-chance": all(member.lives(o) for o in both),
+                "life-chance": all(member.lives(o) for o in one.options),
                 "give-up": one.score >= member.least_score - GAP,
                 "second-source": one.second is not None,
             }[limit.rule]
@@ -297,7 +306,7 @@ def priced(family: Family, builds: Mapping[str, Build]) -> Plan:
     return Plan(
         taken=taken,
         bought=tuple(bought),
-        adopted=tuple(sorted({o.part for t in taken for o in (t.first, t.second) if o})),
+        adopted=tuple(sorted({o.part for t in taken for o in t.options})),
         hours=hours,
         lines={k: math.fsum(own[k] for own in lines.values()) for k in LINES},
         score=math.fsum(t.score for t in taken) / len(taken),

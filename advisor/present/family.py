@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 from advisor.present.layout import FAINT, PLAIN, POOR, STRONG, Page
 from advisor.present.left_out import left_out
-from advisor.present.tables import INVENTED, caution, notes
+from advisor.present.tables import INVENTED, caution, cautions_of, notes
 from advisor.studies.family_results import FamilyPlan, LimitPrice, OtherPlan, PlannedProduct
 from advisor.studies.results import BuildResult
 from advisor.studies.words import in_years, pack, per_cent
@@ -154,17 +154,11 @@ def mind(
     """The foremost caution of all builds, inside the answer."""
 
     def place(build: BuildResult) -> int:
-        names = {build.cell, build.converter}
-        own = (n for n, text in enumerate(cautions) if names & set(of(text)))
-        return next(own, len(cautions))
+        own = cautions_of(build, cautions)
+        return cautions.index(own[0]) if own else len(cautions)
 
     if builds:
         caution(page, min(builds, key=place), cautions, False, how)
-
-
-def of(caution: str) -> list[str]:
-    """What a caution is of, by id."""
-    return caution.partition(": ")[0].split(", ")
 
 
 def _products(page: Page, result: FamilyPlan) -> None:

@@ -12,20 +12,24 @@ import numpy as np
 from advisor.catalogue.families import FamilyRun
 from advisor.catalogue.schema_family import OBJECTIVES, FamilyFile
 from advisor.decide.admissible import Admissible, admissible
-from advisor.decide.cautions import cautions
 from advisor.decide.conflicts import conflict
 from advisor.decide.evaluate import evaluate
 from advisor.decide.family import Family, Option
 from advisor.decide.family_beside import Apart, Price, alternatives, apart, front, prices
 from advisor.decide.family_plans import LINES, Answer, Plan, Taken, solve
-from advisor.decide.family_search import Objective
 from advisor.decide.family_supply import Supplied, outlook_of, supplied
 from advisor.decide.joint import Joined, joined, maker_of, problem, units_of
 from advisor.decide.supply_risk import Risk, regret, scenario_costs, scenarios
 from advisor.faults import Fault, FaultError, nearest
 from advisor.lp import Status
 from advisor.stages import Progress, begin
-from advisor.studies.family_beside import family_warnings, left_out_of
+from advisor.studies.family_beside import (
+    family_cautions,
+    family_warnings,
+    invented_behind,
+    left_out_of,
+    objective_of,
+)
 from advisor.studies.family_results import (
     AdoptedPart,
     FamilyPlan,
@@ -37,7 +41,7 @@ from advisor.studies.family_results import (
     SavingLine,
     SupplyRisk,
 )
-from advisor.studies.results import build_result, fitting, invented, known, spread
+from advisor.studies.results import build_result, fitting, known, spread
 from advisor.studies.shortlist import DRAWS
 from advisor.studies.words import per_cent
 
@@ -191,7 +195,7 @@ def planned(
 ) -> FamilyPlan:
     """The plan for products that are evaluated already; see `family`."""
     numbers, supply, makers = numbers_of(run, products)
-    objective: Objective = "score" if aim == "score" else "cost"
+    objective = objective_of(aim)
     begin(progress, "choosing together")
     answer = solve(numbers, objective, seconds)
     shown = _Shown(run=run, products={one.product.product: one for one in products})
@@ -200,7 +204,7 @@ def planned(
         summary=run.family.summary,
         seed=seed,
         draws=draws,
-        invented=run.family.invented or any(invented(one.evaluation) for one in products),
+        invented=invented_behind(run, products),
         currency=products[0].evaluation.own_cost.currency,
         aim=aim,
         status=STATUS.get(answer.status, "none"),
@@ -229,8 +233,6 @@ def planned(
     begin(progress, "the front" if aim == "front" else "limits")
     between = front(numbers, seconds) if aim == "front" else None
     judged = _regret(run.family, supply, makers, [plan, *(o.plan for o in others if o.plan)], seed)
-    feeds = [shown.option(t.member, o.name).build.assessed.feed for t in plan.taken for o in _of(t)]
-    hottest = max(one.evaluation.figures.hottest for one in products)
     return replace(
         made,
         plan=tuple(
@@ -268,7 +270,7 @@ def planned(
         limits=tuple(_limits(numbers, answer, seconds)),
         supply=tuple(_supply(supply, makers, plan)),
         regret=None if judged is None else judged[0],
-        cautions=cautions(feeds, hottest),
+        cautions=family_cautions(products, plan),
     )
 
 
@@ -277,10 +279,6 @@ STATUS = {
     Status.FEASIBLE: "feasible",
     Status.INFEASIBLE: "infeasible",
 }
-
-
-def _of(taken: Taken) -> list[Option]:
-    return [taken.first] if taken.second is None else [taken.first, taken.second]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -338,7 +336,7 @@ class _Shown:
 
     def adopted(self, plan: Plan, part: str) -> AdoptedPart:
         record = self.run.catalogue.parts[part]
-        users = [t.member for t in plan.taken if part in {o.part for o in _of(t)}]
+        users = [t.member for t in plan.taken if part in {o.part for o in t.options}]
         hours = next(
             option.setup_h[0]
             for one in self.products.values()
@@ -384,7 +382,7 @@ def _other(other: Plan, plan: Plan, proven: bool, regret: float | None) -> Other
         cost=other.cost,
         more=other.cost - plan.cost,
         score=other.score,
-        parts={t.member: " + ".join(o.part for o in _of(t)) for t in other.taken},
+        parts={t.member: t.parts for t in other.taken},
         proven=proven,
         regret=regret,
     )
@@ -430,7 +428,7 @@ def _supply(
         untold = any(missing.endswith("lead-time") for risk in of for missing in risk.missing)
         yield SupplyRisk(
             product=t.member,
-            part=" + ".join(o.part for o in _of(t)),
+            part=t.parts,
             lead_time=None if untold else lines["lead time"],
             allocation=lines["allocation"],
             buffer_weeks=float(sum(held)),

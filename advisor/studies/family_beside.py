@@ -1,13 +1,18 @@
-"""What every answer about a family tells beside: what was left out, what looks odd."""
+"""What every answer about a family tells beside: cautions, what was left out, what looks odd."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
 
+from advisor.catalogue.families import FamilyRun
+from advisor.decide.builds import Build
+from advisor.decide.cautions import cautions_of
+from advisor.decide.family_plans import Plan
+from advisor.decide.family_search import Objective
 from advisor.decide.joint import Joined
 from advisor.decide.left_out import LeftOut
-from advisor.studies.results import warnings_of
+from advisor.studies.results import invented, warnings_of
 
 
 def left_out_of(products: Sequence[Joined]) -> tuple[LeftOut, ...]:
@@ -28,3 +33,25 @@ def left_out_of(products: Sequence[Joined]) -> tuple[LeftOut, ...]:
 def family_warnings(products: Sequence[Joined]) -> tuple[str, ...]:
     """What looks odd in the files of any product, each once."""
     return tuple(dict.fromkeys(w for one in products for w in warnings_of(one.evaluation)))
+
+
+def objective_of(aim: str) -> Objective:
+    """What is sought by an aim; between cost and score it is cost that orders plans."""
+    return "score" if aim == "score" else "cost"
+
+
+def builds_of(products: Sequence[Joined], plan: Plan) -> list[Build]:
+    """The builds that a plan takes, in order."""
+    by_name = {one.product.product: one.options for one in products}
+    return [by_name[t.member][o.name].build for t in plan.taken for o in t.options]
+
+
+def family_cautions(products: Sequence[Joined], plan: Plan) -> tuple[str, ...]:
+    """What to mind with the cells, converters and add-ons of a plan."""
+    hottest = max(one.evaluation.figures.hottest for one in products)
+    return cautions_of(builds_of(products, plan), products[0].evaluation.catalogue, hottest)
+
+
+def invented_behind(run: FamilyRun, products: Sequence[Joined]) -> bool:
+    """Whether anything behind an answer is demonstration data."""
+    return run.family.invented or any(invented(one.evaluation) for one in products)

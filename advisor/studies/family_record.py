@@ -15,13 +15,8 @@ from advisor.catalogue.load import read_document
 from advisor.catalogue.places import family_files, product_files
 from advisor.catalogue.run import value_of
 from advisor.catalogue.schema_record import FamilyRecord
-from advisor.decide.builds import Build as Chosen
-from advisor.decide.cautions import cautions
-from advisor.decide.family import Option
 from advisor.decide.family_beside import alternatives
-from advisor.decide.family_plans import Answer, Plan, Taken, solve
-from advisor.decide.family_search import Objective
-from advisor.decide.joint import Joined
+from advisor.decide.family_plans import Answer, Plan, solve
 from advisor.decide.left_out import LeftOut
 from advisor.faults import Fault, FaultError
 from advisor.faults import Place as Where
@@ -30,14 +25,21 @@ from advisor.names import Named, paths_of
 from advisor.source import read_file
 from advisor.stages import Progress
 from advisor.studies.family import joined_products, numbers_of
-from advisor.studies.family_beside import family_warnings, left_out_of
+from advisor.studies.family_beside import (
+    builds_of,
+    family_cautions,
+    family_warnings,
+    invented_behind,
+    left_out_of,
+    objective_of,
+)
 from advisor.studies.record import (
     digests,
     kept_figures,
     plain_id,
     seen_from,
 )
-from advisor.studies.results import build_result, invented
+from advisor.studies.results import build_result
 from advisor.studies.shortlist import DRAWS
 
 if TYPE_CHECKING:
@@ -132,15 +134,13 @@ def decide_family(
     )
     # what could not be revisited is not written
     _read(Path("record"), text)
-    taken = options_of(products, plan)
+    taken = builds_of(products, plan)
     return FamilyDecided(
         family=run.family.family,
         place=place,
         aim=run.family.objective,
         currency=products[0].evaluation.own_cost.currency,
-        parts={
-            t.member: " + ".join(o.part for o in sources(t.first, t.second)) for t in plan.taken
-        },
+        parts={t.member: t.parts for t in plan.taken},
         cost=plan.cost,
         score=plan.score,
         best_cost=best.plan.cost,
@@ -149,46 +149,10 @@ def decide_family(
         text=text,
         invented=invented_behind(run, products),
         builds=tuple(build_result(one) for one in taken),
-        cautions=cautions_of(products, plan),
+        cautions=family_cautions(products, plan),
         left_out=left_out_of(products),
         warnings=family_warnings(products),
     )
-
-
-def objective_of(aim: str) -> Objective:
-    """What is sought by an aim; between cost and score it is cost that orders plans."""
-    return "score" if aim == "score" else "cost"
-
-
-def sources(first: Option, second: Option | None) -> list[Option]:
-    """The builds of a product, one or two."""
-    return [first] if second is None else [first, second]
-
-
-def parts_of(taken: Taken) -> str:
-    """The parts of a product, as `first + second` where there are two."""
-    return " + ".join(option.part for option in sources(taken.first, taken.second))
-
-
-def options_of(products: Sequence[Joined], plan: Plan) -> list[Chosen]:
-    """The builds that a plan takes, in order."""
-    by_name = {one.product.product: one.options for one in products}
-    return [
-        by_name[t.member][option.name].build
-        for t in plan.taken
-        for option in sources(t.first, t.second)
-    ]
-
-
-def cautions_of(products: Sequence[Joined], plan: Plan) -> tuple[str, ...]:
-    """What to mind with the cells of a plan."""
-    hottest = max(one.evaluation.figures.hottest for one in products)
-    return cautions([build.assessed.feed for build in options_of(products, plan)], hottest)
-
-
-def invented_behind(run: FamilyRun, products: Sequence[Joined]) -> bool:
-    """Whether anything behind an answer is demonstration data."""
-    return run.family.invented or any(invented(one.evaluation) for one in products)
 
 
 # The record's text -------------------------------------------------------------------------------
@@ -248,7 +212,7 @@ def _chosen(plan: Plan, best: Plan) -> Iterator[str]:
     for one in plan.taken:
         yield f"  - product: {plain_id(one.member)}"
         yield f"    units: {sum(one.units)}"
-        for name, option in zip(("first", "second"), sources(one.first, one.second), strict=False):
+        for name, option in zip(("first", "second"), one.options, strict=False):
             pieces = ", ".join(f"{plain_id(k)}: {n}" for k, n in option.pieces.items() if n)
             yield f"    {name}:"
             yield f"      part: {plain_id(option.part)}"

@@ -24,17 +24,18 @@ from advisor.faults import Fault, FaultError
 from advisor.names import Named
 from advisor.stages import Progress
 from advisor.studies.family import STATUS, evaluated_products, numbers_of
-from advisor.studies.family_beside import family_warnings, left_out_of
+from advisor.studies.family_beside import (
+    builds_of,
+    family_cautions,
+    family_warnings,
+    invented_behind,
+    left_out_of,
+    objective_of,
+)
 from advisor.studies.family_record import (
     SECONDS,
-    cautions_of,
     inputs_of,
-    invented_behind,
-    objective_of,
-    options_of,
-    parts_of,
     read_family_decision,
-    sources,
 )
 from advisor.studies.record import Change, changes_since, digests
 from advisor.studies.results import BuildResult, build_result, frame, plain
@@ -214,12 +215,12 @@ def revisit_family(
         gone=tuple(sorted(n for n in record.digests if n not in current)),
         products=tuple(_products(record, run, plan, top)),
         invented=invented_behind(run, products),
-        cautions=() if shown is None else cautions_of(products, shown),
+        cautions=() if shown is None else family_cautions(products, shown),
         left_out=left_out_of(products),
         warnings=family_warnings(products),
         builds=()
         if shown is None
-        else tuple(build_result(one) for one in options_of(products, shown)),
+        else tuple(build_result(one) for one in builds_of(products, shown)),
     )
 
 
@@ -330,11 +331,10 @@ def _products(
         yield ProductThen(
             product=name,
             part=part,
-            best_part=None if other is None else parts_of(other),
+            best_part=None if other is None else other.parts,
             cost_then=None if one is None else one.cost.nominal,
             cost_now=None if mine is None else mine.cost,
             score_then=None if one is None else one.score.nominal,
             score_now=None if mine is None else mine.score,
-            rebuilt=mine is not None
-            and [o.name for o in sources(mine.first, mine.second)] != wanted,
+            rebuilt=mine is not None and [o.name for o in mine.options] != wanted,
         )

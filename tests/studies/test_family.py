@@ -185,3 +185,17 @@ def test_a_part_that_cannot_be_bought_is_left_out_where_supply_counts(plan: Fami
         for joined in plan.joined
         for part in (c.part for c in joined.evaluation.candidates)
     )
+
+
+def test_what_an_add_on_warns_of_stands_among_the_cautions() -> None:
+    changes = (
+        "vineyard:products=[{product: barrel-tag, missed-unit: 2}]",
+        "barrel-tag:add-ons=allowed",
+        "barrel-tag:needs.features.adc-bits=16",
+        "fine-gauge:cautions=[keep it dry]",
+        "swift-gauge:cautions=[keep it dry]",
+    )
+    found = family(run_of(*changes), draws=0, plans=0)
+    (one,) = found.plan
+    assert one.addons
+    assert any("keep it dry" in text and one.addons[0] in text for text in found.cautions)
