@@ -14,16 +14,9 @@ from advisor.catalogue.schema_product import Product
 from advisor.decide.admissible import Admissible
 from advisor.decide.costs import HOUR
 from advisor.decide.evaluate import Evaluation
-from advisor.decide.family import Family, Item, Kind, Limits, Member, Option, Platform
+from advisor.decide.family import KINDS, Family, Item, Kind, Limits, Member, Option, Platform
 from advisor.decide.family_supply import Supplied
 from advisor.decide.supply_risk import BARRED
-
-KIND_OF: Mapping[str, Kind] = {
-    "part": "part",
-    "cell": "cell",
-    "converter": "converter",
-    "add-on": "add-on",
-}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,6 +37,13 @@ class Joined:
     def product(self) -> Product:
         """The product."""
         return self.evaluation.product
+
+    @property
+    def units(self) -> int:
+        """Units of it to be made."""
+        units = self.product.cost.units
+        assert units is not None
+        return units
 
     @property
     def favourite(self) -> str | None:
@@ -107,11 +107,12 @@ def problem(
     rates[own.currency] = 1.0
     used = {name for one in products for option in one.options.values() for name in option.pieces}
     items = []
-    for kind, records in catalogue.kinds.items():
+    for kind in KINDS:
+        records = catalogue.kinds[kind]
         for name in sorted(used & set(records)):
             price = records[name].price
             assert price is not None
-            items.append(_item(name, KIND_OF[kind], price, rates, file.stock.get(name, 0)))
+            items.append(_item(name, kind, price, rates, file.stock.get(name, 0)))
     parts = {option.part for one in products for option in one.options.values()}
     limits = file.limits
     return Family(
@@ -140,7 +141,7 @@ def _item(name: str, kind: Kind, price: Price, rates: Mapping[str, float], stock
         kind=kind,
         breaks=tuple((q, each.nominal * rate) for q, each in sorted(price.breaks.items())),
         multiple=price.multiple or 1,
-        incremental=getattr(price, "discount", None) == "incremental",
+        incremental=price.discount == "incremental",
         stock=stock,
     )
 
@@ -169,7 +170,7 @@ def _member(member: MemberFile, one: Joined, supply: Supplied | None) -> Member:
     assert favourite is not None
     return Member(
         name=member.product,
-        units=units_of(member, one.product),
+        units=one.units,
         options=tuple(
             Option(
                 name=name,
@@ -204,10 +205,3 @@ def _of_two(supply: Supplied | None, part: str) -> tuple[float, float]:
     if supply is None or part not in supply.first:
         return 0.0, 0.0
     return supply.first[part].cost, supply.second[part].cost
-
-
-def units_of(member: MemberFile, product: Product) -> int:
-    """Units of a product to be made."""
-    units = member.units or product.cost.units
-    assert units is not None
-    return units

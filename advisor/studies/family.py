@@ -14,11 +14,11 @@ from advisor.catalogue.schema_family import OBJECTIVES, FamilyFile
 from advisor.decide.admissible import Admissible, admissible
 from advisor.decide.conflicts import conflict
 from advisor.decide.evaluate import evaluate
-from advisor.decide.family import Family, Option
+from advisor.decide.family import Family, Option, Platform
 from advisor.decide.family_beside import Apart, Price, alternatives, apart, front, prices
 from advisor.decide.family_plans import LINES, Answer, Plan, Taken, solve
 from advisor.decide.family_supply import Supplied, outlook_of, supplied
-from advisor.decide.joint import Joined, joined, maker_of, problem, units_of
+from advisor.decide.joint import Joined, joined, maker_of, problem
 from advisor.decide.supply_risk import Risk, regret, scenario_costs, scenarios
 from advisor.faults import Fault, FaultError, nearest
 from advisor.lp import Status
@@ -174,10 +174,7 @@ def numbers_of(
         for one in products
         for option in one.options.values()
     }
-    units = {
-        member.product: units_of(member, one.product)
-        for member, one in zip(run.family.products, products, strict=True)
-    }
+    units = {one.product.product: one.units for one in products}
     builds = {one.product.product: list(one.options.values()) for one in products}
     supply = supplied(run.family, run.catalogue, makers, builds, units)
     return problem(run.family, run.catalogue, products, supply), supply, makers
@@ -198,7 +195,10 @@ def planned(
     objective = objective_of(aim)
     begin(progress, "choosing together")
     answer = solve(numbers, objective, seconds)
-    shown = _Shown(run=run, products={one.product.product: one for one in products})
+    shown = _Shown(
+        products={one.product.product: one for one in products},
+        platforms={platform.part: platform for platform in numbers.platforms},
+    )
     made = FamilyPlan(
         family=run.family.family,
         summary=run.family.summary,
@@ -285,8 +285,8 @@ STATUS = {
 class _Shown:
     """The plan's plain numbers put back into the catalogue's words."""
 
-    run: FamilyRun
     products: Mapping[str, Joined]
+    platforms: Mapping[str, Platform]
 
     def option(self, product: str, name: str) -> Admissible:
         return self.products[product].options[name]
@@ -324,7 +324,7 @@ class _Shown:
         lives = spread(None if drawn is None else fitting(drawn, drawn.life_s))
         return PlannedBuild(
             part=option.part,
-            maker=maker_of(self.run.catalogue, option.part),
+            maker=self.platforms[option.part].maker,
             units=units,
             build=build_result(build),
             score=option.score,
@@ -335,19 +335,13 @@ class _Shown:
         )
 
     def adopted(self, plan: Plan, part: str) -> AdoptedPart:
-        record = self.run.catalogue.parts[part]
+        platform = self.platforms[part]
         users = [t.member for t in plan.taken if part in {o.part for o in t.options}]
-        hours = next(
-            option.setup_h[0]
-            for one in self.products.values()
-            for option in one.options.values()
-            if option.part == part
-        )
         return AdoptedPart(
             part=part,
-            maker=maker_of(self.run.catalogue, part),
-            toolchain=record.toolchain.id,
-            setup_h=hours,
+            maker=platform.maker,
+            toolchain=platform.toolchain,
+            setup_h=platform.setup_h,
             products=tuple(users),
         )
 

@@ -82,12 +82,13 @@ def family_report(
         progress=progress,
         estimate_missing=estimate_missing,
     )
+    bought = {one.item: run.catalogue.record(one.item) for one in found.purchases}
     stepped = {
-        one.item
-        for one in found.purchases
-        for records in run.catalogue.kinds.values()
-        if one.item in records
-        and getattr(records[one.item].price, "discount", None) == "incremental"
+        item
+        for item, record in bought.items()
+        if record is not None
+        and record.price is not None
+        and record.price.discount == "incremental"
     }
     estimated = ("--estimate-missing",) * estimate_missing
     return FamilyReport(

@@ -11,7 +11,7 @@ from advisor.decide.admissible import admissible
 from advisor.decide.evaluate import evaluate
 from advisor.decide.family import Family
 from advisor.decide.family_supply import Supplied, outlook_of, supplied
-from advisor.decide.joint import Joined, joined, maker_of, problem, units_of
+from advisor.decide.joint import Joined, joined, maker_of, problem
 from advisor.decide.supply_risk import Need, Source, of_part, of_two_sources
 
 pytestmark = pytest.mark.once
@@ -38,10 +38,7 @@ def made() -> tuple[FamilyRun, list[Joined], dict[str, Supplied], Family]:
         found = evaluate(run.catalogue, product)
         products.append(joined(found, admissible(found), True))
     makers = {part: maker_of(run.catalogue, part) for part in PARTS}
-    units = {
-        m.product: units_of(m, one.product)
-        for m, one in zip(run.family.products, products, strict=True)
-    }
+    units = {one.product.product: one.units for one in products}
     options = {one.product.product: list(one.options.values()) for one in products}
     risks = supplied(run.family, run.catalogue, makers, options, units)
     return run, products, risks, problem(run.family, run.catalogue, products, risks)
