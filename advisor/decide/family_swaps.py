@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -75,30 +75,23 @@ class Exchange:
         hours = capital = later = score = missed = 0.0
         parts: dict[str, None] = {}
         for m in family.members:
-            build, options = builds[m.name], self._options[m.name]
-            first = options[build.first]
+            build = builds[m.name]
+            made = self._made(m, build)
             capital += m.tools
-            units = m.units
-            if build.second is None:
-                later += first.supply
-                points = first.score
-            else:
-                units -= m.second_units
-                points = self._second(m, first, options[build.second], pieces)
-                second = options[build.second]
-                parts[second.part] = None
-                capital += second.other * m.second_units
-                later += second.upkeep * m.second_units + self._pair(m, first, second)
-                hours += m.porting_h + second.setup_h
+            later += self._supply(m, build)
+            points = self._points(m, made)
+            score += points
+            if build.second is not None:
+                hours += m.porting_h
                 if points < m.least_score:
                     missed += 1.0
-            parts[first.part] = None
-            hours += first.setup_h
-            capital += first.other * units
-            later += first.upkeep * units
-            score += points
-            for item, count in first.pieces.items():
-                pieces[item] += count * units
+            for option, units in made:
+                parts[option.part] = None
+                hours += option.setup_h
+                capital += option.other * units
+                later += option.upkeep * units
+                for item, count in option.pieces.items():
+                    pieces[item] += count * units
         hours += self._setup(parts)
         capital += family.rate * hours + sum(self._spent(i, n) for i, n in pieces.items())
         cost, score = capital + later, score / len(family.members)
@@ -125,12 +118,6 @@ class Exchange:
             names = (b.first,) if b.second is None else (b.first, b.second)
             out.append(tuple(options[n].part for n in names))
         return tuple(out)
-
-    def _second(self, m: Member, first: Option, second: Option, pieces: dict[str, int]) -> float:
-        for item, count in second.pieces.items():
-            pieces[item] += count * m.second_units
-        rest = m.units - m.second_units
-        return (first.score * rest + second.score * m.second_units) / m.units
 
     def _pair(self, m: Member, first: Option, second: Option) -> float:
         own = first.supply_of_two[0] + second.supply_of_two[1]
@@ -207,7 +194,11 @@ class Exchange:
         if not all(self._builds.values()):
             return None
         if self.objective == "score":
-            key = {(m, b): -self._points(m, b) for m in self._builds for b in self._builds[m]}
+            key = {
+                (m.name, b): -self._points(m, self._made(m, b))
+                for m in self.family.members
+                for b in self._builds[m.name]
+            }
         else:
             key = self._alone()
         easy = {
@@ -256,9 +247,10 @@ class Exchange:
                     on[part][m] = b
         return on
 
-    def _points(self, name: str, build: Build) -> float:
-        m = self.family.member(name)
-        return sum(o.score * units for o, units in self._made(m, build)) / m.units
+    def _points(self, m: Member, made: Sequence[tuple[Option, int]]) -> float:
+        if len(made) == 1:
+            return made[0][0].score
+        return sum(o.score * units for o, units in made) / m.units
 
     def _made(self, m: Member, b: Build) -> list[tuple[Option, int]]:
         options = self._options[m.name]
