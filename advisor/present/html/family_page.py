@@ -26,7 +26,12 @@ def family_html(found: FamilyReport) -> str:
         {**live, "charts": described(drawn)},
         report=found,
         title=contents.title(found),
+        name=found.plan.family,
+        summary=found.plan.summary,
+        invented=found.plan.invented and tables.INVENTED,
+        cautions=found.plan.cautions,
+        seed=found.plan.seed,
+        draws=found.plan.draws,
         sections=list(contents.sections(found)),
         charts=drawn,
-        invented=tables.INVENTED,
     )

@@ -42,9 +42,15 @@ def html_page(found: Report) -> str:
         "page.html",
         _data(found, described(drawn)),
         report=found,
+        title=f"{found.product}: which part",
+        name=found.product,
+        summary=found.summary,
+        invented=found.invented and tables.INVENTED,
+        cautions=found.cautions,
+        seed=found.shortlist.seed,
+        draws=found.shortlist.draws,
         sections=list(contents.sections(found)),
         charts=drawn,
-        invented=tables.INVENTED,
     )
 
 
