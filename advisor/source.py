@@ -7,8 +7,11 @@ and whatever is too large or too deep are refused.
 
 from __future__ import annotations
 
+import contextlib
+import gc
 import os
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, Any
@@ -83,6 +86,19 @@ class CellMark:
     def name(self) -> str:
         """The file's."""
         return self.place.file
+
+
+@contextlib.contextmanager
+def collector_paused() -> Iterator[None]:
+    """Read without the garbage collector: what is read makes many small objects and no garbage,
+    which it would walk in vain."""
+    was = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was:
+            gc.enable()
 
 
 def place_of(node: Node, file: str) -> Place:

@@ -250,7 +250,7 @@ def _decoded(document: Any) -> Records:
 def _maker(cls: type[Any]) -> Callable[[list[Any]], Any]:
     """Make a record from its field values in order."""
     names = [f.name for f in dataclasses.fields(cls)]
-    setters = [cls.__dict__[name].__set__ for name in names]  # the slots' own descriptors
+    setters = [getattr(cls, name).__set__ for name in names]  # the slots' own descriptors
 
     def make(values: list[Any]) -> Any:
         made = object.__new__(cls)

@@ -129,10 +129,12 @@ class Table:
 
 @dataclass(frozen=True, slots=True)
 class TableOf:
-    """A mapping of places to something, such as curves."""
+    """A mapping of places to something, such as curves; `once` is what a fault asks of a place that
+    is there twice."""
 
     x: Figure
     kind: Kind
+    once: str = "each place once"
 
     def read(self, node: Node, path: str, reading: Reading) -> Table | None:
         if not isinstance(node, MappingNode) or not node.value:
@@ -152,7 +154,7 @@ class TableOf:
                 good = False
             elif (stands := there_already(at.nominal, names)) is not None:
                 near = other_spelling(k, stands)
-                reading.fault(k, path, f"{shape_of(k)} twice", "each place once", near)
+                reading.fault(k, path, f"{shape_of(k)} twice", self.once, near)
                 good = False
             else:
                 rows[at.nominal], names[at.nominal] = row, name

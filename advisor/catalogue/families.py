@@ -15,12 +15,12 @@ from advisor.catalogue.places import catalogue_folder, family_files, find_produc
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.rule import Breach, Rule
 from advisor.catalogue.rules import apply, rate_currency
-from advisor.catalogue.run import Run, collector_paused, value_of
+from advisor.catalogue.run import Run, value_of
 from advisor.catalogue.schema_family import FamilyFile, Member
 from advisor.catalogue.schema_product import Product
 from advisor.faults import Fault, FaultError, nearest
 from advisor.names import Named, listed, paths_of, texts_of
-from advisor.source import Document, place_of, read_file, read_text
+from advisor.source import Document, collector_paused, place_of, read_file, read_text
 
 UNNAMED = "family"  # id of a family of products that a call names one by one
 

@@ -21,13 +21,13 @@ from advisor.catalogue.fields import MapOf, Record, read_record
 from advisor.catalogue.kinds import Reading
 from advisor.catalogue.places import catalogue_folder, find_product
 from advisor.catalogue.records import KERNELS, Catalogue, refilled
-from advisor.catalogue.run import Run, collector_paused, value_of
+from advisor.catalogue.run import Run, value_of
 from advisor.catalogue.schema_parts import Kernel, Part
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.schema_supply import AddOn, Cell, Converter
 from advisor.faults import Fault, FaultError, FaultLog, Place, nearest
 from advisor.names import Named, paths_of, texts_of
-from advisor.source import Document, place_of, read_bytes, read_file, read_text
+from advisor.source import Document, collector_paused, place_of, read_bytes, read_file, read_text
 
 FOLDERS: Mapping[str, tuple[str, type[Any]]] = {
     "parts": ("part", Part),

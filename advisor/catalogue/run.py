@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import contextlib
-import gc
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -15,19 +13,6 @@ from advisor.catalogue.fields import read_record
 from advisor.catalogue.kinds import Reading
 from advisor.faults import Fault, FaultError, FaultLog, nearest
 from advisor.source import Document, place_of, read_file
-
-
-@contextlib.contextmanager
-def collector_paused() -> Iterator[None]:
-    """Read without the garbage collector."""
-    # Reading makes many small objects and no garbage: the collector would walk them in vain.
-    was = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if was:
-            gc.enable()
 
 
 class Run:

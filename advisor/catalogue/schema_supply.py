@@ -6,18 +6,13 @@ import datetime
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from yaml.nodes import MappingNode, Node, ScalarNode
-
 from advisor.catalogue.curves import (
     Curve,
     CurveOf,
     Table,
     TableOf,
-    other_spelling,
-    there_already,
 )
-from advisor.catalogue.definitions import Definitions, Schema
-from advisor.catalogue.fields import ListOf, MapOf, Record, key, read_record
+from advisor.catalogue.fields import ListOf, MapOf, Record, key
 from advisor.catalogue.kinds import (
     Choice,
     Day,
@@ -25,9 +20,7 @@ from advisor.catalogue.kinds import (
     Flag,
     Identity,
     Kind,
-    Reading,
     Text,
-    shape_of,
 )
 from advisor.catalogue.schema_parts import (
     CURRENT,
@@ -61,67 +54,16 @@ class AtTemperature:
     resistance: Quantity | None = key(FACTOR, "factor on the resistance")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TemperatureTable:
-    """Temperatures in ascending order with what holds there; `keys` as the file writes them."""
-
-    at: tuple[float, ...]
-    rows: tuple[AtTemperature, ...]
-    keys: tuple[str, ...]
-
-
-class TemperatureTableKind:
+@dataclass(frozen=True, slots=True)
+class TemperatureTableKind(TableOf):
     """A mapping of temperature to {capacity, resistance}."""
 
-    def read(self, node: Node, path: str, reading: Reading) -> TemperatureTable | None:
-        if not isinstance(node, MappingNode) or not node.value:
-            reading.fault(node, path, shape_of(node), self.describe())
-            return None
-        rows: dict[float, AtTemperature] = {}
-        names: dict[float, str] = {}
-        good = True
-        for k, v in node.value:
-            at = TEMPERATURE.read(k, path, reading)
-            name = k.value if isinstance(k, ScalarNode) else "?"
-            row = read_record(AtTemperature, v, f"{path}.{name}", reading)
-            if at is None or row is None:
-                good = False
-            elif at.u:
-                reading.fault(k, path, shape_of(k), "an exact temperature")
-                good = False
-            elif (stands := there_already(at.nominal, names)) is not None:
-                near = other_spelling(k, stands)
-                reading.fault(k, path, f"{shape_of(k)} twice", "each temperature once", near)
-                good = False
-            else:
-                rows[at.nominal], names[at.nominal] = row, name
-        if not good:
-            return None
-        order = sorted(rows)
-        return TemperatureTable(
-            at=tuple(order),
-            rows=tuple(rows[t] for t in order),
-            keys=tuple(names[t] for t in order),
-        )
-
-    @property
-    def places(self) -> Figure:
-        """What its keys are."""
-        return TEMPERATURE
-
-    def below(self, name: str) -> Kind | None:
-        return Record(AtTemperature)
+    x: Figure = TEMPERATURE
+    kind: Kind = Record(AtTemperature)
+    once: str = "each temperature once"
 
     def describe(self) -> str:
         return "a mapping of temperature to {capacity, resistance}"
-
-    def schema(self, shared: Definitions) -> Schema:
-        return {
-            "type": "object",
-            "minProperties": 1,
-            "propertyNames": TEMPERATURE.key_schema(),
-            "additionalProperties": Record(AtTemperature).schema(shared),
-        }
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -163,7 +105,7 @@ class Cell:
         CurveOf(DEPTH, Figure("resistance")), "internal resistance over depth of discharge"
     )
     cut_off: Quantity | None = key(Figure("voltage"), "least voltage of use")
-    temperature: TemperatureTable | None = key(
+    temperature: Table | None = key(
         TemperatureTableKind(), "capacity and resistance over temperature"
     )
     self_discharge: Quantity | None = key(Figure("rate"), "loss at 20 degC, of the rated capacity")

@@ -18,10 +18,10 @@ from advisor.intake.grid import (
     MOST_COLUMNS,
     MOST_ROWS,
     Grid,
-    collector_paused,
     opened,
     refused,
 )
+from advisor.source import collector_paused
 from advisor.texts import HOSTILE, named
 
 if TYPE_CHECKING:

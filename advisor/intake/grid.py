@@ -7,7 +7,6 @@ says of a cell beyond its text leads that text as a mark, which no text of a fil
 from __future__ import annotations
 
 import contextlib
-import gc
 import io
 import os
 from collections.abc import Iterator, Sequence
@@ -75,18 +74,6 @@ def refused(
 ) -> FaultError:
     """The error of one fault in a table."""
     return FaultError((Fault("table", read, expected, Place(file, row, column, sheet)),))
-
-
-@contextlib.contextmanager
-def collector_paused() -> Iterator[None]:
-    """Cells are many small objects and no garbage: the collector would walk them in vain."""
-    was = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if was:
-            gc.enable()
 
 
 @contextlib.contextmanager

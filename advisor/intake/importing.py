@@ -12,11 +12,11 @@ from advisor.catalogue.schema_map import TableMap
 from advisor.catalogue.schema_parts import Part
 from advisor.faults import Fault, FaultLog
 from advisor.intake.filling import Filled, new_part, put_into, record_of
-from advisor.intake.grid import Grid, collector_paused
+from advisor.intake.grid import Grid
 from advisor.intake.plan import plan_of
 from advisor.intake.tables import read_grid
 from advisor.intake.told import Keys, Put, Told, tell
-from advisor.source import Document, read_bytes
+from advisor.source import Document, collector_paused, read_bytes
 
 ALONE = "a name and nothing else"
 

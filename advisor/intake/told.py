@@ -12,9 +12,10 @@ from advisor.catalogue.kinds import ID, Figure
 from advisor.catalogue.schema_map import TableMap
 from advisor.faults import Fault, FaultError, FaultLog, Place
 from advisor.intake.cells import Bad, Converter, Style, identity
-from advisor.intake.grid import MARK, Grid, collector_paused, shown
+from advisor.intake.grid import MARK, Grid, shown
 from advisor.intake.plan import Entry, Plan
 from advisor.intake.targets import Target, parse
+from advisor.source import collector_paused
 
 if TYPE_CHECKING:
     import polars as pl
