@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -13,6 +14,7 @@ from advisor.cli.options import READS, WRITES, FamilyOrProductArgument
 if TYPE_CHECKING:
     from advisor.catalogue.families import FamilyRun
     from advisor.catalogue.schema_record import FamilyRecord
+    from advisor.cli.output import Screen
     from advisor.present.layout import Page
 
 
@@ -101,12 +103,13 @@ def decide(
             folder="." if output is None else output.parent,
             progress=tell,
         )
-    screen.warn(found.shortlist.warnings)
-    if output is None:
-        screen.text(found.text)
-        return 0
-    screen.keep(output, found.text.encode(), new=True)
-    screen.page(decided_page(found, screen.columns))
+    _out(
+        screen,
+        output,
+        found.text,
+        found.shortlist.warnings,
+        lambda: decided_page(found, screen.columns),
+    )
     return 0
 
 
@@ -139,13 +142,24 @@ def _decide_family(
             catalogs=files.own_folders,
             folder="." if output is None else output.parent,
         )
-    screen.warn(found.warnings)
-    if output is None:
-        screen.text(found.text)
-        return 0
-    screen.keep(output, found.text.encode(), new=True)
-    screen.page(decided_page(found, screen.columns))
+    _out(screen, output, found.text, found.warnings, lambda: decided_page(found, screen.columns))
     return 0
+
+
+def _out(
+    screen: Screen,
+    output: Path | None,
+    text: str,
+    warnings: Sequence[str],
+    page: Callable[[], Page],
+) -> None:
+    """Give a record out: as it is, or to its file, with what was decided on the screen."""
+    screen.warn(warnings)
+    if output is None:
+        screen.text(text)
+        return
+    screen.keep(output, text.encode(), new=True)
+    screen.page(page())
 
 
 def _own_file(reference: str, files: Files) -> Path | None:
@@ -212,6 +226,7 @@ def _revisit_family(
     record: Path, reference: str | None, files: Files, workers: Workers, show: Answer
 ) -> int:
     from advisor.cli.progress import progress
+    from advisor.present.family_record import revisited_page, standing, verdict
     from advisor.present.left_out import told
     from advisor.present.machine import with_cautions
     from advisor.studies.family_record import read_family_decision
@@ -224,11 +239,7 @@ def _revisit_family(
         found = revisit_family(decision, run, jobs=workers.jobs, progress=tell)
 
     def page() -> Page:
-        from advisor.present.family_record import revisited_page
-
         return revisited_page(found, screen.columns, screen.everything)
-
-    from advisor.present.family_record import standing, verdict
 
     said = [*verdict(found), *standing(found)]
     beside = [*said, *found.warnings, *told(found.left_out, screen.everything)]

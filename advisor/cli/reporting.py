@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -11,6 +12,7 @@ from advisor.cli.bundles import Command, RankedFiles, Sampling, Voice
 from advisor.cli.options import WRITES, AlongOption, FamilyOrProductArgument
 
 if TYPE_CHECKING:
+    from advisor.cli.output import Screen
     from advisor.studies.family_report import FamilyReport
     from advisor.studies.report import Report
 
@@ -56,7 +58,6 @@ def report(
     from advisor.faults import Fault, FaultError
     from advisor.stages import begin
     from advisor.studies.report import report as study
-    from advisor.texts import on_one_line
 
     file_by_ending(output, "--output", ENDINGS)
     if family_file(product) is not None:
@@ -84,11 +85,8 @@ def report(
         )
         begin(tell, "writing the report")
         data = _written(found, output.suffix.lower())
-    screen.keep(output, data)
-    screen.warn(found.warnings)
     first = f"{found.parts[0].part} is first" if found.parts else "nothing fits"
-    told = f"{found.product}: {first}; written to {output}, {len(data) / 1000:.0f} kB"
-    screen.text(on_one_line(told) + "\n")
+    _out(screen, output, data, found.warnings, f"{found.product}: {first}")
     return 0 if found.parts else 1
 
 
@@ -98,7 +96,6 @@ def _family(
     from advisor.cli.progress import progress
     from advisor.stages import begin
     from advisor.studies.family_report import family_report
-    from advisor.texts import on_one_line
 
     screen = voice.screen()
     with progress(voice.quiet) as tell:
@@ -115,14 +112,21 @@ def _family(
         )
         begin(tell, "writing the report")
         data = _family_written(found, output.suffix.lower())
-    screen.keep(output, data)
-    screen.warn(found.plan.warnings)
     count = len(found.plan.adopted)
     plan = f"{count} part{'' if count == 1 else 's'} for {len(found.plan.plan)} products"
     first = plan if found.plan.plan else "no plan"
-    told = f"{found.plan.family}: {first}; written to {output}, {len(data) / 1000:.0f} kB"
-    screen.text(on_one_line(told) + "\n")
+    _out(screen, output, data, found.plan.warnings, f"{found.plan.family}: {first}")
     return 0 if found.plan.plan else 1
+
+
+def _out(screen: Screen, output: Path, data: bytes, warnings: Sequence[str], answer: str) -> None:
+    """Give a report out, with its answer in a line."""
+    from advisor.texts import on_one_line
+
+    screen.keep(output, data)
+    screen.warn(warnings)
+    told = f"{answer}; written to {output}, {len(data) / 1000:.0f} kB"
+    screen.text(on_one_line(told) + "\n")
 
 
 def _call(reference: str, files: RankedFiles) -> list[str]:

@@ -16,11 +16,11 @@ from advisor.present.contents import along
 from advisor.present.curves import cost, lever_axis, turns, years
 from advisor.present.gaps import MOST as MOST_GAPS
 from advisor.present.html import drawn, levers_drawn
-from advisor.present.html.drawn import Looks
 from advisor.present.html.specs import (
     PLACE,
     THIN,
     Chart,
+    Looks,
     Painted,
     Spec,
     axis,

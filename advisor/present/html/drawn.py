@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from itertools import pairwise
 
 from advisor.dimensions import YEAR
 from advisor.present.axes import apart, steep
-from advisor.present.colours import Look
 from advisor.present.html.specs import (
     PLACE,
     THIN,
     Chart,
+    Looks,
     Painted,
     Spec,
     axis,
@@ -27,8 +27,6 @@ from advisor.quantities import show
 from advisor.studies.findings import ranks_words
 from advisor.studies.pictures import Charges, Cloud, TaskCurrent, Warmth
 from advisor.studies.results import RankedPart
-
-Looks = Mapping[str, Look]
 
 DIGITS = 4  # of a draw, to keep the page small
 RANKS = 5  # that are told apart

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 from advisor.present.axes import steep
-from advisor.present.colours import Look
 from advisor.present.html.specs import (
     PLACE,
     THIN,
     Chart,
+    Looks,
     Painted,
     Spec,
     axis,
@@ -23,8 +23,6 @@ from advisor.present.tipping import short_name
 from advisor.studies.findings import tips_words, worths_words
 from advisor.studies.gaps import Gap, Gaps
 from advisor.studies.tipping import LeverTip
-
-Looks = Mapping[str, Look]
 
 TIP = 54  # height of a tip with its two lines
 NAMED = 8  # points of a chart that bear their name

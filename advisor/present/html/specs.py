@@ -15,6 +15,7 @@ from advisor.present.axes import marks, plain
 from advisor.present.colours import DASHES, OTHERS, SHAPES, Look
 
 Spec = dict[str, Any]
+Looks = Mapping[str, Look]
 
 LONG = 17  # characters; of longer names no two stand beside each other on a phone
 
@@ -99,7 +100,7 @@ class Painted:
     """Parts in their own colours, dashes and markers."""
 
     names: tuple[str, ...]
-    looks: Mapping[str, Look]
+    looks: Looks
 
     def colour(self, legend: bool) -> Spec:
         """The channel of colour; with a legend where labels cannot stand beside."""
