@@ -7,7 +7,13 @@ from collections.abc import Mapping, Sequence
 from advisor.present.layout import FAINT, PLAIN, POOR, STRONG, Page
 from advisor.present.left_out import left_out
 from advisor.present.tables import INVENTED, caution, cautions_of, notes
-from advisor.studies.family_results import FamilyPlan, LimitPrice, OtherPlan, PlannedProduct
+from advisor.studies.family_results import (
+    FamilyPlan,
+    LimitPrice,
+    OtherPlan,
+    PlannedProduct,
+    SavingLine,
+)
 from advisor.studies.results import BuildResult
 from advisor.studies.words import in_years, pack, per_cent
 
@@ -165,25 +171,12 @@ def _products(page: Page, result: FamilyPlan) -> None:
     page.heading("Products")
     rows, below, styles = [], [], []
     for one in result.plan:
-        build = one.first
-        way = "" if one.converter == "none" else f", {one.converter}"
-        plus = "".join(f" + {name}" for name in one.addons)
-        rows.append(
-            [
-                one.product,
-                one.part + plus,
-                f"{pack(build.build)}{way}",
-                f"{one.units:,}",
-                f"{one.cost_per_unit:.2f}",
-                in_years(build.life_s),
-                f"{one.score:.1f}",
-                f"{one.gives_up:.1f}" if one.gives_up >= SMALL else "0",
-            ]
-        )
+        loses = f"{one.gives_up:.1f}" if one.gives_up >= SMALL else "0"
+        rows.append([*product_row(one), loses])
         below.append(beside(one))
         styles.append(STRONG if one.gives_up >= 1 else PLAIN)
     page.table(
-        ["product", "part", "fed by", "units", "cost", "years", "score", "loses"],
+        PRODUCTS,
         rows,
         [False, False, False, True, True, True, True, True],
         below,
@@ -195,6 +188,33 @@ def _products(page: Page, result: FamilyPlan) -> None:
         "",
         "  ",
         FAINT,
+    )
+
+
+PRODUCTS = ("product", "part", "fed by", "units", "cost", "years", "score", "loses")
+
+
+def product_row(one: PlannedProduct) -> tuple[str, ...]:
+    """What stands below `PRODUCTS` of a product, but for what it loses."""
+    return (
+        one.product,
+        one.part + "".join(f" + {name}" for name in one.addons),
+        pack(one.first.build) + ("" if one.converter == "none" else f", {one.converter}"),
+        f"{one.units:,}",
+        f"{one.cost_per_unit:.2f}",
+        in_years(one.first.life_s),
+        f"{one.score:.1f}",
+    )
+
+
+def saving_row(one: SavingLine) -> tuple[str, ...]:
+    """A line of the saving: what it costs in three ways, and what is saved."""
+    return (
+        one.line,
+        amount(one.separate),
+        amount(one.pooled),
+        amount(one.together),
+        amount(one.saving),
     )
 
 
@@ -224,16 +244,7 @@ def _saving(page: Page, result: FamilyPlan, everything: bool) -> None:
     page.heading(f"Saving, {result.currency}")
     page.table(
         ["", "separately", "bought together", "the plan", "saves"],
-        [
-            [
-                line.line,
-                amount(line.separate),
-                amount(line.pooled),
-                amount(line.together),
-                amount(line.saving),
-            ]
-            for line in told
-        ],
+        [saving_row(line) for line in told],
         [False, True, True, True, True],
         styles=[STRONG if line.line == "all" else PLAIN for line in told],
     )

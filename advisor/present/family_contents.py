@@ -6,11 +6,21 @@ from collections.abc import Iterator
 
 from advisor.present import layout
 from advisor.present.blocks import Block, Bullets, Glance, Grid, Section, Typed, Words, printed
-from advisor.present.family import amount, beside, clash, parts_of, priced, proof
+from advisor.present.family import (
+    PRODUCTS,
+    amount,
+    beside,
+    clash,
+    parts_of,
+    priced,
+    product_row,
+    proof,
+    saving_row,
+)
 from advisor.present.glance import Figure, foremost
 from advisor.studies.family_report import FamilyReport
 from advisor.studies.family_results import FamilyPlan, OtherPlan
-from advisor.studies.words import build_words, in_years, pack, per_cent
+from advisor.studies.words import build_words, per_cent
 
 SMALL = 0.05  # points
 
@@ -132,20 +142,8 @@ def _products(plan: FamilyPlan) -> Grid:
     return Grid(
         name="products",
         caption=f"What each product takes; cost in {plan.currency} a unit, score of 100",
-        header=("product", "part", "fed by", "units", "cost", "years", "score", "loses"),
-        rows=tuple(
-            (
-                one.product,
-                one.part + "".join(f" + {name}" for name in one.addons),
-                pack(one.first.build) + ("" if one.converter == "none" else f", {one.converter}"),
-                f"{one.units:,}",
-                f"{one.cost_per_unit:.2f}",
-                in_years(one.first.life_s),
-                f"{one.score:.1f}",
-                f"{one.gives_up:.1f}",
-            )
-            for one in plan.plan
-        ),
+        header=PRODUCTS,
+        rows=tuple((*product_row(one), f"{one.gives_up:.1f}") for one in plan.plan),
         texts=3,
         small=tuple(beside(one) for one in plan.plan),
     )
@@ -157,16 +155,7 @@ def _saving(plan: FamilyPlan) -> Iterator[Block]:
         caption=f"Expected cost in three ways, {plan.currency}: each product choosing and buying "
         "by itself, the same builds bought and set up together, and the plan",
         header=("line", "separately", "bought together", "the plan", "saves"),
-        rows=tuple(
-            (
-                one.line,
-                amount(one.separate),
-                amount(one.pooled),
-                amount(one.together),
-                amount(one.saving),
-            )
-            for one in plan.lines
-        ),
+        rows=tuple(saving_row(one) for one in plan.lines),
         last=True,
     )
 

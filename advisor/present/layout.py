@@ -32,6 +32,11 @@ _FIGURE = re.compile(
 )
 
 
+def unbroken(text: str) -> str:
+    """A text whose figures have a blank inside at which no line ends."""
+    return _FIGURE.sub(KEPT, text)
+
+
 # a hyphen that stands for a minus: before a number, behind nothing that a name or an option is of
 _MINUS = re.compile(r"(?<![^\s(])-(?=\d)")
 
@@ -98,7 +103,7 @@ class Page:
             self.line((indent + text, style))
             return
         for row in textwrap.wrap(
-            _FIGURE.sub(KEPT, text),
+            unbroken(text),
             max(self.width, len(rest) + 20),
             initial_indent=indent,
             subsequent_indent=rest,

@@ -12,7 +12,7 @@ import pytest
 from advisor.present import colours
 from advisor.present.axes import apart, marks, plain, steep, times
 from advisor.present.html.charts import charts, part_looks
-from advisor.present.html.specs import unbroken
+from advisor.present.layout import unbroken
 from tests.present.pages import MOSTLY, made, page
 
 # Machado, Oliveira and Fernandes, "A physiologically-based model for simulation of color vision

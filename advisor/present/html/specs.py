@@ -6,13 +6,13 @@ Colours are the page's own variables, so that a chart follows light, dark and pa
 from __future__ import annotations
 
 import json
-import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from advisor.present.axes import marks, plain
 from advisor.present.colours import DASHES, OTHERS, SHAPES, Look
+from advisor.present.layout import unbroken
 
 Spec = dict[str, Any]
 Looks = Mapping[str, Look]
@@ -64,16 +64,6 @@ def chart(title: str, finding: str, **more: Any) -> Chart:
     """A chart as wide as its place."""
     spec = {"description": title, "width": "container", "config": _CONFIG, **more}
     return Chart(title, unbroken(finding), spec)
-
-
-# between a figure and its unit, or a currency and its amount
-_UNIT = r"%|degC|K|years?|days?|hours?|h|min|points?|mAh|[pnµmkM]?[AVWsJ]"
-_FIGURE = re.compile(rf"(?<=\d) (?=(?:{_UNIT})(?!\w))|(?<=\b[A-Z]{{3}}) (?=\d)")
-
-
-def unbroken(text: str) -> str:
-    """A text that breaks inside no figure."""
-    return _FIGURE.sub("\u00a0", text)
 
 
 def layer(rows: Sequence[Spec], mark: Spec, **encoding: Any) -> list[Spec]:
