@@ -18,6 +18,8 @@ from advisor.catalogue.records import Catalogue
 from advisor.catalogue.rule import Breach, Rule, no_breaks, order, unknown_evidence
 from advisor.catalogue.rules_addon import ADDON_FAULTS
 from advisor.catalogue.rules_life import FAULTS as CALENDAR
+from advisor.catalogue.rules_rails import CONVERTER_FAULTS as LIGHT_LOADS
+from advisor.catalogue.rules_rails import PRODUCT_FAULTS as RAILS
 from advisor.catalogue.schema_parts import Part, SleepState, Variant
 from advisor.catalogue.schema_product import Load, Product, StandingLoad
 from advisor.catalogue.schema_supply import Cell, Converter
@@ -148,6 +150,7 @@ def _kind_keys(converter: Converter, _: Catalogue) -> Iterator[Breach]:
 CONVERTER_FAULTS = (
     Rule("a range whose lower end is not above its upper end", _windows),
     Rule("dropout with kind linear, efficiency with the switching kinds", _kind_keys),
+    *LIGHT_LOADS,
     Rule("at least one price break", no_breaks),
 )
 
@@ -176,21 +179,11 @@ def _missing_product(product: Product, _: Catalogue) -> Iterator[Breach]:
         yield "rail", "nothing", None
 
 
-def loads(product: Product) -> Iterator[tuple[Path, Load | StandingLoad]]:
-    """(path, record) of every load of a product."""
-    own = Path(product.product)
-    for task in product.workload:
-        for load in task.loads:
-            yield own.child("workload", task.task, "loads", load.load), load
-    for standing in product.standing_loads:
-        yield own.child("standing-loads", standing.load), standing
-
-
 def _told_once(
     names: tuple[str, ...], kind: type, product: Product, _: Catalogue
 ) -> Iterator[Breach]:
     """Loads of a kind that tell what they draw in no way or in several of those named."""
-    for path, load in loads(product):
+    for path, load in product.every_load:
         if isinstance(load, kind):
             told = [name for name in names if getattr(load, name) is not None]
             if not told:
@@ -200,7 +193,7 @@ def _told_once(
 
 
 def _instant_load(product: Product, _: Catalogue) -> Iterator[Breach]:
-    for path, load in loads(product):
+    for path, load in product.every_load:
         if isinstance(load, Load) and load.charge is not None:
             length = load.duration
             if length is not None and length.nominal == 0:
@@ -208,7 +201,7 @@ def _instant_load(product: Product, _: Catalogue) -> Iterator[Breach]:
 
 
 def _load_ranges(product: Product, _: Catalogue) -> Iterator[Breach]:
-    for path, load in loads(product):
+    for path, load in product.every_load:
         yield from order(load.supply.min, load.supply.max, path.child("supply", "min").dotted)
 
 
@@ -313,7 +306,7 @@ def _currencies(product: Product, catalogue: Catalogue) -> Iterator[Breach]:
         cell = catalogue.cells.get(option.cell or "")
         if cell is not None:
             priced.append((f"{cell.cell}:price", cell.price))
-    for name in product.supply_options.converters:
+    for name in product.every_converter:
         if name in catalogue.converters:
             priced.append((f"{name}:price", catalogue.converters[name].price))
     missing: dict[str, str] = {}
@@ -352,6 +345,7 @@ def _direction(better: str, product: Product, catalogue: Catalogue) -> Iterator[
 
 PRODUCT_FAULTS = (
     *(Rule(words, breaches, unknown=unknown) for words, breaches, unknown in CALENDAR),
+    *RAILS,
     Rule("this figure: absent is never zero", _missing_product),
     Rule(
         "one of current, power and charge",

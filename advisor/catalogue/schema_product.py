@@ -43,7 +43,9 @@ from advisor.catalogue.schema_parts import (
     Span,
     Window,
 )
+from advisor.catalogue.schema_rails import CAPACITANCE, DECAY, ON, RAILS, Rail
 from advisor.faults import nearest
+from advisor.figures import Path
 from advisor.quantities import Quantity, exact
 
 POWER = Figure("power")
@@ -64,6 +66,17 @@ class Load:
     supply: Window = key(TAKES, "supply voltage that it takes", default=Window())
     cpu: str = key(Choice(("idle", "asleep")), "what the core does meanwhile", default="idle")
     retries: Retries | None = key(RETRIES, "tries of it, one right behind the other")
+    on: str | None = key(ON, "the rail that it stands on; the main one when absent")
+    gated: bool = key(Flag(), "whether it is switched off between its uses", default=False)
+    capacitance: Quantity | None = key(
+        CAPACITANCE, "capacitance beside it, filled each time it is switched on"
+    )
+    decay: Quantity | None = key(
+        DECAY, "time constant with which that empties; it is empty again when absent"
+    )
+    standby: Quantity | None = key(
+        CURRENT, "current that it draws between its uses, unless it or its rail is switched off"
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,6 +87,7 @@ class StandingLoad:
     current: Quantity | None = key(CURRENT, "current on the rail")
     power: Quantity | None = key(POWER, "power at whatever voltage feeds it, in place of a current")
     supply: Window = key(TAKES, "supply voltage that it takes", default=Window())
+    on: str | None = key(ON, "the rail that it stands on; the main one when absent")
 
 
 PERIOD = Figure("time", above=True)
@@ -387,6 +401,9 @@ class Product:
         Figure("time", above=True), "how long the product is in use"
     )
     rail: Quantity | None = key(VOLTAGE, "supply rail behind a converter")
+    rails: tuple[Rail, ...] = key(
+        RAILS, "further rails, each through a converter of its own", default=()
+    )
     environment: tuple[Stay, ...] = key(
         STAYS, "temperatures and their share of the time", default=()
     )
@@ -431,3 +448,22 @@ class Product:
         if not self.times:
             return self.environment
         return tuple(s for time in self.times for s in time.environment or self.environment)
+
+    @property
+    def every_converter(self) -> tuple[str, ...]:
+        """Ids of all converters to choose from, of every rail, each once."""
+        further = (name for rail in self.rails for name in rail.converters)
+        return tuple(dict.fromkeys([*self.supply_options.converters, *further]))
+
+    @property
+    def every_load(self) -> tuple[tuple[Path, Load | StandingLoad], ...]:
+        """(path, record) of every load, those of tasks first."""
+        own = Path(self.product)
+        return (
+            *(
+                (own.child("workload", task.task, "loads", load.load), load)
+                for task in self.workload
+                for load in task.loads
+            ),
+            *((own.child("standing-loads", one.load), one) for one in self.standing_loads),
+        )

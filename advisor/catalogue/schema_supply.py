@@ -36,6 +36,7 @@ from advisor.catalogue.schema_parts import (
     Span,
     Window,
 )
+from advisor.catalogue.schema_rails import ENERGY, LIGHT_LOAD, LightLoad
 from advisor.quantities import Quantity
 
 DEPTH = Figure("share", most=1.0)
@@ -163,6 +164,10 @@ class Converter:
         ),
         "total efficiency over load current, own draw included, switching kinds",
     )
+    light_load: LightLoad | None = key(
+        LIGHT_LOAD, "what it draws below a load current, switching kinds"
+    )
+    start_up: Quantity | None = key(ENERGY, "energy at its input that one start takes")
     max_output: Quantity | None = key(Figure("current", exact=True), "greatest load current")
     price: Price | None = key(Record(Price), "what one piece costs")
     cautions: tuple[str, ...] = key(ListOf(Text()), "cautions to show", default=())

@@ -13,7 +13,6 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.catalogue.rules import loads
 from advisor.catalogue.schema_parts import Window
 from advisor.catalogue.schema_product import Product
 from advisor.decide.screens import Case
@@ -62,7 +61,7 @@ def taken(
 
     absent = np.zeros(size), np.full(size, np.inf)
     out = []
-    for path, load in loads(product):
+    for path, load in product.every_load:
         if load.supply != Window():
             least, most = ends(path, load.supply)
             shape = (len(parts), size)

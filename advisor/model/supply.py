@@ -6,10 +6,24 @@ i = A + P/V' with V' the voltage at the pack's terminals.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class LightMode:
+    """What a switching converter draws below a load current, (N,) each: below A, no-load A,
+    efficiency of what passes through, and the input voltage V at which it is held against what the
+    table says at `below`."""
+
+    below: Array
+    no_load: Array
+    efficiency: Array
+    at_v: Array
 
 
 def through_linear(current_a: Array, quiescent_a: Array) -> tuple[Array, Array]:
@@ -28,13 +42,23 @@ def through_linear(current_a: Array, quiescent_a: Array) -> tuple[Array, Array]:
 
 
 def through_switching(
-    current_a: Array, rail_v: Array, quiescent_a: Array, loads_a: Array, efficiency: Array
+    current_a: Array,
+    rail_v: Array,
+    quiescent_a: Array,
+    loads_a: Array,
+    efficiency: Array,
+    light: LightMode | None = None,
 ) -> tuple[Array, Array]:
     """A switching converter passes power: i = V_rail I/(eta(I) V) for I >= I1.
 
     eta is the total efficiency, own draw included, linear in ln I and flat above the table. Below
     the table's least load I1 the input current runs straight to the no-load current:
     i = I_q + (i(I1) - I_q) I/I1.
+
+    A light-load mode takes the place of both below its own current: i = I_0 + V_rail I/(eta_0 V),
+    as pulses of a constant charge draw. It never makes more load the cheaper: where the mode would
+    draw more than the table says at the mode's end, that is drawn, since a converter gives the
+    lesser load at the greater one's input. Which of the two is told at the pack's nominal voltage.
 
     Parameters
     ----------
@@ -59,6 +83,13 @@ def through_switching(
     constant = quiescent_a * (1 - below)
     # below the table current_a/eta(I1) is i(I1) I/I1; above it this is the whole input power
     power = rail_v * current_a / eta
+    if light is not None:
+        end = through_switching(light.below, rail_v, quiescent_a, loads_a, efficiency)
+        mode = light.no_load, rail_v * current_a / light.efficiency
+        more = mode[0] + mode[1] / light.at_v > end[0] + end[1] / light.at_v
+        here = current_a < light.below
+        constant = np.where(here, np.where(more, end[0], mode[0]), constant)
+        power = np.where(here, np.where(more, end[1], mode[1]), power)
     return np.asarray(constant), np.asarray(power)
 
 

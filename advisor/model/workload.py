@@ -5,7 +5,7 @@ N is the draw axis (1 for the stated values). SI units, temperatures in degC.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -16,6 +16,7 @@ from advisor.catalogue.schema_product import Load, Product, StandingLoad, Task
 from advisor.figures import Path
 from advisor.model.chance import Tries
 from advisor.model.draws import Array, Sampler
+from advisor.model.rails import Demand, Gate, RailFigures, Take, gate_of
 from advisor.quantities import Quantity, exact
 
 YEAR = 365.25 * 86400.0  # s
@@ -23,26 +24,28 @@ TEN_YEARS = exact(10 * YEAR, "time")  # in which rare meetings are counted where
 
 
 @dataclass(frozen=True, slots=True)
-class Demand:
-    """What a load draws: a constant current (N,) A or a constant power (N,) W, the other zero."""
-
-    current: Array
-    power: Array
-
-    def at(self, volts: Array | float) -> Array:
-        """Its current, (N,) A, at a voltage that broadcasts to (N,)."""
-        return np.asarray(self.current + self.power / volts)
-
-
-@dataclass(frozen=True, slots=True)
 class LoadFigures:
-    """A load of a task: demand, duration (N,) s, and whether the core sleeps meanwhile."""
+    """A load of a task: demand, duration (N,) s, and whether the core sleeps meanwhile.
+
+    `on` is the place of its rail among the further ones, None on the main one. `gated` tells
+    whether it is switched off between uses, `gate` what is filled then; `standby` (N,) A is what it
+    draws between them where neither it nor its rail is.
+    """
 
     name: str
     demand: Demand
     duration: Array
     asleep: bool
     tries: Tries | None = None
+    on: int | None = None
+    gated: bool = False
+    gate: Gate | None = None
+    standby: Array | None = None
+
+    @property
+    def whole(self) -> Array:
+        """Mean length of all tries together, (N,) s."""
+        return self.duration if self.tries is None else self.duration * self.tries.mean
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +109,8 @@ class ProductFigures:
     `lead_time_s` is the longest time to delivery that is acceptable, if that matters. The
     environment is that of all `times`, by their shares; `before` is what comes before use.
     `confidence` is the share of events that must keep a deadline that chance bears on; `lasts_s`
-    how long the product is in use, by which rare meetings are counted; `luck` (N,) standard normal
+    how long the product is in use, by which rare meetings are counted; `rails` are those beside
+    the main one, on which `standing` stands; `luck` (N,) standard normal
     deviates of what a device's own events come to, None at the stated values.
     """
 
@@ -123,6 +127,7 @@ class ProductFigures:
     lead_time_s: float | None = None
     times: tuple[TimeFigures, ...] = ()
     before: tuple[PhaseFigures, ...] = ()
+    rails: tuple[RailFigures, ...] = ()
     confidence: float = 0.5
     lasts_s: float = 10 * YEAR
     luck: Array | None = None
@@ -199,6 +204,7 @@ def product_figures(product: Product, sampler: Sampler) -> ProductFigures:
     parts = {t.time: take(root.child("times", t.time, "share"), t.share) for t in product.times}
     parts = {name: part / sum(parts.values()) for name, part in parts.items()}
     tasks = []
+    places = {rail.rail: r for r, rail in enumerate(product.rails)}
     for task in product.workload:
         at = root.child("workload", task.task)
         period, periods = _periods(task, parts, take, at)
@@ -216,6 +222,12 @@ def product_figures(product: Product, sampler: Sampler) -> ProductFigures:
                         duration=take(at / "loads" / load.load / "for", load.duration),
                         asleep=load.cpu == "asleep",
                         tries=tries(at.child("loads", load.load, "retries"), load.retries),
+                        on=None if load.on is None else places[load.on],
+                        gated=load.gated,
+                        gate=gate_of(at / "loads" / load.load, load, take),
+                        standby=None
+                        if load.standby is None
+                        else take(at.child("loads", load.load, "standby"), load.standby),
                     )
                     for load in task.loads
                 ),
@@ -234,13 +246,15 @@ def product_figures(product: Product, sampler: Sampler) -> ProductFigures:
             )
         )
     temperature, share, times = _stays(product, parts, take, root)
+    standing: dict[str | None, dict[str, Demand]] = {None: {}}
+    for s in product.standing_loads:
+        of = standing.setdefault(s.on, {})
+        of[s.load] = demand(root.child("standing-loads", s.load), s)
     ram = product.needs.memory.ram
     return ProductFigures(
         name=product.product,
         tasks=tuple(tasks),
-        standing={
-            s.load: demand(root.child("standing-loads", s.load), s) for s in product.standing_loads
-        },
+        standing={**standing[None], **_standby(tasks, None)},
         temperature=temperature,
         share=share,
         hottest=max(s.at.nominal for s in product.stays),
@@ -251,6 +265,7 @@ def product_figures(product: Product, sampler: Sampler) -> ProductFigures:
         lead_time_s=None if product.needs.lead_time is None else product.needs.lead_time.nominal,
         times=times,
         before=_before(product, take, root),
+        rails=_rails(product, tasks, standing, take, root, zero),
         confidence=product.needs.confidence.nominal,
         lasts_s=(product.service_life or product.life_target or TEN_YEARS).nominal,
         luck=sampler.luck(root / "chance") if _by_chance(product) else None,
@@ -267,7 +282,47 @@ def _by_chance(product: Product) -> bool:
     )
 
 
-Take = Callable[[Path, Quantity | None], Array]
+def _standby(tasks: Sequence[TaskFigures], rail: int | None) -> dict[str, Demand]:
+    """What the loads of a rail that are not switched off draw between their uses."""
+    return {
+        f"{load.name} of {task.name}": Demand(current=load.standby, power=np.zeros_like(task.period))
+        for task in tasks
+        for load in task.loads
+        if load.on == rail and load.standby is not None and not load.gated
+    }
+
+
+def _rails(
+    product: Product,
+    tasks: Sequence[TaskFigures],
+    standing: Mapping[str | None, Mapping[str, Demand]],
+    take: Take,
+    root: Path,
+    zero: Array,
+) -> tuple[RailFigures, ...]:
+    """The rails beside the main one; zero (N,)."""
+    out = []
+    for r, rail in enumerate(product.rails):
+        at = root.child("rails", rail.rail)
+        idle = _standby(tasks, r)
+        least = [
+            take(path.child("supply", "min"), load.supply.min)
+            for path, load in product.every_load
+            if load.on == rail.rail and load.supply.min is not None
+        ]
+        stands = standing.get(rail.rail, {})
+        out.append(
+            RailFigures(
+                name=rail.rail,
+                voltage=None if rail.voltage is None else take(at / "voltage", rail.voltage),
+                gated=rail.gated,
+                gate=gate_of(at, rail, take),
+                standing=stands if rail.gated else {**stands, **idle},
+                idle=idle,
+                least_v=np.maximum.reduce([zero, *least]),
+            )
+        )
+    return tuple(out)
 
 
 def _places(stays: Sequence[Stay], take: Take, within: Path) -> tuple[Array, Array]:

@@ -1,0 +1,117 @@
+"""A product's rails beside the main one, and what is switched off between its uses, as arrays.
+
+Axes: S states of an event, N draws. SI units.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from advisor.catalogue.schema_product import Load
+from advisor.catalogue.schema_rails import Rail
+from advisor.figures import Path
+from advisor.model.draws import Array
+from advisor.quantities import Quantity
+
+Take = Callable[[Path, Quantity | None], Array]
+
+
+@dataclass(frozen=True, slots=True)
+class Demand:
+    """What a load draws: a constant current (N,) A or a constant power (N,) W, the other zero."""
+
+    current: Array
+    power: Array
+
+    def at(self, volts: Array | float) -> Array:
+        """Its current, (N,) A, at a voltage that broadcasts to (N,)."""
+        return np.asarray(self.current + self.power / volts)
+
+
+@dataclass(frozen=True, slots=True)
+class Gate:
+    """What is filled when something is switched on: capacitance (N,) F, and the time constant
+    (N,) s with which it empties meanwhile, None where it is empty again each time."""
+
+    capacitance: Array
+    decay: Array | None
+
+    def filled(self, rest: Array) -> Array:
+        """What a filling after a rest (..., N) s takes of a full one's C V: (..., N) F.
+
+        The voltage has fallen to V exp(-t/decay), so the charge is C V (1 - exp(-t/decay)); of the
+        energy C V^2 (1 - exp(-t/decay)) that the source gives half is stored at the most.
+        """
+        if self.decay is None:
+            return np.broadcast_to(self.capacitance, np.shape(rest)).copy()
+        return np.asarray(self.capacitance * -np.expm1(-rest / self.decay))
+
+
+@dataclass(frozen=True, slots=True)
+class RailFigures:
+    """A further rail: voltage (N,) V, None where every converter to choose from is `none`.
+
+    `standing` is what draws there all the time; `idle` what would in between were it not gated.
+    least_v : (N,) V, the greatest of what its loads need at the least.
+    """
+
+    name: str
+    voltage: Array | None
+    gated: bool
+    gate: Gate | None
+    standing: Mapping[str, Demand]
+    idle: Mapping[str, Demand]
+    least_v: Array
+
+    @property
+    def standing_a(self) -> Array:
+        """Sum of the standing loads that are told as currents, (N,) A."""
+        return sum((s.current for s in self.standing.values()), np.zeros_like(self.least_v))
+
+    @property
+    def standing_w(self) -> Array:
+        """Sum of the standing loads that are told as powers, (N,) W."""
+        return sum((s.power for s in self.standing.values()), np.zeros_like(self.least_v))
+
+
+@dataclass(frozen=True, slots=True)
+class RailStates:
+    """What a further rail carries in each state of an event or of builds.
+
+    Attributes
+    ----------
+    load_a, load_w : (S, N) A, W, its standing loads in them. fill_s : (S, N) F/s, the capacitance
+    filled in a state over its length: times the voltage a current. starts : (S, N) 1/s, starts of
+    its converter, over the state's length. on : (S, 1) whether it is on.
+    """
+
+    load_a: Array
+    load_w: Array
+    fill_s: Array
+    starts: Array
+    on: Array
+
+
+def gate_of(path: Path, record: Load | Rail, take: Take) -> Gate | None:
+    """What is filled when a load or a rail is switched on; None where it does not tell."""
+    if record.capacitance is None:
+        return None
+    return Gate(
+        capacitance=take(path / "capacitance", record.capacitance),
+        decay=None if record.decay is None else take(path / "decay", record.decay),
+    )
+
+
+def at_rest(rail: RailFigures) -> RailStates:
+    """What a rail carries between events: one state."""
+    zero = np.zeros((1, len(rail.least_v)))
+    return RailStates(
+        load_a=zero + rail.standing_a,
+        load_w=zero + rail.standing_w,
+        fill_s=zero,
+        starts=zero,
+        on=np.array([[not rail.gated]]),
+    )
