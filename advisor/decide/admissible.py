@@ -223,8 +223,7 @@ def _read(
     pieces = {build.part: 1}
     if feed.cell is not None:
         pieces[feed.cell.cell] = feed.option.series * feed.option.parallel
-    if feed.converter is not None:
-        pieces[feed.converter.converter] = 1
+    pieces |= {record.converter: count for record, count in feed.bought}
     pieces |= dict.fromkeys(build.addons, 1)
     cost = candidate.costs[int(assessed.part[row])]
     # the part's own hours are those of the part without add-ons

@@ -201,8 +201,7 @@ def _tiers(candidate: Candidate, evaluation: Evaluation) -> Iterator[int]:
     bought: list[tuple[Price | None, int]] = [(candidate.part.price, units)]
     if feed.cell is not None:
         bought.append((feed.cell.price, units * feed.option.series * feed.option.parallel))
-    if feed.converter is not None:
-        bought.append((feed.converter.price, units))
+    bought += [(record.price, units * count) for record, count in feed.bought]
     bought += [(evaluation.catalogue.addons[name].price, units) for name in candidate.addons]
     for price, pieces in bought:
         if price is not None and price.breaks:

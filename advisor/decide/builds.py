@@ -25,7 +25,7 @@ from advisor.model.drain import Drain, joined, rows_of
 from advisor.model.draws import Array
 from advisor.model.ends import INDEX
 from advisor.model.events import EventStates, Timeline, calendar
-from advisor.model.meetings import coinciding
+from advisor.model.meetings import coinciding, met
 from advisor.model.packs import Feed, cells_name
 from advisor.model.tables import Option, Stack
 from advisor.model.workload import ProductFigures
@@ -44,7 +44,7 @@ class Assessed:
     pack (reservoir leak and self-discharge not in it). life : the battery model's result.
     headroom : (R, N) share of the tightest deadline left, NaN without one.
     values, utilities : (C, R, N) per criterion; score : (R, N). peak_a : (R, N) greatest rail
-    current. drain : what the pack carries.
+    current; rail_peaks : (N,) those of the further rails. drain : what the pack carries.
     """
 
     feed: Feed
@@ -63,6 +63,7 @@ class Assessed:
     utilities: Array
     score: Array
     peak_a: Array
+    rail_peaks: tuple[Array, ...]
     drain: Drain
     product: ProductFigures
 
@@ -318,10 +319,19 @@ def _assessed(
     values = np.stack([np.broadcast_to(c.measure.value(view), shape) for c in criteria])
     points, worth = score(criteria, values, weights)
     if product.waits:
-        beside_a, beside_w = coinciding(product, lines, range(len(product.tasks)))
-        current = current + beside_a + beside_w / feed.chip_voltage()
+        worst = met(lines, coinciding(product, lines, range(len(product.tasks))))
+        current = worst.rail_current(feed.chip_voltage())
+    else:
+        worst = lines
     state_a = np.where(lines.duration > 0, current, 0.0)
     state_a[:, -1] = current[:, -1]
+    # a rail's loads are alike for all builds on a feed
+    there = (lines.duration > 0).any(axis=0)
+    there[-1] = True
+    rail_peaks = tuple(
+        np.where(there & states.on, one.current(states), 0.0).max(axis=0)
+        for one, states in zip(feed.rails, worst.rails, strict=True)
+    )
     return Assessed(
         feed=feed,
         feed_cost=made.feed_cost,
@@ -339,6 +349,7 @@ def _assessed(
         utilities=worth,
         score=points,
         peak_a=state_a.max(axis=1),
+        rail_peaks=rail_peaks,
         drain=drain,
         product=product,
     )

@@ -57,8 +57,7 @@ def cautions(
     by_name = {feed.name: feed for feed in feeds}
     for _, feed in sorted(by_name.items()):
         told = [] if feed.cell is None else [(feed.cell.cell, t) for t in _of_pack(feed, hottest)]
-        if feed.converter is not None:
-            told += [(feed.converter_name, text) for text in feed.converter.cautions]
+        told += [(one.converter, text) for one, _ in feed.bought for text in one.cautions]
         tell(told)
     for name, addon in sorted({addon.addon: addon for addon in addons}.items()):
         tell((name, text) for text in addon.cautions)

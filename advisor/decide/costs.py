@@ -53,9 +53,9 @@ class PartCost:
 
 @dataclass(frozen=True, slots=True)
 class FeedCost:
-    """A feed's share of the cost, (N,) per unit: the pack, the converter, the reservoir.
+    """A feed's share of the cost, (N,) per unit: the pack, the converters, the reservoir.
 
-    `bought` maps the ids of cell and converter to their purchases, where they have a price.
+    `converters` has each by its id; `bought` maps the ids of cell and converter to their purchases, where they have a price.
     """
 
     pack: Array
@@ -63,6 +63,7 @@ class FeedCost:
     reservoir: Array
     missing: tuple[str, ...]
     bought: Mapping[str, Bought] = field(default_factory=dict)
+    converters: Mapping[str, Array] = field(default_factory=dict)
 
     @property
     def each(self) -> Array:
@@ -220,12 +221,14 @@ def feed_cost(
         if found is None:
             missing.append(f"{name}:price")
         pack = unknown if found is None else found
-    if feed.converter is not None:
-        name = feed.converter.converter
-        found = _purchase(name, feed.converter.price, 1, own, samplers[name], bought)
+    converters: dict[str, Array] = {}
+    for record, count in feed.bought:
+        name = record.converter
+        found = _purchase(name, record.price, count, own, samplers[name], bought)
         if found is None:
             missing.append(f"{name}:price")
-        converter = unknown if found is None else found
+        converters[name] = unknown if found is None else found
+        converter = converter + converters[name]
     capacitor = product.supply_options.reservoir
     if capacitor is not None:
         reservoir = (
@@ -236,7 +239,12 @@ def feed_cost(
             )
         )
     return FeedCost(
-        pack=pack, converter=converter, reservoir=reservoir, missing=tuple(missing), bought=bought
+        pack=pack,
+        converter=converter,
+        reservoir=reservoir,
+        missing=tuple(missing),
+        bought=bought,
+        converters=converters,
     )
 
 

@@ -266,7 +266,7 @@ def assessed(
     for members in groups.values():
         feed = builds[members[0]].assessed.feed
         option = product.supply_options.cells.index(feed.option)
-        made, money = here.feed(option, feed.converter_name)
+        made, money = here.feed(option, feed.converter_name, feed.rail_converters)
         parts = [
             fitted(catalogue, catalogue.parts[builds[i].part], builds[i].companions)
             for i in members

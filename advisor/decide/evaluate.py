@@ -410,7 +410,7 @@ def _nominal(
     fits: Sequence[Fitted],
     read: Sequence[PartFigures],
     wanted: Sequence[Criterion],
-    pairs: Sequence[tuple[int, str]],
+    pairs: Sequence[tuple[int, str, tuple[str, ...]]],
     supplies: Supplies,
 ) -> tuple[list[Candidate], dict[str, tuple[Failed, ...]], dict[str, tuple[str, ...]], PartSide]:
     """Every build at the stated values: candidates by rank, parts that no build saves, parts of

@@ -46,42 +46,42 @@ def _cold_pulses(at: Supply) -> Iterator[Case]:
 
 
 def _input_max(at: Supply) -> Iterator[Case]:
-    record = at.feed.converter
-    if record is not None and record.input.max is not None:
-        need = f"{record.converter} input max for a fresh pack"
-        yield Case(need=need, required=at.feed.pack.open_v[0], offered=record.input.max.nominal)
+    for record, _ in at.feed.bought:
+        if record.input.max is not None:
+            need = f"{record.converter} input max for a fresh pack"
+            yield Case(need=need, required=at.feed.pack.open_v[0], offered=record.input.max.nominal)
 
 
 def _output_min(at: Supply) -> Iterator[Case]:
-    record = at.feed.converter
-    if record is not None and record.output.min is not None:
-        need = f"{record.converter} output min for the rail"
-        yield Case(need=need, required=at.feed.rail_v, offered=record.output.min.nominal)
+    for one in at.feed.conversions:
+        if one.converter is not None and one.converter.output.min is not None:
+            need = f"{one.name} output min for {one.at}"
+            yield Case(need=need, required=one.volts, offered=one.converter.output.min.nominal)
 
 
 def _output_max(at: Supply) -> Iterator[Case]:
-    record = at.feed.converter
-    if record is not None and record.output.max is not None:
-        need = f"{record.converter} output max for the rail"
-        yield Case(need=need, required=at.feed.rail_v, offered=record.output.max.nominal)
+    for one in at.feed.conversions:
+        if one.converter is not None and one.converter.output.max is not None:
+            need = f"{one.name} output max for {one.at}"
+            yield Case(need=need, required=one.volts, offered=one.converter.output.max.nominal)
 
 
 def _direction(kind: str, side: str) -> Callable[[Supply], Iterator[Case]]:
     def cases(at: Supply) -> Iterator[Case]:
-        record = at.feed.converter
-        if record is not None and record.kind == kind:
-            need = f"{record.converter} ({kind}) needs a pack at or {side} the rail"
-            yield Case(need=need, required=at.feed.rail_v, offered=at.feed.pack.open_v[0])
+        for one in at.feed.conversions:
+            if one.converter is not None and one.converter.kind == kind:
+                need = f"{one.name} ({kind}) needs a pack at or {side} {one.at}"
+                yield Case(need=need, required=one.volts, offered=at.feed.pack.open_v[0])
 
     return cases
 
 
 def _lead_time(at: Supply) -> Iterator[Case]:
-    longest, cell, converter = at.product.lead_time_s, at.feed.cell, at.feed.converter
+    longest, cell = at.product.lead_time_s, at.feed.cell
     if longest is None:
         return
     bought = [] if cell is None else [(cell.cell, cell.price)]
-    bought += [] if converter is None else [(converter.converter, converter.price)]
+    bought += [(record.converter, record.price) for record, _ in at.feed.bought]
     for name, price in bought:
         # what does not state it is left out before
         if price is not None and price.lead_time is not None:

@@ -4,12 +4,14 @@ limits need."""
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import product as combinations
 
 from advisor.catalogue.criteria import MATURITY, measures
 from advisor.catalogue.records import Catalogue, stated
 from advisor.catalogue.schema_parts import Part
 from advisor.catalogue.schema_product import Product
-from advisor.decide.left_out import Supplies
+from advisor.catalogue.schema_rails import NONE
+from advisor.decide.left_out import Supplies, on_rail
 from advisor.figures import Path
 from advisor.model.maturity import maturity
 from advisor.model.packs import CELL_LIMITS, cells_name, missing_cell, missing_converter
@@ -17,9 +19,10 @@ from advisor.model.packs import CELL_LIMITS, cells_name, missing_cell, missing_c
 
 def feed_pairs(
     catalogue: Catalogue, product: Product, supplies: Supplies
-) -> tuple[list[tuple[int, str]], list[str], list[str]]:
-    """((cell option, converter) pairs, paths missing, warnings) of the product's supply."""
-    pairs: list[tuple[int, str]] = []
+) -> tuple[list[tuple[int, str, tuple[str, ...]]], list[str], list[str]]:
+    """((cell option, converter, those of further rails), paths missing, warnings) of the product's
+    supply, in every combination."""
+    pairs: list[tuple[int, str, tuple[str, ...]]] = []
     missing: list[str] = []
     warnings: list[str] = []
     gone: set[str] = set()
@@ -32,6 +35,22 @@ def feed_pairs(
                 missing += lacking
                 gone.add(name)
                 supplies.lacking["converter", name] = tuple(lacking)
+    each = []
+    for rail in product.rails:
+        whole = []
+        for name in dict.fromkeys(rail.converters):
+            lacking = (
+                []
+                if name == NONE
+                else missing_converter(catalogue.converters[name], timed, rail.gated)
+            )
+            if lacking:
+                missing += lacking
+                supplies.lacking["converter", on_rail(name, rail.rail)] = tuple(lacking)
+            else:
+                whole.append(name)
+        each.append(whole)
+    further = list(combinations(*each))
     for i, option in enumerate(product.supply_options.cells):
         if option.cell is not None:
             cell = catalogue.cells[option.cell]
@@ -43,7 +62,7 @@ def feed_pairs(
             for name, effect in CELL_LIMITS.items():
                 if getattr(cell, name) is None:
                     warnings.append(f"{option.cell} states no {name.replace('_', '-')}: {effect}")
-        pairs += [(i, c) for c in converters if c not in gone]
+        pairs += [(i, c, rest) for c in converters if c not in gone for rest in further]
     return pairs, missing, list(dict.fromkeys(warnings))
 
 

@@ -18,6 +18,8 @@ from advisor.model.tables import PartFigures
 from advisor.quantities import show
 
 Kind = Literal["pack", "converter", "pairing", "add-on", "sleep-state", "point", "part"]
+# the names of a pack, of a converter, and of those of further rails
+Pair = tuple[str, ...]
 PLURALS: Mapping[str, str] = {
     "pack": "packs",
     "converter": "converters",
@@ -56,19 +58,19 @@ class Supplies:
 
     Attributes
     ----------
-    lacking : kind and name to the paths of what it lacks. unfit : pairs that go together with no
-    part, and why. failed : what rules builds on a pair out. unpriced : pairs without a value by
+    lacking : kind and name to the paths of what it lacks. unfit : pairs (of a pack with a
+    converter for each rail) that go together with no part, and why. failed : what rules builds on a pair out. unpriced : pairs without a value by
     some criterion, and what they lack for it. stood : pairs on which a build stands.
     reach_v : the greatest voltage that any pair gives a chip, V; None where none was tried.
     """
 
     lacking: dict[tuple[str, str], tuple[str, ...]] = field(default_factory=dict)
-    unfit: dict[tuple[str, str], Sequence[Failed]] = field(default_factory=dict)
-    failed: dict[tuple[str, str], list[Sequence[Failed]]] = field(
+    unfit: dict[Pair, Sequence[Failed]] = field(default_factory=dict)
+    failed: dict[Pair, list[Sequence[Failed]]] = field(
         default_factory=lambda: defaultdict(list)
     )
-    unpriced: dict[tuple[str, str], Sequence[str]] = field(default_factory=dict)
-    stood: set[tuple[str, str]] = field(default_factory=set)
+    unpriced: dict[Pair, Sequence[str]] = field(default_factory=dict)
+    stood: set[Pair] = field(default_factory=set)
     reach_v: float | None = None
 
     def tried(self, feed: Feed) -> None:
@@ -79,32 +81,38 @@ class Supplies:
 
     def left_out(self) -> Iterator[LeftOut]:
         """Packs and converters that no build uses, then pairs of those that builds do use."""
-        used = {name for one in self.stood for name in zip(("pack", "converter"), one, strict=True)}
-        kinds: tuple[Kind, Kind] = ("pack", "converter")
-        gone = set()
+        used = {name for one in self.stood for name in zip(_kinds(one), one, strict=True)}
+        every = (*self.unfit, *self.failed)
+        kinds = _kinds(every[0] if every else ("", ""))
+        gone: set[tuple[int, str]] = set()
         for side, kind in enumerate(kinds):
+            told = kinds.index(kind) < side  # of a further rail, as its converters' names are
             for (of, name), paths in self.lacking.items():
-                if of == kind:
+                if of == kind and not told:
                     yield LeftOut(kind, name, f"lacks {', '.join(paths)}")
             for name in dict.fromkeys(one[side] for one in (*self.unfit, *self.failed)):
                 mine = [one for one in self.unfit if one[side] == name]
                 tried = [one for one in self.failed if one[side] == name]
                 # where no build stands at all, it is the parts that are told
                 if not tried or (self.stood and (kind, name) not in used):
-                    gone.add((kind, name))
-                    yield LeftOut(kind, name, self._why(mine, tried, 1 - side))
+                    gone.add((side, name))
+                    yield LeftOut(kind, name, self._why(mine, tried, side))
         for one in (*self.unfit, *self.failed):
-            known = gone & set(zip(kinds, one, strict=True))
+            known = gone & set(enumerate(one))
             if not known and (one in self.unfit or (self.stood and one not in self.stood)):
                 tried = [] if one in self.unfit else [one]
                 mine = [one] if one in self.unfit else []
-                yield LeftOut("pairing", ", ".join(one), self._why(mine, tried, 0))
+                yield LeftOut("pairing", ", ".join(one), self._why(mine, tried, len(one)))
 
-    def _why(
-        self, unfit: Sequence[tuple[str, str]], tried: Sequence[tuple[str, str]], other: int
-    ) -> str:
+    def _why(self, unfit: Sequence[Pair], tried: Sequence[Pair], side: int) -> str:
+        """Why something is out that stands at a side of pairs."""
         if not tried:
-            texts = {one[other]: _texts(self.unfit[one]) for one in unfit}
+            texts = {
+                ", ".join(name for at, name in enumerate(one) if at != side): _texts(
+                    self.unfit[one]
+                )
+                for one in unfit
+            }
             if len(set(texts.values())) == 1:
                 return next(iter(texts.values()))
             return "; ".join(f"with {name}: {text}" for name, text in texts.items())
@@ -116,9 +124,19 @@ class Supplies:
         return f"no build stands on it{near}"
 
 
-def paired(feed: Feed) -> tuple[str, str]:
-    """The names of a feed's pack and converter."""
-    return cells_name(feed.option), feed.converter_name
+def paired(feed: Feed) -> Pair:
+    """The names of a feed's pack and converter, and of those of further rails."""
+    further = (on_rail(one.name, one.rail) for one in feed.rails)
+    return (cells_name(feed.option), feed.converter_name, *further)
+
+
+def on_rail(converter: str, rail: str) -> str:
+    """A further rail's converter in words, such as `boost-a on radio`."""
+    return f"{converter} on {rail}"
+
+
+def _kinds(pair: Pair) -> tuple[Kind, ...]:
+    return ("pack", *("converter" for _ in pair[1:]))
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,6 +26,7 @@ from advisor.model.draws import Array
 from advisor.model.meetings import rest_before, task_peak
 from advisor.model.packs import Feed
 from advisor.model.plan import Plans
+from advisor.model.rails import at_rest
 from advisor.model.tables import Stack
 from advisor.model.workload import ProductFigures
 
@@ -136,7 +137,7 @@ def _supply_min(at: Held) -> Iterator[Case]:
 
 
 def _takers(end: Literal["min", "max"]) -> Callable[[Held], Iterator[Case]]:
-    return lambda at: cases(at.side.supplies, at.assessed.part, at.chip_v, end)
+    return lambda at: cases(at.side.supplies, at.assessed.part, at.assessed.feed.fresh_on, end)
 
 
 def _max_output(at: Held) -> Iterator[Case]:
@@ -144,6 +145,10 @@ def _max_output(at: Held) -> Iterator[Case]:
     if np.isfinite(feed.most_output_a):
         need = f"{feed.converter_name} max-output"
         yield Case(need=need, required=at.assessed.peak_a, offered=feed.most_output_a)
+    for one, peak in zip(feed.rails, at.assessed.rail_peaks, strict=True):
+        if np.isfinite(one.most_output_a):
+            need = f"{one.name} max-output for {one.at}"
+            yield Case(need=need, required=peak, offered=one.most_output_a)
 
 
 def _max_pulse(at: Held) -> Iterator[Case]:
@@ -245,7 +250,8 @@ def _own_peak(at: Held) -> Iterator[Case]:
         required=own + constant + product.standing_w / at.chip_v,
         offered=feed.most_output_a,
     )
-    amps, watts = feed.cell_side(own, 0.0 * own, constant, product.standing_w)
+    rest = [at_rest(rail) for rail in product.rails]
+    amps, watts = feed.cell_side(own, 0.0 * own, constant, product.standing_w, rest)
     yield Case(
         need="the cells' max-pulse for the part's peak-current",
         required=amps + watts / feed.pack.open_v[0],

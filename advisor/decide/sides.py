@@ -44,7 +44,7 @@ class PartSide:
     def floor_v(self) -> Array:
         """Least voltage that a part, its blocks and the loads need where the pack is their rail,
         (P, N) V."""
-        least = [one.least for one in self.supplies]
+        least = [one.least for one in self.supplies if one.on is None]
         return np.asarray(np.maximum.reduce([self.least_v, self.brown_out_v, *least]))
 
 

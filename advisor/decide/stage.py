@@ -63,13 +63,20 @@ class Stage:
     figures: ProductFigures
     own_cost: ProductCost
 
-    def feed(self, cells: int, converter: str) -> tuple[Feed, FeedCost]:
-        """A pack option (by its place in the product's list) with a converter (by its id)."""
+    def feed(
+        self, cells: int, converter: str, rails: Sequence[str] = ()
+    ) -> tuple[Feed, FeedCost]:
+        """A pack option (by its place in the product's list) with a converter (by its id), and with
+        one for each further rail."""
         option = self.product.supply_options.cells[cells]
         cell = None if option.cell is None else self.catalogue.cells[option.cell]
-        record = None if converter == "none" else self.catalogue.converters[converter]
+        record, *further = (
+            None if name == "none" else self.catalogue.converters[name]
+            for name in (converter, *rails)
+        )
+        beside = list(zip(self.figures.rails, further, strict=True))
         reservoir = self.product.supply_options.reservoir
-        made = feed(option, cell, record, self.figures, reservoir, self.samplers)
+        made = feed(option, cell, record, self.figures, reservoir, self.samplers, beside)
         return made, feed_cost(made, self.product, self.own_cost, self.samplers)
 
     def events(self, table: Stack) -> tuple[EventStates, ...]:

@@ -1,12 +1,12 @@
 """What loads, add-ons and the blocks in use take as their supply, beside the chip's own pin.
 
-They hang on the same rail as the chip: behind a converter that lies still, straight from the pack
+They hang on the same rail as the chip, or on one that the product states: behind a converter that lies still, straight from the pack
 it falls from the fresh pack's open voltage to the cut-off, which their least voltages raise.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -25,12 +25,14 @@ from advisor.model.draws import Array, Sampler
 class Taken:
     """The supply that a load, an add-on or a block takes, of P parts: each (P, N) V.
 
-    least is 0 and most infinite where they are not stated, and for a part without it.
+    least is 0 and most infinite where they are not stated, and for a part without it. `on` is the
+    place of its rail among the further ones, None on the main one.
     """
 
     name: str
     least: Array
     most: Array
+    on: int | None = None
 
 
 def taken(
@@ -60,13 +62,19 @@ def taken(
         return Taken(name, least, most)
 
     absent = np.zeros(size), np.full(size, np.inf)
+    rails = [rail.rail for rail in product.rails]
     out = []
     for path, load in product.every_load:
         if load.supply != Window():
             least, most = ends(path, load.supply)
             shape = (len(parts), size)
             out.append(
-                Taken(_words(path), np.broadcast_to(least, shape), np.broadcast_to(most, shape))
+                Taken(
+                    _words(path),
+                    np.broadcast_to(least, shape),
+                    np.broadcast_to(most, shape),
+                    None if load.on is None else rails.index(load.on),
+                )
             )
     used = {
         name: None for task in product.workload for name, uses in task.uses.items() if uses.nominal
@@ -97,17 +105,17 @@ def _words(path: Path) -> str:
 def cases(
     supplies: Sequence[Taken],
     part: NDArray[np.intp],
-    volts: Array,
+    fresh_on: Callable[[int | None], Array],
     end: Literal["min", "max"],
 ) -> Iterator[Case]:
     """One end of every supply that states it, for R builds.
 
     Parameters
     ----------
-    part : (R,) index into P. volts : (N,) V that feeds them, of a fresh pack where that is the
-    rail.
+    part : (R,) index into P. fresh_on : (N,) V of a rail, of a fresh pack where that is the rail.
     """
     for one in supplies:
+        volts = fresh_on(one.on)
         need = f"supply {end} of {one.name}"
         if end == "max" and np.isfinite(one.most).any():
             yield Case(need=need, required=volts, offered=one.most[part])

@@ -14,8 +14,9 @@ from numpy.typing import NDArray
 from advisor.model.drain import Drain, Seen, Stored, some_tasks
 from advisor.model.draws import Array
 from advisor.model.events import Timeline
-from advisor.model.meetings import coinciding, strained, variance
+from advisor.model.meetings import coinciding, met, strained, variance
 from advisor.model.packs import Feed
+from advisor.model.rails import at_rest
 from advisor.model.tables import Stack
 from advisor.model.workload import ProductFigures
 
@@ -73,15 +74,18 @@ def _pulses(
     that it is of."""
     if not product.by_chance:
         return drain_of(feed, lines, cut_off)
-    a, w = coinciding(product, lines, done)
-    meeting = replace(lines, load_a=lines.load_a + a, load_w=lines.load_w + w)
+    meeting = met(lines, coinciding(product, lines, done))
     return strained(product, drain_of(feed, meeting, cut_off), done)
 
 
 def drain_of(feed: Feed, lines: Timeline, cut_off: Array) -> Drain:
     """What the pack carries in each state, (R, S, N) A and W; cut_off (R, N) V."""
     constant, power = feed.cell_side(
-        lines.chip_a, lines.chip_w, lines.other_a[None], lines.other_w[None]
+        lines.chip_a,
+        lines.chip_w,
+        lines.at_rail(feed.main.volts)[None],
+        lines.other_w[None],
+        lines.rails,
     )
     # a state of no length draws nothing that could pull the voltage down
     gone = lines.duration == 0
@@ -115,6 +119,7 @@ def _before_use(
     for f, phase in enumerate(product.before):
         a, w = stack.stored_a[part, f, sleep], stack.stored_w[part, f, sleep]
         if phase.connected:
-            a, w = feed.cell_side(a, w, product.standing_a, product.standing_w)
+            rest = [at_rest(rail) for rail in product.rails]
+            a, w = feed.cell_side(a, w, product.standing_a, product.standing_w, rest)
         out.append(Stored(seconds=phase.duration, constant_a=a, power_w=w))
     return tuple(out)

@@ -17,6 +17,8 @@ from numpy.typing import NDArray
 
 from advisor.model.chance import Tries
 from advisor.model.draws import Array
+from advisor.model.gating import in_use, load_states, rail_states, together
+from advisor.model.rails import RailStates, at_rest
 from advisor.model.tables import Stack
 from advisor.model.workload import ProductFigures, TaskFigures
 
@@ -40,7 +42,8 @@ class EventStates:
     ----------
     names : the S states in order. duration : (P, Z, O, S, N) s. chip_a, chip_w : the chip's
     constant current (A) and constant power (W), same shape. load_a, load_w : (S, N) A, W, loads
-    switched on. rest_a, rest_w : (P, Z, N) asleep, as its events meet it.
+    switched on at the main rail. rest_a, rest_w : (P, Z, N) asleep, as its events meet it.
+    fill_s : (S, N) F/s, what gated loads there fill. rails : what the further ones carry.
     tries : (S, N) mean number of times that each state is gone through, in its duration; None for
     once each.
     """
@@ -53,6 +56,8 @@ class EventStates:
     load_w: Array
     rest_a: Array
     rest_w: Array
+    fill_s: Array
+    rails: tuple[RailStates, ...] = ()
     tries: Array | None = None
 
     @property
@@ -126,6 +131,7 @@ def expand(stack: Stack, product: ProductFigures, k: int) -> EventStates:
         put(s, stack.block_time[k][:, None, None, j], block_a + idle_a, idle_w)
         s += 1
     slept = False
+    at = []
     for load in task.loads:
         if slept and not load.asleep:
             put(s, wake_time, wake_a, wake_w)
@@ -134,7 +140,9 @@ def expand(stack: Stack, product: ProductFigures, k: int) -> EventStates:
             put(s, load.duration, stack.sleep_a[:, :, None], stack.sleep_w[:, :, None])
         else:
             put(s, load.duration, idle_a, idle_w)
-        load_a[s], load_w[s] = load.demand.current, load.demand.power
+        if load.on is None:
+            load_a[s], load_w[s] = in_use(load), load.demand.power
+        at.append(s)
         s += 1
         slept = load.asleep
     tries = None
@@ -152,6 +160,8 @@ def expand(stack: Stack, product: ProductFigures, k: int) -> EventStates:
         load_w=load_w,
         rest_a=stack.sleep_a,
         rest_w=stack.sleep_w,
+        fill_s=load_states(task, at, len(names)),
+        rails=rail_states(product, task, at, len(names)),
         tries=tries,
     )
 
@@ -164,7 +174,8 @@ class Timeline:
     ----------
     chip_a, chip_w : (R, S, N) the chip's constant current (A) and constant power (W).
     load_a, load_w : (S, N) A, W, loads switched on, standing loads not in them. standing_a,
-    standing_w : (N,) A, W.
+    standing_w : (N,) A, W. All at the main rail, as fill_s : (S, N) F/s, what gated loads fill;
+    rails : what each further rail carries.
     duration : (R, S, N) s per event, 0 for sleep. share : (R, S, N) of the time; rows sum to 1.
     tasks : which states belong to each task; the last state is sleep. period : (K, N) s.
     names : per task, its states' names. busy_at : (R, N) busy share at each time of the calendar,
@@ -182,6 +193,8 @@ class Timeline:
     tasks: tuple[slice, ...]
     period: Array
     names: tuple[tuple[StateName, ...], ...]
+    fill_s: Array
+    rails: tuple[RailStates, ...] = ()
     busy_at: tuple[Array, ...] = ()
     tries: Array | None = None
 
@@ -197,8 +210,12 @@ class Timeline:
 
     def rail_current(self, voltage: Array) -> Array:
         """Rail current of each state at a chip voltage, (R, S, N) A; voltage broadcasts."""
-        constant = self.chip_a + self.other_a[None]
+        constant = self.chip_a + self.at_rail(voltage)[None]
         return np.asarray(constant + (self.chip_w + self.other_w[None]) / voltage)
+
+    def at_rail(self, voltage: Array) -> Array:
+        """Constant current of the loads of each state with what they fill, (S, N) A, at (N,) V."""
+        return np.asarray(self.other_a + self.fill_s * voltage)
 
     @property
     def other_a(self) -> Array:
@@ -259,6 +276,8 @@ def timeline(
         tasks=tuple(tasks),
         period=np.array([t.period for t in product.tasks]).reshape(len(tasks), n),
         names=tuple(e.names for e in events),
+        fill_s=np.concatenate([*(e.fill_s for e in events), np.zeros((1, n))]),
+        rails=together([*(e.rails for e in events), tuple(at_rest(r) for r in product.rails)]),
         tries=_tries(events, n),
     )
 
@@ -310,4 +329,22 @@ def _mixed(product: ProductFigures, lines: Sequence[Timeline]) -> Timeline:
         share=share,
         period=np.array([t.period for t in product.tasks]).reshape(lines[0].period.shape),
         busy_at=tuple(one.busy for one in lines),
+        fill_s=_often(product, [one.fill_s for one in lines], lines[0]),
+        rails=tuple(
+            replace(
+                of[0],
+                fill_s=_often(product, [one.fill_s for one in of], lines[0]),
+            )
+            for of in zip(*(one.rails for one in lines), strict=True)
+        ),
     )
+
+
+def _often(product: ProductFigures, values: Sequence[Array], lines: Timeline) -> Array:
+    """Each state's mean over the times, (S, N), each by how many of its task's events come then."""
+    out = values[0].copy()
+    for task, here in zip(product.tasks, lines.tasks, strict=True):
+        rates = [time.share / period for time, period in zip(product.times, task.periods)]
+        whole = sum(r * v[here] for r, v in zip(rates, values, strict=True))
+        out[here] = whole / sum(rates)
+    return out

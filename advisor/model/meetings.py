@@ -26,12 +26,20 @@ from advisor.quantities import show
 MOST = 4  # events of a task right behind each other that are looked at
 
 
-def coinciding(
-    product: ProductFigures, lines: Timeline, done: Sequence[int]
-) -> tuple[Array, Array]:
-    """Loads that may be on beside each state, (S, N) A and W: those during which the core sleeps,
-    of other tasks, where one of the two comes at random. `done` are the tasks in question."""
-    extra_a, extra_w = np.zeros_like(lines.load_a), np.zeros_like(lines.load_w)
+Beside = tuple[Array, Array, Array]
+
+
+def coinciding(product: ProductFigures, lines: Timeline, done: Sequence[int]) -> list[Beside]:
+    """Loads that may be on beside each state, (S, N) A, W and F/s: those during which the core
+    sleeps, of other tasks, where one of the two comes at random; of the main rail, then of the
+    further ones. `done` are the tasks in question."""
+    channels = [(lines.load_a, lines.load_w, lines.fill_s)]
+    for rail in lines.rails:
+        # beyond what stands there all the time
+        stands = rail.on[-1] * rail.load_a[-1], rail.on[-1] * rail.load_w[-1]
+        a, w = np.maximum(rail.load_a - stands[0], 0), np.maximum(rail.load_w - stands[1], 0)
+        channels.append((a, w, rail.fill_s))
+    extra = [tuple(np.zeros_like(kind) for kind in one) for one in channels]
     beside = {}
     for k in done:
         of = {load.name for load in product.tasks[k].loads if load.asleep}
@@ -42,13 +50,36 @@ def coinciding(
             if name.kind == "load" and name.name in of
         ]
         if states:
-            beside[k] = lines.load_a[states].max(axis=0), lines.load_w[states].max(axis=0)
+            beside[k] = [[kind[states].max(axis=0) for kind in one] for one in channels]
     for k in done:
-        for j, (a, w) in beside.items():
+        for j, found in beside.items():
             if j != k and (product.tasks[j].random or product.tasks[k].random):
-                extra_a[lines.tasks[k]] += a
-                extra_w[lines.tasks[k]] += w
-    return extra_a, extra_w
+                for whole, one in zip(extra, found, strict=True):
+                    for total, kind in zip(whole, one, strict=True):
+                        total[lines.tasks[k]] += kind
+    return [(a, w, fill) for a, w, fill in extra]
+
+
+def met(lines: Timeline, beside: Sequence[Beside]) -> Timeline:
+    """A timeline with what may be on beside its states; see `coinciding`."""
+    (a, w, fill), *further = beside
+    rails = tuple(
+        replace(
+            rail,
+            load_a=rail.load_a + more_a,
+            load_w=rail.load_w + more_w,
+            fill_s=rail.fill_s + more_fill,
+            on=rail.on | (more_a + more_w > 0).any(axis=1, keepdims=True),
+        )
+        for rail, (more_a, more_w, more_fill) in zip(lines.rails, further, strict=True)
+    )
+    return replace(
+        lines,
+        load_a=lines.load_a + a,
+        load_w=lines.load_w + w,
+        fill_s=lines.fill_s + fill,
+        rails=rails,
+    )
 
 
 def strained(product: ProductFigures, drain: Drain, done: Sequence[int]) -> Drain:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,15 +13,15 @@ from advisor.catalogue.schema_parts import Price
 from advisor.catalogue.schema_product import CellOption, Reservoir
 from advisor.catalogue.schema_supply import Cell, Converter
 from advisor.figures import Path
+from advisor.model.conversion import Conversion, conversion
 from advisor.model.drain import Pack
 from advisor.model.draws import Array, Sampler
 from advisor.model.ends import ENDS
+from advisor.model.rails import RailFigures, RailStates
 from advisor.model.rested import AfterRest, after_rest, pulse_limits
-from advisor.model.supply import through_linear, through_switching
 from advisor.model.workload import ProductFigures, curve_values, on_curve
 from advisor.quantities import Quantity
 
-NONE = "none"
 REFERENCE = 20.0  # degC at which a cell's self-discharge is stated
 
 # what a cell must state before a life can be computed from it
@@ -49,10 +50,11 @@ class Feed:
     ----------
     option : the cells; cell : their record, None for an ideal budget; converter : its record, None
     for `none`. pack : the battery model's figures. nominal_v : (N,) V, series x nominal voltage.
-    rail_v : (N,) V behind a converter. quiescent : (N,) A; loads_a (E,), efficiency (E, N).
+    main : the main rail behind the converter. cut_off_v : (N,) V.
     covered : whether the cell's temperature table reaches over the environment. pulse_a : (N,)
     greatest current of the cells for a moment at the place where it is least, infinite where none
-    is stated. rested : what one cell gives after rest, where it is stated.
+    is stated. rested : what one cell gives after rest, where it is stated. rails : those beside the
+    main one, each behind its own converter.
     """
 
     option: CellOption
@@ -60,30 +62,45 @@ class Feed:
     converter: Converter | None
     pack: Pack
     nominal_v: Array
-    rail_v: Array
+    main: Conversion
     cut_off_v: Array
-    quiescent: Array
-    loads_a: Array
-    efficiency: Array
     covered: bool
     pulse_a: Array
     rested: AfterRest | None = None
+    rails: tuple[Conversion, ...] = ()
 
     @property
     def name(self) -> str:
-        """The cells and the converter in a few words."""
-        return f"{cells_name(self.option)}, {self.converter_name}"
+        """The cells and the converters in a few words."""
+        further = "".join(f", {one.rail} by {one.name}" for one in self.rails)
+        return f"{cells_name(self.option)}, {self.converter_name}{further}"
 
     @property
     def converter_name(self) -> str:
-        """The converter's id, or `none`."""
-        return NONE if self.converter is None else self.converter.converter
+        """The id of the main rail's converter, or `none`."""
+        return self.main.name
+
+    @property
+    def rail_converters(self) -> tuple[str, ...]:
+        """The id of each further rail's converter, or `none`."""
+        return tuple(one.name for one in self.rails)
+
+    @property
+    def conversions(self) -> tuple[Conversion, ...]:
+        """The main rail and the further ones."""
+        return (self.main, *self.rails)
+
+    @property
+    def bought(self) -> tuple[tuple[Converter, int], ...]:
+        """Each converter with how many of it a unit has."""
+        records = {one.name: one.converter for one in self.conversions}
+        counts = Counter(one.name for one in self.conversions)
+        return tuple((r, counts[name]) for name, r in records.items() if r is not None)
 
     @property
     def most_output_a(self) -> float:
-        """Greatest current of the converter, A; infinite where none is stated."""
-        limit = None if self.converter is None else self.converter.max_output
-        return np.inf if limit is None else limit.nominal
+        """Greatest current of the main converter, A; infinite where none is stated."""
+        return self.main.most_output_a
 
     @property
     def most_pulse_a(self) -> float:
@@ -99,14 +116,24 @@ class Feed:
     @property
     def fresh_v(self) -> Array:
         """Voltage at the chip, (N,) V: the rail's, or a fresh pack's where that is the rail."""
-        return self.pack.open_v[0] if self.converter is None else self.rail_v
+        return self.fresh_on(None)
+
+    def fresh_on(self, rail: int | None) -> Array:
+        """Voltage of a rail by its place, None the main one, as `fresh_v`: (N,) V."""
+        one = self.main if rail is None else self.rails[rail]
+        return self.pack.open_v[0] if one.converter is None else one.volts
 
     def chip_voltage(self) -> Array:
         """Voltage at the chip by which builds are compared, (N,) V."""
-        return self.nominal_v if self.converter is None else self.rail_v
+        return self.main.volts
 
     def cell_side(
-        self, chip_a: Array, chip_w: Array, other_a: Array, other_w: Array
+        self,
+        chip_a: Array,
+        chip_w: Array,
+        other_a: Array,
+        other_w: Array,
+        rails: Sequence[RailStates] = (),
     ) -> tuple[Array, Array]:
         """What the pack carries, as constant current (A) and constant power (W).
 
@@ -116,15 +143,17 @@ class Feed:
         ----------
         chip_a, chip_w : (..., N) A, W, the chip's constant current and power.
         other_a, other_w : broadcasting, A, W: loads switched on and standing loads.
+        rails : what each further rail carries, broadcasting.
         """
         if self.converter is None:
-            return np.asarray(chip_a + other_a), np.asarray(chip_w + other_w)
-        current = chip_a + other_a + (chip_w + other_w) / self.rail_v
-        if self.converter.kind == "linear":
-            return through_linear(current, self.quiescent)
-        return through_switching(
-            current, self.rail_v, self.quiescent, self.loads_a, self.efficiency
-        )
+            constant, power = np.asarray(chip_a + other_a), np.asarray(chip_w + other_w)
+        else:
+            current = chip_a + other_a + (chip_w + other_w) / self.main.volts
+            constant, power = self.main.through(current)
+        for one, states in zip(self.rails, rails, strict=True):
+            a, w = one.carried(states)
+            constant, power = constant + a, power + w
+        return constant, power
 
 
 def cells_name(option: CellOption) -> str:
@@ -155,8 +184,11 @@ def _undated(own: Path, price: Price | None, timed: bool) -> list[Path]:
     return [own.child("price", "lead-time")] if timed and not stated else []
 
 
-def missing_converter(converter: Converter, timed: bool = False) -> list[str]:
-    """Paths of what a converter lacks for its loss and its bounds; `timed` as for a cell."""
+def missing_converter(
+    converter: Converter, timed: bool = False, gated: bool = False
+) -> list[str]:
+    """Paths of what a converter lacks for its loss and its bounds; `timed` as for a cell, `gated`
+    where it is switched off between uses."""
     own = Path(converter.converter)
     out = [own / n for n in ("kind", "quiescent") if getattr(converter, n) is None]
     loss = "dropout" if converter.kind == "linear" else "efficiency"
@@ -170,6 +202,8 @@ def missing_converter(converter: Converter, timed: bool = False) -> list[str]:
         ]
     if converter.max_output is None:
         out.append(own / "max-output")
+    if gated and converter.start_up is None:
+        out.append(own / "start-up")
     out += _undated(own, converter.price, timed)
     return [str(path) for path in out]
 
@@ -317,12 +351,13 @@ def feed(
     product: ProductFigures,
     reservoir: Reservoir | None,
     samplers: Mapping[str, Sampler],
+    rails: Sequence[tuple[RailFigures, Converter | None]] = (),
 ) -> Feed:
-    """The arrays of one pack with one converter.
+    """The arrays of one pack with one converter, and one for each further rail.
 
     Parameters
     ----------
-    samplers : by document id; the product's, the cell's and the converter's are taken.
+    samplers : by document id; the product's, the cell's and the converters' are taken.
     """
     own = samplers[product.name]
     if cell is None:
@@ -349,44 +384,34 @@ def feed(
         )
         ends = cell.temperature.at
         covered = ends[0] <= product.coldest and product.hottest <= ends[-1]
-    rail = nominal if product.rail is None else product.rail
-    quiescent = np.zeros(own.size)
-    loads, efficiency = np.empty(0), np.empty((0, own.size))
-    if converter is not None:
-        sampler = samplers[converter.converter]
-        assert converter.quiescent is not None
-        at = sampler.root
-        quiescent = sampler.take(at / "quiescent", converter.quiescent)
-        least = _least_input(converter, rail, sampler)
-        cut_off = np.maximum(cut_off, least)
-        if converter.efficiency is not None:
-            loads, efficiency = curve_values(at / "efficiency", converter.efficiency, sampler)
-            efficiency = np.minimum(efficiency, 1.0)
+    volts = nominal if product.rail is None or converter is None else product.rail
+    main = conversion("", volts, converter, nominal, samplers)
+    further = tuple(
+        conversion(
+            one.name,
+            nominal if record is None or one.voltage is None else one.voltage,
+            record,
+            nominal,
+            samplers,
+            one.gated,
+        )
+        for one, record in rails
+    )
+    for made in (main, *further):
+        cut_off = np.maximum(cut_off, made.least_input_v)
+    for one, record in rails:
+        # where the pack is the rail its loads' least voltage ends it
+        cut_off = np.maximum(cut_off, one.least_v) if record is None else cut_off
     return Feed(
         option=option,
         cell=cell,
         converter=converter,
         pack=pack,
         nominal_v=nominal,
-        rail_v=rail,
+        main=main,
         cut_off_v=cut_off,
-        quiescent=quiescent,
-        loads_a=loads,
-        efficiency=efficiency,
         covered=covered,
         pulse_a=pulse,
         rested=rested,
+        rails=further,
     )
-
-
-def _least_input(converter: Converter, rail: Array, sampler: Sampler) -> Array:
-    """Least input voltage at which the converter still makes the rail, (N,) V."""
-    assert converter.input.min is not None
-    own = sampler.root
-    least = sampler.take(own.child("input", "min"), converter.input.min)
-    if converter.kind == "linear":
-        assert converter.dropout is not None
-        return np.maximum(least, rail + sampler.take(own / "dropout", converter.dropout))
-    if converter.kind == "buck":
-        return np.maximum(least, rail)
-    return least

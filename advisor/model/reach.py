@@ -21,6 +21,7 @@ from advisor.model.drain import Drain, Pack, Seen
 from advisor.model.draws import Array
 from advisor.model.events import EventStates
 from advisor.model.packs import Feed
+from advisor.model.rails import at_rest
 from advisor.model.sag import needed_voltage
 from advisor.model.tables import Stack
 from advisor.model.workload import ProductFigures
@@ -60,9 +61,11 @@ def task_options(
 ) -> TaskOptions:
     """What one task's options draw on a feed."""
     standing_a, standing_w = product.standing_a, product.standing_w
-    other_a, other_w = event.load_a + standing_a, event.load_w + standing_w
-    a, w = feed.cell_side(event.chip_a, event.chip_w, other_a, other_w)
-    rest_a, rest_w = feed.cell_side(event.rest_a, event.rest_w, standing_a, standing_w)
+    other_a = event.load_a + standing_a + event.fill_s * feed.main.volts
+    other_w = event.load_w + standing_w
+    a, w = feed.cell_side(event.chip_a, event.chip_w, other_a, other_w, event.rails)
+    rest = [at_rest(rail) for rail in product.rails]
+    rest_a, rest_w = feed.cell_side(event.rest_a, event.rest_w, standing_a, standing_w, rest)
     duration = event.duration[..., 0]
     at_rail = event.chip_a + other_a + (event.chip_w + other_w) / feed.chip_voltage()
     peak = np.where(event.duration > 0, at_rail, 0.0).max(axis=3)[..., 0]

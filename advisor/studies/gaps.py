@@ -338,7 +338,7 @@ def _asked(found: Evaluation, near: Sequence[str], trace: Trace) -> list[Source]
     feeds = [c.best.assessed.feed for c in found.candidates if c.part.part in near]
     known = {*near, found.product.product}
     known |= {f.option.cell for f in feeds if f.option.cell is not None}
-    known |= {f.converter_name for f in feeds if f.converter is not None}
+    known |= {record.converter for f in feeds for record, _ in f.bought}
     known |= {name for c in found.candidates if c.part.part in near for name in c.addons}
     weights = Path(found.product.product) / "priorities"
     asked = [

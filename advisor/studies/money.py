@@ -53,8 +53,11 @@ def money_items(
         items.append((name, float(cost.pack[0])))
         if feed.cell.cell in cost.bought:
             purchases[name] = cost.bought[feed.cell.cell]
-    if feed.converter is not None:
-        items.append((feed.converter_name, float(cost.converter[0])))
+    for record, count in feed.bought:
+        name = record.converter if count == 1 else f"{count} x {record.converter}"
+        items.append((name, float(cost.converters[record.converter][0])))
+        if record.converter in cost.bought:
+            purchases[name] = cost.bought[record.converter]
     if evaluation.product.supply_options.reservoir is not None:
         items.append(("reservoir", float(cost.reservoir[0])))
     development, upkeep = float(money.development[row, 0]), float(money.upkeep[row, 0])

@@ -7,7 +7,7 @@ one and its `unit` does not say, then what it is.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass, field, fields, is_dataclass
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
@@ -31,6 +31,10 @@ if TYPE_CHECKING:
     import pandas as pd
 
 
+# of a figure that an answer leaves out where nothing asks for it
+WHERE_STATED: Mapping[str, Any] = MappingProxyType({"where stated": True})
+
+
 @dataclass(frozen=True, slots=True)
 class BuildResult:
     """How a part is built into the product."""
@@ -43,6 +47,8 @@ class BuildResult:
     """strings of cells in parallel"""
     converter: str
     """the converter's id; `none`: straight from the pack"""
+    rails: Mapping[str, str] = field(kw_only=True, default_factory=dict, metadata=WHERE_STATED)
+    """further rail to its converter's id; left out where the product has none"""
     sleep_state: str
     """where the part waits between events; `none`: it never sleeps"""
     addons: tuple[str, ...]
@@ -275,10 +281,6 @@ class RankedPart:
     """what ends the battery's life, in words"""
 
 
-# of a figure that an answer leaves out where nothing asks for it
-WHERE_STATED: Mapping[str, Any] = MappingProxyType({"where stated": True})
-
-
 def known(value: float) -> float | None:
     """The value, or None where it is not a number."""
     return None if np.isnan(value) else float(value)
@@ -295,6 +297,7 @@ def build_result(build: Build) -> BuildResult:
         series=option.series,
         parallel=option.parallel,
         converter=assessed.feed.converter_name,
+        rails={one.rail: one.name for one in assessed.feed.rails},
         sleep_state=assessed.sleep_name(row),
         addons=build.addons,
         operating_points={t: o.point for t, o in zip(tasks, options, strict=True)},
@@ -329,6 +332,7 @@ def power_result(build: Build) -> Power:
     lines = assessed.timeline
     volts = assessed.feed.chip_voltage()
     current = lines.chip_a[row] + lines.load_a + (lines.chip_w[row] + lines.load_w) / volts
+    current = current + lines.fill_s * volts
     beside = addon_currents(build)
     current = current - sum((a[:, None] for a in beside.values()), 0.0)
     part = (lines.share[row] * current)[:, 0]
@@ -458,7 +462,7 @@ def invented(evaluation: Evaluation) -> bool:
         evaluation.product.invented
         or any(p.invented for p in evaluation.catalogue.parts.values())
         or any(f.cell is not None and f.cell.invented for f in feeds)
-        or any(f.converter is not None and f.converter.invented for f in feeds)
+        or any(record.invented for f in feeds for record, _ in f.bought)
         or any(addon.invented for addon in evaluation.addons)
     )
 

@@ -282,7 +282,7 @@ def _paths(base: Evaluation) -> Iterator[Path]:
             yield path
     feeds = {f.name: f for c in base.candidates[:2] for f in [c.best.assessed.feed]}
     others = {f.option.cell for f in feeds.values()}
-    others |= {f.converter_name for f in feeds.values() if f.converter is not None}
+    others |= {record.converter for f in feeds.values() for record, _ in f.bought}
     beside = {name for c in base.candidates[:2] for name in c.addons}
     others |= beside
     for identity in sorted(x for x in others if x is not None):
