@@ -326,7 +326,7 @@ def _assessed(
     state_a = np.where(lines.duration > 0, current, 0.0)
     state_a[:, -1] = current[:, -1]
     # a rail's loads are alike for all builds on a feed
-    there = (lines.duration > 0).any(axis=0)
+    there = np.asarray((lines.duration > 0).any(axis=0))
     there[-1] = True
     rail_peaks = tuple(
         np.where(there & states.on, one.current(states), 0.0).max(axis=0)

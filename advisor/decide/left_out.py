@@ -66,9 +66,7 @@ class Supplies:
 
     lacking: dict[tuple[str, str], tuple[str, ...]] = field(default_factory=dict)
     unfit: dict[Pair, Sequence[Failed]] = field(default_factory=dict)
-    failed: dict[Pair, list[Sequence[Failed]]] = field(
-        default_factory=lambda: defaultdict(list)
-    )
+    failed: dict[Pair, list[Sequence[Failed]]] = field(default_factory=lambda: defaultdict(list))
     unpriced: dict[Pair, Sequence[str]] = field(default_factory=dict)
     stood: set[Pair] = field(default_factory=set)
     reach_v: float | None = None
@@ -136,7 +134,8 @@ def on_rail(converter: str, rail: str) -> str:
 
 
 def _kinds(pair: Pair) -> tuple[Kind, ...]:
-    return ("pack", *("converter" for _ in pair[1:]))
+    further: tuple[Kind, ...] = ("converter",) * (len(pair) - 1)
+    return ("pack", *further)
 
 
 @dataclass(frozen=True, slots=True)

@@ -63,9 +63,7 @@ class Stage:
     figures: ProductFigures
     own_cost: ProductCost
 
-    def feed(
-        self, cells: int, converter: str, rails: Sequence[str] = ()
-    ) -> tuple[Feed, FeedCost]:
+    def feed(self, cells: int, converter: str, rails: Sequence[str] = ()) -> tuple[Feed, FeedCost]:
         """A pack option (by its place in the product's list) with a converter (by its id), and with
         one for each further rail."""
         option = self.product.supply_options.cells[cells]

@@ -184,9 +184,7 @@ def _undated(own: Path, price: Price | None, timed: bool) -> list[Path]:
     return [own.child("price", "lead-time")] if timed and not stated else []
 
 
-def missing_converter(
-    converter: Converter, timed: bool = False, gated: bool = False
-) -> list[str]:
+def missing_converter(converter: Converter, timed: bool = False, gated: bool = False) -> list[str]:
     """Paths of what a converter lacks for its loss and its bounds; `timed` as for a cell, `gated`
     where it is switched off between uses."""
     own = Path(converter.converter)

@@ -9,6 +9,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from advisor.catalogue.schema_product import Load
 from advisor.catalogue.schema_rails import Rail
@@ -92,7 +93,7 @@ class RailStates:
     load_w: Array
     fill_s: Array
     starts: Array
-    on: Array
+    on: NDArray[np.bool_]
 
 
 def gate_of(path: Path, record: Load | Rail, take: Take) -> Gate | None:

@@ -285,7 +285,9 @@ def _by_chance(product: Product) -> bool:
 def _standby(tasks: Sequence[TaskFigures], rail: int | None) -> dict[str, Demand]:
     """What the loads of a rail that are not switched off draw between their uses."""
     return {
-        f"{load.name} of {task.name}": Demand(current=load.standby, power=np.zeros_like(task.period))
+        f"{load.name} of {task.name}": Demand(
+            current=load.standby, power=np.zeros_like(task.period)
+        )
         for task in tasks
         for load in task.loads
         if load.on == rail and load.standby is not None and not load.gated

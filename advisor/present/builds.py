@@ -5,7 +5,7 @@ from __future__ import annotations
 from advisor.catalogue.schema_parts import Variant
 from advisor.present.layout import STRONG, Page
 from advisor.studies.explain import Explanation
-from advisor.studies.words import beside, life, money, pack
+from advisor.studies.words import beside, life, money, pack, rails
 
 
 def build_table(page: Page, result: Explanation, everything: bool) -> None:
@@ -28,12 +28,14 @@ def build_table(page: Page, result: Explanation, everything: bool) -> None:
     )
     rows = []
     used = []
+    railed = any(item.build.rails for item in result.builds)
     fitted = any(item.build.addons for item in result.builds)
     for item in result.builds:
         rows.append(
             [
                 pack(item.build),
                 item.build.converter,
+                *([", ".join(rails(item.build))] if railed else []),
                 *([" ".join(item.build.addons)] if fitted else []),
                 item.build.sleep_state,
                 f"{item.score:.1f}",
@@ -49,7 +51,7 @@ def build_table(page: Page, result: Explanation, everything: bool) -> None:
                 for task, point in item.build.operating_points.items()
             )
         )
-    beside_it = ["add-ons"] if fitted else []
+    beside_it = [*(["rails"] if railed else []), *(["add-ons"] if fitted else [])]
     drawn = [] if result.builds[0].expected is None else ["expected"]
     ends = [*(True for _ in drawn), True, False, True]
     page.table(

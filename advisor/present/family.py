@@ -15,7 +15,7 @@ from advisor.studies.family_results import (
     SavingLine,
 )
 from advisor.studies.results import BuildResult
-from advisor.studies.words import in_years, pack, per_cent
+from advisor.studies.words import in_years, pack, per_cent, rails
 
 SLIGHT = 1e-4  # of the cost, below which a line of the saving is folded
 SMALL = 0.005  # of an amount, below which nothing is told of it
@@ -199,7 +199,9 @@ def product_row(one: PlannedProduct) -> tuple[str, ...]:
     return (
         one.product,
         one.part + "".join(f" + {name}" for name in one.addons),
-        pack(one.first.build) + ("" if one.converter == "none" else f", {one.converter}"),
+        pack(one.first.build)
+        + ("" if one.converter == "none" else f", {one.converter}")
+        + "".join(f", {words}" for words in rails(one.first.build)),
         f"{one.units:,}",
         f"{one.cost_per_unit:.2f}",
         in_years(one.first.life_s),

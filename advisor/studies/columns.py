@@ -18,6 +18,7 @@ from advisor.studies.results import RankedPart
 from advisor.studies.words import in_years, money, per_cent
 
 Cell = float | str
+RAILS = "rails"  # a column of products that have further ones
 WEEK = 7 * 86400.0  # s
 NOTHING = "-"  # stands where there is no figure
 # under other weights a text is the part's own whatever the build, belongs to the build that was
@@ -153,6 +154,10 @@ COLUMNS = (
     Column(name="series", value=lambda part: part.build.series),
     Column(name="parallel", value=lambda part: part.build.parallel),
     Column(name="converter", value=lambda part: part.build.converter),
+    Column(
+        name=RAILS,
+        value=lambda part: ", ".join(f"{rail}: {name}" for rail, name in part.build.rails.items()),
+    ),
     Column(name="sleep_state", value=lambda part: part.build.sleep_state),
     Column(name="addons", value=lambda part: " ".join(part.build.addons)),
     Column(name="rail_current_a", value=lambda part: part.power.rail_current_a),
@@ -289,14 +294,17 @@ def reordered(parts: Sequence[RankedPart]) -> bool:
     return any(after.stated_score > before.stated_score for before, after in pairwise(parts))
 
 
-def flat_names(criteria: Iterable[str]) -> list[str]:
-    """The names in a row of `flat_row`, of a product with those criteria."""
-    return [*(c.name for c in NAMED), *(f"points {name}" for name in criteria), "reason"]
+def flat_names(criteria: Iterable[str], rails: bool = False) -> list[str]:
+    """The names in a row of `flat_row`, of a product with those criteria; `rails` with further ones."""
+    named = [c.name for c in NAMED if rails or c.name != RAILS]
+    return [*named, *(f"points {name}" for name in criteria), "reason"]
 
 
 def flat_row(part: RankedPart) -> dict[str, object]:
     """A ranked part as one row, for a data frame or CSV."""
     row = {column.name: column.value(part) for column in NAMED if column.value is not None}
+    if not part.build.rails:
+        del row[RAILS]
     for name, criterion in part.criteria.items():
         row[f"points {name}"] = criterion.points
     row["reason"] = part.reason

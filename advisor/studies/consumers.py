@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from advisor.decide.builds import Build
+from advisor.model.conversion import Conversion
 from advisor.studies.results import addon_currents
 
 
@@ -43,9 +46,8 @@ def consumers(build: Build) -> tuple[Consumer, ...]:
     """
     assessed, row = build.assessed, build.row
     lines, feed, drain = assessed.timeline, assessed.feed, assessed.drain
-    switching = feed.converter is not None and feed.converter.kind != "linear"
     real = real_voltage(build)
-    ratio = float(feed.rail_v[0]) / real if switching else 1.0
+    ratio = _ratio(feed.main, real)
     volts = real if feed.converter is None else float(feed.chip_voltage()[0])
     share = lines.share[row, :, 0] * ratio
     brought = dict(build.companions.blocks)
@@ -59,6 +61,8 @@ def consumers(build: Build) -> tuple[Consumer, ...]:
         for s, name in zip(range(here.start, here.stop), names, strict=True):
             if name.kind == "load":
                 amounts.append((f"{task}: load {name.name}", share[s] * load[s]))
+                filling = share[s] * float(lines.fill_s[s, 0] * feed.main.volts[0])
+                amounts += [(f"{task}: filling {name.name}", filling)] if filling else []
                 amounts.append((f"{task}: core during {name.name}", share[s] * chip[s]))
             else:
                 by = brought.get(name.name) if name.kind == "block" else None
@@ -70,9 +74,12 @@ def consumers(build: Build) -> tuple[Consumer, ...]:
         for name, value in assessed.product.standing.items()
     ]
     given = drain.constant_a[row, :, 0] + drain.power_w[row, :, 0] / real
+    further = [_of_rail(build, r, real, lines.share[row, :, 0]) for r in range(len(feed.rails))]
     loss = float((drain.share[row, :, 0] * given).sum()) - sum(a for _, a in amounts)
+    loss -= sum(a for one in further for _, a in one)
     if feed.converter is not None:
         amounts.append((f"loss in {feed.converter_name}", loss))
+    amounts += [item for one in further for item in one]
     if feed.pack.reservoir is not None:
         amounts.append(("reservoir leak", float(feed.pack.leak_a[0])))
     amounts.append(("self-discharge", float(feed.pack.self_discharge_a[0])))
@@ -82,3 +89,39 @@ def consumers(build: Build) -> tuple[Consumer, ...]:
     total = sum(merged.values())
     rows = [Consumer(n, a, a / total if total else 0.0) for n, a in merged.items()]
     return tuple(sorted(rows, key=lambda c: -c.a))
+
+
+def _ratio(one: Conversion, real: float) -> float:
+    """What a current at a rail is at the pack, the converter's loss apart."""
+    return float(one.volts[0]) / real if one.switching else 1.0
+
+
+def _of_rail(build: Build, r: int, real: float, share: np.ndarray) -> list[tuple[str, float]]:
+    """What a further rail takes from the pack, A by consumer; `share` (S,) of the time."""
+    lines, product = build.assessed.timeline, build.assessed.product
+    one, states, rail = build.assessed.feed.rails[r], lines.rails[r], product.rails[r]
+    ratio = _ratio(one, real)
+    volts = real if one.converter is None else float(one.volts[0])
+    on = states.on[:, 0]
+    amps = states.load_a[:, 0] + states.load_w[:, 0] / volts
+    amounts: list[tuple[str, float]] = []
+    stands = sum(float(d.at(volts)[0]) for d in rail.standing.values())
+    for task, here, names in zip(product.tasks, lines.tasks, lines.names, strict=True):
+        on_it = {load.name for load in task.loads if load.on == r}
+        for s, name in zip(range(here.start, here.stop), names, strict=True):
+            if name.kind == "load" and name.name in on_it:
+                used = share[s] * (amps[s] - stands) * ratio
+                amounts.append((f"{task.name}: load {name.name}", float(used)))
+    amounts += [(f"standing {n}", float(d.at(volts)[0]) * ratio) for n, d in rail.standing.items()]
+    filling = float((share * states.fill_s[:, 0]).sum() * one.volts[0]) * ratio
+    starts = float((share * states.starts[:, 0]).sum() * one.start_up_j[0]) / real
+    a, w = one.carried(states)
+    loss = float((share * np.where(on, a[:, 0] + w[:, 0] / real, 0.0)).sum())
+    loss -= sum(amount for _, amount in amounts) + filling + starts
+    if filling:
+        amounts.append((f"filling rail {rail.name}", filling))
+    if starts:
+        amounts.append((f"starts of {one.name} on {rail.name}", starts))
+    if one.converter is not None:
+        amounts.append((f"loss in {one.name} on {rail.name}", loss))
+    return amounts

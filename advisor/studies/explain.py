@@ -26,6 +26,7 @@ from advisor.quantities import show
 from advisor.stages import Progress
 from advisor.studies.chances import SpreadResult, chances
 from advisor.studies.consumers import Consumer, consumers
+from advisor.studies.gating import GateResult, gating
 from advisor.studies.money import MoneyItem, money_items
 from advisor.studies.phases import PhaseResult, TimeResult, phases, times
 from advisor.studies.results import (
@@ -185,6 +186,8 @@ class Explanation:
     chances: SpreadResult | None = field(default=None, metadata=WHERE_STATED)
     """what comes of events at random and of tries that fail; left out where the product states
     neither"""
+    gating: tuple[GateResult, ...] = field(default=(), metadata=WHERE_STATED)
+    """what is switched off between uses; left out where no capacitance is stated"""
 
     def to_frame(self) -> pd.DataFrame:
         """Points per criterion as a data frame, a row a criterion."""
@@ -289,6 +292,7 @@ def explained(
         before_use=phases(build),
         times=times(build),
         chances=chances(build),
+        gating=gating(build),
     )
 
 
@@ -373,13 +377,14 @@ def _plan(evaluation: Evaluation, candidate: Candidate) -> Plan:
 
 def _builds(evaluation: Evaluation, candidate: Candidate, most: int = 8) -> tuple[BuildItem, ...]:
     """The chosen build, then the best of each other pack, converter, sleep state and add-ons."""
-    told: dict[tuple[str, str, str, str], Build] = {}
+    told: dict[tuple[str, ...], Build] = {}
     for build in candidate.builds:
         feed = build.assessed.feed
         told.setdefault(
             (
                 cells_name(feed.option),
                 feed.converter_name,
+                *feed.rail_converters,
                 build.assessed.sleep_name(build.row),
                 build.companions.name,
             ),

@@ -14,7 +14,7 @@ from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.quantities import Quantity, show
 from advisor.studies.consumers import Consumer
 from advisor.studies.results import BuildResult, build_result, known
-from advisor.studies.words import money, pack, per_cent
+from advisor.studies.words import money, pack, per_cent, rails
 
 FIRST = 8  # parts whose draws and charges are drawn: as many as there are colours
 FEW = 3  # parts whose states and temperatures are drawn
@@ -385,6 +385,7 @@ def _new(before: BuildResult, after: BuildResult) -> str:
         out.append(pack(after))
     if after.converter != before.converter:
         out.append("no converter" if after.converter == "none" else after.converter)
+    out += [words for words in rails(after) if words not in rails(before)]
     if after.sleep_state != before.sleep_state:
         out.append(after.sleep_state)
     for task, point in after.operating_points.items():

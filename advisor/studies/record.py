@@ -200,7 +200,9 @@ def _kept(found: Shortlist, product: str, parts: Sequence[str]) -> list[str]:
     kept = [product, *parts]
     for part in found.ranking:
         if part.part in parts:
-            kept += [n for n in (part.build.cell, part.build.converter, *part.build.addons) if n]
+            built = part.build
+            used = (built.cell, built.converter, *built.rails.values(), *built.addons)
+            kept += [n for n in used if n]
     known = found.evaluation.catalogue.documents
     return sorted({name for name in kept if name in known})
 

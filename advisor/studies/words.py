@@ -53,13 +53,22 @@ def pack(build: BuildResult) -> str:
 
 
 def beside(build: BuildResult) -> str:
-    """A build's converter and add-ons."""
-    return " and ".join((build.converter, *build.addons))
+    """A build's converters and add-ons."""
+    return " and ".join((build.converter, *rails(build), *build.addons))
+
+
+def rails(build: BuildResult) -> list[str]:
+    """`radio by boost-a` and the like: further rails with their converters."""
+    return [
+        f"{rail} straight from the pack" if name == "none" else f"{rail} by {name}"
+        for rail, name in build.rails.items()
+    ]
 
 
 def build_words(build: BuildResult) -> str:
     """The build in a line."""
     way = "straight from the pack" if build.converter == "none" else f"through {build.converter}"
+    way = ", ".join((way, *rails(build)))
     sleep = f"sleeping in {build.sleep_state}"
     if never_sleeps(build.sleep_state):
         sleep = f"never asleep, {build.sleep_state}"

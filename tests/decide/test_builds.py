@@ -56,14 +56,18 @@ def test_a_state_of_no_length_draws_what_sleep_does() -> None:
     lines: Any = SimpleNamespace(
         chip_a=np.array([5e-3, 9.0, 6e-3, 8.0, 1e-6]).reshape(1, -1, 1),
         chip_w=np.array([5e-3, 9.0, 6e-3, 8.0, 2e-6]).reshape(1, -1, 1),
-        other_a=np.zeros((5, 1)),
+        at_rail=lambda volts: np.zeros((5, 1)),
+        rails=(),
         other_w=np.zeros((5, 1)),
         duration=duration,
         share=duration,
         tasks=(slice(0, 4),),
         period=np.ones((1, 1)),
     )
-    feed: Any = SimpleNamespace(cell_side=lambda a, w, more_a, more_w: (a + more_a, w + more_w))
+    feed: Any = SimpleNamespace(
+        main=SimpleNamespace(volts=np.ones(1)),
+        cell_side=lambda a, w, more_a, more_w, rails: (a + more_a, w + more_w),
+    )
     made = drain_of(feed, lines, np.array([[2.0]]))
     assert made.constant_a[0, :, 0].tolist() == [5e-3, 1e-6, 6e-3, 1e-6, 1e-6]
     assert made.power_w[0, :, 0].tolist() == [5e-3, 2e-6, 6e-3, 2e-6, 2e-6]

@@ -1,0 +1,162 @@
+"""What is switched off between uses: what that takes, and from what rest on it pays."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from advisor.decide.builds import Build
+from advisor.model.conversion import Conversion
+from advisor.model.draws import Array
+from advisor.model.gating import rest_of_load, uses_of_rail
+from advisor.model.rails import Gate, RailStates, at_rest
+from advisor.studies.consumers import real_voltage
+
+ROUNDS = 200  # of a fixed point that contracts
+
+
+@dataclass(frozen=True, slots=True)
+class GateResult:
+    """A rail or a load that is switched off between uses, or that tells what that would take; at
+    the stated values."""
+
+    gate: str
+    """`rail radio`, `load probe of sample`"""
+    gated: bool
+    """whether it is switched off between uses"""
+    rest_s: float | None
+    """[s] mean time between its uses; null where it is never used"""
+    charge_c: float
+    """[C] what filling its capacitance after that rest takes at its rail"""
+    energy_j: float
+    """[J] the same as energy, charge times the rail's voltage"""
+    stored_j: float
+    """[J] energy in the capacitance when it is full"""
+    start_up_j: float
+    """[J] what its converter's start takes"""
+    takes_j: float
+    """[J] what switching it on once takes from the pack, with its converter's loss and start"""
+    standing_by_w: float | None
+    """[W] what it would take from the pack between its uses were it not switched off; null where
+    that is not stated"""
+    pays_beyond_s: float | None
+    """[s] rest beyond which switching off takes less than standing by; null where that is not
+    known, or never"""
+
+
+def gating(build: Build) -> tuple[GateResult, ...]:
+    """Everything of a build that tells a capacitance to be filled."""
+    return tuple(_gates(build))
+
+
+def _gates(build: Build) -> Iterator[GateResult]:
+    assessed = build.assessed
+    product, feed = assessed.product, assessed.feed
+    real = np.array([real_voltage(build)])
+    for r, rail in enumerate(product.rails):
+        if rail.gate is not None and (rail.gated or not rail.standing.keys() - rail.idle.keys()):
+            one = feed.rails[r]
+            rate, rest = uses_of_rail(product, r)
+            first = next(load for t in product.tasks for load in t.loads if load.on == r)
+            idle = _watts(one, _sum([d.current for d in rail.idle.values()]), real)
+            yield _result(
+                f"rail {rail.name}",
+                rail.gated,
+                rest if rate[0] > 0 else None,
+                rail.gate,
+                one,
+                first.demand.at(one.volts),
+                first.whole,
+                idle,
+                real,
+            )
+    for task in product.tasks:
+        for load in task.loads:
+            if load.gate is None:
+                continue
+            one = feed.main if load.on is None else feed.rails[load.on]
+            watts: Array | None = None
+            if load.standby is not None and not one.gated:
+                stands = (product.standing_a + product.standing_w / one.volts)[:1]
+                if load.on is not None:
+                    stands = one.current(at_rest(product.rails[load.on]))[0, :1]
+                stands = stands if load.gated else stands - load.standby[:1]
+                watts = _watts(one, stands + load.standby, real) - _watts(one, stands, real)
+            yield _result(
+                f"load {load.name} of {task.name}",
+                load.gated,
+                rest_of_load(task, load),
+                load.gate,
+                one,
+                load.demand.at(one.volts),
+                load.whole,
+                watts,
+                real,
+            )
+
+
+def _sum(amounts: list[Array]) -> Array:
+    return np.asarray(sum(amounts, np.zeros(1)))
+
+
+def _states(amps: Array) -> RailStates:
+    zero = np.zeros((1, len(amps)))
+    return RailStates(amps[None], zero, zero, zero, np.array([[True]]))
+
+
+def _watts(one: Conversion, amps: Array, real: Array) -> Array:
+    """What the pack gives for a current at a rail, (1,) W."""
+    a, w = one.carried(_states(amps))
+    return np.asarray(a[0] * real + w[0])
+
+
+def _result(
+    name: str,
+    gated: bool,
+    rest: Array | None,
+    gate: Gate,
+    one: Conversion,
+    amps: Array,
+    seconds: Array,
+    watts: Array | None,
+    real: Array,
+) -> GateResult:
+    """From what a load draws, (1,) A, while its rail's capacitance is filled over (1,) s."""
+    full = gate.capacitance * one.volts
+    charge = full if rest is None else gate.filled(rest) * one.volts
+    with np.errstate(divide="ignore", invalid="ignore"):
+        more = _watts(one, amps + charge / seconds, real) - _watts(one, amps, real)
+    start = one.start_up_j if one.rail and name == f"rail {one.rail}" else 0 * real
+    filling = float((more * seconds)[0])
+    each = filling / float(charge[0]) if charge[0] > 0 else 0.0
+    pays = None
+    if watts is not None and watts[0] > 0:
+        pays = _pays(gate, each * float(full[0]), float(start[0]), float(watts[0]))
+    return GateResult(
+        gate=name,
+        gated=gated,
+        rest_s=None if rest is None else float(rest[0]),
+        charge_c=float(charge[0]),
+        energy_j=float((charge * one.volts)[0]),
+        stored_j=float((full * one.volts)[0]) / 2,
+        start_up_j=float(start[0]),
+        takes_j=filling + float(start[0]),
+        standing_by_w=None if watts is None else float(watts[0]),
+        pays_beyond_s=pays,
+    )
+
+
+def _pays(gate: Gate, full_j: float, start_j: float, watts: float) -> float:
+    """The greatest rest t at which start + full (1 - exp(-t/decay)) = watts x t, s.
+
+    The left is concave, so from above the iteration falls onto its last root; at rests beyond it
+    standing by takes more.
+    """
+    rest = (full_j + start_j) / watts
+    if gate.decay is not None:
+        decay = float(gate.decay[0])
+        for _ in range(ROUNDS):
+            rest = (start_j - full_j * float(np.expm1(-rest / decay))) / watts
+    return rest
