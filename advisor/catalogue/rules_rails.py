@@ -72,17 +72,19 @@ def _decay(product: Product, _: Catalogue) -> Iterator[Breach]:
 def _instant(product: Product, _: Catalogue) -> Iterator[Breach]:
     gated = {rail.rail for rail in product.rails if rail.gated}
     for path, load in product.every_load:
-        if isinstance(load, Load) and (load.gated or load.on in gated):
-            if load.duration is not None and load.duration.nominal == 0:
-                yield (path / "for").dotted, load.duration.text, None
+        if not isinstance(load, Load) or load.duration is None:
+            continue
+        if load.duration.nominal == 0 and (load.gated or load.on in gated):
+            yield (path / "for").dotted, load.duration.text, None
 
 
 def _standby(product: Product, _: Catalogue) -> Iterator[Breach]:
     for path, load in product.every_load:
-        if isinstance(load, Load) and load.standby is not None and load.current is not None:
-            if load.standby.nominal > load.current.nominal:
-                read = f"{load.standby.text}, and {load.current.text} in use"
-                yield (path / "standby").dotted, read, None
+        if not isinstance(load, Load) or load.standby is None or load.current is None:
+            continue
+        if load.standby.nominal > load.current.nominal:
+            read = f"{load.standby.text}, and {load.current.text} in use"
+            yield (path / "standby").dotted, read, None
 
 
 def _converters(product: Product, catalogue: Catalogue) -> Iterator[Breach]:

@@ -55,7 +55,8 @@ class PartCost:
 class FeedCost:
     """A feed's share of the cost, (N,) per unit: the pack, the converters, the reservoir.
 
-    `converters` has each by its id; `bought` maps the ids of cell and converter to their purchases, where they have a price.
+    `converters` has each by its id; `bought` maps the ids of cell and converters to their
+    purchases, where they have a price.
     """
 
     pack: Array

@@ -58,9 +58,10 @@ class Supplies:
 
     Attributes
     ----------
-    lacking : kind and name to the paths of what it lacks. unfit : pairs (of a pack with a
-    converter for each rail) that go together with no part, and why. failed : what rules builds on a pair out. unpriced : pairs without a value by
-    some criterion, and what they lack for it. stood : pairs on which a build stands.
+    lacking : kind and name to the paths of what it lacks. unfit : pairs (of a pack with a converter
+    for each rail) that go together with no part, and why. failed : what rules builds on a pair out.
+    unpriced : pairs without a value by some criterion, and what they lack for it. stood : pairs on
+    which a build stands.
     reach_v : the greatest voltage that any pair gives a chip, V; None where none was tried.
     """
 

@@ -1,7 +1,8 @@
 """What loads, add-ons and the blocks in use take as their supply, beside the chip's own pin.
 
-They hang on the same rail as the chip, or on one that the product states: behind a converter that lies still, straight from the pack
-it falls from the fresh pack's open voltage to the cut-off, which their least voltages raise.
+They hang on the same rail as the chip, or on a further one: behind a converter that lies still,
+straight from the pack it falls from the fresh pack's open voltage to the cut-off, which their least
+voltages raise.
 """
 
 from __future__ import annotations

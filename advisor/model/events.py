@@ -344,7 +344,9 @@ def _often(product: ProductFigures, values: Sequence[Array], lines: Timeline) ->
     """Each state's mean over the times, (S, N), each by how many of its task's events come then."""
     out = values[0].copy()
     for task, here in zip(product.tasks, lines.tasks, strict=True):
-        rates = [time.share / period for time, period in zip(product.times, task.periods)]
+        rates = [
+            time.share / period for time, period in zip(product.times, task.periods, strict=True)
+        ]
         whole = sum(r * v[here] for r, v in zip(rates, values, strict=True))
         out[here] = whole / sum(rates)
     return out

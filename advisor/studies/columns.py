@@ -295,7 +295,7 @@ def reordered(parts: Sequence[RankedPart]) -> bool:
 
 
 def flat_names(criteria: Iterable[str], rails: bool = False) -> list[str]:
-    """The names in a row of `flat_row`, of a product with those criteria; `rails` with further ones."""
+    """The names in a row of `flat_row`, by criteria; `rails` where the product has further ones."""
     named = [c.name for c in NAMED if rails or c.name != RAILS]
     return [*named, *(f"points {name}" for name in criteria), "reason"]
 
