@@ -17,6 +17,7 @@ from advisor.catalogue.evidence import figures_of, measured
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.rule import Breach, Rule, no_breaks, order, unknown_evidence
 from advisor.catalogue.rules_addon import ADDON_FAULTS
+from advisor.catalogue.rules_harvest import FAULTS as HARVEST
 from advisor.catalogue.rules_life import FAULTS as CALENDAR
 from advisor.catalogue.schema_parts import Part, SleepState, Variant
 from advisor.catalogue.schema_product import Load, Product, StandingLoad
@@ -352,6 +353,7 @@ def _direction(better: str, product: Product, catalogue: Catalogue) -> Iterator[
 
 PRODUCT_FAULTS = (
     *(Rule(words, breaches, unknown=unknown) for words, breaches, unknown in CALENDAR),
+    *HARVEST,
     Rule("this figure: absent is never zero", _missing_product),
     Rule(
         "one of current, power and charge",

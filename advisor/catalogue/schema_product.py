@@ -30,6 +30,7 @@ from advisor.catalogue.kinds import (
     scalar,
     shape_of,
 )
+from advisor.catalogue.schema_harvest import Harvest
 from advisor.catalogue.schema_life import RETRIES, STAYS, Phase, Retries, Stay, TimeOfUse
 from advisor.catalogue.schema_parts import (
     COUNT,
@@ -142,6 +143,10 @@ class Needs:
     lead_time: Quantity | None = key(
         Figure("time", above=True, exact=True),
         "longest time to delivery of a part, a cell, a converter or an add-on",
+    )
+    service: Quantity | None = key(
+        Figure("share", above=True, most=1.0, exact=True),
+        "least share of days on which a store that is harvested into carries the load",
     )
     confidence: Quantity = key(
         Figure("share", above=True, most=1.0, exact=True),
@@ -413,6 +418,9 @@ class Product:
     needs: Needs = key(Record(Needs), "what a part must have", default=Needs())
     supply_options: SupplyOptions = key(
         Record(SupplyOptions), "packs and converters to choose from", default=SupplyOptions()
+    )
+    harvest: Harvest | None = key(
+        Record(Harvest), "what charges the store where the product stands"
     )
     add_ons: str = key(
         Choice(("allowed", "refused")),
