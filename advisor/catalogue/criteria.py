@@ -155,10 +155,19 @@ def _visits(product: Product) -> float:
     return float(max(ceil(service.nominal / target.nominal - 1e-9) - 1, 0))
 
 
+def _charging(product: Product) -> float:
+    """Cost of the visits over the service life that charge a pack as old as the life target."""
+    recharge, service = product.recharge, product.service_life
+    if recharge is None or recharge.cost is None or recharge.every is None or service is None:
+        return 0.0
+    visits = ceil(service.nominal / recharge.every.nominal - 1e-9) - 1 - _visits(product)
+    return float(max(visits, 0.0) * recharge.cost.nominal)
+
+
 def _life_cost(product: Product) -> float:
     visit = product.cost.service_visit
     each = nan if visit is None else float(visit.nominal)
-    return 2 * (_limit(product) + _visits(product) * each)
+    return 2 * (_limit(product) + _visits(product) * each + _charging(product))
 
 
 def _fixed(poor: float, good: float) -> Callable[[Product, Cell | None], tuple[float, float]]:
@@ -223,12 +232,17 @@ MEASURES = (
         anchors=lambda product, cell: (_life_cost(product), 0.0),
         anchored=(
             "2 × (`cost.unit-cost-limit` + `cost.service-visit` for each battery change that "
-            "`life-target` implies over `service-life`) to 0"
+            "`life-target` implies over `service-life`, and `recharge.cost` for each charge "
+            "between them) to 0"
         ),
         anchors_rest_on=COST_LIMIT,
         asks=(
             *_costs("currency", "units", "engineer-rate", "service-visit", "tools"),
             Ask("service-life", lambda product: product.service_life is not None),
+            Ask(
+                "recharge.cost",
+                lambda product: product.recharge is None or product.recharge.cost is not None,
+            ),
         ),
         reads=(("price",), SETUP, *_DRAW),
         value=lambda view: view.lifetime,

@@ -17,6 +17,7 @@ from advisor.catalogue.evidence import figures_of, measured
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.rule import Breach, Rule, no_breaks, order, unknown_evidence
 from advisor.catalogue.rules_addon import ADDON_FAULTS
+from advisor.catalogue.rules_charge import CELL_CHARGE_FAULTS, PRODUCT_CHARGE_FAULTS
 from advisor.catalogue.rules_harvest import FAULTS as HARVEST
 from advisor.catalogue.rules_life import FAULTS as CALENDAR
 from advisor.catalogue.schema_parts import Part, SleepState, Variant
@@ -129,6 +130,7 @@ def _two_well_pair(cell: Cell, _: Catalogue) -> Iterator[Breach]:
 CELL_FAULTS = (
     Rule("an open-circuit voltage that never rises with depth of discharge", _cell_voltage),
     Rule("both c and k", _two_well_pair),
+    *CELL_CHARGE_FAULTS,
     Rule("at least one price break", no_breaks),
 )
 
@@ -353,6 +355,7 @@ def _direction(better: str, product: Product, catalogue: Catalogue) -> Iterator[
 
 PRODUCT_FAULTS = (
     *(Rule(words, breaches, unknown=unknown) for words, breaches, unknown in CALENDAR),
+    *PRODUCT_CHARGE_FAULTS,
     *HARVEST,
     Rule("this figure: absent is never zero", _missing_product),
     Rule(

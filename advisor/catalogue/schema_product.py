@@ -30,6 +30,7 @@ from advisor.catalogue.kinds import (
     scalar,
     shape_of,
 )
+from advisor.catalogue.schema_charge import Recharge
 from advisor.catalogue.schema_harvest import Harvest
 from advisor.catalogue.schema_life import RETRIES, STAYS, Phase, Retries, Stay, TimeOfUse
 from advisor.catalogue.schema_parts import (
@@ -405,6 +406,9 @@ class Product:
         "what the first pack goes through before the first day, in this order; a pack that "
         "replaces it comes fresh",
         default=(),
+    )
+    recharge: Recharge | None = key(
+        Record(Recharge), "somebody charges packs that may be charged; others are changed"
     )
     workload: tuple[Task, ...] = key(
         ListOf(Record(Task), named_by="task"), "what it does", default=()

@@ -22,6 +22,7 @@ from advisor.catalogue.kinds import (
     Kind,
     Text,
 )
+from advisor.catalogue.schema_charge import Ageing, Charge
 from advisor.catalogue.schema_parts import (
     CURRENT,
     EVIDENCE_KINDS,
@@ -130,6 +131,8 @@ class Cell:
     mass: Quantity | None = key(Figure("mass"), "mass of one cell", informational=True)
     size: str | None = key(Text(), "size", informational=True)
     two_well: TwoWell | None = key(Record(TwoWell), "kinetic battery model's parameters")
+    charge: Charge | None = key(Record(Charge), "how it may be charged")
+    ageing: Ageing | None = key(Record(Ageing), "how it ages when it is charged again")
     cautions: tuple[str, ...] = key(ListOf(Text()), "cautions to show", default=())
     evidence: Mapping[str, Source] = key(
         MapOf(Record(Source), "evidence"),
