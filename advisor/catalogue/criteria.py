@@ -35,7 +35,7 @@ class View(Protocol):
     """What a criterion may read of builds; arrays (R, N) or broadcast to it: R builds, N draws.
 
     life_s : s. lifetime, purchase : per unit, in the product's currency. energy_per_day : J/day.
-    headroom, memory_headroom : shares. toolchain : 0..100.
+    headroom, memory_headroom, days_without : shares. toolchain : 0..100.
     """
 
     @property
@@ -52,6 +52,8 @@ class View(Protocol):
     def memory_headroom(self) -> Any: ...
     @property
     def toolchain(self) -> Any: ...
+    @property
+    def days_without(self) -> Any: ...
 
     def figure(self, keys: Keys) -> Any:
         """A part's own figure that the criterion reads, by its keys, SI."""
@@ -189,6 +191,12 @@ LIFE_TARGET = ("life-target", lambda product: product.life_target is not None)
 COST_LIMIT = ("cost.unit-cost-limit", lambda product: product.cost.unit_cost_limit is not None)
 
 
+def _bought(product: Product, name: str) -> bool:
+    """Whether what is bought for the harvest has a price."""
+    record = None if product.harvest is None else getattr(product.harvest, name)
+    return record is None or record.price is not None
+
+
 def _costs(*names: str) -> tuple[Ask, ...]:
     """The keys of `cost` that a cost rests on, and the price of the reservoir that is bought."""
 
@@ -202,6 +210,8 @@ def _costs(*names: str) -> tuple[Ask, ...]:
     return (
         *(Ask(f"cost.{name}", stated(name)) for name in names),
         Ask("supply-options.reservoir.price", priced),
+        Ask("harvest.panel.price", lambda product: _bought(product, "panel")),
+        Ask("harvest.charger.price", lambda product: _bought(product, "charger")),
     )
 
 
@@ -340,6 +350,27 @@ MEASURES = (
         anchored="400 mm2 to 0",
         reads=(("board-area",),),
         value=lambda view: view.figure(("board-area",)),
+    ),
+    Measure(
+        name="days-without-service",
+        title="share of the days on which a store that is harvested into does not carry the load",
+        better="less",
+        dimension="share",
+        unit="1",
+        step=(0.001, "0.1 percentage points"),
+        # some eighteen days a year: common practice, no source
+        anchors=_fixed(0.05, 0.0),
+        anchored="5 % to 0",
+        asks=(
+            Ask(
+                "priorities.days-without-service",
+                lambda product: product.harvest is not None,
+                _MEASURABLE,
+                "no harvest",
+            ),
+        ),
+        reads=_DRAW,
+        value=lambda view: view.days_without,
     ),
     Measure(
         name="energy-per-day",

@@ -12,6 +12,7 @@ import io
 import math
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -40,7 +41,7 @@ class _Row:
     value: float
 
 
-class _Refused(Exception):
+class _RefusedError(Exception):
     """What is wrong with the file, and where."""
 
     def __init__(
@@ -69,7 +70,7 @@ def read_days(declared: FileOfHours, node: Node, path: str, reading: Reading) ->
         return None
     try:
         return replace(declared, days=days_of(data, declared))
-    except _Refused as found:
+    except _RefusedError as found:
         reading.log.add(
             Fault(
                 path=f"{reading.identity}:{path}",
@@ -85,12 +86,12 @@ def read_days(declared: FileOfHours, node: Node, path: str, reading: Reading) ->
 def days_of(data: bytes, declared: FileOfHours) -> Days:
     """What the bytes of a file of hours tell of its days; see `Days`."""
     if len(data) > LARGEST:
-        raise _Refused(1, "a larger file", f"at most {LARGEST // 1024**2} MiB")
+        raise _RefusedError(1, "a larger file", f"at most {LARGEST // 1024**2} MiB")
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = data[: error.start].count(b"\n") + 1
-        raise _Refused(line, f"byte 0x{data[error.start]:02x}", "text in UTF-8") from None
+        raise _RefusedError(line, f"byte 0x{data[error.start]:02x}", "text in UTF-8") from None
     dimension, factor, rate = UNITS[declared.unit]
     rows = _rows(text, declared)
     step = _step(rows)
@@ -102,10 +103,10 @@ def days_of(data: bytes, declared: FileOfHours) -> Days:
     few = [MONTHS[m] for m in np.flatnonzero(counts < FEWEST)]
     if few:
         read = f"fewer than {FEWEST} days in {', '.join(few)}"
-        raise _Refused(rows[-1].line, read, "days of all twelve months")
+        raise _RefusedError(rows[-1].line, read, "days of all twelve months")
     means = np.bincount(month, totals, minlength=12) / counts
     if not means.any():
-        raise _Refused(rows[-1].line, "nothing but zeros", "something that is harvested")
+        raise _RefusedError(rows[-1].line, "nothing but zeros", "something that is harvested")
     spread, persistence = _scatter(days, totals, month, means)
     dark = np.array([_dark(day, step) for day in days])
     lit = totals > 0
@@ -139,12 +140,12 @@ def _rows(text: str, declared: FileOfHours) -> list[_Row]:
             if not any(cell.strip() for cell in cells):
                 continue
             if len(out) >= MOST_ROWS:
-                raise _Refused(line, "more rows", f"at most {MOST_ROWS} rows")
+                raise _RefusedError(line, "more rows", f"at most {MOST_ROWS} rows")
             out.append(_row(cells, places, declared, line))
     except csv.Error as error:
-        raise _Refused(first + lines.line_num, str(error), "rows of cells") from None
+        raise _RefusedError(first + lines.line_num, str(error), "rows of cells") from None
     if len(out) < 2:
-        raise _Refused(first + 1, f"{len(out)} rows", "rows of hours")
+        raise _RefusedError(first + 1, f"{len(out)} rows", "rows of hours")
     if declared.stamp == "end":
         step = out[1].start - out[0].start
         out = [replace(row, start=row.start - step) for row in out]
@@ -155,7 +156,9 @@ def _column(head: list[str], name: str, line: int) -> int:
     if head.count(name) != 1:
         often = "twice" if name in head else "no such column"
         near = None if name in head else nearest(name, head)
-        raise _Refused(line, f'"{name}": {often}', "a column that the file names once", 1, near)
+        raise _RefusedError(
+            line, f'"{name}": {often}', "a column that the file names once", 1, near
+        )
     return head.index(name)
 
 
@@ -165,20 +168,20 @@ def _row(cells: list[str], places: list[int], declared: FileOfHours, line: int) 
         cell = cells[place].strip() if place < len(cells) else ""
         if not cell or len(cell) > LONGEST_CELL:
             read = "nothing" if not cell else f'"{cell[:LONGEST_CELL]}…"'
-            raise _Refused(line, read, "a time and a value in every row", place + 1)
+            raise _RefusedError(line, read, "a time and a value in every row", place + 1)
         told.append(cell)
     try:
         start = datetime.fromisoformat(told[0]).replace(tzinfo=None)
     except ValueError:
         expected = "a time such as 2026-03-11T14:00"
-        raise _Refused(line, f'"{told[0]}"', expected, places[0] + 1) from None
+        raise _RefusedError(line, f'"{told[0]}"', expected, places[0] + 1) from None
     try:
         number = told[1].replace(",", ".") if declared.decimal == "comma" else told[1]
         value = float(number)
     except ValueError:
-        raise _Refused(line, f'"{told[1]}"', "a number", places[1] + 1) from None
+        raise _RefusedError(line, f'"{told[1]}"', "a number", places[1] + 1) from None
     if not math.isfinite(value) or value < 0 or value > 1e12:
-        raise _Refused(line, f'"{told[1]}"', "a number not below zero", places[1] + 1)
+        raise _RefusedError(line, f'"{told[1]}"', "a number not below zero", places[1] + 1)
     return _Row(line, start, value)
 
 
@@ -189,7 +192,9 @@ def _step(rows: list[_Row]) -> int:
     whole = between == timedelta(seconds=seconds)
     if not whole or not STEPS[0] <= seconds <= STEPS[1] or DAY % seconds:
         read = f"{between.total_seconds():g} s after the row before"
-        raise _Refused(rows[1].line, read, "rows a step of 1 min to 6 h apart that divides the day")
+        raise _RefusedError(
+            rows[1].line, read, "rows a step of 1 min to 6 h apart that divides the day"
+        )
     return seconds
 
 
@@ -202,14 +207,14 @@ def _whole_days(rows: list[_Row], step: int) -> list[list[_Row]]:
             if gap != timedelta(seconds=step):
                 read = f"{gap.total_seconds():g} s after the row before"
                 expected = f"rows {step} s apart, without a change to summer time"
-                raise _Refused(row.line, read, expected)
+                raise _RefusedError(row.line, read, expected)
             days[-1].append(row)
         else:
             days.append([row])
     for day in days:
         if len(day) != DAY // step:
             read = f"{len(day)} rows on {day[0].start.date().isoformat()}"
-            raise _Refused(day[0].line, read, f"{DAY // step} rows a day, {step} s apart")
+            raise _RefusedError(day[0].line, read, f"{DAY // step} rows a day, {step} s apart")
     return days
 
 
@@ -227,10 +232,7 @@ def _scatter(
     square = float((off**2).sum())
     spread = math.sqrt(square / free) if free > 0 else 0.0
     following = np.array(
-        [
-            (b[0].start.date() - a[0].start.date()).days == 1
-            for a, b in zip(days, days[1:], strict=False)
-        ]
+        [(b[0].start.date() - a[0].start.date()).days == 1 for a, b in pairwise(days)]
     )
     pairs = following & lit[1:] & lit[:-1]
     if spread < EVEN or not pairs.any():

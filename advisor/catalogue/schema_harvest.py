@@ -154,7 +154,7 @@ class Harvest:
     )
     spread: Quantity | None = key(
         Figure("ratio", most=3.0),
-        "standard deviation of a day about its month's mean, of that mean; a file's own when absent",
+        "standard deviation of a day about its month's mean, of that mean; the file's when absent",
     )
     persistence: Quantity | None = key(
         Figure("share", most=0.95),

@@ -110,6 +110,10 @@ class Cell:
         TemperatureTableKind(), "capacity and resistance over temperature"
     )
     self_discharge: Quantity | None = key(Figure("rate"), "loss at 20 degC, of the rated capacity")
+    leak: Curve | None = key(
+        CurveOf(VOLTAGE, CURRENT),
+        "leakage over the cell's voltage, of a capacitor, in place of a self-discharge",
+    )
     doubles_every: Quantity | None = key(
         Figure("temperature-step", above=True), "warming that doubles the self-discharge"
     )

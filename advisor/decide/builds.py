@@ -25,6 +25,7 @@ from advisor.model.drain import Drain, joined, rows_of
 from advisor.model.draws import Array
 from advisor.model.ends import INDEX
 from advisor.model.events import EventStates, Timeline, calendar
+from advisor.model.harvest import Harvested, harvested, sustained
 from advisor.model.meetings import coinciding
 from advisor.model.packs import Feed, cells_name
 from advisor.model.tables import Option, Stack
@@ -44,7 +45,7 @@ class Assessed:
     pack (reservoir leak and self-discharge not in it). life : the battery model's result.
     headroom : (R, N) share of the tightest deadline left, NaN without one.
     values, utilities : (C, R, N) per criterion; score : (R, N). peak_a : (R, N) greatest rail
-    current. drain : what the pack carries.
+    current. drain : what the pack carries. harvest : how a store that is harvested into fares.
     """
 
     feed: Feed
@@ -65,6 +66,7 @@ class Assessed:
     peak_a: Array
     drain: Drain
     product: ProductFigures
+    harvest: Harvested | None = None
 
     @property
     def cut_off_v(self) -> Array:
@@ -193,6 +195,7 @@ def relived(
         side=side,
         part=part,
         headroom=assessed.headroom[rows],
+        lost=_lost(assessed.harvest, life.life_s.shape)[rows],
     )
     values = [np.broadcast_to(c.measure.value(view), factor.shape) for c in criteria]
     return score(criteria, np.stack(values))[1]
@@ -306,6 +309,9 @@ def _assessed(
     weights: Array | None,
 ) -> Assessed:
     feed, lines, drain, side, part = made.feed, made.timeline, made.drain, made.side, made.part
+    harvest = harvested(feed, product, drain, life)
+    if harvest is not None:
+        life = sustained(life, harvest, feed.pack, drain)
     current = lines.rail_current(feed.chip_voltage())
     rail = (lines.share * current).sum(axis=1)
     battery = (lines.share * (drain.constant_a + drain.power_w / feed.nominal_v)).sum(axis=1)
@@ -313,7 +319,15 @@ def _assessed(
         side.cost[part], side.setup_h[part], made.feed_cost, own_cost, life.life_s, life.next_s
     )
     headroom = _headroom(lines, product)
-    view = _View(feed=feed, life=life, money=money, side=side, part=part, headroom=headroom)
+    view = _View(
+        feed=feed,
+        life=life,
+        money=money,
+        side=side,
+        part=part,
+        headroom=headroom,
+        lost=_lost(harvest, life.life_s.shape),
+    )
     shape = life.life_s.shape
     values = np.stack([np.broadcast_to(c.measure.value(view), shape) for c in criteria])
     points, worth = score(criteria, values, weights)
@@ -341,7 +355,14 @@ def _assessed(
         peak_a=state_a.max(axis=1),
         drain=drain,
         product=product,
+        harvest=harvest,
     )
+
+
+def _lost(harvest: Harvested | None, shape: tuple[int, ...]) -> Array:
+    """Share of days on which the load is not carried, (R, N); a pack that is used up and changed
+    carries it until then."""
+    return np.zeros(shape) if harvest is None else harvest.lost
 
 
 def _headroom(lines: Timeline, product: ProductFigures) -> Array:
@@ -366,6 +387,12 @@ class _View:
     side: PartSide
     part: Index
     headroom: Array
+    lost: Array
+
+    @property
+    def days_without(self) -> Array:
+        """Share of days on which a store that is harvested into does not carry the load, (R, N)."""
+        return self.lost
 
     @property
     def life_s(self) -> Array:

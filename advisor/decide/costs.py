@@ -16,6 +16,7 @@ from advisor.catalogue.schema_parts import Part, Price
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.schema_supply import AddOn
 from advisor.model.draws import Array, Sampler
+from advisor.model.harvest import chargeable
 from advisor.model.money import Purchase, development, price_at, replacements, upkeep
 from advisor.model.packs import Feed
 
@@ -53,7 +54,8 @@ class PartCost:
 
 @dataclass(frozen=True, slots=True)
 class FeedCost:
-    """A feed's share of the cost, (N,) per unit: the pack, the converter, the reservoir.
+    """A feed's share of the cost, (N,) per unit: the pack, the converter, the reservoir, and the
+    panel and charger where it is charged by them.
 
     `bought` maps the ids of cell and converter to their purchases, where they have a price.
     """
@@ -63,11 +65,12 @@ class FeedCost:
     reservoir: Array
     missing: tuple[str, ...]
     bought: Mapping[str, Bought] = field(default_factory=dict)
+    source: Mapping[str, Array] = field(default_factory=dict)
 
     @property
     def each(self) -> Array:
         """All of it, (N,) per unit."""
-        return self.pack + self.converter + self.reservoir
+        return sum(self.source.values(), self.pack + self.converter + self.reservoir)
 
 
 @dataclass(frozen=True, slots=True)
@@ -235,8 +238,21 @@ def feed_cost(
                 sampler.root.child("supply-options", "reservoir", "price"), capacitor.price
             )
         )
+    source = {}
+    harvest = product.harvest
+    if harvest is not None and chargeable(feed.cell):
+        for name in ("panel", "charger"):
+            record = getattr(harvest, name)
+            if record is not None:
+                at = sampler.root.child("harvest", name, "price")
+                source[name] = unknown if record.price is None else sampler.take(at, record.price)
     return FeedCost(
-        pack=pack, converter=converter, reservoir=reservoir, missing=tuple(missing), bought=bought
+        pack=pack,
+        converter=converter,
+        reservoir=reservoir,
+        missing=tuple(missing),
+        bought=bought,
+        source=source,
     )
 
 

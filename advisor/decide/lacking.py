@@ -11,8 +11,15 @@ from advisor.catalogue.schema_parts import Part
 from advisor.catalogue.schema_product import Product
 from advisor.decide.left_out import Supplies
 from advisor.figures import Path
+from advisor.model.harvest import chargeable
 from advisor.model.maturity import maturity
-from advisor.model.packs import CELL_LIMITS, cells_name, missing_cell, missing_converter
+from advisor.model.packs import (
+    CELL_LIMITS,
+    cells_name,
+    missing_cell,
+    missing_converter,
+    missing_store,
+)
 
 
 def feed_pairs(
@@ -36,10 +43,14 @@ def feed_pairs(
         if option.cell is not None:
             cell = catalogue.cells[option.cell]
             lacking = missing_cell(cell, timed)
+            if product.harvest is not None:
+                lacking += missing_store(cell)
             if lacking:
                 missing += lacking
                 supplies.lacking["pack", cells_name(option)] = tuple(lacking)
                 continue
+            if product.harvest is not None and not chargeable(cell):
+                warnings.append(f"{option.cell} cannot be charged: it lives without the harvest")
             for name, effect in CELL_LIMITS.items():
                 if getattr(cell, name) is None:
                     warnings.append(f"{option.cell} states no {name.replace('_', '-')}: {effect}")

@@ -204,6 +204,13 @@ def _stored(at: Held) -> Iterator[Case]:
         )
 
 
+def _service(at: Held) -> Iterator[Case]:
+    harvest, wanted = at.assessed.harvest, at.assessed.product.service
+    if harvest is not None and wanted is not None:
+        offered = 1 - harvest.lost
+        yield Case(need="needs.service on a share of the days", required=wanted, offered=offered)
+
+
 def _unit_cost(at: Held) -> Iterator[Case]:
     yield Case(need="unit-cost-limit", required=at.own.limit, offered=at.assessed.costs.purchase)
 
@@ -342,6 +349,14 @@ BUILD_LIMITS = (
         dimension="voltage",
         least=True,
         cases=_fresh,
+    ),
+    Limit(
+        name="service",
+        level="build",
+        title="a store that is harvested into carries the load on as many days as `needs.service`",
+        dimension="share",
+        least=False,
+        cases=_service,
     ),
     Limit(
         name="unit-cost-limit",

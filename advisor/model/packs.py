@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from advisor.catalogue.curves import Curve
 from advisor.catalogue.records import stated
 from advisor.catalogue.schema_parts import Price
 from advisor.catalogue.schema_product import CellOption, Reservoir
@@ -21,6 +22,7 @@ from advisor.model.workload import ProductFigures, curve_values, on_curve
 from advisor.quantities import Quantity
 
 NONE = "none"
+LEAK_PLACES = 101  # of depth, over which a leakage is averaged
 REFERENCE = 20.0  # degC at which a cell's self-discharge is stated
 
 # what a cell must state before a life can be computed from it
@@ -52,7 +54,9 @@ class Feed:
     rail_v : (N,) V behind a converter. quiescent : (N,) A; loads_a (E,), efficiency (E, N).
     covered : whether the cell's temperature table reaches over the environment. pulse_a : (N,)
     greatest current of the cells for a moment at the place where it is least, infinite where none
-    is stated. rested : what one cell gives after rest, where it is stated.
+    is stated. rested : what one cell gives after rest, where it is stated. charge_efficiency :
+    (N,) of cells that may be charged; stated_idle : share of the time too cold and too hot for it,
+    at the stated values.
     """
 
     option: CellOption
@@ -68,6 +72,8 @@ class Feed:
     covered: bool
     pulse_a: Array
     rested: AfterRest | None = None
+    charge_efficiency: Array | None = None
+    stated_idle: tuple[float, float] = (0.0, 0.0)
 
     @property
     def name(self) -> str:
@@ -138,7 +144,8 @@ def cells_name(option: CellOption) -> str:
 def missing_cell(cell: Cell, timed: bool = False) -> list[str]:
     """Paths of what a cell lacks for a battery life; `timed`: and for a time to delivery."""
     own = Path(cell.cell)
-    out = [own / n.replace("_", "-") for n in CELL_NEEDS if getattr(cell, n) is None]
+    needs = CELL_NEEDS if cell.leak is None else CELL_NEEDS[:-2]
+    out = [own / n.replace("_", "-") for n in needs if getattr(cell, n) is None]
     if cell.temperature is not None:
         for key, row in zip(cell.temperature.keys, cell.temperature.rows, strict=True):
             out += [
@@ -148,6 +155,14 @@ def missing_cell(cell: Cell, timed: bool = False) -> list[str]:
             ]
     out += _undated(own, cell.price, timed)
     return [str(path) for path in out]
+
+
+def missing_store(cell: Cell) -> list[str]:
+    """Paths of what a cell that may be charged lacks for being harvested into."""
+    if not cell.rechargeable or cell.charge is None:
+        return []
+    own = Path(cell.cell)
+    return [] if cell.charge.efficiency is not None else [str(own.child("charge", "efficiency"))]
 
 
 def _undated(own: Path, price: Price | None, timed: bool) -> list[Path]:
@@ -238,8 +253,6 @@ def _pack(
     assert cell.resistance is not None
     assert cell.capacity is not None
     assert cell.temperature is not None
-    assert cell.self_discharge is not None
-    assert cell.doubles_every is not None
     own = sampler.root
     v_at, volts = curve_values(own / "voltage-curve", cell.voltage_curve, sampler)
     if sampler.random:
@@ -260,14 +273,23 @@ def _pack(
         return on_curve(t_at, np.stack(values), product.temperature)
 
     def loss(temperature: Array, share: Array) -> Array:
+        if leak is not None:
+            return leak
         warmth = (share * 2.0 ** ((temperature - REFERENCE) / step)).sum(axis=0)
         return np.asarray(capacity * rate * warmth)
 
     factor, ohmic = over_temperature("capacity"), over_temperature("resistance")
     worst = ohmic.max(axis=0)
     capacity = sampler.take(own / "capacity", cell.capacity) * option.parallel
-    step = sampler.take(own / "doubles-every", cell.doubles_every)
-    rate = sampler.take(own / "self-discharge", cell.self_discharge)
+    leak = None
+    if cell.leak is None:
+        assert cell.self_discharge is not None
+        assert cell.doubles_every is not None
+        step = sampler.take(own / "doubles-every", cell.doubles_every)
+        rate = sampler.take(own / "self-discharge", cell.self_discharge)
+    else:
+        leak = _mean_leak(own / "leak", cell.leak, on_curve(v_at, volts, places), depth, sampler)
+        leak = leak * option.parallel
     capacitor, leak = _reservoir(reservoir, product_sampler)
     well = cell.two_well
     return Pack(
@@ -302,6 +324,17 @@ def _pack(
     )
 
 
+def _mean_leak(path: Path, curve: Curve, volts: Array, depth: Array, sampler: Sampler) -> Array:
+    """Mean over depth of a cell's leakage, (N,) A; `volts` (G, N) at depths (G,).
+
+    It is more than a nearly empty cell leaks and less than a full one does.
+    """
+    at, amps = curve_values(path, curve, sampler)
+    fine = np.linspace(0.0, 1.0, LEAK_PLACES)
+    places = np.broadcast_to(fine[:, None], (LEAK_PLACES, sampler.size))
+    return np.asarray(on_curve(at, amps, on_curve(depth, volts, places)).mean(axis=0))
+
+
 def _strains(cell: Cell, product: ProductFigures) -> tuple[Array, ...]:
     """At each time, the least pulse limit of all places over the least of its own, (N,)."""
     if cell.max_pulse is None:
@@ -325,6 +358,7 @@ def feed(
     samplers : by document id; the product's, the cell's and the converter's are taken.
     """
     own = samplers[product.name]
+    charge = None
     if cell is None:
         pack = _ideal(option, product, reservoir, own)
         nominal, cut_off = pack.open_v[0], np.zeros(own.size)
@@ -347,6 +381,8 @@ def feed(
             if cell.after_rest is None
             else after_rest(at / "after-rest", cell.after_rest, sampler)
         )
+        if cell.charge is not None and cell.charge.efficiency is not None:
+            charge = sampler.take(at.child("charge", "efficiency"), cell.charge.efficiency)
         ends = cell.temperature.at
         covered = ends[0] <= product.coldest and product.hottest <= ends[-1]
     rail = nominal if product.rail is None else product.rail
@@ -376,6 +412,8 @@ def feed(
         covered=covered,
         pulse_a=pulse,
         rested=rested,
+        charge_efficiency=charge,
+        stated_idle=product.stated_idle(None if cell is None else cell.charge),
     )
 
 

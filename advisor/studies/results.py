@@ -7,7 +7,7 @@ one and its `unit` does not say, then what it is.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass, field, fields, is_dataclass
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
@@ -26,9 +26,14 @@ from advisor.faults import Fault, nearest
 from advisor.figures import Path
 from advisor.model.ends import ENDS
 from advisor.model.tables import never_sleeps
+from advisor.studies.harvests import ServiceResult
 
 if TYPE_CHECKING:
     import pandas as pd
+
+
+# of a figure that an answer leaves out where nothing asks for it
+WHERE_STATED: Mapping[str, Any] = MappingProxyType({"where stated": True})
 
 
 @dataclass(frozen=True, slots=True)
@@ -273,10 +278,8 @@ class RankedPart:
     """why it stands where it stands, in a line"""
     ends: str
     """what ends the battery's life, in words"""
-
-
-# of a figure that an answer leaves out where nothing asks for it
-WHERE_STATED: Mapping[str, Any] = MappingProxyType({"where stated": True})
+    service: ServiceResult | None = field(default=None, metadata=WHERE_STATED)
+    """how a store that is harvested into fares; left out where nothing is"""
 
 
 def known(value: float) -> float | None:
