@@ -12,7 +12,13 @@ from advisor.catalogue.schema_product import Product
 from advisor.decide.left_out import Supplies
 from advisor.figures import Path
 from advisor.model.maturity import maturity
-from advisor.model.packs import CELL_LIMITS, cells_name, missing_cell, missing_converter
+from advisor.model.packs import (
+    CELL_LIMITS,
+    cells_name,
+    missing_cell,
+    missing_converter,
+    unsaid_of_charging,
+)
 
 
 def feed_pairs(
@@ -35,7 +41,8 @@ def feed_pairs(
     for i, option in enumerate(product.supply_options.cells):
         if option.cell is not None:
             cell = catalogue.cells[option.cell]
-            lacking = missing_cell(cell, timed)
+            aged = product.recharge is not None and cell.rechargeable
+            lacking = missing_cell(cell, timed, aged)
             if lacking:
                 missing += lacking
                 supplies.lacking["pack", cells_name(option)] = tuple(lacking)
@@ -43,6 +50,8 @@ def feed_pairs(
             for name, effect in CELL_LIMITS.items():
                 if getattr(cell, name) is None:
                     warnings.append(f"{option.cell} states no {name.replace('_', '-')}: {effect}")
+            if aged:
+                warnings += unsaid_of_charging(cell)
         pairs += [(i, c) for c in converters if c not in gone]
     return pairs, missing, list(dict.fromkeys(warnings))
 

@@ -12,6 +12,7 @@ from advisor.catalogue.schema_parts import Price
 from advisor.catalogue.schema_product import CellOption, Reservoir
 from advisor.catalogue.schema_supply import Cell, Converter
 from advisor.figures import Path
+from advisor.model.ageing import ageing_of, lacking
 from advisor.model.drain import Pack
 from advisor.model.draws import Array, Sampler
 from advisor.model.ends import ENDS
@@ -135,8 +136,9 @@ def cells_name(option: CellOption) -> str:
     return text if option.parallel == 1 else f"{option.parallel} strings of {text}"
 
 
-def missing_cell(cell: Cell, timed: bool = False) -> list[str]:
-    """Paths of what a cell lacks for a battery life; `timed`: and for a time to delivery."""
+def missing_cell(cell: Cell, timed: bool = False, aged: bool = False) -> list[str]:
+    """Paths of what a cell lacks for a battery life; `timed`: and for a time to delivery; `aged`:
+    and for a life over many charges."""
     own = Path(cell.cell)
     out = [own / n.replace("_", "-") for n in CELL_NEEDS if getattr(cell, n) is None]
     if cell.temperature is not None:
@@ -146,8 +148,44 @@ def missing_cell(cell: Cell, timed: bool = False) -> list[str]:
                 for n in ("capacity", "resistance")
                 if getattr(row, n) is None
             ]
+    if aged and cell.ageing is not None:
+        out += lacking(cell.ageing, own / "ageing")
+    if aged and cell.shelf_life is None and (cell.ageing is None or cell.ageing.calendar is None):
+        # nothing would ever end its life
+        out.append(own / "shelf-life")
     out += _undated(own, cell.price, timed)
     return [str(path) for path in out]
+
+
+def unsaid_of_charging(cell: Cell) -> list[str]:
+    """What a cell that is charged again does not state, each with what comes of it."""
+    ageing, charge = cell.ageing, cell.charge
+    out = []
+    for name, word in (("calendar", "time"), ("cycles", "charging")):
+        law = ageing and getattr(ageing, name)
+        if law is None:
+            out.append(f"{cell.cell} states no ageing.{name}: it loses no capacity with {word}")
+        elif law.resistance is None:
+            effect = "its resistance does not rise by it"
+            out.append(f"{cell.cell} states no ageing.{name}.resistance: {effect}")
+    for name in ("min", "max"):
+        if charge is None or getattr(charge, name) is None:
+            effect = "where it may be charged is not checked"
+            out.append(f"{cell.cell} states no charge.{name}: {effect}")
+    return out
+
+
+def chargeable(cell: Cell, product: ProductFigures) -> Array:
+    """Share of the time (N,) at which a cell is neither too cold nor too hot to be charged."""
+    low = high = None
+    if cell.charge is not None:
+        low, high = cell.charge.min, cell.charge.max
+    may = np.ones(product.temperature.shape, dtype=bool)
+    if low is not None:
+        may &= product.temperature >= low.nominal
+    if high is not None:
+        may &= product.temperature <= high.nominal
+    return np.asarray((product.share * may).sum(axis=0))
 
 
 def _undated(own: Path, price: Price | None, timed: bool) -> list[Path]:
@@ -270,6 +308,7 @@ def _pack(
     rate = sampler.take(own / "self-discharge", cell.self_discharge)
     capacitor, leak = _reservoir(reservoir, product_sampler)
     well = cell.two_well
+    charged = product.recharge_s is not None and cell.rechargeable
     return Pack(
         depth=depth,
         open_v=on_curve(v_at, volts, places) * option.series,
@@ -299,6 +338,8 @@ def _pack(
         eases=tuple(ohmic[time.places].max(axis=0) / worst for time in product.times),
         strains=_strains(cell, product),
         stored_loss_a=tuple(loss(phase.temperature, phase.share) for phase in product.before),
+        every_s=product.recharge_s if charged else None,
+        ageing=ageing_of(cell.ageing, product, sampler) if charged and cell.ageing else None,
     )
 
 

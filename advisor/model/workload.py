@@ -107,7 +107,8 @@ class ProductFigures:
     environment is that of all `times`, by their shares; `before` is what comes before use.
     `confidence` is the share of events that must keep a deadline that chance bears on; `lasts_s`
     how long the product is in use, by which rare meetings are counted; `luck` (N,) standard normal
-    deviates of what a device's own events come to, None at the stated values.
+    deviates of what a device's own events come to, None at the stated values. `recharge_s` (N,) s
+    is the time from one charge to the next, None where nobody charges the pack.
     """
 
     name: str
@@ -126,6 +127,7 @@ class ProductFigures:
     confidence: float = 0.5
     lasts_s: float = 10 * YEAR
     luck: Array | None = None
+    recharge_s: Array | None = None
 
     @property
     def waits(self) -> bool:
@@ -254,6 +256,9 @@ def product_figures(product: Product, sampler: Sampler) -> ProductFigures:
         confidence=product.needs.confidence.nominal,
         lasts_s=(product.service_life or product.life_target or TEN_YEARS).nominal,
         luck=sampler.luck(root / "chance") if _by_chance(product) else None,
+        recharge_s=None
+        if product.recharge is None
+        else take(root.child("recharge", "every"), product.recharge.every),
     )
 
 
