@@ -64,7 +64,13 @@ def _in_vain(product: Product, _: Catalogue) -> Iterator[Breach]:
         yield "needs.service", product.needs.service.text, None
 
 
+def _twice(product: Product, _: Catalogue) -> Iterator[Breach]:
+    if product.harvest is not None and product.recharge is not None:
+        yield "recharge", "a recharge beside a harvest", None
+
+
 FAULTS = (
+    Rule("one of recharge and harvest, by which the pack is charged", _twice),
     Rule("one of energy, irradiation and file", _told_once),
     Rule("irradiation, or a file per area, for a panel to stand in", _panel),
     Rule("this figure of the harvest: absent is never zero", _missing),

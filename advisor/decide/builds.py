@@ -28,6 +28,7 @@ from advisor.model.events import EventStates, Timeline, calendar
 from advisor.model.harvest import Harvested, harvested, sustained
 from advisor.model.meetings import coinciding
 from advisor.model.packs import Feed, cells_name
+from advisor.model.recharged import on_one_charge, recharged, scaled
 from advisor.model.tables import Option, Stack
 from advisor.model.workload import ProductFigures
 
@@ -181,12 +182,18 @@ def relived(
     life = assessed.life
     here = replace(
         life,
-        life_s=life.life_s[rows] * factor,
-        next_s=life.next_s[rows] * factor,
+        life_s=scaled(life, assessed.feed.pack, rows, factor),
+        next_s=scaled(replace(life, life_s=life.next_s), assessed.feed.pack, rows, factor),
         mean_current_a=life.mean_current_a[rows] / factor,
     )
     money = costs(
-        side.cost[part], side.setup_h[part], assessed.feed_cost, own_cost, here.life_s, here.next_s
+        side.cost[part],
+        side.setup_h[part],
+        assessed.feed_cost,
+        own_cost,
+        here.life_s,
+        here.next_s,
+        assessed.feed.pack.every_s,
     )
     view = _View(
         feed=assessed.feed,
@@ -280,7 +287,10 @@ def assess(
         asked = fresh or drains[0].share.shape[2] == 1
         asked = asked or any(_may_pulse(prepared[i]) for i in members)
         asked = asked or prepared[members[0]].feed.rested is not None
-        life_of |= zip(members, lives(pack, drains, fresh=asked), strict=True)
+        found = lives(on_one_charge(pack), drains, fresh=asked)
+        if pack.every_s is not None:
+            found = [recharged(pack, *one) for one in zip(drains, found, strict=True)]
+        life_of |= zip(members, found, strict=True)
     return [
         _assessed(made, life_of[i], own_cost, product, criteria, weights)
         for i, made in enumerate(prepared)
@@ -316,7 +326,13 @@ def _assessed(
     rail = (lines.share * current).sum(axis=1)
     battery = (lines.share * (drain.constant_a + drain.power_w / feed.nominal_v)).sum(axis=1)
     money = costs(
-        side.cost[part], side.setup_h[part], made.feed_cost, own_cost, life.life_s, life.next_s
+        side.cost[part],
+        side.setup_h[part],
+        made.feed_cost,
+        own_cost,
+        life.life_s,
+        life.next_s,
+        feed.pack.every_s,
     )
     headroom = _headroom(lines, product)
     view = _View(

@@ -16,8 +16,16 @@ from advisor.catalogue.schema_parts import Part, Price
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.schema_supply import AddOn
 from advisor.model.draws import Array, Sampler
-from advisor.model.harvest import chargeable
-from advisor.model.money import Purchase, development, price_at, replacements, upkeep
+from advisor.model.harvest import harvestable
+from advisor.model.money import (
+    Purchase,
+    charges,
+    development,
+    price_at,
+    replacements,
+    upkeep,
+    whole_intervals,
+)
 from advisor.model.packs import Feed
 
 HOUR = 3600.0
@@ -85,6 +93,7 @@ class ProductCost:
     rates: Mapping[str, Array]
     service_life: Array
     limit: float
+    charge: Array
 
 
 def product_cost(product: Product, sampler: Sampler) -> ProductCost:
@@ -115,6 +124,9 @@ def product_cost(product: Product, sampler: Sampler) -> ProductCost:
         if product.service_life is None
         else sampler.take(sampler.root / "service-life", product.service_life),
         limit=np.inf if cost.unit_cost_limit is None else cost.unit_cost_limit.nominal,
+        charge=unknown
+        if product.recharge is None or product.recharge.cost is None
+        else sampler.take(sampler.root.child("recharge", "cost"), product.recharge.cost),
     )
 
 
@@ -240,7 +252,7 @@ def feed_cost(
         )
     source = {}
     harvest = product.harvest
-    if harvest is not None and chargeable(feed.cell):
+    if harvest is not None and harvestable(feed.cell):
         for name in ("panel", "charger"):
             record = getattr(harvest, name)
             if record is not None:
@@ -258,12 +270,18 @@ def feed_cost(
 
 @dataclass(frozen=True, slots=True)
 class Costs:
-    """Per unit over the service life, each (R, N), in the product's currency."""
+    """Per unit over the service life, each (R, N), in the product's currency.
+
+    `charges` are the visits that charge the pack, None where nobody does, and `charging` what they
+    cost; it is part of the upkeep.
+    """
 
     purchase: Array
     development: Array
     replacements: Array
     upkeep: Array
+    charges: Array | None = None
+    charging: Array | None = None
 
     @property
     def lifetime(self) -> Array:
@@ -278,19 +296,31 @@ def costs(
     own: ProductCost,
     life: Array,
     following: Array | None = None,
+    every: Array | None = None,
 ) -> Costs:
     """Costs of builds on one feed.
 
     Parameters
     ----------
     part_each, setup_h : (R, N) part with extras per unit, and set-up hours. life : (R, N) s of the
-    first pack. following : of those that replace it, where it is another.
+    first pack. following : of those that replace it, where it is another. every : (N,) s from one
+    charge of the pack to the next, None where nobody charges it.
     """
     units = np.nan if own.units is None else float(own.units)
+    if every is not None:
+        life = whole_intervals(life, every)
+        following = None if following is None else whole_intervals(following, every)
     changes = replacements(own.service_life, life, following)
+    changing = upkeep(changes, feed.pack, own.service_visit)
+    visits = charging = None
+    if every is not None:
+        visits = charges(own.service_life, every, changes)
+        charging = np.where(visits == 0, 0.0, visits * own.charge)
     return Costs(
-        part_each + feed.each,
-        development(setup_h, own.engineer_rate, own.tools, units),
-        changes,
-        upkeep(changes, feed.pack, own.service_visit),
+        purchase=part_each + feed.each,
+        development=development(setup_h, own.engineer_rate, own.tools, units),
+        replacements=changes,
+        upkeep=changing if charging is None else changing + charging,
+        charges=visits,
+        charging=charging,
     )

@@ -211,6 +211,19 @@ def _service(at: Held) -> Iterator[Case]:
         yield Case(need="needs.service on a share of the days", required=wanted, offered=offered)
 
 
+def _interval(at: Held) -> Iterator[Case]:
+    """Aged by the end of the first interval, the pack carries the product to the next charge."""
+    life = at.assessed.life
+    charged = life.charged
+    if charged is not None:
+        yield Case(
+            need="recharge.every that one charge lasts",
+            required=charged.every_s,
+            offered=np.minimum(charged.first_s, charged.run_s),
+            broken=(life.life_s < charged.every_s) & ~life.dead,
+        )
+
+
 def _unit_cost(at: Held) -> Iterator[Case]:
     yield Case(need="unit-cost-limit", required=at.own.limit, offered=at.assessed.costs.purchase)
 
@@ -357,6 +370,14 @@ BUILD_LIMITS = (
         dimension="share",
         least=False,
         cases=_service,
+    ),
+    Limit(
+        name="recharge",
+        level="build",
+        title="one charge lasts until the next",
+        dimension="time",
+        least=True,
+        cases=_interval,
     ),
     Limit(
         name="unit-cost-limit",

@@ -25,6 +25,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from advisor.model.ageing import Ageing, Stress, before_use, stress, time_to
+from advisor.model.battery import stored
 from advisor.model.drain import Drain, Pack, at_depth
 from advisor.model.draws import Array
 from advisor.model.ends import INDEX
@@ -103,7 +105,7 @@ def days_of(store_j: Array, night_j: Array, load_w: Array) -> Array:
     return np.asarray(np.where(load_w > 0, days, np.inf))
 
 
-def chargeable(cell: Cell | None) -> bool:
+def harvestable(cell: Cell | None) -> bool:
     """Whether a harvest may go into a cell."""
     return cell is not None and cell.rechargeable and cell.charge is not None
 
@@ -111,7 +113,7 @@ def chargeable(cell: Cell | None) -> bool:
 def harvested(feed: Feed, product: ProductFigures, drain: Drain, life: Life) -> Harvested | None:
     """How R builds on one feed fare; None where the pack cannot be charged, or nothing can be."""
     income, cell, pack = product.income, feed.cell, feed.pack
-    if income is None or cell is None or not chargeable(cell) or feed.charge_efficiency is None:
+    if income is None or cell is None or not harvestable(cell) or feed.charge_efficiency is None:
         return None
     assert cell.charge is not None
     store_j, volts = _store(pack, life.end_depth)
@@ -224,30 +226,52 @@ def _store(pack: Pack, depth: Array) -> tuple[Array, Array]:
 
 
 def sustained(life: Life, at: Harvested, pack: Pack, drain: Drain) -> Life:
-    """Lives of builds whose pack is harvested into; see above."""
-    cover = at.cover
+    """Lives of builds whose pack is harvested into; see above.
+
+    A pack ages by a cycle a day of what a night takes, from the mean level on, and is changed once
+    it has less capacity left than it is to have, or at the end of its shelf life.
+    """
+    shape = life.life_s.shape
     alive = ~life.dead & (life.life_s > 0)
-    shelf = np.broadcast_to(pack.shelf_life_s, life.life_s.shape)
-    before = sum((phase.seconds for phase in drain.before), np.zeros(life.life_s.shape[1]))
+    shelf = np.broadcast_to(pack.shelf_life_s, shape)
+    phases = [phase.seconds for phase in drain.before]
     with np.errstate(divide="ignore", invalid="ignore"):
-        longer = np.where(cover < 1, 1 / (1 - np.minimum(cover, 1.0)), np.inf)
+        longer = np.where(at.cover < 1, 1 / (1 - np.minimum(at.cover, 1.0)), np.inf)
+    faded = next_faded = np.full(shape, np.inf)
+    if pack.ageing is not None and (pack.ageing.end > 0).any():
+        under = _stress(pack.ageing, at, life)
+        most = np.where(pack.ageing.end > 0, 1 - pack.ageing.end, np.inf) + np.zeros(shape)
+        faded = next_faded = time_to(pack.ageing, under, np.minimum(most, 1.0))
+        if phases:
+            begun = before_use(pack.ageing, phases, stored(pack, drain)) + np.zeros(shape)
+            faded = time_to(pack.ageing, replace(under, begun=begun), np.minimum(most, 1.0))
+        faded, next_faded = (np.where(most <= 1, one, np.inf) for one in (faded, next_faded))
 
     def until(seconds: Array, age: Array) -> Array:
         # a life that age ended is not known beyond it
         return np.where(alive, np.minimum(np.where(seconds > 0, seconds * longer, 0.0), age), 0.0)
 
-    aged = np.maximum(shelf - before, 0.0)
-    life_s, next_s = until(life.life_s, aged), until(life.next_s, shelf)
-    moved = alive & (cover > 0)
-    by_age = moved & (life_s >= aged) & np.isfinite(aged)
-    mean = _mean_current(pack, drain, life)
+    kept = np.maximum(shelf - sum(phases, np.zeros(shape[1])), 0.0)
+    life_s = until(life.life_s, np.minimum(kept, faded))
+    moved = alive & (at.cover > 0)
+    ends_by = life.ends_by
+    for name, age in (("shelf-life", kept), ("faded", faded)):
+        ends_by = np.where(moved & (life_s >= age), np.int8(INDEX[name]), ends_by)
     return replace(
         life,
         life_s=np.where(moved, life_s, life.life_s),
-        next_s=np.where(moved, next_s, life.next_s),
-        ends_by=np.where(by_age, np.int8(INDEX["shelf-life"]), life.ends_by).astype(np.int8),
-        mean_current_a=np.where(moved, mean, life.mean_current_a),
+        next_s=np.where(moved, until(life.next_s, np.minimum(shelf, next_faded)), life.next_s),
+        ends_by=ends_by.astype(np.int8),
+        mean_current_a=np.where(moved, _mean_current(pack, drain, life), life.mean_current_a),
     )
+
+
+def _stress(ageing: Ageing, at: Harvested, life: Life) -> Stress:
+    """What a pack goes through that is charged by day and discharged by night."""
+    taken = np.minimum(at.depth, 1.0) * life.end_depth
+    at_dawn = 1 - life.end_depth + taken + at.level * (life.end_depth - taken)
+    full = np.clip(at_dawn + taken, taken, 1.0)
+    return stress(ageing, taken, np.full(taken.shape[1], DAY), full)
 
 
 def _mean_current(pack: Pack, drain: Drain, life: Life) -> Array:

@@ -13,6 +13,7 @@ from advisor.catalogue.schema_parts import Price
 from advisor.catalogue.schema_product import CellOption, Reservoir
 from advisor.catalogue.schema_supply import Cell, Converter
 from advisor.figures import Path
+from advisor.model.ageing import ageing_of, lacking
 from advisor.model.drain import Pack
 from advisor.model.draws import Array, Sampler
 from advisor.model.ends import ENDS
@@ -141,8 +142,9 @@ def cells_name(option: CellOption) -> str:
     return text if option.parallel == 1 else f"{option.parallel} strings of {text}"
 
 
-def missing_cell(cell: Cell, timed: bool = False) -> list[str]:
-    """Paths of what a cell lacks for a battery life; `timed`: and for a time to delivery."""
+def missing_cell(cell: Cell, timed: bool = False, aged: bool = False) -> list[str]:
+    """Paths of what a cell lacks for a battery life; `timed`: and for a time to delivery; `aged`:
+    and for a life over many charges."""
     own = Path(cell.cell)
     needs = CELL_NEEDS if cell.leak is None else CELL_NEEDS[:-2]
     out = [own / n.replace("_", "-") for n in needs if getattr(cell, n) is None]
@@ -153,6 +155,11 @@ def missing_cell(cell: Cell, timed: bool = False) -> list[str]:
                 for n in ("capacity", "resistance")
                 if getattr(row, n) is None
             ]
+    if aged and cell.ageing is not None:
+        out += lacking(cell.ageing, own / "ageing")
+    if aged and cell.shelf_life is None and (cell.ageing is None or cell.ageing.calendar is None):
+        # nothing would ever end its life
+        out.append(own / "shelf-life")
     out += _undated(own, cell.price, timed)
     return [str(path) for path in out]
 
@@ -163,6 +170,37 @@ def missing_store(cell: Cell) -> list[str]:
         return []
     own = Path(cell.cell)
     return [] if cell.charge.efficiency is not None else [str(own.child("charge", "efficiency"))]
+
+
+def unsaid_of_charging(cell: Cell) -> list[str]:
+    """What a cell that is charged again does not state, each with what comes of it."""
+    ageing, charge = cell.ageing, cell.charge
+    out = []
+    for name, word in (("calendar", "time"), ("cycles", "charging")):
+        law = ageing and getattr(ageing, name)
+        if law is None:
+            out.append(f"{cell.cell} states no ageing.{name}: it loses no capacity with {word}")
+        elif law.resistance is None:
+            effect = "its resistance does not rise by it"
+            out.append(f"{cell.cell} states no ageing.{name}.resistance: {effect}")
+    for name in ("min", "max"):
+        if charge is None or getattr(charge, name) is None:
+            effect = "where it may be charged is not checked"
+            out.append(f"{cell.cell} states no charge.{name}: {effect}")
+    return out
+
+
+def chargeable(cell: Cell, product: ProductFigures) -> Array:
+    """Share of the time (N,) at which a cell is neither too cold nor too hot to be charged."""
+    low = high = None
+    if cell.charge is not None:
+        low, high = cell.charge.min, cell.charge.max
+    may = np.ones(product.temperature.shape, dtype=bool)
+    if low is not None:
+        may &= product.temperature >= low.nominal
+    if high is not None:
+        may &= product.temperature <= high.nominal
+    return np.asarray((product.share * may).sum(axis=0))
 
 
 def _undated(own: Path, price: Price | None, timed: bool) -> list[Path]:
@@ -273,25 +311,27 @@ def _pack(
         return on_curve(t_at, np.stack(values), product.temperature)
 
     def loss(temperature: Array, share: Array) -> Array:
-        if leak is not None:
-            return leak
+        if drip is not None:
+            return drip
         warmth = (share * 2.0 ** ((temperature - REFERENCE) / step)).sum(axis=0)
         return np.asarray(capacity * rate * warmth)
 
     factor, ohmic = over_temperature("capacity"), over_temperature("resistance")
     worst = ohmic.max(axis=0)
     capacity = sampler.take(own / "capacity", cell.capacity) * option.parallel
-    leak = None
+    drip = None
     if cell.leak is None:
         assert cell.self_discharge is not None
         assert cell.doubles_every is not None
         step = sampler.take(own / "doubles-every", cell.doubles_every)
         rate = sampler.take(own / "self-discharge", cell.self_discharge)
     else:
-        leak = _mean_leak(own / "leak", cell.leak, on_curve(v_at, volts, places), depth, sampler)
-        leak = leak * option.parallel
+        drip = _mean_leak(own / "leak", cell.leak, on_curve(v_at, volts, places), depth, sampler)
+        drip = drip * option.parallel
     capacitor, leak = _reservoir(reservoir, product_sampler)
     well = cell.two_well
+    charged = product.recharge_s is not None and cell.rechargeable
+    ages = charged or (product.income is not None and cell.rechargeable)
     return Pack(
         depth=depth,
         open_v=on_curve(v_at, volts, places) * option.series,
@@ -321,6 +361,8 @@ def _pack(
         eases=tuple(ohmic[time.places].max(axis=0) / worst for time in product.times),
         strains=_strains(cell, product),
         stored_loss_a=tuple(loss(phase.temperature, phase.share) for phase in product.before),
+        every_s=product.recharge_s if charged else None,
+        ageing=ageing_of(cell.ageing, product, sampler) if ages and cell.ageing else None,
     )
 
 

@@ -110,8 +110,9 @@ class ProductFigures:
     `confidence` is the share of events that must keep a deadline that chance bears on; `lasts_s`
     how long the product is in use, by which rare meetings are counted; `luck` (N,) standard normal
     deviates of what a device's own events come to, None at the stated values. `income` is what is
-    harvested, if anything is; `stays` are temperatures with their shares at the stated
-    values. `service` is the least share of days on which the load is to be carried.
+    harvested, if anything is; `stays` are temperatures with their shares at the stated values.
+    `service` is the least share of days on which the load is to be carried. `recharge_s` (N,) s is
+    the time from one charge to the next, None where nobody charges the pack.
     """
 
     name: str
@@ -133,6 +134,7 @@ class ProductFigures:
     income: Income | None = None
     service: float | None = None
     stays: tuple[tuple[float, float], ...] = ()
+    recharge_s: Array | None = None
 
     @property
     def waits(self) -> bool:
@@ -271,6 +273,9 @@ def product_figures(product: Product, sampler: Sampler) -> ProductFigures:
         service=None if product.needs.service is None else product.needs.service.nominal,
         stays=_stated_stays(product),
         income=None if product.harvest is None else income_of(product.harvest, sampler),
+        recharge_s=None
+        if product.recharge is None
+        else take(root.child("recharge", "every"), product.recharge.every),
     )
 
 
