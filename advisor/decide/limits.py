@@ -368,7 +368,7 @@ BUILD_LIMITS = (
         level="build",
         title="a store that is harvested into carries the load on as many days as `needs.service`",
         dimension="share",
-        least=False,
+        least=True,
         cases=_service,
     ),
     Limit(

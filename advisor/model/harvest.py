@@ -48,8 +48,8 @@ class Harvested:
 
     income_j : (12, N) J, a day's mean harvest by month that comes out of the store again. load_w :
     W, mean that the pack gives, its own losses in it. store_j : J, the store; night_j : of it set
-    aside for the nights. lost : share of days on which the load is not carried, unserved : share of the load;
-    level : mean level of what is left of the store, at dawn. cold, hot : (N,) share of the time too
+    aside for the nights. lost : share of days on which the load is not carried, unserved : share
+    of the load; level : mean level of what is left of the store, at dawn. cold, hot : (N,) share of the time too
     cold or too hot to charge. service : the chain's answers.
     """
 
@@ -249,7 +249,13 @@ def sustained(life: Life, at: Harvested, pack: Pack, drain: Drain) -> Life:
 
     def until(seconds: Array, age: Array) -> Array:
         # a life that age ended is not known beyond it
-        return np.where(alive, np.minimum(np.where(seconds > 0, seconds * longer, 0.0), age), 0.0)
+        return np.where(
+            alive,
+            np.minimum(
+                np.where(seconds > 0, np.where(seconds > 0, seconds, 1.0) * longer, 0.0), age
+            ),
+            0.0,
+        )
 
     kept = np.maximum(shelf - sum(phases, np.zeros(shape[1])), 0.0)
     life_s = until(life.life_s, np.minimum(kept, faded))
