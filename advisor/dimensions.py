@@ -124,6 +124,15 @@ DIMENSIONS: Mapping[str, Dimension] = {
             {**_prefixed("J", "M k m µ n"), **_prefixed("Wh", "k m", 3600.0)},
             "2.5 mJ",
         ),
+        Dimension(
+            "irradiation",
+            "J/m2",
+            {
+                **{f"{u}/m2": f for u, f in _prefixed("J", "M k").items()},
+                **{f"{u}/m2": f for u, f in _prefixed("Wh", "k", 3600.0).items()},
+            },
+            "1.2 kWh/m2",
+        ),
         Dimension("power", "W", _prefixed("W", "k m µ n"), "1.2 mW"),
         Dimension("share", "1", {"": 1.0, "%": 0.01, "ppm": 1e-6}, "0.25 or 25 %", bare=True),
         Dimension("ratio", "1", {"": 1.0, "%": 0.01}, "0.8", bare=True),

@@ -23,7 +23,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from advisor.catalogue import schema_parts, schema_product, schema_supply
+from advisor.catalogue import schema_charge, schema_parts, schema_product, schema_supply
 from advisor.catalogue.curves import Curve
 from advisor.catalogue.records import KERNELS
 from advisor.files import Staged
@@ -178,7 +178,7 @@ QUANTITY, TUPLE, MAPPING, DATE, RECORD = range(5)
 @cache
 def _classes() -> tuple[type[Any], ...]:
     found: dict[str, type[Any]] = {"Curve": Curve}
-    for module in (schema_parts, schema_supply, schema_product):
+    for module in (schema_parts, schema_charge, schema_supply, schema_product):
         for name, value in vars(module).items():
             if isinstance(value, type) and dataclasses.is_dataclass(value):
                 found[name] = value

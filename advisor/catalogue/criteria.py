@@ -35,7 +35,7 @@ class View(Protocol):
     """What a criterion may read of builds; arrays (R, N) or broadcast to it: R builds, N draws.
 
     life_s : s. lifetime, purchase : per unit, in the product's currency. energy_per_day : J/day.
-    headroom, memory_headroom : shares. toolchain : 0..100.
+    headroom, memory_headroom, days_without : shares. toolchain : 0..100.
     """
 
     @property
@@ -52,6 +52,8 @@ class View(Protocol):
     def memory_headroom(self) -> Any: ...
     @property
     def toolchain(self) -> Any: ...
+    @property
+    def days_without(self) -> Any: ...
 
     def figure(self, keys: Keys) -> Any:
         """A part's own figure that the criterion reads, by its keys, SI."""
@@ -155,10 +157,19 @@ def _visits(product: Product) -> float:
     return float(max(ceil(service.nominal / target.nominal - 1e-9) - 1, 0))
 
 
+def _charging(product: Product) -> float:
+    """Cost of the visits over the service life that charge a pack as old as the life target."""
+    recharge, service = product.recharge, product.service_life
+    if recharge is None or recharge.cost is None or recharge.every is None or service is None:
+        return 0.0
+    visits = ceil(service.nominal / recharge.every.nominal - 1e-9) - 1 - _visits(product)
+    return float(max(visits, 0.0) * recharge.cost.nominal)
+
+
 def _life_cost(product: Product) -> float:
     visit = product.cost.service_visit
     each = nan if visit is None else float(visit.nominal)
-    return 2 * (_limit(product) + _visits(product) * each)
+    return 2 * (_limit(product) + _visits(product) * each + _charging(product))
 
 
 def _fixed(poor: float, good: float) -> Callable[[Product, Cell | None], tuple[float, float]]:
@@ -180,6 +191,12 @@ LIFE_TARGET = ("life-target", lambda product: product.life_target is not None)
 COST_LIMIT = ("cost.unit-cost-limit", lambda product: product.cost.unit_cost_limit is not None)
 
 
+def _bought(product: Product, name: str) -> bool:
+    """Whether what is bought for the harvest has a price."""
+    record = None if product.harvest is None else getattr(product.harvest, name)
+    return record is None or record.price is not None
+
+
 def _costs(*names: str) -> tuple[Ask, ...]:
     """The keys of `cost` that a cost rests on, and the price of the reservoir that is bought."""
 
@@ -193,6 +210,8 @@ def _costs(*names: str) -> tuple[Ask, ...]:
     return (
         *(Ask(f"cost.{name}", stated(name)) for name in names),
         Ask("supply-options.reservoir.price", priced),
+        Ask("harvest.panel.price", lambda product: _bought(product, "panel")),
+        Ask("harvest.charger.price", lambda product: _bought(product, "charger")),
     )
 
 
@@ -223,12 +242,17 @@ MEASURES = (
         anchors=lambda product, cell: (_life_cost(product), 0.0),
         anchored=(
             "2 × (`cost.unit-cost-limit` + `cost.service-visit` for each battery change that "
-            "`life-target` implies over `service-life`) to 0"
+            "`life-target` implies over `service-life`, and `recharge.cost` for each charge "
+            "between them) to 0"
         ),
         anchors_rest_on=COST_LIMIT,
         asks=(
             *_costs("currency", "units", "engineer-rate", "service-visit", "tools"),
             Ask("service-life", lambda product: product.service_life is not None),
+            Ask(
+                "recharge.cost",
+                lambda product: product.recharge is None or product.recharge.cost is not None,
+            ),
         ),
         reads=(("price",), SETUP, *_DRAW),
         value=lambda view: view.lifetime,
@@ -326,6 +350,27 @@ MEASURES = (
         anchored="400 mm2 to 0",
         reads=(("board-area",),),
         value=lambda view: view.figure(("board-area",)),
+    ),
+    Measure(
+        name="days-without-service",
+        title="share of the days on which a store that is harvested into does not carry the load",
+        better="less",
+        dimension="share",
+        unit="1",
+        step=(0.001, "0.1 percentage points"),
+        # some eighteen days a year: common practice, no source
+        anchors=_fixed(0.05, 0.0),
+        anchored="5 % to 0",
+        asks=(
+            Ask(
+                "priorities.days-without-service",
+                lambda product: product.harvest is not None,
+                _MEASURABLE,
+                "no harvest",
+            ),
+        ),
+        reads=_DRAW,
+        value=lambda view: view.days_without,
     ),
     Measure(
         name="energy-per-day",

@@ -17,6 +17,8 @@ from advisor.catalogue.evidence import figures_of, measured
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.rule import Breach, Rule, no_breaks, order, unknown_evidence
 from advisor.catalogue.rules_addon import ADDON_FAULTS
+from advisor.catalogue.rules_charge import CELL_CHARGE_FAULTS, PRODUCT_CHARGE_FAULTS
+from advisor.catalogue.rules_harvest import FAULTS as HARVEST
 from advisor.catalogue.rules_life import FAULTS as CALENDAR
 from advisor.catalogue.rules_rails import CONVERTER_FAULTS as LIGHT_LOADS
 from advisor.catalogue.rules_rails import PRODUCT_FAULTS as RAILS
@@ -130,6 +132,7 @@ def _two_well_pair(cell: Cell, _: Catalogue) -> Iterator[Breach]:
 CELL_FAULTS = (
     Rule("an open-circuit voltage that never rises with depth of discharge", _cell_voltage),
     Rule("both c and k", _two_well_pair),
+    *CELL_CHARGE_FAULTS,
     Rule("at least one price break", no_breaks),
 )
 
@@ -346,6 +349,8 @@ def _direction(better: str, product: Product, catalogue: Catalogue) -> Iterator[
 PRODUCT_FAULTS = (
     *(Rule(words, breaches, unknown=unknown) for words, breaches, unknown in CALENDAR),
     *RAILS,
+    *PRODUCT_CHARGE_FAULTS,
+    *HARVEST,
     Rule("this figure: absent is never zero", _missing_product),
     Rule(
         "one of current, power and charge",

@@ -30,6 +30,8 @@ from advisor.catalogue.kinds import (
     scalar,
     shape_of,
 )
+from advisor.catalogue.schema_charge import Recharge
+from advisor.catalogue.schema_harvest import Harvest
 from advisor.catalogue.schema_life import RETRIES, STAYS, Phase, Retries, Stay, TimeOfUse
 from advisor.catalogue.schema_parts import (
     COUNT,
@@ -156,6 +158,10 @@ class Needs:
     lead_time: Quantity | None = key(
         Figure("time", above=True, exact=True),
         "longest time to delivery of a part, a cell, a converter or an add-on",
+    )
+    service: Quantity | None = key(
+        Figure("share", above=True, most=1.0, exact=True),
+        "least share of days on which a store that is harvested into carries the load",
     )
     confidence: Quantity = key(
         Figure("share", above=True, most=1.0, exact=True),
@@ -418,6 +424,9 @@ class Product:
         "replaces it comes fresh",
         default=(),
     )
+    recharge: Recharge | None = key(
+        Record(Recharge), "somebody charges packs that may be charged; others are changed"
+    )
     workload: tuple[Task, ...] = key(
         ListOf(Record(Task), named_by="task"), "what it does", default=()
     )
@@ -430,6 +439,9 @@ class Product:
     needs: Needs = key(Record(Needs), "what a part must have", default=Needs())
     supply_options: SupplyOptions = key(
         Record(SupplyOptions), "packs and converters to choose from", default=SupplyOptions()
+    )
+    harvest: Harvest | None = key(
+        Record(Harvest), "what charges the store where the product stands"
     )
     add_ons: str = key(
         Choice(("allowed", "refused")),

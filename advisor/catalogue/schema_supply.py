@@ -22,6 +22,7 @@ from advisor.catalogue.kinds import (
     Kind,
     Text,
 )
+from advisor.catalogue.schema_charge import Ageing, Charge
 from advisor.catalogue.schema_parts import (
     CURRENT,
     EVIDENCE_KINDS,
@@ -110,6 +111,10 @@ class Cell:
         TemperatureTableKind(), "capacity and resistance over temperature"
     )
     self_discharge: Quantity | None = key(Figure("rate"), "loss at 20 degC, of the rated capacity")
+    leak: Curve | None = key(
+        CurveOf(VOLTAGE, CURRENT),
+        "leakage over the cell's voltage, of a capacitor, in place of a self-discharge",
+    )
     doubles_every: Quantity | None = key(
         Figure("temperature-step", above=True), "warming that doubles the self-discharge"
     )
@@ -131,6 +136,8 @@ class Cell:
     mass: Quantity | None = key(Figure("mass"), "mass of one cell", informational=True)
     size: str | None = key(Text(), "size", informational=True)
     two_well: TwoWell | None = key(Record(TwoWell), "kinetic battery model's parameters")
+    charge: Charge | None = key(Record(Charge), "how it may be charged")
+    ageing: Ageing | None = key(Record(Ageing), "how it ages when it is charged again")
     cautions: tuple[str, ...] = key(ListOf(Text()), "cautions to show", default=())
     evidence: Mapping[str, Source] = key(
         MapOf(Record(Source), "evidence"),

@@ -25,8 +25,10 @@ from advisor.model.drain import Drain, joined, rows_of
 from advisor.model.draws import Array
 from advisor.model.ends import INDEX
 from advisor.model.events import EventStates, Timeline, calendar
+from advisor.model.harvest import Harvested, harvested, sustained
 from advisor.model.meetings import coinciding, met
 from advisor.model.packs import Feed, cells_name
+from advisor.model.recharged import on_one_charge, recharged, scaled
 from advisor.model.tables import Option, Stack
 from advisor.model.workload import ProductFigures
 
@@ -45,6 +47,7 @@ class Assessed:
     headroom : (R, N) share of the tightest deadline left, NaN without one.
     values, utilities : (C, R, N) per criterion; score : (R, N). peak_a : (R, N) greatest rail
     current; rail_peaks : (N,) those of the further rails. drain : what the pack carries.
+    harvest : how a store that is harvested into fares.
     """
 
     feed: Feed
@@ -66,6 +69,7 @@ class Assessed:
     rail_peaks: tuple[Array, ...]
     drain: Drain
     product: ProductFigures
+    harvest: Harvested | None = None
 
     @property
     def cut_off_v(self) -> Array:
@@ -180,12 +184,18 @@ def relived(
     life = assessed.life
     here = replace(
         life,
-        life_s=life.life_s[rows] * factor,
-        next_s=life.next_s[rows] * factor,
+        life_s=scaled(life, assessed.feed.pack, rows, factor),
+        next_s=scaled(replace(life, life_s=life.next_s), assessed.feed.pack, rows, factor),
         mean_current_a=life.mean_current_a[rows] / factor,
     )
     money = costs(
-        side.cost[part], side.setup_h[part], assessed.feed_cost, own_cost, here.life_s, here.next_s
+        side.cost[part],
+        side.setup_h[part],
+        assessed.feed_cost,
+        own_cost,
+        here.life_s,
+        here.next_s,
+        assessed.feed.pack.every_s,
     )
     view = _View(
         feed=assessed.feed,
@@ -194,6 +204,7 @@ def relived(
         side=side,
         part=part,
         headroom=assessed.headroom[rows],
+        lost=_lost(assessed.harvest, life.life_s.shape)[rows],
     )
     values = [np.broadcast_to(c.measure.value(view), factor.shape) for c in criteria]
     return score(criteria, np.stack(values))[1]
@@ -278,7 +289,10 @@ def assess(
         asked = fresh or drains[0].share.shape[2] == 1
         asked = asked or any(_may_pulse(prepared[i]) for i in members)
         asked = asked or prepared[members[0]].feed.rested is not None
-        life_of |= zip(members, lives(pack, drains, fresh=asked), strict=True)
+        found = lives(on_one_charge(pack), drains, fresh=asked)
+        if pack.every_s is not None:
+            found = [recharged(pack, *one) for one in zip(drains, found, strict=True)]
+        life_of |= zip(members, found, strict=True)
     return [
         _assessed(made, life_of[i], own_cost, product, criteria, weights)
         for i, made in enumerate(prepared)
@@ -307,14 +321,31 @@ def _assessed(
     weights: Array | None,
 ) -> Assessed:
     feed, lines, drain, side, part = made.feed, made.timeline, made.drain, made.side, made.part
+    harvest = harvested(feed, product, drain, life)
+    if harvest is not None:
+        life = sustained(life, harvest, feed.pack, drain)
     current = lines.rail_current(feed.chip_voltage())
     rail = (lines.share * current).sum(axis=1)
     battery = (lines.share * (drain.constant_a + drain.power_w / feed.nominal_v)).sum(axis=1)
     money = costs(
-        side.cost[part], side.setup_h[part], made.feed_cost, own_cost, life.life_s, life.next_s
+        side.cost[part],
+        side.setup_h[part],
+        made.feed_cost,
+        own_cost,
+        life.life_s,
+        life.next_s,
+        feed.pack.every_s,
     )
     headroom = _headroom(lines, product)
-    view = _View(feed=feed, life=life, money=money, side=side, part=part, headroom=headroom)
+    view = _View(
+        feed=feed,
+        life=life,
+        money=money,
+        side=side,
+        part=part,
+        headroom=headroom,
+        lost=_lost(harvest, life.life_s.shape),
+    )
     shape = life.life_s.shape
     values = np.stack([np.broadcast_to(c.measure.value(view), shape) for c in criteria])
     points, worth = score(criteria, values, weights)
@@ -352,7 +383,14 @@ def _assessed(
         rail_peaks=rail_peaks,
         drain=drain,
         product=product,
+        harvest=harvest,
     )
+
+
+def _lost(harvest: Harvested | None, shape: tuple[int, ...]) -> Array:
+    """Share of days on which the load is not carried, (R, N); a pack that is used up and changed
+    carries it until then."""
+    return np.zeros(shape) if harvest is None else harvest.lost
 
 
 def _headroom(lines: Timeline, product: ProductFigures) -> Array:
@@ -377,6 +415,12 @@ class _View:
     side: PartSide
     part: Index
     headroom: Array
+    lost: Array
+
+    @property
+    def days_without(self) -> Array:
+        """Share of days on which a store that is harvested into does not carry the load, (R, N)."""
+        return self.lost
 
     @property
     def life_s(self) -> Array:

@@ -116,7 +116,8 @@ def spread_worth(
             before, after = stated + packs.stated_loss_a[name], moved + packs.loss_a[name]
             factor = packs.capacity[name] * np.where(after > 0, before / after, 1.0)
         # age ends these whatever they draw
-        factor[assessed.life.ends_by[rows, 0] == INDEX["shelf-life"]] = 1.0
+        aged = [INDEX[name] for name in ("shelf-life", "faded")]
+        factor[np.isin(assessed.life.ends_by[rows, 0], aged)] = 1.0
         worth = relived(assessed, rows, factor, side, here.own_cost, criteria)
         out[members] = worth.mean(axis=2).T
     return out

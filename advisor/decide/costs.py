@@ -16,7 +16,16 @@ from advisor.catalogue.schema_parts import Part, Price
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.schema_supply import AddOn
 from advisor.model.draws import Array, Sampler
-from advisor.model.money import Purchase, development, price_at, replacements, upkeep
+from advisor.model.harvest import harvestable
+from advisor.model.money import (
+    Purchase,
+    charges,
+    development,
+    price_at,
+    replacements,
+    upkeep,
+    whole_intervals,
+)
 from advisor.model.packs import Feed
 
 HOUR = 3600.0
@@ -53,7 +62,8 @@ class PartCost:
 
 @dataclass(frozen=True, slots=True)
 class FeedCost:
-    """A feed's share of the cost, (N,) per unit: the pack, the converters, the reservoir.
+    """A feed's share of the cost, (N,) per unit: the pack, the converters, the reservoir, and the
+    panel and charger where it is charged by them.
 
     `converters` has each by its id; `bought` maps the ids of cell and converters to their
     purchases, where they have a price.
@@ -65,11 +75,12 @@ class FeedCost:
     missing: tuple[str, ...]
     bought: Mapping[str, Bought] = field(default_factory=dict)
     converters: Mapping[str, Array] = field(default_factory=dict)
+    source: Mapping[str, Array] = field(default_factory=dict)
 
     @property
     def each(self) -> Array:
         """All of it, (N,) per unit."""
-        return self.pack + self.converter + self.reservoir
+        return sum(self.source.values(), self.pack + self.converter + self.reservoir)
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +95,7 @@ class ProductCost:
     rates: Mapping[str, Array]
     service_life: Array
     limit: float
+    charge: Array
 
 
 def product_cost(product: Product, sampler: Sampler) -> ProductCost:
@@ -114,6 +126,9 @@ def product_cost(product: Product, sampler: Sampler) -> ProductCost:
         if product.service_life is None
         else sampler.take(sampler.root / "service-life", product.service_life),
         limit=np.inf if cost.unit_cost_limit is None else cost.unit_cost_limit.nominal,
+        charge=unknown
+        if product.recharge is None or product.recharge.cost is None
+        else sampler.take(sampler.root.child("recharge", "cost"), product.recharge.cost),
     )
 
 
@@ -239,6 +254,14 @@ def feed_cost(
                 sampler.root.child("supply-options", "reservoir", "price"), capacitor.price
             )
         )
+    source = {}
+    harvest = product.harvest
+    if harvest is not None and harvestable(feed.cell):
+        for name in ("panel", "charger"):
+            record = getattr(harvest, name)
+            if record is not None:
+                at = sampler.root.child("harvest", name, "price")
+                source[name] = unknown if record.price is None else sampler.take(at, record.price)
     return FeedCost(
         pack=pack,
         converter=converter,
@@ -246,17 +269,24 @@ def feed_cost(
         missing=tuple(missing),
         bought=bought,
         converters=converters,
+        source=source,
     )
 
 
 @dataclass(frozen=True, slots=True)
 class Costs:
-    """Per unit over the service life, each (R, N), in the product's currency."""
+    """Per unit over the service life, each (R, N), in the product's currency.
+
+    `charges` are the visits that charge the pack, None where nobody does, and `charging` what they
+    cost; it is part of the upkeep.
+    """
 
     purchase: Array
     development: Array
     replacements: Array
     upkeep: Array
+    charges: Array | None = None
+    charging: Array | None = None
 
     @property
     def lifetime(self) -> Array:
@@ -271,19 +301,31 @@ def costs(
     own: ProductCost,
     life: Array,
     following: Array | None = None,
+    every: Array | None = None,
 ) -> Costs:
     """Costs of builds on one feed.
 
     Parameters
     ----------
     part_each, setup_h : (R, N) part with extras per unit, and set-up hours. life : (R, N) s of the
-    first pack. following : of those that replace it, where it is another.
+    first pack. following : of those that replace it, where it is another. every : (N,) s from one
+    charge of the pack to the next, None where nobody charges it.
     """
     units = np.nan if own.units is None else float(own.units)
+    if every is not None:
+        life = whole_intervals(life, every)
+        following = None if following is None else whole_intervals(following, every)
     changes = replacements(own.service_life, life, following)
+    changing = upkeep(changes, feed.pack, own.service_visit)
+    visits = charging = None
+    if every is not None:
+        visits = charges(own.service_life, every, changes)
+        charging = np.where(visits == 0, 0.0, visits * own.charge)
     return Costs(
-        part_each + feed.each,
-        development(setup_h, own.engineer_rate, own.tools, units),
-        changes,
-        upkeep(changes, feed.pack, own.service_visit),
+        purchase=part_each + feed.each,
+        development=development(setup_h, own.engineer_rate, own.tools, units),
+        replacements=changes,
+        upkeep=changing if charging is None else changing + charging,
+        charges=visits,
+        charging=charging,
     )

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from advisor.decide.screens import Case, Limit
-from advisor.model.packs import Feed
+from advisor.model.packs import Feed, chargeable
 from advisor.model.workload import ProductFigures
 
 
@@ -43,6 +43,25 @@ def _cold_pulses(at: Supply) -> Iterator[Case]:
         if at.product.coldest < end:
             need = f"{cell.cell} {name} table"
             yield Case(need=need, required=at.product.coldest, offered=end, broken=True, miss=1.0)
+
+
+def _chargeable(at: Supply) -> Iterator[Case]:
+    """Somewhere in the year it must be warm, or cool, enough to charge it."""
+    cell = at.feed.cell
+    if at.feed.pack.every_s is None or cell is None or chargeable(cell, at.product).any():
+        return
+    assert cell.charge is not None
+    low, high = cell.charge.min, cell.charge.max
+    if low is not None and at.product.hottest < low.nominal:
+        place, end = at.product.hottest, low.nominal
+    elif high is not None and at.product.coldest > high.nominal:
+        place, end = at.product.coldest, high.nominal
+    else:
+        # between its places, one too cold and one too hot
+        assert low is not None
+        place, end = at.product.coldest, low.nominal
+    need = f"{cell.cell} at a temperature at which it may be charged"
+    yield Case(need=need, required=end, offered=place, broken=True, miss=1.0)
 
 
 def _input_max(at: Supply) -> Iterator[Case]:
@@ -105,6 +124,14 @@ FEED_LIMITS = (
         dimension="temperature",
         least=False,
         cases=_cold_pulses,
+    ),
+    Limit(
+        name="charge-temperature",
+        level="feed",
+        title="somewhere a pack that is charged again may be charged",
+        dimension="temperature",
+        least=True,
+        cases=_chargeable,
     ),
     Limit(
         name="lead-time",

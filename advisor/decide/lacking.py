@@ -13,8 +13,16 @@ from advisor.catalogue.schema_product import Product
 from advisor.catalogue.schema_rails import NONE
 from advisor.decide.left_out import Supplies, on_rail
 from advisor.figures import Path
+from advisor.model.harvest import harvestable
 from advisor.model.maturity import maturity
-from advisor.model.packs import CELL_LIMITS, cells_name, missing_cell, missing_converter
+from advisor.model.packs import (
+    CELL_LIMITS,
+    cells_name,
+    missing_cell,
+    missing_converter,
+    missing_store,
+    unsaid_of_charging,
+)
 
 
 def feed_pairs(
@@ -54,14 +62,22 @@ def feed_pairs(
     for i, option in enumerate(product.supply_options.cells):
         if option.cell is not None:
             cell = catalogue.cells[option.cell]
-            lacking = missing_cell(cell, timed)
+            charged = product.recharge is not None and cell.rechargeable
+            stored = product.harvest is not None and harvestable(cell)
+            lacking = missing_cell(cell, timed, charged or stored)
+            if stored:
+                lacking += missing_store(cell)
             if lacking:
                 missing += lacking
                 supplies.lacking["pack", cells_name(option)] = tuple(lacking)
                 continue
+            if product.harvest is not None and not harvestable(cell):
+                warnings.append(f"{option.cell} cannot be charged: it lives without the harvest")
             for name, effect in CELL_LIMITS.items():
                 if getattr(cell, name) is None:
                     warnings.append(f"{option.cell} states no {name.replace('_', '-')}: {effect}")
+            if charged or stored:
+                warnings += unsaid_of_charging(cell)
         pairs += [(i, c, rest) for c in converters if c not in gone for rest in further]
     return pairs, missing, list(dict.fromkeys(warnings))
 

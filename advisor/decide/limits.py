@@ -209,6 +209,26 @@ def _stored(at: Held) -> Iterator[Case]:
         )
 
 
+def _service(at: Held) -> Iterator[Case]:
+    harvest, wanted = at.assessed.harvest, at.assessed.product.service
+    if harvest is not None and wanted is not None:
+        offered = 1 - harvest.lost
+        yield Case(need="needs.service on a share of the days", required=wanted, offered=offered)
+
+
+def _interval(at: Held) -> Iterator[Case]:
+    """Aged by the end of the first interval, the pack carries the product to the next charge."""
+    life = at.assessed.life
+    charged = life.charged
+    if charged is not None:
+        yield Case(
+            need="recharge.every that one charge lasts",
+            required=charged.every_s,
+            offered=np.minimum(charged.first_s, charged.run_s),
+            broken=(life.life_s < charged.every_s) & ~life.dead,
+        )
+
+
 def _unit_cost(at: Held) -> Iterator[Case]:
     yield Case(need="unit-cost-limit", required=at.own.limit, offered=at.assessed.costs.purchase)
 
@@ -348,6 +368,22 @@ BUILD_LIMITS = (
         dimension="voltage",
         least=True,
         cases=_fresh,
+    ),
+    Limit(
+        name="service",
+        level="build",
+        title="a store that is harvested into carries the load on as many days as `needs.service`",
+        dimension="share",
+        least=True,
+        cases=_service,
+    ),
+    Limit(
+        name="recharge",
+        level="build",
+        title="one charge lasts until the next",
+        dimension="time",
+        least=True,
+        cases=_interval,
     ),
     Limit(
         name="unit-cost-limit",

@@ -23,6 +23,7 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from advisor.model.ageing import Charged
 from advisor.model.crossing import first_negative
 from advisor.model.drain import Array, Drain, Pack, at_depth, joined
 from advisor.model.ends import ENDS, INDEX, Fading
@@ -46,7 +47,8 @@ class Life:
     as it counts where their pulse limit is least); start_low_v (lowest loaded voltage, fresh; NaN
     where the pack cannot give the power); dead (fresh pack below the cut-off). start_depth (of
     discharge on the first day: what comes before use takes it from 0, and fresh then means on the
-    first day); next_s (life of a pack that replaces the first one).
+    first day); next_s (life of a pack that replaces the first one). charged (the story of a pack
+    that is charged again, None for others).
     """
 
     end_depth: Array
@@ -59,6 +61,7 @@ class Life:
     dead: NDArray[np.bool_]
     start_depth: Array
     next_s: Array
+    charged: Charged | None = None
 
 
 def lives(pack: Pack, drains: Sequence[Drain], fresh: bool = True) -> list[Life]:
@@ -67,7 +70,8 @@ def lives(pack: Pack, drains: Sequence[Drain], fresh: bool = True) -> list[Life]
     out, start = [], 0
     for drain in drains:
         rows = slice(start, start + len(drain.cut_off_v))
-        out.append(Life(**{f.name: getattr(together, f.name)[rows] for f in fields(Life)}))
+        of = {f.name: getattr(together, f.name) for f in fields(Life) if f.name != "charged"}
+        out.append(Life(**{name: values[rows] for name, values in of.items()}))
         start = rows.stop
     return out
 
@@ -90,14 +94,12 @@ def life(pack: Pack, drain: Drain, fresh: bool = True) -> Life:
     -------
     Life, every array (R, N).
     """
-    pack = _refined(pack)
+    pack = refined(pack)
     rows, _, draws = drain.share.shape
     shape = (rows, draws)
     self_a = pack.self_discharge_a
-    b = (drain.share * drain.power_w).sum(axis=1)
-    constant_a = (drain.share * drain.constant_a).sum(axis=1)
-    a = constant_a + self_a + pack.leak_a
-    march = _March(pack, a, b)
+    march, constant_a = _in_use(pack, drain)
+    a, b = march.a, march.b
     start = stored(pack, drain)[-1] if drain.before else None
 
     cut = cut_off_depth(pack, drain.cut_off_v)
@@ -173,6 +175,22 @@ def life(pack: Pack, drain: Drain, fresh: bool = True) -> Life:
     )
 
 
+def _in_use(pack: Pack, drain: Drain) -> tuple[_March, Array]:
+    """The march of a pack in use, and its mean constant current but for its own losses, (R, N)."""
+    b = (drain.share * drain.power_w).sum(axis=1)
+    constant_a = (drain.share * drain.constant_a).sum(axis=1)
+    return _March(pack, constant_a + pack.self_discharge_a + pack.leak_a, b), constant_a
+
+
+def taken(pack: Pack, drain: Drain, seconds: Array) -> Array:
+    """Depth of discharge of a full pack after (N,) s in use, (R, N) share of the capacity; 1 where
+    that is more than it has."""
+    march, _ = _in_use(refined(pack), drain)
+    whole = np.ones(drain.cut_off_v.shape)
+    reached = march.depth(np.broadcast_to(seconds, whole.shape), whole)
+    return np.asarray(np.where(march.a + march.b > 0, reached, 0.0))
+
+
 def _by_luck(drain: Drain, to_end: Array, charge: Array) -> Array:
     """What a device's own events make of its mean time (R, N) s to use up a charge (R, N) C.
 
@@ -196,7 +214,7 @@ def _seen(pack: Pack, drain: Drain) -> list[tuple[Pack, Drain]]:
 
 def stored(pack: Pack, drain: Drain) -> list[Array]:
     """Depth of discharge after each phase before use, (R, N) shares of the capacity each."""
-    pack = _refined(pack)
+    pack = refined(pack)
     out = []
     depth = np.zeros(drain.cut_off_v.shape)
     for phase, loss_a in zip(drain.before, pack.stored_loss_a, strict=True):
@@ -209,7 +227,7 @@ def stored(pack: Pack, drain: Drain) -> list[Array]:
     return out
 
 
-def _refined(pack: Pack) -> Pack:
+def refined(pack: Pack) -> Pack:
     """The same curves on a grid fine enough for the quadrature and for finding crossings."""
     depth = [pack.depth[:1]]
     for lo, hi, v_lo, v_hi in zip(

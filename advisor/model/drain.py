@@ -11,6 +11,8 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from advisor.model.ageing import Ageing
+
 Array = NDArray[np.float64]
 
 
@@ -28,7 +30,8 @@ class Pack:
     of the cell that ends of life read, (N,) by their keys, if it states them. eases : at each of
     the product's times, its share (N,) of the resistance; strains : what a current of the cells
     counts (N,) then, of one where the pulse limit is least. stored_loss_a : in each phase before
-    use, the self-discharge, (N,) A.
+    use, the self-discharge, (N,) A. every_s : (N,) s from one charge to the next, None where nobody
+    charges it; ageing : how it then ages, if that is stated.
     """
 
     depth: Array
@@ -47,6 +50,8 @@ class Pack:
     eases: tuple[Array, ...] = ()
     strains: tuple[Array, ...] = ()
     stored_loss_a: tuple[Array, ...] = ()
+    every_s: Array | None = None
+    ageing: Ageing | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,6 +117,60 @@ def rows_of(drain: Drain, rows: slice) -> Drain:
         before=tuple(
             replace(s, constant_a=s.constant_a[rows], power_w=s.power_w[rows]) for s in drain.before
         ),
+    )
+
+
+def cases_of(
+    pack: Pack, drain: Drain, r: NDArray[np.intp], n: NDArray[np.intp]
+) -> tuple[Pack, Drain]:
+    """Some cases of a pack as the draws of one row, by their indices (m,) of row and draw.
+
+    What comes before use is left out, and so is how it ages.
+    """
+    own = replace(
+        pack,
+        open_v=pack.open_v[:, n],
+        resistance=pack.resistance[:, n],
+        capacity_c=pack.capacity_c[n],
+        self_discharge_a=pack.self_discharge_a[n],
+        leak_a=pack.leak_a[n],
+        least_capacity=pack.least_capacity[n],
+        mean_capacity=pack.mean_capacity[n],
+        shelf_life_s=pack.shelf_life_s[n],
+        two_well=None if pack.two_well is None else (pack.two_well[0][n], pack.two_well[1][n]),
+        reservoir=None if pack.reservoir is None else (pack.reservoir[0][n], pack.reservoir[1][n]),
+        figures={keys: value[n] for keys, value in pack.figures.items()},
+        eases=tuple(one[n] for one in pack.eases),
+        strains=tuple(one[n] for one in pack.strains),
+        stored_loss_a=(),
+        every_s=None if pack.every_s is None else pack.every_s[n],
+        ageing=None,
+    )
+    return own, _cases(drain, r, n)
+
+
+def _cases(drain: Drain, r: NDArray[np.intp], n: NDArray[np.intp]) -> Drain:
+    def states(values: Array) -> Array:
+        return np.ascontiguousarray(values[r, :, n].T)[None]
+
+    return Drain(
+        constant_a=states(drain.constant_a),
+        power_w=states(drain.power_w),
+        share=states(drain.share),
+        duration_s=states(drain.duration_s),
+        tasks=drain.tasks,
+        period_s=drain.period_s[:, n],
+        cut_off_v=drain.cut_off_v[r, n][None],
+        seen=tuple(
+            Seen(
+                ease=one.ease[n],
+                drain=_cases(one.drain, r, n),
+                strain=one.strain[n] if isinstance(one.strain, np.ndarray) else one.strain,
+            )
+            for one in drain.seen
+        ),
+        variance=None if drain.variance is None else drain.variance[r, n][None],
+        luck=None if drain.luck is None else drain.luck[n],
     )
 
 

@@ -63,6 +63,8 @@ ENDS = (
     End("cut-off", "the open voltage falls to the cut-off", lambda at: at.cut_off),
     End("sag", "the voltage sags under load in the cold", lambda at: at.sag),
     End("two-well", "charge cannot follow the pulses", lambda at: at.two_well),
+    End("faded", "age leaves less of the capacity than it is to have", None),
+    End("interval", "one charge of the aged cells does not last until the next", None),
     End("shelf-life", "the cells reach the end of their shelf life", None),
 )
 INDEX = {end.name: i for i, end in enumerate(ENDS)}

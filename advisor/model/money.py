@@ -94,6 +94,22 @@ def replacements(service_life: Array, battery_life: Array, following: Array | No
     return np.asarray(np.maximum(packs - 1, 0.0))
 
 
+def whole_intervals(life: Array, every: Array) -> Array:
+    """The part of lives (R, N) s that is whole intervals of (N,) s: a pack that is charged at
+    intervals is changed at the last visit that it reaches. One that reaches none counts as it is.
+    """
+    with np.errstate(invalid="ignore"):
+        count = np.floor(life / every + 1e-9)
+        return np.where((count >= 1) & np.isfinite(life), count * every, life)
+
+
+def charges(service_life: Array, every: Array, changes: Array) -> Array:
+    """Visits over the service life (N,) s that charge a pack, (R, N), one every (N,) s: those at
+    which it is changed (R, N) charge nothing, as a pack comes charged."""
+    visits = np.maximum(np.ceil(service_life / every - 1e-9) - 1, 0.0)
+    return np.asarray(np.maximum(visits - changes, 0.0))
+
+
 def upkeep(changes: Array, pack: Array, visit: Array) -> Array:
     """changes x (pack + service visit), per unit, (R, N); pack and visit (N,) per change."""
     # no change costs nothing, even where the price of one is unknown or the life is without end

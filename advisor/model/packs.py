@@ -8,11 +8,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from advisor.catalogue.curves import Curve
 from advisor.catalogue.records import stated
 from advisor.catalogue.schema_parts import Price
 from advisor.catalogue.schema_product import CellOption, Reservoir
 from advisor.catalogue.schema_supply import Cell, Converter
 from advisor.figures import Path
+from advisor.model.ageing import ageing_of, lacking
 from advisor.model.conversion import Conversion, conversion
 from advisor.model.drain import Pack
 from advisor.model.draws import Array, Sampler
@@ -22,6 +24,7 @@ from advisor.model.rested import AfterRest, after_rest, pulse_limits
 from advisor.model.workload import ProductFigures, curve_values, on_curve
 from advisor.quantities import Quantity
 
+LEAK_PLACES = 101  # of depth, over which a leakage is averaged
 REFERENCE = 20.0  # degC at which a cell's self-discharge is stated
 
 # what a cell must state before a life can be computed from it
@@ -54,7 +57,8 @@ class Feed:
     covered : whether the cell's temperature table reaches over the environment. pulse_a : (N,)
     greatest current of the cells for a moment at the place where it is least, infinite where none
     is stated. rested : what one cell gives after rest, where it is stated. rails : those beside the
-    main one, each behind its own converter.
+    main one, each behind its own converter. charge_efficiency : (N,) of cells that may be charged;
+    stated_idle : share of the time too cold and too hot for it, at the stated values.
     """
 
     option: CellOption
@@ -68,6 +72,8 @@ class Feed:
     pulse_a: Array
     rested: AfterRest | None = None
     rails: tuple[Conversion, ...] = ()
+    charge_efficiency: Array | None = None
+    stated_idle: tuple[float, float] = (0.0, 0.0)
 
     @property
     def name(self) -> str:
@@ -164,10 +170,12 @@ def cells_name(option: CellOption) -> str:
     return text if option.parallel == 1 else f"{option.parallel} strings of {text}"
 
 
-def missing_cell(cell: Cell, timed: bool = False) -> list[str]:
-    """Paths of what a cell lacks for a battery life; `timed`: and for a time to delivery."""
+def missing_cell(cell: Cell, timed: bool = False, aged: bool = False) -> list[str]:
+    """Paths of what a cell lacks for a battery life; `timed`: and for a time to delivery; `aged`:
+    and for a life over many charges."""
     own = Path(cell.cell)
-    out = [own / n.replace("_", "-") for n in CELL_NEEDS if getattr(cell, n) is None]
+    needs = CELL_NEEDS if cell.leak is None else CELL_NEEDS[:-2]
+    out = [own / n.replace("_", "-") for n in needs if getattr(cell, n) is None]
     if cell.temperature is not None:
         for key, row in zip(cell.temperature.keys, cell.temperature.rows, strict=True):
             out += [
@@ -175,8 +183,52 @@ def missing_cell(cell: Cell, timed: bool = False) -> list[str]:
                 for n in ("capacity", "resistance")
                 if getattr(row, n) is None
             ]
+    if aged and cell.ageing is not None:
+        out += lacking(cell.ageing, own / "ageing")
+    if aged and cell.shelf_life is None and (cell.ageing is None or cell.ageing.calendar is None):
+        # nothing would ever end its life
+        out.append(own / "shelf-life")
     out += _undated(own, cell.price, timed)
     return [str(path) for path in out]
+
+
+def missing_store(cell: Cell) -> list[str]:
+    """Paths of what a cell that may be charged lacks for being harvested into."""
+    if not cell.rechargeable or cell.charge is None:
+        return []
+    own = Path(cell.cell)
+    return [] if cell.charge.efficiency is not None else [str(own.child("charge", "efficiency"))]
+
+
+def unsaid_of_charging(cell: Cell) -> list[str]:
+    """What a cell that is charged again does not state, each with what comes of it."""
+    ageing, charge = cell.ageing, cell.charge
+    out = []
+    for name, word in (("calendar", "time"), ("cycles", "charging")):
+        law = ageing and getattr(ageing, name)
+        if law is None:
+            out.append(f"{cell.cell} states no ageing.{name}: it loses no capacity with {word}")
+        elif law.resistance is None:
+            effect = "its resistance does not rise by it"
+            out.append(f"{cell.cell} states no ageing.{name}.resistance: {effect}")
+    for name in ("min", "max"):
+        if charge is None or getattr(charge, name) is None:
+            effect = "where it may be charged is not checked"
+            out.append(f"{cell.cell} states no charge.{name}: {effect}")
+    return out
+
+
+def chargeable(cell: Cell, product: ProductFigures) -> Array:
+    """Share of the time (N,) at which a cell is neither too cold nor too hot to be charged."""
+    low = high = None
+    if cell.charge is not None:
+        low, high = cell.charge.min, cell.charge.max
+    may = np.ones(product.temperature.shape, dtype=bool)
+    if low is not None:
+        may &= product.temperature >= low.nominal
+    if high is not None:
+        may &= product.temperature <= high.nominal
+    return np.asarray((product.share * may).sum(axis=0))
 
 
 def _undated(own: Path, price: Price | None, timed: bool) -> list[Path]:
@@ -270,8 +322,6 @@ def _pack(
     assert cell.resistance is not None
     assert cell.capacity is not None
     assert cell.temperature is not None
-    assert cell.self_discharge is not None
-    assert cell.doubles_every is not None
     own = sampler.root
     v_at, volts = curve_values(own / "voltage-curve", cell.voltage_curve, sampler)
     if sampler.random:
@@ -292,16 +342,27 @@ def _pack(
         return on_curve(t_at, np.stack(values), product.temperature)
 
     def loss(temperature: Array, share: Array) -> Array:
+        if drip is not None:
+            return drip
         warmth = (share * 2.0 ** ((temperature - REFERENCE) / step)).sum(axis=0)
         return np.asarray(capacity * rate * warmth)
 
     factor, ohmic = over_temperature("capacity"), over_temperature("resistance")
     worst = ohmic.max(axis=0)
     capacity = sampler.take(own / "capacity", cell.capacity) * option.parallel
-    step = sampler.take(own / "doubles-every", cell.doubles_every)
-    rate = sampler.take(own / "self-discharge", cell.self_discharge)
+    drip = None
+    if cell.leak is None:
+        assert cell.self_discharge is not None
+        assert cell.doubles_every is not None
+        step = sampler.take(own / "doubles-every", cell.doubles_every)
+        rate = sampler.take(own / "self-discharge", cell.self_discharge)
+    else:
+        drip = _mean_leak(own / "leak", cell.leak, on_curve(v_at, volts, places), depth, sampler)
+        drip = drip * option.parallel
     capacitor, leak = _reservoir(reservoir, product_sampler)
     well = cell.two_well
+    charged = product.recharge_s is not None and cell.rechargeable
+    ages = charged or (product.income is not None and cell.rechargeable)
     return Pack(
         depth=depth,
         open_v=on_curve(v_at, volts, places) * option.series,
@@ -331,7 +392,20 @@ def _pack(
         eases=tuple(ohmic[time.places].max(axis=0) / worst for time in product.times),
         strains=_strains(cell, product),
         stored_loss_a=tuple(loss(phase.temperature, phase.share) for phase in product.before),
+        every_s=product.recharge_s if charged else None,
+        ageing=ageing_of(cell.ageing, product, sampler) if ages and cell.ageing else None,
     )
+
+
+def _mean_leak(path: Path, curve: Curve, volts: Array, depth: Array, sampler: Sampler) -> Array:
+    """Mean over depth of a cell's leakage, (N,) A; `volts` (G, N) at depths (G,).
+
+    It is more than a nearly empty cell leaks and less than a full one does.
+    """
+    at, amps = curve_values(path, curve, sampler)
+    fine = np.linspace(0.0, 1.0, LEAK_PLACES)
+    places = np.broadcast_to(fine[:, None], (LEAK_PLACES, sampler.size))
+    return np.asarray(on_curve(at, amps, on_curve(depth, volts, places)).mean(axis=0))
 
 
 def _strains(cell: Cell, product: ProductFigures) -> tuple[Array, ...]:
@@ -358,6 +432,7 @@ def feed(
     samplers : by document id; the product's, the cell's and the converters' are taken.
     """
     own = samplers[product.name]
+    charge = None
     if cell is None:
         pack = _ideal(option, product, reservoir, own)
         nominal, cut_off = pack.open_v[0], np.zeros(own.size)
@@ -380,6 +455,8 @@ def feed(
             if cell.after_rest is None
             else after_rest(at / "after-rest", cell.after_rest, sampler)
         )
+        if cell.charge is not None and cell.charge.efficiency is not None:
+            charge = sampler.take(at.child("charge", "efficiency"), cell.charge.efficiency)
         ends = cell.temperature.at
         covered = ends[0] <= product.coldest and product.hottest <= ends[-1]
     volts = nominal if product.rail is None or converter is None else product.rail
@@ -412,4 +489,6 @@ def feed(
         pulse_a=pulse,
         rested=rested,
         rails=further,
+        charge_efficiency=charge,
+        stated_idle=product.stated_idle(None if cell is None else cell.charge),
     )

@@ -11,11 +11,13 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from advisor.catalogue.curves import Curve
+from advisor.catalogue.schema_charge import Charge
 from advisor.catalogue.schema_life import ASLEEP, DISCONNECTED, Retries, Stay
 from advisor.catalogue.schema_product import Load, Product, StandingLoad, Task
 from advisor.figures import Path
 from advisor.model.chance import Tries
 from advisor.model.draws import Array, Sampler
+from advisor.model.income import Income, income_of
 from advisor.model.rails import Demand, Gate, RailFigures, Take, gate_of
 from advisor.quantities import Quantity, exact
 
@@ -111,7 +113,10 @@ class ProductFigures:
     `confidence` is the share of events that must keep a deadline that chance bears on; `lasts_s`
     how long the product is in use, by which rare meetings are counted; `rails` are those beside
     the main one, on which `standing` stands; `luck` (N,) standard normal
-    deviates of what a device's own events come to, None at the stated values.
+    deviates of what a device's own events come to, None at the stated values. `income` is what is
+    harvested, if anything is; `stays` are temperatures with their shares at the stated values.
+    `service` is the least share of days on which the load is to be carried. `recharge_s` (N,) s is
+    the time from one charge to the next, None where nobody charges the pack.
     """
 
     name: str
@@ -131,6 +136,10 @@ class ProductFigures:
     confidence: float = 0.5
     lasts_s: float = 10 * YEAR
     luck: Array | None = None
+    income: Income | None = None
+    service: float | None = None
+    stays: tuple[tuple[float, float], ...] = ()
+    recharge_s: Array | None = None
 
     @property
     def waits(self) -> bool:
@@ -148,6 +157,13 @@ class ProductFigures:
         if not self.times:
             return (tuple(task.period for task in self.tasks),)
         return tuple(tuple(task.periods[t] for task in self.tasks) for t in range(len(self.times)))
+
+    def stated_idle(self, charge: Charge | None) -> tuple[float, float]:
+        """Share of the time too cold and too hot for charging, at the stated values."""
+        low = -np.inf if charge is None or charge.min is None else charge.min.nominal
+        high = np.inf if charge is None or charge.max is None else charge.max.nominal
+        cold = sum(share for at, share in self.stays if at < low)
+        return cold, sum(share for at, share in self.stays if at > high)
 
     def done(self, t: int) -> tuple[int, ...]:
         """Which tasks are done at a time."""
@@ -269,7 +285,27 @@ def product_figures(product: Product, sampler: Sampler) -> ProductFigures:
         confidence=product.needs.confidence.nominal,
         lasts_s=(product.service_life or product.life_target or TEN_YEARS).nominal,
         luck=sampler.luck(root / "chance") if _by_chance(product) else None,
+        service=None if product.needs.service is None else product.needs.service.nominal,
+        stays=_stated_stays(product),
+        income=None if product.harvest is None else income_of(product.harvest, sampler),
+        recharge_s=None
+        if product.recharge is None
+        else take(root.child("recharge", "every"), product.recharge.every),
     )
+
+
+def _stated_stays(product: Product) -> tuple[tuple[float, float], ...]:
+    """(temperature degC, share of the calendar) of all places, at the stated values."""
+    if not product.times:
+        told = [(s.at.nominal, s.share.nominal) for s in product.environment]
+    else:
+        told = [
+            (s.at.nominal, t.share.nominal * s.share.nominal)
+            for t in product.times
+            for s in t.environment or product.environment
+        ]
+    whole = sum(share for _, share in told)
+    return tuple((at, share / whole) for at, share in told)
 
 
 def _by_chance(product: Product) -> bool:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from advisor.present.builds import build_table
 from advisor.present.gating import switched
+from advisor.present.harvest import harvest
 from advisor.present.layout import FAINT, GOOD, PLAIN, POOR, STRONG, Page
 from advisor.present.left_out import left_out
 from advisor.present.phases import calendar
@@ -56,6 +57,7 @@ def explanation_page(
     page.line(f"  in all {show(total, 'current')}" + _over_life(result))
     calendar(page, result)
     switched(page, result)
+    harvest(page, result.harvest)
     told = result.cost.told
     if told is not None and told > 0:
         what = "expected" if result.cost.expected else "at the stated values"

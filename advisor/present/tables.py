@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from advisor.decide.clipping import NOTHING
 from advisor.decide.robustness import AGREE
 from advisor.model.tables import never_sleeps
+from advisor.present.harvest import service_words
 from advisor.present.layout import FAINT, PLAIN, STRONG, Page, cells
 from advisor.present.left_out import left_out
 from advisor.present.marks import marks
@@ -137,6 +138,8 @@ def answer(result: Shortlist) -> tuple[str, ...]:
     ]
     if best.cost.told is not None:
         out.append(cost_words(best.cost))
+    if best.service is not None:
+        out.append(service_words(best.service))
     out += [*seldom(best), *awake(result)]
     out.append(f"Why: {best.reason}.")
     if result.verdict is not None and len(result.ranking) > 1:

@@ -27,6 +27,7 @@ from advisor.stages import Progress
 from advisor.studies.chances import SpreadResult, chances
 from advisor.studies.consumers import Consumer, consumers
 from advisor.studies.gating import GateResult, gating
+from advisor.studies.harvests import HarvestResult, harvest_of
 from advisor.studies.money import MoneyItem, money_items
 from advisor.studies.phases import PhaseResult, TimeResult, phases, times
 from advisor.studies.results import (
@@ -188,6 +189,8 @@ class Explanation:
     neither"""
     gating: tuple[GateResult, ...] = field(default=(), metadata=WHERE_STATED)
     """what is switched off between uses; left out where no capacitance is stated"""
+    harvest: HarvestResult | None = field(default=None, metadata=WHERE_STATED)
+    """the store through the year; left out where nothing is harvested into it"""
 
     def to_frame(self) -> pd.DataFrame:
         """Points per criterion as a data frame, a row a criterion."""
@@ -293,6 +296,7 @@ def explained(
         times=times(build),
         chances=chances(build),
         gating=gating(build),
+        harvest=harvest_of(build, evaluation.product),
     )
 
 

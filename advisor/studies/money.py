@@ -60,6 +60,7 @@ def money_items(
             purchases[name] = cost.bought[record.converter]
     if evaluation.product.supply_options.reservoir is not None:
         items.append(("reservoir", float(cost.reservoir[0])))
+    items += [(name, float(each[0])) for name, each in cost.source.items()]
     development, upkeep = float(money.development[row, 0]), float(money.upkeep[row, 0])
     visits = float(money.replacements[row, 0])
     words = f"upkeep: {visits:g} battery change{'' if visits == 1 else 's'}"

@@ -26,6 +26,7 @@ from advisor.faults import Fault, nearest
 from advisor.figures import Path
 from advisor.model.ends import ENDS
 from advisor.model.tables import never_sleeps
+from advisor.studies.harvests import ServiceResult
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -279,6 +280,8 @@ class RankedPart:
     """why it stands where it stands, in a line"""
     ends: str
     """what ends the battery's life, in words"""
+    service: ServiceResult | None = field(default=None, metadata=WHERE_STATED)
+    """how a store that is harvested into fares; left out where nothing is"""
 
 
 def known(value: float) -> float | None:

@@ -30,6 +30,7 @@ from advisor.model.maturity import maturity
 from advisor.quantities import Quantity
 from advisor.stages import Progress
 from advisor.studies.columns import flat_row
+from advisor.studies.harvests import service_of
 from advisor.studies.results import (
     ClippedResult,
     CriterionResult,
@@ -276,6 +277,7 @@ def _ranked(
         },
         reason=reason(evaluation, place),
         ends=ending(build),
+        service=service_of(build),
     )
 
 

@@ -72,6 +72,7 @@ BROKEN = {
         ("quorvane-jor:temperature.min=90 degC", "temperature.min", "90 degC"),
         ("ldo-a:input.min=6 V", "input.min", "6 V"),
         ("ldo-a:output.min=5 V", "output.min", "5 V"),
+        ("lm-thumb:charge={min: 9 degC, max: 0 degC}", "charge.min", "9 degC above 0 degC"),
         (
             "frost-post:standing-loads.divider.supply={min: 3 V, max: 2 V}",
             "standing-loads.divider.supply.min",
@@ -115,6 +116,14 @@ BROKEN = {
     ],
     "an open-circuit voltage that never rises with depth of discharge": [
         ("lm-thumb:voltage-curve.0.4=3.2 V", "voltage-curve", "rises")
+    ],
+    "rechargeable: true beside it": [
+        ("lm-thumb:charge={min: 0 degC}", "charge", "may not be charged"),
+        ("lm-thumb:ageing={end: 0.8}", "ageing", "may not be charged"),
+    ],
+    "an end below the rated capacity": [("lm-thumb:ageing={end: 100 %}", "ageing.end", "100 %")],
+    "a pack of rechargeable cells among supply-options.cells": [
+        ("frost-post:recharge={every: 3 months}", "recharge", "none may be charged")
     ],
     "both c and k": [("lm-thumb:two-well={c: 0.5}", "two-well", "one of c and k")],
     "dropout with kind linear, efficiency with the switching kinds": [
@@ -185,6 +194,7 @@ BROKEN = {
     "this figure: absent is never zero": [
         ("frost-post:environment=[]", "environment", "nothing"),
         ("frost-post:supply-options.cells=[]", "supply-options.cells", "nothing"),
+        ("frost-post:recharge={cost: 3.00}", "recharge.every", "nothing"),
         ("frost-post:priorities={toolchain: {weight: 0}}", "priorities", "no weight"),
         ("frost-post:workload=[{task: look}]", "workload.look.every", "nothing"),
         (

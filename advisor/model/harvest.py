@@ -1,0 +1,288 @@
+"""What a harvest makes of builds: how often their store runs empty, and how long their packs last.
+
+All that is harvested goes through the store, of which the charge efficiency comes back. The store
+is the energy between a full pack and the depth at which it no longer carries the build,
+C_0 times the integral of V over depth, the fresh pack's; the load of a day is what the pack gives
+then at its mean voltage over that depth, its own losses in it. A store bridges the nights first:
+what the longest takes is set aside, and `store` follows the rest by day.
+
+Nothing is charged below and above the temperatures at which the cells may be. Of which months those
+days are is not said, so the cold ones are taken to be of the six months of least harvest and the
+hot ones of the others, each day by itself (common practice, no source).
+
+Where the harvest of a year covers the load the pack is changed for its age alone. Where it does
+not, it prolongs the life: the pack gives what is lacking, t = t_0/(1 - cover), t_0 the life without
+and cover the harvest over the load; a harvest of nothing leaves everything as it was.
+
+Axes: R rows (builds on one feed), N draws. SI units.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from advisor.model.ageing import Ageing, Stress, before_use, stress, time_to
+from advisor.model.battery import stored
+from advisor.model.drain import Drain, Pack, at_depth
+from advisor.model.draws import Array
+from advisor.model.ends import INDEX
+from advisor.model.store import LOWEST, MONTH_DAYS, YEAR_DAYS, Dawns, Fared, Service, service
+from advisor.model.workload import ProductFigures
+
+if TYPE_CHECKING:
+    from advisor.catalogue.schema_supply import Cell
+    from advisor.model.battery import Life
+    from advisor.model.packs import Feed
+
+DAY = 86400.0
+HALF = 6  # months of the dark half of a year
+
+
+@dataclass(frozen=True, slots=True)
+class Harvested:
+    """How builds on one feed fare, (R, N) each but where said.
+
+    income_j : (12, N) J, a day's mean harvest by month that comes out of the store again. load_w :
+    W, mean that the pack gives, its own losses in it. store_j : J, the store; night_j : of it set
+    aside for the nights. lost : share of days on which the load is not carried, unserved : share
+    of the load; level : mean level of what is left of the store, at dawn. cold, hot : (N,) share of the time too
+    cold or too hot to charge. service : the chain's answers.
+    """
+
+    income_j: Array
+    load_w: Array
+    store_j: Array
+    night_j: Array
+    lost: Array
+    unserved: Array
+    level: Array
+    cold: Array
+    hot: Array
+    service: Service
+
+    @property
+    def income_w(self) -> Array:
+        """Mean harvest over the year, (N,) W."""
+        return np.asarray(MONTH_DAYS @ self.income_j / YEAR_DAYS / DAY)
+
+    @property
+    def cover(self) -> Array:
+        """Harvest over load, over the year, (R, N) shares."""
+        with np.errstate(divide="ignore", invalid="ignore"):
+            found = self.income_w / self.load_w
+        return np.asarray(np.where(self.load_w > 0, found, np.where(self.income_w > 0, np.inf, 0)))
+
+    @property
+    def days(self) -> Array:
+        """What is left of the store for days, (R, N) days of load."""
+        return days_of(self.store_j, self.night_j, self.load_w)
+
+    @property
+    def depth(self) -> Array:
+        """Mean depth of a day's discharge, (R, N) share of the store: what a night takes."""
+        with np.errstate(divide="ignore", invalid="ignore"):
+            return np.asarray(np.where(self.store_j > 0, self.night_j / self.store_j, 1.0))
+
+    def again(self, row: int, income: float = 1.0, store: float = 1.0) -> float:
+        """Share of lost days of a row at the stated values, with so many times the harvest and the
+        store."""
+        days = days_of(self.store_j[row] * store, self.night_j[row], self.load_w[row])
+        return float(self.service.at(self.cover[row] * income, days).lost[0])
+
+    def by_month(self, row: int) -> Dawns:
+        """A row at the stated values, month by month."""
+        return self.service.by_month(float(self.cover[row, 0]), float(self.days[row, 0]))
+
+
+def days_of(store_j: Array, night_j: Array, load_w: Array) -> Array:
+    """What a store (J) has left after the nights, in days of a load (W); arrays (R, N)."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        days = (store_j - night_j) / (load_w * DAY)
+    return np.asarray(np.where(load_w > 0, days, np.inf))
+
+
+def harvestable(cell: Cell | None) -> bool:
+    """Whether a harvest may go into a cell."""
+    return cell is not None and cell.rechargeable and cell.charge is not None
+
+
+def harvested(feed: Feed, product: ProductFigures, drain: Drain, life: Life) -> Harvested | None:
+    """How R builds on one feed fare; None where the pack cannot be charged, or nothing can be."""
+    income, cell, pack = product.income, feed.cell, feed.pack
+    if income is None or cell is None or not harvestable(cell) or feed.charge_efficiency is None:
+        return None
+    assert cell.charge is not None
+    store_j, volts = _store(pack, life.end_depth)
+    power = (drain.share * drain.power_w).sum(axis=1)
+    constant = (drain.share * drain.constant_a).sum(axis=1)
+    load_w = (constant + pack.self_discharge_a + pack.leak_a) * volts + power
+    night_j = load_w * income.night * DAY
+    low, high = cell.charge.min, cell.charge.max
+    never = np.zeros(product.temperature.shape, dtype=bool)
+    cold = never if low is None else product.temperature < low.nominal
+    hot = never if high is None else product.temperature > high.nominal
+    too_cold, too_hot = ((product.share * one).sum(axis=0) for one in (cold, hot))
+    months, spread, persistence = income.stated
+    order = np.argsort(months, kind="stable")
+    idle = _idle(order, too_cold, too_hot)
+    stated = _idle(order, *(np.array([x]) for x in feed.stated_idle))[:, 0]
+    answers = service(
+        tuple(float(m) for m in np.array(months) / max(sum(months), 1e-300)),
+        spread,
+        persistence,
+        tuple(float(x) for x in stated),
+    )
+    out = Harvested(
+        income_j=income.energy * feed.charge_efficiency * (1 - idle),
+        load_w=load_w,
+        store_j=store_j,
+        night_j=night_j,
+        lost=np.zeros(load_w.shape),
+        unserved=np.zeros(load_w.shape),
+        level=np.ones(load_w.shape),
+        cold=too_cold,
+        hot=too_hot,
+        service=answers,
+    )
+    found = _fared(out, income.energy, income.spread, income.persistence, idle, product, stated)
+    return replace(out, lost=found.lost, unserved=found.unserved, level=found.level)
+
+
+def _fared(
+    at: Harvested,
+    energy: Array,
+    spread: Array,
+    persistence: Array,
+    idle: Array,
+    product: ProductFigures,
+    stated_idle: Array,
+) -> Fared:
+    """The chain's answers, (R, N), where months, spread and persistence may be drawn.
+
+    What moves all months alike moves the cover. What moves them otherwise counts by the weight that
+    each has at that cover and store, to the first order.
+    """
+    assert product.income is not None
+    months, stated_spread, stated_persistence = product.income.stated
+    answers, cover, days = at.service, at.cover, at.days
+    total = float(np.dot(MONTH_DAYS, np.array(months) * (1 - stated_idle)))
+    if total <= 0:
+        return answers.at(np.zeros(cover.shape), days)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        now = energy * (1 - idle) / np.maximum(MONTH_DAYS @ (energy * (1 - idle)), 1e-300)
+        then = np.array(months) * (1 - stated_idle) / total
+        ratio = np.where(then[:, None] > 0, now / then[:, None], 1.0)
+    moved = np.log(np.maximum(ratio, LOWEST))
+    uneven = bool(np.abs(moved).max() > 1e-9)
+    other = spread - stated_spread, persistence - stated_persistence
+    if not uneven and not any(x.any() for x in other):
+        return answers.at(cover, days)
+    lean = answers.lean(cover, days)
+    if uneven:
+        cover = cover * np.exp((lean.months * moved[:, None]).sum(axis=0))
+    found = answers.at(cover, days)
+    more = lean.spread * other[0] + lean.persistence * other[1]
+    if not more.any():
+        return found
+    from scipy.special import ndtr, ndtri
+
+    with np.errstate(invalid="ignore"):
+        there = (found.lost > 0) & (found.lost < 1)
+        shifted = ndtr(ndtri(np.where(there, found.lost, 0.5)) + more)
+    return replace(found, lost=np.where(there, shifted, found.lost))
+
+
+def _idle(order: NDArray[np.intp], cold: Array, hot: Array) -> Array:
+    """Share of idle days by month, (12, N), from shares of the year (N,): the cold ones in the
+    first six months of an order of rising harvest, the hot ones in the others, what is more in the
+    rest."""
+    year = MONTH_DAYS / YEAR_DAYS
+    dark = np.zeros(12, dtype=bool)
+    dark[order[:HALF]] = True
+    out = np.zeros((12, len(cold)))
+    for share, first in ((cold, dark), (hot, ~dark)):
+        room = float(year[first].sum())
+        out[first] += np.minimum(share / room, 1.0)
+        out[~first] += np.maximum(share - room, 0.0) / (1 - room)
+    return np.asarray(np.minimum(out, 1.0))
+
+
+def _store(pack: Pack, depth: Array) -> tuple[Array, Array]:
+    """Energy of a pack down to depths (R, N), J, and its mean open voltage until there, V."""
+    volts, grid = pack.open_v, pack.depth
+    mean = (volts[1:] + volts[:-1]) / 2 * np.diff(grid)[:, None]
+    until = np.concatenate([np.zeros((1, volts.shape[1])), np.cumsum(mean, axis=0)])
+    draw = np.arange(depth.shape[1])
+    i = np.clip(np.searchsorted(grid, depth, side="right") - 1, 0, len(grid) - 2)
+    there = at_depth(grid, volts, depth, draw)
+    area = until[i, draw] + (volts[i, draw] + there) / 2 * (depth - grid[i])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        average = np.where(depth > 0, area / depth, volts[0])
+    return np.asarray(pack.capacity_c * area), np.asarray(average)
+
+
+def sustained(life: Life, at: Harvested, pack: Pack, drain: Drain) -> Life:
+    """Lives of builds whose pack is harvested into; see above.
+
+    A pack ages by a cycle a day of what a night takes, from the mean level on, and is changed once
+    it has less capacity left than it is to have, or at the end of its shelf life.
+    """
+    shape = life.life_s.shape
+    alive = ~life.dead & (life.life_s > 0)
+    shelf = np.broadcast_to(pack.shelf_life_s, shape)
+    phases = [phase.seconds for phase in drain.before]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        longer = np.where(at.cover < 1, 1 / (1 - np.minimum(at.cover, 1.0)), np.inf)
+    faded = next_faded = np.full(shape, np.inf)
+    if pack.ageing is not None and (pack.ageing.end > 0).any():
+        under = _stress(pack.ageing, at, life)
+        most = np.where(pack.ageing.end > 0, 1 - pack.ageing.end, np.inf) + np.zeros(shape)
+        faded = next_faded = time_to(pack.ageing, under, np.minimum(most, 1.0))
+        if phases:
+            begun = before_use(pack.ageing, phases, stored(pack, drain)) + np.zeros(shape)
+            faded = time_to(pack.ageing, replace(under, begun=begun), np.minimum(most, 1.0))
+        faded, next_faded = (np.where(most <= 1, one, np.inf) for one in (faded, next_faded))
+
+    def until(seconds: Array, age: Array) -> Array:
+        # a life that age ended is not known beyond it
+        return np.where(
+            alive,
+            np.minimum(
+                np.where(seconds > 0, np.where(seconds > 0, seconds, 1.0) * longer, 0.0), age
+            ),
+            0.0,
+        )
+
+    kept = np.maximum(shelf - sum(phases, np.zeros(shape[1])), 0.0)
+    life_s = until(life.life_s, np.minimum(kept, faded))
+    moved = alive & (at.cover > 0)
+    ends_by = life.ends_by
+    for name, age in (("shelf-life", kept), ("faded", faded)):
+        ends_by = np.where(moved & (life_s >= age), np.int8(INDEX[name]), ends_by)
+    return replace(
+        life,
+        life_s=np.where(moved, life_s, life.life_s),
+        next_s=np.where(moved, until(life.next_s, np.minimum(shelf, next_faded)), life.next_s),
+        ends_by=ends_by.astype(np.int8),
+        mean_current_a=np.where(moved, _mean_current(pack, drain, life), life.mean_current_a),
+    )
+
+
+def _stress(ageing: Ageing, at: Harvested, life: Life) -> Stress:
+    """What a pack goes through that is charged by day and discharged by night."""
+    taken = np.minimum(at.depth, 1.0) * life.end_depth
+    at_dawn = 1 - life.end_depth + taken + at.level * (life.end_depth - taken)
+    full = np.clip(at_dawn + taken, taken, 1.0)
+    return stress(ageing, taken, np.full(taken.shape[1], DAY), full)
+
+
+def _mean_current(pack: Pack, drain: Drain, life: Life) -> Array:
+    """What a pack gives on average at its mean voltage, the reservoir's leak in it, (R, N) A."""
+    _, volts = _store(pack, life.end_depth)
+    power = (drain.share * drain.power_w).sum(axis=1)
+    constant = (drain.share * drain.constant_a).sum(axis=1)
+    return np.asarray(constant + pack.leak_a + power / volts)

@@ -1,0 +1,198 @@
+"""How long a pack lasts that somebody charges at intervals, full each time.
+
+In one interval the pack gives the charge that a fresh one gives in that time, so its laws of ageing
+(`ageing`) see the same stress all its life: cycles of that depth, states of charge from full down
+by it, the temperatures of the product. Depths are shares of the rated capacity, as in those laws.
+
+With the capacity C_0 (1 - q) and the resistance R (1 + r) that age leaves, one charge lasts
+
+    t(q, r) = (1 - q) C_0 integral from 0 to D_end(r) of dD/(i(V(D)) + i_self + i_leak)
+
+which is `battery.life` of that pack: capacity, cold, cut-off and sag are those of the aged one, in
+the coldest place. The life of the pack is the first of
+
+- the age at which the capacity left falls to `ageing.end`;
+- the age at which one charge lasts no longer than an interval: a pack charged then would not carry
+  the product to the next charge. It ages within that interval too, so the age at its end counts;
+- its shelf life.
+
+Where nothing but the capacity shortens a charge, t(q) = (1 - q) t(0), and the second is the age of
+q = 1 - every/t(0); where the sag or the kinetic battery model does, it is searched for below that.
+
+Axes: R rows (builds on one pack), S states, N draws, G depths. SI units.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from advisor.model import battery
+from advisor.model.ageing import Ageing, Charged, Stress, before_use, stress, time_to, worn
+from advisor.model.battery import Life
+from advisor.model.crossing import first_negative
+from advisor.model.drain import Array, Drain, Pack, cases_of
+from advisor.model.ends import INDEX
+
+_ENOUGH = 1e-9  # of an interval: a charge that lasts as long but for rounding
+
+
+def recharged(pack: Pack, drain: Drain, one: Life) -> Life:
+    """The life of a pack that is charged every `pack.every_s`.
+
+    Parameters
+    ----------
+    one : the life on one charge, of `battery.life`, each (R, N); no shelf life may have cut it
+    short, so it is that of `on_one_charge(pack)`.
+    """
+    every = pack.every_s
+    assert every is not None
+    shape = one.life_s.shape
+    shelf = np.broadcast_to(pack.shelf_life_s, shape)
+    ageing = pack.ageing or Ageing(None, None, np.zeros(shape[1]))
+    depth = battery.taken(pack, drain, every)
+    fresh = stress(ageing, depth, every)
+    life_s, ends_by, charged = _lived(pack, drain, one.next_s, one.next_s, depth, shelf, fresh)
+    next_s = life_s
+    if drain.before:
+        phases = [phase.seconds for phase in drain.before]
+        begun = before_use(ageing, phases, battery.stored(pack, drain))
+        stored = replace(fresh, begun=begun + np.zeros(shape))
+        left = np.maximum(shelf - sum(phases), 0.0)
+        life_s, ends_by, charged = _lived(pack, drain, one.next_s, one.life_s, depth, left, stored)
+    return replace(
+        one,
+        life_s=np.where(one.dead, 0.0, life_s),
+        ends_by=np.where(one.dead, one.ends_by, ends_by),
+        next_s=np.where(one.dead, 0.0, next_s),
+        charged=charged,
+    )
+
+
+def on_one_charge(pack: Pack) -> Pack:
+    """The pack as `battery.life` is to take it: shelf life ends the pack, not one charge."""
+    if pack.every_s is None:
+        return pack
+    return replace(pack, shelf_life_s=np.full_like(pack.shelf_life_s, np.inf))
+
+
+def _lived(
+    pack: Pack,
+    drain: Drain,
+    run: Array,
+    first: Array,
+    depth: Array,
+    shelf: Array,
+    under: Stress,
+) -> tuple[Array, NDArray[np.int8], Charged]:
+    """Life, what ends it, and the pack's story; see `Charged`."""
+    every = pack.every_s
+    assert every is not None
+    shape = run.shape
+    ageing = pack.ageing or Ageing(None, None, np.zeros(shape[1]))
+    end_s = time_to(ageing, under, 1 - ageing.end + np.zeros(shape))
+    end_s = np.where(ageing.end > 0, end_s, np.inf)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        room = np.where(np.isfinite(run), 1 - every / run, 1.0)
+    carried_s = time_to(ageing, under, np.maximum(room, 0.0))
+    carried_s = _strained(pack, drain, ageing, under, carried_s, np.minimum(end_s, shelf))
+    # one that does not carry the first interval lasts as long as its charge does, aged by then
+    at_first = worn(ageing, under, np.broadcast_to(every, shape))
+    short = np.minimum(first, run) * at_first.left
+    carried_s = np.where(
+        (carried_s < every) | (short < every * (1 - _ENOUGH)),
+        np.minimum(short, every),
+        carried_s,
+    )
+    ends = np.stack([end_s, carried_s, shelf])
+    names = ("faded", "interval", "shelf-life")
+    ends_by = np.array([INDEX[name] for name in names], dtype=np.int8)[ends.argmin(axis=0)]
+    life_s = ends.min(axis=0)
+    at_end = worn(ageing, under, life_s)
+    return (
+        life_s,
+        ends_by,
+        Charged(
+            every_s=every,
+            first_s=first,
+            run_s=run,
+            depth=depth,
+            calendar=at_end.calendar,
+            cycles=at_end.cycles,
+            resistance=at_end.resistance,
+            shelf_s=shelf,
+            under=under,
+            age_s=np.minimum(end_s, carried_s),
+        ),
+    )
+
+
+def _strained(
+    pack: Pack, drain: Drain, ageing: Ageing, under: Stress, carried: Array, other: Array
+) -> Array:
+    """The age (R, N) s at which one charge lasts an interval no longer, sag and the kinetic
+    battery model looked at as well.
+
+    `carried` is that age by the capacity alone, `other` what else ends the life: beyond it nothing
+    needs looking at.
+    """
+    every, pack = pack.every_s, battery.refined(pack)
+    assert every is not None
+    rises = [law for law in (ageing.calendar, ageing.cycles) if law is not None and law.rise.any()]
+    if pack.two_well is None and not rises:
+        return carried
+    upto = np.minimum(carried, other).ravel()
+    draws = carried.shape[1]
+    index = np.nonzero((upto > 0) & np.isfinite(upto))[0]
+    if not index.size:
+        return carried
+
+    def spare(age: Array, case: NDArray[np.intp]) -> Array:
+        """How much longer than an interval a charge lasts at an age, (m,), of the interval."""
+        if not case.size:
+            return age
+        at = index[case]
+        r, n = np.divmod(at, draws)
+        there = worn(ageing.of(n), under.of(r, n), age * upto[at])
+        old, its = cases_of(pack, drain, r, n)
+        old = replace(
+            old,
+            capacity_c=old.capacity_c * np.maximum(there.left, 1e-12),
+            resistance=old.resistance * there.resistance,
+        )
+        lasts = battery.life(on_one_charge(old), its, fresh=False)
+        run = np.where(lasts.dead, 0.0, lasts.life_s)[0]
+        # by the capacity alone it lasts just an interval at that age
+        return np.asarray(run / every[n] - 1 + _ENOUGH)
+
+    ages = np.array([0.0, 1.0])
+    found = first_negative(spare, ages, np.ones(len(index)), falling=True)
+    out = carried.ravel().copy()
+    earlier = np.isfinite(found)
+    out[index[earlier]] = (found * upto[index])[earlier]
+    return out.reshape(carried.shape)
+
+
+def scaled(life: Life, pack: Pack, rows: NDArray[np.intp], factor: Array) -> Array:
+    """Lives of some rows (B,) at the stated values, were a charge to last longer by a factor.
+
+    factor : (B, Q). A pack that is changed lasts longer by it; of one that is charged again only
+    what the capacity lets it carry moves, by the laws of ageing. (B, Q) s.
+    """
+    stated = life.life_s[rows]
+    if life.charged is None or pack.every_s is None:
+        return np.asarray(stated * factor)
+    moves = life.ends_by[rows] == INDEX["interval"]
+    if not moves.any():
+        return np.broadcast_to(stated, factor.shape).copy()
+    every, run = pack.every_s, life.charged.run_s[rows]
+    ageing = pack.ageing or Ageing(None, None, np.zeros(1))
+    under = life.charged.under
+    its = Stress(under.calendar[rows], under.cycles[rows], under.begun[rows])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        before = time_to(ageing, its, np.maximum(1 - every / run, 0.0))
+        after = time_to(ageing, its, np.maximum(1 - every / (run * factor), 0.0))
+        moved = np.where(np.isfinite(after) & (before > 0), stated * after / before, stated)
+    return np.asarray(np.where(moves, np.minimum(moved, life.charged.shelf_s[rows]), stated))

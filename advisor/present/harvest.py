@@ -1,0 +1,77 @@
+"""A store that is harvested into, as text."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from advisor.present.layout import Page
+from advisor.quantities import show
+from advisor.studies.words import per_cent
+
+if TYPE_CHECKING:
+    from advisor.studies.harvests import HarvestResult, ServiceResult
+
+RARE = 5e-4  # share of the days that is told as less than that
+
+
+def days(share: float) -> str:
+    """A share of days lost."""
+    return "under 0.05 %" if 0 < share < RARE else per_cent(share)
+
+
+def service_words(told: ServiceResult) -> str:
+    """How often a store runs empty, in a sentence."""
+    if told.cover is None:
+        return "What is harvested covers the load, which is nothing."
+    cover = f"The harvest of a year is {told.cover:.3g} times the load"
+    if told.cover == 0:
+        cover = "Nothing is harvested"
+    store = "" if told.store_days is None else f", the store holds {told.store_days:.3g} days of it"
+    return f"{cover}{store} beyond the nights; {days(told.lost)} of days without service."
+
+
+def harvest(page: Page, found: HarvestResult | None) -> None:
+    """What charges the store, what it gives, and what would reach the aim."""
+    if found is None:
+        return
+    page.heading("What the harvest covers (of a day, behind charger and cells)")
+    page.paragraph(
+        f"Harvested {show(found.income_j, 'energy')} on the year's mean, load "
+        f"{show(found.load_j, 'energy')}; the store holds {show(found.store_j, 'energy')}, of "
+        f"which a night takes {show(found.night_j, 'energy')}.",
+        "  ",
+        "    ",
+    )
+    page.paragraph(service_words(found.service), "  ", "    ")
+    worst = sorted((m for m in found.months if m.lost > 0), key=lambda m: -m.lost)[:3]
+    if worst:
+        told = [f"{m.month} {days(m.lost)} ({show(m.income_j, 'energy')} a day)" for m in worst]
+        page.paragraph(f"Most of them in {', '.join(told)}.", "  ", "    ")
+    for share, word, when in (
+        (found.cold, "cold", "the six months of least harvest"),
+        (found.hot, "hot", "the other months"),
+    ):
+        if share:
+            page.paragraph(
+                f"Too {word} to charge on {per_cent(share)} of days, counted in {when}.",
+                "  ",
+                "    ",
+            )
+    page.paragraph(_enough(found), "  ", "    ")
+
+
+def _enough(found: HarvestResult) -> str:
+    """What would reach the aim, in a sentence."""
+    ways = []
+    if found.enough_area_m2 is not None and found.panel_area_m2 is not None:
+        ways.append(f"a panel of {_area(found.enough_area_m2)} ({_area(found.panel_area_m2)} now)")
+    elif found.enough_income is not None:
+        ways.append(f"{found.enough_income:.3g} times the harvest")
+    if found.enough_store_j is not None:
+        ways.append(f"a store of {show(found.enough_store_j, 'energy')}")
+    aim = f"Service on {100 * found.aim:.6g} % of days takes"
+    return f"{aim} {', or '.join(ways)}." if ways else f"{aim} more than either can give."
+
+
+def _area(square_metres: float) -> str:
+    return f"{1e4 * square_metres:.3g} cm2"
