@@ -19,7 +19,7 @@ from advisor.source import read_text
 # a list's entry is named by the first of these keys that it has
 NAME_KEYS = (
     *("task", "load", "cell", "item", "at", "converter", "addon", "part", "kernel", "budget"),
-    *("product", "time", "phase"),
+    *("product", "time", "phase", "rail"),
 )
 SET = "--set"
 # a new key that begins with a decimal number, such as a depth in a voltage curve, is one key

@@ -130,6 +130,54 @@ BROKEN = {
         ("ldo-a:efficiency={1 mA: 0.8}", "efficiency", "linear"),
         ("buck-a:dropout=0.1 V", "dropout", "switching"),
     ],
+    "light-load with the switching kinds": [
+        (
+            "ldo-a:light-load={below: 1 mA, no-load: 1 µA, efficiency: 80 %}",
+            "light-load",
+            "linear",
+        )
+    ],
+    "no more than the quiescent current, which flows without load too": [
+        (
+            "buck-a:light-load={below: 1 mA, no-load: 1 µA, efficiency: 80 %}",
+            "light-load.no-load",
+            "above 0.45 µA",
+        )
+    ],
+    "a converter that makes this voltage": [
+        (
+            "frost-post:rails=[{rail: aux, voltage: 3.3 V, converters: [none]}]",
+            "rails.aux.voltage",
+            "3.3 V",
+        )
+    ],
+    "one of the product's rails": [
+        ("frost-post:workload.report.loads.radio.on=aux", "loads.radio.on", "no rails")
+    ],
+    "a load that stands on it": [
+        (
+            "frost-post:rails=[{rail: aux, voltage: 3.3 V, converters: [bb-a]}]",
+            "rails.aux",
+            "none",
+        )
+    ],
+    "a rail that is never switched off": [
+        ("frost-post:standing-loads.divider.on=aux", "divider.on", "gated")
+    ],
+    "a capacitance beside it": [
+        ("frost-post:workload.sample.loads.probe.decay=3 s", "loads.probe.decay", "3 s")
+    ],
+    "a time above zero for what is switched on": [
+        (
+            "frost-post:workload.sample.loads=[{load: eye, current: 1 mA, for: 0 s, "
+            "gated: true, capacitance: 1 uF}]",
+            "loads.eye.for",
+            "0 s",
+        )
+    ],
+    "no more than the load draws in use": [
+        ("frost-post:workload.sample.loads.probe.standby=1 mA", "loads.probe.standby", "0.6 mA")
+    ],
     "shares of the time that sum to 1": [
         ("frost-post:environment.8 degC.share=0.7", "environment", "1.08")
     ],

@@ -21,6 +21,10 @@ from tests.catalogue.broken_rules import BROKEN
 CASES = [(rule, *case) for rule, cases in BROKEN.items() for case in cases]
 # what goes with a change so that nothing else is wrong
 BESIDE = {
+    "frost-post:standing-loads.divider.on=aux": [
+        "frost-post:rails=[{rail: aux, voltage: 3.3 V, converters: [bb-a], gated: true, "
+        "capacitance: 1 uF}]"
+    ],
     "frost-post:priorities.memory-headroom={weight: 1}": ["frost-post:needs.memory={}"],
     "barrel-tag:priorities.time-headroom={weight: 1}": [
         "barrel-tag:workload=[{task: look, every: 1 s}]"

@@ -215,6 +215,21 @@ def test_a_gated_converter_must_state_its_start(tmp_path: Path) -> None:
     told(made(tmp_path / "b", RAIL.replace("GATED", "false"), "on: radio", without))
 
 
+@pytest.mark.parametrize(
+    ("rail", "path"),
+    [
+        ("{rail: radio, converters: [up]}", "rails.radio.voltage"),
+        ("{rail: radio, voltage: 3.3 V}", "rails.radio.converters"),
+        ("{rail: radio, voltage: 3.3 V, converters: [up], gated: true}", "rails.radio.capacitance"),
+        ("{rail: radio, voltage: 3.3 V, converters: [upp]}", "rails.radio.converters.upp"),
+    ],
+)
+def test_what_a_rail_must_state(rail: str, path: str, tmp_path: Path) -> None:
+    with pytest.raises(FaultError) as error:
+        made(tmp_path, rail, "on: radio")
+    assert [fault.path for fault in error.value.faults] == [f"probe:{path}"]
+
+
 def test_two_of_one_converter_are_bought(tmp_path: Path) -> None:
     rail = (
         "{rail: a, voltage: 3.3 V, converters: [up]}, {rail: b, voltage: 3.2 V, converters: [up]}"
@@ -225,6 +240,57 @@ def test_two_of_one_converter_are_bought(tmp_path: Path) -> None:
     found = told(made(tmp_path, rail, "on: a", product=product))
     item = next(m for m in found.money if m.item == "2 x up")
     assert item.amount == pytest.approx(1.0, rel=1e-12)
+
+
+def test_rests_are_those_of_each_time(tmp_path: Path) -> None:
+    """A decay of 60 s, uses every 60 s by day and every 600 s by night: fillings of each time."""
+    times = "times: [{time: day, share: 0.75}, {time: night, share: 0.25}]\nworkload:"
+    product = PRODUCT.replace("workload:", times).replace(
+        "every: 60 s", "every: {day: 60 s, night: 600 s}"
+    )
+    more = "gated: true, capacitance: 10 uF, decay: 60 s"
+    found = told(made(tmp_path, more=more, product=product))
+    by_hand = sum(
+        share / period * 30e-6 * (1 - np.exp(-(period - 0.06) / 60))
+        for share, period in ((0.75, 60.0), (0.25, 600.0))
+    )
+    assert amounts(found)["report: filling radio"] == pytest.approx(by_hand, rel=1e-9)
+
+
+def test_tries_fill_once_and_tries_of_all_fill_each_time(tmp_path: Path) -> None:
+    """Tries of a load follow each other; 1.25 tries of a whole event switch on 1.25 times."""
+    rail = RAIL.replace("GATED", "true")
+    retried = told(made(tmp_path / "a", rail, "on: radio, retries: {fails: 0.2}"))
+    once = told(made(tmp_path / "b", rail, "on: radio"))
+    product = PRODUCT.replace("kernels: {crc: 1}", "kernels: {crc: 1}\n    retries: {fails: 0.2}")
+    whole = told(made(tmp_path / "c", rail, "on: radio", product=product))
+    for name in ("filling rail radio", "starts of up on radio"):
+        assert amounts(retried)[name] == pytest.approx(amounts(once)[name], rel=1e-9)
+        assert amounts(whole)[name] == pytest.approx(1.25 * amounts(once)[name], rel=1e-9)
+    load = "report: load radio"
+    assert amounts(retried)[load] == pytest.approx(1.25 * amounts(once)[load], rel=1e-9)
+
+
+def test_pulses_on_a_rail_meet_those_on_another(tmp_path: Path) -> None:
+    """At random, a load that the core sleeps through is on beside one of another task."""
+    other = (
+        "  - {task: ring, every: 300 s, arrival: random, loads: [{load: bell, current: 5 mA, "
+        "for: 1 s, cpu: asleep, on: radio}]}\nsupply-options:"
+    )
+    product = PRODUCT.replace("supply-options:", other)
+    inputs = made(tmp_path, RAIL.replace("GATED", "true"), "on: radio", product=product)
+    best = evaluate(*inputs).candidates[0].best
+    # the rail's 10 µF at 3.3 V over the radio's 60 ms beside it
+    filling = 33e-6 / 60e-3
+    assert best.assessed.rail_peaks[0][0] == pytest.approx(31e-3 + filling + 33e-6, rel=1e-6)
+
+
+def test_draws_move_every_key_of_a_rail(tmp_path: Path) -> None:
+    """Spread alone of a rail's figures spreads the life."""
+    rail = "{rail: radio, voltage: 3.3 V ± 2 %, converters: [up], gated: true, capacitance: 10 uF}"
+    found = evaluate(*made(tmp_path, rail, "on: radio"), draws=200).candidates[0]
+    assert found.drawn is not None
+    assert float(found.drawn.battery_a.std() / found.drawn.battery_a.mean()) > 1e-3
 
 
 # Invariants on random products --------------------------------------------------------------------
@@ -343,7 +409,7 @@ A = {"below": "A", "no-load": "A", "efficiency": ""}
 def test_event_by_event(seed: int, tmp_path: Path) -> None:
     """The life of random devices with rails against a simulation of every event.
 
-    An event more or less is 1/1000 of the life.
+    An event more or less is a thousandth of the life at the most.
     """
     rng = np.random.default_rng((seed, 31))
     kinds = [str(rng.choice(["none", "linear", "switching"])) for _ in range(3)]
@@ -409,9 +475,9 @@ def test_event_by_event(seed: int, tmp_path: Path) -> None:
     stands += [
         f"{{load: s{r}, current: {rails[r].standing} A, on: r{r}}}" for r in (1, 2) if not gated[r]
     ]
-    machine = Machine(60.0, (3.2, 2.6), 2e-6, 1e-3, rails, jobs)
+    machine = Machine(6.0, (3.2, 2.6), 2e-6, 1e-3, rails, jobs)
     cell = (
-        "cell: pill\ninvented: true\nnominal-voltage: 2.9 V\ncapacity: 60 C\n"
+        "cell: pill\ninvented: true\nnominal-voltage: 2.9 V\ncapacity: 6 C\n"
         "voltage-curve: {0: 3.2 V, 1: 2.6 V}\nresistance: 0.001 ohm\ncut-off: 1 V\n"
         "temperature: {20 degC: {capacity: 1, resistance: 1}}\nself-discharge: 0 /s\n"
         "doubles-every: 10 K\nprice: {currency: EUR, breaks: {1: 2}}\n"

@@ -144,6 +144,8 @@ input: {min: 1.9 V, max: 5.5 V}
 output: {min: 1.2 V, max: 3.6 V}
 quiescent: 1.1 µA
 efficiency: {40 µA: 0.70, 1 mA: 0.85, 100 mA: 0.9}
+light-load: {below: 2 mA, no-load: 0.8 µA, efficiency: 0.80}
+start-up: 40 µJ
 max-output: 200 mA
 price: {currency: USD, breaks: {1: 0.28}, lead-time: 3 weeks}
 """
@@ -184,6 +186,9 @@ summary: a product that states everything
 life-target: 5 years
 service-life: 12 years
 rail: 2.2 V
+rails:
+  - {rail: far, voltage: 2.1 V, converters: [probe-sw], gated: true, capacitance: 8 uF, decay: 30 s}
+  - {rail: near, converters: [none], gated: false}
 environment: [{at: -10 degC, share: 0.2}, {at: 15 degC, share: 0.5}, {at: 45 degC, share: 0.3}]
 times:
   - {time: day, share: 0.75}
@@ -203,9 +208,10 @@ workload:
     kernels: {filter: 8, hash: 2}
     uses: {radio-advert: 2}
     loads:
-      - {load: probe, current: 2 mA, for: 12 ms, cpu: asleep}
+      - {load: probe, current: 2 mA, for: 12 ms, cpu: asleep, gated: true, capacitance: 2 uF,
+         decay: 25 s, standby: 3 µA}
       - {load: radio, current: 60 mA, for: 20 ms, cpu: idle, retries: {fails: 0.2, most: 4}}
-      - {load: pump, charge: 40 µC, for: 10 ms, supply: {min: 1.8 V, max: 5.5 V}}
+      - {load: pump, charge: 40 µC, for: 10 ms, supply: {min: 1.8 V, max: 5.5 V}, on: far}
       - {load: lamp, power: 30 mW, for: 5 ms, cpu: asleep}
     at: fast
     without-engines: [aid]
@@ -213,7 +219,7 @@ workload:
     wake-within: 1 ms
 standing-loads:
   - {load: divider, current: 0.8 µA, supply: {min: 1.5 V, max: 5.0 V}}
-  - {load: keeper, power: 2 µW}
+  - {load: keeper, power: 2 µW, on: near}
 retain: [ram, rtc]
 needs:
   memory: {flash: 48 KiB, ram: 12 KiB}

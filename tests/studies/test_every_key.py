@@ -114,6 +114,7 @@ class _Results:
                 "before_use",
                 "times",
                 "chances",
+                "gating",
             )
             out["explain"] = {k: details.get(k) for k in told}
         return out
@@ -182,6 +183,8 @@ LISTS = {
     "probe:needs.lifecycle": "[ended]",
     "probe:workload.sample.without-engines": "[]",
     "probe:supply-options.converters": "[probe-ldo]",
+    "probe:rails.far.converters": "[probe-ldo]",
+    "probe:rails.near.converters": "[probe-ldo]",
     "probe-cell:cautions": "[keep cold]",
     "probe-ldo:cautions": "[keep warm]",
     "probe-add:cautions": "[keep it near metal]",
