@@ -49,8 +49,8 @@ class Harvested:
     income_j : (12, N) J, a day's mean harvest by month that comes out of the store again. load_w :
     W, mean that the pack gives, its own losses in it. store_j : J, the store; night_j : of it set
     aside for the nights. lost : share of days on which the load is not carried, unserved : share
-    of the load; level : mean level of what is left of the store, at dawn. cold, hot : (N,) share of the time too
-    cold or too hot to charge. service : the chain's answers.
+    of the load; level : mean level of what is left of the store, at dawn. cold, hot : (N,) share of
+    the time too cold or too hot to charge. service : the chain's answers.
     """
 
     income_j: Array

@@ -14,8 +14,10 @@ such as those too cold to charge, which come independently of it, nothing is har
 The level stands on a grid and the day in one of some classes of alike chance, of the exact mean and
 spread. What comes between two levels is split over both, which keeps the mean; whether the load is
 carried is told by the distribution itself. The year is gone through, from a full store after the
-best month, until it ends as it began. Against simulations of spreads to 0.8 and persistences to
-0.7 the share of lost days is within 5 %, mostly 2 %, of itself.
+best month, until it ends as it began. A store of many days goes by blocks of days, whose sums are
+taken for gamma distributed, with the spread and the correlation that sums of such days have; a
+block's lack is as many days as an empty store has of it. Against simulations of spreads to 0.8 and
+persistences to 0.7 the share of lost days is within 5 %, mostly 2 %, of itself.
 
 Axes: B cases, K classes of days, T levels of all cases; arrays are shares, means or days of load.
 """
@@ -34,7 +36,8 @@ MONTH_DAYS = np.array([31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
 YEAR_DAYS = 365
 
 CLASSES, FEW = 8, 5  # of days, of alike chance; where days are much alike
-PER_DAY, FEWEST, MOST = 4, 24, 384  # levels for a day of load, at least and at most
+PER_DAY, FEWEST, MOST = 4, 24, 200  # levels for a day of load, at least and at most
+BLOCKS = ((300.0, 30), (100.0, 10), (50.0, 5), (0.0, 1))  # days of a step, from a store of days on
 NARROW = 1e-3  # spread below which all days are alike
 SAME = 1e-5  # chance by which a year may end otherwise than it began
 YEARS = 60  # after which the answer is that of a store that began full
@@ -118,14 +121,80 @@ def dawns(
     load. persistence : (B,). idle : (B, 12) share of idle days. levels : (B,) steps of the grid,
     from the store when absent. same : chance by which a year may end otherwise than it began.
     """
+    out = Dawns(*(np.full(cover.shape, np.nan) for _ in range(3)))
+    left = np.ones(len(store), dtype=bool)
+    for least, block in BLOCKS:
+        of = np.flatnonzero(left & (store >= least)) if days.spread is not None else ()
+        if block > 1 and len(of):
+            left[of] = False
+            cases = Days(days.values[of], days.chances, days.spread[of])
+            some = _by_block(block, cover[of], store[of], cases, persistence[of], idle[of], same)
+            for name in ("lost", "unserved", "level"):
+                getattr(out, name)[of] = getattr(some, name)
     if levels is None:
         levels = np.clip(np.ceil(PER_DAY * store), FEWEST, MOST).astype(np.intp)
-    out = Dawns(*(np.full(cover.shape, np.nan) for _ in range(3)))
-    left = np.arange(len(store))
+    steps = MONTH_DAYS
+    _settle(out, np.flatnonzero(left), (cover, store, days, persistence, idle, levels, steps), same)
+    return out
+
+
+def _by_block(
+    block: int,
+    cover: Array,
+    store: Array,
+    days: Days,
+    persistence: Array,
+    idle: Array,
+    same: float,
+) -> Dawns:
+    """The same by blocks of days, months of thirty days; arrays as for `dawns`."""
+    from scipy.special import gammainc
+
+    assert days.spread is not None
+    spread = np.maximum(days.spread, NARROW)
+    lag = np.arange(1, block)
+    runs = block + 2 * ((block - lag) * persistence[:, None] ** lag).sum(axis=1)
+    odd = (idle / (1 - np.minimum(idle, 0.99))).max(axis=1) * (1 + spread**2) * block
+    square = spread**2 * runs + odd
+    ends = persistence * ((1 - persistence**block) / (1 - persistence)) ** 2
+    lit = cover * (1 - idle)
+    levels = np.clip(np.ceil(PER_DAY * store / block), FEWEST, MOST).astype(np.intp)
+    steps = np.full(12, 30 // block)
+    wide = gamma_days(np.sqrt(square) / block, len(days.chances))
+    blocks = (
+        lit,
+        store / block,
+        wide,
+        spread**2 * ends / square,
+        np.zeros(idle.shape),
+        levels,
+        steps,
+    )
+    found = Dawns(*(np.full(cover.shape, np.nan) for _ in range(3)))
+    _settle(found, np.arange(len(store)), blocks, same)
+    # of an empty store a day is lost where it brings less than the load, and lacks the rest of it
+    shape = spread[:, None] ** -2.0
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        edge = np.minimum(shape / cover, 1e300)
+        below, part = gammainc(shape, edge), gammainc(shape + 1, edge)
+    below, part = (np.where(cover > 0, one, 1.0) for one in (below, part))
+    lacking = idle + (1 - idle) * np.maximum(below - cover * part, 0.0)
+    often = idle + (1 - idle) * below
+    with np.errstate(divide="ignore", invalid="ignore"):
+        each = np.where(lacking > 0, often / lacking, 1.0)
+    lost = np.minimum(found.unserved * np.maximum(each, 1.0), 1.0)
+    return Dawns(lost, found.unserved, found.level)
+
+
+_Case = tuple[Array, Array, Days, Array, Array, NDArray[np.intp], NDArray[np.int_]]
+
+
+def _settle(out: Dawns, left: NDArray[np.intp], cases: _Case, same: float) -> None:
+    """Fill in the rows `left` of an answer: year by year, until each ends as it began."""
     state: Array | None = None
     years = 0
     while len(left):
-        chain = _Chain(cover, store, days, persistence, idle, levels, left)
+        chain = _Chain(*cases, left)
         p = chain.full() if state is None else state
         for _ in range(1 if not years else 2):
             years += 1
@@ -139,7 +208,6 @@ def dawns(
             getattr(out, name)[left[done]] = getattr(found, name)[done]
         state = p[:, np.repeat(~done, chain.sizes)]
         left = left[~done]
-    return out
 
 
 class _Chain:
@@ -153,8 +221,10 @@ class _Chain:
         persistence: Array,
         idle: Array,
         levels: NDArray[np.intp],
+        steps: NDArray[np.int_],
         of: NDArray[np.intp],
     ) -> None:
+        self.steps = steps
         self.cover, self.store, self.idle = cover[of], store[of], idle[of]
         self.levels = levels[of]
         self.sizes = self.levels + 1
@@ -189,11 +259,11 @@ class _Chain:
         for m in self.months:
             move, lost, unserved = self.moves[m]
             total = np.zeros_like(p)
-            for _ in range(MONTH_DAYS[m]):
+            for _ in range(self.steps[m]):
                 total += p
                 p = (move @ p.ravel()).reshape(p.shape)
                 p = keep * p + fresh * p.sum(axis=0)
-            total /= MONTH_DAYS[m]
+            total /= self.steps[m]
             found.lost[:, m] = self.by_case((lost * total).sum(axis=0))
             found.unserved[:, m] = self.by_case((unserved * total).sum(axis=0))
             found.level[:, m] = self.by_case(self.x * total.sum(axis=0)) / self.store
