@@ -24,6 +24,7 @@ Axes: B cases, K classes of days, T levels of all cases; arrays are shares, mean
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -35,15 +36,18 @@ from advisor.model.draws import Array
 MONTH_DAYS = np.array([31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
 YEAR_DAYS = 365
 
-CLASSES, FEW = 8, 5  # of days, of alike chance; where days are much alike
-PER_DAY, FEWEST, MOST = 4, 24, 200  # levels for a day of load, at least and at most
+CLASSES, FEW = 6, 4  # of days, of alike chance; where days are much alike
+PER_DAY, FEWEST, MOST = 2, 16, 120  # levels for a day of load, at least and at most
 BLOCKS = ((300.0, 30), (100.0, 10), (50.0, 5), (0.0, 1))  # days of a step, from a store of days on
 NARROW = 1e-3  # spread below which all days are alike
-SAME = 1e-5  # chance by which a year may end otherwise than it began
-YEARS = 60  # after which the answer is that of a store that began full
-STEP_COVER, STEP_STORE = 0.07, 0.14  # of logarithms, between the places that are worked out
+SAME = 1e-4  # chance by which a year may end otherwise than it began
+YEARS = 12  # after which the answer is that of the last one
+# logarithms of cover and of store, and the step between places that are worked out up to there from
+# the one before: close where much depends on them
+COVER_STEPS = ((-4.0, 0.0), (-0.4, 0.6), (1.6, 0.1), (4.0, 0.5))
+STORE_STEPS = ((-4.0, 0.0), (-1.2, 0.5), (4.0, 0.26), (6.3, 0.46))
 ALIKE = 0.2  # spread below which places stand closer and classes are fewer
-COARSE_COVER, COARSE_STORE = 0.5, 1.0  # the same for the leanings
+ROUGH = 5  # such steps from one place to the next where leanings are worked out
 LEAST_STORE, MOST_STORE = 0.02, 500.0  # days of load
 LEAST_COVER, MOST_COVER = 0.02, 50.0
 NEVER = 1e-9  # chances below it are none
@@ -196,18 +200,19 @@ def _settle(out: Dawns, left: NDArray[np.intp], cases: _Case, same: float) -> No
     while len(left):
         chain = _Chain(*cases, left)
         p = chain.full() if state is None else state
-        for _ in range(1 if not years else 2):
+        open_ones = np.ones(len(left), dtype=bool)
+        # what is settled goes along until it is most
+        while 2 * open_ones.sum() > len(left):
             years += 1
             begun = p
             p, found = chain.year(p)
-            over = chain.by_case(np.abs(p - begun).sum(axis=0)) <= same
-            if over.all():
-                break
-        done = over | (years >= YEARS)
-        for name in ("lost", "unserved", "level"):
-            getattr(out, name)[left[done]] = getattr(found, name)[done]
-        state = p[:, np.repeat(~done, chain.sizes)]
-        left = left[~done]
+            settled = chain.by_case(np.abs(p - begun).sum(axis=0)) <= same
+            now = open_ones & (settled | (years >= YEARS))
+            for name in ("lost", "unserved", "level"):
+                getattr(out, name)[left[now]] = getattr(found, name)[now]
+            open_ones &= ~now
+        state = p[:, np.repeat(open_ones, chain.sizes)]
+        left = left[open_ones]
 
 
 class _Chain:
@@ -255,14 +260,18 @@ class _Chain:
         shape = self.cover.shape
         found = Dawns(*(np.zeros(shape) for _ in range(3)))
         keep = self.persistence
-        fresh = (1 - keep) * self.chances[:, None]
+        alike = bool((self.chances == self.chances[0]).all())
+        # classes of the same chance get the same
+        fresh = (1 - keep) * (self.chances[0] if alike else self.chances[:, None])
         for m in self.months:
             move, lost, unserved = self.moves[m]
             total = np.zeros_like(p)
             for _ in range(self.steps[m]):
                 total += p
-                p = (move @ p.ravel()).reshape(p.shape)
-                p = keep * p + fresh * p.sum(axis=0)
+                p = (move @ p.reshape(-1)).reshape(p.shape)
+                whole = p.sum(axis=0)
+                p *= keep
+                p += fresh * whole
             total /= self.steps[m]
             found.lost[:, m] = self.by_case((lost * total).sum(axis=0))
             found.unserved[:, m] = self.by_case((unserved * total).sum(axis=0))
@@ -339,16 +348,6 @@ class Fared:
     level: Array
 
 
-@dataclass(frozen=True, slots=True)
-class Lean:
-    """What a place leans on: weight of each month's harvest (12, ...), of sum 1; what a unit more
-    of spread and of persistence adds to the probit of lost days, (...) each."""
-
-    months: Array
-    spread: Array
-    persistence: Array
-
-
 class Service:
     """The chain's answers for one pattern of months, over the year's mean cover and the store.
 
@@ -363,8 +362,8 @@ class Service:
         self.shape, self.idle = np.array(shape), np.array(idle)
         self.spread, self.persistence = spread, persistence
         self.classes = CLASSES if spread >= ALIKE else FEW
-        closer = min(max(spread / ALIKE, 0.25), 1.0)
-        self.steps = STEP_COVER * closer, STEP_STORE * closer
+        self.fine = _Lattice(min(max(spread / ALIKE, 0.25), 1.0))
+        self.rough = _Lattice(ROUGH)
         self._fine: dict[tuple[int, int], tuple[float, float, float]] = {}
         self._coarse: dict[tuple[int, int], Array] = {}
 
@@ -373,7 +372,7 @@ class Service:
         of a day and the store `store` of them, of one shape."""
         from scipy.special import ndtr
 
-        cell = _Cell(cover, store, *self.steps)
+        cell = _Cell(cover, store, self.fine)
         self._work_out([c for c in cell.corners if c not in self._fine])
         probit, unserved, level = (
             cell.between({c: self._fine[c][i] for c in cell.corners}) for i in range(3)
@@ -388,13 +387,35 @@ class Service:
             level=np.where(none, 0.0, level),
         )
 
-    def lean(self, cover: Array, store: Array) -> Lean:
-        """What the answers lean on, of places of one shape; see `Lean`."""
-        cell = _Cell(cover, store, COARSE_COVER, COARSE_STORE)
+    def lean(
+        self, cover: Array, store: Array, months: Array, spread: Array, persistence: Array
+    ) -> tuple[Array, Array]:
+        """What differs from the pattern, at places (R, N), to the first order: the logarithm to add
+        to the cover for months that bring more, by theirs (12, N); the probit to add to lost days
+        for more spread and more persistence, (N,). (R, N) each, of no unit."""
+        cell = _Cell(cover, store, self.rough)
         self._lean_out([c for c in cell.corners if c not in self._coarse])
-        told = [cell.between({c: self._coarse[c][i] for c in cell.corners}) for i in range(14)]
-        months = np.stack(told[:12])
-        return Lean(months / months.sum(axis=0), told[12], told[13])
+
+        def told(i: int) -> Array:
+            return cell.between({c: float(self._coarse[c][i]) for c in cell.corners})
+
+        moved, more = np.zeros(cover.shape), np.zeros(cover.shape)
+        for m in range(12):
+            if months[m].any():
+                moved += told(m) * months[m]
+        for i, by in ((12, spread), (13, persistence)):
+            if by.any():
+                more += told(i) * by
+        return moved, more
+
+    def know(self, cover: Array, store: Array, leaning: bool = False) -> None:
+        """Work out at once what `at`, or `lean`, takes for these places, of one shape."""
+        if leaning:
+            cell = _Cell(cover, store, self.rough)
+            self._lean_out([c for c in cell.corners if c not in self._coarse])
+        else:
+            cell = _Cell(cover, store, self.fine)
+            self._work_out([c for c in cell.corners if c not in self._fine])
 
     def by_month(self, cover: float, store: float) -> Dawns:
         """How one store fares month by month, (1, 12)."""
@@ -418,7 +439,7 @@ class Service:
         if not places:
             return
         count = np.ones(len(places))
-        cover, store = _values(places, *self.steps)
+        cover, store = self.fine.values(places)
         found = dawns(
             cover[:, None] * self._lit,
             store,
@@ -439,7 +460,7 @@ class Service:
             return
         more, wider, longer = 0.1, 0.1, 0.05
         cases = len(places)
-        cover, store = _values(places, COARSE_COVER, COARSE_STORE)
+        cover, store = self.rough.values(places)
         lit = np.repeat(cover[:, None] * self._lit, 15, axis=0).reshape(cases, 15, 12)
         lit[:, np.arange(1, 13), np.arange(12)] *= np.exp(more)
         spread, persistence = np.full((cases, 15), self.spread), np.full((cases, 15), 0.0)
@@ -460,6 +481,7 @@ class Service:
         total = months.sum(axis=1, keepdims=True)
         # where nothing is ever lost, or all, each month counts by what it brings
         weight = np.where(total > 0.01, months / np.where(total > 0, total, 1.0), mean)
+        weight /= weight.sum(axis=1, keepdims=True)
         step = persistence[:, 14] - self.persistence
         beside = np.stack([(z[:, 13] - z[:, 0]) / wider, (z[:, 14] - z[:, 0]) / step], axis=1)
         for place, row in zip(places, np.concatenate([weight, beside], axis=1), strict=True):
@@ -475,25 +497,57 @@ def service(
     return Service(shape, spread, persistence, idle)
 
 
+def shifted(chance: Array, more: Array) -> Array:
+    """Chances (of any shape) with something more (broadcasting) on their probits; none and one
+    stay."""
+    if not more.any():
+        return chance
+    from scipy.special import ndtr, ndtri
+
+    there = (chance > 0) & (chance < 1)
+    return np.asarray(np.where(there, ndtr(ndtri(np.where(there, chance, 0.5)) + more), chance))
+
+
 def _probit(chance: Array) -> Array:
     from scipy.special import ndtri
 
     return np.asarray(ndtri(np.clip(chance, NEVER, 1 - NEVER)))
 
 
-def _values(
-    places: list[tuple[int, int]], step_cover: float, step_store: float
-) -> tuple[Array, Array]:
-    i, j = np.array(places).T
-    return np.exp(i * step_cover), np.exp(j * step_store)
+class _Lattice:
+    """Places of a lattice over the logarithms of cover and store, numbered along each."""
+
+    def __init__(self, step: float) -> None:
+        self.axes = [_numbered(of, step) for of in (COVER_STEPS, STORE_STEPS)]
+
+    def numbers(self, cover: Array, store: Array) -> tuple[Array, Array]:
+        """Where covers and stores (any shape) lie, in numbers of places along each."""
+        u = np.log(np.clip(np.nan_to_num(cover), LEAST_COVER, MOST_COVER))
+        v = np.log(np.clip(np.nan_to_num(store), LEAST_STORE, MOST_STORE))
+        (at_u, n_u), (at_v, n_v) = self.axes
+        return np.interp(u, at_u, n_u), np.interp(v, at_v, n_v)
+
+    def values(self, places: list[tuple[int, int]]) -> tuple[Array, Array]:
+        """Covers and stores (B,) of some places."""
+        i, j = np.array(places, dtype=float).T
+        (at_u, n_u), (at_v, n_v) = self.axes
+        return np.exp(np.interp(i, n_u, at_u)), np.exp(np.interp(j, n_v, at_v))
+
+
+def _numbered(steps: Sequence[tuple[float, float]], step: float) -> tuple[Array, Array]:
+    """Ends of the parts of an axis, and their numbers: whole steps, as long as told or shorter."""
+    at = np.array([end for end, _ in steps])
+    counts = [
+        np.ceil((b - a) / (s * step) - 1e-9) for a, (b, s) in zip(at, steps[1:], strict=False)
+    ]
+    return at, np.concatenate([[0.0], np.cumsum(counts)])
 
 
 class _Cell:
     """The cell of a lattice of logarithms that each of some places lies in."""
 
-    def __init__(self, cover: Array, store: Array, step_cover: float, step_store: float) -> None:
-        u = np.log(np.clip(np.nan_to_num(cover), LEAST_COVER, MOST_COVER)) / step_cover
-        v = np.log(np.clip(np.nan_to_num(store), LEAST_STORE, MOST_STORE)) / step_store
+    def __init__(self, cover: Array, store: Array, lattice: _Lattice) -> None:
+        u, v = lattice.numbers(cover, store)
         self.i, self.j = np.floor(u).astype(np.intp), np.floor(v).astype(np.intp)
         self.s, self.t = u - self.i, v - self.j
         self.low = int(self.i.min()), int(self.j.min())
