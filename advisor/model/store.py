@@ -50,6 +50,7 @@ ALIKE = 0.2  # spread below which places stand closer and classes are fewer
 ROUGH = 5  # such steps from one place to the next where leanings are worked out
 LEAST_STORE, MOST_STORE = 0.02, 500.0  # days of load
 LEAST_COVER, MOST_COVER = 0.02, 50.0
+FAR = 6.5  # standard deviations, beyond which nothing comes
 NEVER = 1e-9  # chances below it are none
 LOWEST = 1e-3  # of a month's mean, to which logarithms of its ratio are held
 
@@ -127,6 +128,8 @@ def dawns(
     """
     out = Dawns(*(np.full(cover.shape, np.nan) for _ in range(3)))
     left = np.ones(len(store), dtype=bool)
+    if days.spread is not None and levels is None:
+        left = ~_surely(out, cover * (1 - idle), store, days.spread, persistence, idle)
     for least, block in BLOCKS:
         of = np.flatnonzero(left & (store >= least)) if days.spread is not None else ()
         if block > 1 and len(of):
@@ -140,6 +143,29 @@ def dawns(
     steps = MONTH_DAYS
     _settle(out, np.flatnonzero(left), (cover, store, days, persistence, idle, levels, steps), same)
     return out
+
+
+def _surely(
+    out: Dawns, lit: Array, store: Array, spread: Array, persistence: Array, idle: Array
+) -> NDArray[np.bool_]:
+    """Fill in the rows (B,) whose store no year can empty, nor draw down for good; which they are.
+
+    lit : (B, 12) mean harvest. The store holds what the mean year draws it down and `FAR` standard
+    deviations of a year's sum, and the year's surplus is as many of them.
+    """
+    runs = (1 + persistence) / (1 - persistence)
+    odd = idle / (1 - np.minimum(idle, 0.99))
+    square = lit**2 * (spread[:, None] ** 2 * runs[:, None] + odd * (1 + spread[:, None] ** 2))
+    deviation = np.sqrt(square @ MONTH_DAYS)
+    twice = np.tile((lit - 1) * MONTH_DAYS, 2)
+    path = np.concatenate([np.zeros((len(store), 1)), np.cumsum(twice, axis=1)], axis=1)
+    down = (np.maximum.accumulate(path, axis=1) - path)[:, 12:]
+    enough = FAR * deviation
+    sure = (store > down.max(axis=1) + enough) & (path[:, 12] > enough)
+    out.lost[sure] = out.unserved[sure] = 0.0
+    mean = (down[:, :-1] + down[:, 1:]) / 2
+    out.level[sure] = 1 - (mean / store[:, None])[sure]
+    return np.asarray(sure)
 
 
 def _by_block(
