@@ -25,7 +25,7 @@ from advisor.model.drain import Drain, joined, rows_of
 from advisor.model.draws import Array
 from advisor.model.ends import INDEX
 from advisor.model.events import EventStates, Timeline, calendar
-from advisor.model.harvest import Harvested, harvested, sustained
+from advisor.model.harvest import Harvested, answered, harvested, sustained
 from advisor.model.meetings import coinciding, met
 from advisor.model.packs import Feed, cells_name
 from advisor.model.recharged import on_one_charge, recharged, scaled
@@ -293,8 +293,14 @@ def assess(
         if pack.every_s is not None:
             found = [recharged(pack, *one) for one in zip(drains, found, strict=True)]
         life_of |= zip(members, found, strict=True)
+    stores: list[Harvested | None] = [None] * len(prepared)
+    if product.income is not None:
+        stores = answered(
+            [harvested(m.feed, product, m.drain, life_of[i]) for i, m in enumerate(prepared)],
+            product,
+        )
     return [
-        _assessed(made, life_of[i], own_cost, product, criteria, weights)
+        _assessed(made, life_of[i], stores[i], own_cost, product, criteria, weights)
         for i, made in enumerate(prepared)
     ]
 
@@ -315,13 +321,13 @@ def _may_pulse(made: Prepared) -> bool:
 def _assessed(
     made: Prepared,
     life: Life,
+    harvest: Harvested | None,
     own_cost: ProductCost,
     product: ProductFigures,
     criteria: Sequence[Criterion],
     weights: Array | None,
 ) -> Assessed:
     feed, lines, drain, side, part = made.feed, made.timeline, made.drain, made.side, made.part
-    harvest = harvested(feed, product, drain, life)
     if harvest is not None:
         life = sustained(life, harvest, feed.pack, drain)
     current = lines.rail_current(feed.chip_voltage())

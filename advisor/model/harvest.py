@@ -19,6 +19,8 @@ Axes: R rows (builds on one feed), N draws. SI units.
 
 from __future__ import annotations
 
+from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -30,7 +32,7 @@ from advisor.model.battery import stored
 from advisor.model.drain import Drain, Pack, at_depth
 from advisor.model.draws import Array
 from advisor.model.ends import INDEX
-from advisor.model.store import LOWEST, MONTH_DAYS, YEAR_DAYS, Dawns, Fared, Service, service
+from advisor.model.store import LOWEST, MONTH_DAYS, YEAR_DAYS, Dawns, Service, service, shifted
 from advisor.model.workload import ProductFigures
 
 if TYPE_CHECKING:
@@ -39,6 +41,7 @@ if TYPE_CHECKING:
     from advisor.model.packs import Feed
 
 DAY = 86400.0
+EVEN = 1e-9  # of a logarithm, below which months differ by rounding alone
 HALF = 6  # months of the dark half of a year
 
 
@@ -49,8 +52,8 @@ class Harvested:
     income_j : (12, N) J, a day's mean harvest by month that comes out of the store again. load_w :
     W, mean that the pack gives, its own losses in it. store_j : J, the store; night_j : of it set
     aside for the nights. lost : share of days on which the load is not carried, unserved : share
-    of the load; level : mean level of what is left of the store, at dawn. cold, hot : (N,) share of the time too
-    cold or too hot to charge. service : the chain's answers.
+    of the load; level : mean level of what is left of the store, at dawn. cold, hot : (N,) share of
+    the time too cold or too hot to charge. service : the chain's answers.
     """
 
     income_j: Array
@@ -111,7 +114,8 @@ def harvestable(cell: Cell | None) -> bool:
 
 
 def harvested(feed: Feed, product: ProductFigures, drain: Drain, life: Life) -> Harvested | None:
-    """How R builds on one feed fare; None where the pack cannot be charged, or nothing can be."""
+    """Store, load and harvest of R builds on one feed, which `answered` then follows through the
+    year; None where the pack cannot be charged, or nothing is harvested."""
     income, cell, pack = product.income, feed.cell, feed.pack
     if income is None or cell is None or not harvestable(cell) or feed.charge_efficiency is None:
         return None
@@ -136,7 +140,7 @@ def harvested(feed: Feed, product: ProductFigures, drain: Drain, life: Life) -> 
         persistence,
         tuple(float(x) for x in stated),
     )
-    out = Harvested(
+    return Harvested(
         income_j=income.energy * feed.charge_efficiency * (1 - idle),
         load_w=load_w,
         store_j=store_j,
@@ -148,52 +152,67 @@ def harvested(feed: Feed, product: ProductFigures, drain: Drain, life: Life) -> 
         hot=too_hot,
         service=answers,
     )
-    found = _fared(out, income.energy, income.spread, income.persistence, idle, product, stated)
-    return replace(out, lost=found.lost, unserved=found.unserved, level=found.level)
 
 
-def _fared(
-    at: Harvested,
-    energy: Array,
-    spread: Array,
-    persistence: Array,
-    idle: Array,
-    product: ProductFigures,
-    stated_idle: Array,
-) -> Fared:
-    """The chain's answers, (R, N), where months, spread and persistence may be drawn.
+def answered(some: Sequence[Harvested | None], product: ProductFigures) -> list[Harvested | None]:
+    """The same with what the chain answers, where months, spread and persistence may be drawn.
 
     What moves all months alike moves the cover. What moves them otherwise counts by the weight that
-    each has at that cover and store, to the first order.
+    each has at that cover and store, to the first order. Those of one chain are asked together.
     """
-    assert product.income is not None
-    months, stated_spread, stated_persistence = product.income.stated
-    answers, cover, days = at.service, at.cover, at.days
-    total = float(np.dot(MONTH_DAYS, np.array(months) * (1 - stated_idle)))
-    if total <= 0:
-        return answers.at(np.zeros(cover.shape), days)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        now = energy * (1 - idle) / np.maximum(MONTH_DAYS @ (energy * (1 - idle)), 1e-300)
-        then = np.array(months) * (1 - stated_idle) / total
-        ratio = np.where(then[:, None] > 0, now / then[:, None], 1.0)
-    moved = np.log(np.maximum(ratio, LOWEST))
-    uneven = bool(np.abs(moved).max() > 1e-9)
-    other = spread - stated_spread, persistence - stated_persistence
-    if not uneven and not any(x.any() for x in other):
-        return answers.at(cover, days)
-    lean = answers.lean(cover, days)
-    if uneven:
-        cover = cover * np.exp((lean.months * moved[:, None]).sum(axis=0))
-    found = answers.at(cover, days)
-    more = lean.spread * other[0] + lean.persistence * other[1]
-    if not more.any():
-        return found
-    from scipy.special import ndtr, ndtri
+    out = list(some)
+    groups: dict[int, list[int]] = defaultdict(list)
+    for i, one in enumerate(some):
+        if one is not None:
+            groups[id(one.service)].append(i)
+    for members in groups.values():
+        found = [one for one in (some[i] for i in members) if one is not None]
+        answers = found[0].service
+        moves = [_moves(one, product) for one in found]
+        moved = [(np.zeros(()), np.zeros(()))] * len(found)
+        if any(one is not None for one in moves):
+            answers.know(*_in_one([(one.cover, one.days) for one in found]), leaning=True)
+            moved = [
+                answers.lean(one.cover, one.days, *move) if move is not None else still
+                for one, move, still in zip(found, moves, moved, strict=True)
+            ]
+        covers = [one.cover * np.exp(by) for one, (by, _) in zip(found, moved, strict=True)]
+        pairs = zip(covers, found, strict=True)
+        answers.know(*_in_one([(cover, one.days) for cover, one in pairs]))
+        for i, one, cover, (_, more) in zip(members, found, covers, moved, strict=True):
+            fared = answers.at(cover, one.days)
+            out[i] = replace(
+                one,
+                lost=shifted(fared.lost, more),
+                unserved=fared.unserved,
+                level=fared.level,
+            )
+    return out
 
-    with np.errstate(invalid="ignore"):
-        there = (found.lost > 0) & (found.lost < 1)
-        shifted = ndtr(ndtri(np.where(there, found.lost, 0.5)) + more)
-    return replace(found, lost=np.where(there, shifted, found.lost))
+
+def _in_one(places: Sequence[tuple[Array, Array]]) -> tuple[Array, Array]:
+    covers, stores = zip(*places, strict=True)
+    return np.concatenate([x.ravel() for x in covers]), np.concatenate([x.ravel() for x in stores])
+
+
+def _moves(at: Harvested, product: ProductFigures) -> tuple[Array, Array, Array] | None:
+    """What differs from the stated pattern: logarithms of months (12, N) beside the year's mean,
+    spread and persistence (N,); None where nothing does."""
+    income = product.income
+    assert income is not None
+    months, spread, persistence = income.stated
+    stated = np.array(months) * (1 - at.service.idle)
+    total = float(MONTH_DAYS @ stated)
+    sums = MONTH_DAYS @ at.income_j
+    if total <= 0 or not (sums > 0).all():
+        return None
+    then = (stated / total)[:, None]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ratio = np.where(then > 0, at.income_j / sums / then, 1.0)
+    moved = np.log(np.maximum(ratio, LOWEST))
+    moved = np.where(np.abs(moved) < EVEN, 0.0, moved)
+    found = moved, income.spread - spread, income.persistence - persistence
+    return found if any(one.any() for one in found) else None
 
 
 def _idle(order: NDArray[np.intp], cold: Array, hot: Array) -> Array:

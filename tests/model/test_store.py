@@ -1,0 +1,158 @@
+"""The chain of a store's level: a published example, a simulation apart, and what must hold."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from advisor.model.store import (
+    MONTH_DAYS,
+    YEAR_DAYS,
+    Days,
+    Service,
+    dawns,
+    gamma_days,
+    service,
+)
+
+ONE = np.ones(1)
+NEVER_IDLE = (0.0,) * 12
+SEASONS = 1 + 0.6 * np.cos(2 * np.pi * (np.arange(12) - 5.5) / 12)
+
+
+def lost_in_simulation(
+    cover: np.ndarray, store: float, spread: float, persistence: float, idle: float = 0.0
+) -> tuple[float, float]:
+    """(share of days lost, its standard error), day by day, from code of its own: 300 devices over
+    eleven years, of which the first does not count."""
+    rng = np.random.default_rng(7)
+    devices, years = 300, 11
+    shape = spread**-2
+    today = rng.gamma(shape, 1 / shape, devices)
+    level = np.full(devices, store)
+    lost = np.zeros((years, devices))
+    for year in range(years):
+        for month in range(12):
+            for _ in range(MONTH_DAYS[month]):
+                anew = rng.random(devices) >= persistence
+                today = np.where(anew, rng.gamma(shape, 1 / shape, devices), today)
+                dull = rng.random(devices) < idle
+                level = level + np.where(dull, 0.0, cover[month] * today) - 1
+                lost[year] += level < 0
+                level = np.clip(level, 0.0, store)
+    each = lost[1:].mean(axis=0) / YEAR_DAYS
+    return float(each.mean()), float(each.std() / np.sqrt(devices))
+
+
+def test_loss_of_load_of_an_exact_chain() -> None:
+    """Store 0 to 5 days, harvest 0 or 2 days' load with p = 0.6: birth and death of r = 1.5, of
+    which (1 - p)(r - 1)/(r^6 - 1) of the days are lost (exact)."""
+    found = dawns(
+        np.ones((1, 12)),
+        5 * ONE,
+        Days(np.array([[0.0, 2.0]]), np.array([0.4, 0.6])),
+        0 * ONE,
+        np.zeros((1, 12)),
+        np.array([5]),
+        same=1e-12,
+    )
+    exact = 0.4 * 0.5 / (1.5**6 - 1)
+    assert exact == pytest.approx(0.0192481, abs=1e-7)
+    # to the digits that are published
+    assert found.year(found.lost)[0] == pytest.approx(exact, abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("scale", "store", "spread", "persistence"),
+    [(1.6, 0.7, 0.45, 0.4), (1.8, 4.0, 0.45, 0.4), (1.35, 30.0, 0.45, 0.4), (2.2, 1.5, 0.8, 0.7)],
+)
+def test_a_simulation_apart_loses_as_many_days(
+    scale: float, store: float, spread: float, persistence: float
+) -> None:
+    cover = scale * SEASONS
+    simulated, error = lost_in_simulation(cover, store, spread, persistence)
+    mean = float(cover @ MONTH_DAYS / YEAR_DAYS)
+    found = service(tuple(SEASONS), spread, persistence, NEVER_IDLE)
+    lost = float(found.at(mean * ONE, store * ONE).lost[0])
+    # classes of days, levels and interpolation cost up to 8 % at the widest spread
+    assert abs(lost - simulated) < 0.08 * simulated + 4 * error
+
+
+def test_idle_days_are_lost_as_in_a_simulation() -> None:
+    simulated, error = lost_in_simulation(2.0 * SEASONS, 3.0, 0.45, 0.4, idle=0.2)
+    found = Service(tuple(SEASONS), 0.45, 0.4, (0.2,) * 12)
+    mean = float(1.6 * SEASONS @ MONTH_DAYS / YEAR_DAYS)
+    lost = float(found.at(mean * ONE, 3 * ONE).lost[0])
+    assert abs(lost - simulated) < 0.05 * simulated + 4 * error
+
+
+def test_a_finer_grid_moves_little() -> None:
+    """The error of the grid, shown by refining it."""
+    cover, store = np.tile(1.5 * SEASONS, (2, 1)), np.full(2, 12.0)
+    lost = [
+        dawns(
+            cover[:1], store[:1], gamma_days(0.45 * ONE, classes), 0.4 * ONE,
+            np.zeros((1, 12)), np.array([levels]),
+        )
+        for classes, levels in ((6, 24), (24, 192))
+    ]  # fmt: skip
+    rough, fine = (float(one.year(one.lost)[0]) for one in lost)
+    assert rough == pytest.approx(fine, rel=0.03)
+
+
+def test_blocks_of_days_lose_as_much_as_days() -> None:
+    cover = 1.05 * SEASONS[None]
+    by_block, by_day = (
+        dawns(cover, 60 * ONE, gamma_days(0.45 * ONE), 0.4 * ONE, np.zeros((1, 12)), levels)
+        for levels in (None, np.array([480]))
+    )
+    # of what is not served the blocks know; the days are told from it
+    for name, within in (("unserved", 0.08), ("lost", 0.12)):
+        block, day = (float(one.year(getattr(one, name))[0]) for one in (by_block, by_day))
+        assert block == pytest.approx(day, rel=within), name
+
+
+def test_a_harvest_above_the_load_without_spread_loses_nothing() -> None:
+    found = service((1.0,) * 12, 0.0, 0.0, NEVER_IDLE)
+    assert found.at(np.array([1.1, 3.0]), np.array([0.5, 40.0])).lost.max() == 0.0
+
+
+def test_no_harvest_serves_no_day() -> None:
+    found = service((1.0,) * 12, 0.4, 0.3, NEVER_IDLE).at(0 * ONE, 9 * ONE)
+    assert found.lost[0] == 1.0
+    assert found.unserved[0] == 1.0
+
+
+def test_more_harvest_and_more_store_lose_no_more() -> None:
+    found = service(tuple(SEASONS), 0.45, 0.4, NEVER_IDLE)
+    cover, store = np.meshgrid(np.linspace(0.6, 4, 12), np.geomspace(0.05, 40, 12))
+    lost = found.at(cover, store).lost
+    # a place's own grid tells it to some parts in a thousand
+    assert np.diff(lost, axis=0).max() < 2e-3
+    assert np.diff(lost, axis=1).max() < 2e-3
+
+
+def test_days_of_a_class_keep_mean_and_spread() -> None:
+    for spread in (0.05, 0.45, 1.2):
+        days = gamma_days(spread * ONE)
+        assert days.values[0].mean() == pytest.approx(1, rel=1e-9)
+        assert days.values[0].std() == pytest.approx(spread, rel=1e-6)
+        assert (days.values >= 0).all()
+
+
+def test_leanings_tell_what_another_pattern_would() -> None:
+    """A brighter December by the first order against a chain of its own."""
+    first = service(tuple(SEASONS), 0.45, 0.4, NEVER_IDLE)
+    mean = 1.8 * float(SEASONS @ MONTH_DAYS / YEAR_DAYS)
+    brighter = SEASONS.copy()
+    brighter[11] *= 1.1
+    other = 1.8 * float(brighter @ MONTH_DAYS / YEAR_DAYS)
+    told = (brighter / (brighter @ MONTH_DAYS)) / (SEASONS / (SEASONS @ MONTH_DAYS))
+    cover, store = np.array([[other]]), np.array([[4.0]])
+    moved, _ = first.lean(cover, store, np.log(told)[:, None], np.zeros(1), np.zeros(1))
+    lost = float(first.at(cover * np.exp(moved), store).lost[0, 0])
+    own = float(service(tuple(brighter), 0.45, 0.4, NEVER_IDLE).at(cover, store).lost[0, 0])
+    before = float(first.at(np.array([[mean]]), store).lost[0, 0])
+    assert own < before / 1.05
+    # the first order finds the move to a quarter of it
+    assert lost - before == pytest.approx(own - before, rel=0.25)
