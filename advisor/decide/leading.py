@@ -83,6 +83,7 @@ class Deciding:
         for one in self.offered:
             fronts[one.build.part].append(one.build)
         self.memo: Trace = {}
+        self._moved: dict[tuple[Path, float], tuple[Catalogue, Product] | None] = {}
         self.drawn: set[Path] = set()  # levers that move what builds are reckoned with
         self.worth = {one.build: one.worth for one in self.offered}
         for c in self.candidates:
@@ -104,10 +105,13 @@ class Deciding:
 
     def moved(self, lever: Lever, x: float) -> tuple[Catalogue, Product] | None:
         """The files with a lever at a value; None where it may not stand there."""
-        try:
-            return with_changes(self.catalogue, self.product, [lever.assignment(x)])
-        except FaultError:
-            return None
+        at = lever.path, x
+        if at not in self._moved:
+            try:
+                self._moved[at] = with_changes(self.catalogue, self.product, [lever.assignment(x)])
+            except FaultError:
+                self._moved[at] = None
+        return self._moved[at]
 
     def plans(self, lever: Lever) -> bool:
         """Whether a lever may change which builds stand or which are worth a look: not one that
