@@ -60,8 +60,8 @@ def pinned(line: Line, near: tuple[float, float], beyond: float, there: Standing
             return (yield from _told(line, beyond, there))
         halved = lever.between(close, beyond, NEAR / 4)
         guess, pending = pending, None
-        if there is not None and lever.between(close, beyond, NARROW) is None:
-            # so near the decisions themselves tell more than all draws of a few builds
+        if n > 1 and there is not None and lever.between(close, beyond, NARROW) is None:
+            # where scans erred, decisions tell more so near than all draws of a few builds
             guess = _straight(close, line.known_lead(close), beyond, there.lead) if n % 2 else None
         elif guess is None and n % 4 != 3:
             inside = min(close, beyond) < scanned < max(close, beyond)
