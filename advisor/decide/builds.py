@@ -15,11 +15,12 @@ from numpy.typing import NDArray
 
 from advisor.catalogue.criteria import DAY, Keys
 from advisor.decide.costs import Costs, FeedCost, ProductCost, costs
+from advisor.decide.marches import Marches, lives_of_cases
 from advisor.decide.ranks import DIGITS
 from advisor.decide.sides import PartSide
 from advisor.decide.value import Criterion, score
 from advisor.model.addon_set import Companions
-from advisor.model.battery import Life, averaged, lives
+from advisor.model.battery import Life, averaged
 from advisor.model.carried import carried
 from advisor.model.drain import Drain, joined, rows_of
 from advisor.model.draws import Array
@@ -271,12 +272,15 @@ def assess(
     criteria: Sequence[Criterion],
     weights: Array | None = None,
     fresh: bool = False,
+    marches: Marches | None = None,
+    cases: int = 1,
 ) -> list[Assessed]:
     """Life, cost and score of builds on several feeds; see `Assessed`.
 
     `weights` (C, N) take the place of the criteria's own where they are drawn; `fresh` asks for
     the fresh pack's voltage and current over draws in any case: the stated values always have
-    them, draws where the pulse limit may be passed.
+    them, draws where the pulse limit may be passed. `marches` keeps battery lives for later passes,
+    `cases` are in a row on the draw axis.
     """
     # converters behind the same cells share the battery model's passes
     packs: dict[str, list[int]] = defaultdict(list)
@@ -289,7 +293,8 @@ def assess(
         asked = fresh or drains[0].share.shape[2] == 1
         asked = asked or any(_may_pulse(prepared[i]) for i in members)
         asked = asked or prepared[members[0]].feed.rested is not None
-        found = lives(on_one_charge(pack), drains, fresh=asked)
+        march = marches.lives if marches else lives_of_cases
+        found = march(on_one_charge(pack), drains, asked, cases)
         if pack.every_s is not None:
             found = [recharged(pack, *one) for one in zip(drains, found, strict=True)]
         life_of |= zip(members, found, strict=True)

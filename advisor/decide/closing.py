@@ -20,6 +20,8 @@ from advisor.decide.line import Line
 INSIDE = 8
 # Values at which a change is closed in on with all draws, before decisions are asked for.
 CLOSER = 6
+# Share of a value within which a change is closed in on by decisions alone.
+NARROW = 0.03
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +60,10 @@ def pinned(line: Line, near: tuple[float, float], beyond: float, there: Standing
             return (yield from _told(line, beyond, there))
         halved = lever.between(close, beyond, NEAR / 4)
         guess, pending = pending, None
-        if guess is None and n % 4 != 3:
+        if n > 1 and there is not None and lever.between(close, beyond, NARROW) is None:
+            # where scans erred, decisions tell more so near than all draws of a few builds
+            guess = _straight(close, line.known_lead(close), beyond, there.lead) if n % 2 else None
+        elif guess is None and n % 4 != 3:
             inside = min(close, beyond) < scanned < max(close, beyond)
             start = scanned if inside and n % 4 != 2 else close
             guess = _crossing(line, start, beyond)

@@ -20,6 +20,7 @@ from advisor.catalogue.schema_product import Product
 from advisor.decide.builds import Assessed, Build, Prepared, assess, prepare
 from advisor.decide.costs import PartCost, part_cost, with_addons
 from advisor.decide.limits import figures_read, kept
+from advisor.decide.marches import Marches
 from advisor.decide.sides import part_side
 from advisor.decide.stage import Stage, stage
 from advisor.decide.value import Criterion, weights
@@ -108,6 +109,7 @@ def draw_builds(
     jobs: int = 1,
     progress: Progress | None = None,
     trace: Trace | None = None,
+    marches: Marches | None = None,
 ) -> list[Drawn]:
     """Draw every stated uncertainty through the given builds.
 
@@ -115,6 +117,7 @@ def draw_builds(
     ----------
     builds : one a part. jobs : workers; the result does not depend on it. progress : told
         (chunks done, chunks in all). trace : filled with the draws (N,) of every uncertain figure.
+    marches : battery lives of earlier passes, and of this one.
 
     Returns
     -------
@@ -125,7 +128,7 @@ def draw_builds(
 
     def one(chunk: int) -> list[Drawn]:
         kept = None if trace is None else traces[chunk]
-        here = stage(catalogue, product, sizes[chunk], seed, chunk, kept)
+        here = stage(catalogue, product, sizes[chunk], seed, chunk, kept, marches)
         return _chunk(here, builds, criteria)
 
     done: list[list[Drawn]] = []
@@ -302,5 +305,6 @@ def assessed(
             )
         )
     drawn = weights(product, criteria, here.samplers[product.product])
-    results = assess(prepared, here.own_cost, here.figures, criteria, drawn, fresh)
+    kept_for, cases = here.marches, here.cases
+    results = assess(prepared, here.own_cost, here.figures, criteria, drawn, fresh, kept_for, cases)
     yield from zip(groups.values(), prepared, results, strict=True)

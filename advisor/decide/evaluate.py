@@ -38,6 +38,7 @@ from advisor.decide.drawing import CHUNK, Drawn, draw_builds, mean_weights
 from advisor.decide.lacking import criterion_missing, feed_pairs
 from advisor.decide.left_out import Gathered, LeftOut, Supplies, nearest, paired
 from advisor.decide.limits import feed_faults, figures_read, plan_faults, row_faults
+from advisor.decide.marches import Marches
 from advisor.decide.missing import fill_missing, notes, with_stand_ins
 from advisor.decide.ranks import DIGITS
 from advisor.decide.screens import Failed, Screened, screen
@@ -183,6 +184,7 @@ def evaluate(
     trace: Trace | None = None,
     estimate_missing: bool = False,
     ranked_by: int | None = None,
+    marches: Marches | None = None,
 ) -> Evaluation:
     """Screen, build, score and rank every part of a catalogue for a product.
 
@@ -194,6 +196,7 @@ def evaluate(
     trace : filled with the draws (N,) of every uncertain figure of the chosen builds, by path.
     estimate_missing : whether kernels that a part was not measured with are estimated.
     ranked_by : of how many draws, the first ones, the mean scores rank; all when absent.
+    marches : battery lives of earlier evaluations, and of this one.
 
     Raises
     ------
@@ -204,7 +207,7 @@ def evaluate(
     if estimate_missing:
         catalogue = fill_missing(catalogue, product)
     catalogue = with_stand_ins(catalogue, product)
-    here = stage(catalogue, product)
+    here = stage(catalogue, product, marches=marches)
     supplies = Supplies()
     pairs, missing, warnings = feed_pairs(catalogue, product, supplies)
     if not pairs:
@@ -336,6 +339,7 @@ class _Run:
             self.jobs,
             progress,
             trace,
+            here.marches,
         )
 
     def chosen(
@@ -456,7 +460,9 @@ def _nominal(
     plan_of: dict[int, Plans] = {}
     unknown: dict[str, list[str]] = defaultdict(list)
     for plan, assessed in zip(
-        plans, assess(prepared, here.own_cost, here.figures, wanted), strict=True
+        plans,
+        assess(prepared, here.own_cost, here.figures, wanted, marches=here.marches),
+        strict=True,
     ):
         plan_of[id(assessed)] = plan
         on = paired(assessed.feed)

@@ -6,17 +6,19 @@ with their utilities ranks the parts under any weights as the whole decision doe
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from advisor.decide.builds import Build
-from advisor.decide.choosing import LEANING
+from advisor.decide.choosing import LEANING, SOME
 from advisor.decide.drawing import Drawn, draw_builds
 from advisor.decide.evaluate import Candidate, Evaluation
 from advisor.model.draws import Array
 from advisor.stages import Progress, begin
+
+FAR = 1.5  # of a share's standard deviation at the worst, a half, three of them
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -45,34 +47,88 @@ def fronts(
     if not evaluation.draws:
         return [_front([_stated(b) for b in c.builds], c.best) for c in candidates]
     wanted = evaluation.product.needs.confidence.nominal
-    known = [dict(c.tried) for c in candidates]
     begin(progress, "drawing builds that some weights may choose")
+
+    def draw(builds: Sequence[Build], draws: int) -> list[Drawn]:
+        return draw_builds(
+            evaluation.catalogue,
+            evaluation.product,
+            builds,
+            evaluation.criteria,
+            draws,
+            evaluation.seed,
+            jobs,
+            progress,
+        )
+
+    sides = [_Side(c, wanted) for c in candidates]
+    if evaluation.draws >= 2 * SOME:
+        _through(sides, lambda builds: draw(builds, SOME), few=True)
+    _through(sides, lambda builds: draw(builds, evaluation.draws), few=False)
+    return [
+        _front(
+            [Offered(b, d.worth, d) for b, d in one.drawn.items() if d.fit >= wanted],
+            one.candidate.best,
+        )
+        for one in sides
+    ]
+
+
+def _through(sides: Sequence[_Side], draw: Callable[[list[Build]], list[Drawn]], few: bool) -> None:
+    """Draw builds until no other may be on its part's front."""
     while True:
         # a build that was drawn may be worth less than it promised, and no longer beat another
-        asked = [
-            _likely(c, [d.worth for d in there.values() if d.fit >= wanted], there)
-            for c, there in zip(candidates, known, strict=True)
-        ]
+        asked = [one.likely_few() if few else one.likely() for one in sides]
         if not any(asked):
-            break
-        drawn = iter(
-            draw_builds(
-                evaluation.catalogue,
-                evaluation.product,
-                [build for builds in asked for build in builds],
-                evaluation.criteria,
-                evaluation.draws,
-                evaluation.seed,
-                jobs,
-                progress,
-            )
-        )
-        for there, builds in zip(known, asked, strict=True):
-            there.update((build, next(drawn)) for build in builds)
-    return [
-        _front([Offered(b, d.worth, d) for b, d in there.items() if d.fit >= wanted], c.best)
-        for c, there in zip(candidates, known, strict=True)
-    ]
+            return
+        found = iter(draw([build for builds in asked for build in builds]))
+        for one, builds in zip(sides, asked, strict=True):
+            (one.few if few else one.drawn).update((build, next(found)) for build in builds)
+
+
+class _Side:
+    """A part's builds on the way to its front, drawn by a `few` draws and by all of them."""
+
+    def __init__(self, candidate: Candidate, wanted: float) -> None:
+        self.candidate, self.wanted = candidate, wanted
+        self.few: dict[Build, Drawn] = {}
+        self.drawn = dict(candidate.tried)
+
+    def likely_few(self) -> list[Build]:
+        """Builds worth a few draws: those that went through all, as others are held against them
+        draw by draw, and those that may be on the front."""
+        tried = [build for build in self.drawn if build not in self.few]
+        if tried:
+            return tried
+        return _likely(self.candidate, self._worth(self.few), self.few)
+
+    def likely(self) -> list[Build]:
+        """Builds that must go through all draws."""
+        if not self.few:
+            return _likely(self.candidate, self._worth(self.drawn), self.drawn)
+        # a share of draws that is so far below what is wanted is no accident
+        sure = [b for b, d in self.few.items() if d.fit >= self.wanted - FAR / np.sqrt(SOME)]
+        front = [self.few[b] for b, d in self.drawn.items() if d.fit >= self.wanted]
+        out: list[Build] = []
+        for build in sorted(sure, key=lambda b: (-float(self.few[b].worth.sum()), b.order)):
+            if build not in self.drawn and not any(_beats(d, self.few[build]) for d in front):
+                out.append(build)
+                front.append(self.few[build])
+        return out
+
+    def _worth(self, drawn: Mapping[Build, Drawn]) -> list[Array]:
+        return [d.worth for d in drawn.values() if d.fit >= self.wanted]
+
+
+def _beats(one: Drawn, other: Drawn) -> bool:
+    """Whether a build is at least as good as another by every criterion, on the same few draws,
+    by more than these may err; where they are equal no draw tells them apart."""
+    ahead = one.worth - other.worth
+    if (ahead < 0).any():
+        return False
+    apart = one.score - other.score
+    error = float(apart.std()) / 100 / np.sqrt(len(apart))
+    return bool(((ahead == 0) | (ahead >= 2 * error)).all())
 
 
 def _stated(build: Build) -> Offered:

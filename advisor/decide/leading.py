@@ -25,6 +25,7 @@ from advisor.decide.builds import Build
 from advisor.decide.drawing import draw_builds
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.fronts import Offered
+from advisor.decide.marches import Marches
 from advisor.decide.ranks import DIGITS
 from advisor.decide.scan import scan
 from advisor.decide.stage import ALIKE
@@ -83,6 +84,8 @@ class Deciding:
         for one in self.offered:
             fronts[one.build.part].append(one.build)
         self.memo: Trace = {}
+        self.marches = Marches()
+        self._moved: dict[tuple[Path, float], tuple[Catalogue, Product] | None] = {}
         self.drawn: set[Path] = set()  # levers that move what builds are reckoned with
         self.worth = {one.build: one.worth for one in self.offered}
         for c in self.candidates:
@@ -104,10 +107,13 @@ class Deciding:
 
     def moved(self, lever: Lever, x: float) -> tuple[Catalogue, Product] | None:
         """The files with a lever at a value; None where it may not stand there."""
-        try:
-            return with_changes(self.catalogue, self.product, [lever.assignment(x)])
-        except FaultError:
-            return None
+        at = lever.path, x
+        if at not in self._moved:
+            try:
+                self._moved[at] = with_changes(self.catalogue, self.product, [lever.assignment(x)])
+            except FaultError:
+                self._moved[at] = None
+        return self._moved[at]
 
     def plans(self, lever: Lever) -> bool:
         """Whether a lever may change which builds stand or which are worth a look: not one that
@@ -164,7 +170,15 @@ class Deciding:
         weighed = self._criteria(lever, places)
         memo = self.memo
         found, taken = scan(
-            self.catalogue, self.product, builds, weighed, cases, draws, base.seed, memo
+            self.catalogue,
+            self.product,
+            builds,
+            weighed,
+            cases,
+            draws,
+            base.seed,
+            memo,
+            self.marches,
         )
         self.drawn |= taken
         if lever.path in self.drawn:
@@ -184,7 +198,9 @@ class Deciding:
         if not draws:
             found, _ = scan(catalogue, product, builds, [weighed], [None], 0, self.base.seed)
             return np.asarray(found[:, 0])
-        drawn = draw_builds(catalogue, product, builds, weighed, draws, self.base.seed)
+        drawn = draw_builds(
+            catalogue, product, builds, weighed, draws, self.base.seed, marches=self.marches
+        )
         wanted = product.needs.confidence.nominal
         return np.array([d.expected if d.fit >= wanted else -np.inf for d in drawn])
 
@@ -278,7 +294,7 @@ class Deciding:
         self, catalogue: Catalogue, product: Product, stated: bool
     ) -> Sequence[Candidate]:
         draws = 0 if stated else self.base.draws
-        return evaluate(catalogue, product, draws, self.base.seed).candidates
+        return evaluate(catalogue, product, draws, self.base.seed, marches=self.marches).candidates
 
 
 def _taken(candidate: Candidate, stated: bool) -> list[Build]:

@@ -271,6 +271,7 @@ def scanned_together(lines: Sequence[Line], places: Sequence[Array]) -> None:
         draws,
         base.seed,
         first.deciding.memo,
+        first.deciding.marches,
     )
     first.deciding.drawn |= taken
     ends = np.cumsum([len(at) for at in each])[:-1]

@@ -18,6 +18,7 @@ from advisor.catalogue.schema_product import Product
 from advisor.decide.builds import Build
 from advisor.decide.drawing import assessed
 from advisor.decide.limits import kept
+from advisor.decide.marches import Marches
 from advisor.decide.stage import GridSamplers, grid_stage
 from advisor.decide.value import Criterion
 from advisor.figures import Path
@@ -35,6 +36,7 @@ def scan(
     draws: int,
     seed: int,
     memo: Trace | None = None,
+    marches: Marches | None = None,
 ) -> tuple[Array, set[Path]]:
     """Every build's expected score in each case.
 
@@ -42,6 +44,7 @@ def scan(
     ----------
     builds : B of them. criteria : of each case, or one for all. cases : P, see `GridSampler`.
     draws, seed : the first draws of the decision's; 0 for the stated values.
+    marches : battery lives of earlier passes, and of this one.
     memo : draws of earlier passes with this catalogue, product and seed, and of this one.
 
     Returns
@@ -55,7 +58,7 @@ def scan(
     taken: set[Path] = set()
     for start in range(0, len(cases), size):
         some = cases[start : start + size]
-        here = grid_stage(catalogue, product, some, draws, seed, memo)
+        here = grid_stage(catalogue, product, some, draws, seed, memo, marches)
         weighed = criteria[0]
         if len(criteria) > 1:
             weighed = _anchored(criteria[start : start + size], draws or 1)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.decide.costs import FeedCost, ProductCost, feed_cost, product_cost
+from advisor.decide.marches import Marches
 from advisor.figures import Path
 from advisor.model.draws import Case, GridSampler, Sampler, Trace
 from advisor.model.events import EventStates, expand
@@ -55,13 +56,18 @@ class GridSamplers(Samplers):
 
 @dataclass(frozen=True, slots=True)
 class Stage:
-    """A product's own figures with the samplers that give everything else."""
+    """A product's own figures with the samplers that give everything else.
+
+    `cases` are in a row on the draw axis; `marches` keeps battery lives for other passes.
+    """
 
     catalogue: Catalogue
     product: Product
     samplers: Samplers
     figures: ProductFigures
     own_cost: ProductCost
+    marches: Marches | None = None
+    cases: int = 1
 
     def feed(self, cells: int, converter: str, rails: Sequence[str] = ()) -> tuple[Feed, FeedCost]:
         """A pack option (by its place in the product's list) with a converter (by its id), and with
@@ -89,12 +95,13 @@ def stage(
     seed: int = 1,
     chunk: int = 0,
     trace: Trace | None = None,
+    marches: Marches | None = None,
 ) -> Stage:
     """Open a pass; with `draws` 0 it is that of the stated values.
 
     `trace` is filled with the draws of every uncertain figure taken, by its path.
     """
-    return _opened(catalogue, product, Samplers(draws, seed, chunk, trace))
+    return _opened(catalogue, product, Samplers(draws, seed, chunk, trace), marches)
 
 
 def grid_stage(
@@ -104,14 +111,21 @@ def grid_stage(
     draws: int,
     seed: int,
     memo: Trace | None = None,
+    marches: Marches | None = None,
 ) -> Stage:
     """Open a pass over the stated values (`draws` 0) or the first draws, once more for each of a
     row of cases in which one figure stands at another value; see `GridSampler`."""
     samplers = GridSamplers(cases, draws, seed, {} if memo is None else memo)
-    return _opened(catalogue, product, samplers)
+    return _opened(catalogue, product, samplers, marches, len(cases))
 
 
-def _opened(catalogue: Catalogue, product: Product, samplers: Samplers) -> Stage:
+def _opened(
+    catalogue: Catalogue,
+    product: Product,
+    samplers: Samplers,
+    marches: Marches | None,
+    cases: int = 1,
+) -> Stage:
     own = samplers[product.product]
     return Stage(
         catalogue=catalogue,
@@ -119,4 +133,6 @@ def _opened(catalogue: Catalogue, product: Product, samplers: Samplers) -> Stage
         samplers=samplers,
         figures=product_figures(product, own),
         own_cost=product_cost(product, own),
+        marches=marches,
+        cases=cases,
     )

@@ -1,0 +1,123 @@
+"""Battery lives, what has the same pack and the same drains worked out once.
+
+A price, a weight or an anchor that moves leaves what packs carry as it is. Over a row of cases
+equal columns are marched once; from pass to pass what was worked out is kept, by a digest of
+all that it rests on.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import fields, is_dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from advisor.model.battery import Life, lives
+from advisor.model.drain import Drain, Pack
+
+KEPT = 60_000_000  # bytes of results that are kept, the latest
+
+
+class Marches:
+    """Results of marches, by what they rest on."""
+
+    def __init__(self) -> None:
+        self._known: dict[bytes, list[Life]] = {}
+        self._bytes = 0
+
+    def lives(self, pack: Pack, drains: Sequence[Drain], fresh: bool, cases: int = 1) -> list[Life]:
+        """`battery.lives`, from what is known or of each different case once."""
+        key = _digest((pack, tuple(drains), fresh))
+        if key not in self._known:
+            found = lives_of_cases(pack, drains, fresh, cases)
+            self._known[key] = found
+            self._bytes += sum(a.nbytes for a in _arrays(tuple(found)))
+            while self._bytes > KEPT and len(self._known) > 1:
+                oldest = next(iter(self._known))
+                self._bytes -= sum(a.nbytes for a in _arrays(tuple(self._known.pop(oldest))))
+        return self._known[key]
+
+
+def lives_of_cases(pack: Pack, drains: Sequence[Drain], fresh: bool, cases: int = 1) -> list[Life]:
+    """`battery.lives` where the draw axis holds so many cases behind each other, N = cases x draws:
+    those that are alike in all are marched once."""
+    size = drains[0].share.shape[2]
+    if cases == 1:
+        return lives(pack, drains, fresh)
+    first, which = _alike((pack, tuple(drains)), cases, size)
+    if len(first) == cases:
+        return lives(pack, drains, fresh)
+    draws = np.arange(size).reshape(cases, -1)
+    some, back = draws[first].ravel(), np.arange(len(first) * draws.shape[1])
+    some_pack, some_drains = _changed((pack, tuple(drains)), size, lambda x: x[..., some])
+    found = lives(some_pack, some_drains, fresh)
+    columns = back.reshape(len(first), -1)[which].ravel()
+    out: list[Life] = _changed(tuple(found), len(some), lambda x: x[..., columns])
+    return list(out)
+
+
+def _alike(value: Any, cases: int, size: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """(Q,) the first of each different case, and (P,) which of those each one is alike to."""
+    hashes = [hashlib.blake2b(digest_size=16) for _ in range(cases)]
+    for array in _arrays(value):
+        if array.ndim and array.shape[-1] == size:
+            for one, block in zip(hashes, np.split(array, cases, axis=-1), strict=True):
+                one.update(np.ascontiguousarray(block))
+    seen: dict[bytes, int] = {}
+    first, which = [], []
+    for n, one in enumerate(hashes):
+        at = seen.setdefault(one.digest(), len(seen))
+        which.append(at)
+        if at == len(first):
+            first.append(n)
+    return np.array(first, dtype=np.intp), np.array(which, dtype=np.intp)
+
+
+def _digest(value: Any) -> bytes:
+    made = hashlib.blake2b(digest_size=16)
+    for one in _leaves(value):
+        if isinstance(one, np.ndarray):
+            made.update(f"{one.shape}{one.dtype}".encode())
+            made.update(np.ascontiguousarray(one))
+        else:
+            made.update(repr(one).encode())
+    return made.digest()
+
+
+def _arrays(value: Any) -> Iterator[NDArray[Any]]:
+    return (one for one in _leaves(value) if isinstance(one, np.ndarray))
+
+
+def _leaves(value: Any) -> Iterator[Any]:
+    """Everything that a value is made of, in order."""
+    if is_dataclass(value):
+        yield type(value).__name__
+        for field in fields(value):
+            yield from _leaves(getattr(value, field.name))
+    elif isinstance(value, Mapping):
+        for key, one in value.items():
+            yield key
+            yield from _leaves(one)
+    elif isinstance(value, tuple):
+        yield len(value)
+        for one in value:
+            yield from _leaves(one)
+    else:
+        yield value
+
+
+def _changed(value: Any, size: int, change: Callable[[NDArray[Any]], NDArray[Any]]) -> Any:
+    """A value with another draw axis, of the arrays (..., size) that it is made of."""
+    if isinstance(value, np.ndarray):
+        return change(value) if value.ndim and value.shape[-1] == size else value
+    if is_dataclass(value) and not isinstance(value, type):
+        parts = {f.name: _changed(getattr(value, f.name), size, change) for f in fields(value)}
+        return replace(value, **parts)
+    if isinstance(value, Mapping):
+        return {key: _changed(one, size, change) for key, one in value.items()}
+    if isinstance(value, tuple):
+        return tuple(_changed(one, size, change) for one in value)
+    return value
