@@ -46,7 +46,7 @@ def _unknown(product: Product, _: Catalogue) -> Iterator[Breach]:
     for path, load in product.every_load:
         if load.on is not None and load.on not in names:
             read = f'"{load.on}"' if names else f'"{load.on}", and the product has no rails'
-            yield (path / "on").dotted, read, nearest(load.on, names)
+            yield (path / "rail").dotted, read, nearest(load.on, names)
 
 
 def _unused(product: Product, _: Catalogue) -> Iterator[Breach]:
@@ -60,7 +60,7 @@ def _standing(product: Product, _: Catalogue) -> Iterator[Breach]:
     gated = {rail.rail for rail in product.rails if rail.gated}
     for standing in product.standing_loads:
         if standing.on in gated:
-            yield f"standing-loads.{standing.load}.on", f'"{standing.on}", which is gated', None
+            yield f"standing-loads.{standing.load}.rail", f'"{standing.on}", which is gated', None
 
 
 def _decay(product: Product, _: Catalogue) -> Iterator[Breach]:

@@ -68,7 +68,7 @@ class Load:
     supply: Window = key(TAKES, "supply voltage that it takes", default=Window())
     cpu: str = key(Choice(("idle", "asleep")), "what the core does meanwhile", default="idle")
     retries: Retries | None = key(RETRIES, "tries of it, one right behind the other")
-    on: str | None = key(ON, "the rail that it stands on; the main one when absent")
+    on: str | None = key(ON, "the rail that it stands on; the main one when absent", name="rail")
     gated: bool = key(Flag(), "whether it is switched off between its uses", default=False)
     capacitance: Quantity | None = key(
         CAPACITANCE, "capacitance beside it, filled each time it is switched on"
@@ -89,7 +89,7 @@ class StandingLoad:
     current: Quantity | None = key(CURRENT, "current on the rail")
     power: Quantity | None = key(POWER, "power at whatever voltage feeds it, in place of a current")
     supply: Window = key(TAKES, "supply voltage that it takes", default=Window())
-    on: str | None = key(ON, "the rail that it stands on; the main one when absent")
+    on: str | None = key(ON, "the rail that it stands on; the main one when absent", name="rail")
 
 
 PERIOD = Figure("time", above=True)

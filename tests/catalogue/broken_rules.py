@@ -152,7 +152,7 @@ BROKEN = {
         )
     ],
     "one of the product's rails": [
-        ("frost-post:workload.report.loads.radio.on=aux", "loads.radio.on", "no rails")
+        ("frost-post:workload.report.loads.radio.rail=aux", "loads.radio.rail", "no rails")
     ],
     "a load that stands on it": [
         (
@@ -162,7 +162,7 @@ BROKEN = {
         )
     ],
     "a rail that is never switched off": [
-        ("frost-post:standing-loads.divider.on=aux", "divider.on", "gated")
+        ("frost-post:standing-loads.divider.rail=aux", "divider.rail", "gated")
     ],
     "a capacitance beside it": [
         ("frost-post:workload.sample.loads.probe.decay=3 s", "loads.probe.decay", "3 s")

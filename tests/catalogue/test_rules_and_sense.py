@@ -21,7 +21,7 @@ from tests.catalogue.broken_rules import BROKEN
 CASES = [(rule, *case) for rule, cases in BROKEN.items() for case in cases]
 # what goes with a change so that nothing else is wrong
 BESIDE = {
-    "frost-post:standing-loads.divider.on=aux": [
+    "frost-post:standing-loads.divider.rail=aux": [
         "frost-post:rails=[{rail: aux, voltage: 3.3 V, converters: [bb-a], gated: true, "
         "capacitance: 1 uF}]"
     ],

@@ -136,7 +136,7 @@ def test_a_rail_through_a_boost_converter(tmp_path: Path) -> None:
     core = CORE
     through = 3.3 / (0.9 * 3.0)
     event = 26e-3 * 60e-3 * through + 10e-6 * 3.3 * through + 12e-6 / 3.0
-    found = told(made(tmp_path / "a", RAIL.replace("GATED", "true"), "on: radio"))
+    found = told(made(tmp_path / "a", RAIL.replace("GATED", "true"), "rail: radio"))
     assert found.plan.practical_a == pytest.approx(core + event / 60, rel=1e-9)
     parts = amounts(found)
     assert parts["filling rail radio"] == pytest.approx(33e-6 * 1.1 / 60, rel=1e-9)
@@ -147,7 +147,7 @@ def test_a_rail_through_a_boost_converter(tmp_path: Path) -> None:
     assert one.takes_j == pytest.approx(33e-6 * 3.3 / 0.9 + 12e-6, rel=1e-9)
     assert one.pays_beyond_s == pytest.approx(one.takes_j / 12e-6, rel=1e-9)
     standing = 26e-3 * 60e-3 * through + (60 - 60e-3) * 4e-6
-    always = told(made(tmp_path / "b", RAIL.replace("GATED", "false"), "on: radio"))
+    always = told(made(tmp_path / "b", RAIL.replace("GATED", "false"), "rail: radio"))
     assert always.plan.practical_a == pytest.approx(core + standing / 60, rel=1e-9)
     assert not always.gating[0].gated
 
@@ -196,23 +196,23 @@ def test_a_load_on_its_rail_is_held_against_the_rail_s_limits(tmp_path: Path) ->
     rail = RAIL.replace("GATED", "true")
     weak = {"up": CONVERTER.replace("max-output: 200 mA", "max-output: 20 mA")}
     with pytest.raises(Exception, match="up max-output for rail radio"):
-        explain(*made(tmp_path / "a", rail, "on: radio", weak), "chip")
+        explain(*made(tmp_path / "a", rail, "rail: radio", weak), "chip")
     with pytest.raises(Exception, match="supply min of load radio of report"):
-        explain(*made(tmp_path / "b", rail, "on: radio, supply: {min: 3.4 V}"), "chip")
+        explain(*made(tmp_path / "b", rail, "rail: radio, supply: {min: 3.4 V}"), "chip")
     # on the main rail of 3.0 V it would not do
-    explain(*made(tmp_path / "c", rail, "on: radio, supply: {min: 3.2 V}"), "chip")
+    explain(*made(tmp_path / "c", rail, "rail: radio, supply: {min: 3.2 V}"), "chip")
     narrow = {
         "up": CONVERTER.replace("output: {min: 1.8 V, max: 3.6 V}", "output: {min: 1 V, max: 3 V}")
     }
     with pytest.raises(Exception, match="up output max for rail radio"):
-        explain(*made(tmp_path / "d", rail, "on: radio", narrow), "chip")
+        explain(*made(tmp_path / "d", rail, "rail: radio", narrow), "chip")
 
 
 def test_a_gated_converter_must_state_its_start(tmp_path: Path) -> None:
     without = {"up": CONVERTER.replace("start-up: 12 µJ\n", "")}
     with pytest.raises(FaultError, match="up:start-up"):
-        evaluate(*made(tmp_path, RAIL.replace("GATED", "true"), "on: radio", without))
-    told(made(tmp_path / "b", RAIL.replace("GATED", "false"), "on: radio", without))
+        evaluate(*made(tmp_path, RAIL.replace("GATED", "true"), "rail: radio", without))
+    told(made(tmp_path / "b", RAIL.replace("GATED", "false"), "rail: radio", without))
 
 
 @pytest.mark.parametrize(
@@ -226,7 +226,7 @@ def test_a_gated_converter_must_state_its_start(tmp_path: Path) -> None:
 )
 def test_what_a_rail_must_state(rail: str, path: str, tmp_path: Path) -> None:
     with pytest.raises(FaultError) as error:
-        made(tmp_path, rail, "on: radio")
+        made(tmp_path, rail, "rail: radio")
     assert [fault.path for fault in error.value.faults] == [f"probe:{path}"]
 
 
@@ -235,9 +235,9 @@ def test_two_of_one_converter_are_bought(tmp_path: Path) -> None:
         "{rail: a, voltage: 3.3 V, converters: [up]}, {rail: b, voltage: 3.2 V, converters: [up]}"
     )
     product = PRODUCT.replace(
-        "supply-options:", "standing-loads: [{load: x, current: 1 µA, on: b}]\nsupply-options:"
+        "supply-options:", "standing-loads: [{load: x, current: 1 µA, rail: b}]\nsupply-options:"
     )
-    found = told(made(tmp_path, rail, "on: a", product=product))
+    found = told(made(tmp_path, rail, "rail: a", product=product))
     item = next(m for m in found.money if m.item == "2 x up")
     assert item.amount == pytest.approx(1.0, rel=1e-12)
 
@@ -260,10 +260,10 @@ def test_rests_are_those_of_each_time(tmp_path: Path) -> None:
 def test_tries_fill_once_and_tries_of_all_fill_each_time(tmp_path: Path) -> None:
     """Tries of a load follow each other; 1.25 tries of a whole event switch on 1.25 times."""
     rail = RAIL.replace("GATED", "true")
-    retried = told(made(tmp_path / "a", rail, "on: radio, retries: {fails: 0.2}"))
-    once = told(made(tmp_path / "b", rail, "on: radio"))
+    retried = told(made(tmp_path / "a", rail, "rail: radio, retries: {fails: 0.2}"))
+    once = told(made(tmp_path / "b", rail, "rail: radio"))
     product = PRODUCT.replace("kernels: {crc: 1}", "kernels: {crc: 1}\n    retries: {fails: 0.2}")
-    whole = told(made(tmp_path / "c", rail, "on: radio", product=product))
+    whole = told(made(tmp_path / "c", rail, "rail: radio", product=product))
     for name in ("filling rail radio", "starts of up on radio"):
         assert amounts(retried)[name] == pytest.approx(amounts(once)[name], rel=1e-9)
         assert amounts(whole)[name] == pytest.approx(1.25 * amounts(once)[name], rel=1e-9)
@@ -275,10 +275,10 @@ def test_pulses_on_a_rail_meet_those_on_another(tmp_path: Path) -> None:
     """At random, a load that the core sleeps through is on beside one of another task."""
     other = (
         "  - {task: ring, every: 300 s, arrival: random, loads: [{load: bell, current: 5 mA, "
-        "for: 1 s, cpu: asleep, on: radio}]}\nsupply-options:"
+        "for: 1 s, cpu: asleep, rail: radio}]}\nsupply-options:"
     )
     product = PRODUCT.replace("supply-options:", other)
-    inputs = made(tmp_path, RAIL.replace("GATED", "true"), "on: radio", product=product)
+    inputs = made(tmp_path, RAIL.replace("GATED", "true"), "rail: radio", product=product)
     best = evaluate(*inputs).candidates[0].best
     # the rail's 10 µF at 3.3 V over the radio's 60 ms beside it
     filling = 33e-6 / 60e-3
@@ -288,7 +288,7 @@ def test_pulses_on_a_rail_meet_those_on_another(tmp_path: Path) -> None:
 def test_draws_move_every_key_of_a_rail(tmp_path: Path) -> None:
     """Spread alone of a rail's figures spreads the life."""
     rail = "{rail: radio, voltage: 3.3 V ± 2 %, converters: [up], gated: true, capacitance: 10 uF}"
-    found = evaluate(*made(tmp_path, rail, "on: radio"), draws=200).candidates[0]
+    found = evaluate(*made(tmp_path, rail, "rail: radio"), draws=200).candidates[0]
     assert found.drawn is not None
     assert float(found.drawn.battery_a.std() / found.drawn.battery_a.mean()) > 1e-3
 
@@ -344,14 +344,14 @@ def test_a_second_rail_takes_what_its_converter_takes(seed: int, tmp_path: Path)
     one = draft(seed)
     _, alone = every(on_rail(one, "", ""), tmp_path / "a")
     rail = "{rail: aux, voltage: 1.9 V, converters: [ideal]}"
-    _, same = every(on_rail(one, rail, "on: aux, "), tmp_path / "b")
+    _, same = every(on_rail(one, rail, "rail: aux, "), tmp_path / "b")
     before, after = currents(alone), currents(same)
     assert before.keys() == after.keys()
     for key, values in before.items():
         assert after[key] == pytest.approx(values, rel=1e-9)
     _, down = every(on_rail(one, "", "", "down"), tmp_path / "c")
     _, beside = every(
-        on_rail(one, rail.replace("ideal", "down"), "on: aux, ", "down"), tmp_path / "d"
+        on_rail(one, rail.replace("ideal", "down"), "rail: aux, ", "down"), tmp_path / "d"
     )
     before, after = currents(down), currents(beside)
     common = before.keys() & after.keys()
@@ -364,8 +364,8 @@ def test_a_second_rail_takes_what_its_converter_takes(seed: int, tmp_path: Path)
 def test_gating_nothing_changes_nothing(seed: int, tmp_path: Path) -> None:
     one = draft(seed)
     rail = "{rail: aux, voltage: 2.2 V, converters: [lossy]}"
-    _, plain = every(on_rail(one, rail, "on: aux, "), tmp_path / "a")
-    more = "on: aux, gated: true, capacitance: 0 uF, "
+    _, plain = every(on_rail(one, rail, "rail: aux, "), tmp_path / "a")
+    more = "rail: aux, gated: true, capacitance: 0 uF, "
     _, gated = every(on_rail(one, rail, more), tmp_path / "b")
     assert currents(plain) == currents(gated)
 
@@ -379,7 +379,7 @@ def test_a_light_load_mode_like_the_line_changes_nothing(seed: int, tmp_path: Pa
     rail = "{rail: aux, voltage: 2.2 V, converters: [lossy]}"
     found = []
     for n, text in enumerate((line, mode)):
-        base = on_rail(one, rail, "on: aux, ", "lossy")
+        base = on_rail(one, rail, "rail: aux, ", "lossy")
         changed = replace(base, converters={**base.converters, "lossy": text})
         found.append(currents(every(changed, tmp_path / str(n))[1]))
     assert found[0].keys() == found[1].keys()
@@ -391,10 +391,11 @@ def test_a_light_load_mode_like_the_line_changes_nothing(seed: int, tmp_path: Pa
 def test_another_converter_never_makes_a_part_worse(seed: int, tmp_path: Path) -> None:
     one = draft(seed)
     few, _ = every(
-        on_rail(one, "{rail: aux, voltage: 1.9 V, converters: [down]}", "on: aux, "), tmp_path / "a"
+        on_rail(one, "{rail: aux, voltage: 1.9 V, converters: [down]}", "rail: aux, "),
+        tmp_path / "a",
     )
     rail = "{rail: aux, voltage: 1.9 V, converters: [down, lossy]}"
-    more, _ = every(on_rail(one, rail, "on: aux, "), tmp_path / "b")
+    more, _ = every(on_rail(one, rail, "rail: aux, "), tmp_path / "b")
     assert len(more.candidates) >= len(few.candidates)
     if few.candidates:
         assert more.candidates[0].score >= few.candidates[0].score - 1e-9
@@ -460,7 +461,7 @@ def test_event_by_event(seed: int, tmp_path: Path) -> None:
         for n, r in enumerate((k + 1, 0, k + 1)[: int(rng.integers(1, 4))]):
             amps, seconds = float(rng.uniform(2e-3, 2e-2)), float(rng.uniform(0.01, 0.05))
             own = None
-            extra = f", on: r{r}" if r else ""
+            extra = f", rail: r{r}" if r else ""
             if rng.random() < 0.5:
                 own = Capacitor(float(rng.uniform(1e-6, 5e-5)), float(rng.uniform(1, 40)))
                 extra += f", gated: true, capacitance: {own.farads} F, decay: {own.decay} s"
@@ -473,7 +474,9 @@ def test_event_by_event(seed: int, tmp_path: Path) -> None:
         )
     stands = [f"{{load: s0, current: {rails[0].standing} A}}"]
     stands += [
-        f"{{load: s{r}, current: {rails[r].standing} A, on: r{r}}}" for r in (1, 2) if not gated[r]
+        f"{{load: s{r}, current: {rails[r].standing} A, rail: r{r}}}"
+        for r in (1, 2)
+        if not gated[r]
     ]
     machine = Machine(6.0, (3.2, 2.6), 2e-6, 1e-3, rails, jobs)
     cell = (

@@ -119,8 +119,8 @@ CHANGES: dict[str, list[str] | str] = {
     "probe:rails.near.gated": "true",
     "probe:workload.sample.loads.pump.on": "near",
     "probe:workload.sample.loads.probe.gated": "false",
-    "probe:standing-loads.keeper.on": [
-        "probe:standing-loads.keeper.on=far",
+    "probe:standing-loads.keeper.rail": [
+        "probe:standing-loads.keeper.rail=far",
         "probe:rails.far.gated=false",
     ],
     "probe-sw:light-load.below": "1 µA",

@@ -211,7 +211,7 @@ workload:
       - {load: probe, current: 2 mA, for: 12 ms, cpu: asleep, gated: true, capacitance: 2 uF,
          decay: 25 s, standby: 3 µA}
       - {load: radio, current: 60 mA, for: 20 ms, cpu: idle, retries: {fails: 0.2, most: 4}}
-      - {load: pump, charge: 40 µC, for: 10 ms, supply: {min: 1.8 V, max: 5.5 V}, on: far}
+      - {load: pump, charge: 40 µC, for: 10 ms, supply: {min: 1.8 V, max: 5.5 V}, rail: far}
       - {load: lamp, power: 30 mW, for: 5 ms, cpu: asleep}
     at: fast
     without-engines: [aid]
@@ -219,7 +219,7 @@ workload:
     wake-within: 1 ms
 standing-loads:
   - {load: divider, current: 0.8 µA, supply: {min: 1.5 V, max: 5.0 V}}
-  - {load: keeper, power: 2 µW, on: near}
+  - {load: keeper, power: 2 µW, rail: near}
 retain: [ram, rtc]
 needs:
   memory: {flash: 48 KiB, ram: 12 KiB}
