@@ -1,17 +1,21 @@
-"""What a reader sees of the page first: on a phone, on a desk, on paper."""
+"""What a reader sees of the page first: on a phone, on a desk, on paper; its outlook on a
+terminal."""
 
 from __future__ import annotations
 
 import base64
 import re
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from selenium.webdriver.common.by import By
 
 from advisor.decide.cautions import BUTTON
+from advisor.present.curves import outlook_page, place_rows
 from advisor.present.html.page import html_page
+from advisor.studies.outlook import Crossing
 from advisor.studies.words import money
 from tests.browsing import Browser
 from tests.present.pages import PRODUCTS, made
@@ -181,3 +185,27 @@ def test_paper_is_spared(name: str, browser: Browser, pages: Mapping[str, Path])
         ".forEach((e) => { e.open = true; })"
     )
     assert printed(browser) > few
+
+
+@pytest.mark.parametrize("product", ONE_MOSTLY)
+def test_the_outlook_of_a_terminal_is_a_screenful(product: str) -> None:
+    found = made(product).outlook
+    assert found is not None
+    # the longest changes that fit along a lever
+    turn = Crossing(1.23456, "quorvane-jor", "tessimur-fel", "1.23456 s")
+    turning = replace(found, levers=tuple(replace(o, crossings=(turn,) * 9) for o in found.levers))
+    for one in (found, turning):
+        text = outlook_page(one, 80).plain()
+        lines = text.splitlines()
+        assert len(lines) <= 45
+        assert max(map(len, lines)) <= 80
+    assert "and 5 more changes" in " ".join(text.split())
+    # what is folded is told, with the option that unfolds it
+    told = " ".join(outlook_page(found, 80).plain().split())
+    rows = sum(len(place_rows(one)) for one in found.levers)
+    assert f"2 more charts and {rows} rows of figures: --all" in told
+    assert f"({len(found.cautions) - 1} more: --all)" in told
+    every = " ".join(outlook_page(found, 80, everything=True).plain().split())
+    assert all(" ".join(caution.split()) in every for caution in found.cautions)
+    assert every.count("years (dots") == every.count("expected cost over") == 2
+    assert "What this rests on" in every
