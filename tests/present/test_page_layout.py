@@ -35,6 +35,16 @@ document.querySelectorAll("details").forEach((e) => { e.open = true; });
 document.querySelectorAll(".rest input").forEach((e) => { e.click(); });
 """
 # what reaches out of the window, and tables that would have to be pushed sideways
+# words of charts that reach out of their chart, or touch its edge
+CUT = """
+return [...document.querySelectorAll(".chart svg")].flatMap((svg) => {
+  const box = svg.parentElement.getBoundingClientRect();
+  return [...svg.querySelectorAll("text")].filter((e) => e.textContent.trim())
+    .map((e) => [e, e.getBoundingClientRect()])
+    .filter(([, b]) => b.width && (b.right > box.right - 1 || b.left < box.left - 1))
+    .map(([e]) => `${svg.closest(".chart").dataset.chart}: ${e.textContent}`);
+});
+"""
 OUT = """
 const name = (e) => `${e.tagName} ${e.id} ${e.textContent.trim().slice(0, 40)}`;
 const out = (e) => e.checkVisibility() && e.getBoundingClientRect().right > innerWidth + 0.5;
@@ -86,6 +96,7 @@ def test_a_phone_has_few_screens_and_nothing_off_them(
     count = "return document.querySelectorAll(arguments[0]).length"
     assert browser.run(count, ".chart svg") == browser.run(count, ".chart") > 6
     assert browser.run(OUT) == []
+    assert browser.run(CUT) == []
     assert browser.console() == []
 
 
