@@ -21,8 +21,9 @@ def style(size: float) -> Iterator[None]:
     texts as they are written."""
     import matplotlib as mpl
 
-    how = {"svg.hashsalt": "part-advisor", "font.size": size, "text.parse_math": False}
-    with mpl.rc_context(how):
+    with mpl.rc_context(
+        {"svg.hashsalt": "part-advisor", "font.size": size, "text.parse_math": False}
+    ):
         yield
 
 
