@@ -15,6 +15,7 @@ from advisor.catalogue.shipped import catalogue_folder
 from advisor.present import colours, lever_plots
 from advisor.present import compare as comparing
 from advisor.present.lever_plots import save_tips, save_worths
+from advisor.present.tipping import MOST
 from advisor.studies.compare import compare
 from advisor.studies.gaps import Gap, Gaps
 from advisor.studies.tipping import LeverTip, Tipping
@@ -123,7 +124,7 @@ def _texts(figure: Any) -> list[Any]:
     """Boxes of the texts that are seen, by what they say."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
 
-    canvas = FigureCanvasAgg(figure)
+    canvas: Any = FigureCanvasAgg(figure)
     canvas.draw()
     renderer = canvas.get_renderer()
     seen = []
@@ -190,7 +191,7 @@ def test_far_tips_are_logarithmic_and_the_rest_is_counted(drawn: Callable[..., A
     far = tuple(_tip(f"p:rail-{n}", 1.0, 0.25 * 1.2**n, f"part-{n % 10}") for n in range(25))
     figure = drawn(lever_plots, save_tips, replace(TIPPING, levers=far), Path("a.png"))
     assert {axis.get_xscale() for axis in figure.axes} == {"log"}
-    assert len(figure.axes[0].patches) == lever_plots.MOST
+    assert len(figure.axes[0].patches) == MOST
     assert any("5 more that tip" in text for text, _ in _texts(figure))
     low, high = figure.axes[0].get_xlim()
     assert low < 0.25 < 0.25 * 1.2**19 < high
@@ -233,10 +234,10 @@ def test_the_same_bytes_each_time(empty: bool) -> None:
     if empty:
         tips = replace(tips, winner=None, levers=(), limits=())
         worths = replace(worths, figures=(), groups=(), chosen=None)
-    for made in (lambda path: save_tips(tips, path), lambda path: save_worths(worths, path)):
-        once = made(Path("a.svg"))
-        assert once == made(Path("b.svg"))
-        assert once.startswith(b"<?xml")
+    one, other = Path("a.svg"), Path("b.svg")
+    assert save_tips(tips, one) == save_tips(tips, other)
+    assert save_worths(worths, one) == save_worths(worths, other)
+    assert save_worths(worths, one).startswith(b"<?xml")
     assert save_tips(tips, Path("a.PNG")).startswith(b"\x89PNG")
 
 
