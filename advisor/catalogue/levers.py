@@ -111,7 +111,9 @@ class Lever:
         if self.dimension == "money-rate":
             return f"{value:.{digits}g} {self.unit}"
         if self.own and self.dimension != "temperature":
-            return f"{value / self.factor:.12g} {_for_people(self._unit_text)}".rstrip()
+            told = f"{value / self.factor:.12g}"
+            unit = _for_people(self._unit_text)
+            return f"{told} {unit}{'s' if unit in COUNTED and told != '1' else ''}".rstrip()
         return show(value, self.dimension, 4)
 
     def assignment(self, value: float) -> str:
@@ -145,6 +147,9 @@ class Lever:
         if apart <= close or (min(one, other) <= 0 and apart <= 1e-9):
             return None
         return middle
+
+
+COUNTED = ("year", "month", "week", "day", "hour")  # units that are words
 
 
 def _for_people(unit: str) -> str:

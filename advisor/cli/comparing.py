@@ -42,7 +42,7 @@ def compare(
         typer.Option(
             "--plot",
             metavar="FILE.svg|png",
-            help="Draw the energies there, at the common clock too.",
+            help="Draw the energies there, at the common clock too; --full draws every part.",
             show_default=False,
         ),
         WRITES,
@@ -80,7 +80,7 @@ def compare(
             from advisor.present.compare import save_dots
 
             begin(tell, "drawing the kernels")
-            screen.keep(drawing, save_dots(found, drawing), "--plot")
+            screen.keep(drawing, save_dots(found, drawing, full), "--plot")
 
     def page() -> Page:
         from advisor.present.compare import compare_page

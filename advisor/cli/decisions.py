@@ -267,6 +267,13 @@ def tipping(
     points: Annotated[
         int, typer.Option("--points", metavar="N", min=1, max=400, help="Places on each side.")
     ] = 12,
+    plot: Annotated[
+        Path | None,
+        typer.Option(
+            "--plot", metavar="FILE.svg|png", help="Draw the tips there.", show_default=False
+        ),
+        WRITES,
+    ] = None,
     *,
     files: RankedFiles,
     sampling: Sampling,
@@ -277,10 +284,13 @@ def tipping(
     Example: part-advisor tipping barrel-tag --lever quorvane-tib:price.breaks.10000
     """
     from advisor.cli.progress import progress
+    from advisor.cli.writing import file_by_ending
+    from advisor.stages import begin
     from advisor.studies.tipping import ROW
     from advisor.studies.tipping import tipping as study
 
     screen = show.screen()
+    drawing = None if plot is None else file_by_ending(plot)
     with progress(show.quiet) as tell:
         inputs = files.product(product)
         found = study(
@@ -293,6 +303,11 @@ def tipping(
             progress=tell,
             estimate_missing=files.estimate_missing,
         )
+        if drawing is not None:
+            from advisor.present.lever_plots import save_tips
+
+            begin(tell, "drawing the tips")
+            screen.keep(drawing, save_tips(found, drawing), "--plot")
 
     def page() -> Page:
         from advisor.present.tipping import tipping_page
@@ -305,6 +320,16 @@ def tipping(
 
 def gaps(
     product: ProductArgument,
+    plot: Annotated[
+        Path | None,
+        typer.Option(
+            "--plot",
+            metavar="FILE.svg|png",
+            help="Draw worth over effort there.",
+            show_default=False,
+        ),
+        WRITES,
+    ] = None,
     *,
     files: RankedFiles,
     sampling: ManyDraws,
@@ -315,10 +340,13 @@ def gaps(
     Example: part-advisor gaps barrel-tag
     """
     from advisor.cli.progress import progress
+    from advisor.cli.writing import file_by_ending
+    from advisor.stages import begin
     from advisor.studies.gaps import gaps as study
     from advisor.studies.gaps import row_names
 
     screen = show.screen()
+    drawing = None if plot is None else file_by_ending(plot)
     with progress(show.quiet) as tell:
         inputs = files.product(product)
         found = study(
@@ -329,6 +357,11 @@ def gaps(
             progress=tell,
             estimate_missing=files.estimate_missing,
         )
+        if drawing is not None:
+            from advisor.present.lever_plots import save_worths
+
+            begin(tell, "drawing the worths")
+            screen.keep(drawing, save_worths(found, drawing), "--plot")
 
     def page() -> Page:
         from advisor.present.gaps import gaps_page

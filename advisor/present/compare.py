@@ -19,6 +19,7 @@ from advisor.studies.compare import Comparison, Flip, Row
 
 MOST = 10  # flips that are told in full
 LISTED = 12  # parts of a matrix
+ACROSS = 3  # kernels that are drawn side by side
 FEW = 12  # rows of all kernels that are told in full without being asked for
 KINDS = {
     "kernel": "by energy between two kernels",
@@ -45,7 +46,7 @@ def compare_page(found: Comparison, width: int, full: bool = False) -> Page:
         "Energy against the best of a kernel; *: by an engine; ~: it cannot be told from the best.",
         style=FAINT,
     )
-    _matrix(page, found, lambda row: row.energy_j if row.native else None, ties=True)
+    _matrix(page, found, _native, ties=True)
     if found.clock_hz is not None:
         page.heading(f"At {found.clock_hz / 1e6:.4g} MHz")
         _matrix(page, found, lambda row: None if row.at_clock is None else row.at_clock.energy_j)
@@ -67,28 +68,48 @@ def _least(rows: Sequence[Row], energy: Energy) -> dict[str, tuple[float, Row]]:
     return out
 
 
+def _native(row: Row) -> float | None:
+    return row.energy_j if row.native else None
+
+
+def _ratios(
+    found: Comparison, energy: Energy
+) -> tuple[dict[str, dict[str, float]], dict[tuple[str, str], Row]]:
+    """Of each part and kernel the least energy over the best part's, and the row of it."""
+    ratios: dict[str, dict[str, float]] = {}
+    rows_of: dict[tuple[str, str], Row] = {}
+    for kernel, rows in found.kernels.items():
+        least = _least(rows, energy)
+        best = min((x for x, _ in least.values()), default=0.0)
+        for part, (x, row) in least.items():
+            ratios.setdefault(part, {})[kernel] = x / best
+            rows_of[part, kernel] = row
+    return ratios, rows_of
+
+
+def _order(ratios: Mapping[str, Mapping[str, float]]) -> list[str]:
+    """Parts by their mean ratio, the least first."""
+
+    def mean(part: str) -> float:
+        return sum(map(math.log, ratios[part].values())) / len(ratios[part])
+
+    return sorted(ratios, key=lambda part: (mean(part), part))
+
+
 def _matrix(page: Page, found: Comparison, energy: Energy, ties: bool = False) -> None:
     """Parts by kernels: energies over the best, the parts of the least mean ratio first.
 
     `ties` marks those that cannot be told from the best.
     """
-    ratios: dict[str, dict[str, float]] = {}
-    marks: dict[tuple[str, str], str] = {}
-    kernels = []
-    for kernel, rows in found.kernels.items():
-        least = _least(rows, energy)
-        best = min((x for x, _ in least.values()), default=0.0)
-        kernels += [kernel] if least else []
-        for part, (x, row) in least.items():
-            ratios.setdefault(part, {})[kernel] = x / best
-            marks[part, kernel] = "*" if Variant.parse(row.point).engines else ""
-            # each is its own equal
-            marks[part, kernel] += "~" if ties and row.tied and x > best else ""
-
-    def mean(part: str) -> float:
-        return sum(map(math.log, ratios[part].values())) / len(ratios[part])
-
-    order = sorted(ratios, key=lambda part: (mean(part), part))
+    ratios, rows_of = _ratios(found, energy)
+    kernels = list(dict.fromkeys(kernel for _, kernel in rows_of))
+    marks = {
+        # each is its own equal
+        key: ("*" if Variant.parse(row.point).engines else "")
+        + ("~" if ties and row.tied and ratios[key[0]][key[1]] > 1 else "")
+        for key, row in rows_of.items()
+    }
+    order = _order(ratios)
     listed = order[:LISTED]
 
     def row_of(part: str, some: Sequence[str]) -> list[str]:
@@ -254,28 +275,39 @@ def _flips(page: Page, flips: tuple[Flip, ...]) -> None:
         page.paragraph(f"and {len(flips) - MOST} more (--format json)", "  ", style=FAINT)
 
 
-def save_dots(found: Comparison, path: Path) -> bytes:
+def save_dots(found: Comparison, path: Path, full: bool = False) -> bytes:
     """Energy by part for each kernel, at each part's own clock and, where asked, at the common one.
 
     An SVG or PNG. Logarithmic where it spans more than tenfold; bars are standard uncertainties.
+    The parts of the matrix, unless `full`; panels of kernels stand side by side.
     """
     from matplotlib.figure import Figure
     from matplotlib.lines import Line2D
 
+    order = _order(_ratios(found, _native)[0])
+    drawn = order if full else order[:LISTED]
     shown = {
-        k: [r for r in rows if r.native and r.energy_j is not None]
+        k: [r for r in rows if r.native and r.energy_j is not None and r.part in drawn]
         for k, rows in found.kernels.items()
     }
     shown = {k: rows for k, rows in shown.items() if rows}
-    painted = looks(found.parts)
+    painted = looks(order)
+    more = len(order) - len(drawn)
     with style(8):
-        heights = [0.22 * len(rows) + 0.75 for rows in shown.values()] or [1.0]
-        figure = Figure(figsize=(8.5, sum(heights) + 0.9), layout="constrained")
+        across = min(ACROSS, len(shown)) or 1
+        bands = [list(shown.items())[n : n + across] for n in range(0, len(shown), across)]
+        heights = [0.2 * max(len(rows) for _, rows in band) + 0.7 for band in bands] or [1.0]
+        wide = 8.5 if across == 1 else 5.2 * across
+        figure = Figure(figsize=(wide, sum(heights) + 0.9), layout="constrained")
         axes: Any = figure.subplots(
-            len(heights), 1, squeeze=False, gridspec_kw={"height_ratios": heights}
+            len(heights), across, squeeze=False, gridspec_kw={"height_ratios": heights}
         )
-        for axis, (kernel, rows) in zip(axes[:, 0], shown.items(), strict=False):
-            _dots(axis, kernel, rows, painted)
+        for axis in axes.flat:
+            axis.set_visible(False)
+        for axis, (kernel, rows) in zip(axes.flat, shown.items(), strict=False):
+            axis.set_visible(True)
+            every = [r for r in found.kernels[kernel] if r.native and r.energy_j is not None]
+            _dots(axis, kernel, rows, painted, every[0])
         said = ["each at its own fastest clock"]
         if found.clock_hz is not None:
             said = ["filled: at its own fastest clock", f"hollow: at {_megahertz(found.clock_hz)}"]
@@ -285,12 +317,21 @@ def save_dots(found: Comparison, path: Path) -> bytes:
             ]
             figure.legend(keys, said, loc="outside lower center", ncols=2, frameon=False)
         title = "Energy of one unit of work, µJ" + ("" if len(said) > 1 else f", {said[0]}")
+        if more:
+            title += (
+                f"\nthe first {len(drawn)} parts by mean ratio to the best; {more} more: --full"
+            )
         figure.suptitle(title + ("\n" + INVENTED if found.invented else ""), fontsize=9)
         return saved(figure, path, dots=130)
 
 
-def _dots(axis: Any, kernel: str, rows: Sequence[Row], painted: Mapping[str, Look]) -> None:
-    """A kernel's energies in µJ, a line a row; the two clocks of a row are joined."""
+def _dots(
+    axis: Any, kernel: str, rows: Sequence[Row], painted: Mapping[str, Look], least: Row
+) -> None:
+    """A kernel's energies in µJ, a line a row; the two clocks of a row are joined.
+
+    `least` : the row of the least energy, drawn or not.
+    """
     seen: list[float] = []
     for place, row in enumerate(rows):
         look = plots.painted(painted[row.part])
@@ -310,10 +351,9 @@ def _dots(axis: Any, kernel: str, rows: Sequence[Row], painted: Mapping[str, Loo
     scale(axis, "x", ends, log, "{:.6g}".format)
     axis.set_yticks(range(len(rows)), [f"{r.part} {r.point}" for r in rows])
     axis.set_ylim(len(rows) - 0.5, -0.5)
-    least = rows[0]
-    axis.set_title(
-        f"{kernel}: {least.part} takes least, {show(_own(least), 'energy')}", fontsize=8, loc="left"
-    )
+    hidden = "" if least in rows else " (not drawn)"
+    told = f"{kernel}: {least.part}{hidden} takes least, {show(_own(least), 'energy')}"
+    axis.set_title(told, fontsize=8, loc="left")
 
 
 def _own(row: Row) -> float:

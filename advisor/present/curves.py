@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from textwrap import fill
 from typing import Any
 
 from advisor.dimensions import YEAR
 from advisor.present import plots
-from advisor.present.axes import apart, marks, steep, times
+from advisor.present.axes import apart, marks, plain, steep, times
 from advisor.present.colours import Look, looks
-from advisor.present.layout import FAINT, Page, Typed, setting
-from advisor.present.left_out import left_out
+from advisor.present.layout import FAINT, STRONG, Page, Typed, setting
+from advisor.present.left_out import folded, left_out
 from advisor.present.plots import named, saved, scale, style
 from advisor.present.tables import INVENTED, notes
 from advisor.studies.findings import cost_words, life_words
@@ -21,10 +22,13 @@ from advisor.studies.outlook import Crossing, LeverOutlook, Outlook, Point
 from advisor.studies.words import in_years, life, money
 
 NARROWEST, WIDEST = 40, 100  # columns of a chart
-HIGH = 15  # lines of a chart
+HIGH, LOW = 15, 11  # lines of a chart, and of one where the rest is folded
+IN_SHORT = 4  # changes along a lever that are told by name
+ALIKE = 0.01  # relative; a life that moves less does not tell much along a lever
 TURNS = 6  # changes along a lever that are marked
 LEADER = "Leader by expected score"
 BREAK_EVEN = "Cheaper by expected cost, of the two that lead now (break-even)"
+CHEAPER = "Cheaper of the two that lead now"
 LETTERS = "abcdefghijklmnopqrstuvwxyz"
 
 Reading = Callable[[Point], float | None]
@@ -43,18 +47,45 @@ def cost(point: Point) -> float | None:
 
 
 def outlook_page(found: Outlook, width: int, everything: bool = False) -> Page:
-    """Two charts a lever, what changes along it, and a table."""
+    """A chart a lever, and who leads where along it.
+
+    `everything` tells both charts, what sets each change, a table of each part, what the answer
+    rests on and every caution; the rest is a count.
+    """
     page = Page(width)
     page.heading(f"{found.product}: outlook")
     if found.invented:
         page.paragraph(INVENTED, style=FAINT)
     for one in found.levers:
-        _lever(page, found, one)
-    page.heading("What this rests on")
-    page.paragraph(rests(found), "  ")
-    left_out(page, found.left_out, everything)
-    notes(page, found.warnings, found.cautions)
+        _lever(page, found, one, everything)
+    if everything:
+        page.heading("What this rests on")
+        page.paragraph(rests(found), "  ")
+        left_out(page, found.left_out, True)
+        notes(page, found.warnings, found.cautions)
+        return page
+    _folded(page, found)
+    notes(page, found.warnings)
     return page
+
+
+def _folded(page: Page, found: Outlook) -> None:
+    """The foremost caution, how the figures came, and what is not told, as counts."""
+    if found.cautions:
+        first, *others = found.cautions
+        more = f" ({len(others)} more: --all)" if others else ""
+        page.lines.append([])
+        page.paragraph(f"Caution: {first.partition('. ')[0].rstrip('.')}.{more}", style=STRONG)
+    fitting = [one for one in found.levers if _fits(one)]
+    charts = sum(len(_charts(found, one)) - 1 for one in fitting)
+    rows = sum(len(place_rows(one)) for one in fitting)
+    counts = [f"{charts} more chart{'' if charts == 1 else 's'}"] if charts else []
+    counts += [f"{rows} rows of figures"] if rows else []
+    by = f"Expected over {found.draws} draws, seed {found.seed}" if found.draws else "Stated values"
+    beside = f"; {' and '.join(counts)}: --all" if counts else ""
+    page.paragraph(f"{by}{beside}", style=FAINT)
+    if found.left_out:
+        page.line((folded(found.left_out, page.width), FAINT))
 
 
 def rests(found: Outlook) -> str:
@@ -73,11 +104,39 @@ def rests(found: Outlook) -> str:
     )
 
 
-def _lever(page: Page, found: Outlook, one: LeverOutlook) -> None:
+@dataclass(frozen=True, slots=True)
+class _Chart:
+    """What a chart reads off the places, with its title; `band` draws the range of the first."""
+
+    title: str
+    reading: Reading
+    band: bool = False
+
+
+def _charts(found: Outlook, one: LeverOutlook) -> list[_Chart]:
+    """The charts along a lever, first the one by which it tells most: life, where any changes."""
+    points = [p for c in one.curves for p in c.points]
+    out = [_Chart("battery life, years (dots: 5 to 95 % of a)", years, band=True)]
+    if any(cost(p) is not None for p in points):
+        unit = found.currency or "no currency"
+        out.append(_Chart(f"expected cost over the service life, {unit} a unit", cost))
+    moved = any(
+        max(some) > (1 + ALIKE) * min(some)
+        for c in one.curves
+        if (some := [y for p in c.points if (y := years(p)) is not None])
+    )
+    return out if moved else out[::-1]
+
+
+def _fits(one: LeverOutlook) -> bool:
+    return any(years(p) is not None for c in one.curves for p in c.points)
+
+
+def _lever(page: Page, found: Outlook, one: LeverOutlook, everything: bool) -> None:
     handle = one.handle
-    now = "" if one.now is None else f", now {handle.shown(one.now)}"
+    now = "" if one.now is None else f", now {plain(handle.shown(one.now))}"
     page.heading(f"Along {one.lever}{now}")
-    if not any(years(p) is not None for c in one.curves for p in c.points):
+    if not _fits(one):
         page.paragraph("Nothing fits anywhere on the way.", "  ")
         return
     page.paragraph(
@@ -85,47 +144,76 @@ def _lever(page: Page, found: Outlook, one: LeverOutlook) -> None:
         "  ",
         style=FAINT,
     )
-    _chart(page, one, "battery life, years (dots: 5 to 95 % of a)", years, band=True)
-    if any(cost(p) is not None for c in one.curves for p in c.points):
-        unit = found.currency or "no currency"
-        _chart(page, one, f"expected cost over the service life, {unit} a unit", cost, band=False)
+    charts = _charts(found, one)
+    for one_chart in charts if everything else charts[:1]:
+        _chart(page, one, one_chart, HIGH if everything else LOW)
+    if not everything:
+        for what, changes in (("Leader", one.crossings), (CHEAPER, one.break_even)):
+            page.paragraph(in_short(one, what, changes), "  ", "    ")
+        return
     _told(page, one, LEADER, one.crossings)
     _told(page, one, BREAK_EVEN, one.break_even)
     _table(page, one)
 
 
-def _chart(page: Page, one: LeverOutlook, title: str, reading: Reading, band: bool) -> None:
+def in_short(one: LeverOutlook, what: str, found: Sequence[Crossing]) -> str:
+    """The changes along a lever in a sentence, the first of them by name."""
+    if not found:
+        return f"{what}: no change on the way."
+    told = [f"{what}: {found[0].before or 'nothing'} at first"]
+    told += [f"{c.to or 'nothing'} from {one.handle.shown(c.x)} on" for c in found[:IN_SHORT]]
+    more = len(found) - IN_SHORT
+    told += [f"and {more} more change{'' if more == 1 else 's'}"] if more > 0 else []
+    return ", ".join(told) + "."
+
+
+def _chart(page: Page, one: LeverOutlook, chart: _Chart, high: int) -> None:
     """Curves of letters; plain characters, so that no colour loses nothing."""
     import plotext
 
     places = sorted({p.x for c in one.curves for p in c.points})
-    log = places[0] > 0
     plotext.clear_figure()
     plotext.theme("clear")
     width = min(max(page.width or 80, NARROWEST), WIDEST)
-    plotext.plot_size(width, HIGH)
-    plotext.title(title)
+    plotext.plot_size(width, high)
+    plotext.title(chart.title)
+    log_x = places[0] > 0
+    bands = [
+        [
+            (p.x, value / YEAR)
+            for p in one.curves[0].points
+            if p.battery_life_s is not None
+            and (value := getattr(p.battery_life_s, which)) is not None
+            and math.isfinite(value)
+        ]
+        for which in ("p05", "p95")
+        if chart.band
+    ]
+    pieces = [_pieces(curve.points, chart.reading) for curve in one.curves]
+    drawn = [*bands, *(piece for some in pieces for piece in some)]
+    values = [y for piece in drawn for _, y in piece]
+    log_y = steep(values)
 
-    def at(x: float) -> float:
+    def at(x: float, log: bool) -> float:
         return math.log10(x) if log else x
 
-    if band and one.curves:
-        for which in ("p05", "p95"):
-            dots = [
-                (at(p.x), value / YEAR)
-                for p in one.curves[0].points
-                if p.battery_life_s is not None
-                and (value := getattr(p.battery_life_s, which)) is not None
-                and math.isfinite(value)
-            ]
-            if dots:
-                plotext.scatter(*map(list, zip(*dots, strict=True)), marker=".")
-    for i, curve in reversed(list(enumerate(one.curves))):
-        for piece in _pieces(curve.points, reading):
-            xs, ys = [at(x) for x, _ in piece], [y for _, y in piece]
-            plotext.plot(xs, ys, marker=LETTERS[i % 26])
-    marks = ticks(places, log)
-    plotext.xticks([at(x) for x in marks], [one.handle.shown(x) for x in marks])
+    def spots(piece: Sequence[tuple[float, float]]) -> tuple[list[float], list[float]]:
+        return [at(x, log_x) for x, _ in piece], [at(y, log_y) for _, y in piece]
+
+    for band in bands:
+        if band:
+            plotext.scatter(*spots(band), marker=".")
+    for i, some in reversed(list(enumerate(pieces))):
+        for piece in some:
+            plotext.plot(*spots(piece), marker=LETTERS[i % 26])
+    (left, right), _, across = lever_axis(one, places)
+    room = (at(right, log_x) - at(left, log_x)) * 8 / width or 1.0
+    across = [x for x in across if at(x, log_x) < at(right, log_x) - room] or [left]
+    plotext.xlim(at(left, log_x), at(right, log_x))
+    plotext.xticks([at(x, log_x) for x in across], [plain(one.handle.shown(x)) for x in across])
+    if values:
+        up = marks(min(values), max(values), log_y, 5)
+        plotext.yticks([at(y, log_y) for y in up], [f"{y:,g}" for y in up])
     for row in plotext.uncolorize(plotext.build()).splitlines():
         page.line(row.rstrip())
     plotext.clear_figure()
@@ -141,14 +229,6 @@ def _pieces(points: Sequence[Point], reading: Reading) -> list[list[tuple[float,
         else:
             out[-1].append((point.x, value))
     return [piece for piece in out if piece]
-
-
-def ticks(places: Sequence[float], log: bool) -> list[float]:
-    """Five marks of an axis that ends at the first and last place."""
-    low, high = places[0], places[-1]
-    if log:
-        return [low * (high / low) ** (i / 4) for i in range(5)]
-    return [low + (high - low) * i / 4 for i in range(5)]
 
 
 def told(one: LeverOutlook, what: str, found: Sequence[Crossing]) -> list[tuple[str, Typed | None]]:

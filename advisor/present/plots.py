@@ -17,11 +17,23 @@ from advisor.present.colours import DASHES, MARKERS, PARTS, Look
 
 @contextmanager
 def style(size: float) -> Iterator[None]:
-    """Settings within which figures are made and saved: a font size, no chance in an SVG's ids."""
+    """Settings within which figures are made and saved: a font size, no chance in an SVG's ids,
+    texts as they are written."""
     import matplotlib as mpl
 
-    with mpl.rc_context({"svg.hashsalt": "part-advisor", "font.size": size}):
+    with mpl.rc_context(
+        {"svg.hashsalt": "part-advisor", "font.size": size, "text.parse_math": False}
+    ):
         yield
+
+
+def wide(text: str, size: float, weight: str = "normal") -> float:
+    """Inches that a text takes in so many points."""
+    from matplotlib.font_manager import FontProperties
+    from matplotlib.textpath import TextToPath
+
+    font = FontProperties(size=size, weight=weight)
+    return float(TextToPath().get_text_width_height_descent(text, font, False)[0]) / 72
 
 
 def saved(figure: Any, path: Path, dots: int) -> bytes:

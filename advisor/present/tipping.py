@@ -119,18 +119,21 @@ def _rest(
             page.heading("Figures that tip nowhere in the range")
             page.paragraph(", ".join(firm), "  ")
         return
-    counts = [
-        f"{count} {what}"
-        for count, what in (
-            (len(tips) - told, "more that tip"),
-            (len(found.limits) - limits, "more limits"),
-            (len(firm), "figures that tip nowhere in the range"),
-        )
-        if count > 0
-    ]
+    counts = beside(len(tips) - told, len(found.limits) - limits, len(firm))
     if counts:
         page.lines.append([])
         page.paragraph(f"Beside these {', '.join(counts)}: --all", style=FAINT)
+
+
+def beside(tips: int, limits: int, firm: int) -> list[str]:
+    """What is not listed, as counts; none of what is none."""
+    tip = "tips" if firm == 1 else "tip"
+    counts = (
+        (tips, f"more that {'tips' if tips == 1 else 'tip'}"),
+        (limits, f"more limit{'' if limits == 1 else 's'}"),
+        (firm, f"figure{'' if firm == 1 else 's'} that {tip} nowhere in the range"),
+    )
+    return [f"{count} {what}" for count, what in counts if count > 0]
 
 
 def weight_words(found: Tipping) -> tuple[str, str]:

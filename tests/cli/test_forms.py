@@ -199,6 +199,23 @@ def test_plots_are_drawn_in_either_format(said: Caller, tmp_path: Path) -> None:
     assert b"<svg" in (tmp_path / "a.svg").read_bytes()
 
 
+@pytest.mark.once
+def test_tips_and_worths_are_drawn(said: Caller, tmp_path: Path) -> None:
+    few = ("--draws", "100", "--quiet")
+    lever = ("--lever", "quorvane-tib:supply.max", "--points", "2")
+    for call_ in (("tipping", "barrel-tag", *lever), ("gaps", "barrel-tag")):
+        drawing, answer = tmp_path / f"{call_[0]}.svg", tmp_path / f"{call_[0]}.json"
+        assert (
+            said(*call_, *few, "--plot", str(drawing), "--format", "json", "-o", str(answer))[0]
+            == 0
+        )
+        assert b"<svg" in drawing.read_bytes()
+        assert json.loads(answer.read_text())["product"] == "barrel-tag"
+        # one file for both, and an ending that says nothing
+        assert said(*call_, *few, "--plot", str(drawing), "-o", str(drawing))[0] == 2
+        assert said(*call_, *few, "--plot", str(tmp_path / "a.pdf"))[0] == 2
+
+
 @pytest.mark.slow
 def test_plots_are_drawn_the_same_each_time(said: Caller, tmp_path: Path) -> None:
     """Studied and drawn anew each time, for two figures."""

@@ -1,17 +1,21 @@
-"""What a reader sees of the page first: on a phone, on a desk, on paper."""
+"""What a reader sees of the page first: on a phone, on a desk, on paper; its outlook on a
+terminal."""
 
 from __future__ import annotations
 
 import base64
 import re
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from selenium.webdriver.common.by import By
 
 from advisor.decide.cautions import BUTTON
+from advisor.present.curves import outlook_page, place_rows
 from advisor.present.html.page import html_page
+from advisor.studies.outlook import Crossing
 from advisor.studies.words import money
 from tests.browsing import Browser
 from tests.present.pages import PRODUCTS, made
@@ -31,6 +35,16 @@ document.querySelectorAll("details").forEach((e) => { e.open = true; });
 document.querySelectorAll(".rest input").forEach((e) => { e.click(); });
 """
 # what reaches out of the window, and tables that would have to be pushed sideways
+# words of charts that reach out of their chart, or touch its edge
+CUT = """
+return [...document.querySelectorAll(".chart svg")].flatMap((svg) => {
+  const box = svg.parentElement.getBoundingClientRect();
+  return [...svg.querySelectorAll("text")].filter((e) => e.textContent.trim())
+    .map((e) => [e, e.getBoundingClientRect()])
+    .filter(([, b]) => b.width && (b.right > box.right - 1 || b.left < box.left - 1))
+    .map(([e]) => `${svg.closest(".chart").dataset.chart}: ${e.textContent}`);
+});
+"""
 OUT = """
 const name = (e) => `${e.tagName} ${e.id} ${e.textContent.trim().slice(0, 40)}`;
 const out = (e) => e.checkVisibility() && e.getBoundingClientRect().right > innerWidth + 0.5;
@@ -82,6 +96,7 @@ def test_a_phone_has_few_screens_and_nothing_off_them(
     count = "return document.querySelectorAll(arguments[0]).length"
     assert browser.run(count, ".chart svg") == browser.run(count, ".chart") > 6
     assert browser.run(OUT) == []
+    assert browser.run(CUT) == []
     assert browser.console() == []
 
 
@@ -181,3 +196,27 @@ def test_paper_is_spared(name: str, browser: Browser, pages: Mapping[str, Path])
         ".forEach((e) => { e.open = true; })"
     )
     assert printed(browser) > few
+
+
+@pytest.mark.parametrize("product", ONE_MOSTLY)
+def test_the_outlook_of_a_terminal_is_a_screenful(product: str) -> None:
+    found = made(product).outlook
+    assert found is not None
+    # the longest changes that fit along a lever
+    turn = Crossing(1.23456, "quorvane-jor", "tessimur-fel", "1.23456 s")
+    turning = replace(found, levers=tuple(replace(o, crossings=(turn,) * 9) for o in found.levers))
+    for one in (found, turning):
+        text = outlook_page(one, 80).plain()
+        lines = text.splitlines()
+        assert len(lines) <= 45
+        assert max(map(len, lines)) <= 80
+    assert "and 5 more changes" in " ".join(text.split())
+    # what is folded is told, with the option that unfolds it
+    told = " ".join(outlook_page(found, 80).plain().split())
+    rows = sum(len(place_rows(one)) for one in found.levers)
+    assert f"2 more charts and {rows} rows of figures: --all" in told
+    assert f"({len(found.cautions) - 1} more: --all)" in told
+    every = " ".join(outlook_page(found, 80, everything=True).plain().split())
+    assert all(" ".join(caution.split()) in every for caution in found.cautions)
+    assert every.count("years (dots") == every.count("expected cost over") == 2
+    assert "What this rests on" in every

@@ -25,6 +25,7 @@ from advisor.present.html.specs import (
     Spec,
     axis,
     chart,
+    key,
     label,
     layer,
     others,
@@ -106,7 +107,12 @@ def _points(names: Sequence[str], finding: str) -> Chart:
         encoding={
             "y": {"field": "part", "type": "nominal", "sort": PLACE, "title": None},
             "x": {"field": "points", "type": "quantitative", "title": "points of 100"},
-            "color": {"field": "criterion", "scale": others(names), "sort": None},
+            "color": {
+                "field": "criterion",
+                "scale": others(names),
+                "sort": None,
+                "legend": key(names),
+            },
             "order": {"field": "order"},
             "tooltip": [
                 {"field": "part"},
@@ -130,7 +136,13 @@ def _bars(title: str) -> Chart:
         encoding={
             "y": {"field": "item", "type": "nominal", "sort": PLACE, "title": None},
             "yOffset": {"field": "side", "scale": {"paddingOuter": 0.2}},
-            "x": {"field": "amount", "type": "quantitative", "title": title.rpartition(",")[0]},
+            "x": {
+                "field": "amount",
+                "type": "quantitative",
+                "title": title.rpartition(",")[0],
+                # beside long names there is little room on a phone
+                "axis": {"titleAnchor": "end"},
+            },
             "color": {"field": "side", "scale": colour, "legend": None},
             "tooltip": [
                 {"field": "item"},

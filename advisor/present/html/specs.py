@@ -17,7 +17,7 @@ from advisor.present.layout import unbroken
 Spec = dict[str, Any]
 Looks = Mapping[str, Look]
 
-LONG = 17  # characters; of longer names no two stand beside each other on a phone
+LONG = 14  # characters; of longer names no two stand beside each other on a phone
 
 _TEXT = {"labelColor": "var(--ink)", "titleColor": "var(--ink)"}
 _CONFIG: Spec = {
@@ -92,13 +92,21 @@ class Painted:
     names: tuple[str, ...]
     looks: Looks
 
+    def _key(self) -> Spec:
+        return {**_KEY, **key(self.names)}
+
     def colour(self, legend: bool) -> Spec:
         """The channel of colour; with a legend where labels cannot stand beside."""
         scale = {
             "domain": list(self.names),
             "range": [f"var(--p{self.looks[n].colour + 1})" for n in self.names],
         }
-        return {"field": "part", "scale": scale, "sort": None, "legend": _KEY if legend else None}
+        return {
+            "field": "part",
+            "scale": scale,
+            "sort": None,
+            "legend": self._key() if legend else None,
+        }
 
     def shape(self, legend: bool) -> Spec:
         """The channel of the marker."""
@@ -106,7 +114,12 @@ class Painted:
             "domain": list(self.names),
             "range": [SHAPES[self.looks[n].marker] for n in self.names],
         }
-        return {"field": "part", "scale": scale, "sort": None, "legend": _KEY if legend else None}
+        return {
+            "field": "part",
+            "scale": scale,
+            "sort": None,
+            "legend": self._key() if legend else None,
+        }
 
     def dash(self, legend: bool) -> Spec:
         """The channel of the dash."""
@@ -114,7 +127,12 @@ class Painted:
             "domain": list(self.names),
             "range": [list(DASHES[self.looks[n].dash]) for n in self.names],
         }
-        return {"field": "part", "scale": scale, "sort": None, "legend": _KEY if legend else None}
+        return {
+            "field": "part",
+            "scale": scale,
+            "sort": None,
+            "legend": self._key() if legend else None,
+        }
 
 
 def axis(
