@@ -285,7 +285,7 @@ def before_use(ageing: Ageing, seconds: list[Array], depths: list[Array]) -> Arr
 
 
 def worn(ageing: Ageing, under: Stress, seconds: Array) -> Worn:
-    """What a pack has lost after so many seconds (R, N) in use under a stress."""
+    """What a pack has lost after so many s (R, N) in use under a stress."""
     q_c, rise_c = _lost(ageing.calendar, under.begun + _over(under.calendar, seconds))
     q_y, rise_y = _lost(ageing.cycles, _over(under.cycles, seconds))
     return Worn(q_c, q_y, 1 + rise_c + rise_y)

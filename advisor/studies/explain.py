@@ -25,6 +25,7 @@ from advisor.model.packs import cells_name
 from advisor.quantities import show
 from advisor.stages import Progress
 from advisor.studies.chances import SpreadResult, chances
+from advisor.studies.charging import ChargingResult, charging
 from advisor.studies.consumers import Consumer, consumers
 from advisor.studies.money import MoneyItem, money_items
 from advisor.studies.phases import PhaseResult, TimeResult, phases, times
@@ -185,6 +186,8 @@ class Explanation:
     chances: SpreadResult | None = field(default=None, metadata=WHERE_STATED)
     """what comes of events at random and of tries that fail; left out where the product states
     neither"""
+    charging: ChargingResult | None = field(default=None, metadata=WHERE_STATED)
+    """the charges of the pack and its ageing; left out where nobody charges it"""
 
     def to_frame(self) -> pd.DataFrame:
         """Points per criterion as a data frame, a row a criterion."""
@@ -289,6 +292,7 @@ def explained(
         before_use=phases(build),
         times=times(build),
         chances=chances(build),
+        charging=charging(build),
     )
 
 
