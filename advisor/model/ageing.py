@@ -329,7 +329,7 @@ def time_to(ageing: Ageing, under: Stress, loss: Array) -> Array:
         open_ones = (out > 0) & np.isfinite(out)
         x, aim = np.log(np.where(open_ones, out, 1.0)), np.log(np.where(open_ones, loss, 1.0))
         for _ in range(_NEWTON):
-            t, total, slope = np.exp(x), 0.0, 0.0
+            t, total, slope = np.exp(x), np.zeros(x.shape), np.zeros(x.shape)
             for z, rate, begun in laws:
                 u = begun + rate * t
                 lost = u**z

@@ -12,7 +12,7 @@ import math
 from dataclasses import dataclass
 
 DAY = 86400.0
-STEPS = 1500  # of the depth, in a discharge
+STEPS = 600  # of the depth, in a discharge
 
 
 @dataclass(frozen=True)
@@ -55,21 +55,31 @@ class Story:
         """
         seconds, step = 0.0, 1 / STEPS
         share = self.pulse_s / self.period_s
+        before = self.margin(0.0, rise)
+        if before < 0:
+            return 0.0, 0.0
         for i in range(STEPS):
-            depth = (i + 0.5) * step
-            v = self.volts(depth)
-            ohms = (self.ohms + (self.empty_ohms - self.ohms) * depth) * rise
-            if depth >= self.least_capacity or v - ohms * self.pulse_a < self.cut_off_v:
-                return seconds, depth
-            if ohms and v - ohms * (self.rest_a + self.rest_w / self.cut_off_v) < self.cut_off_v:
-                return seconds, depth
+            v = self.volts((i + 0.5) * step)
             rate = self.rest_a * (1 - share) + self.pulse_a * share + self.self_a
             rate += self.rest_w * (1 - share) / v
             took = left * self.capacity_c * step / rate
-            if seconds + took > upto:
+            after = self.margin((i + 1) * step, rise)
+            part = 1.0 if after >= 0 else before / (before - after)
+            if seconds + took * part > upto:
                 return upto, (i + (upto - seconds) / took) * step
-            seconds += took
+            seconds += took * part
+            if after < 0:
+                return seconds, (i + part) * step
+            before = after
         return seconds, 1.0
+
+    def margin(self, depth: float, rise: float) -> float:
+        """How far a depth is from the end of a discharge, below 0 beyond it: in V or of depth."""
+        v = self.volts(depth)
+        ohms = (self.ohms + (self.empty_ohms - self.ohms) * depth) * rise
+        rest_a = self.rest_a + self.rest_w / v
+        loaded = v - ohms * max(self.pulse_a, rest_a) - self.cut_off_v
+        return min(self.least_capacity - depth, loaded)
 
 
 @dataclass(frozen=True)
