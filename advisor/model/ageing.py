@@ -154,6 +154,11 @@ class Charged:
     age_s: Array
 
     @property
+    def one_s(self) -> Array:
+        """How long one charge of the new pack lasts, (R, N) s, the first one if that is less."""
+        return np.minimum(self.first_s, self.run_s)
+
+    @property
     def left(self) -> Array:
         """Capacity left at the end of life, (R, N) share of the rated one."""
         return np.asarray(np.maximum(1 - self.calendar - self.cycles, 0.0))

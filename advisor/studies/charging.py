@@ -46,7 +46,7 @@ def charging(build: Build) -> ChargingResult | None:
         return None
     visits = assessed.costs.charges
     count = np.nan if visits is None else float(visits[row, 0])
-    one = float(min(charged.first_s[row, 0], charged.run_s[row, 0]))
+    one = float(charged.one_s[row, 0])
     depth = float(charged.depth[row, 0])
     keys = feed.cell.charge
     put = seconds = None

@@ -31,8 +31,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 
-# of a figure that an answer leaves out where nothing asks for it
-WHERE_STATED: Mapping[str, Any] = MappingProxyType({"where stated": True})
+WHERE_STATED: Mapping[str, Any] = MappingProxyType({"where stated": True})  # else left out
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,8 +128,7 @@ class LifeResult:
     averaged: float
     """[s] the life if the mean usable capacity over the year counted, not the coldest place's"""
     one_charge: float | None = field(default=None, metadata=WHERE_STATED)
-    """[s] how long one charge of a new pack lasts, at the stated values; left out where nobody
-    charges the pack"""
+    """[s] how long one charge of the new pack lasts; left out where nobody charges it"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,8 +166,7 @@ class CostResult:
     change_probability: float | None
     """[share] draws in which the battery is changed at least once over the service life"""
     charges: float | None = field(default=None, metadata=WHERE_STATED)
-    """visits over the service life that charge the pack, at the stated values; left out where
-    nobody charges it"""
+    """visits over the service life that charge the pack; left out where nobody does"""
 
     @property
     def told(self) -> float | None:
@@ -312,8 +309,7 @@ def addon_currents(build: Build) -> dict[str, np.ndarray]:
     """What each add-on draws in every state of a build, its blocks in use apart: (S,) A."""
     assessed, row = build.assessed, build.row
     lines, figures = assessed.timeline, assessed.stack.parts[int(assessed.part[row])]
-    asleep = np.zeros(lines.share.shape[1], dtype=bool)
-    asleep[-1] = True
+    asleep = np.arange(lines.share.shape[1]) == lines.share.shape[1] - 1
     for task, here, names in zip(assessed.product.tasks, lines.tasks, lines.names, strict=True):
         loads = {load.name for load in task.loads if load.asleep}
         for s, name in zip(range(here.start, here.stop), names, strict=True):
@@ -380,9 +376,7 @@ def life_result(candidate: Candidate, averaged: float) -> LifeResult:
         p95=drawn.p95,
         ends_by=ENDS[int(life.ends_by[row, 0])].name,
         averaged=averaged,
-        one_charge=None
-        if life.charged is None
-        else float(min(life.charged.first_s[row, 0], life.charged.run_s[row, 0])),
+        one_charge=None if life.charged is None else float(life.charged.one_s[row, 0]),
     )
 
 
