@@ -224,7 +224,7 @@ def _interval(at: Held) -> Iterator[Case]:
         yield Case(
             need="recharge.every that one charge lasts",
             required=charged.every_s,
-            offered=np.minimum(charged.first_s, charged.run_s),
+            offered=charged.one_s,
             broken=(life.life_s < charged.every_s) & ~life.dead,
         )
 

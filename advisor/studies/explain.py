@@ -25,6 +25,7 @@ from advisor.model.packs import cells_name
 from advisor.quantities import show
 from advisor.stages import Progress
 from advisor.studies.chances import SpreadResult, chances
+from advisor.studies.charging import ChargingResult, charging
 from advisor.studies.consumers import Consumer, consumers
 from advisor.studies.gating import GateResult, gating
 from advisor.studies.harvests import HarvestResult, harvest_of
@@ -191,6 +192,8 @@ class Explanation:
     """what is switched off between uses; left out where no capacitance is stated"""
     harvest: HarvestResult | None = field(default=None, metadata=WHERE_STATED)
     """the store through the year; left out where nothing is harvested into it"""
+    charging: ChargingResult | None = field(default=None, metadata=WHERE_STATED)
+    """the charges of the pack and its ageing; left out where nobody charges it"""
 
     def to_frame(self) -> pd.DataFrame:
         """Points per criterion as a data frame, a row a criterion."""
@@ -297,6 +300,7 @@ def explained(
         chances=chances(build),
         gating=gating(build),
         harvest=harvest_of(build, evaluation.product),
+        charging=charging(build),
     )
 
 

@@ -34,6 +34,7 @@ if TYPE_CHECKING:
 
 # of a figure that an answer leaves out where nothing asks for it
 WHERE_STATED: Mapping[str, Any] = MappingProxyType({"where stated": True})
+WHERE_STATED: Mapping[str, Any] = MappingProxyType({"where stated": True})  # else left out
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,6 +132,8 @@ class LifeResult:
     """what ends it at the stated values, see [ends of life](lists.md#ends-of-life)"""
     averaged: float
     """[s] the life if the mean usable capacity over the year counted, not the coldest place's"""
+    one_charge: float | None = field(default=None, metadata=WHERE_STATED)
+    """[s] how long one charge of the new pack lasts; left out where nobody charges it"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,7 +151,7 @@ class CostResult:
     development: float | None
     """[per unit] set-up hours and tools, over the units made, at the stated values"""
     upkeep: float | None
-    """[per unit] battery changes with their visits, at the stated values"""
+    """[per unit] battery changes with their visits, and visits to charge, at the stated values"""
     lifetime: float | None
     """[per unit] purchase, development and upkeep, at the stated values"""
     replacements: float | None
@@ -167,6 +170,8 @@ class CostResult:
     """[per unit] mean of the upkeep"""
     change_probability: float | None
     """[share] draws in which the battery is changed at least once over the service life"""
+    charges: float | None = field(default=None, metadata=WHERE_STATED)
+    """visits over the service life that charge the pack; left out where nobody does"""
 
     @property
     def told(self) -> float | None:
@@ -312,8 +317,7 @@ def addon_currents(build: Build) -> dict[str, np.ndarray]:
     """What each add-on draws in every state of a build, its blocks in use apart: (S,) A."""
     assessed, row = build.assessed, build.row
     lines, figures = assessed.timeline, assessed.stack.parts[int(assessed.part[row])]
-    asleep = np.zeros(lines.share.shape[1], dtype=bool)
-    asleep[-1] = True
+    asleep = np.arange(lines.share.shape[1]) == lines.share.shape[1] - 1
     for task, here, names in zip(assessed.product.tasks, lines.tasks, lines.names, strict=True):
         loads = {load.name for load in task.loads if load.asleep}
         for s, name in zip(range(here.start, here.stop), names, strict=True):
@@ -381,6 +385,7 @@ def life_result(candidate: Candidate, averaged: float) -> LifeResult:
         p95=drawn.p95,
         ends_by=ENDS[int(life.ends_by[row, 0])].name,
         averaged=averaged,
+        one_charge=None if life.charged is None else float(life.charged.one_s[row, 0]),
     )
 
 
@@ -403,6 +408,7 @@ def cost_result(candidate: Candidate, currency: str) -> CostResult:
         expected_development=None if drawn is None else known(drawn.development),
         expected_upkeep=None if drawn is None else known(drawn.upkeep),
         change_probability=None if drawn is None else known(drawn.change),
+        charges=None if money.charges is None else known(money.charges[row, 0]),
     )
 
 
