@@ -87,15 +87,18 @@ def test_readme_and_walk_show_what_commands_print() -> None:
     assert walked >= studies
 
 
-# takes a minute; that what it tells is so is tested beside
-LONGEST = next(shown for shown in SHOWN if shown[1].startswith("tipping "))
+# a quarter to three quarters of a minute; that the tips are so is tested beside
+TIPPING, GAPS = (
+    next(shown for shown in SHOWN if shown[1].startswith(name)) for name in ("tipping ", "gaps ")
+)
 
 
 def marked(shown: tuple[str, str]) -> Any:
     """The README's own outputs on any Python, the pages' on the newest, the longest when asked."""
     if shown[0] == "README.md":
         return shown
-    return pytest.param(*shown, marks=[pytest.mark.once, *[pytest.mark.slow] * (shown == LONGEST)])
+    long = shown in (TIPPING, GAPS)
+    return pytest.param(*shown, marks=[pytest.mark.once, *[pytest.mark.slow] * long])
 
 
 @pytest.mark.parametrize(("name", "call_text"), [marked(shown) for shown in SHOWN])
@@ -111,16 +114,24 @@ def test_output_is_real(name: str, call_text: str, folder: Path) -> None:
 @pytest.mark.once
 def test_the_tips_that_are_shown_are_so(folder: Path) -> None:
     """Another leads just beyond, as the page says, and the first one as things stand."""
-    text = SHOWN[LONGEST]
+    text = SHOWN[TIPPING]
     first = re.search(r"take the lead from ([\w-]+)", text)
     tips = re.findall(r"^  (\S+)\n    (.+?) to (.+?): .*, then ([\w-]+)$", text, re.M)
     assert first is not None
-    assert len(tips) == LONGEST[1].count("--lever")
+    assert len(tips) == TIPPING[1].count("--lever")
     for path, now, beyond, then in tips:
         of = path if ":" in path else f"frost-post:{path}"
         for value, leads in ((beyond, then), (now, first[1]))[: 2 if path == tips[0][0] else 1]:
             found = json.loads(run(f"shortlist frost-post --set '{of}={value}' --format json"))
             assert found["ranking"][0]["part"] == leads, (of, value)
+
+
+@pytest.mark.once
+def test_what_to_measure_is_told_as_it_is_shown(folder: Path) -> None:
+    """On fewer draws the figures are others; what to measure first and the verdict are not."""
+    few = run(f"{GAPS[1]} --draws 256").splitlines()
+    whole = SHOWN[GAPS].splitlines()
+    assert few[:6] == whole[:6]
 
 
 LONG = {"report", "family"}

@@ -6,6 +6,7 @@ import importlib
 import pickle
 import pkgutil
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -19,9 +20,17 @@ Caller = Callable[..., Said]
 _FOUND: dict[tuple[str, bytes], Any] = {}
 
 
+@pytest.fixture(scope="session")
+def cache_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """One cache of catalogues for a worker: the shipped one is read from its files once."""
+    return tmp_path_factory.mktemp("cache")
+
+
 @pytest.fixture
-def said(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Caller:
-    monkeypatch.setenv("ADVISOR_CACHE_DIR", "/dev/null/none")
+def said(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, cache_folder: Path
+) -> Caller:
+    monkeypatch.setenv("ADVISOR_CACHE_DIR", str(cache_folder))
 
     def run(*arguments: str) -> Said:
         code = call(list(arguments))

@@ -34,8 +34,10 @@ SCREENS = (
 @pytest.mark.once
 @pytest.mark.usefixtures("studied_once")
 @pytest.mark.parametrize("screen", SCREENS)
-def test_screens_on_poor_encodings(screen: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setenv("ADVISOR_CACHE_DIR", "/dev/null/none")
+def test_screens_on_poor_encodings(
+    screen: str, monkeypatch: pytest.MonkeyPatch, cache_folder: Path
+) -> None:
+    monkeypatch.setenv("ADVISOR_CACHE_DIR", str(cache_folder))
     words = screen.split()
     if words[0] not in ("schema", "--help") and "--width" not in words:
         words += ["--width", "80"]
