@@ -6,7 +6,6 @@ import importlib
 import pickle
 import pkgutil
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -20,17 +19,20 @@ Caller = Callable[..., Said]
 _FOUND: dict[tuple[str, bytes], Any] = {}
 
 
-@pytest.fixture(scope="session")
-def cache_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def cache_folder(factory: pytest.TempPathFactory) -> str:
     """One cache of catalogues for a worker: the shipped one is read from its files once."""
-    return tmp_path_factory.mktemp("cache")
+    folder = factory.getbasetemp() / "catalogues"
+    folder.mkdir(mode=0o700, exist_ok=True)
+    return str(folder)
 
 
 @pytest.fixture
 def said(
-    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, cache_folder: Path
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+    tmp_path_factory: pytest.TempPathFactory,
 ) -> Caller:
-    monkeypatch.setenv("ADVISOR_CACHE_DIR", str(cache_folder))
+    monkeypatch.setenv("ADVISOR_CACHE_DIR", cache_folder(tmp_path_factory))
 
     def run(*arguments: str) -> Said:
         code = call(list(arguments))
