@@ -11,6 +11,7 @@ import subprocess
 import sys
 from itertools import takewhile
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -86,14 +87,21 @@ def test_readme_and_walk_show_what_commands_print() -> None:
     assert walked >= studies
 
 
-@pytest.mark.parametrize(
-    ("name", "call_text"),
-    # the README's own on any Python
-    [
-        shown if shown[0] == "README.md" else pytest.param(*shown, marks=pytest.mark.once)
-        for shown in SHOWN
-    ],
+# a quarter to three quarters of a minute; that the tips are so is tested beside
+TIPPING, GAPS = (
+    next(shown for shown in SHOWN if shown[1].startswith(name)) for name in ("tipping ", "gaps ")
 )
+
+
+def marked(shown: tuple[str, str]) -> Any:
+    """The README's own outputs on any Python, the pages' on the newest, the longest when asked."""
+    if shown[0] == "README.md":
+        return shown
+    long = shown in (TIPPING, GAPS)
+    return pytest.param(*shown, marks=[pytest.mark.once, *[pytest.mark.slow] * long])
+
+
+@pytest.mark.parametrize(("name", "call_text"), [marked(shown) for shown in SHOWN])
 def test_output_is_real(name: str, call_text: str, folder: Path) -> None:
     """When this fails: `python -m advisor.reference` runs the commands again."""
     write_files(BY_HAND[name], folder)
@@ -101,6 +109,32 @@ def test_output_is_real(name: str, call_text: str, folder: Path) -> None:
         if page == name and " -o " in before:
             run(before)  # it writes what later ones read
     assert SHOWN[name, call_text] == run(call_text)
+
+
+@pytest.mark.once
+def test_the_tips_that_are_shown_are_so(folder: Path) -> None:
+    """Another leads just beyond, as the page says, and the first one as things stand."""
+    text = SHOWN[TIPPING]
+    first = re.search(r"take the lead from ([\w-]+)", text)
+    tips = re.findall(r"^  (\S+)\n    (.+?) to (.+?): .*, then ([\w-]+)$", text, re.M)
+    assert first is not None
+    assert len(tips) == TIPPING[1].count("--lever")
+    for path, now, beyond, then in tips:
+        of = path if ":" in path else f"frost-post:{path}"
+        for value, leads in ((beyond, then), (now, first[1]))[: 2 if path == tips[0][0] else 1]:
+            found = json.loads(run(f"shortlist frost-post --set '{of}={value}' --format json"))
+            assert found["ranking"][0]["part"] == leads, (of, value)
+
+
+@pytest.mark.once
+def test_what_to_measure_is_told_as_it_is_shown(folder: Path) -> None:
+    """On fewer draws the figures are others; what to measure first and the verdict are not."""
+    few = run(f"{GAPS[1]} --draws 256").splitlines()
+    whole = SHOWN[GAPS].splitlines()
+    assert few[:6] == whole[:6]
+
+
+LONG = {"report", "family"}
 
 
 def other_calls() -> list[tuple[str, str]]:
@@ -118,8 +152,8 @@ def other_calls() -> list[tuple[str, str]]:
 @pytest.mark.parametrize(
     ("name", "line"),
     [
-        # the example of `report` runs one that is quicker
-        pytest.param(*each, marks=pytest.mark.slow) if " report " in each[1] else each
+        # the examples of `report` and `family` run ones that are quicker
+        pytest.param(*each, marks=pytest.mark.slow) if set(each[1].split()) & LONG else each
         for each in other_calls()
     ],
 )

@@ -96,10 +96,22 @@ def test_every_option_is_documented(name: str, capsys: pytest.CaptureFixture[str
         assert parameter.help, f"{name}: {parameter.name} has no words"
 
 
+def draws(name: str) -> bool:
+    """Whether a command draws, more than a test of whether it runs needs."""
+    return any("--draws" in p.opts for p in COMMANDS[name].params)
+
+
 @pytest.mark.once
-@pytest.mark.parametrize("name", COMMANDS)
+@pytest.mark.parametrize(
+    ("name", "few"),
+    [
+        *((name, draws(name)) for name in COMMANDS),
+        *(pytest.param(n, False, marks=pytest.mark.slow, id=n) for n in COMMANDS if draws(n)),
+    ],
+)
 def test_every_example_runs(
     name: str,
+    few: bool,
     capsys: pytest.CaptureFixture[str],
     monkeypatch: pytest.MonkeyPatch,
     tmp_path: Path,
@@ -129,7 +141,9 @@ def test_every_example_runs(
     words = shlex.split(text)
     assert words[:1] == ["part-advisor"]
     assert words[1 : 1 + len(name.split())] == name.split(), "an example of another command"
-    assert call(words[1:]) == 0, capsys.readouterr().err
+    # given twice, the last one counts
+    fewer = ["--draws", "100"] if few else []
+    assert call([*words[1:], *fewer]) == 0, capsys.readouterr().err
     assert text in page("commands.md")
 
 

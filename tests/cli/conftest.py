@@ -19,9 +19,20 @@ Caller = Callable[..., Said]
 _FOUND: dict[tuple[str, bytes], Any] = {}
 
 
+def cache_folder(factory: pytest.TempPathFactory) -> str:
+    """One cache of catalogues for a worker: the shipped one is read from its files once."""
+    folder = factory.getbasetemp() / "catalogues"
+    folder.mkdir(mode=0o700, exist_ok=True)
+    return str(folder)
+
+
 @pytest.fixture
-def said(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Caller:
-    monkeypatch.setenv("ADVISOR_CACHE_DIR", "/dev/null/none")
+def said(
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+    tmp_path_factory: pytest.TempPathFactory,
+) -> Caller:
+    monkeypatch.setenv("ADVISOR_CACHE_DIR", cache_folder(tmp_path_factory))
 
     def run(*arguments: str) -> Said:
         code = call(list(arguments))

@@ -10,6 +10,7 @@ import pytest
 
 from advisor.cli.main import call
 from advisor.cli.streams import plain_marks
+from tests.cli.conftest import cache_folder
 
 SCREENS = (
     "shortlist barrel-tag --draws 100 --width 120 --all --cautions",
@@ -34,8 +35,10 @@ SCREENS = (
 @pytest.mark.once
 @pytest.mark.usefixtures("studied_once")
 @pytest.mark.parametrize("screen", SCREENS)
-def test_screens_on_poor_encodings(screen: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setenv("ADVISOR_CACHE_DIR", "/dev/null/none")
+def test_screens_on_poor_encodings(
+    screen: str, monkeypatch: pytest.MonkeyPatch, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    monkeypatch.setenv("ADVISOR_CACHE_DIR", cache_folder(tmp_path_factory))
     words = screen.split()
     if words[0] not in ("schema", "--help") and "--width" not in words:
         words += ["--width", "80"]

@@ -43,11 +43,18 @@ def shell(line: str, folder: Path, **environment: str | None) -> subprocess.Comp
     return done
 
 
+# a report of it takes little: there are no curves to draw
+ASLEEP = (
+    "product: asleep\ninvented: true\nlife-target: 5 years\nrail: 3.0 V\n"
+    "environment: [{at: 20 degC, share: 1}]\nworkload: []\n"
+    "supply-options: {cells: [{budget: 900 mAh, voltage: 3.0 V}]}\n"
+    "priorities: {battery-life: {weight: 1}}\n"
+)
 STREAMS = {
     "output closed": "advisor product list >&-",
     "output closed, help": "advisor --help >&-",
     "output closed, version": "advisor --version >&-",
-    "output closed, report": "advisor report barrel-tag --draws 0 -o r.md >&-",
+    "output closed, report": "advisor report ../asleep.yaml --draws 0 -o r.md >&-",
     "errors closed": "advisor shortlist nobody 2>&-",
     "all closed": "advisor shortlist nobody <&- >&- 2>&-",
     "input closed": "advisor shortlist - <&-",
@@ -55,7 +62,7 @@ STREAMS = {
     "output full, JSON": "advisor product list --format json >/dev/full",
     "output full, help": "advisor --help >/dev/full",
     "output full, version": "advisor --version >/dev/full",
-    "output full, report": "advisor report barrel-tag --draws 0 -o r.md >/dev/full",
+    "output full, report": "advisor report ../asleep.yaml --draws 0 -o r.md >/dev/full",
     "errors full": "advisor shortlist nobody 2>/dev/full",
     "both full": "advisor product list >/dev/full 2>/dev/full",
 }
@@ -63,10 +70,13 @@ STREAMS = {
 
 @pytest.mark.parametrize("case", STREAMS)
 def test_streams_that_take_nothing(tmp_path: Path, case: str) -> None:
-    done = shell(STREAMS[case], tmp_path)
+    (tmp_path / "asleep.yaml").write_text(ASLEEP, "utf-8")
+    here = tmp_path / "here"
+    here.mkdir()
+    done = shell(STREAMS[case], here)
     assert (done.returncode, done.stdout) == (2, b"")
     # nothing was written, as it says
-    assert list(tmp_path.iterdir()) == []
+    assert list(here.iterdir()) == []
 
 
 def test_what_cannot_be_said_is_no_reason_to_fail(tmp_path: Path) -> None:
@@ -134,33 +144,35 @@ def test_no_home(tmp_path: Path) -> None:
 
 
 @pytest.mark.once
-def test_paths_that_are_no_utf_8(tmp_path: Path) -> None:
+@pytest.mark.usefixtures("studied_once")
+def test_paths_that_are_no_utf_8(
+    tmp_path: Path, said: Caller, monkeypatch: pytest.MonkeyPatch
+) -> None:
     text = product_files()["barrel-tag"].read_text("utf-8")
     folder = os.fsencode(tmp_path) + b"/\xff \x1b[31m"
     os.mkdir(folder)
-    (tmp_path / "barrel-tag.yaml").write_text(text)
-    os.rename(tmp_path / "barrel-tag.yaml", os.path.join(folder, b"mine.yaml"))
     with open(os.path.join(folder, b"mine.yaml"), "w") as file:
         file.write(text.replace("product: barrel-tag", "product: mine"))
-    name = "$'\\377 \\033[31m/mine.yaml'"
-    for form in ("table", "json"):
-        done = shell(f"advisor shortlist {name} --draws 0 --format {form}", tmp_path)
-        assert done.returncode == 0
-    wrong = shell(f"advisor shortlist {name} --set mine:rail=3A --format json -o x", tmp_path)
+    monkeypatch.chdir(tmp_path)
+    name = os.fsdecode(b"\xff \x1b[31m/mine.yaml")
+    typed = "$'\\377 \\033[31m/mine.yaml'"
+    done = shell(f"advisor shortlist {typed} --draws 0 --format table", tmp_path)
+    assert done.returncode == 0
+    assert said("shortlist", name, "--draws", "0", "--format", "json")[0] == 0
+    wrong = shell(f"advisor shortlist {typed} --set mine:rail=3A --format json -o x", tmp_path)
     assert wrong.returncode == 2
     assert b"\x1b" not in wrong.stderr
     wrong.stderr.decode()
     for ending in ("html", "md", "xlsx"):
-        made = shell(
-            f"advisor report {name} --draws 0 --along mine:cost.units -o r.{ending}", tmp_path
-        )
-        assert made.returncode == 0
+        place = f"r.{ending}"
+        along = ("--along", "mine:cost.units")
+        assert said("report", name, "--draws", "0", *along, "-o", place)[0] == 0
     # what is printed to get it again can be pasted as it stands
     told = (tmp_path / "r.md").read_text("utf-8")
     (line,) = [x for x in told.splitlines() if x.startswith("part-advisor shortlist")]
     again = shell(line.replace("part-advisor", "advisor"), tmp_path)
     assert again.returncode == 0
-    assert shell("advisor product list -o $'\\377'", tmp_path).returncode == 0
+    assert said("product", "list", "-o", os.fsdecode(b"\xff"))[0] == 0
     assert os.path.exists(os.fsencode(tmp_path) + b"/\xff")
 
 

@@ -13,6 +13,8 @@ from advisor.decide.evaluate import evaluate
 from tests.decide.random_catalogues import Draft, draft
 from tests.shares import mostly_slow
 
+pytestmark = pytest.mark.once
+
 
 def longest(one: Draft, calendar: str, every: dict[str, str], folder: Path) -> float:
     """The longest life of any build that stands, in s; 0 where none does."""

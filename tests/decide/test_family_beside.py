@@ -14,6 +14,8 @@ from advisor.decide.family_plans import LINES, priced, solve
 from advisor.decide.family_search import GAP
 from tests.decide.small_families import Whole, drawn, every_plan, keeps
 
+pytestmark = pytest.mark.once
+
 # the gap at which a search may stop, on either side
 NEAR = 3e-6
 QUICK = 4

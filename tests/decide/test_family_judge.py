@@ -23,6 +23,8 @@ from tests.decide.family_judge import (
 )
 from tests.shares import mostly_slow
 
+pytestmark = pytest.mark.once
+
 SEEDS = mostly_slow(range(400), every=20)
 EXACT = 1e-9
 """Relative: the same sums in another order, floats of size 1e9."""

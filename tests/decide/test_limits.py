@@ -20,6 +20,8 @@ from advisor.quantities import exact
 from tests.decide.random_catalogues import draft
 from tests.studies.small import part
 
+pytestmark = pytest.mark.once
+
 CELL = """
 cell: flat
 invented: true

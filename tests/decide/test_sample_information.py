@@ -15,6 +15,8 @@ from scipy import stats
 from advisor.decide.information import Worth, partial
 from advisor.decide.sample_information import COUNTS, sampled
 
+pytestmark = pytest.mark.once
+
 N = 4000
 MEAN, SPREAD, NOISE = 0.5, 1.0, 2.0
 # published worths of that prior and noise, for n = 1, 4, 16

@@ -376,6 +376,7 @@ def test_prices_in_other_currencies_ask_for_their_rates() -> None:
     assert load_product(interview.finish().encode(), shipped()).cost.rates["USD"].nominal == 0.92
 
 
+@pytest.mark.once
 @pytest.mark.parametrize("kind", TABLES)
 @settings(max_examples=15)
 @given(text=st.text(max_size=30) | st.text("[]{}:,#&*!|>'\"%@`- 0a~\n\u2028", max_size=12))

@@ -16,6 +16,8 @@ from advisor.studies.explain import explain
 from tests.model.calendar_simulator import YEAR, Device, Job, live
 from tests.shares import mostly_slow
 
+pytestmark = pytest.mark.once
+
 PART = """
 part: chip
 invented: true

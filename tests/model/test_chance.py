@@ -19,6 +19,8 @@ from advisor.studies.explain import explain
 from tests.model.calendar_simulator import YEAR, Device, Job, live
 from tests.model.test_calendar import lives, made
 
+pytestmark = pytest.mark.once
+
 ONE = np.ones(1)
 
 

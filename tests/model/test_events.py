@@ -15,6 +15,8 @@ from advisor.catalogue.load import load_run
 from advisor.model.events import state_names
 from advisor.studies.shortlist import shortlist
 
+pytestmark = pytest.mark.once
+
 POINTS = {"fast": (3.0e-3, 48), "slow": (0.6e-3, 8)}
 KERNELS = {
     ("crc", "fast"): (0.2e-3, 9e-3),

@@ -12,6 +12,8 @@ from scipy.stats import norm
 
 from advisor.model.stock import Failing, newsvendor, newsvendor_with_disruptions
 
+pytestmark = pytest.mark.once
+
 
 def test_newsvendor_of_snyder_and_shen() -> None:
     """Published values from memory, recomputed; as many digits as are printed."""

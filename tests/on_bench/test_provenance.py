@@ -16,6 +16,8 @@ from advisor.studies.distil import distil
 from advisor.studies.into_part import into_part
 from tests.on_bench.test_plausible import lines, session
 
+pytestmark = pytest.mark.once
+
 FILE = "bench-demo.yaml"
 FLAGS = "-std=c99 -ffreestanding -Os -mcpu=one"
 HEAD = f"""built pack=1f2e

@@ -21,6 +21,8 @@ from advisor.present.machine import to_json
 from advisor.studies.compare import Row, compare
 from tests.studies.small import part as small_part
 
+pytestmark = pytest.mark.once
+
 
 def shipped() -> Catalogue:
     return load_catalogue([catalogue_folder()])

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import cache
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -17,6 +20,8 @@ from tests.studies.small import loaded_files
 from tests.studies.test_every_key import MEASURING, changed, every_leaf
 
 pytestmark = pytest.mark.once
+
+_Told = tuple[dict[str, float], Any]
 
 HOURS = [(p, t) for p, t, _ in every_leaf() if p.startswith(MEASURING)]
 # a figure of each kind is uncertain, and a life is worth so much that the part sleeps
@@ -42,21 +47,30 @@ def inputs(tmp_path_factory: pytest.TempPathFactory) -> tuple[Catalogue, Product
     return with_changes(*loaded_files(folder, files, PRODUCT), UNCERTAIN)
 
 
+@pytest.fixture(scope="module")
+def told(inputs: tuple[Catalogue, Product]) -> Callable[[tuple[str, ...]], _Told]:
+    """Efforts and shortlist of the inputs under changes, those of the same changes once."""
+
+    @cache
+    def of(changes: tuple[str, ...]) -> _Told:
+        changed_to = with_changes(*inputs, changes)
+        found = gaps(*changed_to, draws=100)
+        efforts = {g.path: g.effort_h for g in (*found.figures, *found.groups)}
+        return efforts, plain(shortlist(*changed_to, draws=40))
+
+    return of
+
+
 @pytest.mark.parametrize(("path", "text"), HOURS, ids=[p for p, _ in HOURS])
 def test_changing_hours_changes_efforts_alone(
-    inputs: tuple[Catalogue, Product], path: str, text: str
+    told: Callable[[tuple[str, ...]], _Told], path: str, text: str
 ) -> None:
-    if path.endswith("converter"):
-        inputs = with_changes(*inputs, ["probe:supply-options.converters=[probe-ldo]"])
-    there = with_changes(*inputs, changed(path, text))
-
-    def efforts(catalogue: Catalogue, product: Product) -> dict[str, float]:
-        found = gaps(catalogue, product, draws=100)
-        return {g.path: g.effort_h for g in (*found.figures, *found.groups)}
-
-    before, after = efforts(*inputs), efforts(*there)
+    linear = path.endswith("converter")
+    stated = ("probe:supply-options.converters=[probe-ldo]",) if linear else ()
+    before, ranked = told(stated)
+    after, ranked_then = told((*stated, *changed(path, text)))
     assert before.keys() == after.keys()
     moved = {at for at, hours in before.items() if after[at] != hours}
     assert moved
     assert ("probe-part" in moved) == path.endswith("whole-part")
-    assert plain(shortlist(*there, draws=40)) == plain(shortlist(*inputs, draws=40))
+    assert ranked_then == ranked

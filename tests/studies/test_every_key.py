@@ -249,7 +249,7 @@ def test_the_settings_rank_the_part(results: _Results) -> None:
         assert [r["part"] for r in found["ranking"]] == ["probe-part"], found["screened_out"]
 
 
-@pytest.mark.parametrize(("path", "text"), mostly_slow(USED, 12), ids=[p for p, _ in USED])
+@pytest.mark.parametrize(("path", "text"), mostly_slow(USED, 24), ids=[p for p, _ in USED])
 def test_changing_a_key_changes_the_result(results: _Results, path: str, text: str) -> None:
     changes = changed(path, text)
     # what goes with the change of a key must not be what makes the difference
@@ -264,7 +264,7 @@ def test_changing_a_key_changes_the_result(results: _Results, path: str, text: s
     pytest.fail(f"{changes} changes nothing in any setting")
 
 
-@pytest.mark.parametrize(("path", "text"), mostly_slow(TOLD, 12), ids=[p for p, _ in TOLD])
+@pytest.mark.parametrize(("path", "text"), mostly_slow(TOLD, 24), ids=[p for p, _ in TOLD])
 def test_an_informational_key_changes_no_figure(results: _Results, path: str, text: str) -> None:
     changes = (f"{path}={INFORMED[path]}",) if path in INFORMED else changed(path, text)
     for setting in SETTINGS[:3]:
@@ -342,7 +342,7 @@ def uncertain() -> list[str]:
     return out
 
 
-@pytest.mark.parametrize("path", mostly_slow(uncertain(), 12))
+@pytest.mark.parametrize("path", mostly_slow(uncertain(), 24))
 def test_an_uncertainty_is_drawn_or_refused(results: _Results, folder: Path, path: str) -> None:
     inputs = load_run([folder], PRODUCT.encode())
     handle = lever(*inputs, path)
@@ -352,7 +352,6 @@ def test_an_uncertainty_is_drawn_or_refused(results: _Results, folder: Path, pat
     # of what is unsure whatever it states only more is felt
     share = 0.9 if getattr(handle.kind, "unsure", 0) else 0.02
     wide = f"{path}={value:.9g} ± {abs(value) * share:.6g} {unit}"
-    differs = False
     # an engine's own figures count where it may be used
     freed: tuple[str, ...] = ("probe:workload.sample.without-engines=[]",) if "+aid" in path else ()
     point = {":operating-points.middle.": "middle", ".middle.cycles": "middle"}
@@ -365,8 +364,9 @@ def test_an_uncertainty_is_drawn_or_refused(results: _Results, folder: Path, pat
             assert handle.kind.exact, drawn  # type: ignore[union-attr]
             assert any("without uncertainty" in text for text in drawn)
             return
-        differs |= plain_one != drawn
-    assert differs or path in SLACK
+        if plain_one != drawn:
+            return
+    assert path in SLACK
 
 
 def test_every_key_of_a_kernel_is_informational() -> None:

@@ -26,11 +26,15 @@ DAY = datetime.date(2026, 3, 1)
 WHY = 'it is "the one": 3 suppliers # really'
 
 
+@pytest.fixture(scope="module")
+def decided() -> str:
+    return decide(*load("frost-post"), "quorvane-jor", WHY, date=DAY, draws=200).text
+
+
 @pytest.fixture
-def record(tmp_path: Path) -> Path:
-    found = decide(*load("frost-post"), "quorvane-jor", WHY, date=DAY, draws=200)
+def record(tmp_path: Path, decided: str) -> Path:
     path = tmp_path / "record.yaml"
-    path.write_text(found.text, "utf-8")
+    path.write_text(decided, "utf-8")
     return path
 
 

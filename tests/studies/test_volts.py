@@ -22,6 +22,8 @@ from tests.model.records import PRODUCT, records
 from tests.on_bench.meters import KINDS, OVERHEAD, Drooping, session
 from tests.on_bench.simulator import Bench
 
+pytestmark = pytest.mark.once
+
 FILE = "drawn-part.yaml"
 NEW = "part: drawn-part\n"
 
