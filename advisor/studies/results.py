@@ -16,7 +16,6 @@ import numpy as np
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.sense import in_words, product_warnings
 from advisor.decide.builds import Build
-from advisor.decide.clipping import clips
 from advisor.decide.drawing import Drawn
 from advisor.decide.evaluate import Candidate, Evaluation
 from advisor.decide.missing import STAY
@@ -32,8 +31,6 @@ if TYPE_CHECKING:
     import pandas as pd
 
 
-# of a figure that an answer leaves out where nothing asks for it
-WHERE_STATED: Mapping[str, Any] = MappingProxyType({"where stated": True})
 WHERE_STATED: Mapping[str, Any] = MappingProxyType({"where stated": True})  # else left out
 
 
@@ -194,25 +191,6 @@ class CriterionResult:
     """of a sum of 1; the mean where weights are uncertain"""
     points: float
     """100 × weight × utility"""
-
-
-@dataclass(frozen=True, slots=True)
-class ClippedResult:
-    """An anchor of a weighted criterion beyond which chosen builds lie, so that differences there
-    count nothing."""
-
-    criterion: str
-    """its name"""
-    anchor: str
-    """`poor` or `good`"""
-    value: float
-    """the anchor, in the criterion's unit"""
-    parts: tuple[str, ...]
-    """ranked parts whose chosen builds lie beyond it at the stated values"""
-    head: int
-    """how many of the first five parts do"""
-    text: str
-    """the same in words"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -409,21 +387,6 @@ def cost_result(candidate: Candidate, currency: str) -> CostResult:
         expected_upkeep=None if drawn is None else known(drawn.upkeep),
         change_probability=None if drawn is None else known(drawn.change),
         charges=None if money.charges is None else known(money.charges[row, 0]),
-    )
-
-
-def clipped_results(evaluation: Evaluation) -> tuple[ClippedResult, ...]:
-    """Every anchor beyond which chosen builds lie."""
-    return tuple(
-        ClippedResult(
-            criterion=one.criterion.name,
-            anchor=one.end,
-            value=one.anchor,
-            parts=one.parts,
-            head=one.head,
-            text=one.text,
-        )
-        for one in clips(evaluation)
     )
 
 

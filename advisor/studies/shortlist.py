@@ -29,15 +29,14 @@ from advisor.model.draws import Array
 from advisor.model.maturity import maturity
 from advisor.quantities import Quantity
 from advisor.stages import Progress
+from advisor.studies.clipped import ClippedResult, clipped_results
 from advisor.studies.columns import flat_row
 from advisor.studies.harvests import service_of
 from advisor.studies.results import (
-    ClippedResult,
     CriterionResult,
     FailedResult,
     RankedPart,
     build_result,
-    clipped_results,
     cost_result,
     failed_result,
     frame,

@@ -27,9 +27,8 @@ from advisor.decide.weighing import (
 from advisor.faults import Fault, FaultError, nearest
 from advisor.model.draws import Array
 from advisor.stages import Progress, begin
+from advisor.studies.clipped import ClippedResult, clipped_results
 from advisor.studies.results import (
-    ClippedResult,
-    clipped_results,
     frame,
     invented,
     plain,

@@ -123,6 +123,7 @@ class _Results:
                 "chances",
                 "gating",
                 "charging",
+                "harvest",
             )
             out["explain"] = {k: details.get(k) for k in told}
         return out
