@@ -90,6 +90,16 @@ def _of_pack(feed: Feed, hottest: float) -> list[str]:
                 "rechargeable: charge only with a protected charger made for it, "
                 "within its temperature limits, never below 0 degC unless its maker allows it."
             )
+        if cell.rechargeable and lithium:
+            out.append(
+                "lithium cell that is charged: overcharge, deep discharge, a short, frost while "
+                "charging or damage can make it vent, burn or burst, also long after. Its voltage "
+                "and current limits are its maker's: use a charger and a protection circuit made "
+                "for it, charge it attended and away from what burns, take out cells that swell. "
+                "What is said here of its ageing is a forecast, no leave to use it: the maker's "
+                "data, local codes and a licensed practitioner decide. Transport rules for "
+                "lithium cells apply."
+            )
         if option.parallel > 1:
             out.append(
                 "cells in parallel can charge each other: fit same-lot fresh cells "

@@ -285,7 +285,7 @@ def before_use(ageing: Ageing, seconds: list[Array], depths: list[Array]) -> Arr
 
 
 def worn(ageing: Ageing, under: Stress, seconds: Array) -> Worn:
-    """What a pack has lost after so many seconds (R, N) in use under a stress."""
+    """What a pack has lost after so many s (R, N) in use under a stress."""
     q_c, rise_c = _lost(ageing.calendar, under.begun + _over(under.calendar, seconds))
     q_y, rise_y = _lost(ageing.cycles, _over(under.cycles, seconds))
     return Worn(q_c, q_y, 1 + rise_c + rise_y)
@@ -329,7 +329,7 @@ def time_to(ageing: Ageing, under: Stress, loss: Array) -> Array:
         open_ones = (out > 0) & np.isfinite(out)
         x, aim = np.log(np.where(open_ones, out, 1.0)), np.log(np.where(open_ones, loss, 1.0))
         for _ in range(_NEWTON):
-            t, total, slope = np.exp(x), 0.0, 0.0
+            t, total, slope = np.exp(x), np.zeros(x.shape), np.zeros(x.shape)
             for z, rate, begun in laws:
                 u = begun + rate * t
                 lost = u**z

@@ -177,7 +177,7 @@ def unsaid_of_charging(cell: Cell) -> list[str]:
     ageing, charge = cell.ageing, cell.charge
     out = []
     for name, word in (("calendar", "time"), ("cycles", "charging")):
-        law = ageing and getattr(ageing, name)
+        law = getattr(ageing, name) if ageing is not None else None
         if law is None:
             out.append(f"{cell.cell} states no ageing.{name}: it loses no capacity with {word}")
         elif law.resistance is None:

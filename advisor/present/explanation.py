@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from advisor.present.builds import build_table
+from advisor.present.charging import charging
 from advisor.present.harvest import harvest
 from advisor.present.layout import FAINT, GOOD, PLAIN, POOR, STRONG, Page
 from advisor.present.left_out import left_out
@@ -56,6 +57,7 @@ def explanation_page(
     page.line(f"  in all {show(total, 'current')}" + _over_life(result))
     calendar(page, result)
     harvest(page, result.harvest)
+    charging(page, result.charging, lives.nominal)
     told = result.cost.told
     if told is not None and told > 0:
         what = "expected" if result.cost.expected else "at the stated values"
@@ -90,7 +92,8 @@ def _over_life(result: Explanation) -> str:
     if result.charge_c is None:
         return ""
     charge, lasts = show(result.charge_c, "charge"), life(result.battery_life_s.nominal)
-    return f"; the {charge} that the pack gives by then last {lasts}"
+    over = "" if result.charging is None else ", over all its charges,"
+    return f"; the {charge} that the pack gives by then{over} last {lasts}"
 
 
 def point_rows(result: Explanation) -> tuple[list[str], list[list[str]]]:

@@ -6,7 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from advisor.decide.cautions import BUTTON, GENERAL
-from advisor.present.tables import awake, cautions_of, clipped, cost_range, seldom
+from advisor.present.tables import (
+    awake,
+    cautions_of,
+    charges_words,
+    clipped,
+    cost_range,
+    seldom,
+)
 from advisor.studies.results import BuildResult, CostResult, RankedPart
 from advisor.studies.shortlist import Shortlist
 from advisor.studies.words import build_words, life, life_range, money, pack, per_cent
@@ -68,7 +75,7 @@ def _cost(cost: CostResult) -> Figure:
     spread = cost_range(cost, "", f" in {DRAWN}; ")
     buy, develop, upkeep = map(money, bought)
     about = f"{spread}{where}: {buy} to buy, {develop} to develop, {upkeep} for battery changes"
-    return Figure(name, money(cost.told, cost.currency), about + change)
+    return Figure(name, money(cost.told, cost.currency), about + change + charges_words(cost))
 
 
 def _sure(found: Shortlist) -> Figure:

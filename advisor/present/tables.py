@@ -136,6 +136,8 @@ def answer(result: Shortlist) -> tuple[str, ...]:
         f"First: {best.part} on {build_words(best.build)}.",
         f"{words}; it ends because {best.ends}.",
     ]
+    if lives.one_charge is not None:
+        out.append(f"One charge of the new pack lasts {life(lives.one_charge)}.")
     if best.cost.told is not None:
         out.append(cost_words(best.cost))
     if best.service is not None:
@@ -180,7 +182,8 @@ def cost_words(cost: CostResult) -> str:
         return (
             f"{money(cost.lifetime, cost.currency)} a unit over the service life at the stated "
             f"values, of it {money(cost.purchase)} to buy, {money(cost.development)} to develop, "
-            f"{money(cost.upkeep)} for {changes:g} battery change{'' if changes == 1 else 's'}."
+            f"{money(cost.upkeep)} for {changes:g} battery change{'' if changes == 1 else 's'}"
+            f"{charges_words(cost)}."
         )
     change = (
         ""
@@ -191,8 +194,15 @@ def cost_words(cost: CostResult) -> str:
         f"Expected cost {money(cost.expected, cost.currency)} a unit over the service life"
         f"{cost_range(cost, ' (', ')')}: {money(cost.expected_purchase)} to buy, "
         f"{money(cost.expected_development)} to develop, {money(cost.expected_upkeep)} for "
-        f"battery changes{change}."
+        f"battery changes{change}{charges_words(cost)}."
     )
+
+
+def charges_words(cost: CostResult) -> str:
+    """` and 19 visits to charge it`; empty where nobody charges the pack."""
+    if cost.charges is None:
+        return ""
+    return f" and {cost.charges:g} visit{'' if cost.charges == 1 else 's'} to charge it"
 
 
 def cost_range(cost: CostResult, before: str = "", after: str = "") -> str:

@@ -81,6 +81,11 @@ def _range(part: RankedPart) -> str:
     return "" if lives.p05 is None else f"{in_years(lives.p05)}–{in_years(lives.p95)}"
 
 
+def _charge(part: RankedPart) -> str:
+    lasts = part.battery_life_s.one_charge
+    return NOTHING if lasts is None else in_years(lasts)
+
+
 def _one_decimal(value: float | None, digits: int) -> str:
     return NOTHING if value is None else f"{value:.{digits}f}"
 
@@ -178,6 +183,16 @@ COLUMNS = (
     ),
     Column(name="battery_life_p95_s", value=lambda part: part.battery_life_s.p95),
     Column(name="ends_by", value=lambda part: part.battery_life_s.ends_by),
+    Column(
+        name="one_charge_s",
+        value=lambda part: part.battery_life_s.one_charge,
+        head="a charge",
+        legend="how long one lasts, years",
+        spare=4,
+        text=_charge,
+        where=lambda parts: any(part.battery_life_s.one_charge is not None for part in parts),
+        live="own",
+    ),
     Column(name="development", value=lambda part: part.cost.development),
     Column(name="upkeep", value=lambda part: part.cost.upkeep),
     Column(name="lifetime", value=lambda part: part.cost.lifetime),

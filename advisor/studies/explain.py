@@ -25,6 +25,7 @@ from advisor.model.packs import cells_name
 from advisor.quantities import show
 from advisor.stages import Progress
 from advisor.studies.chances import SpreadResult, chances
+from advisor.studies.charging import ChargingResult, charging
 from advisor.studies.consumers import Consumer, consumers
 from advisor.studies.harvests import HarvestResult, harvest_of
 from advisor.studies.money import MoneyItem, money_items
@@ -188,6 +189,8 @@ class Explanation:
     neither"""
     harvest: HarvestResult | None = field(default=None, metadata=WHERE_STATED)
     """the store through the year; left out where nothing is harvested into it"""
+    charging: ChargingResult | None = field(default=None, metadata=WHERE_STATED)
+    """the charges of the pack and its ageing; left out where nobody charges it"""
 
     def to_frame(self) -> pd.DataFrame:
         """Points per criterion as a data frame, a row a criterion."""
@@ -293,6 +296,7 @@ def explained(
         times=times(build),
         chances=chances(build),
         harvest=harvest_of(build, evaluation.product),
+        charging=charging(build),
     )
 
 

@@ -59,6 +59,8 @@ def money_items(
         items.append(("reservoir", float(cost.reservoir[0])))
     items += [(name, float(each[0])) for name, each in cost.source.items()]
     development, upkeep = float(money.development[row, 0]), float(money.upkeep[row, 0])
+    charging = 0.0 if money.charging is None else float(money.charging[row, 0])
+    upkeep -= charging
     visits = float(money.replacements[row, 0])
     words = f"upkeep: {visits:g} battery change{'' if visits == 1 else 's'}"
     words = "upkeep" if np.isnan(visits) else words
@@ -70,12 +72,15 @@ def money_items(
             # what rounds to nothing is told with the hours, so that the sum stays the sum
             development += moved
         development += drawn.development - float(money.development[row, 0])
-        upkeep = drawn.upkeep
+        upkeep = drawn.upkeep - charging
         words = "upkeep"
         if not np.isnan(drawn.change):
             words += f": a battery change in {per_cent(drawn.change)} of draws"
     items.append(("development: set-up hours and tools", development))
     items.append((words, upkeep))
+    if money.charges is not None:
+        count = float(money.charges[row, 0])
+        items.append((f"{count:g} visits to charge the pack", charging))
     out = []
     for name, amount in items:
         bought = purchases.get(name)

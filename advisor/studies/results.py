@@ -129,6 +129,9 @@ class LifeResult:
     """what ends it at the stated values, see [ends of life](lists.md#ends-of-life)"""
     averaged: float
     """[s] the life if the mean usable capacity over the year counted, not the coldest place's"""
+    one_charge: float | None = field(default=None, metadata=WHERE_STATED)
+    """[s] how long one charge of a new pack lasts, at the stated values; left out where nobody
+    charges the pack"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,7 +149,7 @@ class CostResult:
     development: float | None
     """[per unit] set-up hours and tools, over the units made, at the stated values"""
     upkeep: float | None
-    """[per unit] battery changes with their visits, at the stated values"""
+    """[per unit] battery changes with their visits, and visits to charge, at the stated values"""
     lifetime: float | None
     """[per unit] purchase, development and upkeep, at the stated values"""
     replacements: float | None
@@ -165,6 +168,9 @@ class CostResult:
     """[per unit] mean of the upkeep"""
     change_probability: float | None
     """[share] draws in which the battery is changed at least once over the service life"""
+    charges: float | None = field(default=None, metadata=WHERE_STATED)
+    """visits over the service life that charge the pack, at the stated values; left out where
+    nobody charges it"""
 
     @property
     def told(self) -> float | None:
@@ -377,6 +383,9 @@ def life_result(candidate: Candidate, averaged: float) -> LifeResult:
         p95=drawn.p95,
         ends_by=ENDS[int(life.ends_by[row, 0])].name,
         averaged=averaged,
+        one_charge=None
+        if life.charged is None
+        else float(min(life.charged.first_s[row, 0], life.charged.run_s[row, 0])),
     )
 
 
@@ -399,6 +408,7 @@ def cost_result(candidate: Candidate, currency: str) -> CostResult:
         expected_development=None if drawn is None else known(drawn.development),
         expected_upkeep=None if drawn is None else known(drawn.upkeep),
         change_probability=None if drawn is None else known(drawn.change),
+        charges=None if money.charges is None else known(money.charges[row, 0]),
     )
 
 

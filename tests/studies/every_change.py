@@ -5,7 +5,15 @@ from __future__ import annotations
 # where a tenth more would not be felt, or is no number: limits that screen, words and lists
 NOT_INVENTED = [
     f"{name}:invented=false"
-    for name in ("probe", "probe-part", "probe-cell", "probe-ldo", "probe-sw", "probe-add")
+    for name in (
+        "probe",
+        "probe-part",
+        "probe-cell",
+        "probe-ldo",
+        "probe-sw",
+        "probe-add",
+        "probe-charged",
+    )
 ]
 # what puts the task where cycles and run currents stand in for what was not measured
 ELSEWHERE = {
@@ -18,6 +26,23 @@ ELSEWHERE = {
 CHANGES: dict[str, list[str] | str] = {
     "probe-part:part": [],  # an id must equal the file's name: a fault of its own, tested elsewhere
     "probe-cell:cell": [],
+    "probe-charged:cell": [],
+    "probe-charged:rechargeable": [],  # its other keys need it
+    "probe-charged:invented": ["probe-charged:invented=false", *NOT_INVENTED],
+    "probe:supply-options.cells.probe-charged.cell": [],  # its setting names it
+    "probe-charged:price.currency": "USD",
+    "probe-charged:shelf-life": "6 months",
+    "probe-charged:max-continuous": "1 µA",
+    "probe-charged:resistance": "40 ohm",
+    "probe-charged:temperature.-20 degC.resistance": "60",
+    "probe-charged:temperature.60 degC.resistance": "60",
+    "probe-charged:temperature.60 degC.capacity": "0.5",
+    "probe-charged:charge.efficiency": "80 %",
+    "probe-charged:charge.min": "12 degC",
+    "probe-charged:charge.max": "30 degC",
+    "probe-charged:max-pulse": "5 mA",
+    "probe-charged:cut-off": "2.9 V",
+    "probe-charged:price.lead-time": "21 weeks",
     "probe-ldo:converter": [],
     "probe-sw:converter": [],
     "probe-add:addon": [],
@@ -245,6 +270,17 @@ SLACK = {
     "probe-cell:temperature.60 degC.capacity",
     "probe-cell:temperature.60 degC.resistance",
     "probe-cell:shelf-life",
+    "probe-charged:shelf-life",
+    "probe-charged:nominal-voltage",
+    "probe-charged:resistance",
+    "probe-charged:temperature.-20 degC.capacity",  # one charge lasts far longer than an interval
+    "probe-charged:temperature.-20 degC.resistance",
+    "probe-charged:temperature.60 degC.resistance",
+    "probe-charged:temperature.60 degC.capacity",
+    "probe-charged:cut-off",
+    "probe-charged:charge.efficiency",
+    "probe-charged:ageing.calendar.resistance",
+    "probe-charged:ageing.cycles.resistance",
     "probe-cell:discharge-to",
     "probe-cell:two-well.c",
     "probe-cell:two-well.k",

@@ -120,6 +120,35 @@ evidence:
   sheet: {kind: datasheet, date: 2026-01-01, note: table 2}
 """
 
+CHARGED = """
+cell: probe-charged
+invented: true
+rechargeable: true
+nominal-voltage: 3.1 V
+capacity: 700 mAh
+voltage-curve: {0: 3.3 V, 1: 2.6 V}
+resistance: 2 ohm
+cut-off: 2.0 V
+temperature:
+  -20 degC: {capacity: 0.9, resistance: 2.5}
+  60 degC: {capacity: 1.0, resistance: 0.8}
+self-discharge: 3 %/year
+doubles-every: 10 K
+shelf-life: 12 years
+max-continuous: 100 mA
+max-pulse: 400 mA
+price: {currency: EUR, breaks: {1: 60.00}, lead-time: 4 weeks}
+charge: {efficiency: 98 %, min: 0 degC, max: 45 degC, max-current: 200 mA}
+ageing:
+  calendar:
+    {loss: {50 %: 3 %, 100 %: 5 %}, after: 1 year, at: 25 degC, doubles-every: 15 K, exponent: 0.6,
+     resistance: 1.5}
+  cycles:
+    {loss: 20 %, after: 300, depth: 80 %, at: 25 degC, doubles-every: 30 K, exponent: 0.7,
+     depth-exponent: 1.2, resistance: 2}
+  end: 75 %
+"""
+
 LINEAR = """
 converter: probe-ldo
 invented: true
@@ -194,6 +223,7 @@ before-use:
     for: 20 days
     environment: [{at: 33 degC, share: 0.3}, {at: 52 degC, share: 0.7}]
     state: ram-kept
+recharge: {every: 40 days, cost: 1.50}
 workload:
   - task: sample
     every: 40 s
@@ -223,7 +253,7 @@ needs:
   lead-time: 20 weeks
   confidence: 60 %
 supply-options:
-  cells: [{cell: probe-cell, series: 1, parallel: 1}]
+  cells: [{cell: probe-cell, series: 1, parallel: 1}, {cell: probe-charged}]
   converters: [none]
   reservoir: {capacitance: 20 uF, esr: 0.5 ohm, leakage: 0.5 µA, price: 0.20}
 add-ons: allowed

@@ -40,13 +40,14 @@ from advisor.studies.results import plain
 from advisor.studies.shortlist import shortlist
 from tests.shares import mostly_slow
 from tests.studies.every_change import CHANGES, ELSEWHERE, SHARES, SLACK
-from tests.studies.every_key import ADDON, CELL, KERNELS, LINEAR, PART, PRODUCT, SWITCHING
+from tests.studies.every_key import ADDON, CELL, CHARGED, KERNELS, LINEAR, PART, PRODUCT, SWITCHING
 
 pytestmark = pytest.mark.once
 
 DOCUMENTS = {
     "probe-part": (PART, Record(Part)),
     "probe-cell": (CELL, Record(Cell)),
+    "probe-charged": (CHARGED, Record(Cell)),
     "probe-ldo": (LINEAR, Record(Converter)),
     "probe-sw": (SWITCHING, Record(Converter)),
     "probe-add": (ADDON, Record(AddOn)),
@@ -57,7 +58,12 @@ SETTINGS: tuple[tuple[str, ...], ...] = (
     ("probe:supply-options.converters=[probe-ldo]",),
     ("probe:supply-options.converters=[probe-sw]",),
     ("probe-part:supply.regulator=switching",),
-    ("probe:supply-options.cells=[{budget: 900 mAh, voltage: 3.0 V}]",),
+    ("probe:supply-options.cells=[{budget: 900 mAh, voltage: 3.0 V}, {cell: probe-charged}]",),
+    # a pack that is charged again, too dear elsewhere
+    (
+        "probe:supply-options.cells=[{cell: probe-charged}]",
+        "probe:cost.unit-cost-limit=90",
+    ),
     # what the part lacks and an add-on brings
     (
         "probe:needs.features={uart: 1, wireless: 1, sight-bits: 10}",
@@ -76,6 +82,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
         "cells/probe-cell-b": CELL.replace("cell: probe-cell", "cell: probe-cell-b").replace(
             "500 ±", "510 ±"
         ),
+        "cells/probe-charged": CHARGED,
         "converters/probe-ldo": LINEAR,
         "converters/probe-sw": SWITCHING,
         "addons/probe-add": ADDON,
@@ -114,6 +121,7 @@ class _Results:
                 "before_use",
                 "times",
                 "chances",
+                "charging",
             )
             out["explain"] = {k: details.get(k) for k in told}
         return out
@@ -365,5 +373,7 @@ def test_every_key_of_a_kernel_is_informational() -> None:
 
 @pytest.mark.parametrize("key", ["950 mAh, voltage: 3.0 V", "900 mAh, voltage: 3.1 V"])
 def test_an_ideal_budget_is_used(results: _Results, key: str) -> None:
-    changed_budget = results.of((f"probe:supply-options.cells=[{{budget: {key}}}]",))
+    changed_budget = results.of(
+        (f"probe:supply-options.cells=[{{budget: {key}}}, {{cell: probe-charged}}]",)
+    )
     assert changed_budget != results.base(SETTINGS[4])

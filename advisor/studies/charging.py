@@ -1,0 +1,69 @@
+"""A pack that is charged again: what one charge does, and what age has left of it in the end."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from advisor.decide.builds import Build
+from advisor.model.packs import chargeable
+
+
+@dataclass(frozen=True, slots=True)
+class ChargingResult:
+    """The charges of a pack and its ageing, at the stated values."""
+
+    every_s: float
+    """[s] from one charge to the next"""
+    one_charge_s: float | None
+    """[s] how long one charge of a fresh pack lasts; null where nothing is drawn"""
+    depth: float
+    """[share] what one interval takes, of the rated capacity: the depth of each cycle"""
+    charges: float | None
+    """visits over the service life that charge it; null without a service life"""
+    charge_c: float | None
+    """[C] what each charge puts in, by `charge.efficiency`; null where that is not stated"""
+    charge_time_s: float | None
+    """[s] the least time of each, at `charge.max-current`; null where that is not stated"""
+    allowed: float
+    """[share] of the time at which it is neither too cold nor too hot to be charged"""
+    calendar_loss: float
+    """[share] of the rated capacity, lost with time when its life ends"""
+    cycle_loss: float
+    """[share] of the rated capacity, lost by its cycles when its life ends"""
+    capacity_left: float
+    """[share] of the rated capacity, left when its life ends: 1 less both losses"""
+    resistance: float
+    """the resistance when its life ends, over the fresh one's"""
+
+
+def charging(build: Build) -> ChargingResult | None:
+    """The charges of a build's pack; None where nobody charges it."""
+    assessed, row = build.assessed, build.row
+    charged, feed = assessed.life.charged, assessed.feed
+    if charged is None or feed.cell is None:
+        return None
+    visits = assessed.costs.charges
+    count = np.nan if visits is None else float(visits[row, 0])
+    one = float(min(charged.first_s[row, 0], charged.run_s[row, 0]))
+    depth = float(charged.depth[row, 0])
+    keys = feed.cell.charge
+    put = seconds = None
+    if keys is not None and keys.efficiency is not None:
+        put = depth * float(feed.pack.capacity_c[0]) / keys.efficiency.nominal
+        if keys.max_current is not None:
+            seconds = put / (keys.max_current.nominal * feed.option.parallel)
+    return ChargingResult(
+        every_s=float(charged.every_s[0]),
+        one_charge_s=one if np.isfinite(one) else None,
+        depth=depth,
+        charges=count if np.isfinite(count) else None,
+        charge_c=put,
+        charge_time_s=seconds,
+        allowed=float(chargeable(feed.cell, assessed.product)[0]),
+        calendar_loss=float(charged.calendar[row, 0]),
+        cycle_loss=float(charged.cycles[row, 0]),
+        capacity_left=float(charged.left[row, 0]),
+        resistance=float(charged.resistance[row, 0]),
+    )
