@@ -32,7 +32,8 @@ from advisor.model.battery import stored
 from advisor.model.drain import Drain, Pack, at_depth
 from advisor.model.draws import Array
 from advisor.model.ends import INDEX
-from advisor.model.store import LOWEST, MONTH_DAYS, YEAR_DAYS, Dawns, Service, service, shifted
+from advisor.model.served import LOWEST, Service, service, shifted
+from advisor.model.store import MONTH_DAYS, YEAR_DAYS, Dawns
 from advisor.model.workload import ProductFigures
 
 if TYPE_CHECKING:

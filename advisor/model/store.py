@@ -24,9 +24,7 @@ Axes: B cases, K classes of days, T levels of all cases; arrays are shares, mean
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,23 +34,12 @@ from advisor.model.draws import Array
 MONTH_DAYS = np.array([31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
 YEAR_DAYS = 365
 
-CLASSES, FEW = 6, 4  # of days, of alike chance; where days are much alike
 PER_DAY, FEWEST, MOST = 2, 16, 120  # levels for a day of load, at least and at most
 BLOCKS = ((300.0, 30), (100.0, 10), (50.0, 5), (0.0, 1))  # days of a step, from a store of days on
 NARROW = 1e-3  # spread below which all days are alike
 SAME = 1e-4  # chance by which a year may end otherwise than it began
 YEARS = 12  # after which the answer is that of the last one
-# logarithms of cover and of store, and the step between places that are worked out up to there from
-# the one before: close where much depends on them
-COVER_STEPS = ((-4.0, 0.0), (-0.4, 0.6), (1.6, 0.1), (4.0, 0.5))
-STORE_STEPS = ((-4.0, 0.0), (-1.2, 0.5), (4.0, 0.26), (6.3, 0.46))
-ALIKE = 0.2  # spread below which places stand closer and classes are fewer
-ROUGH = 5  # such steps from one place to the next where leanings are worked out
-LEAST_STORE, MOST_STORE = 0.02, 500.0  # days of load
-LEAST_COVER, MOST_COVER = 0.02, 50.0
 FAR = 6.5  # standard deviations, beyond which nothing comes
-NEVER = 1e-9  # chances below it are none
-LOWEST = 1e-3  # of a month's mean, to which logarithms of its ratio are held
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +66,7 @@ class Days:
     spread: Array | None = None
 
 
-def gamma_days(spread: Array, classes: int = CLASSES) -> Days:
+def gamma_days(spread: Array, classes: int) -> Days:
     """Days of gamma distributions of mean 1 and the spreads (B,), in classes of alike chance.
 
     Each class stands at its own mean, stretched by a power so that all have the exact spread.
@@ -362,232 +349,3 @@ class _Chain:
         below = np.where(lacking > 0, np.where(cover > 0, below, 1.0), 0.0)
         first = np.arange(len(self.chances))[:, None]
         return np.clip(below * len(self.chances) - first, 0.0, 1.0)
-
-
-@dataclass(frozen=True, slots=True)
-class Fared:
-    """How stores fare, of any shape: share of days on which the load is not carried, share of the
-    load that is not served, mean level at dawn as a share of the store."""
-
-    lost: Array
-    unserved: Array
-    level: Array
-
-
-class Service:
-    """The chain's answers for one pattern of months, over the year's mean cover and the store.
-
-    The probit of lost days is nearly linear in the logarithms of both, so it is worked out at
-    places of a lattice that do not depend on what is asked, each when first asked for, and in
-    between it is linear.
-    """
-
-    def __init__(
-        self, shape: tuple[float, ...], spread: float, persistence: float, idle: tuple[float, ...]
-    ) -> None:
-        self.shape, self.idle = np.array(shape), np.array(idle)
-        self.spread, self.persistence = spread, persistence
-        self.classes = CLASSES if spread >= ALIKE else FEW
-        self.fine = _Lattice(min(max(spread / ALIKE, 0.25), 1.0))
-        self.rough = _Lattice(ROUGH)
-        self._fine: dict[tuple[int, int], tuple[float, float, float]] = {}
-        self._coarse: dict[tuple[int, int], Array] = {}
-
-    def at(self, cover: Array, store: Array) -> Fared:
-        """How stores fare where the mean harvest of the year, idle days included, is `cover` loads
-        of a day and the store `store` of them, of one shape."""
-        from scipy.special import ndtr
-
-        cell = _Cell(cover, store, self.fine)
-        self._work_out([c for c in cell.corners if c not in self._fine])
-        probit, unserved, level = (
-            cell.between({c: self._fine[c][i] for c in cell.corners}) for i in range(3)
-        )
-        lost = ndtr(probit)
-        lost = np.where(lost < 2 * NEVER, 0.0, np.where(lost > 1 - 2 * NEVER, 1.0, lost))
-        # a store that does not last a night never serves a day; where nothing comes, none either
-        none = (store <= 0) | (cover <= 0)
-        return Fared(
-            lost=np.where(none, 1.0, lost),
-            unserved=np.where(cover <= 0, 1.0, np.clip(unserved, 0.0, 1.0)),
-            level=np.where(none, 0.0, level),
-        )
-
-    def lean(
-        self, cover: Array, store: Array, months: Array, spread: Array, persistence: Array
-    ) -> tuple[Array, Array]:
-        """What differs from the pattern, at places (R, N), to the first order: the logarithm to add
-        to the cover for months that bring more, by theirs (12, N); the probit to add to lost days
-        for more spread and more persistence, (N,). (R, N) each, of no unit."""
-        cell = _Cell(cover, store, self.rough)
-        self._lean_out([c for c in cell.corners if c not in self._coarse])
-
-        def told(i: int) -> Array:
-            return cell.between({c: float(self._coarse[c][i]) for c in cell.corners})
-
-        moved, more = np.zeros(cover.shape), np.zeros(cover.shape)
-        for m in range(12):
-            if months[m].any():
-                moved += told(m) * months[m]
-        for i, by in ((12, spread), (13, persistence)):
-            if by.any():
-                more += told(i) * by
-        return moved, more
-
-    def know(self, cover: Array, store: Array, leaning: bool = False) -> None:
-        """Work out at once what `at`, or `lean`, takes for these places, of one shape."""
-        if leaning:
-            cell = _Cell(cover, store, self.rough)
-            self._lean_out([c for c in cell.corners if c not in self._coarse])
-        else:
-            cell = _Cell(cover, store, self.fine)
-            self._work_out([c for c in cell.corners if c not in self._fine])
-
-    def by_month(self, cover: float, store: float) -> Dawns:
-        """How one store fares month by month, (1, 12)."""
-        one = np.ones(1)
-        return dawns(
-            cover * self._lit[None],
-            np.clip(store, LEAST_STORE, MOST_STORE) * one,
-            gamma_days(self.spread * one, self.classes),
-            self.persistence * one,
-            self.idle[None],
-        )
-
-    @property
-    def _lit(self) -> Array:
-        """Mean harvest of days that are not idle, (12,), for a mean of 1 over the year."""
-        busy = 1 - self.idle
-        mean = (self.shape * busy) @ MONTH_DAYS / YEAR_DAYS
-        return self.shape / mean if mean > 0 else self.shape
-
-    def _work_out(self, places: list[tuple[int, int]]) -> None:
-        if not places:
-            return
-        count = np.ones(len(places))
-        cover, store = self.fine.values(places)
-        found = dawns(
-            cover[:, None] * self._lit,
-            store,
-            gamma_days(self.spread * count, self.classes),
-            self.persistence * count,
-            np.broadcast_to(self.idle, (len(places), 12)),
-        )
-        probit = _probit(found.year(found.lost))
-        rest = zip(probit, found.year(found.unserved), found.year(found.level), strict=True)
-        self._fine.update(
-            (place, (float(z), float(u), float(x)))
-            for place, (z, u, x) in zip(places, rest, strict=True)
-        )
-
-    def _lean_out(self, places: list[tuple[int, int]]) -> None:
-        """Differences by each month's harvest, the spread and the persistence, on a rough grid."""
-        if not places:
-            return
-        more, wider, longer = 0.1, 0.1, 0.05
-        cases = len(places)
-        cover, store = self.rough.values(places)
-        lit = np.repeat(cover[:, None] * self._lit, 15, axis=0).reshape(cases, 15, 12)
-        lit[:, np.arange(1, 13), np.arange(12)] *= np.exp(more)
-        spread, persistence = np.full((cases, 15), self.spread), np.full((cases, 15), 0.0)
-        persistence += self.persistence
-        spread[:, 13] += wider
-        persistence[:, 14] = min(self.persistence + longer, 0.97)
-        found = dawns(
-            lit.reshape(-1, 12),
-            np.repeat(store, 15),
-            gamma_days(spread.ravel(), 6),
-            persistence.ravel(),
-            np.broadcast_to(self.idle, (15 * cases, 12)),
-            np.clip(np.ceil(2 * np.repeat(store, 15)), FEWEST, MOST // 4).astype(np.intp),
-        )
-        z = _probit(found.year(found.lost)).reshape(cases, 15)
-        months = np.maximum(z[:, :1] - z[:, 1:13], 0.0)
-        mean = self._lit * (1 - self.idle) * MONTH_DAYS / YEAR_DAYS
-        total = months.sum(axis=1, keepdims=True)
-        # where nothing is ever lost, or all, each month counts by what it brings
-        weight = np.where(total > 0.01, months / np.where(total > 0, total, 1.0), mean)
-        weight /= weight.sum(axis=1, keepdims=True)
-        step = persistence[:, 14] - self.persistence
-        beside = np.stack([(z[:, 13] - z[:, 0]) / wider, (z[:, 14] - z[:, 0]) / step], axis=1)
-        for place, row in zip(places, np.concatenate([weight, beside], axis=1), strict=True):
-            self._coarse[place] = row
-
-
-@lru_cache(maxsize=64)
-def service(
-    shape: tuple[float, ...], spread: float, persistence: float, idle: tuple[float, ...]
-) -> Service:
-    """The answers for months of this shape (of any mean), spread, persistence and shares of idle
-    days, those that are known among them."""
-    return Service(shape, spread, persistence, idle)
-
-
-def shifted(chance: Array, more: Array) -> Array:
-    """Chances (of any shape) with something more (broadcasting) on their probits; none and one
-    stay."""
-    if not more.any():
-        return chance
-    from scipy.special import ndtr, ndtri
-
-    there = (chance > 0) & (chance < 1)
-    return np.asarray(np.where(there, ndtr(ndtri(np.where(there, chance, 0.5)) + more), chance))
-
-
-def _probit(chance: Array) -> Array:
-    from scipy.special import ndtri
-
-    return np.asarray(ndtri(np.clip(chance, NEVER, 1 - NEVER)))
-
-
-class _Lattice:
-    """Places of a lattice over the logarithms of cover and store, numbered along each."""
-
-    def __init__(self, step: float) -> None:
-        self.axes = [_numbered(of, step) for of in (COVER_STEPS, STORE_STEPS)]
-
-    def numbers(self, cover: Array, store: Array) -> tuple[Array, Array]:
-        """Where covers and stores (any shape) lie, in numbers of places along each."""
-        u = np.log(np.clip(np.nan_to_num(cover), LEAST_COVER, MOST_COVER))
-        v = np.log(np.clip(np.nan_to_num(store), LEAST_STORE, MOST_STORE))
-        (at_u, n_u), (at_v, n_v) = self.axes
-        return np.interp(u, at_u, n_u), np.interp(v, at_v, n_v)
-
-    def values(self, places: list[tuple[int, int]]) -> tuple[Array, Array]:
-        """Covers and stores (B,) of some places."""
-        i, j = np.array(places, dtype=float).T
-        (at_u, n_u), (at_v, n_v) = self.axes
-        return np.exp(np.interp(i, n_u, at_u)), np.exp(np.interp(j, n_v, at_v))
-
-
-def _numbered(steps: Sequence[tuple[float, float]], step: float) -> tuple[Array, Array]:
-    """Ends of the parts of an axis, and their numbers: whole steps, as long as told or shorter."""
-    at = np.array([end for end, _ in steps])
-    counts = [
-        np.ceil((b - a) / (s * step) - 1e-9) for a, (b, s) in zip(at, steps[1:], strict=False)
-    ]
-    return at, np.concatenate([[0.0], np.cumsum(counts)])
-
-
-class _Cell:
-    """The cell of a lattice of logarithms that each of some places lies in."""
-
-    def __init__(self, cover: Array, store: Array, lattice: _Lattice) -> None:
-        u, v = lattice.numbers(cover, store)
-        self.i, self.j = np.floor(u).astype(np.intp), np.floor(v).astype(np.intp)
-        self.s, self.t = u - self.i, v - self.j
-        self.low = int(self.i.min()), int(self.j.min())
-        wide = int(self.j.max()) - self.low[1] + 1
-        keys = np.unique((self.i - self.low[0]) * wide + self.j - self.low[1])
-        cells = [(int(k) // wide + self.low[0], int(k) % wide + self.low[1]) for k in keys]
-        self.corners = sorted({(i + a, j + b) for i, j in cells for a in (0, 1) for b in (0, 1)})
-
-    def between(self, values: dict[tuple[int, int], float]) -> Array:
-        """Values of the corners between them, of the places' shape."""
-        places = np.array(list(values)) - self.low
-        table = np.full(places.max(axis=0) + 1, np.nan)
-        table[places[:, 0], places[:, 1]] = list(values.values())
-        i, j = self.i - self.low[0], self.j - self.low[1]
-        near = table[i, j] * (1 - self.t) + table[i, j + 1] * self.t
-        far = table[i + 1, j] * (1 - self.t) + table[i + 1, j + 1] * self.t
-        return np.asarray(near * (1 - self.s) + far * self.s)

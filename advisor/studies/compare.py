@@ -14,7 +14,8 @@ from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_parts import Build, KernelFigure, Part, Variant
 from advisor.faults import Fault, FaultError, nearest
 from advisor.model.maturity import maturity
-from advisor.studies.results import frame, plain, unknown_parts
+from advisor.studies.asked import unknown_parts
+from advisor.studies.results import frame, plain
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -24,6 +24,7 @@ from advisor.model.operating_plan import PlanTask, solve
 from advisor.model.packs import cells_name
 from advisor.quantities import show
 from advisor.stages import Progress
+from advisor.studies.asked import unknown_parts
 from advisor.studies.chances import SpreadResult, chances
 from advisor.studies.charging import ChargingResult, charging
 from advisor.studies.consumers import Consumer, consumers
@@ -45,7 +46,6 @@ from advisor.studies.results import (
     life_result,
     plain,
     power_result,
-    unknown_parts,
     warnings_of,
 )
 

@@ -22,7 +22,8 @@ from advisor.decide.missing import fill_missing
 from advisor.faults import Fault, FaultError
 from advisor.figures import Path
 from advisor.stages import Progress, begin
-from advisor.studies.results import Range, frame, invented, moving_warnings, spread, unknown_parts
+from advisor.studies.asked import unknown_parts
+from advisor.studies.results import Range, frame, invented, moving_warnings, spread
 from advisor.studies.shortlist import DRAWS
 
 if TYPE_CHECKING:

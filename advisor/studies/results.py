@@ -6,7 +6,7 @@ one and its `unit` does not say, then what it is.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields, is_dataclass
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
@@ -21,7 +21,6 @@ from advisor.decide.evaluate import Candidate, Evaluation
 from advisor.decide.missing import STAY
 from advisor.decide.ranks import percentiles
 from advisor.decide.screens import Failed
-from advisor.faults import Fault, nearest
 from advisor.figures import Path
 from advisor.model.ends import ENDS
 from advisor.model.tables import never_sleeps
@@ -455,18 +454,3 @@ def moving_warnings(evaluation: Evaluation, catalogue: Catalogue | None = None) 
     """Those of an answer that moves figures, see `warnings_of`."""
     stay = (STAY,) if evaluation.catalogue.estimates else ()
     return (*warnings_of(evaluation, catalogue), *stay)
-
-
-def unknown_parts(catalogue: Catalogue, given: Iterable[tuple[str, str]]) -> list[Fault]:
-    """Faults of parts that the catalogue does not have, of (option, id)."""
-    return [
-        Fault(
-            option,
-            f'"{part}"',
-            "a part of the catalogue",
-            nearest=nearest(part, tuple(catalogue.parts)),
-            unknown=True,
-        )
-        for option, part in given
-        if part not in catalogue.parts
-    ]

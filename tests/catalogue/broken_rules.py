@@ -324,4 +324,44 @@ BROKEN = {
         ("quorvane-jor:price.currency=CHF", "cost.rates.CHF", "quorvane-jor:price"),
         ("frost-post:cost.engineer-rate=80 CHF/h", "cost.rates.CHF", "cost.engineer-rate"),
     ],
+    "one of recharge and harvest, by which the pack is charged": [
+        (
+            "frost-post:recharge={every: 3 months}",
+            "recharge",
+            "beside a harvest",
+        ),
+    ],
+    "one of energy, irradiation and file": [
+        ("frost-post:harvest={spread: 0.4}", "harvest", "none of them"),
+        (
+            "frost-post:harvest={energy: {may: 5 J}, irradiation: {may: 5 kWh/m2}}",
+            "harvest",
+            "energy and irradiation",
+        ),
+    ],
+    "irradiation, or a file per area, for a panel to stand in": [
+        (
+            "frost-post:harvest={energy: {may: 5 J}, panel: {area: 5 cm2}}",
+            "harvest.panel",
+            "beside an energy",
+        ),
+    ],
+    "this figure of the harvest: absent is never zero": [
+        ("frost-post:harvest={energy: {may: 5 J}}", "harvest.energy.june", "nothing"),
+        ("frost-post:harvest={energy: {may: 5 J}}", "harvest.night", "nothing"),
+        ("frost-post:harvest={irradiation: {may: 5 kWh/m2}}", "harvest.panel.area", "nothing"),
+        (
+            "frost-post:harvest={irradiation: {may: 5 kWh/m2}}",
+            "harvest.charger.efficiency",
+            "nothing",
+        ),
+        (
+            "frost-post:harvest={energy: {may: 5 J}, charger: {price: 1}}",
+            "harvest.charger.efficiency",
+            "nothing",
+        ),
+    ],
+    "a harvest, by which days of service are counted": [
+        ("frost-post:needs.service=99 %", "needs.service", "99 %"),
+    ],
 }

@@ -10,6 +10,7 @@ import pytest
 from advisor.catalogue import rules, rules_addon, sense
 from advisor.catalogue.criteria import CRITERIA
 from advisor.catalogue.load import load_catalogue, load_run
+from advisor.catalogue.schema_harvest import MONTHS
 from advisor.catalogue.schema_parts import Variant
 from advisor.catalogue.shipped import catalogue_folder, load, product_files
 from advisor.faults import FaultError
@@ -25,6 +26,7 @@ BESIDE = {
         "frost-post:rails=[{rail: aux, voltage: 3.3 V, converters: [bb-a], gated: true, "
         "capacitance: 1 uF}]"
     ],
+    "frost-post:recharge={every: 3 months}": ["frost-post:harvest={energy: {may: 5 J}}"],
     "frost-post:priorities.memory-headroom={weight: 1}": ["frost-post:needs.memory={}"],
     "barrel-tag:priorities.time-headroom={weight: 1}": [
         "barrel-tag:workload=[{task: look, every: 1 s}]"
@@ -234,6 +236,7 @@ WRONG_WAY = {
     "memory-headroom": "{weight: 1, poor: 0.7, good: 0}",
     "board-area": "{weight: 1, poor: 0 mm2, good: 400 mm2}",
     "energy-per-day": "{weight: 1, poor: 0 J, good: 400 J}",
+    "days-without-service": "{weight: 1, poor: 0 %, good: 5 %}",
 }
 
 
@@ -248,6 +251,10 @@ def test_anchors_the_wrong_way_round_are_refused_at_their_place(tmp_path: Path, 
     text = product_files()["frost-post"].read_text("utf-8")
     head, _, _ = text.partition("priorities:\n")
     path = tmp_path / "frost-post.yaml"
+    if name == "days-without-service":
+        months = ", ".join(f"{month}: 5 J" for month in MONTHS)
+        told = "spread: 0.4, persistence: 0.3, night: 14 h"
+        head += f"harvest: {{energy: {{{months}}}, {told}}}\n"
     path.write_text(f"{head}priorities:\n  {name}: {WRONG_WAY[name]}\n", "utf-8")
     with pytest.raises(FaultError) as error:
         load(str(path))

@@ -5,15 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from advisor.model.store import (
-    MONTH_DAYS,
-    YEAR_DAYS,
-    Days,
-    Service,
-    dawns,
-    gamma_days,
-    service,
-)
+from advisor.model.served import CLASSES, Service, service
+from advisor.model.store import MONTH_DAYS, YEAR_DAYS, Days, dawns, gamma_days
 
 ONE = np.ones(1)
 NEVER_IDLE = (0.0,) * 12
@@ -101,9 +94,9 @@ def test_a_finer_grid_moves_little() -> None:
 
 
 def test_blocks_of_days_lose_as_much_as_days() -> None:
-    cover = 1.05 * SEASONS[None]
+    cover, days = 1.05 * SEASONS[None], gamma_days(0.45 * ONE, CLASSES)
     by_block, by_day = (
-        dawns(cover, 60 * ONE, gamma_days(0.45 * ONE), 0.4 * ONE, np.zeros((1, 12)), levels)
+        dawns(cover, 60 * ONE, days, 0.4 * ONE, np.zeros((1, 12)), levels)
         for levels in (None, np.array([480]))
     )
     # of what is not served the blocks know; the days are told from it
@@ -134,7 +127,7 @@ def test_more_harvest_and_more_store_lose_no_more() -> None:
 
 def test_days_of_a_class_keep_mean_and_spread() -> None:
     for spread in (0.05, 0.45, 1.2):
-        days = gamma_days(spread * ONE)
+        days = gamma_days(spread * ONE, CLASSES)
         assert days.values[0].mean() == pytest.approx(1, rel=1e-9)
         assert days.values[0].std() == pytest.approx(spread, rel=1e-6)
         assert (days.values >= 0).all()
