@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from advisor.catalogue.levers import Lever
 from advisor.decide.builds import Build
@@ -23,6 +24,7 @@ FINE = 64  # draws of a scan between two values
 CLOSE = 3.0  # points; builds as close to their part's best may take turns with it nearby
 EQUAL = 0.3  # points; builds of a part that close are told apart by all draws
 WIDE = 8.0  # points; parts as close to the best may lead nearby
+MUCH = 1000  # builds times places of a scan that is worth a pass for each interval
 MARGIN = 2.0  # points by which a scanned score may be wrong where a decision is asked for
 
 
@@ -106,10 +108,26 @@ class Line:
     def between(self, places: Array) -> Array:
         """The lead over places (N,) SI by the builds that may count from the least to the greatest,
         (N,) points."""
-        scores = self._scores(places, FINE, self._nearby(float(places.min()), float(places.max())))
-        assert scores is not None
+        scores = {part: np.full(len(places), np.nan) for part in self.deciding.scores}
+        for some, builds in self._runs(places):
+            here = self._scores(places[some], FINE, builds)
+            assert here is not None
+            for part, points in here.items():
+                scores[part][some] = points
         self._told = places, scores
         return self._lead(scores)
+
+    def _runs(self, places: Array) -> list[tuple[NDArray[np.intp], list[Build]]]:
+        """Places (N,) SI with the builds that may count there: all together, or where that is
+        much to scan those between the same two of the scan over the whole side, by their indices.
+        """
+        every = np.arange(len(places))
+        builds = self._nearby(float(places.min()), float(places.max()))
+        if self._last is None or len(places) * len(builds) <= MUCH:
+            return [(every, builds)]
+        at = np.searchsorted(np.sort(self._last[0]), places)
+        runs = [every[at == n] for n in np.unique(at)]
+        return [(r, self._nearby(float(places[r].min()), float(places[r].max()))) for r in runs]
 
     def close(self, places: Array) -> list[Build]:
         """The builds that lead their part at one of some places (N,) SI, of the winner and its

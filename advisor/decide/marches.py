@@ -65,9 +65,10 @@ def _alike(value: Any, cases: int, size: int) -> tuple[NDArray[np.intp], NDArray
     for array in _arrays(value):
         if array.ndim and array.shape[-1] == size:
             for one, block in zip(hashes, np.split(array, cases, axis=-1), strict=True):
-                one.update(np.ascontiguousarray(block))
+                one.update(block.tobytes())
     seen: dict[bytes, int] = {}
-    first, which = [], []
+    first: list[int] = []
+    which: list[int] = []
     for n, one in enumerate(hashes):
         at = seen.setdefault(one.digest(), len(seen))
         which.append(at)
@@ -81,7 +82,7 @@ def _digest(value: Any) -> bytes:
     for one in _leaves(value):
         if isinstance(one, np.ndarray):
             made.update(f"{one.shape}{one.dtype}".encode())
-            made.update(np.ascontiguousarray(one))
+            made.update(one.tobytes())
         else:
             made.update(repr(one).encode())
     return made.digest()
