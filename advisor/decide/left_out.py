@@ -135,8 +135,8 @@ def on_rail(converter: str, rail: str) -> str:
 
 
 def _kinds(pair: Pair) -> tuple[Kind, ...]:
-    further: tuple[Kind, ...] = ("converter",) * (len(pair) - 1)
-    return ("pack", *further)
+    converter: Kind = "converter"
+    return ("pack", *(converter for _ in pair[1:]))
 
 
 @dataclass(frozen=True, slots=True)

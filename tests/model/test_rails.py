@@ -460,7 +460,7 @@ def test_event_by_event(seed: int, tmp_path: Path) -> None:
         # a rail of its own for each task, or the pack's: rests of one task are then exact
         for n, r in enumerate((k + 1, 0, k + 1)[: int(rng.integers(1, 4))]):
             amps, seconds = float(rng.uniform(2e-3, 2e-2)), float(rng.uniform(0.01, 0.05))
-            own = None
+            own: Capacitor | None = None
             extra = f", rail: r{r}" if r else ""
             if rng.random() < 0.5:
                 own = Capacitor(float(rng.uniform(1e-6, 5e-5)), float(rng.uniform(1, 40)))
