@@ -30,6 +30,8 @@ class Marches:
 
     def lives(self, pack: Pack, drains: Sequence[Drain], fresh: bool, cases: int = 1) -> list[Life]:
         """`battery.lives`, from what is known or of each different case once."""
+        if pack.reservoir is None:
+            return lives(pack, drains, fresh)  # which takes no longer than a digest
         key = _digest((pack, tuple(drains), fresh))
         if key not in self._known:
             found = lives_of_cases(pack, drains, fresh, cases)
@@ -45,7 +47,7 @@ def lives_of_cases(pack: Pack, drains: Sequence[Drain], fresh: bool, cases: int 
     """`battery.lives` where the draw axis holds so many cases behind each other, N = cases x draws:
     those that are alike in all are marched once."""
     size = drains[0].share.shape[2]
-    if cases == 1:
+    if cases == 1 or pack.reservoir is None:
         return lives(pack, drains, fresh)
     first, which = _alike((pack, tuple(drains)), cases, size)
     if len(first) == cases:
