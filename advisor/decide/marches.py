@@ -47,8 +47,8 @@ def lives_of_cases(pack: Pack, drains: Sequence[Drain], fresh: bool, cases: int 
     """`battery.lives` where the draw axis holds so many cases behind each other, N = cases x draws:
     those that are alike in all are marched once."""
     size = drains[0].share.shape[2]
-    if cases == 1 or pack.reservoir is None:
-        return lives(pack, drains, fresh)
+    if cases == 1 or pack.reservoir is None or len(pack.depth) == size:
+        return lives(pack, drains, fresh)  # as long as the draws, a table could be taken for some
     first, which = _alike((pack, tuple(drains)), cases, size)
     if len(first) == cases:
         return lives(pack, drains, fresh)
