@@ -14,15 +14,18 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from itertools import pairwise
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-import numpy as np
 from yaml.nodes import Node
 
 from advisor.catalogue.kinds import Reading
-from advisor.catalogue.schema_harvest import DELIMITERS, MONTHS, UNITS, Days, FileOfHours
+from advisor.catalogue.schema_hourly import DELIMITERS, MONTHS, UNITS, Days, FileOfHours
 from advisor.faults import Fault, FaultError, Place, nearest
 from advisor.quantities import exact
 from advisor.source import open_file
+
+if TYPE_CHECKING:
+    import numpy as np
 
 LARGEST = 16 * 1024 * 1024  # bytes: forty years of hours
 MOST_ROWS = 400_000
@@ -92,6 +95,8 @@ def days_of(data: bytes, declared: FileOfHours) -> Days:
     except UnicodeDecodeError as error:
         line = data[: error.start].count(b"\n") + 1
         raise _RefusedError(line, f"byte 0x{data[error.start]:02x}", "text in UTF-8") from None
+    import numpy as np
+
     dimension, factor, rate = UNITS[declared.unit]
     rows = _rows(text, declared)
     step = _step(rows)
@@ -226,6 +231,8 @@ def _scatter(
     A month that brings nothing has no scatter. The months' means are taken from the same days, so
     as many degrees of freedom are gone.
     """
+    import numpy as np
+
     lit = means[month] > 0
     off = np.where(lit, totals / np.where(lit, means[month], 1.0) - 1.0, 0.0)
     free = int(lit.sum()) - int((means > 0).sum())

@@ -6,7 +6,8 @@ from collections.abc import Iterator
 
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.rule import Breach, Rule
-from advisor.catalogue.schema_harvest import MONTHS, Harvest
+from advisor.catalogue.schema_harvest import Harvest
+from advisor.catalogue.schema_hourly import MONTHS
 from advisor.catalogue.schema_product import Product
 
 

@@ -82,7 +82,7 @@ class Harvested:
 
     @property
     def days(self) -> Array:
-        """What is left of the store for days, (R, N) days of load."""
+        """What is left of the store for days, (R, N) count of days of load."""
         return days_of(self.store_j, self.night_j, self.load_w)
 
     @property

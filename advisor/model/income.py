@@ -10,7 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from advisor.catalogue.schema_harvest import MONTHS, Harvest
+from advisor.catalogue.schema_harvest import Harvest
+from advisor.catalogue.schema_hourly import MONTHS
 from advisor.model.draws import Array, Sampler
 from advisor.quantities import Quantity
 

@@ -58,7 +58,7 @@ class Service:
 
     def at(self, cover: Array, store: Array) -> Fared:
         """How stores fare where the mean harvest of the year, idle days included, is `cover` loads
-        of a day and the store `store` of them, of one shape."""
+        of a day and the store `store` of them, of one shape; shares of load and of days."""
         from scipy.special import ndtr
 
         cell = _Cell(cover, store, self.fine)
@@ -81,7 +81,7 @@ class Service:
     ) -> tuple[Array, Array]:
         """What differs from the pattern, at places (R, N), to the first order: the logarithm to add
         to the cover for months that bring more, by theirs (12, N); the probit to add to lost days
-        for more spread and more persistence, (N,). (R, N) each, of no unit."""
+        for more spread and more persistence, (N,). (R, N) shares each."""
         cell = _Cell(cover, store, self.rough)
         self._lean_out([c for c in cell.corners if c not in self._coarse])
 
@@ -98,7 +98,8 @@ class Service:
         return moved, more
 
     def know(self, cover: Array, store: Array, leaning: bool = False) -> None:
-        """Work out at once what `at`, or `lean`, takes for these places, of one shape."""
+        """Work out at once what `at`, or `lean`, takes for these places, of one shape: shares of
+        the load and counts of days."""
         if leaning:
             cell = _Cell(cover, store, self.rough)
             self._lean_out([c for c in cell.corners if c not in self._coarse])
@@ -187,7 +188,7 @@ def service(
 
 
 def shifted(chance: Array, more: Array) -> Array:
-    """Chances (of any shape) with something more (broadcasting) on their probits; none and one
+    """Chances (of any shape), shares of 1, with more (broadcasting) on their probits; none and one
     stay."""
     if not more.any():
         return chance
@@ -210,14 +211,14 @@ class _Lattice:
         self.axes = [_numbered(of, step) for of in (COVER_STEPS, STORE_STEPS)]
 
     def numbers(self, cover: Array, store: Array) -> tuple[Array, Array]:
-        """Where covers and stores (any shape) lie, in numbers of places along each."""
+        """Where covers and stores (any shape) lie, by the index of places along each."""
         u = np.log(np.clip(np.nan_to_num(cover), LEAST_COVER, MOST_COVER))
         v = np.log(np.clip(np.nan_to_num(store), LEAST_STORE, MOST_STORE))
         (at_u, n_u), (at_v, n_v) = self.axes
         return np.interp(u, at_u, n_u), np.interp(v, at_v, n_v)
 
     def values(self, places: list[tuple[int, int]]) -> tuple[Array, Array]:
-        """Covers and stores (B,) of some places."""
+        """Covers, shares of the load, and stores, counts of days, (B,) of some places."""
         i, j = np.array(places, dtype=float).T
         (at_u, n_u), (at_v, n_v) = self.axes
         return np.exp(np.interp(i, n_u, at_u)), np.exp(np.interp(j, n_v, at_v))
@@ -246,7 +247,7 @@ class _Cell:
         self.corners = sorted({(i + a, j + b) for i, j in cells for a in (0, 1) for b in (0, 1)})
 
     def between(self, values: dict[tuple[int, int], float]) -> Array:
-        """Values of the corners between them, of the places' shape."""
+        """Values of the corners between them, of the shape of the places, shares or counts."""
         places = np.array(list(values)) - self.low
         table = np.full(places.max(axis=0) + 1, np.nan)
         table[places[:, 0], places[:, 1]] = list(values.values())

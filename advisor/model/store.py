@@ -24,7 +24,8 @@ Axes: B cases, K classes of days, T levels of all cases; arrays are shares, mean
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -56,6 +57,11 @@ class Dawns:
         return np.asarray(what @ MONTH_DAYS / YEAR_DAYS)
 
 
+def _blank(shape: tuple[int, ...], value: float) -> Dawns:
+    one, two, three = (np.full(shape, value) for _ in range(3))
+    return Dawns(lost=one, unserved=two, level=three)
+
+
 @dataclass(frozen=True, slots=True)
 class Days:
     """Classes of days: harvest over its mean (B, K), and the chance of each (K,). `spread` (B,) is
@@ -67,7 +73,7 @@ class Days:
 
 
 def gamma_days(spread: Array, classes: int) -> Days:
-    """Days of gamma distributions of mean 1 and the spreads (B,), in classes of alike chance.
+    """Days of gamma distributions of mean 1 and spreads (B,), shares, in classes alike in chance.
 
     Each class stands at its own mean, stretched by a power so that all have the exact spread.
     """
@@ -113,13 +119,13 @@ def dawns(
     load. persistence : (B,). idle : (B, 12) share of idle days. levels : (B,) steps of the grid,
     from the store when absent. same : chance by which a year may end otherwise than it began.
     """
-    out = Dawns(*(np.full(cover.shape, np.nan) for _ in range(3)))
+    out = _blank(cover.shape, np.nan)
     left = np.ones(len(store), dtype=bool)
     if days.spread is not None and levels is None:
         left = ~_surely(out, cover * (1 - idle), store, days.spread, persistence, idle)
     for least, block in BLOCKS:
-        of = np.flatnonzero(left & (store >= least)) if days.spread is not None else ()
-        if block > 1 and len(of):
+        of = np.flatnonzero(left & (store >= least))
+        if block > 1 and len(of) and days.spread is not None:
             left[of] = False
             cases = Days(days.values[of], days.chances, days.spread[of])
             some = _by_block(block, cover[of], store[of], cases, persistence[of], idle[of], same)
@@ -187,7 +193,7 @@ def _by_block(
         levels,
         steps,
     )
-    found = Dawns(*(np.full(cover.shape, np.nan) for _ in range(3)))
+    found = _blank(cover.shape, np.nan)
     _settle(found, np.arange(len(store)), blocks, same)
     # of an empty store a day is lost where it brings less than the load, and lacks the rest of it
     shape = spread[:, None] ** -2.0
@@ -200,7 +206,7 @@ def _by_block(
     with np.errstate(divide="ignore", invalid="ignore"):
         each = np.where(lacking > 0, often / lacking, 1.0)
     lost = np.minimum(found.unserved * np.maximum(each, 1.0), 1.0)
-    return Dawns(lost, found.unserved, found.level)
+    return replace(found, lost=lost)
 
 
 _Case = tuple[Array, Array, Days, Array, Array, NDArray[np.intp], NDArray[np.int_]]
@@ -261,17 +267,17 @@ class _Chain:
         self.moves = [self._month(m) for m in range(12)]
 
     def full(self) -> Array:
-        """Full stores, (K, T)."""
+        """Chances (shares of 1) of full stores, (K, T)."""
         return np.asarray(self.chances[:, None] * (self.place == self.levels[self.case]))
 
     def by_case(self, values: Array) -> Array:
-        """Sums of (T,) over the levels of each case, (B,)."""
+        """Sums of (T,) over the levels of each case, (B,) shares."""
         return np.add.reduceat(values, self.starts)
 
     def year(self, p: Array) -> tuple[Array, Dawns]:
-        """(chances a year later, (K, T); what comes on the way), from chances (K, T)."""
+        """(chances a year later, (K, T); what comes on the way); from chances (K, T), shares."""
         shape = self.cover.shape
-        found = Dawns(*(np.zeros(shape) for _ in range(3)))
+        found = _blank(shape, 0.0)
         keep = self.persistence
         alike = bool((self.chances == self.chances[0]).all())
         # classes of the same chance get the same
@@ -291,7 +297,7 @@ class _Chain:
             found.level[:, m] = self.by_case(self.x * total.sum(axis=0)) / self.store
         return p, found
 
-    def _month(self, m: int) -> tuple[object, Array, Array]:
+    def _month(self, m: int) -> tuple[Any, Array, Array]:
         """A month's moves between levels, a sparse matrix; where the load is not carried, (K, T);
         what is not served, (K, T) days of load."""
         from scipy.sparse import csc_matrix

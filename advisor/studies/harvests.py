@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from advisor.catalogue.schema_harvest import MONTHS
+from advisor.catalogue.schema_hourly import MONTHS
 from advisor.catalogue.schema_product import Product
 from advisor.decide.builds import Build
 from advisor.model.store import MONTH_DAYS, YEAR_DAYS

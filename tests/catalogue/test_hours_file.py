@@ -10,7 +10,7 @@ import pytest
 
 from advisor.catalogue.hours_file import days_of
 from advisor.catalogue.load import load_run
-from advisor.catalogue.schema_harvest import MONTHS, FileOfHours
+from advisor.catalogue.schema_hourly import MONTHS, FileOfHours
 from advisor.faults import FaultError
 
 ROOT = Path(__file__).parents[2]
@@ -35,8 +35,8 @@ def weather() -> list[float]:
     return [max(x, 0.05) for x in out]
 
 
-def declared(**others: str) -> FileOfHours:
-    return FileOfHours(**{"name": "hours.csv", "time": "t", "value": "g", "unit": "W/m2", **others})
+def declared() -> FileOfHours:
+    return FileOfHours(name="hours.csv", time="t", value="g", unit="W/m2")
 
 
 def test_days_by_hand() -> None:

@@ -10,7 +10,7 @@ import pytest
 from advisor.catalogue import rules, rules_addon, sense
 from advisor.catalogue.criteria import CRITERIA
 from advisor.catalogue.load import load_catalogue, load_run
-from advisor.catalogue.schema_harvest import MONTHS
+from advisor.catalogue.schema_hourly import MONTHS
 from advisor.catalogue.schema_parts import Variant
 from advisor.catalogue.shipped import catalogue_folder, load, product_files
 from advisor.faults import FaultError
@@ -135,7 +135,7 @@ def test_what_is_shipped_is_spread_as_the_market_is() -> None:
     assert len(parts) >= 24
     assert len({p.maker for p in parts}) >= 6
     assert len(catalogue.kernels) == 9
-    assert len(catalogue.cells) == 10
+    assert len(catalogue.cells) == 11
     assert len(catalogue.converters) == 6
     for kind in (catalogue.parts, catalogue.cells, catalogue.converters, catalogue.addons):
         assert all(record.invented for record in kind.values())
@@ -145,7 +145,8 @@ def test_what_is_shipped_is_spread_as_the_market_is() -> None:
     assert any(p.blocks for p in parts)
     assert any("+" in v for p in parts for k in p.kernels.values() for v in k)
     assert any(p.core is not None and p.core.cores == 2 for p in parts)
-    assert not any(cell.rechargeable for cell in catalogue.cells.values())
+    charged = [cell for cell in catalogue.cells.values() if cell.rechargeable]
+    assert all(cell.charge is not None for cell in charged)
     for part in parts:
         for state in part.sleep_states.values():
             assert state.current is not None

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from advisor.catalogue.load import load_run
-from advisor.catalogue.schema_harvest import MONTHS
+from advisor.catalogue.schema_hourly import MONTHS
 from advisor.faults import FaultError
 from advisor.studies.explain import explain
 from advisor.studies.results import plain
@@ -45,7 +45,8 @@ def inputs(*changes: str, harvest: str = HARVEST, cells: str = "[{cell: sc-drum}
 
 
 def told(*changes: str, **other: str) -> Any:
-    return explain(*inputs(*changes, **other), PART)
+    catalogue, product = inputs(*changes, **other)
+    return explain(catalogue, product, PART)
 
 
 def test_harvest_load_and_store_by_hand() -> None:
@@ -115,11 +116,9 @@ def test_a_harvest_of_nothing_is_as_none() -> None:
         dark = dark.replace(f": {x} kWh", ": 0 kWh")
     cells = "[{cell: li-flat}]"
     free = dark.replace("price: 1.10", "price: 0").replace("price: 0.60", "price: 0")
-    nothing, without = (
-        plain(explain(*inputs(harvest=harvest, cells=cells), PART)) for harvest in (free, "")
-    )
-    told = nothing.pop("harvest")
-    assert told["service"]["lost"] == 1.0
+    nothing, without = (plain(told(harvest=harvest, cells=cells)) for harvest in (free, ""))
+    store = nothing.pop("harvest")
+    assert store["service"]["lost"] == 1.0
     for one in (nothing, without):
         one.pop("warnings")
         one["money"] = [m for m in one["money"] if m["item"] not in ("panel", "charger")]
@@ -131,9 +130,9 @@ def test_a_harvest_below_the_load_prolongs_the_life() -> None:
     cells = "[{cell: lm-stout}]"
     both = ("lm-stout:rechargeable=true", "lm-stout:charge={efficiency: 100 %}",
             "lm-stout:shelf-life=400 years")  # fmt: skip
-    without = explain(*inputs(*both, harvest="", cells=cells), PART)
+    without = told(*both, harvest="", cells=cells)
     trial = told(*both, cells=cells)
-    cover = trial.harvest.service.cover  # type: ignore[union-attr]
+    cover = trial.harvest.service.cover
     half = told(*both, f"harvest.scale={0.5 / cover:.9g}", cells=cells)
     assert half.battery_life_s.nominal == pytest.approx(
         2 * without.battery_life_s.nominal, rel=1e-6

@@ -36,6 +36,7 @@ from advisor.studies.schema import KINDS
 # What a schema cannot say, by the reader's words for it. Here it may take what the reader refuses;
 # never the other way round.
 ONE_WAY: Mapping[str, str] = {
+    "a file that is named is read with the product": "a text file of hours",
     # they hold in SI; that a figure is not below zero, or above it, shows in its text
     "a bound behind a unit": r", (at most|not below -)",
     "several figures in order": r"^typical |in ascending order",
