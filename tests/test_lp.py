@@ -416,6 +416,18 @@ def test_rows_without_terms(solver: Solver, rhs: float, status: Status) -> None:
     assert found.duals == ({"empty": 0.0} if found.solved else {})
 
 
+@pytest.mark.parametrize(("lower", "upper", "nearest"), [(0.3, 3, 1), (-3, -0.3, -1), (-1, 2, 0)])
+def test_what_nothing_asks_for_is_the_whole_number_nearest_to_zero(
+    lower: float, upper: float, nearest: int
+) -> None:
+    """By hand: bounds that are no whole numbers themselves leave the next one inside."""
+    model = Model("unasked")
+    model.variable("n", lower, upper, integer=True)
+    model.variable("x", 1, 2)
+    model.minimise({"x": 1})
+    assert model.solve(SECONDS).values == {"n": nearest, "x": 1}
+
+
 @both
 def test_a_whole_number_may_have_no_choice(solver: Solver) -> None:
     model = Model()
