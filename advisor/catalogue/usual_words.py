@@ -128,7 +128,7 @@ KEYS: Mapping[str, Mapping[str, str]] = {
         "cell": "name id battery model part",
         "chemistry": "type technology chem",
         "nominal-voltage": "voltage nominal v nom-voltage",
-        "capacity": "mah charge size-mah nominal-capacity",
+        "capacity": "mah size-mah nominal-capacity",
         "voltage-curve": "ocv discharge-curve curve open-circuit-voltage ocv-curve voltages",
         "resistance": "esr internal-resistance ir ri r impedance",
         "cut-off": "cutoff cutoff-voltage end-voltage cut-off-voltage empty min-voltage",

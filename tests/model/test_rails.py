@@ -445,11 +445,8 @@ def test_event_by_event(seed: int, tmp_path: Path) -> None:
                 "max-output: 1 A\nprice: {currency: EUR, breaks: {1: 1}}\n"
             )
         if r:
-            by = (
-                f"voltage: {volts[r]} V, converters: [c{r}]"
-                if kind != "none"
-                else "converters: [none]"
-            )
+            made = f"voltage: {volts[r]} V, converters: [c{r}]"
+            by = "converters: [none]" if kind == "none" else made
             empties = "" if decay is None else f", decay: {decay} s"
             gate = f", gated: true, capacitance: {farads} F{empties}" if gated[r] else ""
             lines.append(f"{{rail: r{r}, {by}{gate}}}")

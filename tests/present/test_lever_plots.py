@@ -90,7 +90,7 @@ GAPS = Gaps(
     evpi_money=1.0,
     figures=(
         *(_gap(f"one:kernels.filter.mid.time-{n}", 0.40 - 0.002 * n, 4.0) for n in range(6)),
-        _gap("one:sleep-states.deep.current.25 degC", 0.1, 0.5),
+        _gap("one:sleep-states.ram-kept.current.25 degC", 0.1, 0.5),
         _gap("p:rail", 0.05, 8.0),
         _gap("p:nothing", 0.0, 8.0),
     ),
@@ -211,7 +211,7 @@ def test_measurements_that_gain_lie_above_the_line(drawn: Callable[..., Any]) ->
         assert (one.get_marker() == "o") == (worth > 80 * hours)
     said = [text for text, _ in _texts(figure)]
     assert "p:rail: EUR 50 for 8 h, not worth it" in said
-    assert "one:sleep-states.deep.current.25 degC: EUR 100 for 0.5 h, worth it" in said
+    assert "one:sleep-states.ram-kept.current.25 degC: EUR 100 for 0.5 h, worth it" in said
     assert not any("p:nothing" in text for text in said)
     assert len(groups.texts) == 2
     _clear(figure)
