@@ -82,8 +82,8 @@ def money_items(
     items.append(("development: set-up hours and tools", development))
     items.append((words, upkeep))
     if money.charges is not None:
-        count = float(money.charges[row, 0])
-        items.append((f"{count:g} visits to charge the pack", charging))
+        visited = float(money.charges[row, 0])
+        items.append((f"{visited:g} visits to charge the pack", charging))
     out = []
     for name, amount in items:
         bought = purchases.get(name)

@@ -445,8 +445,8 @@ def test_event_by_event(seed: int, tmp_path: Path) -> None:
                 "max-output: 1 A\nprice: {currency: EUR, breaks: {1: 1}}\n"
             )
         if r:
-            made = f"voltage: {volts[r]} V, converters: [c{r}]"
-            by = "converters: [none]" if kind == "none" else made
+            behind = f"voltage: {volts[r]} V, converters: [c{r}]"
+            by = "converters: [none]" if kind == "none" else behind
             empties = "" if decay is None else f", decay: {decay} s"
             gate = f", gated: true, capacitance: {farads} F{empties}" if gated[r] else ""
             lines.append(f"{{rail: r{r}, {by}{gate}}}")
@@ -457,12 +457,12 @@ def test_event_by_event(seed: int, tmp_path: Path) -> None:
         # a rail of its own for each task, or the pack's: rests of one task are then exact
         for n, r in enumerate((k + 1, 0, k + 1)[: int(rng.integers(1, 4))]):
             amps, seconds = float(rng.uniform(2e-3, 2e-2)), float(rng.uniform(0.01, 0.05))
-            own: Capacitor | None = None
+            store: Capacitor | None = None
             extra = f", rail: r{r}" if r else ""
             if rng.random() < 0.5:
-                own = Capacitor(float(rng.uniform(1e-6, 5e-5)), float(rng.uniform(1, 40)))
-                extra += f", gated: true, capacitance: {own.farads} F, decay: {own.decay} s"
-            loads.append(Switched(r, amps, seconds, own))
+                store = Capacitor(float(rng.uniform(1e-6, 5e-5)), float(rng.uniform(1, 40)))
+                extra += f", gated: true, capacitance: {store.farads} F, decay: {store.decay} s"
+            loads.append(Switched(r, amps, seconds, store))
             written.append(f"{{load: l{n}, current: {amps} A, for: {seconds} s{extra}}}")
         jobs.append((period, 5e-3, core, loads))
         tasks.append(
