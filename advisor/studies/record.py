@@ -30,6 +30,7 @@ from advisor.studies.shortlist import DRAWS, Shortlist, shortlist
 if TYPE_CHECKING:
     import pandas as pd
 
+FILE = "harvest.file"  # what a product's file of hours goes by among the digests
 NEAREST = 3  # parts, first in the order, whose figures are kept beside the chosen one's
 RULE = (
     "the decision stands where its part still fits and no part is ahead of it that was not ahead "
@@ -220,13 +221,18 @@ def kept_figures(catalogue: Catalogue, names: Sequence[str]) -> Iterator[tuple[s
 
 
 def digests(catalogue: Catalogue, product: Product | None = None) -> dict[str, str]:
-    """SHA-256 of each document's figures as they stand, comments and layout apart, by id."""
+    """SHA-256 of each document's figures as they stand, comments and layout apart, by id.
+
+    A product's file of hours has one of its own.
+    """
     out = {}
     for name in sorted({*catalogue.documents, *([] if product is None else [product.product])}):
         found = hashlib.sha256()
         for path, node in figures.scalars(name, catalogue.documents[name].root):
             found.update(f"{path.dotted}\0{node.value}\0".encode())
         out[name] = found.hexdigest()
+    if product is not None and product.harvest is not None and product.harvest.days is not None:
+        out[f"{product.product}:{FILE}"] = product.harvest.days.digest
     return out
 
 
