@@ -11,6 +11,7 @@ import pytest
 
 from advisor import figures
 from advisor.catalogue.load import load_run
+from advisor.catalogue.schema_hourly import MONTHS
 from advisor.decide.drawing import assessed
 from advisor.decide.evaluate import evaluate
 from advisor.decide.limits import LIMITS, figures_read, kept, row_faults
@@ -106,6 +107,26 @@ def _recharged(every: str, limits: str = "max: 45 degC") -> Change:
             **files,
             "cell": files["cell"].replace("price:", keys),
             "product": files["product"].replace("workload:", product),
+        }
+
+    return change
+
+
+def _harvested(wanted: str) -> Change:
+    """Plenty on all days but those of December, and a store that bridges none of these.
+
+    It has 0.08 mAh, of which half a day's night takes some 0.03, where a day takes 0.07.
+    """
+    months = ", ".join(f"{m}: {0 if m == 'december' else 900} mWh" for m in MONTHS)
+    harvest = f"harvest: {{energy: {{{months}}}, spread: 0, persistence: 0, night: 12 h}}"
+
+    def change(files: dict[str, str]) -> dict[str, str]:
+        product = files["product"].replace("workload:", f"{harvest}\nworkload:")
+        keys = "rechargeable: true\nshelf-life: 9 years\ncharge: {efficiency: 1}\nprice:"
+        return {
+            **files,
+            "cell": files["cell"].replace("price:", keys).replace("225 mAh", "0.08 mAh"),
+            "product": product.replace("needs: {", f"needs: {{service: {wanted}, "),
         }
 
     return change
@@ -294,6 +315,12 @@ CASES: dict[tuple[str, str], tuple[str, Change, Change]] = {
         # 225 mAh last 6.31 years, and the cell does not age
         _recharged("6.3 years"),
         _recharged("6.4 years"),
+    ),
+    ("build", "service"): (
+        "needs.service on a share of the days",
+        # 31 days of a year of 365 are lost: 91.507 % are kept
+        _harvested("91.5 %"),
+        _harvested("91.52 %"),
     ),
     ("feed", "charge-temperature"): (
         "flat at a temperature at which it may be charged",

@@ -13,6 +13,7 @@ NOT_INVENTED = [
         "probe-sw",
         "probe-add",
         "probe-charged",
+        "probe-cap",
     )
 ]
 # what puts the task where cycles and run currents stand in for what was not measured
@@ -253,6 +254,24 @@ CHANGES: dict[str, list[str] | str] = {
     "probe:cost.units": "700",
     "probe:cost.engineer-rate": "120 EUR/h",
     "probe:cost.rates.USD": "0.80",
+    "probe-lit:needs.service": "99.99 %",
+    "probe-lit:harvest.persistence": "0.5",
+    "probe-log:harvest.file.name": "hours-b.csv",
+    "probe-log:harvest.file.time": "later",
+    "probe-log:harvest.file.value": "half",
+    "probe-log:harvest.file.unit": "mWh",
+    **{
+        f"probe-log:harvest.file.{key}": [
+            f"probe-log:harvest.file.{name}={value}"
+            for name, value in ((key, to), ("name", file), *others)
+        ]
+        for key, to, file, others in (
+            ("stamp", "end", "hours-ends.csv", ()),
+            ("delimiter", "tab", "hours-tabs.csv", ()),
+            ("decimal", "comma", "hours-commas.csv", (("delimiter", "semicolon"),)),
+            ("skip", "1", "hours-told.csv", ()),
+        )
+    },
 }
 SHARES = {
     "-10 degC": ("0.3", "15 degC", "0.4"),

@@ -1,5 +1,9 @@
 """Documents that state every key of the schema at least once; they describe nothing real."""
 
+from __future__ import annotations
+
+import datetime
+
 KERNELS = """
 hash: {work: one block hashed, stresses: integer, check: a digest}
 filter: {work: 64 samples filtered, stresses: memory, check: a sum}
@@ -147,6 +151,27 @@ ageing:
     {loss: 20 %, after: 300, depth: 80 %, at: 25 degC, doubles-every: 30 K, exponent: 0.7,
      depth-exponent: 1.2, resistance: 2}
   end: 75 %
+"""
+
+# what is harvested into; it leaks by its voltage, where the cells above discharge themselves
+LEAKING = """
+cell: probe-cap
+invented: true
+rechargeable: true
+nominal-voltage: 3.0 V
+capacity: 40 C
+voltage-curve: {0: 3.4 V, 1: 2.4 V}
+resistance: 1 ohm
+cut-off: 2.0 V
+temperature:
+  -20 degC: {capacity: 0.95, resistance: 1.5}
+  60 degC: {capacity: 1.0, resistance: 0.9}
+leak: {2.4 V: 3 µA, 3.4 V: 8 µA}
+shelf-life: 10 years
+max-continuous: 1 A
+max-pulse: 2 A
+price: {currency: EUR, breaks: {1: 3.10}, lead-time: 8 weeks}
+charge: {efficiency: 98 %}
 """
 
 LINEAR = """
@@ -299,3 +324,87 @@ priorities:
   board-area: {weight: 1}
   own-figures.radiation-score: {weight: 1, poor: 0, good: 10}
 """
+
+MONTHS = {
+    "january": 8, "february": 14, "march": 22, "april": 30, "may": 36, "june": 38,
+    "july": 40, "august": 36, "september": 28, "october": 18, "november": 10, "december": 6,
+}  # fmt: skip
+_DAYS = "  spread: 40 %\n  persistence: 0.3\n  night: 14 h\n  scale: 0.9\n"
+
+
+def _months(unit: str, factor: float) -> str:
+    return "{" + ", ".join(f"{m}: {x * factor:.3g} {unit}" for m, x in MONTHS.items()) + "}"
+
+
+def _harvesting(name: str, harvest: str) -> str:
+    """The product by another name that harvests, where it is charged at intervals; what comes
+    before use would empty its store."""
+    start, end = (PRODUCT.index(word) for word in ("before-use:\n", "recharge:"))
+    out = PRODUCT[:start] + PRODUCT[end:]
+    for old, new in (
+        ("product: probe\n", f"product: {name}\n"),
+        ("recharge: {every: 40 days, cost: 1.50}\n", f"harvest:\n{harvest}"),
+        (
+            "[{cell: probe-cell, series: 1, parallel: 1}, {cell: probe-charged}]",
+            "[{cell: probe-cap}]",
+        ),
+        ("  confidence: 60 %\n", "  confidence: 60 %\n  service: 50 %\n"),
+        (
+            "priorities:\n",
+            "priorities:\n  days-without-service: {weight: 5, poor: 40 %, good: 0 %}\n",
+        ),
+    ):
+        assert out.count(old) == 1, old
+        out = out.replace(old, new)
+    return out
+
+
+HARVESTED = {
+    "probe-lit": _harvesting(
+        "probe-lit",
+        "  panel: {area: 0.25 cm2, efficiency: 10 %, price: 1.10}\n"
+        "  charger: {efficiency: 80 %, price: 0.60}\n"
+        f"  irradiation: {_months('kWh/m2', 0.11)}\n{_DAYS}",
+    ),
+    "probe-fed": _harvesting("probe-fed", f"  energy: {_months('J', 0.8)}\n{_DAYS}"),
+    "probe-log": _harvesting(
+        "probe-log",
+        "  file: {name: hours.csv, time: start, value: power, unit: mW, stamp: start,\n"
+        "    delimiter: comma, decimal: point, skip: 0}\n",
+    ),
+}
+# what these state beyond the other documents, which is all that is changed of them
+BEYOND = {
+    "probe-cap": ("leak.",),
+    "probe-lit": ("harvest.", "needs.service", "priorities.days-without-service."),
+    "probe-fed": ("harvest.energy.",),
+    "probe-log": ("harvest.file.",),
+}
+
+
+def _hours(delimiter: str = ",", decimal: str = ".", ends: bool = False, factor: float = 1) -> str:
+    """Three days of each month by the hour, lit from eight to sixteen; a second column of times has
+    them a month later, and one of values half of what is harvested."""
+    rows = [("start", "later", "power", "half")]
+    for month, energy in enumerate(MONTHS.values()):
+        for day, share in ((9, 0.4), (10, 1.0), (11, 1.6)):
+            for hour in range(24):
+                mean = energy * 0.8 * share * factor / 8 / 3.6 if 8 <= hour < 16 else 0.0
+                stamps = [
+                    datetime.datetime(2025, m % 12 + 1, day, hour)
+                    + datetime.timedelta(hours=int(ends))
+                    for m in (month, month + 1)
+                ]
+                figures = [f"{x:.4f}".replace(".", decimal) for x in (mean, mean / 2)]
+                rows.append((*(f"{at:%Y-%m-%dT%H:%M}" for at in stamps), *figures))
+    return "".join(delimiter.join(row) + "\n" for row in rows)
+
+
+HOURS = {
+    "hours.csv": _hours(),
+    "hours-b.csv": _hours(factor=1.1),
+    "hours-ends.csv": _hours(ends=True),
+    "hours-tabs.csv": _hours("\t"),
+    "hours-commas.csv": _hours(";", ","),
+    "hours-told.csv": "what follows is invented\n" + _hours(),
+}

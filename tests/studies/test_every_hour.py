@@ -15,7 +15,7 @@ from advisor.catalogue.schema_product import Product
 from advisor.studies.gaps import gaps
 from advisor.studies.results import plain
 from advisor.studies.shortlist import shortlist
-from tests.studies.every_key import CELL, KERNELS, LINEAR, PART, PRODUCT
+from tests.studies.every_key import CELL, CHARGED, KERNELS, LINEAR, PART, PRODUCT, SWITCHING
 from tests.studies.small import loaded_files
 from tests.studies.test_every_key import MEASURING, changed, every_leaf
 
@@ -41,7 +41,9 @@ def inputs(tmp_path_factory: pytest.TempPathFactory) -> tuple[Catalogue, Product
         "kernels": KERNELS,
         "parts/probe-part": PART,
         "cells/probe-cell": CELL,
+        "cells/probe-charged": CHARGED,
         "converters/probe-ldo": LINEAR,
+        "converters/probe-sw": SWITCHING,
     }
     folder: Path = tmp_path_factory.mktemp("catalogue")
     return with_changes(*loaded_files(folder, files, PRODUCT), UNCERTAIN)

@@ -40,7 +40,20 @@ from advisor.studies.results import plain
 from advisor.studies.shortlist import shortlist
 from tests.shares import mostly_slow
 from tests.studies.every_change import CHANGES, ELSEWHERE, SHARES, SLACK
-from tests.studies.every_key import ADDON, CELL, CHARGED, KERNELS, LINEAR, PART, PRODUCT, SWITCHING
+from tests.studies.every_key import (
+    ADDON,
+    BEYOND,
+    CELL,
+    CHARGED,
+    HARVESTED,
+    HOURS,
+    KERNELS,
+    LEAKING,
+    LINEAR,
+    PART,
+    PRODUCT,
+    SWITCHING,
+)
 
 pytestmark = pytest.mark.once
 
@@ -48,12 +61,14 @@ DOCUMENTS = {
     "probe-part": (PART, Record(Part)),
     "probe-cell": (CELL, Record(Cell)),
     "probe-charged": (CHARGED, Record(Cell)),
+    "probe-cap": (LEAKING, Record(Cell)),
     "probe-ldo": (LINEAR, Record(Converter)),
     "probe-sw": (SWITCHING, Record(Converter)),
     "probe-add": (ADDON, Record(AddOn)),
     "probe": (PRODUCT, Record(Product)),
+    **{name: (text, Record(Product)) for name, text in HARVESTED.items()},
 }
-SETTINGS: tuple[tuple[str, ...], ...] = (
+CHANGED: tuple[tuple[str, ...], ...] = (
     (),
     ("probe:supply-options.converters=[probe-ldo]",),
     ("probe:supply-options.converters=[probe-sw]",),
@@ -74,7 +89,8 @@ SETTINGS: tuple[tuple[str, ...], ...] = (
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    root = tmp_path_factory.mktemp("catalogue")
+    root = tmp_path_factory.mktemp("every") / "catalogue"
+    root.mkdir()
     (root / "kernels.yaml").write_text(KERNELS)
     files = {
         "parts/probe-part": PART,
@@ -83,6 +99,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
             "500 ±", "510 ±"
         ),
         "cells/probe-charged": CHARGED,
+        "cells/probe-cap": LEAKING,
         "converters/probe-ldo": LINEAR,
         "converters/probe-sw": SWITCHING,
         "addons/probe-add": ADDON,
@@ -91,7 +108,28 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
         path = root / f"{name}.yaml"
         path.parent.mkdir(exist_ok=True)
         path.write_text(text)
+    asked = root.parent / "asked"
+    asked.mkdir()
+    for name, text in {"probe": PRODUCT, **HARVESTED}.items():
+        (asked / f"{name}.yaml").write_text(text)
+    for name, text in HOURS.items():
+        (asked / name).write_text(text)
     return root
+
+
+# of what product and by what changes
+_Setting = tuple[str, tuple[str, ...]]
+SETTINGS: tuple[_Setting, ...] = (
+    *(("probe", changes) for changes in CHANGED),
+    *((name, ()) for name in HARVESTED),
+)
+
+
+def settings(path: str) -> tuple[_Setting, ...]:
+    """Those in which a key may be felt."""
+    of = path.partition(":")[0]
+    only = "probe-fed" if of == "probe-cap" else of if of in HARVESTED else "probe"
+    return tuple(setting for setting in SETTINGS if setting[0] == only)
 
 
 class _Results:
@@ -101,10 +139,12 @@ class _Results:
         self.folder = folder
         self.base = cache(self.of)
 
-    def of(self, setting: tuple[str, ...], changes: tuple[str, ...] = ()) -> Any:
+    def of(self, setting: _Setting, changes: tuple[str, ...] = ()) -> Any:
         """What the tool says, less what only repeats the file."""
+        name, own = setting
         try:
-            inputs = load_run([self.folder], PRODUCT.encode(), (*setting, *changes))
+            asked = self.folder.parent / f"asked/{name}.yaml"
+            inputs = load_run([self.folder], asked, (*own, *changes))
             found = shortlist(*inputs, draws=40)
         except FaultError as error:
             return [f.text() for f in error.faults]
@@ -181,7 +221,8 @@ def every_leaf() -> list[tuple[str, str, bool]]:
     out = []
     for name, (text, kind) in DOCUMENTS.items():
         for path, value, told in leaves(read_text(text, name).root, kind, "", False):
-            out.append((f"{name}:{path}", value, told))
+            if path.startswith(BEYOND.get(name, "")):
+                out.append((f"{name}:{path}", value, told))
     return out
 
 
@@ -257,7 +298,7 @@ def test_changing_a_key_changes_the_result(results: _Results, path: str, text: s
     beside = tuple(c for c in changes if not c.startswith(f"{path}="))
     if path.startswith("probe:environment"):
         beside = ()
-    for setting in SETTINGS:
+    for setting in settings(path):
         found = results.of(setting, changes)
         assert isinstance(found, dict) or path.endswith(REFUSED), found
         if found != (results.of(setting, beside) if beside else results.base(setting)):
@@ -338,14 +379,15 @@ def uncertain() -> list[str]:
             if isinstance(found, Either):
                 found = found.plain
             spread = inside and path.rpartition(".")[0].endswith(("degC", "setup"))
-            if isinstance(found, Figure) and not told and not spread:
+            stated = path.startswith(BEYOND.get(name, ""))
+            if isinstance(found, Figure) and stated and not told and not spread:
                 out.append(f"{name}:{path}")
     return out
 
 
 @pytest.mark.parametrize("path", mostly_slow(uncertain(), 24))
 def test_an_uncertainty_is_drawn_or_refused(results: _Results, folder: Path, path: str) -> None:
-    inputs = load_run([folder], PRODUCT.encode())
+    inputs = load_run([folder], folder.parent / f"asked/{settings(path)[0][0]}.yaml")
     handle = lever(*inputs, path)
     value = handle.now or 0.1
     unit = "" if handle.unit == "1" else handle.unit
@@ -358,7 +400,7 @@ def test_an_uncertainty_is_drawn_or_refused(results: _Results, folder: Path, pat
     point = {":operating-points.middle.": "middle", ".middle.cycles": "middle"}
     point |= dict.fromkeys((":operating-points.spare.", ".spare.cycles", ":run-current"), "spare")
     freed += tuple(c for of, at in point.items() if of in path for c in ELSEWHERE[at])
-    for setting in SETTINGS:
+    for setting in settings(path):
         plain_one = results.of(setting, (exact, *freed))
         drawn = results.of(setting, (wide, *freed))
         if isinstance(drawn, list):
@@ -377,7 +419,6 @@ def test_every_key_of_a_kernel_is_informational() -> None:
 
 @pytest.mark.parametrize("key", ["950 mAh, voltage: 3.0 V", "900 mAh, voltage: 3.1 V"])
 def test_an_ideal_budget_is_used(results: _Results, key: str) -> None:
-    changed_budget = results.of(
-        (f"probe:supply-options.cells=[{{budget: {key}}}, {{cell: probe-charged}}]",)
-    )
+    changes = (f"probe:supply-options.cells=[{{budget: {key}}}, {{cell: probe-charged}}]",)
+    changed_budget = results.of(("probe", changes))
     assert changed_budget != results.base(SETTINGS[4])
