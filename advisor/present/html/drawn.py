@@ -322,14 +322,20 @@ def _turn_names(turns: Sequence[Spec], x: Spec, y: Spec) -> list[Spec]:
     for turn in turns:
         by_place.setdefault(turn["x"], {}).setdefault(turn["text"], turn)
     out: list[Spec] = []
+    told = 0
     left, right = x["scale"]["domain"]
     for place, some in by_place.items():
         late = place > (left + 2 * right) / 3
         side = {"align": "right", "dx": -8} if late else {"align": "left", "dx": 8}
         for turn in sorted(some.values(), key=lambda t: -float(t["y"])):
             # one above the other, so that neighbours do not touch on a narrow screen
-            dy = -13 - 13 * (len(out) % 4)
-            out += label([turn], x, y, "text", fontSize=11, dy=dy, **side)
+            dy = -13 - 13 * (told % 4)
+            written = {"fontSize": 11, "dy": dy, **side}
+            # the paper about the words, below them: a line may run through
+            halo = {"stroke": "var(--paper)", "strokeWidth": 4, "strokeJoin": "round"}
+            out += label([turn], x, y, "text", **written, **halo)
+            out += label([turn], x, y, "text", **written)
+            told += 1
     return out
 
 
