@@ -110,7 +110,9 @@ class Lever:
             return f"1 {self.rate[0]} = {value:.{digits}g} {self.rate[1]}"
         if self.dimension == "money-rate":
             return f"{value:.{digits}g} {self.unit}"
-        if self.own and self.dimension != "temperature":
+        if self.own and self.dimension == "temperature":
+            return f"{value:.7g} {self.unit}"
+        if self.own:
             told = f"{value / self.factor:.12g}"
             unit = _for_people(self._unit_text)
             return f"{told} {unit}{'s' if unit in COUNTED and told != '1' else ''}".rstrip()

@@ -19,10 +19,10 @@ TIMES = (
 )
 
 
-def steep(values: Iterable[float]) -> bool:
-    """Whether values span more than tenfold, all above zero."""
+def steep(values: Iterable[float], span: float = STEEP) -> bool:
+    """Whether values span more than tenfold, or `span`, all above zero."""
     some = list(values)
-    return bool(some) and min(some) > 0 and max(some) > STEEP * min(some)
+    return bool(some) and min(some) > 0 and max(some) > span * min(some)
 
 
 def marks(low: float, high: float, log: bool, most: int = 7) -> list[float]:

@@ -14,7 +14,10 @@ MOST = 12  # rows of a table
 
 
 def gaps_page(found: Gaps, width: int, everything: bool = False) -> Page:
-    """The advice, what perfect knowledge is worth, and the figures and groups behind it."""
+    """The advice, what perfect knowledge is worth, and the figures and groups behind it.
+
+    `everything` also tells how worths and hours are reckoned.
+    """
     page = Page(width)
     page.heading(f"{found.product}: what to measure next")
     if found.invented:
@@ -24,14 +27,17 @@ def gaps_page(found: Gaps, width: int, everything: bool = False) -> Page:
         page.paragraph(worth(found))
         if usual(found):
             page.paragraph(usual(found))
-        _table(page, "By figure", found.figures, found.currency)
-        _table(page, "By group", found.groups, found.currency)
+        if any(g.score > 0 for g in (*found.figures, *found.groups)):
+            _table(page, "By figure", found.figures, found.currency)
+            _table(page, "By group", found.groups, found.currency)
+        else:
+            page.paragraph("No figure is worth anything by itself, and no group of them.")
         header, cells = sample_rows(found.figures, found.currency)
         if cells:
             page.heading("How many more")
             page.table(header, cells, [False, *(True for _ in header[1:])], indent="  ")
             page.paragraph(sample_words(), "  ", style=FAINT)
-        page.paragraph(how(found), style=FAINT)
+        page.paragraph(how(found) if everything else _how_in_short(found), style=FAINT)
     left_out(page, found.left_out, everything)
     notes(page, found.warnings)
     return page
@@ -50,12 +56,22 @@ def how(found: Gaps) -> str:
             f"{found.engineer_rate:.2f}. "
         )
     else:
-        text += f"Worth it goes by points alone, above {LEAST:g}, as {found.no_net}. "
+        text += f"{_by_points(found)} "
     return text + (
         "Hours are those of distinct measurements: time and current of a kernel at a point count "
         "once, so do time and charge of a wake, all prices of one quotation and what one discharge "
         "tells of a cell."
     )
+
+
+def _how_in_short(found: Gaps) -> str:
+    """The draws, why no money is told where none is, and what tells the rest."""
+    text = f"{found.draws} draws, seed {found.seed} (how it is reckoned: --all)"
+    return text if found.no_net is None else f"{_by_points(found)} {text}"
+
+
+def _by_points(found: Gaps) -> str:
+    return f"Worth it goes by points alone, above {LEAST:g}, as {found.no_net}."
 
 
 def usual(found: Gaps) -> str:

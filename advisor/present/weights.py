@@ -12,7 +12,7 @@ HOW = {
     "order": "from the order, rank-order centroid (Barron & Barrett 1996)",
     "pairs": "from judgements by pairs, principal eigenvector (Saaty 1980)",
 }
-MOST = 8  # parts that are told
+MOST = 3  # parts, or anchors, that are told
 SEEN = 0.001  # share of the weightings from which their mean is shown
 
 
@@ -22,6 +22,7 @@ def weights_page(found: Weights, width: int, everything: bool = False) -> Page:
     page.heading(f"{found.product}: weights {HOW[found.method]}")
     if found.invented:
         page.paragraph(INVENTED, style=FAINT)
+    _first(page, found)
     asked = found.method != "file"
     page.table(
         ["criterion", "weight", *(["in the file"] if asked else [])],
@@ -40,69 +41,86 @@ def weights_page(found: Weights, width: int, everything: bool = False) -> Page:
             page.paragraph(text, "  ", "    ")
     if found.clipped:
         page.heading("Where they count nothing")
-        for one in found.clipped:
+        # those that make parts further down alike change no choice
+        told = found.clipped if everything else [one for one in found.clipped if one.head][:MOST]
+        for one in told:
             page.paragraph(one.text, "  ", "    ")
-    page.heading("Whom they put first")
-    if found.winner is None:
-        page.paragraph("Nothing fits, whatever the weights.", "  ")
-    else:
-        _leads(page, found)
-        _unknown(page, found)
+        _more(page, len(found.clipped) - len(told), "anchor" if not told else "more anchor")
+    if found.winner is not None:
+        _leads(page, found, everything)
+        _unknown(page, found, everything)
     left_out(page, found.left_out, everything)
     notes(page, found.warnings)
     return page
 
 
-def _leads(page: Page, found: Weights) -> None:
-    words = f"{found.winner}" + (
-        f", in place of {found.winner_before}" if found.winner != found.winner_before else ""
-    )
-    page.paragraph(f"{words}.", "  ")
+def _more(page: Page, count: int, what: str) -> None:
+    """What is folded, as a count, with what unfolds it."""
+    if count > 0:
+        page.paragraph(f"{count} {what}{'' if count == 1 else 's'}: --all", "  ", style=FAINT)
+
+
+def _first(page: Page, found: Weights) -> None:
+    """Whom they put first."""
+    if found.winner is None:
+        page.paragraph("Nothing fits, whatever the weights.")
+        return
+    words = f"They put {found.winner} first"
+    if found.winner != found.winner_before:
+        words += f", in place of {found.winner_before}"
+    page.paragraph(f"{words}.")
+
+
+def _leads(page: Page, found: Weights, everything: bool) -> None:
     rivals = [lead for lead in found.leads if lead.part != found.winner]
     if rivals:
         page.heading("The smallest changes that put another part first")
         page.paragraph(
-            "sum of the changes of weights that sum to 100, then the weights that change, at which "
-            "the part has at least drawn level",
+            "sum of the changes, of 100, and the new weights, at which the part draws level",
             "  ",
             style=FAINT,
         )
-        for lead in rivals[:MOST]:
+        told = rivals if everything else rivals[:MOST]
+        for lead in told:
             moved = ", ".join(
                 f"{r.criterion} {100 * lead.weights[r.criterion]:.1f}"
                 for r in found.rows
                 if abs(lead.weights[r.criterion] - r.weight) >= 5e-4
             )
             page.paragraph(f"{lead.part}: {100 * (lead.l1 or 0):.1f}: {moved}", "  ", "    ")
-        if len(rivals) > MOST:
-            page.paragraph(f"and {len(rivals) - MOST} more", "  ", style=FAINT)
-    if found.never_first:
+        _more(page, len(rivals) - len(told), "more part")
+    if found.never_first and everything:
         page.paragraph(
             f"Lead under no weights at all: {', '.join(found.never_first)}.", "  ", "    "
         )
+    elif found.never_first:
+        count = len(found.never_first)
+        leads = "part leads" if count == 1 else "parts lead"
+        page.paragraph(f"{count} {leads} under no weights at all: --all", "  ", "    ")
 
 
-def _unknown(page: Page, found: Weights) -> None:
+def _unknown(page: Page, found: Weights, everything: bool) -> None:
     told = found.unknown
     page.heading("If nobody knew the weights")
     text = (
         f"share of {told.weightings:,} weightings, all equally likely, that put the part first; "
-        "the mean of those, of 100"
+        "their mean, of 100"
     )
     if told.draws:
-        text += f"; for the first ones, in how many of {told.draws:,} draws they lead at that mean"
+        text += f"; for some, in how many of {told.draws:,} draws it leads there"
     page.paragraph(f"{text} (SMAA-2, Lahdelma & Salminen 2001)", "  ", style=FAINT)
     seen = [row for row in told.parts if row.acceptability >= SEEN]
-    for row in seen[:MOST]:
+    listed = seen if everything else seen[:MOST]
+    for row in listed:
         middle = ", ".join(f"{name} {100 * w:.0f}" for name, w in row.central_weights.items())
         line = f"{row.part}: {100 * row.acceptability:.1f} %: {middle}"
         if row.confidence is not None:
-            line += f"; there it leads in {100 * row.confidence:.0f} % of the draws"
+            line += f"; leads there in {100 * row.confidence:.0f} %"
         page.paragraph(line, "  ", "    ")
-    if len(seen) > MOST:
-        page.paragraph(f"and {len(seen) - MOST} more", "  ", style=FAINT)
     rare = [row.part for row in told.parts if 0 < row.acceptability < SEEN]
-    if rare:
+    if not everything:
+        _more(page, len(seen) + len(rare) - len(listed), "more part")
+    elif rare:
         page.paragraph(f"In fewer than {100 * SEEN:.1f} %: {', '.join(rare)}.", "  ", "    ")
 
 

@@ -15,11 +15,13 @@ from advisor.present.layout import Page, bar
 from advisor.present.record import decided_page
 from advisor.present.tables import shortlist_page
 from advisor.present.tipping import KINDS, change, kind_of, tipping_page
+from advisor.present.weights import weights_page
 from advisor.studies.compare import compare
 from advisor.studies.explain import explain
 from advisor.studies.record import decide
 from advisor.studies.shortlist import Shortlist, shortlist
 from advisor.studies.tipping import LeverTip, tipping
+from advisor.studies.weights import weights
 
 PRODUCTS = ["frost-post", "barrel-tag", "valve-driver"]
 
@@ -153,6 +155,35 @@ def test_tips_are_grouped_with_the_change_needed() -> None:
     every = tipping_page(found, 80, everything=True).plain()
     assert "--set" in every
     assert len(tipping_page(found, 60).plain().splitlines()) < 60
+
+
+@pytest.mark.once
+@pytest.mark.parametrize(
+    "product",
+    [
+        "barrel-tag",
+        *(pytest.param(n, marks=pytest.mark.slow) for n in PRODUCTS if n != "barrel-tag"),
+    ],
+)
+def test_weights_are_a_screenful(product: str) -> None:
+    found = weights(*load(product), draws=200)
+    text = weights_page(found, 80).plain()
+    lines = text.splitlines()
+    assert len(lines) <= 45
+    assert max(map(len, lines)) <= 80
+    # who leads stands before the table
+    assert text.index(f"They put {found.winner} first.") < text.index("criterion")
+    # what is folded is told, with the option that unfolds it
+    rivals = [lead for lead in found.leads if lead.part != found.winner]
+    assert f"{len(rivals) - 3} more part{'s' if len(rivals) > 4 else ''}: --all" in text
+    beside = [one for one in found.clipped if not one.head]
+    assert beside
+    assert not any(" ".join(one.text.split()) in " ".join(text.split()) for one in beside)
+    every = " ".join(weights_page(found, 80, everything=True).plain().split())
+    assert "--all" not in every.replace("--all tells why", "")
+    assert all(" ".join(one.text.split()) in every for one in found.clipped)
+    assert all(part in every for part in (*found.never_first, *(lead.part for lead in rivals)))
+    assert all(row.part in every for row in found.unknown.parts if row.acceptability > 0)
 
 
 def _tip(now: float, at: float | None, share: float | None, kelvin: float | None) -> LeverTip:

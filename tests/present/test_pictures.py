@@ -115,6 +115,8 @@ def test_words_of_marks() -> None:
 
 def test_steep_and_apart() -> None:
     assert steep([1, 10.1])
+    assert steep([1, 3.1], 3)
+    assert not steep([1, 3], 3)
     assert not any(map(steep, ([1, 10], [0, 100], [])))
     assert apart([1, 2, 3], 0, 4, False)
     assert not apart([1, 1.1], 0, 4, False)

@@ -269,6 +269,10 @@ def test_rows_and_screen_tell_efforts_and_samples(tmp_path: Path) -> None:
     assert "as the figure stands now" in " ".join(page.split())
     assert "(common practice, no source): " in page
     assert "sleep-current 2 h" in page
+    # how it is reckoned is folded
+    assert "twice its standard error" not in page
+    assert "2000 draws, seed 1 (how it is reckoned: --all)" in page
+    assert "twice its standard error" in gaps_page(found, 0, everything=True).plain()
     assert to_csv(found.rows()).splitlines()[0].endswith("evsi_1,evsi_4,evsi_16")
 
 

@@ -199,6 +199,11 @@ def test_temperatures_are_told_in_kelvin_and_limits_apart(tmp_path: Path) -> Non
     assert tip.distance_k == pytest.approx(abs(tip.tips_at - tip.now))
     page = tipping_page(found, 100).plain()
     assert re.search(r"\d K (warmer|colder)", page)
+    # in as few digits as they stand in and still tip, as other figures are
+    assert tip.now_shown == "22 degC"
+    assert tip.tips_shown is not None
+    assert re.fullmatch(r"-?\d+(\.\d*[1-9])? degC", tip.tips_shown)
+    assert f"22 degC to {tip.tips_shown}: " in page
 
 
 def test_a_rate_of_exchange_is_echoed() -> None:

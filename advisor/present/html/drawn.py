@@ -32,6 +32,7 @@ DIGITS = 4  # of a draw, to keep the page small
 RANKS = 5  # that are told apart
 TONES = (100, 58, 40, 26, 14, 5)  # of a rank, %
 DAY_MAH = 24e3  # mAh a day of an ampere
+TALL = 3.0  # from this ratio on, costs are drawn on a logarithmic scale
 NAMED = 8  # points of a chart that bear their name
 
 
@@ -44,7 +45,8 @@ def cloud(found: Cloud, looks: Looks) -> Chart:
     lives = [*(life / YEAR for life, _ in draws), *(s.life_s / YEAR for s in seen)]
     costs = [*(cost for _, cost in draws), *(s.cost for s in seen)]
     target = [] if found.target_s is None else [found.target_s / YEAR]
-    log_x, log_y = steep([*lives, *target]), steep(costs)
+    # a battery change in a few draws costs many times the unit: the others would be one line
+    log_x, log_y = steep([*lives, *target]), steep(costs, TALL)
     x = axis("x", "battery life, years", padded([*lives, *target], log_x), log_x)
     unit = found.currency or "no currency"
     y = axis("y", f"cost over the service life, {unit} a unit", padded(costs, log_y), log_y)
@@ -66,7 +68,7 @@ def cloud(found: Cloud, looks: Looks) -> Chart:
         {"field": "y", "title": "expected cost", "type": "quantitative", "format": ".2f"},
     ]
     point = {"type": "point", "filled": True, "opacity": 1}
-    dot = {"type": "point", "filled": True, "size": 9, "opacity": 0.3}
+    dot = {"type": "point", "filled": True, "size": 14, "opacity": 0.45}
     beside = [s for s in spots if s["part"] in mine]
     return chart(
         "Cost over life: the draws, what is expected, and the parts beaten by none",
@@ -320,14 +322,20 @@ def _turn_names(turns: Sequence[Spec], x: Spec, y: Spec) -> list[Spec]:
     for turn in turns:
         by_place.setdefault(turn["x"], {}).setdefault(turn["text"], turn)
     out: list[Spec] = []
+    told = 0
     left, right = x["scale"]["domain"]
     for place, some in by_place.items():
         late = place > (left + 2 * right) / 3
         side = {"align": "right", "dx": -8} if late else {"align": "left", "dx": 8}
         for turn in sorted(some.values(), key=lambda t: -float(t["y"])):
             # one above the other, so that neighbours do not touch on a narrow screen
-            dy = -13 - 13 * (len(out) % 4)
-            out += label([turn], x, y, "text", fontSize=11, dy=dy, **side)
+            dy = -13 - 13 * (told % 4)
+            written = {"fontSize": 11, "dy": dy, **side}
+            # the paper about the words, below them: a line may run through
+            halo = {"stroke": "var(--paper)", "strokeWidth": 4, "strokeJoin": "round"}
+            out += label([turn], x, y, "text", **written, **halo)
+            out += label([turn], x, y, "text", **written)
+            told += 1
     return out
 
 
