@@ -158,6 +158,8 @@ def test_every_unit_against_pint(dimension: str, unit: str) -> None:
         name = {"K": "delta_degC", "degC": "delta_degC", "°C": "delta_degC", "degF": "delta_degF"}[
             name
         ]
+    if dimension == "irradiation":
+        name = name.replace("m2", "m ** 2")
     if dimension == "area":
         name = name.replace("²", "2").replace("2", " ** 2")
     if dimension == "information":
@@ -165,7 +167,9 @@ def test_every_unit_against_pint(dimension: str, unit: str) -> None:
             unit, unit.replace("B", "byte")
         )
     kind = DIMENSIONS[dimension]
-    target = "m ** 2" if dimension == "area" else SI.get(kind.si_unit, kind.si_unit)
+    target = {"area": "m ** 2", "irradiation": "J/m ** 2"}.get(
+        dimension, SI.get(kind.si_unit, kind.si_unit)
+    )
     if dimension == "temperature":
         name, target = {"K": "kelvin", "°C": "degC"}.get(unit, unit), "degC"
     expected = registry.Quantity(12.5, name).to(target).magnitude

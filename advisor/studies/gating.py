@@ -103,7 +103,9 @@ def _sum(amounts: list[Array]) -> Array:
 
 def _states(amps: Array) -> RailStates:
     zero = np.zeros((1, len(amps)))
-    return RailStates(amps[None], zero, zero, zero, np.array([[True]]))
+    return RailStates(
+        load_a=amps[None], load_w=zero, fill_s=zero, starts=zero, on=np.array([[True]])
+    )
 
 
 def _watts(one: Conversion, amps: Array, real: Array) -> Array:

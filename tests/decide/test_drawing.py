@@ -174,9 +174,10 @@ def test_the_break_that_holds_is_told_for_all_that_a_build_is_made_of() -> None:
         each = {quantity: exact(value, "money") for quantity, value in breaks.items()}
         return SimpleNamespace(breaks=each, multiple=multiple, discount="all-units")
 
+    converter = SimpleNamespace(price=price({1: 1.0, 500: 0.1}))
     feed = SimpleNamespace(
         cell=SimpleNamespace(price=price({1: 2.0, 200: 1.5, 400: 1.2, 500: 1.19}, 150)),
-        converter=SimpleNamespace(price=price({1: 1.0, 500: 0.1})),
+        bought=((converter, 1),),
         option=SimpleNamespace(series=2, parallel=2),
     )
     build: Any = SimpleNamespace(assessed=SimpleNamespace(feed=feed), addons=())

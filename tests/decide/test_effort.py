@@ -13,7 +13,7 @@ from advisor.decide.effort import Measurement, effort, measurement
 from advisor.figures import Path
 from advisor.model.draws import Instrument
 from advisor.quantities import exact
-from tests.studies.every_key import CELL, KERNELS, LINEAR, PART, PRODUCT
+from tests.studies.every_key import CELL, CHARGED, KERNELS, LINEAR, PART, PRODUCT, SWITCHING
 from tests.studies.small import loaded_files
 
 
@@ -23,7 +23,9 @@ def catalogue(tmp_path_factory: pytest.TempPathFactory) -> Catalogue:
         "kernels": KERNELS,
         "parts/probe-part": PART,
         "cells/probe-cell": CELL,
+        "cells/probe-charged": CHARGED,
         "converters/probe-ldo": LINEAR,
+        "converters/probe-sw": SWITCHING,
     }
     return loaded_files(File(tmp_path_factory.mktemp("catalogue")), files, PRODUCT)[0]
 

@@ -38,6 +38,11 @@ FOLDERS = {
 # Test files of another name than the module's that are its own all the same.
 ALSO = {
     "advisor/model/battery.py": ("test_battery_ends", "test_rechargeable", "test_sums_by_hand"),
+    "advisor/model/conversion.py": ("test_rails", "test_packs"),
+    "advisor/model/gating.py": ("test_rails",),
+    "advisor/model/harvest.py": ("test_store", "test_limits"),
+    "advisor/model/income.py": ("test_store", "test_limits"),
+    "advisor/model/served.py": ("test_store", "test_limits"),
     "advisor/model/addon_set.py": ("test_companions", "test_addons_by_hand"),
     "advisor/model/asleep.py": ("test_calendar", "test_leakage", "test_tables"),
     "advisor/model/carried.py": ("test_calendar", "test_builds"),

@@ -47,7 +47,7 @@ def test_the_respelled_catalogue_is_the_same_otherwise(tmp_path: File) -> None:
         for of in ("voltage_curve", "resistance"):
             here, same = getattr(cell, of), getattr(there, of)
             assert same.x == pytest.approx(here.x, rel=1e-12)
-            assert (same.y, len(same.keys)) == (here.y, len(here.x))
+            assert (same.y, len(same.keys)) == (here.y, len(here.keys))
             assert all(key.endswith(" %") for key in same.keys)
         assert cell.temperature is not None
         assert there.temperature is not None
