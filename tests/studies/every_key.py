@@ -385,7 +385,7 @@ BEYOND = {
 def _hours(delimiter: str = ",", decimal: str = ".", ends: bool = False, factor: float = 1) -> str:
     """Three days of each month by the hour, lit from eight to sixteen; a second column of times has
     them a month later, and one of values half of what is harvested."""
-    rows = [("start", "later", "power", "half")]
+    rows: list[tuple[str, ...]] = [("start", "later", "power", "half")]
     for month, energy in enumerate(MONTHS.values()):
         for day, share in ((9, 0.4), (10, 1.0), (11, 1.6)):
             for hour in range(24):
