@@ -12,6 +12,7 @@ import pytest
 from advisor import figures
 from advisor.catalogue.load import load_run
 from advisor.catalogue.schema_hourly import MONTHS
+from advisor.catalogue.shipped import load
 from advisor.decide.drawing import assessed
 from advisor.decide.evaluate import evaluate
 from advisor.decide.limits import LIMITS, figures_read, kept, row_faults
@@ -451,3 +452,13 @@ def test_a_time_to_delivery_is_read_where_it_is_asked_for(tmp_path: Path) -> Non
     assert LEAD_TIME not in figures_read(product)
     within = replace(product, needs=replace(product.needs, lead_time=exact(3600.0, "time")))
     assert LEAD_TIME in figures_read(within)
+
+
+def test_a_rail_that_its_converter_cannot_fill_rules_out_every_build() -> None:
+    """1 F filled while a radio is on for 60 ms takes tens of amperes, whatever the part."""
+    aux = "{rail: aux, voltage: 3.3 V, converters: [bb-a], gated: true, capacitance: 1 F}"
+    changes = [f"frost-post:rails=[{aux}]", "frost-post:workload.report.loads.radio.rail=aux"]
+    found = evaluate(*load("frost-post", changes=changes))
+    assert not found.candidates
+    needs = {f.need for failed in found.screened.values() for f in failed}
+    assert "bb-a max-output for rail aux" in needs
