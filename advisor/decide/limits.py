@@ -148,9 +148,7 @@ def _max_output(at: Held) -> Iterator[Case]:
     for one, peak in zip(feed.rails, at.assessed.rail_peaks, strict=True):
         if np.isfinite(one.most_output_a):
             need = f"{one.name} max-output for {one.at}"
-            # alike for all builds, as the part stands on the main rail
-            every = np.broadcast_to(peak, at.assessed.peak_a.shape)
-            yield Case(need=need, required=every, offered=one.most_output_a)
+            yield Case(need=need, required=peak, offered=one.most_output_a)
 
 
 def _max_pulse(at: Held) -> Iterator[Case]:

@@ -118,7 +118,9 @@ class Limit:
                 miss=miss,
             )
         wanted, given, _ = np.broadcast_arrays(case.required, case.offered, self.bad(case))
-        a, b = float(wanted[row, 0]), float(given[row, 0])
+        # what is alike for all builds has one row
+        at = row if len(wanted) > 1 else 0
+        a, b = float(wanted[at, 0]), float(given[at, 0])
         return Failed(
             need=case.need,
             required=a,
