@@ -205,7 +205,7 @@ def relived(
         side=side,
         part=part,
         headroom=assessed.headroom[rows],
-        lost=_lost(assessed.harvest, life.life_s.shape)[rows],
+        days_without=_lost(assessed.harvest, life.life_s.shape)[rows],
     )
     values = [np.broadcast_to(c.measure.value(view), factor.shape) for c in criteria]
     return score(criteria, np.stack(values))[1]
@@ -355,7 +355,7 @@ def _assessed(
         side=side,
         part=part,
         headroom=headroom,
-        lost=_lost(harvest, life.life_s.shape),
+        days_without=_lost(harvest, life.life_s.shape),
     )
     shape = life.life_s.shape
     values = np.stack([np.broadcast_to(c.measure.value(view), shape) for c in criteria])
@@ -367,13 +367,6 @@ def _assessed(
         worst = lines
     state_a = np.where(lines.duration > 0, current, 0.0)
     state_a[:, -1] = current[:, -1]
-    # a rail's loads are alike for all builds on a feed
-    there = np.asarray((lines.duration > 0).any(axis=0))
-    there[-1] = True
-    rail_peaks = tuple(
-        np.where(there & states.on, one.current(states), 0.0).max(axis=0)
-        for one, states in zip(feed.rails, worst.rails, strict=True)
-    )
     return Assessed(
         feed=feed,
         feed_cost=made.feed_cost,
@@ -391,10 +384,22 @@ def _assessed(
         utilities=worth,
         score=points,
         peak_a=state_a.max(axis=1),
-        rail_peaks=rail_peaks,
+        rail_peaks=_rail_peaks(feed, worst),
         drain=drain,
         product=product,
         harvest=harvest,
+    )
+
+
+def _rail_peaks(feed: Feed, worst: Timeline) -> tuple[Array, ...]:
+    """Greatest current of each further rail, (N,) A; its loads are alike for all builds."""
+    if not feed.rails:
+        return ()
+    there = np.asarray((worst.duration > 0).any(axis=0))
+    there[-1] = True
+    return tuple(
+        np.where(there & states.on, one.current(states), 0.0).max(axis=0)
+        for one, states in zip(feed.rails, worst.rails, strict=True)
     )
 
 
@@ -426,12 +431,7 @@ class _View:
     side: PartSide
     part: Index
     headroom: Array
-    lost: Array
-
-    @property
-    def days_without(self) -> Array:
-        """Share of days on which a store that is harvested into does not carry the load, (R, N)."""
-        return self.lost
+    days_without: Array
 
     @property
     def life_s(self) -> Array:
