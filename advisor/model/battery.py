@@ -177,8 +177,7 @@ def life(pack: Pack, drain: Drain, fresh: bool = True) -> Life:
 
 def _in_use(pack: Pack, drain: Drain) -> tuple[_March, Array]:
     """The march of a pack in use, and its mean constant current but for its own losses, (R, N)."""
-    b = (drain.share * drain.power_w).sum(axis=1)
-    constant_a = (drain.share * drain.constant_a).sum(axis=1)
+    b, constant_a = drain.mean_power_w, drain.mean_constant_a
     return _March(pack, constant_a + pack.self_discharge_a + pack.leak_a, b), constant_a
 
 
@@ -337,9 +336,7 @@ def cut_off_depth(pack: Pack, cut_off: Array) -> Array:
 
 def _well_then(pack: Pack, drain: Drain, upto: Array, start: Array | None) -> Array:
     """`_two_well_depth` under a drain that lasts as it is."""
-    a = (drain.share * drain.constant_a).sum(axis=1)
-    b = (drain.share * drain.power_w).sum(axis=1)
-    return _two_well_depth(pack, drain, a, b, upto, start)
+    return _two_well_depth(pack, drain, drain.mean_constant_a, drain.mean_power_w, upto, start)
 
 
 def _two_well_depth(

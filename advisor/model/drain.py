@@ -80,6 +80,16 @@ class Drain:
     variance: Array | None = None
     luck: Array | None = None
 
+    @property
+    def mean_constant_a(self) -> Array:
+        """Mean over the time of the constant currents, (R, N) A."""
+        return np.asarray((self.share * self.constant_a).sum(axis=1))
+
+    @property
+    def mean_power_w(self) -> Array:
+        """Mean over the time of the constant powers, (R, N) W."""
+        return np.asarray((self.share * self.power_w).sum(axis=1))
+
 
 @dataclass(frozen=True, slots=True)
 class Seen:

@@ -51,15 +51,16 @@ class Harvested:
     """How builds on one feed fare, (R, N) each but where said.
 
     income_j : (12, N) J, a day's mean harvest by month that comes out of the store again. load_w :
-    W, mean that the pack gives, its own losses in it. store_j : J, the store; night_j : of it set
-    aside for the nights. lost : share of days on which the load is not carried, unserved : share
-    of the load; level : mean level of what is left of the store, at dawn. cold, hot : (N,) share of
-    the time too cold or too hot to charge. service : the chain's answers.
+    W, mean that the pack gives, its own losses in it. store_j : J, the store; volts : V, its mean;
+    night_j : J of it set aside for the nights. lost : share of days on which the load is not
+    carried, unserved : share of the load; level : mean level of what is left of the store, at dawn.
+    cold, hot : (N,) share of the time too cold or too hot to charge. service : the chain's answers.
     """
 
     income_j: Array
     load_w: Array
     store_j: Array
+    volts: Array
     night_j: Array
     lost: Array
     unserved: Array
@@ -122,9 +123,8 @@ def harvested(feed: Feed, product: ProductFigures, drain: Drain, life: Life) -> 
         return None
     assert cell.charge is not None
     store_j, volts = _store(pack, life.end_depth)
-    power = (drain.share * drain.power_w).sum(axis=1)
-    constant = (drain.share * drain.constant_a).sum(axis=1)
-    load_w = (constant + pack.self_discharge_a + pack.leak_a) * volts + power
+    constant_a = drain.mean_constant_a + pack.self_discharge_a + pack.leak_a
+    load_w = constant_a * volts + drain.mean_power_w
     night_j = load_w * income.night * DAY
     low, high = cell.charge.min, cell.charge.max
     never = np.zeros(product.temperature.shape, dtype=bool)
@@ -145,6 +145,7 @@ def harvested(feed: Feed, product: ProductFigures, drain: Drain, life: Life) -> 
         income_j=income.energy * feed.charge_efficiency * (1 - idle),
         load_w=load_w,
         store_j=store_j,
+        volts=volts,
         night_j=night_j,
         lost=np.zeros(load_w.shape),
         unserved=np.zeros(load_w.shape),
@@ -277,6 +278,8 @@ def sustained(life: Life, at: Harvested, pack: Pack, drain: Drain) -> Life:
             0.0,
         )
 
+    # what it gives on average at its mean voltage, the reservoir's leak in it
+    given_a = drain.mean_constant_a + pack.leak_a + drain.mean_power_w / at.volts
     kept = np.maximum(shelf - sum(phases, np.zeros(shape[1])), 0.0)
     life_s = until(life.life_s, np.minimum(kept, faded))
     moved = alive & (at.cover > 0)
@@ -288,7 +291,7 @@ def sustained(life: Life, at: Harvested, pack: Pack, drain: Drain) -> Life:
         life_s=np.where(moved, life_s, life.life_s),
         next_s=np.where(moved, until(life.next_s, np.minimum(shelf, next_faded)), life.next_s),
         ends_by=ends_by.astype(np.int8),
-        mean_current_a=np.where(moved, _mean_current(pack, drain, life), life.mean_current_a),
+        mean_current_a=np.where(moved, given_a, life.mean_current_a),
     )
 
 
@@ -298,11 +301,3 @@ def _stress(ageing: Ageing, at: Harvested, life: Life) -> Stress:
     at_dawn = 1 - life.end_depth + taken + at.level * (life.end_depth - taken)
     full = np.clip(at_dawn + taken, taken, 1.0)
     return stress(ageing, taken, np.full(taken.shape[1], DAY), full)
-
-
-def _mean_current(pack: Pack, drain: Drain, life: Life) -> Array:
-    """What a pack gives on average at its mean voltage, the reservoir's leak in it, (R, N) A."""
-    _, volts = _store(pack, life.end_depth)
-    power = (drain.share * drain.power_w).sum(axis=1)
-    constant = (drain.share * drain.constant_a).sum(axis=1)
-    return np.asarray(constant + pack.leak_a + power / volts)
