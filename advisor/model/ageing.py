@@ -139,7 +139,7 @@ class Charged:
     first_s, run_s : how long the first charge in use lasts, and that of a pack that comes fresh.
     depth : charge of an interval, share of the rated capacity. calendar, cycles : share lost at the
     end of life; resistance : over the fresh one's then. shelf_s : what is left of the shelf life on
-    the first day. under : the stress. age_s : at which age alone ends the life, infinite without.
+    the first day. under : the stress.
     """
 
     every_s: Array
@@ -151,7 +151,6 @@ class Charged:
     resistance: Array
     shelf_s: Array
     under: Stress
-    age_s: Array
 
     @property
     def one_s(self) -> Array:
@@ -343,24 +342,3 @@ def time_to(ageing: Ageing, under: Stress, loss: Array) -> Array:
             move = (np.log(total) - aim) * total / slope
             x = x - np.where(open_ones & np.isfinite(move), move, 0.0)
         return np.where(open_ones, np.minimum(np.exp(x), out), out)
-
-
-def aged(ageing: Ageing, depth: Array, period: Array, charged: Array, least: Array) -> Array:
-    """Seconds until a pack that is charged from elsewhere has no more than a share left, (R, N).
-
-    For a pack whose cycles no interval of charging sets, such as one behind a panel.
-
-    Parameters
-    ----------
-    depth : (R, N) mean charge of a cycle, as a share of the rated capacity. period : (N,) s of
-    a cycle, a day behind a panel. charged : (R, N) mean state of charge; the calendar law is taken
-    at it, which for a spread of states about it is exact where L(s)^(1/z) is straight. least :
-    (R, N) share of the rated capacity that must be left; the cell's own `end` counts where it is
-    higher.
-    """
-    rate = np.zeros(depth.shape)
-    if ageing.calendar is not None:
-        law = ageing.calendar
-        rate = np.asarray(law.warmth * _charged(law, charged, charged) / law.unit)
-    under = Stress(rate, _cycled(ageing.cycles, depth, period), np.zeros(depth.shape))
-    return time_to(ageing, under, 1 - np.maximum(least, ageing.end))

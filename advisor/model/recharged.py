@@ -51,7 +51,7 @@ def recharged(pack: Pack, drain: Drain, one: Life) -> Life:
     assert every is not None
     shape = one.life_s.shape
     shelf = np.broadcast_to(pack.shelf_life_s, shape)
-    ageing = pack.ageing or Ageing(None, None, np.zeros(shape[1]))
+    ageing = _laws(pack)
     depth = battery.taken(pack, drain, every)
     fresh = stress(ageing, depth, every)
     life_s, ends_by, charged = _lived(pack, drain, one.next_s, one.next_s, depth, shelf, fresh)
@@ -78,6 +78,11 @@ def on_one_charge(pack: Pack) -> Pack:
     return replace(pack, shelf_life_s=np.full_like(pack.shelf_life_s, np.inf))
 
 
+def _laws(pack: Pack) -> Ageing:
+    """How a pack ages: not at all where nothing is stated."""
+    return pack.ageing or Ageing(None, None, np.zeros_like(pack.capacity_c))
+
+
 def _lived(
     pack: Pack,
     drain: Drain,
@@ -91,7 +96,7 @@ def _lived(
     every = pack.every_s
     assert every is not None
     shape = run.shape
-    ageing = pack.ageing or Ageing(None, None, np.zeros(shape[1]))
+    ageing = _laws(pack)
     end_s = time_to(ageing, under, 1 - ageing.end + np.zeros(shape))
     end_s = np.where(ageing.end > 0, end_s, np.inf)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -124,7 +129,6 @@ def _lived(
             resistance=at_end.resistance,
             shelf_s=shelf,
             under=under,
-            age_s=np.minimum(end_s, carried_s),
         ),
     )
 
@@ -188,7 +192,7 @@ def scaled(life: Life, pack: Pack, rows: NDArray[np.intp], factor: Array) -> Arr
     if not moves.any():
         return np.broadcast_to(stated, factor.shape).copy()
     every, run = pack.every_s, life.charged.run_s[rows]
-    ageing = pack.ageing or Ageing(None, None, np.zeros(1))
+    ageing = _laws(pack)
     under = life.charged.under
     its = Stress(under.calendar[rows], under.cycles[rows], under.begun[rows])
     with np.errstate(divide="ignore", invalid="ignore"):

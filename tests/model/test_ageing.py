@@ -11,7 +11,7 @@ import pytest
 from advisor.catalogue.curves import Curve
 from advisor.catalogue.schema_charge import Ageing as Stated
 from advisor.catalogue.schema_charge import CalendarAgeing, CycleAgeing
-from advisor.model.ageing import Ageing, Stress, aged, ageing_of, before_use, stress, time_to, worn
+from advisor.model.ageing import Ageing, Stress, ageing_of, before_use, stress, time_to, worn
 from advisor.model.draws import Sampler
 from advisor.model.workload import ProductFigures
 from advisor.quantities import exact
@@ -230,10 +230,13 @@ def test_a_pack_that_is_charged_from_elsewhere() -> None:
     """3 % a day at 70 % full, until 80 % are left; its own end counts where it is higher."""
     law = laws(at((25.0, 1.0)), **BOTH)
     day = np.array([DAY])
-    found = aged(law, cell(0.03), day, cell(0.7), cell(0.8))
+    # held where it is, and taken from and given back by day
+    still, daily = stress(law, cell(0.0), day, 0.7), stress(law, cell(0.03), day)
+    under = Stress(still.calendar, daily.cycles, cell(0.0))
+    found = time_to(law, under, cell(0.2))
     u_c = (0.03 + 0.03 * 0.4) ** (1 / 0.6) / YEAR
     u_y = 0.2 ** (1 / 0.7) * (0.03 / 0.8) ** 1.3 / 500 / DAY
     seconds = float(found[0, 0])
     assert (u_c * seconds) ** 0.6 + (u_y * seconds) ** 0.7 == pytest.approx(0.2, rel=1e-9)
     ended = Ageing(law.calendar, law.cycles, np.array([0.9]))
-    assert aged(ended, cell(0.03), day, cell(0.7), cell(0.8))[0, 0] < seconds
+    assert time_to(ended, under, 1 - np.maximum(cell(0.8), ended.end))[0, 0] < seconds
