@@ -61,8 +61,7 @@ class Service:
         of a day and the store `store` of them, of one shape; shares of load and of days."""
         from scipy.special import ndtr
 
-        cell = _Cell(cover, store, self.fine)
-        self._work_out([c for c in cell.corners if c not in self._fine])
+        cell = self._near(cover, store)
         probit, unserved, level = (
             cell.between({c: self._fine[c][i] for c in cell.corners}) for i in range(3)
         )
@@ -82,8 +81,7 @@ class Service:
         """What differs from the pattern, at places (R, N), to the first order: the logarithm to add
         to the cover for months that bring more, by theirs (12, N); the probit to add to lost days
         for more spread and more persistence, (N,). (R, N) shares each."""
-        cell = _Cell(cover, store, self.rough)
-        self._lean_out([c for c in cell.corners if c not in self._coarse])
+        cell = self._about(cover, store)
 
         def told(i: int) -> Array:
             return cell.between({c: float(self._coarse[c][i]) for c in cell.corners})
@@ -101,11 +99,9 @@ class Service:
         """Work out at once what `at`, or `lean`, takes for these places, of one shape: shares of
         the load and counts of days."""
         if leaning:
-            cell = _Cell(cover, store, self.rough)
-            self._lean_out([c for c in cell.corners if c not in self._coarse])
+            self._about(cover, store)
         else:
-            cell = _Cell(cover, store, self.fine)
-            self._work_out([c for c in cell.corners if c not in self._fine])
+            self._near(cover, store)
 
     def by_month(self, cover: float, store: float) -> Dawns:
         """How one store fares month by month, (1, 12)."""
@@ -117,6 +113,18 @@ class Service:
             self.persistence * one,
             self.idle[None],
         )
+
+    def _near(self, cover: Array, store: Array) -> _Cell:
+        """The cell of each place, a share of the load and days of it, its corners worked out."""
+        cell = _Cell(cover, store, self.fine)
+        self._work_out([c for c in cell.corners if c not in self._fine])
+        return cell
+
+    def _about(self, cover: Array, store: Array) -> _Cell:
+        """The same on the rough lattice: by how much a share and days lean there."""
+        cell = _Cell(cover, store, self.rough)
+        self._lean_out([c for c in cell.corners if c not in self._coarse])
+        return cell
 
     @property
     def _lit(self) -> Array:
