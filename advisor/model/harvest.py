@@ -121,16 +121,13 @@ def harvested(feed: Feed, product: ProductFigures, drain: Drain, life: Life) -> 
     income, cell, pack = product.income, feed.cell, feed.pack
     if income is None or cell is None or not harvestable(cell) or feed.charge_efficiency is None:
         return None
-    assert cell.charge is not None
     store_j, volts = _store(pack, life.end_depth)
     constant_a = drain.mean_constant_a + pack.self_discharge_a + pack.leak_a
     load_w = constant_a * volts + drain.mean_power_w
     night_j = load_w * income.night * DAY
-    low, high = cell.charge.min, cell.charge.max
-    never = np.zeros(product.temperature.shape, dtype=bool)
-    cold = never if low is None else product.temperature < low.nominal
-    hot = never if high is None else product.temperature > high.nominal
-    too_cold, too_hot = ((product.share * one).sum(axis=0) for one in (cold, hot))
+    too_cold, too_hot = (
+        (product.share * one).sum(axis=0) for one in product.unchargeable(cell.charge)
+    )
     months, spread, persistence = income.stated
     order = np.argsort(months, kind="stable")
     idle = _idle(order, too_cold, too_hot)

@@ -220,15 +220,8 @@ def unsaid_of_charging(cell: Cell) -> list[str]:
 
 def chargeable(cell: Cell, product: ProductFigures) -> Array:
     """Share of the time (N,) at which a cell is neither too cold nor too hot to be charged."""
-    low = high = None
-    if cell.charge is not None:
-        low, high = cell.charge.min, cell.charge.max
-    may = np.ones(product.temperature.shape, dtype=bool)
-    if low is not None:
-        may &= product.temperature >= low.nominal
-    if high is not None:
-        may &= product.temperature <= high.nominal
-    return np.asarray((product.share * may).sum(axis=0))
+    cold, hot = product.unchargeable(cell.charge)
+    return np.asarray((product.share * ~(cold | hot)).sum(axis=0))
 
 
 def _undated(own: Path, price: Price | None, timed: bool) -> list[Path]:

@@ -9,6 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from advisor.catalogue.curves import Curve
 from advisor.catalogue.schema_charge import Charge
@@ -158,10 +159,14 @@ class ProductFigures:
             return (tuple(task.period for task in self.tasks),)
         return tuple(tuple(task.periods[t] for task in self.tasks) for t in range(len(self.times)))
 
+    def unchargeable(self, charge: Charge | None) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+        """Where it is too cold and where too hot for charging, (E, N) each."""
+        low, high = _charged_within(charge)
+        return self.temperature < low, self.temperature > high
+
     def stated_idle(self, charge: Charge | None) -> tuple[float, float]:
         """Share of the time too cold and too hot for charging, at the stated values."""
-        low = -np.inf if charge is None or charge.min is None else charge.min.nominal
-        high = np.inf if charge is None or charge.max is None else charge.max.nominal
+        low, high = _charged_within(charge)
         cold = sum(share for at, share in self.stays if at < low)
         return cold, sum(share for at, share in self.stays if at > high)
 
@@ -292,6 +297,12 @@ def product_figures(product: Product, sampler: Sampler) -> ProductFigures:
         if product.recharge is None
         else take(root.child("recharge", "every"), product.recharge.every),
     )
+
+
+def _charged_within(charge: Charge | None) -> tuple[float, float]:
+    """Temperatures between which a cell may be charged, degC; infinite where none is stated."""
+    low = -np.inf if charge is None or charge.min is None else charge.min.nominal
+    return low, np.inf if charge is None or charge.max is None else charge.max.nominal
 
 
 def _stated_stays(product: Product) -> tuple[tuple[float, float], ...]:
