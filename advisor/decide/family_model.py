@@ -192,7 +192,7 @@ def _build(made: Program, member: Member, role: Role, option: Option) -> str:
     _whole(made, name)
     made.roles[member.name, role, option.name] = name
     made.parts.setdefault((member.name, role, option.part), []).append(name)
-    units = _units(member, role)
+    units = units_of(member, role)
     made.capital[name] += option.other * units
     if option.setup_h:
         made.hours[name] += option.setup_h
@@ -203,7 +203,7 @@ def _build(made: Program, member: Member, role: Role, option: Option) -> str:
     return name
 
 
-def _units(member: Member, role: Role) -> int:
+def units_of(member: Member, role: Role) -> int:
     if role == "only":
         return member.units
     return member.second_units if role == "second" else member.units - member.second_units
@@ -240,7 +240,7 @@ def _two_sources(
         n = member.units
         terms = {dual: -member.least_score}
         for role in BOTH:
-            share = _units(member, role) / n
+            share = units_of(member, role) / n
             terms |= {roles[p, role, o.name]: o.score * share for o in options[role]}
         model.constraint(f"give-up {p}", terms, ">=", 0)
 
@@ -258,7 +258,7 @@ def _needs(
         for item, count in o.pieces.items():
             if count:
                 by[item, count].append(made.roles[member.name, role, o.name])
-    units = _units(member, role)
+    units = units_of(member, role)
     for (item, count), names in by.items():
         uses[item].append(
             _Use(
