@@ -6,7 +6,7 @@ for each other item the best pieces at each break, in shares; and boxes. Their s
 every plan's cost whatever the prices are (Geoffrion 1974, doi:10.1007/BFb0120690), and with a
 build forced into its part's set it bounds the plans that hold it. It is higher than that of the
 linear relaxation because a part's sets are whole. Prices go up the subgradient with Polyak's step
-(Held, Wolfe and Crowder 1974, doi:10.1007/BF01580223).
+(Held, Wolfe and Crowder 1974, doi:10.1007/BF01580223). Both are cited from memory.
 """
 
 from __future__ import annotations
@@ -21,11 +21,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from advisor.decide.family import Family, Item
-from advisor.decide.family_model import Program, Role, units_of
+from advisor.decide.family_model import Key, Program, Role, affine, units_of
 from advisor.decide.family_swaps import spent
 
 Floats = NDArray[np.float64]
-Key = tuple[str, Role, str]
 
 SETS = 5_000
 """So many sets of uses of a part are tried; where there are more nothing is bounded."""
@@ -52,22 +51,12 @@ def purchases(item: Item, pieces: Floats) -> Floats:
     best = np.full(rest.shape, np.inf)
     quantities = [q for q, _ in item.breaks]
     m = item.multiple
-    for at, (least, fixed, each) in enumerate(_breaks(item)):
+    for at, (least, fixed, each) in enumerate(affine(item)):
         last = at + 1 == len(quantities)
         end = math.inf if last else (quantities[at + 1] - 1) // m * m
-        buy = np.maximum(np.ceil(rest / m) * m, math.ceil(least / m) * m)
+        buy = np.maximum(np.ceil(rest / m) * m, -(-least // m) * m)
         best = np.minimum(best, np.where(buy <= end, fixed + each * buy, np.inf))
     return np.where(rest > 0, best, 0.0)
-
-
-def _breaks(item: Item) -> Iterator[tuple[int, float, float]]:
-    """Each break: its quantity, what it costs beside the pieces, its price each."""
-    fixed, before = 0.0, item.breaks[0][1]
-    for at, (quantity, each) in enumerate(item.breaks):
-        if item.incremental and at:
-            fixed += (before - each) * quantity
-        before = each
-        yield quantity, fixed, each
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +83,7 @@ class _Shared:
         ways = [(stock, 0.0, math.inf)]
         ways += [
             (stock + least, factor * (fixed + each * least), factor * each)
-            for least, fixed, each in _breaks(self.item)
+            for least, fixed, each in affine(self.item)
         ]
         found: tuple[float, float, list[tuple[float, tuple[int, ...], tuple[int, ...]]]]
         found = (0.0, 0.0, [])

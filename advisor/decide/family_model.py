@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -19,6 +19,7 @@ from advisor.decide.family import Family, Item, Member, Option
 from advisor.lp import Model
 
 Role = Literal["only", "first", "second"]
+Key = tuple[str, Role, str]  # a product, a role, an option
 Terms = dict[str, float]
 
 BOTH: tuple[Role, Role] = ("first", "second")
@@ -65,7 +66,7 @@ class Program:
     fixed: float = 0.0  # tools: in cost and capital, whatever is chosen
     whole: bool = True
     linked: set[str] = field(default_factory=set)  # parts whose breaks imply their adoption
-    kept: Collection[tuple[str, Role, str]] | None = None
+    kept: Collection[Key] | None = None
 
     def builds(self, values: Mapping[str, float]) -> dict[str, Build]:
         """What a solution takes, product by product."""
@@ -94,9 +95,7 @@ class Program:
         self.model.constraint(name, terms, "<=", count - 1)
 
 
-def program(
-    family: Family, whole: bool = True, kept: Collection[tuple[str, Role, str]] | None = None
-) -> Program:
+def program(family: Family, whole: bool = True, kept: Collection[Key] | None = None) -> Program:
     """The program of a family, without an objective; its relaxation with `whole` false.
 
     `kept` restricts it to some of the (product, role, option) of another program.
@@ -204,6 +203,7 @@ def _build(made: Program, member: Member, role: Role, option: Option) -> str:
 
 
 def units_of(member: Member, role: Role) -> int:
+    """Units of a product that are made in a role."""
     if role == "only":
         return member.units
     return member.second_units if role == "second" else member.units - member.second_units
@@ -318,6 +318,16 @@ def _adopted(made: Program) -> None:
         made.model.constraint(f"adopted {part} {p}", terms | {f"adopt {part}": -1.0}, "<=", 0)
 
 
+def affine(item: Item) -> Iterator[tuple[int, float, float]]:
+    """Each price break: its quantity, what it costs beside the pieces, its price each."""
+    fixed, before = 0.0, item.breaks[0][1]
+    for at, (quantity, each) in enumerate(item.breaks):
+        if item.incremental and at:
+            fixed += (before - each) * quantity
+        before = each
+        yield quantity, fixed, each
+
+
 def tiers(item: Item, fewest: int, most: int) -> list[Tier]:
     """The price breaks at which between `fewest` and `most` pieces can be bought best.
 
@@ -326,11 +336,7 @@ def tiers(item: Item, fewest: int, most: int) -> list[Tier]:
     """
     quantities = [q for q, _ in item.breaks]
     found = []
-    fixed, before = 0.0, item.breaks[0][1]
-    for at, (quantity, each) in enumerate(item.breaks):
-        if item.incremental and at:
-            fixed += (before - each) * quantity
-        before = each
+    for at, (quantity, fixed, each) in enumerate(affine(item)):
         least = -(-quantity // item.multiple) * item.multiple
         last = at + 1 == len(quantities)
         end = math.inf if last else (quantities[at + 1] - 1) // item.multiple * item.multiple

@@ -19,7 +19,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from advisor.decide.family import Family
-from advisor.decide.family_model import Build, Program, Role, Terms, program
+from advisor.decide.family_model import Build, Key, Program, Terms, program
 from advisor.decide.family_swaps import Exchange, Worth
 from advisor.lp import Model, Solution, Solver, SolverError, Status
 
@@ -35,7 +35,6 @@ _FIRST_CLIMB, _SECOND_CLIMB = 150, 300  # steps; measured on drawn families of 2
 _LIKELIEST = 60  # builds that are solved by themselves for a better plan
 _HOPELESS = 0.15  # of the ceiling: a bound that stays so far below it excludes next to nothing
 
-Key = tuple[str, Role, str]
 Plan = tuple[dict[str, Build], Worth]
 
 
@@ -92,7 +91,7 @@ def search(family: Family, ask: Ask, seconds: float, solver: Solver = "highs") -
     start = exchange.start()
     kept = affordable(family, exchange, ask, start)
     if kept is not None and len(kept) > MANY and start is not None and ask.objective == "cost":
-        kept, start = narrowed(family, exchange, ask, kept, start, seconds / 4)
+        kept, start = narrowed(family, exchange, ask, kept, start, seconds / 4, solver)
     made = program(family, kept=kept)
     ask.of(made)
     fixed = made.fixed if ask.objective == "cost" else 0.0
@@ -174,7 +173,7 @@ def narrowed(
     kept: set[Key],
     start: Plan,
     seconds: float,
-    solver: Solver = "highs",
+    solver: Solver,
 ) -> tuple[set[Key], Plan]:
     """The builds that a bound does not exclude, and a plan that costs no more than `start`.
 

@@ -9,8 +9,8 @@ import pytest
 
 from advisor.decide import family_search
 from advisor.decide.family import Family
-from advisor.decide.family_bound import Bound, Key, free_parts, purchases
-from advisor.decide.family_model import program
+from advisor.decide.family_bound import Bound, free_parts, purchases
+from advisor.decide.family_model import Key, program
 from advisor.decide.family_plans import solve
 from advisor.decide.family_search import Ask, narrowed
 from advisor.decide.family_swaps import spent
@@ -25,7 +25,7 @@ ROUNDING = 1e-9
 """Relative to the ceiling: the same sums in another order."""
 
 
-def dearest(family: Family, found: list[Judged]) -> dict[Key, float]:
+def cheapest_with(family: Family, found: list[Judged]) -> dict[Key, float]:
     """The cost of the cheapest plan that holds each build in its role."""
     cheapest: dict[Key, float] = {}
     for plan in found:
@@ -45,7 +45,7 @@ def test_no_plan_that_holds_a_build_is_below_its_bound(seed: int) -> None:
     found = list(plans.keeping(family))
     if not found:
         return
-    cheapest = dearest(family, found)
+    cheapest = cheapest_with(family, found)
     draw = np.random.default_rng(seed)
     least = min(p.cost for p in found)
     for ceiling in (least, 1.1 * least):
