@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+
+from advisor.dataclass import dataclass, field
 
 YEAR = 365.25 * 86400.0
 

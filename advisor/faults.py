@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import Literal
+
+from advisor.dataclass import dataclass
 
 LONGEST = 60  # characters that a fault repeats of what is too long to repeat whole
 MOST = 1000  # faults of a run; text made to exhaust could have hundreds of thousands

@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from yaml.error import Mark
 from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
+from advisor.dataclass import dataclass
 from advisor.faults import Fault, FaultError, Place, nearest
 from advisor.source import read_text
 

@@ -23,11 +23,12 @@ import re
 import tempfile
 import time
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
 from enum import Enum
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Any, Literal
+
+from advisor.dataclass import dataclass, field
 
 Sense = Literal["<=", "=", ">="]
 Solver = Literal["highs", "cbc"]

@@ -12,11 +12,11 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import lru_cache
 from typing import Literal
 
 from advisor import grammar
+from advisor.dataclass import dataclass
 from advisor.dimensions import DIMENSIONS, TIMES, YEAR, Dimension
 from advisor.faults import nearest
 from advisor.grammar import Sign

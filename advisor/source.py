@@ -12,13 +12,13 @@ import gc
 import os
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, Any
 
 import yaml
 from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
+from advisor.dataclass import dataclass
 from advisor.faults import MOST as MOST_FAULTS
 from advisor.faults import Fault, FaultError, Place
 from advisor.texts import HOSTILE, named

@@ -21,7 +21,7 @@ PACKAGE = ROOT / "advisor"
 # From the ground up. A layer may use those above it in this list, and itself without circles;
 # what shares a line and is named apart (model, bench) does not use each other.
 LAYERS: tuple[tuple[str, ...], ...] = (
-    ("names texts files faults grammar dimensions usage quantities source stages",),
+    ("dataclass names texts files faults grammar dimensions usage quantities source stages",),
     ("figures",),
     ("lp",),
     ("catalogue",),

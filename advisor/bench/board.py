@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 import numpy as np
 
@@ -21,6 +21,7 @@ from advisor.bench.notes import Session
 from advisor.bench.segments import BLOCKS, Measured, Pieces, Window, measure
 from advisor.bench.stillness import FINE, Unstill, unstill
 from advisor.catalogue.schema_bench import OverheadTrace
+from advisor.dataclass import dataclass
 from advisor.faults import FaultLog
 from advisor.quantities import show
 

@@ -19,10 +19,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+
+from advisor.dataclass import dataclass
 
 Floats = NDArray[np.float64]
 

@@ -11,12 +11,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from advisor.dataclass import dataclass
 from advisor.quantities import Quantity
 
 COVERAGE = 0.95

@@ -8,7 +8,7 @@ import io
 import math
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import islice
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any
@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from advisor.catalogue.schema_bench import TraceColumns
+from advisor.dataclass import dataclass
 from advisor.faults import Fault, FaultError, Place, nearest
 from advisor.quantities import spellings
 

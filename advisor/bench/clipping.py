@@ -9,11 +9,11 @@ elsewhere as well, and only the meter's stated range can tell.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
 
 import numpy as np
 
 from advisor.bench.chunks import Floats
+from advisor.dataclass import dataclass, field
 
 KEPT = 6  # distinct values next to an extreme that are counted
 MANY = 16  # samples on one value from which they are a pile

@@ -10,7 +10,6 @@ work; its voltage is its own where one was recorded, and energy is that times th
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -26,6 +25,7 @@ from advisor.bench.segments import BLOCKS, Measured, Pieces, Window, measure
 from advisor.bench.stillness import without
 from advisor.bench.volts import rail_of
 from advisor.catalogue.schema_bench import Segment
+from advisor.dataclass import dataclass
 from advisor.faults import FaultLog
 from advisor.quantities import show
 

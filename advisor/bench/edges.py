@@ -9,13 +9,13 @@ Where it does not, something else happened at an edge.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from advisor.bench.chunks import Floats
+from advisor.dataclass import dataclass, field
 
 REACH = 128  # samples kept to each side of an edge
 LEAST_REACH = 16

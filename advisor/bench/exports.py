@@ -10,7 +10,7 @@ from __future__ import annotations
 import codecs
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -24,6 +24,7 @@ from advisor.bench.chunks import (
     refused,
     split,
 )
+from advisor.dataclass import dataclass
 from advisor.faults import Fault, FaultError, Place
 from advisor.quantities import spellings
 

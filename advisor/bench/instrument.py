@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 from advisor.bench.budget import Term, limit_of_error
@@ -21,6 +20,7 @@ from advisor.catalogue.schema_bench import (
     VoltageChannel,
     VoltageColumn,
 )
+from advisor.dataclass import dataclass
 from advisor.faults import Fault, FaultError, Place
 from advisor.quantities import Quantity
 from advisor.source import Document

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
+from advisor.dataclass import dataclass
 from advisor.faults import Fault, FaultError, nearest
 
 PACK = Path(__file__).parent / "pack"

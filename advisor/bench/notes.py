@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
 
 from advisor import figures
@@ -18,6 +17,7 @@ from advisor.catalogue.schema_bench import (
     TraceColumns,
 )
 from advisor.catalogue.schema_parts import Variant
+from advisor.dataclass import dataclass
 from advisor.faults import FaultError, FaultLog
 from advisor.quantities import Quantity, spellings
 from advisor.source import Document

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from advisor.bench.chunks import Chunk, Floats, refused
+from advisor.dataclass import dataclass
 
 MOST = 2048  # pieces; from half as many on
 

@@ -10,13 +10,13 @@ from __future__ import annotations
 import math
 import statistics
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 
 from advisor.bench.distil import Figures
 from advisor.bench.notes import Session, key_of
 from advisor.bench.runlog import RunLine, RunLog, StateLine
 from advisor.bench.runs import Work
 from advisor.catalogue.schema_bench import IDLE, Segment
+from advisor.dataclass import dataclass
 from advisor.faults import FaultLog
 from advisor.quantities import show, spellings
 

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -18,6 +17,7 @@ from advisor.bench.instrument import Meter
 from advisor.bench.notes import Session, key_of
 from advisor.catalogue.schema_bench import IDLE, OverheadTrace, Rehearsal, Segment
 from advisor.catalogue.schema_parts import Part
+from advisor.dataclass import dataclass
 from advisor.faults import FaultLog
 from advisor.quantities import Quantity
 

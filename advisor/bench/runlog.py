@@ -8,9 +8,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field, fields
+from dataclasses import field, fields
 from pathlib import Path
 
+from advisor.dataclass import dataclass
 from advisor.faults import Fault, FaultError, Place
 from advisor.source import read_bytes
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -18,6 +18,7 @@ from advisor.bench.segments import Measured, Pieces, Window
 from advisor.bench.stillness import trend, two_levels
 from advisor.bench.volts import SCATTER, Pulses, Rail, at_mean, of_runs, of_state
 from advisor.catalogue.schema_bench import IDLE, Segment
+from advisor.dataclass import dataclass
 from advisor.faults import FaultLog
 from advisor.quantities import show
 

@@ -15,11 +15,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from advisor.bench.chunks import Floats
+from advisor.dataclass import dataclass
 from advisor.quantities import show
 
 SUPPLY_APART = 0.05  # of the greater: supplies that stand for one another; common practice

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Any
 
@@ -19,6 +18,7 @@ from numpy.typing import NDArray
 from advisor.bench.chunks import LARGEST, Chunk, Floats, refused
 from advisor.bench.clipping import Extremes, Steps
 from advisor.bench.edges import Edges
+from advisor.dataclass import dataclass, field
 from advisor.faults import FaultError
 
 BLOCKS = 20  # pieces that a stretch is cut into, for the scatter of its mean

@@ -9,7 +9,6 @@ import codecs
 import re
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -18,6 +17,7 @@ from advisor.bench import arrays
 from advisor.bench.chunks import DELIMITERS, Floats, opened, refused
 from advisor.bench.exports import THOUSANDS, cells_of
 from advisor.bench.trace import TEXT, ending_of
+from advisor.dataclass import dataclass
 from advisor.quantities import spellings
 
 HEAD = 1 << 18  # bytes at the start of a text, and of each look further on

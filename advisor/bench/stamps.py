@@ -7,7 +7,7 @@ one stamp for a whole batch. They then show that no sample is missing, and that 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from advisor.bench.chunks import Chunk, Columns, Floats, Stamps, refused
 from advisor.bench.trace import samples
 from advisor.catalogue.schema_bench import MarkerColumn
+from advisor.dataclass import dataclass
 from advisor.faults import FaultError
 
 DRIFT = 1e-3  # by which the rate of the stamps may differ from the one stated

@@ -8,13 +8,13 @@ moves the stretch's mean, so that what is lost in the figure's uncertainty stops
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from advisor.bench.chunks import Floats
 from advisor.bench.segments import BLOCKS, Pieces
+from advisor.dataclass import dataclass
 from advisor.quantities import show
 
 Places = NDArray[np.intp]

@@ -12,7 +12,6 @@ import re
 import shutil
 import subprocess
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 from advisor.bench.kernels import (
@@ -29,6 +28,7 @@ from advisor.bench.kernels import (
     shaping,
 )
 from advisor.bench.runlog import Memory, RunLog, read_log
+from advisor.dataclass import dataclass
 from advisor.faults import AdvisorError, FaultError
 
 LIMIT_S = 120.0  # of one build or run

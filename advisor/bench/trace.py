@@ -16,7 +16,6 @@ import zipfile
 import zlib
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -35,6 +34,7 @@ from advisor.bench.chunks import (
     refused,
     split,
 )
+from advisor.dataclass import dataclass
 from advisor.faults import Fault, FaultError
 
 if TYPE_CHECKING:

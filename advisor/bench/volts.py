@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -21,6 +21,7 @@ from advisor.bench.edges import Around
 from advisor.bench.instrument import Channel, quantised
 from advisor.bench.notes import Session
 from advisor.bench.segments import BLOCKS, Measured, Pieces
+from advisor.dataclass import dataclass
 from advisor.quantities import show
 
 GAIN = "gain of the voltage channel"

@@ -8,12 +8,12 @@ from __future__ import annotations
 import re
 import textwrap
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 
 from yaml.nodes import ScalarNode
 
 from advisor.catalogue.edit import flow, quoted
+from advisor.dataclass import dataclass
 from advisor.faults import FaultError
 from advisor.source import read_text
 from advisor.texts import on_one_line, visible

@@ -7,11 +7,11 @@ screening of parts that lack a figure, scores, reasons, trade terms, the referen
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from math import ceil, nan
 from typing import Any, Literal, Protocol
 
 from advisor.catalogue.schema_supply import Cell
+from advisor.dataclass import dataclass
 from advisor.dimensions import YEAR
 from advisor.quantities import show
 

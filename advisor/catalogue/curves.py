@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from yaml.nodes import MappingNode, Node, ScalarNode
 
 from advisor.catalogue.definitions import Definitions, Schema
 from advisor.catalogue.kinds import PAIR, TRIPLE, Figure, Kind, Reading, shape_of
+from advisor.dataclass import dataclass
 from advisor.dimensions import DIMENSIONS
 from advisor.figures import Path
 from advisor.quantities import Quantity

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
 from advisor import figures
+from advisor.dataclass import dataclass
 from advisor.faults import Fault, FaultError
 from advisor.source import place_of, read_text
 

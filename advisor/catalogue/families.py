@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 from collections import ChainMap
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 from yaml.nodes import Node, ScalarNode, SequenceNode
@@ -18,6 +18,7 @@ from advisor.catalogue.rules import apply, rate_currency
 from advisor.catalogue.run import Run, value_of
 from advisor.catalogue.schema_family import FamilyFile, Member
 from advisor.catalogue.schema_product import Product
+from advisor.dataclass import dataclass
 from advisor.faults import Fault, FaultError, nearest
 from advisor.names import Named, listed, paths_of, texts_of
 from advisor.source import Document, collector_paused, place_of, read_file, read_text

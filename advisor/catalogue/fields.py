@@ -11,7 +11,6 @@ from __future__ import annotations
 import dataclasses
 import re
 from collections.abc import Hashable, Mapping
-from dataclasses import dataclass, field
 from functools import cache
 from typing import Any, cast
 
@@ -28,6 +27,7 @@ from advisor.catalogue.kinds import (
     scalar,
     shape_of,
 )
+from advisor.dataclass import dataclass, field
 from advisor.faults import LONGEST, nearest
 from advisor.figures import name_of
 

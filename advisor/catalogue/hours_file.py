@@ -10,7 +10,7 @@ import csv
 import hashlib
 import io
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime, timedelta
 from itertools import pairwise
 from pathlib import Path
@@ -20,6 +20,7 @@ from yaml.nodes import Node
 
 from advisor.catalogue.kinds import Reading
 from advisor.catalogue.schema_hourly import DELIMITERS, MONTHS, UNITS, Days, FileOfHours
+from advisor.dataclass import dataclass
 from advisor.faults import Fault, FaultError, Place, nearest
 from advisor.quantities import exact
 from advisor.source import open_file

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 import re
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from types import ModuleType
 from typing import Any, Protocol
 
@@ -12,6 +12,7 @@ from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
 from advisor import quantities
 from advisor.catalogue.definitions import Definitions, Schema, exactly
+from advisor.dataclass import dataclass
 from advisor.dimensions import DIMENSIONS
 from advisor.faults import LONGEST, Fault, FaultLog, nearest
 from advisor.grammar import Sign

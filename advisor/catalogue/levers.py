@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 from yaml.error import Mark
@@ -20,6 +20,7 @@ from advisor.catalogue.kinds import Figure, Kind, Reading, Whole
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.spread import moved, written
+from advisor.dataclass import dataclass
 from advisor.dimensions import DIMENSIONS
 from advisor.faults import Fault, FaultError, FaultLog, nearest
 from advisor.figures import Path, document_of, names_in

@@ -10,7 +10,7 @@ from __future__ import annotations
 import os
 from collections import ChainMap
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -25,6 +25,7 @@ from advisor.catalogue.run import Run, value_of
 from advisor.catalogue.schema_parts import Kernel, Part
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.schema_supply import AddOn, Cell, Converter
+from advisor.dataclass import dataclass
 from advisor.faults import Fault, FaultError, FaultLog, Place, nearest
 from advisor.names import Named, paths_of, texts_of
 from advisor.source import Document, collector_paused, place_of, read_bytes, read_file, read_text

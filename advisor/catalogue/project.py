@@ -12,11 +12,11 @@ import os
 import re
 import stat
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 from pathlib import Path
 
 from advisor.catalogue.fields import ListOf, key, read_record
 from advisor.catalogue.kinds import Flag, Reading, Text
+from advisor.dataclass import dataclass, field
 from advisor.faults import Fault, FaultError, FaultLog, Place
 from advisor.source import Document, MappingNode, place_of, read_bytes, read_file
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 from advisor.catalogue.schema_parts import Kernel, KernelFigure, Part
 from advisor.catalogue.schema_supply import AddOn, Cell, Converter
+from advisor.dataclass import dataclass
 from advisor.source import Document
 
 KERNELS = "kernels"  # id of the file of kernels

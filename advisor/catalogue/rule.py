@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
 from typing import Any
 
 from advisor.catalogue.evidence import measured
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_parts import Part
 from advisor.catalogue.schema_supply import AddOn
+from advisor.dataclass import dataclass
 from advisor.faults import nearest
 
 # (dotted path, what was read, the nearest valid word or None)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 from yaml.nodes import Node
 
@@ -23,6 +22,7 @@ from advisor.catalogue.kinds import (
     scalar,
 )
 from advisor.catalogue.schema_parts import LIMIT, Build
+from advisor.dataclass import dataclass
 from advisor.faults import nearest
 from advisor.quantities import Quantity
 

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from advisor.catalogue.curves import Curve, CurveOf
 from advisor.catalogue.fields import Record, key
 from advisor.catalogue.kinds import Figure
 from advisor.catalogue.schema_parts import MONEY, TEMPERATURE
+from advisor.dataclass import dataclass
 from advisor.quantities import Quantity
 
 # what a test of ageing starts from may be nothing, what it ends with may not

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 from advisor.catalogue.fields import ListOf, MapOf, Record, key
 from advisor.catalogue.kinds import Choice, Figure, Flag, Identity, Text, Whole
+from advisor.dataclass import dataclass
 from advisor.dimensions import YEAR
 from advisor.quantities import Quantity, exact
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from yaml.nodes import Node
@@ -12,6 +11,7 @@ from advisor.catalogue.fields import MapOf, Record, key
 from advisor.catalogue.kinds import Figure, Kind, Reading
 from advisor.catalogue.schema_hourly import MONTHS, Days, FileOfHours
 from advisor.catalogue.schema_parts import MONEY
+from advisor.dataclass import dataclass
 from advisor.quantities import Quantity
 
 ENERGY = Figure("energy")

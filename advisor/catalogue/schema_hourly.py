@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 
 from advisor.catalogue.fields import key
 from advisor.catalogue.kinds import Choice, Text, Whole
+from advisor.dataclass import dataclass, field
 from advisor.quantities import Quantity
 
 MONTHS = (

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 from advisor.catalogue.fields import MapOf, Record, key
 from advisor.catalogue.kinds import Choice, Clock, Day, Flag, Identity, Text
 from advisor.catalogue.schema_parts import ANSWERS, QUESTIONS
+from advisor.dataclass import dataclass
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

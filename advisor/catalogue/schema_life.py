@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from advisor.catalogue.fields import ListOf, Record, key
 from advisor.catalogue.kinds import Figure, Identity, Whole
 from advisor.catalogue.schema_parts import TEMPERATURE
+from advisor.dataclass import dataclass
 from advisor.quantities import Quantity
 
 # what a pack does before use, beside the sleep states that parts have

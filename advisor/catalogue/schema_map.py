@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 from yaml.nodes import MappingNode, Node
 
 from advisor.catalogue.definitions import Definitions, Schema
 from advisor.catalogue.fields import ListOf, MapOf, Record, key, read_record
 from advisor.catalogue.kinds import Choice, Identity, Kind, Reading, Text, Whole, value_text
+from advisor.dataclass import dataclass
 
 DELIMITERS = {"comma": ",", "semicolon": ";", "tab": "\t", "bar": "|"}
 ENCODINGS = ("utf-8", "utf-16", "latin-1", "cp437", "cp850", "cp1250", "cp1251", "cp1252")

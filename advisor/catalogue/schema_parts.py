@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 from yaml.nodes import MappingNode, Node
 
@@ -24,6 +23,7 @@ from advisor.catalogue.kinds import (
     Whole,
     scalar,
 )
+from advisor.dataclass import dataclass
 from advisor.faults import nearest
 from advisor.quantities import NORMAL_95, Quantity
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 from yaml.nodes import MappingNode, Node
 
@@ -46,6 +45,7 @@ from advisor.catalogue.schema_parts import (
     Window,
 )
 from advisor.catalogue.schema_rails import CAPACITANCE, DECAY, ON, RAILS, Rail
+from advisor.dataclass import dataclass
 from advisor.faults import nearest
 from advisor.figures import Path
 from advisor.quantities import Quantity, exact

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from advisor.catalogue.fields import ListOf, Record, key
 from advisor.catalogue.kinds import Figure, Flag, Identity
 from advisor.catalogue.schema_parts import CURRENT, VOLTAGE
+from advisor.dataclass import dataclass
 from advisor.quantities import Quantity
 
 CAPACITANCE = Figure("capacitance")

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 from advisor.catalogue.fields import ListOf, MapOf, Record, key
 from advisor.catalogue.kinds import Choice, Day, Figure, Flag, Identity, Text, Whole
 from advisor.catalogue.schema_family import OBJECTIVES
+from advisor.dataclass import dataclass
 from advisor.quantities import Quantity
 
 MOST_DRAWS = 1_000_000  # as many as a command takes

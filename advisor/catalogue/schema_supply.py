@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 from advisor.catalogue.curves import (
     Curve,
@@ -38,6 +37,7 @@ from advisor.catalogue.schema_parts import (
     Window,
 )
 from advisor.catalogue.schema_rails import ENERGY, LIGHT_LOAD, LightLoad
+from advisor.dataclass import dataclass
 from advisor.quantities import Quantity
 
 DEPTH = Figure("share", most=1.0)

@@ -9,9 +9,9 @@ was measured always counts before them, figure by figure.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from advisor.catalogue.schema_parts import OperatingPoint, Part, RunCurrent, Variant
+from advisor.dataclass import dataclass
 from advisor.figures import Path
 from advisor.quantities import Quantity
 

@@ -6,13 +6,13 @@ import os
 import shutil
 import sys
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from advisor.cli.options import Format
 from advisor.cli.streams import STDOUT, say, write_out
 from advisor.cli.writing import Output, deliver
+from advisor.dataclass import dataclass, field
 from advisor.faults import Fault, FaultError
 from advisor.texts import visible
 

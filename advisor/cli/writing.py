@@ -5,10 +5,10 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import ExitStack
-from dataclasses import dataclass
 from pathlib import Path
 
 from advisor import files
+from advisor.dataclass import dataclass
 from advisor.faults import Fault, FaultError
 
 PLOTS = (".svg", ".png")

@@ -9,10 +9,10 @@ over spread lives (`choosing`), and those that last longest go on through all dr
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
+from advisor.dataclass import dataclass
 from advisor.decide.builds import Build
 from advisor.decide.costs import HOUR
 from advisor.decide.drawing import Drawn, draw_builds

@@ -12,7 +12,6 @@ of all draws; where parts are too close for that to tell who leads, all draws ar
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Iterator
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -21,6 +20,7 @@ from advisor.catalogue.load import with_changes
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_parts import Price
 from advisor.catalogue.schema_product import Product
+from advisor.dataclass import dataclass
 from advisor.decide.drawing import Drawn
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.ranks import DIGITS

@@ -8,12 +8,13 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from advisor.catalogue.criteria import DAY, Keys
+from advisor.dataclass import dataclass
 from advisor.decide.costs import Costs, FeedCost, ProductCost, costs
 from advisor.decide.marches import Marches, lives_of_cases
 from advisor.decide.ranks import DIGITS

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from advisor.dataclass import dataclass
 from advisor.model.chance import Served, done_within, mean_wait, served
 from advisor.model.draws import Array
 from advisor.model.events import tried

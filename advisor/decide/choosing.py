@@ -17,10 +17,10 @@ What is lost against drawing all builds through all draws is held by tests on ra
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
+from advisor.dataclass import dataclass
 from advisor.decide.builds import Build, relived
 from advisor.decide.drawing import Drawn
 from advisor.decide.ranks import DIGITS

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from advisor.dataclass import dataclass
 from advisor.decide.evaluate import Evaluation
 from advisor.decide.value import Criterion
 

@@ -8,11 +8,11 @@ for whatever it tells: each of its answers narrows the bracket, down to a thousa
 from __future__ import annotations
 
 from collections.abc import Generator
-from dataclasses import dataclass
 
 import numpy as np
 
 from advisor.catalogue.levers import NEAR, Lever, part_way
+from advisor.dataclass import dataclass
 from advisor.decide.leading import Ask, Decided, Standing
 from advisor.decide.line import Line
 

@@ -19,7 +19,6 @@ it. Every least set is found so: what it has beyond a smaller set that fails a n
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from itertools import product as combinations
 
 from advisor.catalogue.criteria import SETUP, measures
@@ -27,6 +26,7 @@ from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_parts import Part
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.schema_supply import AddOn
+from advisor.dataclass import dataclass
 from advisor.decide.left_out import LeftOut
 from advisor.decide.screens import PART_LIMITS, Asked, Failed, Screened
 from advisor.model.addon_set import Companions

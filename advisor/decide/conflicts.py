@@ -11,9 +11,9 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Hashable, Sequence
-from dataclasses import dataclass
 from typing import Generic, TypeVar
 
+from advisor.dataclass import dataclass
 from advisor.decide.family import Family, Limit
 from advisor.decide.family_plans import SECONDS, broken, possible
 from advisor.lp import Model, Solver, SolverError, Status

@@ -7,7 +7,7 @@ decides whether a criterion needs them.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 import numpy as np
 
@@ -15,6 +15,7 @@ from advisor.catalogue.rules import rate_currency
 from advisor.catalogue.schema_parts import Part, Price
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.schema_supply import AddOn
+from advisor.dataclass import dataclass
 from advisor.model.draws import Array, Sampler
 from advisor.model.harvest import harvestable
 from advisor.model.money import (

@@ -10,13 +10,13 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
+from advisor.dataclass import dataclass
 from advisor.decide.builds import Assessed, Build, Prepared, assess, prepare
 from advisor.decide.costs import PartCost, part_cost, with_addons
 from advisor.decide.limits import figures_read, kept

@@ -8,12 +8,12 @@ cell's curve, resistance and capacity from one discharge at a temperature.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_parts import Part
 from advisor.catalogue.schema_product import USUAL_HOURS, Hours
 from advisor.catalogue.schema_supply import AddOn, Cell, Converter
+from advisor.dataclass import dataclass
 from advisor.figures import Path
 from advisor.model.draws import Instrument, Source
 

@@ -9,8 +9,10 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from typing import Literal
+
+from advisor.dataclass import dataclass
 
 Kind = Literal["part", "cell", "converter", "add-on"]
 Second = Literal["refused", "allowed", "required"]

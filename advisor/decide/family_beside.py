@@ -7,8 +7,9 @@ from __future__ import annotations
 import math
 import time
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
+from advisor.dataclass import dataclass
 from advisor.decide.family import Family, Limit, Limits
 from advisor.decide.family_model import Build, program
 from advisor.decide.family_plans import LINES, SECONDS, Answer, Plan, ask, broken, priced, solve

@@ -15,11 +15,12 @@ import itertools
 import math
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from advisor.dataclass import dataclass
 from advisor.decide.family import Family, Item
 from advisor.decide.family_model import Key, Program, Role, affine, units_of
 from advisor.decide.family_swaps import spent

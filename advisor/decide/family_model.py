@@ -12,9 +12,9 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
 from typing import Literal
 
+from advisor.dataclass import dataclass, field
 from advisor.decide.family import Family, Item, Member, Option
 from advisor.lp import Model
 

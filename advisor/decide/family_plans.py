@@ -10,10 +10,11 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
+from advisor.dataclass import dataclass
 from advisor.decide.family import Family, Item, Kind, Limit, Member, Option
 from advisor.decide.family_model import Build, program
 from advisor.decide.family_search import GAP, Ask, Found, Objective, search

@@ -15,9 +15,9 @@ from __future__ import annotations
 import math
 import time
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
 from typing import Literal
 
+from advisor.dataclass import dataclass, field
 from advisor.decide.family import Family
 from advisor.decide.family_model import Build, Key, Program, Terms, program
 from advisor.decide.family_swaps import Exchange, Worth

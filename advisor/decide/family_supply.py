@@ -7,11 +7,12 @@ once is the pair's: it is reckoned at the price of the dearest of the two makers
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_family import Allocation as AllocationFile
 from advisor.catalogue.schema_family import FamilyFile, SupplyOutlook
+from advisor.dataclass import dataclass
 from advisor.decide.admissible import Admissible
 from advisor.decide.supply_risk import (
     Allocation,

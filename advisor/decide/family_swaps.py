@@ -11,9 +11,9 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
 from typing import Literal
 
+from advisor.dataclass import dataclass, field
 from advisor.decide.family import SAME, Family, Item, Member, Option, Platform
 from advisor.decide.family_model import Build, Role, admissible
 

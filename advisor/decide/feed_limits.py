@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 
+from advisor.dataclass import dataclass
 from advisor.decide.screens import Case, Limit
 from advisor.model.packs import Feed, chargeable
 from advisor.model.workload import ProductFigures

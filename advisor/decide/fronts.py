@@ -7,10 +7,10 @@ with their utilities ranks the parts under any weights as the whole decision doe
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
+from advisor.dataclass import dataclass
 from advisor.decide.builds import Build
 from advisor.decide.choosing import LEANING, SOME
 from advisor.decide.drawing import Drawn, draw_builds

@@ -23,11 +23,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from advisor.dataclass import dataclass
 from advisor.model.draws import Array
 
 BINS = (12, 48)  # of equal count over one figure

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_family import FamilyFile
 from advisor.catalogue.schema_family import Member as MemberFile
 from advisor.catalogue.schema_parts import Price
 from advisor.catalogue.schema_product import Product
+from advisor.dataclass import dataclass
 from advisor.decide.admissible import Admissible
 from advisor.decide.costs import HOUR
 from advisor.decide.evaluate import Evaluation

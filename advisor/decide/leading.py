@@ -12,7 +12,7 @@ decided in one pass, each value as a part of its own.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 import numpy as np
 
@@ -21,6 +21,7 @@ from advisor.catalogue.load import with_changes
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_parts import Part
 from advisor.catalogue.schema_product import Product
+from advisor.dataclass import dataclass
 from advisor.decide.builds import Build
 from advisor.decide.drawing import draw_builds
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate

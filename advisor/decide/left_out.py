@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
 from typing import Literal
 
+from advisor.dataclass import dataclass, field
 from advisor.decide.screens import Failed
 from advisor.figures import Path
 from advisor.model.packs import Feed, cells_name

@@ -7,7 +7,6 @@ Each limit is declared once: with its words it says what fails at the stated val
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -15,6 +14,7 @@ from numpy.typing import NDArray
 
 from advisor.catalogue.criteria import Keys, measures
 from advisor.catalogue.schema_product import Product
+from advisor.dataclass import dataclass
 from advisor.decide.builds import Assessed
 from advisor.decide.chances import bears_on, waiting
 from advisor.decide.costs import ProductCost

@@ -17,13 +17,13 @@ apart, may have scores anywhere on the scale of 0 to 100, and the evidence tells
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import lgamma, log
 from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import NDArray
 
+from advisor.dataclass import dataclass
 from advisor.model.draws import Array
 
 MOST = 60  # parts of the greatest mean scores that are taken to compete

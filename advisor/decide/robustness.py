@@ -7,10 +7,10 @@ the share of the draws, of figures and of weights, in which a part has a rank.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
+from advisor.dataclass import dataclass
 from advisor.decide.could_lead import could_lead
 from advisor.decide.evaluate import Evaluation
 from advisor.decide.luck import Lead, lead

@@ -8,7 +8,6 @@ packs, options and builds are in `limits`.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
@@ -18,6 +17,7 @@ from advisor.catalogue.criteria import Keys
 from advisor.catalogue.schema_life import ASLEEP, DISCONNECTED
 from advisor.catalogue.schema_parts import LIFECYCLES, Part
 from advisor.catalogue.schema_product import Product
+from advisor.dataclass import dataclass
 from advisor.model.draws import Array
 from advisor.quantities import Quantity, show
 

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from advisor.catalogue.criteria import SETUP, Keys
 from advisor.catalogue.records import stated
 from advisor.catalogue.schema_product import Product
+from advisor.dataclass import dataclass
 from advisor.decide.companions import AREA
 from advisor.decide.costs import PartCost
 from advisor.decide.supplies import Taken, taken

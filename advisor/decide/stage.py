@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
+from advisor.dataclass import dataclass
 from advisor.decide.costs import FeedCost, ProductCost, feed_cost, product_cost
 from advisor.decide.marches import Marches
 from advisor.figures import Path

@@ -8,7 +8,6 @@ voltages raise.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -16,6 +15,7 @@ from numpy.typing import NDArray
 
 from advisor.catalogue.schema_parts import Window
 from advisor.catalogue.schema_product import Product
+from advisor.dataclass import dataclass
 from advisor.decide.screens import Case
 from advisor.figures import Path
 from advisor.model.companions import Fitted

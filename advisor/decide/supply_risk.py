@@ -13,11 +13,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
+from advisor.dataclass import dataclass, field
 from advisor.dimensions import YEAR
 from advisor.model.draws import Array, stream
 from advisor.model.stock import Failing, Held, newsvendor, newsvendor_with_disruptions

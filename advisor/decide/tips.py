@@ -16,12 +16,12 @@ taken, may be missed.
 from __future__ import annotations
 
 from collections.abc import Callable, Generator, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from advisor.catalogue.levers import NEAR, Lever, part_way
+from advisor.dataclass import dataclass
 from advisor.decide.closing import Search, Tip, asked, pinned
 from advisor.decide.leading import Ask, Decided, Deciding
 from advisor.decide.line import Line, scanned_together

@@ -9,10 +9,10 @@ figures (Lahdelma & Salminen, Operations Research 49 (2001) 444-454).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
+from advisor.dataclass import dataclass
 from advisor.decide.evaluate import Evaluation, evaluate
 from advisor.decide.fronts import Offered
 from advisor.decide.ranks import DIGITS, first_place

@@ -9,7 +9,6 @@ alone, so that adding or removing a part changes no other part's score.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -17,6 +16,7 @@ from advisor.catalogue.criteria import CURRENCY, Measure, anchors_of, measures
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.schema_supply import Cell
+from advisor.dataclass import dataclass
 from advisor.model.draws import Array, Sampler
 
 

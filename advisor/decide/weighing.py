@@ -11,13 +11,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
 
 from advisor import lp
 from advisor.catalogue.schema_product import Product
+from advisor.dataclass import dataclass
 from advisor.decide.evaluate import Evaluation
 from advisor.decide.fronts import Offered
 from advisor.decide.value import Criterion

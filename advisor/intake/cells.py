@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from advisor import grammar, quantities
 from advisor.catalogue.curves import CurveOf
 from advisor.catalogue.kinds import Choice, Day, Figure, Flag, Identity, Kind, Whole
 from advisor.catalogue.schema_map import TableMap
+from advisor.dataclass import dataclass
 from advisor.dimensions import DIMENSIONS
 from advisor.faults import Fault, Place, nearest
 from advisor.intake.grid import BROKEN, DATE, FORMULA, MARK, NUMBER, shown

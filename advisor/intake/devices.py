@@ -17,8 +17,8 @@ A device that has variants is what they share: the variants are the parts.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
 
+from advisor.dataclass import dataclass, field
 from advisor.faults import Fault, FaultLog, Place
 from advisor.intake.markup import Element, read_xml
 

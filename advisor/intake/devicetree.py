@@ -10,8 +10,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 
+from advisor.dataclass import dataclass, field
 from advisor.faults import Fault, FaultError, Place
 
 LARGEST = 4 * 1024 * 1024  # bytes of a file

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from fnmatch import fnmatchcase
 from functools import lru_cache
 from pathlib import Path
@@ -12,6 +11,7 @@ from pathlib import Path
 from advisor.catalogue.compose import text
 from advisor.catalogue.edit import quoted
 from advisor.catalogue.kinds import NULLS
+from advisor.dataclass import dataclass
 from advisor.faults import Fault, FaultError, FaultLog, Place, nearest
 from advisor.source import open_file, unreadable
 from advisor.texts import HOSTILE, named

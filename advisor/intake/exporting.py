@@ -11,7 +11,6 @@ import csv
 import io
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
@@ -22,6 +21,7 @@ from advisor.catalogue.kinds import Kind
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_map import AS_WRITTEN
 from advisor.catalogue.schema_parts import AnswerKind
+from advisor.dataclass import dataclass
 from advisor.faults import Fault, FaultError
 from advisor.figures import name_of
 from advisor.intake.grid import MOST_COLUMNS, MOST_ROWS

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import lru_cache
 from typing import Any
 
@@ -18,6 +18,7 @@ from advisor.catalogue.fields import ListOf, MapOf, Record, read_record, specifi
 from advisor.catalogue.kinds import PAIR, TRIPLE, Figure, Kind, Reading
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_parts import AnswerKind, Part
+from advisor.dataclass import dataclass
 from advisor.faults import Fault, FaultError, FaultLog, Place
 from advisor.intake.told import Keys, Put
 from advisor.source import CellMark, Document, read_text

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import datetime
 import re
-from dataclasses import dataclass
+
+from advisor.dataclass import dataclass
 
 # built-in formats that show dates and times
 _DATES = frozenset((*range(14, 23), *range(27, 37), 45, 46, 47, *range(50, 59)))

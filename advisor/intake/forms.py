@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Protocol
 
 from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
 from advisor.catalogue import compose
 from advisor.catalogue.edit import quoted
+from advisor.dataclass import dataclass
 from advisor.faults import Fault, FaultError
 from advisor.quantities import QuantityError, read_quantity
 from advisor.source import read_text

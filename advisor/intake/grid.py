@@ -10,10 +10,10 @@ import contextlib
 import io
 import os
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from advisor.dataclass import dataclass, field
 from advisor.faults import Fault, FaultError, Place, letters
 
 if TYPE_CHECKING:

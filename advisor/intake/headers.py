@@ -5,9 +5,9 @@ from __future__ import annotations
 import re
 from bisect import bisect_right
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from advisor.catalogue.schema_map import Column
+from advisor.dataclass import dataclass
 from advisor.faults import letters, nearest
 from advisor.intake.cells import Bad
 from advisor.intake.grid import Grid, shown

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass
 from pathlib import Path
 
 from advisor.catalogue.load import load_catalogue, read_document
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_map import TableMap
 from advisor.catalogue.schema_parts import Part
+from advisor.dataclass import dataclass
 from advisor.faults import Fault, FaultLog
 from advisor.intake.filling import Filled, new_part, put_into, record_of
 from advisor.intake.grid import Grid

@@ -8,10 +8,11 @@ the schema's own reader and rules; what is wrong with it is raised and changes n
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from typing import Any, Literal, NamedTuple
 
 from advisor.catalogue.records import Catalogue
+from advisor.dataclass import dataclass
 from advisor.faults import Fault, FaultError, FaultLog, nearest
 from advisor.intake.forms import Filled, Form, Keys, Notes, below
 from advisor.intake.written import document

@@ -11,7 +11,6 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field
 from typing import Any
 
 from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
@@ -30,6 +29,7 @@ from advisor.catalogue.schema_parts import (
     SleepState,
     Toolchain,
 )
+from advisor.dataclass import dataclass, field
 from advisor.faults import FaultLog
 from advisor.figures import Path
 from advisor.intake.nodes import get, key, pairs, shown, text, tree, values

@@ -7,9 +7,9 @@ fetched. Depth, length and number are bounded.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from xml.parsers import expat
 
+from advisor.dataclass import dataclass, field
 from advisor.faults import Fault, FaultError, Place
 
 LARGEST = 32 * 1024 * 1024  # bytes of a document; the largest packs' descriptions have some 15 MB

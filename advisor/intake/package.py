@@ -11,10 +11,10 @@ import datetime
 import json
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import PurePosixPath
 from typing import Any
 
+from advisor.dataclass import dataclass
 from advisor.faults import Fault, FaultError, FaultLog
 from advisor.intake.packed import MOST_BYTES, MOST_FILES, unsafe
 from advisor.intake.plain_json import Json

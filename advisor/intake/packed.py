@@ -19,10 +19,10 @@ import zipfile
 import zlib
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
 from typing import IO
 
+from advisor.dataclass import dataclass, field
 from advisor.faults import Fault, FaultError, FaultLog
 from advisor.source import LARGEST
 

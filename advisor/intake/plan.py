@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 from yaml.nodes import MappingNode, Node
 
@@ -12,6 +11,7 @@ from advisor.catalogue.curves import CurveOf
 from advisor.catalogue.fields import ListOf, MapOf, Record
 from advisor.catalogue.kinds import Choice, Figure, Kind, Text, Whole
 from advisor.catalogue.schema_map import Column, TableMap
+from advisor.dataclass import dataclass
 from advisor.faults import FaultError, FaultLog, Place
 from advisor.intake.cells import Bad, Converter, Style, unit_of
 from advisor.intake.grid import Grid

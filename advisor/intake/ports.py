@@ -7,10 +7,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
 from decimal import Decimal
 from functools import lru_cache
 
+from advisor.dataclass import dataclass, field
 from advisor.faults import Fault, FaultLog
 from advisor.intake.markup import Element
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
 from pathlib import Path
 
 from advisor.catalogue import compose
@@ -13,6 +12,7 @@ from advisor.catalogue.curves import CurveOf
 from advisor.catalogue.edit import quoted
 from advisor.catalogue.kinds import Figure, Kind
 from advisor.catalogue.schema_map import Column
+from advisor.dataclass import dataclass, field
 from advisor.dimensions import DIMENSIONS
 from advisor.faults import Fault, FaultError
 from advisor.intake import trade_words as trade

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
 
 from advisor.catalogue.load import load_catalogue
 from advisor.catalogue.records import Catalogue, stated
 from advisor.catalogue.schema_map import TableMap
 from advisor.catalogue.schema_parts import Part, Price
+from advisor.dataclass import dataclass
 from advisor.faults import Fault, FaultError
 from advisor.intake.filling import Filled, put_into
 from advisor.intake.importing import read_through

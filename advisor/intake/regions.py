@@ -16,9 +16,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 
+from advisor.dataclass import dataclass
 from advisor.faults import Fault, FaultLog
 from advisor.intake.devices import Laid
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 from advisor.catalogue.curves import CurveOf
 from advisor.catalogue.fields import Either, ListOf, MapOf, Record, specification
 from advisor.catalogue.kinds import PAIR, TRIPLE, Figure, Kind
 from advisor.catalogue.schema_parts import Answer, AnswerKind, Part
+from advisor.dataclass import dataclass
 from advisor.faults import nearest
 
 PART = Record(Part)

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from advisor.catalogue.fields import MapOf
 from advisor.catalogue.kinds import ID, Figure
 from advisor.catalogue.schema_map import TableMap
+from advisor.dataclass import dataclass, field
 from advisor.faults import Fault, FaultError, FaultLog, Place
 from advisor.intake.cells import Bad, Converter, Style, identity
 from advisor.intake.grid import MARK, Grid, shown

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+
+from advisor.dataclass import dataclass
 
 # what a cell says where there is nothing to say
 BLANKS = frozenset(

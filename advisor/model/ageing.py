@@ -27,13 +27,13 @@ Axes: R rows (builds on one pack), N draws. SI units, temperatures in degC.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from advisor.catalogue.schema_charge import Ageing as Stated
 from advisor.catalogue.schema_charge import CalendarAgeing, CycleAgeing
+from advisor.dataclass import dataclass
 from advisor.figures import Path
 from advisor.model.draws import Array, Sampler
 from advisor.model.workload import ProductFigures, curve_values, on_curve

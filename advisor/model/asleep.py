@@ -6,12 +6,12 @@ Axes: T times, F phases before use, Z sleep states, N draws. SI units.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from advisor.catalogue.evidence import evidence_of
 from advisor.catalogue.schema_parts import Part
+from advisor.dataclass import dataclass
 from advisor.model.draws import Array, Sampler
 from advisor.model.leakage import sleep_currents, told
 from advisor.model.workload import ProductFigures

@@ -18,11 +18,12 @@ Axes: R rows (builds on one pack), S states, N draws, G depths. SI units.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from advisor.dataclass import dataclass
 from advisor.model.ageing import Charged
 from advisor.model.crossing import first_negative
 from advisor.model.drain import Array, Drain, Pack, at_depth, joined

@@ -20,11 +20,11 @@ Axes: R rows, O outcomes of an event, N draws. SI units.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import product as combinations
 
 import numpy as np
 
+from advisor.dataclass import dataclass
 from advisor.model.draws import Array
 
 OUTCOMES = 64  # of an event's tries that are told apart

@@ -8,7 +8,7 @@ and above the idle core, as a block on the chip does. N is the draw axis.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 import numpy as np
 
@@ -16,6 +16,7 @@ from advisor.catalogue.evidence import evidence_of
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_parts import Block, Part
 from advisor.catalogue.schema_supply import AddOn
+from advisor.dataclass import dataclass
 from advisor.figures import Path
 from advisor.model.addon_set import ALONE, Companions
 from advisor.model.draws import Array, Sampler, gain_of

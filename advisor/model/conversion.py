@@ -6,11 +6,11 @@ Axes: R builds or whatever comes before them, S states, N draws. SI units.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 
 from advisor.catalogue.schema_supply import Converter
+from advisor.dataclass import dataclass
 from advisor.model.draws import Array, Sampler
 from advisor.model.rails import RailStates
 from advisor.model.supply import LightMode, through_linear, through_switching

@@ -6,11 +6,12 @@ Axes: R rows (builds on one pack), S states, N draws, G depths. SI units.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from advisor.dataclass import dataclass
 from advisor.model.ageing import Ageing
 
 Array = NDArray[np.float64]

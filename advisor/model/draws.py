@@ -9,13 +9,13 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
 from advisor.catalogue.schema_parts import Evidence
 from advisor.catalogue.spread import SIGNED, moved
+from advisor.dataclass import dataclass, field
 from advisor.figures import Path
 from advisor.quantities import Quantity
 

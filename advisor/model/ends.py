@@ -6,10 +6,10 @@ Axes: R rows (builds on one pack), N draws. SI units.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 
+from advisor.dataclass import dataclass
 from advisor.model.drain import Array, Pack
 
 

@@ -10,11 +10,12 @@ Axes: P parts, Z sleep states, O options, S states, N draws. SI units.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from advisor.dataclass import dataclass
 from advisor.model.chance import Tries
 from advisor.model.draws import Array
 from advisor.model.gating import in_use, load_states, rail_states, together

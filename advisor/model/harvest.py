@@ -21,12 +21,13 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
+from advisor.dataclass import dataclass
 from advisor.model.ageing import Ageing, Stress, before_use, stress, time_to
 from advisor.model.battery import stored
 from advisor.model.drain import Drain, Pack, at_depth

@@ -6,12 +6,12 @@ N is the draw axis (1 for the stated values). SI units.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 
 from advisor.catalogue.schema_harvest import Harvest
 from advisor.catalogue.schema_hourly import MONTHS
+from advisor.dataclass import dataclass
 from advisor.model.draws import Array, Sampler
 from advisor.quantities import Quantity
 

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from advisor.catalogue.schema_parts import QUESTIONS, Toolchain
+from advisor.dataclass import dataclass
 from advisor.model.draws import Array, Sampler
 
 POINTS = {"none": 0.0, "partial": 50.0, "full": 100.0}

@@ -20,12 +20,12 @@ once; `solve` builds the program for one.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
 from advisor import lp
+from advisor.dataclass import dataclass, field
 
 Array = NDArray[np.float64]
 

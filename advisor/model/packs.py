@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -13,6 +12,7 @@ from advisor.catalogue.records import stated
 from advisor.catalogue.schema_parts import Price
 from advisor.catalogue.schema_product import CellOption, Reservoir
 from advisor.catalogue.schema_supply import Cell, Converter
+from advisor.dataclass import dataclass
 from advisor.figures import Path
 from advisor.model.ageing import ageing_of, lacking
 from advisor.model.conversion import Conversion, conversion

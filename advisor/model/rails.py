@@ -6,13 +6,13 @@ Axes: S states of an event, N draws. SI units.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from advisor.catalogue.schema_product import Load
 from advisor.catalogue.schema_rails import Rail
+from advisor.dataclass import dataclass
 from advisor.figures import Path
 from advisor.model.draws import Array
 from advisor.quantities import Quantity

@@ -10,12 +10,13 @@ Axes: P parts, Z sleep states, O options, S states of an event. Stated values (N
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
+from advisor.dataclass import dataclass
 from advisor.model.battery import Life, cut_off_depth
 from advisor.model.drain import Drain, Pack, Seen
 from advisor.model.draws import Array

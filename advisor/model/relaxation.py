@@ -20,11 +20,11 @@ A case is one voltage, resistance and load; arrays of cases are (m,). SI units.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from advisor.dataclass import dataclass
 from advisor.model.drain import Array
 
 LEAST_OHM = 1e-9  # a source without resistance holds its voltage to a nanovolt an ampere

@@ -21,12 +21,13 @@ A case is one voltage, resistance and load; arrays of cases are (m,), states com
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import permutations
 
 import numpy as np
 from numpy.typing import NDArray
 
+from advisor.dataclass import dataclass
 from advisor.model.drain import Array
 from advisor.model.relaxation import Circuit, Stepper
 from advisor.model.steady_state import Run

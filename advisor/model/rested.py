@@ -13,11 +13,10 @@ Axes: R rows, N draws. SI units, temperatures in degC.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from advisor.catalogue.curves import Curve, Table
+from advisor.dataclass import dataclass
 from advisor.figures import Path
 from advisor.model.draws import Array, Sampler
 from advisor.model.workload import curve_values, on_curve

@@ -6,11 +6,11 @@ Arrays are of any shape where not said: shares, or days of load.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 
+from advisor.dataclass import dataclass
 from advisor.model.draws import Array
 from advisor.model.store import FEWEST, MONTH_DAYS, MOST, YEAR_DAYS, Dawns, dawns, gamma_days
 

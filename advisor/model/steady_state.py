@@ -8,11 +8,10 @@ P states follow each other in E cases; arrays are (P, E). SI units.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
+from advisor.dataclass import dataclass
 from advisor.model.drain import Array
 from advisor.model.relaxation import Circuit, Stepper
 from advisor.model.supply import loaded_voltage

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import math
 import sys
-from dataclasses import dataclass
 from statistics import NormalDist
+
+from advisor.dataclass import dataclass
 
 _NORMAL = NormalDist()
 

@@ -6,10 +6,10 @@ i = A + P/V' with V' the voltage at the pack's terminals.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
+
+from advisor.dataclass import dataclass
 
 Array = NDArray[np.float64]
 

@@ -7,7 +7,7 @@ the engines used with it), S states of an event, N draws (1 for the stated value
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from itertools import product as combinations
 from typing import Any
 
@@ -18,6 +18,7 @@ from advisor.catalogue.evidence import evidence_of
 from advisor.catalogue.schema_parts import Block, Part, SleepState, Variant
 from advisor.catalogue.sense import one_board
 from advisor.catalogue.sheet import lacking
+from advisor.dataclass import dataclass
 from advisor.figures import Path
 from advisor.model.addon_set import ALONE, Companions
 from advisor.model.asleep import Asleep

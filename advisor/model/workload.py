@@ -6,7 +6,7 @@ N is the draw axis (1 for the stated values). SI units, temperatures in degC.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +15,7 @@ from advisor.catalogue.curves import Curve
 from advisor.catalogue.schema_charge import Charge
 from advisor.catalogue.schema_life import ASLEEP, DISCONNECTED, Retries, Stay
 from advisor.catalogue.schema_product import Load, Product, StandingLoad, Task
+from advisor.dataclass import dataclass
 from advisor.figures import Path
 from advisor.model.chance import Tries
 from advisor.model.draws import Array, Sampler

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Literal
 
+from advisor.dataclass import dataclass
 from advisor.present.glance import Figure
 from advisor.present.typeset import typeset
 

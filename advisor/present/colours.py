@@ -8,7 +8,8 @@ differ by dash and marker as well.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+
+from advisor.dataclass import dataclass
 
 PARTS = (*("#0079f9", "#db7903", "#76336d", "#fc5478", "#08188a", "#903108", "#2a9cd5", "#55161e"),)
 PARTS_DARK = (

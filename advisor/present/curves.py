@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from textwrap import fill
 from typing import Any
 
+from advisor.dataclass import dataclass
 from advisor.dimensions import YEAR
 from advisor.present import plots
 from advisor.present.axes import apart, marks, plain, steep, times

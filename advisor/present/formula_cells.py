@@ -11,8 +11,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
+from advisor.dataclass import dataclass
 from advisor.decide.ranks import DIGITS
 from advisor.dimensions import YEAR
 from advisor.studies.columns import SHEET

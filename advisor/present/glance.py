@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
+from advisor.dataclass import dataclass
 from advisor.decide.cautions import BUTTON, GENERAL
 from advisor.present.tables import (
     awake,

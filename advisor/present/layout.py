@@ -5,8 +5,8 @@ from __future__ import annotations
 import re
 import textwrap
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 
+from advisor.dataclass import dataclass, field
 from advisor.texts import in_shell, on_one_line
 
 # styles by their names in rich, which is loaded only where there is colour to show

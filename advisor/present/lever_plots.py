@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from textwrap import fill
 from typing import Any
 
+from advisor.dataclass import dataclass
 from advisor.present import plots
 from advisor.present.axes import marks, steep
 from advisor.present.colours import OTHERS, Look, looks

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
+from advisor.dataclass import dataclass
 from advisor.studies.results import RankedPart
 from advisor.studies.words import in_years
 

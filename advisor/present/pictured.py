@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
+from advisor.dataclass import dataclass
 from advisor.quantities import show
 from advisor.studies import words
 from advisor.studies.pictures import Charges, Cloud, Pictures, TaskCurrent, Warmth

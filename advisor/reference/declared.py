@@ -10,9 +10,10 @@ import textwrap
 import types
 import typing
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from functools import cache
 from typing import Any
+
+from advisor.dataclass import dataclass
 
 _NOTE = re.compile(r"(?:\[(?P<unit>[^\]]+)\](?!\() )?(?P<meaning>.+)", re.S)
 _HOLDS = {

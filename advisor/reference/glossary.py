@@ -5,8 +5,8 @@ from __future__ import annotations
 import inspect
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 
+from advisor.dataclass import dataclass
 from advisor.reference.declared import Field, fields
 from advisor.reference.markdown import BORN, code, slug, table
 from advisor.studies.compare import Comparison

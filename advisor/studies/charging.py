@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from advisor.dataclass import dataclass
 from advisor.decide.builds import Build
 from advisor.model.packs import chargeable
 

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.sense import catalogue_warnings, product_warnings
+from advisor.dataclass import dataclass
 from advisor.faults import Fault
 from advisor.studies.results import frame
 

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from advisor.dataclass import dataclass
 from advisor.decide.clipping import clips
 from advisor.decide.evaluate import Evaluation
 

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import Literal, Protocol
 
+from advisor.dataclass import dataclass
 from advisor.dimensions import YEAR
 from advisor.quantities import show
 from advisor.studies.results import RankedPart

@@ -7,7 +7,7 @@ import os
 import re
 import tempfile
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -19,6 +19,7 @@ from advisor.catalogue.kinds import Reading
 from advisor.catalogue.load import FOLDERS, load_catalogue
 from advisor.catalogue.records import KERNELS
 from advisor.catalogue.schema_parts import Kernel, Part
+from advisor.dataclass import dataclass
 from advisor.faults import Fault, FaultError, FaultLog
 from advisor.intake.join import MERGED, Disagreement, Joined, joined
 from advisor.intake.nodes import get, text

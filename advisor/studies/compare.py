@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import combinations
 from typing import TYPE_CHECKING
 
@@ -12,6 +12,7 @@ from advisor.bench.same_clock import AtClock, Run, apart, at_clock
 from advisor.catalogue.evidence import evidence_of
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_parts import Build, KernelFigure, Part, Variant
+from advisor.dataclass import dataclass
 from advisor.faults import Fault, FaultError, nearest
 from advisor.model.maturity import maturity
 from advisor.studies.asked import unknown_parts

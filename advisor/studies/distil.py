@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -18,6 +17,7 @@ from advisor.bench.notes import Session, read_notes
 from advisor.bench.runlog import RunLog, read_run
 from advisor.bench.stamps import recorded as stamped
 from advisor.catalogue.schema_bench import IDLE, OverheadTrace
+from advisor.dataclass import dataclass
 from advisor.faults import FaultError, FaultLog
 from advisor.names import Named, paths_of
 from advisor.studies.results import frame

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,6 +10,7 @@ import numpy as np
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.sense import in_words, product_warnings
+from advisor.dataclass import dataclass, field
 from advisor.decide.builds import Build, averaged_lives
 from advisor.decide.cautions import cautions_of
 from advisor.decide.drawing import draw_builds

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
 from advisor.catalogue.families import FamilyRun
 from advisor.catalogue.schema_family import OBJECTIVES, FamilyFile
+from advisor.dataclass import dataclass
 from advisor.decide.admissible import Admissible, admissible
 from advisor.decide.conflicts import conflict
 from advisor.decide.evaluate import evaluate

@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime
 import os
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,6 +14,7 @@ from advisor.catalogue.load import read_document
 from advisor.catalogue.places import family_files, product_files
 from advisor.catalogue.run import value_of
 from advisor.catalogue.schema_record import FamilyRecord
+from advisor.dataclass import dataclass
 from advisor.decide.family_beside import alternatives
 from advisor.decide.family_plans import Answer, Plan, solve
 from advisor.decide.left_out import LeftOut

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from importlib.metadata import version
 from typing import TYPE_CHECKING
 
 from advisor.catalogue.families import FamilyRun
+from advisor.dataclass import dataclass
 from advisor.stages import Progress
 from advisor.studies.family import family
 from advisor.studies.family_results import FamilyPlan

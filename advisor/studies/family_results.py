@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 
+from advisor.dataclass import dataclass, field
 from advisor.decide.joint import Joined
 from advisor.decide.left_out import LeftOut
 from advisor.studies.results import BuildResult

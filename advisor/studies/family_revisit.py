@@ -6,13 +6,13 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from advisor import figures
 from advisor.catalogue.families import FamilyRun, load_family
 from advisor.catalogue.schema_record import FamilyRecord, RecordedBuild
+from advisor.dataclass import dataclass, field
 from advisor.decide.family import Family
 from advisor.decide.family_beside import POINTS
 from advisor.decide.family_model import Build

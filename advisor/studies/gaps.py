@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Hours, Product
+from advisor.dataclass import dataclass
 from advisor.decide.effort import Effort, effort, measurement
 from advisor.decide.evaluate import Evaluation, evaluate
 from advisor.decide.information import Worth, partial, perfect

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 
 from advisor.catalogue.schema_hourly import MONTHS
 from advisor.catalogue.schema_product import Product
+from advisor.dataclass import dataclass
 from advisor.decide.builds import Build
 from advisor.model.store import MONTH_DAYS, YEAR_DAYS
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,6 +14,7 @@ from advisor.catalogue.kinds import ID, Reading
 from advisor.catalogue.load import read_document
 from advisor.catalogue.schema_hours import HoursLog, Sitting
 from advisor.catalogue.schema_parts import Part
+from advisor.dataclass import dataclass
 from advisor.faults import Fault, FaultError, FaultLog
 from advisor.names import Named
 from advisor.source import Document, place_of, read_text

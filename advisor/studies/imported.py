@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from advisor.catalogue.load import FOLDERS
+from advisor.dataclass import dataclass
 from advisor.faults import Fault, FaultError, FaultLog
 from advisor.studies.results import frame
 

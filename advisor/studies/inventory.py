@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -12,6 +11,7 @@ from yaml.nodes import MappingNode, ScalarNode
 from advisor import figures
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_parts import Part
+from advisor.dataclass import dataclass
 from advisor.faults import Fault, FaultError, nearest
 from advisor.model.maturity import Maturity, maturity
 from advisor.source import read_file

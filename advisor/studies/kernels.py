@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 import tempfile
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -23,6 +22,7 @@ from advisor.bench.kernels import (
 from advisor.bench.notes import read_notes
 from advisor.bench.runlog import RunLog, read_run
 from advisor.bench.targets import TARGETS, Pass, Target, missing_tools, run_pass
+from advisor.dataclass import dataclass
 from advisor.faults import AdvisorError, Fault, FaultError, nearest
 from advisor.stages import Progress, begin
 from advisor.studies.results import frame, plain

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -21,6 +20,7 @@ from advisor.catalogue.edit import quoted
 from advisor.catalogue.fields import read_record
 from advisor.catalogue.kinds import Reading
 from advisor.catalogue.schema_bench import TraceColumns
+from advisor.dataclass import dataclass
 from advisor.faults import FaultError, FaultLog
 from advisor.names import Named, paths_of
 from advisor.quantities import show, spellings

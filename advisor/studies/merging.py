@@ -6,12 +6,13 @@ import datetime
 import math
 from collections import defaultdict
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 from advisor.bench import boards as pooling
 from advisor.catalogue.edit import Tree, flow, quoted
 from advisor.catalogue.schema_parts import Build, Observation, Part
+from advisor.dataclass import dataclass
 from advisor.quantities import Quantity, show, written
 from advisor.studies.standing import BUILT, Volts
 

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
+from advisor.dataclass import dataclass
 from advisor.decide.builds import Build
 from advisor.decide.drawing import Drawn
 from advisor.decide.evaluate import Candidate, Evaluation

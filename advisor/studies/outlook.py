@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -13,6 +13,7 @@ from advisor.catalogue.levers import NEAR, Lever, grid, lever, part_way, span
 from advisor.catalogue.load import with_changes
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
+from advisor.dataclass import dataclass
 from advisor.decide.along import Along, Offer
 from advisor.decide.builds import Build
 from advisor.decide.cautions import cautions_of

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from advisor.dataclass import dataclass
 from advisor.decide.builds import Build
 from advisor.model.battery import stored
 from advisor.model.drain import rows_of

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import groupby
 
 import numpy as np
 
 from advisor.catalogue.schema_life import Stay
+from advisor.dataclass import dataclass
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.quantities import Quantity, show
 from advisor.studies.consumers import Consumer

@@ -8,13 +8,14 @@ from __future__ import annotations
 
 from collections import ChainMap
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from advisor.catalogue.criteria import measure_of
 from advisor.catalogue.load import load_product
 from advisor.catalogue.records import Catalogue, stated
 from advisor.catalogue.schema_parts import Memory, Part
 from advisor.catalogue.schema_product import Priority, Product, Task
+from advisor.dataclass import dataclass
 from advisor.quantities import exact
 from advisor.source import Document
 from advisor.studies.shortlist import Shortlist, shortlist

@@ -8,7 +8,6 @@ import math
 import os
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -20,6 +19,7 @@ from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.schema_record import DecisionRecord
 from advisor.catalogue.shipped import load, product_files
+from advisor.dataclass import dataclass, field
 from advisor.faults import Fault, FaultError, nearest
 from advisor.faults import Place as Where
 from advisor.names import Named, paths_of

@@ -6,7 +6,6 @@ import io
 import math
 import os
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -30,6 +29,7 @@ from advisor.bench.rehearse import (
 from advisor.catalogue.fields import specification
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_bench import OverheadTrace, TraceColumns
+from advisor.dataclass import dataclass
 from advisor.faults import Fault, FaultError
 from advisor.files import is_stream
 from advisor.names import Named

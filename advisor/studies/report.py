@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from importlib.metadata import version
 from typing import TYPE_CHECKING
 
 from advisor.catalogue.records import KERNELS, Catalogue
 from advisor.catalogue.schema_product import Product
+from advisor.dataclass import dataclass
 from advisor.decide.builds import Build
 from advisor.decide.cautions import GENERAL, cautions_of
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate

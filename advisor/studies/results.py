@@ -7,7 +7,7 @@ one and its `unit` does not say, then what it is.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, fields, is_dataclass
+from dataclasses import field, fields, is_dataclass
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
@@ -15,6 +15,7 @@ import numpy as np
 
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.sense import in_words, product_warnings
+from advisor.dataclass import dataclass
 from advisor.decide.builds import Build
 from advisor.decide.drawing import Drawn
 from advisor.decide.evaluate import Candidate, Evaluation

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from advisor.catalogue.criteria import CRITERIA
@@ -26,6 +25,7 @@ from advisor.catalogue.schema_supply import (
     Converter,
     TemperatureTableKind,
 )
+from advisor.dataclass import dataclass
 from advisor.dimensions import DIMENSIONS
 from advisor.faults import Fault, FaultError, nearest
 from advisor.figures import NAME_KEYS

@@ -12,12 +12,13 @@ import io
 import os
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from advisor.catalogue.load import FOLDERS, load_catalogue
 from advisor.catalogue.records import KERNELS
+from advisor.dataclass import dataclass
 from advisor.faults import Fault, FaultError, FaultLog
 from advisor.intake import signing
 from advisor.intake.package import (

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_parts import Part, Price
+from advisor.dataclass import dataclass
 from advisor.intake import exporting, quotes
 from advisor.intake.importing import files_of, parts_of, read_map, read_through, records_of
 from advisor.intake.proposing import Proposal

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from fractions import Fraction
 from itertools import chain
 from typing import TYPE_CHECKING
@@ -17,6 +16,7 @@ from advisor.catalogue.schema_parts import Part
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.schema_supply import AddOn
 from advisor.catalogue.sheet import rests_on, stood_in
+from advisor.dataclass import dataclass, field
 from advisor.decide.builds import Build, averaged_lives
 from advisor.decide.cautions import cautions_of
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate

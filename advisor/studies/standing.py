@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Collection, Iterator, Mapping
-from dataclasses import dataclass
 from itertools import product
 from typing import Any
 
@@ -18,6 +17,7 @@ from advisor.catalogue.edit import Tree
 from advisor.catalogue.evidence import Measured, evidence_of, figures_of
 from advisor.catalogue.records import stated
 from advisor.catalogue.schema_parts import Build, KernelFigure, Part, Variant
+from advisor.dataclass import dataclass
 from advisor.faults import FaultLog
 from advisor.quantities import Quantity, QuantityError, read_quantity, show, written
 from advisor.source import read_text

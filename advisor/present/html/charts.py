@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 
+from advisor.dataclass import dataclass
 from advisor.dimensions import YEAR
 from advisor.present.axes import apart, steep
 from advisor.present.colours import looks

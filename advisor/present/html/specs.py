@@ -7,9 +7,9 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
+from advisor.dataclass import dataclass
 from advisor.present.axes import marks, plain
 from advisor.present.colours import DASHES, OTHERS, SHAPES, Look
 from advisor.present.layout import unbroken
