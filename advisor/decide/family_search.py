@@ -15,6 +15,7 @@ from __future__ import annotations
 import math
 import time
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Literal
 
 from advisor.dataclass import dataclass, field
@@ -33,6 +34,7 @@ MANY = 600
 
 _FIRST_CLIMB, _SECOND_CLIMB = 150, 300  # steps; measured on drawn families of 2,400 builds
 _LIKELIEST = 60  # builds that are solved by themselves for a better plan
+_SETS = 500  # sets of parts that are solved by themselves before the rest is solved as one
 _HOPELESS = 0.15  # of the ceiling: a bound that stays so far below it excludes next to nothing
 
 Plan = tuple[dict[str, Build], Worth]
@@ -91,6 +93,10 @@ def search(family: Family, ask: Ask, seconds: float, solver: Solver = "highs") -
     start = exchange.start()
     kept = affordable(family, exchange, ask, start)
     if kept is not None and len(kept) > MANY and start is not None and ask.objective == "cost":
+        best, kept = by_sets(family, exchange, ask, kept, start, seconds / 2, solver)
+        if best.status is Status.OPTIMAL:
+            return best
+        start = dict(best.builds), exchange.worth(best.builds)
         kept, start = narrowed(family, exchange, ask, kept, start, seconds / 4, solver)
     made = program(family, kept=kept)
     ask.of(made)
@@ -164,6 +170,67 @@ def affordable(
     }
     rest = math.fsum(cheapest.values())
     return {k for k, v in least.items() if rest - cheapest[k[0]] + v <= ceiling}
+
+
+def by_sets(
+    family: Family,
+    exchange: Exchange,
+    ask: Ask,
+    kept: set[Key],
+    start: Plan,
+    seconds: float,
+    solver: Solver,
+) -> tuple[Found, set[Key]]:
+    """The cheapest plan by the parts it adopts, and the builds that may still be part of one.
+
+    Optimal where the next set's bound is no lower; else the best plan so far, and the builds of
+    sets that were not solved: where no limit keeps the parts few, `start` and all of them.
+    """
+    from advisor.decide.family_sets import PartSets
+
+    deadline = time.monotonic() + seconds
+    found = Found(
+        status=Status.FEASIBLE,
+        objective=start[1].value,
+        bound=-math.inf,
+        builds=start[0],
+        solver=solver,
+    )
+    sets = PartSets(family, kept)
+    left = sets.below(start[1].value) if sets.few() else None
+    if left is None:
+        return found, kept
+    bound = math.inf
+    for place, one in enumerate(left[: _SETS + 1]):
+        value = start[1].value
+        if one.bound >= value - GAP * abs(value):
+            left = left[:place]
+            break
+        few = program(family, kept=sets.builds([one]))
+        ask.of(few)
+        room = deadline - time.monotonic()
+        solved = few.model.solve(room, solver, GAP) if room > 0 and place < _SETS else None
+        if solved is None or solved.status not in (Status.OPTIMAL, Status.INFEASIBLE):
+            rest = sets.builds(left[place:]) | _held_by(start[0])
+            return replace(found, objective=start[1].value, builds=start[0]), rest
+        if solved.objective is not None:
+            bound = min(bound, solved.bound + few.fixed)
+            plan = exchange.better(few.builds(solved.values))
+            if plan[1].settles(start[1]):
+                start = plan
+    value = start[1].value
+    best = replace(found, status=Status.OPTIMAL, objective=value, builds=start[0])
+    return replace(best, bound=min(bound, value)), kept
+
+
+def _held_by(builds: Mapping[str, Build]) -> set[Key]:
+    """The builds of a plan, each in its role."""
+    held: set[Key] = set()
+    for member, build in builds.items():
+        held.add((member, "only" if build.second is None else "first", build.first))
+        if build.second is not None:
+            held.add((member, "second", build.second))
+    return held
 
 
 def narrowed(

@@ -1,0 +1,114 @@
+"""Plans by the parts they adopt, against all plans of families at random by their judge."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import pytest
+
+from advisor.decide import family_search
+from advisor.decide.family import Family
+from advisor.decide.family_plans import solve
+from advisor.decide.family_search import by_sets
+from advisor.decide.family_sets import PartSets, least_each
+from advisor.decide.family_swaps import spent
+from advisor.lp import Status
+from tests.bench.families import drawn
+from tests.decide.family_judge import Judged, Plans, limited, small
+from tests.shares import mostly_slow
+
+pytestmark = pytest.mark.once
+
+SEEDS = mostly_slow(range(300), every=12)
+
+
+def few(seed: int) -> tuple[Family, list[Judged]]:
+    """A small family of at most three parts, with all plans within its limits."""
+    alone = small(seed)
+    plans = Plans(alone)
+    family = limited(alone, plans, seed)
+    limits = dataclasses.replace(family.limits, parts=family.limits.parts or 3)
+    family = dataclasses.replace(family, limits=limits)
+    return family, list(plans.keeping(family))
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_no_plan_is_below_the_bound_of_the_parts_it_adopts(seed: int) -> None:
+    family, found = few(seed)
+    sets = PartSets(family)
+    left = sets.below(float("inf"))
+    assert left is not None
+    bounds = {s.parts: s.bound for s in left}
+    assert [s.bound for s in left] == sorted(bounds.values())
+    for plan in found:
+        names = [
+            (member, name)
+            for member, pair in zip(family.members, plan.pairs, strict=True)
+            for name in pair
+            if name is not None
+        ]
+        parts = frozenset(next(o.part for o in m.options if o.name == n) for m, n in names)
+        assert bounds[parts] <= plan.cost + 1e-9 * (1 + abs(plan.cost))
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_no_piece_costs_less_than_the_least_each(seed: int) -> None:
+    for item in small(seed).items:
+        edges = [q + d for q, _ in item.breaks for d in (-1, 0, 1)]
+        for most in [n for n in (1, 2, 7, *edges, 3 * item.breaks[-1][0]) if n > 0]:
+            least = least_each(item, most)
+            costs = {
+                n: spent(item, item.stock + n) for n in (1, 2, 3, *edges, most) if 0 < n <= most
+            }
+            assert all(cost >= least * n * (1 - 1e-12) for n, cost in costs.items()), item
+            ends = [spent(item, item.stock + n) / n for n in range(1, most + 1) if most <= 300]
+            assert not ends or min(ends) >= least * (1 - 1e-12)
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_the_cheapest_plan_by_sets_is_the_cheapest_of_all(
+    seed: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    family, found = few(seed)
+    monkeypatch.setattr(family_search, "MANY", 0)
+    told: list[Status] = []
+
+    def by(*args: object) -> object:
+        answer = by_sets(*args)  # type: ignore[arg-type]
+        told.append(answer[0].status)
+        return answer
+
+    monkeypatch.setattr(family_search, "by_sets", by)
+    answer = solve(family, seconds=60.0)
+    if not found:
+        assert answer.plan is None
+        return
+    least = min(p.cost for p in found)
+    assert answer.value == pytest.approx(least, rel=1e-6, abs=1e-6)
+    assert answer.bound <= least * (1 + 1e-9) + 1e-6
+    assert all(status is Status.OPTIMAL for status in told)
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_the_search_by_sets_changes_no_plan(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    family = drawn(5, 30, seed, limited=True)
+    limits = dataclasses.replace(family.limits, hours=120.0, capital=90_000.0)
+    family = dataclasses.replace(family, limits=limits)
+    whole = solve(family, seconds=60.0)
+    for most in (500, 1):
+        # as many sets as there are, then all but one left to the program of the rest
+        monkeypatch.setattr(family_search, "MANY", 20)
+        monkeypatch.setattr(family_search, "_SETS", most)
+        near = solve(family, seconds=60.0)
+        assert near.proven
+        assert whole.proven
+        assert near.plan is not None
+        assert whole.plan is not None
+        assert near.plan.builds == whole.plan.builds
+        assert near.value == pytest.approx(whole.value, rel=1e-9)
+
+
+def test_sets_are_not_tried_where_many_parts_may_be_adopted() -> None:
+    family = drawn(3, 40, 1)
+    assert not PartSets(family).few()
+    assert PartSets(few(1)[0]).few()
