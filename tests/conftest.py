@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import gc
+from collections import Counter
 from typing import Any
 
 import pytest
@@ -11,6 +13,10 @@ from hypothesis import settings
 # machine is no fault of the code.
 settings.register_profile("steady", derandomize=True, deadline=None, max_examples=60)
 settings.load_profile("steady")
+
+# Ten thousand tests are collected to be kept: nothing of them is looked through for what is unused,
+# neither while they come, which takes longer than all else about them, nor while they run.
+gc.disable()
 
 # Files whose tests share what takes long to make: one report a product and one browser, one study.
 TOGETHER = {
@@ -30,10 +36,29 @@ LONG = (
 )
 
 
+# Of a test's cases each so many-th, from the first, runs on every Python, the others on one: what
+# differs between them is the language and its library, which all cases go through alike.
+EVERY = 8
+
+
+@pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """On a worker, the order in which tests are handed out."""
+    """Mark what needs no second Python, and on a worker set the order of handing out."""
+    cases: Counter[str] = Counter()
+    for item in items:
+        if hasattr(item, "callspec"):
+            name = item.nodeid.partition("[")[0]
+            if cases[name] % EVERY:
+                item.add_marker("once")
+            cases[name] += 1
     if hasattr(config, "workerinput"):
         items.sort(key=lambda item: not item.nodeid.startswith(LONG))
+
+
+def pytest_collection_finish() -> None:
+    """From here on what is unused is looked for among what the tests make."""
+    gc.freeze()
+    gc.enable()
 
 
 @pytest.hookimpl(optionalhook=True)
