@@ -105,6 +105,10 @@ WRONG: dict[str, tuple[str, bytes, Sequence[str], dict[str, str], str]] = {
         {"time": "{column: t, as: date-time}"},
         r'a\.csv:3:1.*"2026-02-30T00:00:00" in row 2',
     ),
+    "two bad cells, the earlier in the later column": (
+        *("a.csv", b"t,i,m\n0,1,0\n1,1,no\n2,nought,0\n", ("delimiter: comma",), {}),
+        r'a\.csv:3:5.*"no" in row 2',
+    ),
     "too many cells": (
         *("a.dat", b"t i m\n0 1 0\n1 1 0 7\n", ("delimiter: blanks",), {}),
         r"a\.dat:3:1.*4 cells in row 2",

@@ -237,6 +237,22 @@ def test_the_step_of_codes_is_that_of_their_size() -> None:
     assert noise.at(0.1) == 0.0
 
 
+def test_however_long_a_trace_is_few_samples_of_a_size_are_kept() -> None:
+    """256 of each size, the first that come, and of 256 sizes."""
+    steps = Steps()
+    pieces = [1.0 + 1e-4 * (100 * n + np.arange(100.0)) for n in range(5)]
+    for piece in pieces:
+        steps.take(piece)
+    assert list(steps.kept) == [1]
+    assert steps.kept[1] == np.concatenate(pieces)[:256].tolist()
+    # a size that comes late has its samples all the same
+    steps.take(np.array([4.0, 4.5]))
+    assert steps.kept[3] == [4.0, 4.5]
+    for size in range(-400, 400):
+        steps.take(np.array([1.5 * 2.0**size]))
+    assert sum(bool(held) for held in steps.kept.values()) <= 256
+
+
 def test_what_is_rehearsed_bears_it_in_any_form(tmp_path: Path) -> None:
     t = np.arange(4.0)
     np.savez(tmp_path / "plain.npz", t=t)
