@@ -14,20 +14,25 @@ lambda and B the rate and the distribution of the service times of all events (T
 memory). Regular events of several tasks do not keep step; taken as Poisson they make others wait
 longer than they do, so waits among them are a bound.
 
-Axes: R rows, O outcomes of an event, N draws. SI units.
+The length of an event is what each number of tries makes of it, each state's tries with a length of
+their own, and is told apart outcome by outcome.
+
+Axes: R rows, J numbers of tries, N draws. SI units.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from itertools import product as combinations
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from advisor.dataclass import dataclass
 from advisor.model.draws import Array
 
-OUTCOMES = 64  # of an event's tries that are told apart
+OUTCOMES = 20_000  # of an event's tries that are told apart
+NEVER = 1e-12  # chance of an outcome that is left out, and counts as late
 STEPS = 128  # of the distribution of a wait
 
 
@@ -61,20 +66,24 @@ class Tries:
             square = square - p**m * ((1 + p) / (1 - p) ** 2 + 2 * m / (1 - p))
         return np.maximum(square - self.mean**2, 0.0)
 
-    def outcomes(self, count: int) -> list[tuple[float | Array, Array]]:
-        """(tries, chance (N,)) of up to `count` outcomes; the last holds the mean of the rest."""
-        most = count if self.most is None else min(self.most, count)
+    def counts(self, most: int) -> Array:
+        """Chances of 1, 2, ... tries, (J, N) shares; no more than `most`, and none beyond which
+        hardly any are left. What is missing of 1 takes more."""
         p = self.fails
-        out: list[tuple[float | Array, Array]] = [
-            (float(j), p ** (j - 1) * (1 - p)) for j in range(1, most)
-        ]
-        left = p ** (most - 1)
-        if self.most == most:
-            return [*out, (float(most), left)]
-        before = sum((np.asarray(n * chance) for n, chance in out), np.zeros_like(p))
-        with np.errstate(divide="ignore", invalid="ignore"):
-            mean = np.where(left > 0, (self.mean - before) / left, float(most))
-        return [*out, (mean, left)]
+        last = most if self.most is None else min(self.most, most)
+        worst = float(p.max())
+        if worst <= 0:
+            last = 1
+        elif worst < 1:
+            last = min(last, 1 + int(np.log(NEVER) / np.log(worst)))
+        out = p ** np.arange(last)[:, None] * (1 - p)
+        if last == self.most:
+            out[-1] = p ** (last - 1)
+        return np.asarray(out)
+
+    def of(self, n: NDArray[np.intp]) -> Tries:
+        """Those of some draws, by their indices (m,)."""
+        return replace(self, fails=self.fails[n])
 
     def within(self, times: float) -> int:
         """Most tries of which one such row is to be expected among so many."""
@@ -87,20 +96,93 @@ class Tries:
 
 @dataclass(frozen=True, slots=True)
 class Served:
-    """How long events of a task last: chances (O, N), lengths (O, R, N) s."""
+    """How long events of a task last.
 
-    chance: Array
-    length: Array
+    once : (R, N) s, each state tried once. again : what is tried again, with the (R, N) s of a try.
+    whole : tries of the whole event, of which each has tries of its own; None for one.
+    """
+
+    once: Array
+    again: tuple[tuple[Tries, Array], ...] = ()
+    whole: Tries | None = None
 
     @property
     def mean(self) -> Array:
         """Mean length, (R, N) s."""
-        return np.asarray((self.chance[:, None] * self.length).sum(axis=0))
+        return np.asarray(self._go * (1.0 if self.whole is None else self.whole.mean))
 
     @property
     def square(self) -> Array:
-        """Mean square of the length, (R, N) s^2."""
-        return np.asarray((self.chance[:, None] * self.length**2).sum(axis=0))
+        """Mean square of the length, (R, N) s^2, by the variance of a random sum."""
+        varies = sum((t.variance * s**2 for t, s in self.again), np.zeros_like(self.once))
+        if self.whole is not None:
+            varies = self.whole.mean * varies + self.whole.variance * self._go**2
+        return np.asarray(varies + self.mean**2)
+
+    @property
+    def _go(self) -> Array:
+        """Mean length of one go through the states, (R, N) s."""
+        return np.asarray(self.once + sum((t.mean - 1) * s for t, s in self.again))
+
+    def of(self, r: NDArray[np.intp], n: NDArray[np.intp]) -> Served:
+        """That of some cases, by their indices (m,) of row and draw, as the draws of one row."""
+        return Served(
+            self.once[r, n][None],
+            tuple((t.of(n), s[r, n][None]) for t, s in self.again),
+            None if self.whole is None else self.whole.of(n),
+        )
+
+    def outcomes(self, limit: Array) -> Iterator[tuple[Array, Array]]:
+        """(chance (N,), length (R, N) s) of each outcome that ends within a limit (R, N) s.
+
+        Each try of the whole event has its own tries of its states: the number of those of one
+        state in n goes is the n-fold convolution. Whatever is missing of a chance of 1 lasts
+        longer. Of several states with very many tries some are told together, at the longest.
+        """
+        each = max(2, int(OUTCOMES ** (1 / max(1, len(self.again)))))
+        goes = np.ones((1, 1)) if self.whole is None else self.whole.counts(each)
+        single = [t.counts(_fit(limit, s, each)) for t, s in self.again]
+        more = single
+        for n, share in enumerate(goes, 1):
+            length = n * self.once
+            if not (length <= limit).any():
+                return
+            if n > 1:
+                more = [_sum(a, b, each) for a, b in zip(more, single, strict=True)]
+            of = [(chances, s) for chances, (_, s) in zip(more, self.again, strict=True)]
+            yield from _each(share + 0 * limit[0], length, of, limit)
+
+
+def _fit(limit: Array, seconds: Array, most: int) -> int:
+    """How many tries of so many s (R, N) may end within a limit (R, N) s, one at the least."""
+    least = float(seconds.min())
+    return 1 + int(min(float(limit.max()) / least, most)) if least > 0 else most
+
+
+def _sum(one: Array, other: Array, most: int) -> Array:
+    """Chances of the sum of two numbers, from 0 up, (J, N) each; no more than `most` of them."""
+    out = np.zeros((min(len(one) + len(other) - 1, most), one.shape[1]))
+    for j, chance in enumerate(other):
+        here = out[j : j + len(one)]
+        here += one[: len(here)] * chance
+    return out
+
+
+def _each(
+    chance: Array, length: Array, of: list[tuple[Array, Array]], limit: Array
+) -> Iterator[tuple[Array, Array]]:
+    """The outcomes of states with chances of 0, 1, ... more tries, (J, N), of (R, N) s each."""
+    if not of:
+        yield chance, length
+        return
+    (chances, seconds), *rest = of
+    for j, share in enumerate(chances):
+        then = length + j * seconds
+        if not (then <= limit).any():
+            return
+        both = chance * share
+        if float(both.max()) >= NEVER:
+            yield from _each(both, then, rest, limit)
 
 
 def served(single: Array, tries: Sequence[Tries | None], whole: Tries | None) -> Served:
@@ -110,23 +192,8 @@ def served(single: Array, tries: Sequence[Tries | None], whole: Tries | None) ->
     ----------
     single : (R, S, N) s, each state tried once. tries : of each state. whole : of the event.
     """
-    some = [(s, t) for s, t in enumerate(tries) if t is not None]
-    count = len(some) + (whole is not None)
-    each = max(2, int(OUTCOMES ** (1 / count))) if count else 1
-    base = single.sum(axis=1)
-    one = np.ones(single.shape[2])
-    lists = [[(s, n, chance) for n, chance in t.outcomes(each)] for s, t in some]
-    # an event that is tried again is taken to last as long each time
-    again = [(1.0, one)] if whole is None else whole.outcomes(each)
-    chances, lengths = [], []
-    for outcome in combinations(*lists):
-        length, chance = base, one
-        for s, n, share in outcome:
-            length, chance = length + single[:, s] * (n - 1), chance * share
-        for n, share in again:
-            chances.append(chance * share)
-            lengths.append(length * n)
-    return Served(np.stack(chances), np.stack(lengths))
+    again = tuple((t, single[:, s]) for s, t in enumerate(tries) if t is not None)
+    return Served(single.sum(axis=1), again, whole)
 
 
 def mean_wait(rates: Sequence[Array], events: Sequence[Served]) -> Array:
@@ -152,37 +219,55 @@ def done_within(
     own : its lengths. rates (N,) a second, events : of the tasks that it may have to wait for.
     enough : where a bound says that the chance is as great as this, the bound is returned.
     """
-    room = limit - own.length
+    # what ends just in time but for rounding is in time
+    limit = np.broadcast_to(limit, own.once.shape) * (1 + 1e-12)
     if not events:
-        return np.asarray((own.chance[:, None] * (room >= 0)).sum(axis=0))
+        return _in_time(limit, own, lambda room: np.asarray(room >= 0, dtype=np.float64))
     if enough is None:
-        return _in_time(room, own.chance, rates, events)
+        return _after_wait(limit, own, rates, events)
     # no wait is longer than t more often than there is one, nor than its mean over t (Markov)
     busy = sum(rate * one.mean for rate, one in zip(rates, events, strict=True))
-    with np.errstate(divide="ignore", invalid="ignore"):
-        late = np.minimum(busy, mean_wait(rates, events) / room)
-    sure = np.where(room > 0, 1 - np.minimum(late, 1.0), 0.0)
-    out = np.asarray((own.chance[:, None] * sure).sum(axis=0))
+    wait = mean_wait(rates, events)
+
+    def sure(room: Array) -> Array:
+        with np.errstate(divide="ignore", invalid="ignore"):
+            late = np.minimum(np.minimum(busy, wait / room), 1.0)
+        return np.asarray(np.where(room > 0, 1 - late, 0.0))
+
+    out = _in_time(limit, own, sure)
     r, n = np.nonzero(~(out >= enough))
     if r.size:
-        few = [Served(one.chance[:, n], one.length[:, r, n][:, None]) for one in events]
-        each = [np.broadcast_to(rate, limit.shape)[n] for rate in rates]
-        out[r, n] = _in_time(room[:, r, n][:, None], own.chance[:, n], each, few)[0]
+        few = [one.of(r, n) for one in events]
+        each = [np.broadcast_to(rate, limit.shape[1:])[n] for rate in rates]
+        out[r, n] = _after_wait(limit[r, n][None], own.of(r, n), each, few)[0]
     return out
 
 
-def _in_time(
-    room: Array, chances: Array, rates: Sequence[Array], events: Sequence[Served]
+def _in_time(limit: Array, own: Served, sure: Callable[[Array], Array]) -> Array:
+    """Chance to end within a limit (R, N) s, where a wait leaves room (R, N) s so `sure`ly."""
+    out = np.zeros(limit.shape)
+    for chance, length in own.outcomes(limit):
+        out += chance * sure(limit - length)
+    return np.minimum(out, 1.0)
+
+
+def _after_wait(
+    limit: Array, own: Served, rates: Sequence[Array], events: Sequence[Served]
 ) -> Array:
-    """Chance that a wait leaves room, (R, N): room (O, R, N) s, chances (O, N) of its lengths."""
-    longest = np.maximum(room.max(axis=0), 0.0)
+    """Chance that an event, behind its wait, ends within a limit (R, N) s, (R, N)."""
+    longest = np.maximum(limit - own.once, 0.0)
     grid = _waits(longest, rates, events)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        place = np.where(longest > 0, np.clip(room / longest, 0.0, 1.0) * STEPS, 0.0)
-    low = np.minimum(place.astype(np.intp), STEPS - 1)
     r, n = np.indices(longest.shape)
-    found = grid[low, r, n] * (1 - (place - low)) + grid[low + 1, r, n] * (place - low)
-    return np.asarray((chances[:, None] * np.where(room >= 0, found, 0.0)).sum(axis=0))
+
+    def found(room: Array) -> Array:
+        with np.errstate(divide="ignore", invalid="ignore"):
+            place = np.where(longest > 0, np.clip(room / longest, 0.0, 1.0) * STEPS, 0.0)
+        low = np.minimum(place.astype(np.intp), STEPS - 1)
+        part = place - low
+        between = grid[low, r, n] * (1 - part) + grid[low + 1, r, n] * part
+        return np.asarray(np.where(room >= 0, between, 0.0))
+
+    return _in_time(limit, own, found)
 
 
 def _waits(longest: Array, rates: Sequence[Array], events: Sequence[Served]) -> Array:
@@ -191,11 +276,14 @@ def _waits(longest: Array, rates: Sequence[Array], events: Sequence[Served]) -> 
     The kernel is integrated exactly over each step, F taken straight within it.
     """
     step = longest / STEPS
+    from_here = np.arange(STEPS)[:, None, None] * step
     weight = np.zeros((STEPS, *longest.shape))
-    for j in range(STEPS):
-        for rate, one in zip(rates, events, strict=True):
-            inside = np.clip(one.length - j * step, 0.0, step)
-            weight[j] += rate * (one.chance[:, None] * inside).sum(axis=0)
+    for rate, one in zip(rates, events, strict=True):
+        longer = np.ones(longest.shape[1:])
+        for chance, length in one.outcomes(longest):
+            weight += rate * chance * np.clip(length - from_here, 0.0, step)
+            longer = longer - chance
+        weight += rate * np.maximum(longer, 0.0) * step
     busy = sum(rate * one.mean for rate, one in zip(rates, events, strict=True))
     out = np.zeros((STEPS + 1, *longest.shape))
     idle = np.maximum(1 - np.asarray(busy), 0.0)

@@ -27,8 +27,8 @@ class ChanceResult:
     wait_s: float | None
     """[s] mean wait of an event; null where there is more to do than time"""
     missed: float | None
-    """[share] events that miss `finish-within`, at the worst time of the calendar; null without
-    one"""
+    """[share] events that miss `finish-within`, whether their last try works or not, at the worst
+    time of the calendar; null without one"""
 
 
 @dataclass(frozen=True, slots=True)

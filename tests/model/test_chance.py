@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from itertools import pairwise
 from pathlib import Path
@@ -38,11 +39,94 @@ def test_tries_are_those_of_the_handbook() -> None:
 
 
 @pytest.mark.parametrize("most", [1, 2, 4, 30, None])
-def test_outcomes_have_the_mean_and_the_whole_chance(most: int | None) -> None:
+def test_numbers_of_tries_have_the_mean_and_the_whole_chance(most: int | None) -> None:
     tries = Tries(np.array([0.0, 0.2, 0.7]), most)
-    found = tries.outcomes(8)
-    assert sum(chance for _, chance in found) == pytest.approx(np.ones(3))
-    assert sum(n * chance for n, chance in found) == pytest.approx(tries.mean)
+    found = tries.counts(1000)
+    assert found.sum(axis=0) == pytest.approx(np.ones(3), abs=1e-11)
+    n = np.arange(1, len(found) + 1)[:, None]
+    assert (n * found).sum(axis=0) == pytest.approx(tries.mean)
+    mean, square = tries.mean, (n**2 * found).sum(axis=0)
+    assert square - mean**2 == pytest.approx(tries.variance, abs=1e-8)
+
+
+def in_time(own: Served, limit: float) -> float:
+    return float(done_within(np.array([limit]), own, [], [])[0, 0])
+
+
+def test_a_deadline_under_retries_by_hand() -> None:
+    """1 s, then tries of 0.5 s of which 0.2 fail, at most 4: ends after 1.5, 2, 2.5, 3 s.
+
+    By 2.2 s two tries must do: 1 - 0.2^2. The mean length, 1.624 s, would keep each of these.
+    """
+    own = served(np.array([[[1.0], [0.5]]]), [None, Tries(0.2 * ONE, 4)], None)
+    assert own.mean[0, 0] == pytest.approx(1 + 0.5 * 1.248)
+    for limit, chance in ((1.4, 0.0), (1.5, 0.8), (1.7, 0.8), (2.2, 0.96), (2.5, 0.992), (3.0, 1)):
+        assert in_time(own, limit) == pytest.approx(chance, abs=1e-12)
+    # twice, or not at all: 0.5 that the whole has to be gone through again, tries of its own in it
+    again = served(np.array([[[1.0], [0.5]]]), [None, Tries(0.2 * ONE, 2)], Tries(0.5 * ONE, 2))
+    # one go takes 1.5 or 2.0 s; two 3.0, 3.5 (two ways) or 4.0 s
+    for limit, chance in ((1.5, 0.4), (2.0, 0.5), (3.0, 0.82), (3.5, 0.98), (4.0, 1.0)):
+        assert in_time(again, limit) == pytest.approx(chance, abs=1e-12)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_deadline_of_several_tries_is_that_of_all_outcomes(seed: int) -> None:
+    """Every combination of tries of three states, each with its own length, is added up."""
+    rng = np.random.default_rng(seed)
+    lengths = rng.uniform(0.05, 0.4, 4)
+    fails, most = rng.uniform(0.05, 0.8, 3), rng.integers(1, 12, 3)
+    single = lengths[None, :, None]
+    tries = [None, *(Tries(p * ONE, int(m)) for p, m in zip(fails, most, strict=True))]
+    own = served(single, tries, None)
+    ends: list[tuple[float, float]] = []
+    for counts in itertools.product(*(range(1, m + 1) for m in most)):
+        chance, length = 1.0, lengths[0]
+        for n, p, m, one in zip(counts, fails, most, lengths[1:], strict=True):
+            chance *= p ** (n - 1) * (1 - p if n < m else 1.0)
+            length += n * one
+        ends.append((length, chance))
+    mean = sum(length * chance for length, chance in ends)
+    assert own.mean[0, 0] == pytest.approx(mean)
+    assert own.square[0, 0] == pytest.approx(sum(x**2 * chance for x, chance in ends))
+    for limit in np.array([0.8, 1.0, 1.4]) * mean:
+        exact = sum(chance for length, chance in ends if length <= limit)
+        assert in_time(own, float(limit)) == pytest.approx(exact, abs=1e-9)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_deadline_behind_others_is_that_of_a_queue(seed: int) -> None:
+    """Waits of one server by Lindley's recursion (1952; from memory), event by event."""
+    rng = np.random.default_rng(seed)
+    once, try_s, p, most = 0.3, float(rng.uniform(0.2, 0.6)), float(rng.uniform(0.2, 0.6)), 6
+    single = np.array([[[once], [try_s]]])
+    whole = Tries(0.15 * ONE, 3) if seed else None
+    own = served(single, [None, Tries(p * ONE, most)], whole)
+    rate = 0.7 / own.mean[0, 0]
+    events = 400_000
+
+    def lengths() -> np.ndarray:
+        return once + try_s * np.minimum(rng.geometric(1 - p, events), most)
+
+    length, going = np.zeros(events), np.ones(events, dtype=bool)
+    for _ in range(3 if whole else 1):
+        length += np.where(going, lengths(), 0.0)
+        going &= rng.random(events) < 0.15
+    apart = rng.exponential(1 / rate, events)
+    steps = np.concatenate([[0.0], np.cumsum(length[:-1] - apart[1:])])
+    wait = steps - np.minimum.accumulate(steps)
+    assert mean_wait([rate * ONE], [own])[0, 0] == pytest.approx(wait.mean(), rel=0.05)
+    for limit in np.array([1.0, 2.0, 4.0]) * own.mean[0, 0]:
+        found = done_within(np.array([limit]), own, [rate * ONE], [own])[0, 0]
+        late = wait + length > limit
+        # as many batches as make them independent
+        error = float(np.std(late.reshape(40, -1).mean(axis=1)) / np.sqrt(40))
+        assert abs(1 - found - late.mean()) < 4 * error + 2e-3
+
+
+def test_tries_without_number_are_told_apart_as_far_as_a_deadline_goes() -> None:
+    """Of tries that nearly always fail none is left out: 1 - 0.999^n by n tries."""
+    own = served(np.array([[[0.0], [1e-3]]]), [None, Tries(0.999 * ONE, None)], None)
+    assert in_time(own, 5.0) == pytest.approx(1 - 0.999**5000, rel=1e-9)
 
 
 def _fixed(seconds: float) -> Served:
@@ -50,10 +134,11 @@ def _fixed(seconds: float) -> Served:
 
 
 def test_a_wait_is_that_of_pollaczek_and_khinchine() -> None:
-    """M/D/1 with rate 0.8 and service 1 waits 2.0; exponential service, of E[S^2] = 2, 4.0."""
+    """M/D/1 with rate 0.8 and service 1 waits 2.0; exponential service, of E[S^2] = 2, 4.0:
+    what very many very short tries come to."""
     assert mean_wait([0.8 * ONE], [_fixed(1.0)])[0, 0] == pytest.approx(2.0, rel=1e-12)
-    spread = Served(np.full((2, 1), 0.5), np.array([[[0.0]], [[2.0]]]))
-    assert mean_wait([0.8 * ONE], [spread])[0, 0] == pytest.approx(4.0, rel=1e-12)
+    short = served(np.full((1, 1, 1), 1e-4), [Tries((1 - 1e-4) * ONE, None)], None)
+    assert mean_wait([0.8 * ONE], [short])[0, 0] == pytest.approx(4.0, rel=1e-3)
     assert np.isinf(mean_wait([1.2 * ONE], [_fixed(1.0)])[0, 0])
 
 
