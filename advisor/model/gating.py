@@ -3,9 +3,19 @@
 What is switched on fills its capacitance C: the source gives C V (1 - exp(-t/decay)) of charge at
 the rail after a rest t (C V where it is empty again), so C V^2 of energy at the rail's voltage, of
 which half is stored and half is lost in whatever switches it, whatever its resistance (a capacitor
-charged from a constant voltage; textbook). t is the time between uses: the mean one, period less
-length, where several tasks use it, where events come at random or are tried again. As the charge
-bends downwards over t that is a bound, which the mean of random rests lies below.
+charged from a constant voltage; textbook). Rests are those that occur, and the charge is its mean
+over them, which bends downwards over t and so is less than that of the mean rest:
+
+- regular uses, a period T apart and l long, rest T - l;
+- uses at random rest 0 where one waits for another to end, with the chance l/T of a queue with one
+  server, else exponentially with the mean T (memoryless), so C V (1 - l/T) T/(T + decay);
+- where several tasks use a rail the rest is since the last of all. A regular one of another task
+  came evenly long ago, since their periods do not keep step, and
+
+      E[1 - exp(-rest/decay)] = integral over x of exp(-x/decay)/decay P(rest > x);
+
+- tries of a whole event rest for the loads of the event in between; what the chip does meanwhile
+  counts as none. What is tried within a use lengthens it by its mean.
 
 A filling is spread over the state in which it is switched on, whose current it adds to. A rail is
 on from the first to the last of its loads in an event; each try of a whole event switches anew.
@@ -16,22 +26,105 @@ Axes: S states of an event, N draws. SI units.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from advisor.model.draws import Array
-from advisor.model.rails import RailStates
+from advisor.model.rails import Gate, RailStates
 from advisor.model.workload import LoadFigures, ProductFigures, TaskFigures
 
+# of rests, whose chances are straight between the ends of regular periods
+_X, _W = np.polynomial.legendre.leggauss(24)
+_NODES, _WEIGHTS = (_X + 1) / 2, _W / 2
 
-def _tries(task: TaskFigures) -> Array | float:
+
+@dataclass(frozen=True, slots=True)
+class Use:
+    """A use of something by a task: period and length (N,) s, of all tries of the event together,
+    and whether it comes at random."""
+
+    period: Array
+    length: Array
+    random: bool
+
+
+def emptied(decay: Array, uses: Sequence[Use], own: int) -> Array:
+    """Mean of 1 - exp(-rest/decay) before a use of task `own`, (N,) shares; decay (N,) s.
+
+    `uses` are those of all tasks that share it. The weight exp(-x/decay) and the chances that none
+    came at random since make one exponential, over which the rest is integrated.
+    """
+    rate, free, longest = 1 / decay, np.ones_like(decay), np.full_like(decay, np.inf)
+    for use in uses:
+        if use.random:
+            rate = rate + 1 / use.period
+            free = free * np.maximum(1 - use.length / use.period, 0.0)
+        else:
+            longest = np.minimum(longest, np.maximum(use.period - use.length, 0.0))
+    whole = -np.expm1(-rate * longest)
+    even = [use for k, use in enumerate(uses) if k != own and not use.random]
+    total = np.zeros_like(decay)
+    for node, weight in zip(_NODES, _WEIGHTS, strict=True):
+        rest = -np.log1p(-whole * node) / rate
+        ago = np.ones_like(decay)
+        for use in even:
+            ago = ago * np.maximum(1 - (rest + use.length) / use.period, 0.0)
+        total += weight * ago
+    return np.asarray(free * whole * total / (decay * rate))
+
+
+def _filled(gate: Gate, uses: Sequence[Use], own: int, tries: Array, between: Array) -> Array:
+    """What a filling takes on average, (N,) F: of the first try of an event, and of those that
+    follow after a rest (N,) s."""
+    if gate.decay is None:
+        return gate.filled(between)
+    first = gate.capacitance * emptied(gate.decay, uses, own)
+    return np.asarray((first + (tries - 1) * gate.filled(between)) / tries)
+
+
+def _tries(task: TaskFigures) -> Array:
     """How often an event is gone through, (N,), a mean count."""
-    return 1.0 if task.tries is None else task.tries.mean
+    return np.ones_like(task.period) if task.tries is None else task.tries.mean
+
+
+def _use(task: TaskFigures, length: Array, between: Array) -> Use:
+    """A task's use of something that is on for so long in a try and off for so long until the next
+    one, (N,) s each."""
+    tries = _tries(task)
+    return Use(task.period, tries * length + (tries - 1) * between, task.random)
 
 
 def rest_of_load(task: TaskFigures, load: LoadFigures) -> Array:
     """Mean time between the uses of a load, (N,) s."""
     return np.maximum(task.period / _tries(task) - load.whole, 0.0)
+
+
+def filled_of_load(task: TaskFigures, load: LoadFigures, gate: Gate) -> Array:
+    """What switching on a load fills on average, (N,) F."""
+    between = _lengths(task, task.loads) - load.whole
+    return _filled(gate, [_use(task, load.whole, between)], 0, _tries(task), between)
+
+
+def filled_of_rail(product: ProductFigures, rail: int, gate: Gate) -> dict[str, Array]:
+    """What switching on a rail fills on average, (N,) F, by the tasks that use it."""
+    users, uses, gaps = [], [], []
+    for task in product.tasks:
+        span = _span(task, rail)
+        if span is not None and np.isfinite(task.period).all():
+            on = _lengths(task, task.loads[span[0] : span[1] + 1])
+            gaps.append(_lengths(task, task.loads) - on)
+            uses.append(_use(task, on, gaps[-1]))
+            users.append(task)
+    return {
+        task.name: _filled(gate, uses, k, _tries(task), between)
+        for k, (task, between) in enumerate(zip(users, gaps, strict=True))
+    }
+
+
+def _lengths(task: TaskFigures, loads: Sequence[LoadFigures]) -> Array:
+    """How long some loads of a task are on together, (N,) s."""
+    return sum((load.whole for load in loads), np.zeros_like(task.period))
 
 
 def _span(task: TaskFigures, rail: int) -> tuple[int, int] | None:
@@ -60,15 +153,15 @@ def load_states(task: TaskFigures, states: Sequence[int], count: int) -> Array:
     fill = np.zeros((count, len(task.period)))
     for load, s in zip(task.loads, states, strict=True):
         if load.on is None:
-            fill[s] += _filled(task, load)
+            fill[s] += _own_filling(task, load)
     return fill
 
 
-def _filled(task: TaskFigures, load: LoadFigures) -> Array:
+def _own_filling(task: TaskFigures, load: LoadFigures) -> Array:
     """What a load's own capacitance takes over its length, (N,) F/s."""
     if not load.gated or load.gate is None:
         return np.zeros_like(load.duration)
-    return load.gate.filled(rest_of_load(task, load)) / load.whole
+    return filled_of_load(task, load, load.gate) / load.whole
 
 
 def rail_states(
@@ -86,14 +179,15 @@ def rail_states(
             if load.on == r:
                 a[s] += in_use(load, rail.gated)
                 w[s] += load.demand.power
-                fill[s] += _filled(task, load)
+                fill[s] += _own_filling(task, load)
         span = _span(task, r)
         if rail.gated and span is not None:
             first, last = span
             on[states[first] : states[last] + 1] = True
             if rail.gate is not None:
-                rest = uses_of_rail(product, r)[1]
-                fill[states[first]] += rail.gate.filled(rest) / task.loads[first].whole
+                filled = filled_of_rail(product, r, rail.gate)
+                if task.name in filled:  # one that is not done then is of no time
+                    fill[states[first]] += filled[task.name] / task.loads[first].whole
             starts[states[first]] = 1 / task.loads[first].whole
         out.append(RailStates(load_a=a, load_w=w, fill_s=fill, starts=starts, on=on))
     return tuple(out)

@@ -10,8 +10,9 @@ from advisor.dataclass import dataclass
 from advisor.decide.builds import Build
 from advisor.model.conversion import Conversion
 from advisor.model.draws import Array
-from advisor.model.gating import rest_of_load, uses_of_rail
+from advisor.model.gating import filled_of_load, filled_of_rail, rest_of_load, uses_of_rail
 from advisor.model.rails import Gate, RailStates, at_rest
+from advisor.model.workload import ProductFigures
 from advisor.studies.consumers import real_voltage
 
 ROUNDS = 200  # of a fixed point that contracts
@@ -29,7 +30,7 @@ class GateResult:
     rest_s: float | None
     """[s] mean time between its uses; null where it is never used"""
     charge_c: float
-    """[C] what filling its capacitance after that rest takes at its rail"""
+    """[C] what filling its capacitance takes at its rail, on average over the rests that occur"""
     energy_j: float
     """[J] the same as energy, charge times the rail's voltage"""
     stored_j: float
@@ -42,8 +43,8 @@ class GateResult:
     """[W] what it would take from the pack between its uses were it not switched off; null where
     that is not stated"""
     pays_beyond_s: float | None
-    """[s] rest beyond which switching off takes less than standing by; null where that is not
-    known, or never"""
+    """[s] rest beyond which switching off takes less than standing by: the mean one where all its
+    uses come at random; null where that is not known, or never"""
 
 
 def gating(build: Build) -> tuple[GateResult, ...]:
@@ -65,6 +66,8 @@ def _gates(build: Build) -> Iterator[GateResult]:
                 f"rail {rail.name}",
                 rail.gated,
                 rest if rate[0] > 0 else None,
+                _on_average(product, r, rail.gate),
+                all(t.random for t in product.tasks if any(x.on == r for x in t.loads)),
                 rail.gate,
                 one,
                 first.demand.at(one.volts),
@@ -88,6 +91,8 @@ def _gates(build: Build) -> Iterator[GateResult]:
                 f"load {load.name} of {task.name}",
                 load.gated,
                 rest_of_load(task, load),
+                filled_of_load(task, load, load.gate),
+                task.random,
                 load.gate,
                 one,
                 load.demand.at(one.volts),
@@ -95,6 +100,19 @@ def _gates(build: Build) -> Iterator[GateResult]:
                 watts,
                 real,
             )
+
+
+def _on_average(product: ProductFigures, r: int, gate: Gate) -> Array:
+    """What a filling of a rail takes, (1,) F, on average over its uses."""
+    filled = filled_of_rail(product, r, gate)
+    rates = {
+        task.name: (1.0 if task.tries is None else task.tries.mean) / task.period
+        for task in product.tasks
+        if task.name in filled
+    }
+    if not filled:
+        return gate.capacitance
+    return np.asarray(sum(rates[name] * f for name, f in filled.items()) / sum(rates.values()))
 
 
 def _sum(amounts: list[Array]) -> Array:
@@ -118,6 +136,8 @@ def _result(
     name: str,
     gated: bool,
     rest: Array | None,
+    filled: Array,
+    random: bool,
     gate: Gate,
     one: Conversion,
     amps: Array,
@@ -125,9 +145,10 @@ def _result(
     watts: Array | None,
     real: Array,
 ) -> GateResult:
-    """From what a load draws, (1,) A, while its rail's capacitance is filled over (1,) s."""
+    """From what a load draws, (1,) A, while (1,) F of its rail's capacitance are filled over (1,)
+    s."""
     full = gate.capacitance * one.volts
-    charge = full if rest is None else gate.filled(rest) * one.volts
+    charge = full if rest is None else filled * one.volts
     with np.errstate(divide="ignore", invalid="ignore"):
         more = _watts(one, amps + charge / seconds, real) - _watts(one, amps, real)
     start = one.start_up_j if one.rail and name == f"rail {one.rail}" else 0 * real
@@ -135,7 +156,8 @@ def _result(
     each = filling / float(charge[0]) if charge[0] > 0 else 0.0
     pays = None
     if watts is not None and watts[0] > 0:
-        pays = _pays(gate, each * float(full[0]), float(start[0]), float(watts[0]))
+        law = _pays_at_random if random and gate.decay is not None else _pays
+        pays = law(gate, each * float(full[0]), float(start[0]), float(watts[0]))
     return GateResult(
         gate=name,
         gated=gated,
@@ -162,3 +184,11 @@ def _pays(gate: Gate, full_j: float, start_j: float, watts: float) -> float:
         for _ in range(ROUNDS):
             rest = (start_j - full_j * float(np.expm1(-rest / decay))) / watts
     return rest
+
+
+def _pays_at_random(gate: Gate, full_j: float, start_j: float, watts: float) -> float:
+    """The mean rest t of exponential ones at which start + full t/(t + decay) = watts x t, s."""
+    assert gate.decay is not None
+    decay = float(gate.decay[0])
+    half = (start_j + full_j - watts * decay) / (2 * watts)
+    return half + float(np.sqrt(half**2 + start_j * decay / watts))
