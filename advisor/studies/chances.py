@@ -7,7 +7,7 @@ import numpy as np
 from advisor.dataclass import dataclass
 from advisor.decide.builds import Build
 from advisor.decide.chances import bears_on, waiting
-from advisor.studies.results import known
+from advisor.studies.results import battery_current, known
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,5 +68,5 @@ def chances(build: Build) -> SpreadResult | None:
         )
     life = float(at.life.life_s[row, 0])
     sd = float(np.sqrt(at.drain.variance[row, 0] * life)) if np.isfinite(life) else np.inf
-    mean = float(at.life.mean_current_a[row, 0] + at.feed.pack.self_discharge_a[0])
+    mean = battery_current(build) + float(at.feed.pack.self_discharge_a[0])
     return SpreadResult(charge_sd_c=sd, life_sd_s=sd / mean, tasks=tuple(tasks))

@@ -7,7 +7,7 @@ import numpy as np
 from advisor.dataclass import dataclass
 from advisor.decide.builds import Build
 from advisor.model.conversion import Conversion
-from advisor.studies.results import addon_currents
+from advisor.studies.results import addon_currents, battery_current
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +32,7 @@ def real_voltage(build: Build) -> float:
     drain, pack = assessed.drain, assessed.feed.pack
     a = float((drain.share[row, :, 0] * drain.constant_a[row, :, 0]).sum() + pack.leak_a[0])
     b = float((drain.share[row, :, 0] * drain.power_w[row, :, 0]).sum())
-    over = float(assessed.life.mean_current_a[row, 0]) - a
+    over = battery_current(build) - a
     return b / over if b > 0 and over > 0 else float(assessed.feed.nominal_v[0])
 
 

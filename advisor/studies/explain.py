@@ -38,6 +38,7 @@ from advisor.studies.results import (
     CostResult,
     LifeResult,
     Power,
+    battery_current,
     build_result,
     cost_result,
     frame,
@@ -306,12 +307,10 @@ def explained(
 
 def _charge(build: Build) -> float | None:
     """What the pack gives until its life ends, C; None for a life without end."""
-    life, pack = build.assessed.life, build.assessed.feed.pack
-    lasts = float(life.life_s[build.row, 0])
+    lasts = float(build.assessed.life.life_s[build.row, 0])
     if not np.isfinite(lasts):
         return None
-    mean = float(life.mean_current_a[build.row, 0] + pack.self_discharge_a[0])
-    return mean * lasts
+    return (battery_current(build) + float(build.assessed.feed.pack.self_discharge_a[0])) * lasts
 
 
 def _score(
@@ -423,7 +422,7 @@ def _builds(evaluation: Evaluation, candidate: Candidate, most: int = 8) -> tupl
                 expected=expected.get(build),
                 battery_life_s=float(assessed.life.life_s[row, 0]),
                 ends_by=ENDS[int(assessed.life.ends_by[row, 0])].name,
-                battery_current_a=float(assessed.battery_a[row, 0]),
+                battery_current_a=battery_current(build),
                 purchase=known(assessed.costs.purchase[row, 0]),
                 lifetime=known(assessed.costs.lifetime[row, 0]),
             )

@@ -307,6 +307,15 @@ def addon_currents(build: Build) -> dict[str, np.ndarray]:
     }
 
 
+def battery_current(build: Build) -> float:
+    """Mean current from a build's pack over its life, A: the only place where it is told.
+
+    The reservoir's leak is in it, self-discharge is not; what `explain` tells by consumer adds up
+    to it.
+    """
+    return float(build.assessed.life.mean_current_a[build.row, 0])
+
+
 def power_result(build: Build) -> Power:
     """Mean currents of a build, by consumer.
 
@@ -321,10 +330,9 @@ def power_result(build: Build) -> Power:
     beside = addon_currents(build)
     current = current - sum((a[:, None] for a in beside.values()), 0.0)
     part = (lines.share[row] * current)[:, 0]
-    life = assessed.life
     return Power(
         rail_current_a=float(assessed.rail_a[row, 0]),
-        battery_current_a=float(life.mean_current_a[row, 0]),
+        battery_current_a=battery_current(build),
         busy_share=float(lines.busy[row, 0]),
         breakdown_a=Breakdown(
             sleep=float(part[-1]),

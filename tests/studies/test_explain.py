@@ -60,6 +60,8 @@ def test_currents_add_up_to_what_the_pack_gives(explained: list[Explanation]) ->
         total = sum(c.a for c in found.current)
         lost = sum(c.a for c in found.current if c.consumer == "self-discharge")
         assert total - lost == pytest.approx(found.power.battery_current_a, rel=1e-9)
+        # one current of one build, wherever it is told
+        assert found.builds[0].battery_current_a == found.power.battery_current_a
         # the charge that the pack gives lasts the life that is told
         assert found.charge_c is not None
         assert found.charge_c / total == pytest.approx(found.battery_life_s.nominal, rel=1e-9)
