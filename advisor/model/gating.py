@@ -26,10 +26,10 @@ Axes: S states of an event, N draws. SI units.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
+from advisor.dataclass import dataclass
 from advisor.model.draws import Array
 from advisor.model.rails import Gate, RailStates
 from advisor.model.workload import LoadFigures, ProductFigures, TaskFigures
