@@ -27,7 +27,7 @@ from advisor.model.drain import Drain, joined, rows_of
 from advisor.model.draws import Array
 from advisor.model.ends import INDEX
 from advisor.model.events import EventStates, Timeline, calendar
-from advisor.model.harvest import Harvested, answered, harvested, sustained
+from advisor.model.harvest import Harvested, answered, harvested, left_over_life, sustained
 from advisor.model.meetings import coinciding, met
 from advisor.model.packs import Feed, cells_name
 from advisor.model.recharged import on_one_charge, recharged, scaled
@@ -304,6 +304,9 @@ def assess(
         stores = answered(
             [harvested(m.feed, product, m.drain, life_of[i]) for i, m in enumerate(prepared)],
             product,
+            lambda i, one: left_over_life(
+                life_of[i], one, prepared[i].feed.pack, prepared[i].drain
+            ),
         )
     return [
         _assessed(made, life_of[i], stores[i], own_cost, product, criteria, weights)

@@ -21,12 +21,17 @@ q^(1-1/z): u = q^(1/z) grows at the rate k^(1/z), whatever it is, and the rates 
 add up over their times, in any order. So the rate at a mixture of temperatures and states of charge
 is the mean of k^(1/z) over the time, exactly. It is neither k at the mean stress nor the mean of k.
 
-Axes: R rows (builds on one pack), N draws. SI units, temperatures in degC.
+The state of charge is of the capacity left: a pack that has faded to l goes down to 1 - d/l by a
+charge d of the rated capacity. So the calendar law's rate is that of bands of loss, each at its
+middle, which are gone through one after the other; with one loss for all states there is one.
+
+Axes: R rows (builds on one pack), N draws, B bands of loss. SI units, temperatures in degC.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,6 +50,18 @@ CYCLES = ("loss", "after", "depth", "at", "doubles-every", "exponent", "depth-ex
 # four-point Gauss-Legendre on 0..1: exact to degree 7, so for any 1/z up to that
 _X, _W = np.polynomial.legendre.leggauss(4)
 _NODES, _WEIGHTS = (_X + 1) / 2, _W / 2
+BANDS = (
+    0.04,
+    0.1,
+    0.17,
+    0.25,
+    0.34,
+    0.44,
+    0.55,
+    0.67,
+    0.8,
+    1.0,
+)  # of what is lost of the capacity, up to
 _NEWTON = 9  # steps of a convergence that is quadratic, and monotonic from above
 
 
@@ -105,6 +122,7 @@ class Ageing:
 class Stress:
     """What a pack goes through, as rates at which each law's u = q^(1/z) grows, (R, N) 1/s.
 
+    calendar : (B, R, N), by what has been lost by then, a rate for each of `BANDS`, or one for all.
     begun : (R, N), the calendar law's u on the first day.
     """
 
@@ -114,7 +132,7 @@ class Stress:
 
     def of(self, r: NDArray[np.intp], n: NDArray[np.intp]) -> Stress:
         """That of some cases, by their indices (m,) of row and draw."""
-        return Stress(self.calendar[r, n], self.cycles[r, n], self.begun[r, n])
+        return Stress(self.calendar[:, r, n], self.cycles[r, n], self.begun[r, n])
 
 
 @dataclass(frozen=True, slots=True)
@@ -225,18 +243,30 @@ def _law(
     )
 
 
-def stress(ageing: Ageing, depth: Array, period: Array, full: Array | float = 1.0) -> Stress:
+def stress(
+    ageing: Ageing,
+    depth: Array,
+    period: Array,
+    full: Array | float | Callable[[float], Array] = 1.0,
+) -> Stress:
     """The stress of a pack that takes a depth in each period, evenly, from a state of charge on.
 
     Parameters
     ----------
     depth : (R, N) charge of one cycle, as a share of the rated capacity. period : (N,) s, from one
-    charge to the next. full : (R, N) state of charge after each charge.
+    charge to the next. full : (R, N) state of charge after each charge, of the capacity left;
+    perhaps by the share that is left.
     """
-    rate = np.zeros(depth.shape)
-    if ageing.calendar is not None:
-        law = ageing.calendar
-        rate = law.warmth * _charged(law, full - depth, full * np.ones(depth.shape)) / law.unit
+    rate = np.zeros((1, *depth.shape))
+    law = ageing.calendar
+    if law is not None:
+        ends = (0.0, *BANDS) if len(law.charged) > 1 else (0.0, 0.0)
+        rates = []
+        for low, high in pairwise(ends):
+            left = 1 - (low + high) / 2
+            top = (full(left) if callable(full) else full) * np.ones(depth.shape)
+            rates.append(law.warmth * _charged(law, top - depth / left, top) / law.unit)
+        rate = np.stack(rates)
     return Stress(rate, _cycled(ageing.cycles, depth, period), np.zeros(depth.shape))
 
 
@@ -290,9 +320,23 @@ def before_use(ageing: Ageing, seconds: list[Array], depths: list[Array]) -> Arr
 
 def worn(ageing: Ageing, under: Stress, seconds: Array) -> Worn:
     """What a pack has lost after so many s (R, N) in use under a stress."""
-    q_c, rise_c = _lost(ageing.calendar, under.begun + _over(under.calendar, seconds))
-    q_y, rise_y = _lost(ageing.cycles, _over(under.cycles, seconds))
+    u_c, u_y = under.begun, np.zeros(under.cycles.shape)
+    to_go = seconds
+    for bound, rate in _banded(under):
+        here = to_go
+        if bound < 1:
+            here = np.minimum(_until(ageing, rate, under.cycles, (u_c, u_y), bound), to_go)
+        u_c, u_y = u_c + _over(rate, here), u_y + _over(under.cycles, here)
+        to_go = np.where(here < to_go, to_go - np.where(here < to_go, here, 0.0), 0.0)
+    q_c, rise_c = _lost(ageing.calendar, u_c)
+    q_y, rise_y = _lost(ageing.cycles, u_y)
     return Worn(q_c, q_y, 1 + rise_c + rise_y)
+
+
+def _banded(under: Stress) -> list[tuple[float, Array]]:
+    """(loss up to which, calendar law's rate (R, N) 1/s) of each band."""
+    bounds = BANDS if len(under.calendar) > 1 else (1.0,)
+    return list(zip(bounds, under.calendar, strict=True))
 
 
 def _over(rate: Array, seconds: Array) -> Array:
@@ -308,34 +352,51 @@ def _lost(law: Law | None, u: Array) -> tuple[Array, Array]:
 
 
 def time_to(ageing: Ageing, under: Stress, loss: Array) -> Array:
-    """Seconds in use until a share of the capacity is lost, (R, N); infinite where it never is.
+    """Seconds in use until a share of the capacity is lost, (R, N); infinite where it never is."""
+    total = np.zeros(np.broadcast_shapes(loss.shape, under.cycles.shape))
+    u_c, u_y = under.begun + total, total
+    for bound, rate in _banded(under):
+        aim = np.minimum(loss, bound) if bound < 1 else loss
+        here = _until(ageing, rate, under.cycles, (u_c, u_y), aim)
+        u_c, u_y = u_c + _over(rate, here), u_y + _over(under.cycles, here)
+        total = total + here
+    return total
+
+
+def _until(
+    ageing: Ageing, calendar: Array, cycles: Array, begun: tuple[Array, Array], loss: Array | float
+) -> Array:
+    """Seconds until a share of the capacity is lost at rates (R, N) 1/s, from what each law's u has
+    come to, (R, N); infinite where it never is.
 
     With x = ln t, the logarithm of each loss (u_0 + K t)^z is convex in x and rising, and so is
     that of their sum: Newton's steps from above stay above and close in quadratically.
     """
     laws = [
-        (law.exponent, rate, begun)
-        for law, rate, begun in (
-            (ageing.calendar, under.calendar, under.begun),
-            (ageing.cycles, under.cycles, np.zeros(under.cycles.shape)),
+        (law.exponent, rate, u)
+        for law, rate, u in (
+            (ageing.calendar, calendar, begun[0]),
+            (ageing.cycles, cycles, begun[1]),
         )
         if law is not None
     ]
-    out = np.full(np.broadcast_shapes(loss.shape, under.calendar.shape), np.inf)
+    out = np.full(np.broadcast_shapes(np.shape(loss), calendar.shape), np.inf)
+    already = np.zeros(out.shape)
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        for z, rate, begun in laws:
-            alone = (np.maximum(loss, 0.0) ** (1 / z) - begun) / rate
-            # at once where storage has cost as much already, never where it does not go on
-            alone = np.where(loss <= begun**z, 0.0, np.where(rate > 0, alone, np.inf))
-            out = np.minimum(out, alone)
+        for z, rate, u in laws:
+            alone = (np.maximum(loss, 0.0) ** (1 / z) - u) / rate
+            out = np.minimum(out, np.where(rate > 0, alone, np.inf))
+            already = already + u**z
+        # at once where as much is lost already, never where it does not go on
+        out = np.where(loss <= already * (1 + 1e-12), 0.0, out)
         if len(laws) < 2:
             return out
         open_ones = (out > 0) & np.isfinite(out)
         x, aim = np.log(np.where(open_ones, out, 1.0)), np.log(np.where(open_ones, loss, 1.0))
         for _ in range(_NEWTON):
             t, total, slope = np.exp(x), np.zeros(x.shape), np.zeros(x.shape)
-            for z, rate, begun in laws:
-                u = begun + rate * t
+            for z, rate, u0 in laws:
+                u = u0 + rate * t
                 lost = u**z
                 total = total + lost
                 slope = slope + np.where(u > 0, z * lost * rate * t / u, 0.0)

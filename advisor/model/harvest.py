@@ -10,6 +10,10 @@ Nothing is charged below and above the temperatures at which the cells may be. O
 days are is not said, so the cold ones are taken to be of the six months of least harvest and the
 hot ones of the others, each day by itself (common practice, no source).
 
+How often the store runs empty is told of the pack's whole life: as it fades the chain is asked for
+the capacity left at some moments, of which the mean is taken. The depth at which it no longer
+carries the build stays that of the fresh one.
+
 Where the harvest of a year covers the load the pack is changed for its age alone. Where it does
 not, it prolongs the life: the pack gives what is lacking, t = t_0/(1 - cover), t_0 the life without
 and cover the harvest over the load; a harvest of nothing leaves everything as it was.
@@ -20,7 +24,7 @@ Axes: R rows (builds on one feed), N draws. SI units.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -28,7 +32,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from advisor.dataclass import dataclass
-from advisor.model.ageing import Ageing, Stress, before_use, stress, time_to
+from advisor.model.ageing import Ageing, Stress, before_use, stress, time_to, worn
 from advisor.model.battery import stored
 from advisor.model.drain import Drain, Pack, at_depth
 from advisor.model.draws import Array
@@ -45,6 +49,9 @@ if TYPE_CHECKING:
 DAY = 86400.0
 EVEN = 1e-9  # of a logarithm, below which months differ by rounding alone
 HALF = 6  # months of the dark half of a year
+# three-point Gauss-Legendre on 0..1, of a life in which capacity is lost
+MOMENTS = (0.5 - np.sqrt(0.15), 0.5, 0.5 + np.sqrt(0.15))
+WEIGHTS = {1: np.ones(1), len(MOMENTS): np.array([5.0, 8.0, 5.0]) / 18.0}
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +61,9 @@ class Harvested:
     income_j : (12, N) J, a day's mean harvest by month that comes out of the store again. load_w :
     W, mean that the pack gives, its own losses in it. store_j : J, the store; volts : V, its mean;
     night_j : J of it set aside for the nights. lost : share of days on which the load is not
-    carried, unserved : share of the load; level : mean level of what is left of the store, at dawn.
+    carried, over the pack's life, unserved : share of the load; level : mean level of what is left
+    of the fresh store, at dawn. left : (A, R, N) share of the store that age leaves, at moments
+    evenly in the pack's life.
     cold, hot : (N,) share of the time too cold or too hot to charge. service : the chain's answers.
     """
 
@@ -69,6 +78,7 @@ class Harvested:
     cold: Array
     hot: Array
     service: Service
+    left: Array
 
     @property
     def income_w(self) -> Array:
@@ -84,8 +94,13 @@ class Harvested:
 
     @property
     def days(self) -> Array:
-        """What is left of the store for days, (R, N) count of days of load."""
+        """What the fresh store has left for days, (R, N) count of days of load."""
         return days_of(self.store_j, self.night_j, self.load_w)
+
+    @property
+    def aged_days(self) -> Array:
+        """The same as it fades, (A, R, N) counts of days."""
+        return days_of(self.store_j * self.left, self.night_j, self.load_w)
 
     @property
     def depth(self) -> Array:
@@ -96,12 +111,15 @@ class Harvested:
     def again(self, row: int, income: float = 1.0, store: float = 1.0) -> float:
         """Share of lost days of a row at the stated values, with so many times the harvest and the
         store."""
-        days = days_of(self.store_j[row] * store, self.night_j[row], self.load_w[row])
-        return float(self.service.at(self.cover[row] * income, days).lost[0])
+        aged = self.store_j[row] * store * self.left[:, row]
+        days = days_of(aged, self.night_j[row], self.load_w[row])
+        cover = np.broadcast_to(self.cover[row] * income, days.shape)
+        return float(self.service.at(cover, days).lost[:, 0] @ WEIGHTS[len(days)])
 
     def by_month(self, row: int) -> Dawns:
         """A row at the stated values, month by month."""
-        return self.service.by_month(float(self.cover[row, 0]), float(self.days[row, 0]))
+        days = float(self.aged_days[:, row, 0] @ WEIGHTS[len(self.left)])
+        return self.service.by_month(float(self.cover[row, 0]), days)
 
 
 def days_of(store_j: Array, night_j: Array, load_w: Array) -> Array:
@@ -151,11 +169,19 @@ def harvested(feed: Feed, product: ProductFigures, drain: Drain, life: Life) -> 
         cold=too_cold,
         hot=too_hot,
         service=answers,
+        left=np.ones((1, *load_w.shape)),
     )
 
 
-def answered(some: Sequence[Harvested | None], product: ProductFigures) -> list[Harvested | None]:
+def answered(
+    some: Sequence[Harvested | None],
+    product: ProductFigures,
+    aged: Callable[[int, Harvested], Array] | None = None,
+) -> list[Harvested | None]:
     """The same with what the chain answers, where months, spread and persistence may be drawn.
+
+    `aged` tells what age leaves of the store of each by its place, (A, R, N) shares, from how the
+    fresh one fares.
 
     What moves all months alike moves the cover. What moves them otherwise counts by the weight that
     each has at that cover and store, to the first order. Those of one chain are asked together.
@@ -177,17 +203,33 @@ def answered(some: Sequence[Harvested | None], product: ProductFigures) -> list[
                 for one, move, still in zip(found, moves, moved, strict=True)
             ]
         covers = [one.cover * np.exp(by) for one, (by, _) in zip(found, moved, strict=True)]
-        pairs = zip(covers, found, strict=True)
-        answers.know(*_in_one([(cover, one.days) for cover, one in pairs]))
+        answers.know(*_in_one([(c, one.days) for c, one in zip(covers, found, strict=True)]))
+        fresh = [answers.at(c, one.days) for c, one in zip(covers, found, strict=True)]
+        found = [replace(one, level=of.level) for one, of in zip(found, fresh, strict=True)]
+        if aged is not None:
+            found = [replace(one, left=aged(i, one)) for i, one in zip(members, found, strict=True)]
+        covers = [np.broadcast_to(c, one.left.shape) for c, one in zip(covers, found, strict=True)]
+        answers.know(*_in_one([(c, one.aged_days) for c, one in zip(covers, found, strict=True)]))
         for i, one, cover, (_, more) in zip(members, found, covers, moved, strict=True):
-            fared = answers.at(cover, one.days)
+            fared, weights = answers.at(cover, one.aged_days), WEIGHTS[len(one.left)]
             out[i] = replace(
                 one,
-                lost=shifted(fared.lost, more),
-                unserved=fared.unserved,
-                level=fared.level,
+                lost=np.tensordot(weights, shifted(fared.lost, more), 1),
+                unserved=np.tensordot(weights, fared.unserved, 1),
             )
     return out
+
+
+def left_over_life(life: Life, at: Harvested, pack: Pack, drain: Drain) -> Array:
+    """What age leaves of a store at moments of its pack's life, (A, R, N) shares of the capacity;
+    at one alone where it does not age, and the fresh one where its life has no end."""
+    lasts = sustained(life, at, pack, drain).life_s
+    if pack.ageing is None or not (lasts > 0).any():
+        return np.ones((1, *lasts.shape))
+    under = _in_service(pack, at, life, drain)
+    lasts = np.where(np.isfinite(lasts), lasts, 0.0)
+    moments = [worn(pack.ageing, under, lasts * moment).left for moment in MOMENTS]
+    return np.stack(moments)
 
 
 def _in_one(places: Sequence[tuple[Array, Array]]) -> tuple[Array, Array]:
@@ -258,13 +300,11 @@ def sustained(life: Life, at: Harvested, pack: Pack, drain: Drain) -> Life:
         longer = np.where(at.cover < 1, 1 / (1 - np.minimum(at.cover, 1.0)), np.inf)
     faded = next_faded = np.full(shape, np.inf)
     if pack.ageing is not None and (pack.ageing.end > 0).any():
-        under = _stress(pack.ageing, at, life)
         most = np.where(pack.ageing.end > 0, 1 - pack.ageing.end, np.inf) + np.zeros(shape)
-        faded = next_faded = time_to(pack.ageing, under, np.minimum(most, 1.0))
-        if phases:
-            begun = before_use(pack.ageing, phases, stored(pack, drain)) + np.zeros(shape)
-            faded = time_to(pack.ageing, replace(under, begun=begun), np.minimum(most, 1.0))
-        faded, next_faded = (np.where(most <= 1, one, np.inf) for one in (faded, next_faded))
+        next_faded, faded = (
+            np.where(most <= 1, time_to(pack.ageing, under, np.minimum(most, 1.0)), np.inf)
+            for under in (_stress(pack.ageing, at, life), _in_service(pack, at, life, drain))
+        )
 
     def until(seconds: Array, age: Array) -> Array:
         # a life that age ended is not known beyond it
@@ -293,9 +333,25 @@ def sustained(life: Life, at: Harvested, pack: Pack, drain: Drain) -> Life:
     )
 
 
+def _in_service(pack: Pack, at: Harvested, life: Life, drain: Drain) -> Stress:
+    """What the first pack goes through, with what it has lost before use."""
+    assert pack.ageing is not None
+    under = _stress(pack.ageing, at, life)
+    if not drain.before:
+        return under
+    phases = [phase.seconds for phase in drain.before]
+    begun = before_use(pack.ageing, phases, stored(pack, drain)) + np.zeros(life.life_s.shape)
+    return replace(under, begun=begun)
+
+
 def _stress(ageing: Ageing, at: Harvested, life: Life) -> Stress:
-    """What a pack goes through that is charged by day and discharged by night."""
-    taken = np.minimum(at.depth, 1.0) * life.end_depth
-    at_dawn = 1 - life.end_depth + taken + at.level * (life.end_depth - taken)
-    full = np.clip(at_dawn + taken, taken, 1.0)
+    """What a pack goes through that is charged by day and discharged by night; states of charge are
+    of the capacity left, of which a night takes the more the less that is."""
+    taken, deepest = np.minimum(at.depth, 1.0) * life.end_depth, life.end_depth
+
+    def full(left: float) -> Array:
+        of_left = np.minimum(taken / left, deepest)
+        at_dusk = 1 - (1 - at.level) * (deepest - of_left)
+        return np.asarray(np.clip(at_dusk, np.minimum(taken / left, 1.0), 1.0))
+
     return stress(ageing, taken, np.full(taken.shape[1], DAY), full)

@@ -2,7 +2,8 @@
 
 In one interval the pack gives the charge that a fresh one gives in that time, so its laws of ageing
 (`ageing`) see the same stress all its life: cycles of that depth, states of charge from full down
-by it, the temperatures of the product. Depths are shares of the rated capacity, as in those laws.
+by it, the temperatures of the product. Depths are shares of the rated capacity, as in those laws;
+states of charge are of the capacity left.
 
 With the capacity C_0 (1 - q) and the resistance R (1 + r) that age leaves, one charge lasts
 
@@ -194,7 +195,7 @@ def scaled(life: Life, pack: Pack, rows: NDArray[np.intp], factor: Array) -> Arr
     every, run = pack.every_s, life.charged.run_s[rows]
     ageing = _laws(pack)
     under = life.charged.under
-    its = Stress(under.calendar[rows], under.cycles[rows], under.begun[rows])
+    its = Stress(under.calendar[:, rows], under.cycles[rows], under.begun[rows])
     with np.errstate(divide="ignore", invalid="ignore"):
         before = time_to(ageing, its, np.maximum(1 - every / run, 0.0))
         after = time_to(ageing, its, np.maximum(1 - every / (run * factor), 0.0))

@@ -22,12 +22,13 @@ class ServiceResult:
     """How a store that is harvested into fares, at the stated values."""
 
     lost: float
-    """[share] days on which the store does not carry the load; as a weighted criterion, and for
-    `needs.service`, over the draws"""
+    """[share] days on which the store does not carry the load, over the life of the pack as it
+    fades; as a weighted criterion, and for `needs.service`, over the draws"""
     cover: float | None
     """[share] what is harvested in a year, over what the pack gives; null where it gives nothing"""
     store_days: float | None
-    """[days] load that the store carries by itself beyond the nights; null for a load of nothing"""
+    """[days] load that the fresh store carries by itself beyond the nights; null for a load of
+    nothing"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +76,7 @@ class HarvestResult:
     enough_income: float | None
     """times the harvest that reach the aim with this store; null where none do"""
     enough_store_j: float | None
-    """[J] store that reaches the aim with this harvest; null where none does"""
+    """[J] fresh store that reaches the aim with this harvest; null where none does"""
 
 
 def service_of(build: Build) -> ServiceResult | None:

@@ -109,8 +109,8 @@ def simulate(story: Story, look: int = 7) -> End:
         if day % look == 0 and story.run(left, rise)[0] < story.every_s:
             return End("interval", seconds, lost_c, lost_y)
         # half a day into the day, at each place for its share of it; in the state of charge of
-        # then, and each power law from where its loss has come to
-        charge = 1 - depth * (((day + 0.5) % interval) / interval)
+        # then, of the capacity left, and each power law from where its loss has come to
+        charge = max(1 - depth / left * (((day + 0.5) % interval) / interval), 0.0)
         loss = law["loss_empty"] + (law["loss_full"] - law["loss_empty"]) * charge
         for celsius, share in story.places:
             k = loss * story.factor(law, celsius)

@@ -14,6 +14,7 @@ import pytest
 from advisor.catalogue.load import load_run
 from advisor.catalogue.schema_hourly import MONTHS
 from advisor.faults import FaultError
+from advisor.model import harvest
 from advisor.studies.explain import explain
 from advisor.studies.results import plain
 from advisor.studies.shortlist import shortlist
@@ -168,6 +169,25 @@ def test_ageing_ends_the_life_of_a_charged_cell() -> None:
     assert found.battery_life_s.ends_by == "faded"
     # nearly full at 25 degC on average, 7.5 % the first year: far below ten years at an end of 70 %
     assert 3 * 31557600 < found.battery_life_s.nominal < 12 * 31557600
+
+
+def test_service_is_that_of_the_whole_life(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A store that fades loses more days than a fresh one; three moments of its life tell as much
+    as many evenly in it."""
+    few = (SERVED, "harvest.panel.area=0.22 cm2", "li-flat:capacity=30 mAh")
+    cells = "[{cell: li-flat}]"
+    aged = told(*few, cells=cells).harvest.service
+    ageless = told(*few, "li-flat:ageing.calendar.loss=0.01 %", "li-flat:ageing.cycles.loss=0.01 %",
+                   cells=cells).harvest.service  # fmt: skip
+    # what is told of the store is of the fresh one
+    assert aged.store_days == pytest.approx(ageless.store_days, rel=0.01)
+    assert 0.005 < ageless.lost < aged.lost * 0.95
+    count = 60
+    moments = tuple((np.arange(count) + 0.5) / count)
+    monkeypatch.setattr(harvest, "MOMENTS", moments)
+    monkeypatch.setitem(harvest.WEIGHTS, count, np.full(count, 1 / count))
+    even = told(*few, cells=cells).harvest.service
+    assert aged.lost == pytest.approx(even.lost, rel=1e-2)
 
 
 @pytest.mark.parametrize("seed", mostly_slow(range(8), 8))
