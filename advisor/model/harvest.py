@@ -6,9 +6,13 @@ C_0 times the integral of V over depth, the fresh pack's; the load of a day is w
 then at its mean voltage over that depth, its own losses in it. A store bridges the nights first:
 what the longest takes is set aside, and `store` follows the rest by day.
 
+Constant currents, straight from the pack or through a linear converter, are a load in charge, not
+in energy: of energy they take more from a full store than from an empty one, by the voltage, which
+the chain follows as straight over the charge. Constant powers take the same all along.
+
 Nothing is charged below and above the temperatures at which the cells may be. Of which months those
 days are is not said, so the cold ones are taken to be of the six months of least harvest and the
-hot ones of the others, each day by itself (common practice, no source).
+hot ones of the others, as one spell in each month (common practice, no source).
 
 How often the store runs empty is told of the pack's whole life: as it fades the chain is asked for
 the capacity left at some moments, of which the mean is taken. The depth at which it no longer
@@ -63,7 +67,7 @@ class Harvested:
     night_j : J of it set aside for the nights. lost : share of days on which the load is not
     carried, over the pack's life, unserved : share of the load; level : mean level of what is left
     of the fresh store, at dawn. left : (A, R, N) share of the store that age leaves, at moments
-    evenly in the pack's life.
+    evenly in the pack's life. pull : by how much more of the mean load a full store carries.
     cold, hot : (N,) share of the time too cold or too hot to charge. service : the chain's answers.
     """
 
@@ -79,6 +83,7 @@ class Harvested:
     hot: Array
     service: Service
     left: Array
+    pull: Array
 
     @property
     def income_w(self) -> Array:
@@ -114,12 +119,13 @@ class Harvested:
         aged = self.store_j[row] * store * self.left[:, row]
         days = days_of(aged, self.night_j[row], self.load_w[row])
         cover = np.broadcast_to(self.cover[row] * income, days.shape)
-        return float(self.service.at(cover, days).lost[:, 0] @ WEIGHTS[len(days)])
+        pull = np.broadcast_to(self.pull[row], days.shape)
+        return float(self.service.at(cover, days, pull).lost[:, 0] @ WEIGHTS[len(days)])
 
     def by_month(self, row: int) -> Dawns:
         """A row at the stated values, month by month."""
         days = float(self.aged_days[:, row, 0] @ WEIGHTS[len(self.left)])
-        return self.service.by_month(float(self.cover[row, 0]), days)
+        return self.service.by_month(float(self.cover[row, 0]), days, float(self.pull[row, 0]))
 
 
 def days_of(store_j: Array, night_j: Array, load_w: Array) -> Array:
@@ -170,6 +176,7 @@ def harvested(feed: Feed, product: ProductFigures, drain: Drain, life: Life) -> 
         hot=too_hot,
         service=answers,
         left=np.ones((1, *load_w.shape)),
+        pull=_pull(constant_a * _fall(pack, life.end_depth) / 2, load_w, night_j, store_j),
     )
 
 
@@ -197,21 +204,26 @@ def answered(
         moves = [_moves(one, product) for one in found]
         moved = [(np.zeros(()), np.zeros(()))] * len(found)
         if any(one is not None for one in moves):
-            answers.know(*_in_one([(one.cover, one.days) for one in found]), leaning=True)
+            answers.know_leanings(*_in_one([(one.cover, one.days) for one in found]))
             moved = [
                 answers.lean(one.cover, one.days, *move) if move is not None else still
                 for one, move, still in zip(found, moves, moved, strict=True)
             ]
         covers = [one.cover * np.exp(by) for one, (by, _) in zip(found, moved, strict=True)]
-        answers.know(*_in_one([(c, one.days) for c, one in zip(covers, found, strict=True)]))
-        fresh = [answers.at(c, one.days) for c, one in zip(covers, found, strict=True)]
+        places = [(c, one.days, one.pull) for c, one in zip(covers, found, strict=True)]
+        answers.know(*_in_one(places))
+        fresh = [answers.at(*place) for place in places]
         found = [replace(one, level=of.level) for one, of in zip(found, fresh, strict=True)]
         if aged is not None:
             found = [replace(one, left=aged(i, one)) for i, one in zip(members, found, strict=True)]
         covers = [np.broadcast_to(c, one.left.shape) for c, one in zip(covers, found, strict=True)]
-        answers.know(*_in_one([(c, one.aged_days) for c, one in zip(covers, found, strict=True)]))
-        for i, one, cover, (_, more) in zip(members, found, covers, moved, strict=True):
-            fared, weights = answers.at(cover, one.aged_days), WEIGHTS[len(one.left)]
+        places = [
+            (c, one.aged_days, np.broadcast_to(one.pull, c.shape))
+            for c, one in zip(covers, found, strict=True)
+        ]
+        answers.know(*_in_one(places))
+        for i, one, place, (_, more) in zip(members, found, places, moved, strict=True):
+            fared, weights = answers.at(*place), WEIGHTS[len(one.left)]
             out[i] = replace(
                 one,
                 lost=np.tensordot(weights, shifted(fared.lost, more), 1),
@@ -232,9 +244,8 @@ def left_over_life(life: Life, at: Harvested, pack: Pack, drain: Drain) -> Array
     return np.stack(moments)
 
 
-def _in_one(places: Sequence[tuple[Array, Array]]) -> tuple[Array, Array]:
-    covers, stores = zip(*places, strict=True)
-    return np.concatenate([x.ravel() for x in covers]), np.concatenate([x.ravel() for x in stores])
+def _in_one(places: Sequence[tuple[Array, ...]]) -> list[Array]:
+    return [np.concatenate([x.ravel() for x in of]) for of in zip(*places, strict=True)]
 
 
 def _moves(at: Harvested, product: ProductFigures) -> tuple[Array, Array, Array] | None:
@@ -284,6 +295,24 @@ def _store(pack: Pack, depth: Array) -> tuple[Array, Array]:
     with np.errstate(divide="ignore", invalid="ignore"):
         average = np.where(depth > 0, area / depth, volts[0])
     return np.asarray(pack.capacity_c * area), np.asarray(average)
+
+
+def _pull(more_w: Array, load_w: Array, night_j: Array, store_j: Array) -> Array:
+    """By how much more of its mean load a full store carries, (R, N) shares, where that is (R, N) W
+    from half to full; of what the nights leave of it."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        found = more_w / load_w * (1 - np.clip(night_j / store_j, 0.0, 1.0))
+    return np.asarray(np.where(np.isfinite(found), np.clip(found, 0.0, 1.0), 0.0))
+
+
+def _fall(pack: Pack, depth: Array) -> Array:
+    """How much lower the line through the open voltage is at depths (R, N) than at 0, V."""
+    places = np.linspace(0.0, 1.0, 33)
+    draw = np.arange(depth.shape[1])
+    volts = np.stack([at_depth(pack.depth, pack.open_v, depth * x, draw) for x in places])
+    weight = np.where((places == 0) | (places == 1), 0.5, 1.0) / (len(places) - 1)
+    beside = places - 0.5
+    return np.asarray(-np.tensordot(weight * beside, volts, 1) / (weight @ beside**2))
 
 
 def sustained(life: Life, at: Harvested, pack: Pack, drain: Drain) -> Life:

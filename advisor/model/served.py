@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from functools import lru_cache
 
 import numpy as np
+from numpy.typing import NDArray
 
 from advisor.dataclass import dataclass
 from advisor.model.draws import Array
@@ -23,6 +24,8 @@ ALIKE = 0.2  # spread below which places stand closer and classes are fewer
 ROUGH = 5  # such steps from one place to the next where leanings are worked out
 LEAST_STORE, MOST_STORE = 0.02, 500.0  # days of load
 LEAST_COVER, MOST_COVER = 0.02, 50.0
+# by how much more of the mean load a full store carries, at which stores are worked out
+PULLS = (0.0, 0.04, 0.09, 0.15, 0.22, 0.3, 0.4, 0.55, 0.75, 0.95)
 NEVER = 1e-9  # chances below it are none
 LOWEST = 1e-3  # of a month's mean, to which logarithms of its ratio are held
 
@@ -53,18 +56,21 @@ class Service:
         self.classes = CLASSES if spread >= ALIKE else FEW
         self.fine = _Lattice(min(max(spread / ALIKE, 0.25), 1.0))
         self.rough = _Lattice(ROUGH)
-        self._fine: dict[tuple[int, int], tuple[float, float, float]] = {}
+        self._fine: list[dict[tuple[int, int], tuple[float, float, float]]] = [{} for _ in PULLS]
         self._coarse: dict[tuple[int, int], Array] = {}
 
-    def at(self, cover: Array, store: Array) -> Fared:
+    def at(self, cover: Array, store: Array, pull: Array | None = None) -> Fared:
         """How stores fare where the mean harvest of the year, idle days included, is `cover` loads
-        of a day and the store `store` of them, of one shape; shares of load and of days."""
+        of a day and the store `store` of them, of one shape; shares of load and of days. `pull`
+        tells by how much more of the mean load a full one carries; between those worked out it is
+        straight."""
         from scipy.special import ndtr
 
-        cell = self._near(cover, store)
-        probit, unserved, level = (
-            cell.between({c: self._fine[c][i] for c in cell.corners}) for i in range(3)
-        )
+        probit, unserved, level = (np.zeros(np.shape(cover)) for _ in range(3))
+        for k, where, share in _pulls(pull, np.shape(cover)):
+            cell = self._near(cover[where], store[where], k)
+            for i, total in enumerate((probit, unserved, level)):
+                total[where] += share * cell.between({c: self._fine[k][c][i] for c in cell.corners})
         lost = ndtr(probit)
         lost = np.where(lost < 2 * NEVER, 0.0, np.where(lost > 1 - 2 * NEVER, 1.0, lost))
         # a store that does not last a night never serves a day; where nothing comes, none either
@@ -95,15 +101,17 @@ class Service:
                 more += told(i) * by
         return moved, more
 
-    def know(self, cover: Array, store: Array, leaning: bool = False) -> None:
-        """Work out at once what `at`, or `lean`, takes for these places, of one shape: shares of
-        the load and counts of days."""
-        if leaning:
-            self._about(cover, store)
-        else:
-            self._near(cover, store)
+    def know(self, cover: Array, store: Array, pull: Array | None = None) -> None:
+        """Work out at once what `at` takes for these places, of one shape: shares of the load and
+        counts of days."""
+        for k, where, _ in _pulls(pull, np.shape(cover)):
+            self._near(cover[where], store[where], k)
 
-    def by_month(self, cover: float, store: float) -> Dawns:
+    def know_leanings(self, cover: Array, store: Array) -> None:
+        """The same for `lean`, of one shape: shares of the load, counts of days."""
+        self._about(cover, store)
+
+    def by_month(self, cover: float, store: float, pull: float = 0.0) -> Dawns:
         """How one store fares month by month, (1, 12)."""
         one = np.ones(1)
         return dawns(
@@ -112,12 +120,14 @@ class Service:
             gamma_days(self.spread * one, self.classes),
             self.persistence * one,
             self.idle[None],
+            pull=pull,
         )
 
-    def _near(self, cover: Array, store: Array) -> _Cell:
-        """The cell of each place, a share of the load and days of it, its corners worked out."""
+    def _near(self, cover: Array, store: Array, k: int) -> _Cell:
+        """The cell of each place, a share of the load and days of it, its corners worked out at one
+        of the pulls."""
         cell = _Cell(cover, store, self.fine)
-        self._work_out([c for c in cell.corners if c not in self._fine])
+        self._work_out([c for c in cell.corners if c not in self._fine[k]], k)
         return cell
 
     def _about(self, cover: Array, store: Array) -> _Cell:
@@ -133,7 +143,7 @@ class Service:
         mean = (self.shape * busy) @ MONTH_DAYS / YEAR_DAYS
         return self.shape / mean if mean > 0 else self.shape
 
-    def _work_out(self, places: list[tuple[int, int]]) -> None:
+    def _work_out(self, places: list[tuple[int, int]], k: int) -> None:
         if not places:
             return
         count = np.ones(len(places))
@@ -144,10 +154,11 @@ class Service:
             gamma_days(self.spread * count, self.classes),
             self.persistence * count,
             np.broadcast_to(self.idle, (len(places), 12)),
+            pull=PULLS[k],
         )
         probit = _probit(found.year(found.lost))
         rest = zip(probit, found.year(found.unserved), found.year(found.level), strict=True)
-        self._fine.update(
+        self._fine[k].update(
             (place, (float(z), float(u), float(x)))
             for place, (z, u, x) in zip(places, rest, strict=True)
         )
@@ -184,6 +195,25 @@ class Service:
         beside = np.stack([(z[:, 13] - z[:, 0]) / wider, (z[:, 14] - z[:, 0]) / step], axis=1)
         for place, row in zip(places, np.concatenate([weight, beside], axis=1), strict=True):
             self._coarse[place] = row
+
+
+def _pulls(
+    pull: Array | None, shape: tuple[int, ...]
+) -> list[tuple[int, NDArray[np.bool_], Array]]:
+    """Of each pull of some shape: (which of `PULLS`, where it counts, the share (M,) by which it
+    does there)."""
+    if pull is None or not pull.any():
+        return [(0, np.ones(shape, dtype=bool), np.ones(int(np.prod(shape))))]
+    known = np.array(PULLS)
+    held = np.clip(np.broadcast_to(pull, shape), 0.0, known[-1])
+    low = np.clip(np.searchsorted(known, held, side="right") - 1, 0, len(known) - 2)
+    part = (held - known[low]) / (known[low + 1] - known[low])
+    out = []
+    for k in range(len(known)):
+        share = np.where(low == k, 1 - part, 0.0) + np.where(low + 1 == k, part, 0.0)
+        if (share > 0).any():
+            out.append((k, share > 0, share[share > 0]))
+    return out
 
 
 @lru_cache(maxsize=64)

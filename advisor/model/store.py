@@ -4,12 +4,20 @@ A day's harvest is H, its load 1 (all in days of load). At dawn the store holds 
 
     x' = min(S, x + H - 1), no less than 0;   the load is not carried where x + H < 1
 
-with S what is left of the store for that, the nights' load taken off. This is the theory of dams
+Where constant currents are taken straight from the store the load goes with its voltage, 1 - k for
+an empty and 1 + k for a full one, straight over its charge: so over what it holds of energy, x/S,
+
+    L = sqrt((1 - k)^2 + 4 k x/S)
+
+and a day takes L in the middle between the two dawns, 1 where k is 0.
+
+S is what is left of the store for that, the nights' load taken off. This is the theory of dams
 (Moran, Austral. J. Appl. Sci. 5 (1954) 116; from memory). H has the month's mean and a gamma
 distribution of the stated spread, which is not negative; with the chance of `persistence` a day
 is as the day before it (discrete autoregression of Jacobs & Lewis, J. Roy. Statist. Soc. B 40
 (1978) 94; from memory): any distribution is kept, and correlations are powers of it. On idle days,
-such as those too cold to charge, which come independently of it, nothing is harvested.
+such as those too cold to charge, nothing is harvested; they come as one spell in each month, at its
+beginning (common practice, no source).
 
 The level stands on a grid and the day in one of some classes of alike chance, of the exact mean and
 spread. What comes between two levels is split over both, which keeps the mean; whether the load is
@@ -25,6 +33,7 @@ Axes: B cases, K classes of days, T levels of all cases; arrays are shares, mean
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -38,6 +47,8 @@ YEAR_DAYS = 365
 
 PER_DAY, FEWEST, MOST = 2, 16, 120  # levels for a day of load, at least and at most
 BLOCKS = ((300.0, 30), (100.0, 10), (50.0, 5), (0.0, 1))  # days of a step, from a store of days on
+MIDDLE = 4  # rounds of the middle of a day
+TOLD = 100.0  # days of store up to which spells of a month are followed day by day
 NARROW = 1e-3  # spread below which all days are alike
 SAME = 1e-4  # chance by which a year may end otherwise than it began
 YEARS = 12  # after which the answer is that of the last one
@@ -111,6 +122,7 @@ def dawns(
     idle: Array,
     levels: NDArray[np.intp] | None = None,
     same: float = SAME,
+    pull: float = 0.0,
 ) -> Dawns:
     """How B stores fare over the year, in the long run.
 
@@ -119,45 +131,55 @@ def dawns(
     cover : (B, 12) mean harvest of a day that is not idle, in loads of a day. store : (B,) days of
     load. persistence : (B,). idle : (B, 12) share of idle days. levels : (B,) steps of the grid,
     from the store when absent. same : chance by which a year may end otherwise than it began.
+    pull : by how much more of the mean load a full store carries, and an empty one less.
     """
     out = _blank(cover.shape, np.nan)
     left = np.ones(len(store), dtype=bool)
     if days.spread is not None and levels is None:
-        left = ~_surely(out, cover * (1 - idle), store, days.spread, persistence, idle)
+        left = ~_surely(out, cover, store, days.spread, persistence, idle, 1 + pull)
     for least, block in BLOCKS:
-        of = np.flatnonzero(left & (store >= least))
+        # spells are followed day by day as far as they tell
+        of = np.flatnonzero(left & (store >= np.where(idle.any(axis=1), max(least, TOLD), least)))
         if block > 1 and len(of) and days.spread is not None:
             left[of] = False
-            cases = Days(days.values[of], days.chances, days.spread[of])
-            some = _by_block(block, cover[of], store[of], cases, persistence[of], idle[of], same)
+            its = Days(days.values[of], days.chances, days.spread[of])
+            own = cover[of], store[of], its, persistence[of], idle[of]
+            some = _by_block(block, *own, same, pull)
             for name in ("lost", "unserved", "level"):
                 getattr(out, name)[of] = getattr(some, name)
     if levels is None:
         levels = np.clip(np.ceil(PER_DAY * store), FEWEST, MOST).astype(np.intp)
     steps = MONTH_DAYS
-    _settle(out, np.flatnonzero(left), (cover, store, days, persistence, idle, levels, steps), same)
+    cases = (cover, store, days, persistence, idle, levels, steps, pull)
+    _settle(out, np.flatnonzero(left), cases, same)
     return out
 
 
 def _surely(
-    out: Dawns, lit: Array, store: Array, spread: Array, persistence: Array, idle: Array
+    out: Dawns,
+    cover: Array,
+    store: Array,
+    spread: Array,
+    persistence: Array,
+    idle: Array,
+    load: float,
 ) -> NDArray[np.bool_]:
     """Fill in the rows (B,) whose store no year can empty, nor draw down for good; which they are.
 
-    lit : (B, 12) mean harvest. The store holds what the mean year draws it down and `FAR` standard
-    deviations of a year's sum, and the year's surplus is as many of them.
+    cover, idle : (B, 12), as for `dawns`. The store holds what the mean year draws it down, spells
+    in it, and `FAR` standard deviations of a year's sum, and the year's surplus is as many of them.
     """
     runs = (1 + persistence) / (1 - persistence)
-    odd = idle / (1 - np.minimum(idle, 0.99))
-    square = lit**2 * (spread[:, None] ** 2 * runs[:, None] + odd * (1 + spread[:, None] ** 2))
-    deviation = np.sqrt(square @ MONTH_DAYS)
-    twice = np.tile((lit - 1) * MONTH_DAYS, 2)
+    busy = (1 - idle) * MONTH_DAYS
+    deviation = np.sqrt((cover**2 * spread[:, None] ** 2 * runs[:, None] * busy).sum(axis=1))
+    moves = np.stack([-load * idle * MONTH_DAYS, (cover - load) * busy], axis=2)
+    twice = np.tile(moves.reshape(len(store), -1), 2)
     path = np.concatenate([np.zeros((len(store), 1)), np.cumsum(twice, axis=1)], axis=1)
-    down = (np.maximum.accumulate(path, axis=1) - path)[:, 12:]
+    down = (np.maximum.accumulate(path, axis=1) - path)[:, 24:]
     enough = FAR * deviation
-    sure = (store > down.max(axis=1) + enough) & (path[:, 12] > enough)
+    sure = (store > down.max(axis=1) + enough) & (path[:, 24] > enough)
     out.lost[sure] = out.unserved[sure] = 0.0
-    mean = (down[:, :-1] + down[:, 1:]) / 2
+    mean = (down[:, :-1:2] + down[:, 2::2]) / 2
     out.level[sure] = 1 - (mean / store[:, None])[sure]
     return np.asarray(sure)
 
@@ -170,6 +192,7 @@ def _by_block(
     persistence: Array,
     idle: Array,
     same: float,
+    pull: float,
 ) -> Dawns:
     """The same by blocks of days, months of thirty days; arrays as for `dawns`."""
     from scipy.special import gammainc
@@ -178,31 +201,30 @@ def _by_block(
     spread = np.maximum(days.spread, NARROW)
     lag = np.arange(1, block)
     runs = block + 2 * ((block - lag) * persistence[:, None] ** lag).sum(axis=1)
-    odd = (idle / (1 - np.minimum(idle, 0.99))).max(axis=1) * (1 + spread**2) * block
-    square = spread**2 * runs + odd
+    square = spread**2 * runs
     ends = persistence * ((1 - persistence**block) / (1 - persistence)) ** 2
-    lit = cover * (1 - idle)
     levels = np.clip(np.ceil(PER_DAY * store / block), FEWEST, MOST).astype(np.intp)
     steps = np.full(12, 30 // block)
     wide = gamma_days(np.sqrt(square) / block, len(days.chances))
     blocks = (
-        lit,
+        cover,
         store / block,
         wide,
         spread**2 * ends / square,
-        np.zeros(idle.shape),
+        idle,
         levels,
         steps,
+        pull,
     )
     found = _blank(cover.shape, np.nan)
     _settle(found, np.arange(len(store)), blocks, same)
     # of an empty store a day is lost where it brings less than the load, and lacks the rest of it
     shape = spread[:, None] ** -2.0
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        edge = np.minimum(shape / cover, 1e300)
+        edge = np.minimum(shape * (1 - pull) / cover, 1e300)
         below, part = gammainc(shape, edge), gammainc(shape + 1, edge)
     below, part = (np.where(cover > 0, one, 1.0) for one in (below, part))
-    lacking = idle + (1 - idle) * np.maximum(below - cover * part, 0.0)
+    lacking = idle + (1 - idle) * np.maximum(below - cover / (1 - pull) * part, 0.0)
     often = idle + (1 - idle) * below
     with np.errstate(divide="ignore", invalid="ignore"):
         each = np.where(lacking > 0, often / lacking, 1.0)
@@ -210,7 +232,7 @@ def _by_block(
     return replace(found, lost=lost)
 
 
-_Case = tuple[Array, Array, Days, Array, Array, NDArray[np.intp], NDArray[np.int_]]
+_Case = tuple[Array, Array, Days, Array, Array, NDArray[np.intp], NDArray[np.int_], float]
 
 
 def _settle(out: Dawns, left: NDArray[np.intp], cases: _Case, same: float) -> None:
@@ -247,9 +269,10 @@ class _Chain:
         idle: Array,
         levels: NDArray[np.intp],
         steps: NDArray[np.int_],
+        pull: float,
         of: NDArray[np.intp],
     ) -> None:
-        self.steps = steps
+        self.steps, self.pull = steps, pull
         self.cover, self.store, self.idle = cover[of], store[of], idle[of]
         self.levels = levels[of]
         self.sizes = self.levels + 1
@@ -284,68 +307,79 @@ class _Chain:
         # classes of the same chance get the same
         fresh = (1 - keep) * (self.chances[0] if alike else self.chances[:, None])
         for m in self.months:
-            move, lost, unserved = self.moves[m]
-            total = np.zeros_like(p)
-            for _ in range(self.steps[m]):
-                total += p
-                p = (move @ p.reshape(-1)).reshape(p.shape)
-                whole = p.sum(axis=0)
-                p *= keep
-                p += fresh * whole
-            total /= self.steps[m]
-            found.lost[:, m] = self.by_case((lost * total).sum(axis=0))
-            found.unserved[:, m] = self.by_case((unserved * total).sum(axis=0))
-            found.level[:, m] = self.by_case(self.x * total.sum(axis=0)) / self.store
+            for repeats, move, lost, unserved in self.moves[m]:
+                total = np.zeros_like(p)
+                for _ in range(repeats):
+                    total += p
+                    p = (move @ p.reshape(-1)).reshape(p.shape)
+                    whole = p.sum(axis=0)
+                    p *= keep
+                    p += fresh * whole
+                total /= self.steps[m]
+                found.lost[:, m] += self.by_case((lost * total).sum(axis=0))
+                found.unserved[:, m] += self.by_case((unserved * total).sum(axis=0))
+                found.level[:, m] += self.by_case(self.x * total.sum(axis=0)) / self.store
         return p, found
 
-    def _month(self, m: int) -> tuple[Any, Array, Array]:
-        """A month's moves between levels, a sparse matrix; where the load is not carried, (K, T);
-        what is not served, (K, T) days of load."""
+    def _month(self, m: int) -> list[tuple[int, Any, Array, Array]]:
+        """A month's days that are alike, in order: how many; their moves between levels, a sparse
+        matrix; where the load is not carried, (K, T); what is not served, (K, T) days of load."""
+        steps = int(self.steps[m])
+        # idle days come first; the one in which they end is lit for the rest of it
+        begun = np.arange(1, steps + 1)[:, None] - self.idle[:, m] * steps
+        lit = np.clip(begun, 0.0, 1.0)
+        changes = np.flatnonzero((np.diff(lit, axis=0) != 0).any(axis=1)) + 1
+        bounds = [0, *(int(c) for c in changes), steps]
+        return [
+            (end - start, *self._day(self.cover[:, m] * lit[start]))
+            for start, end in pairwise(bounds)
+        ]
+
+    def _day(self, cover: Array) -> tuple[Any, Array, Array]:
+        """The moves of days of a mean harvest (B,), where the load is not carried, and what is not
+        served; see `_month`."""
         from scipy.sparse import csc_matrix
 
-        lit = [self._split(self.cover[:, m, None] * self.values)]
-        idle = self.idle[:, m][self.case]
-        shares = [1 - idle]
-        if self.idle[:, m].any():
-            lit.append(self._split(np.zeros_like(self.values)))
-            shares.append(idle)
-        rows, weights = [], []
-        unserved = np.zeros((len(self.chances), len(self.x)))
-        for (low, part, gone), share in zip(lit, shares, strict=True):
-            top = self.levels[self.case]
-            base = np.arange(len(self.chances))[:, None] * len(self.x) + self.starts[self.case]
-            rows += [base + np.clip(low, 0, top), base + np.clip(low + 1, 0, top)]
-            weights += [share * (1 - part), share * part]
-            unserved += share * gone
+        low, part, unserved = self._split(cover[:, None] * self.values)
+        top = self.levels[self.case]
+        base = np.arange(len(self.chances))[:, None] * len(self.x) + self.starts[self.case]
+        rows = (base + np.clip(low, 0, top), base + np.clip(low + 1, 0, top))
         size = unserved.size
-        several = len(rows)
         move = csc_matrix(
             (
-                np.stack(weights, axis=-1).ravel(),
+                np.stack((1 - part, part), axis=-1).ravel(),
                 np.stack(rows, axis=-1).ravel(),
-                np.arange(0, several * size + 1, several),
+                np.arange(0, 2 * size + 1, 2),
             ),
             shape=(size, size),
         )
-        lost = shares[0] * self._lost(m)
-        if len(shares) > 1:
-            lost = lost + idle * np.clip((1 - self.x) / self.width + 0.5, 0.0, 1.0)
-        return move, lost, unserved
+        return move, self._lost(cover[self.case]), unserved
+
+    def _load(self, x: Array) -> Array:
+        """The load of a day of which the store holds x (..., T) on average, in mean ones."""
+        share = np.clip(x / self.store[self.case], 0.0, 1.0)
+        return np.asarray(np.sqrt((1 - self.pull) ** 2 + 4 * self.pull * share))
 
     def _split(self, harvest: Array) -> tuple[NDArray[np.intp], Array, Array]:
         """Of harvests (B, K) in days of load: the level below where each comes to, the share that
         goes above it, and what is lacking there; (K, T) each."""
-        to = self.place + ((harvest.T - 1)[:, self.case]) / self.width
+        x, brought = self.x, harvest.T[:, self.case]
+        then = x + brought - self._load(x)
+        for _ in range(MIDDLE if self.pull else 0):
+            then = x + brought - self._load((x + then) / 2)
+        to = then / self.width
         # of what meets a level but for rounding nothing goes to the next
         low = np.floor(to + 1e-9)
         part = np.clip(to - low, 0.0, 1.0)
         gone = np.maximum(-low, 0) * (1 - part) + np.maximum(-low - 1, 0) * part
         return low.astype(np.intp), part, gone * self.width
 
-    def _lost(self, m: int) -> Array:
-        """Chance that the load is not carried, by class and level, (K, T), on a day not idle."""
-        cover = self.cover[:, m][self.case]
-        lacking = np.maximum(1 - self.x, 0.0)
+    def _lost(self, cover: Array) -> Array:
+        """Chance that the load is not carried, by class and level, (K, T), on a day of a mean
+        harvest (T,)."""
+        # what ends the day just empty
+        short = self._load(self.x / 2) - self.x
+        lacking = np.maximum(short, 0.0)
         if self.spread is None:
             return np.asarray((cover * self.values.T[:, self.case] < lacking - 1e-9) * 1.0)
         from scipy.special import gammainc
@@ -353,6 +387,9 @@ class _Chain:
         shape = np.maximum(self.spread, NARROW)[self.case] ** -2.0
         with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
             below = gammainc(shape, np.minimum(shape * lacking / cover, 1e300))
-        below = np.where(lacking > 0, np.where(cover > 0, below, 1.0), 0.0)
+        # with nothing harvested the level tells all: none is lost above what is lacking, and half
+        # of a step about it
+        dark = np.clip(short / self.width + 0.5, 0.0, 1.0)
         first = np.arange(len(self.chances))[:, None]
-        return np.clip(below * len(self.chances) - first, 0.0, 1.0)
+        told = np.clip(below * len(self.chances) - first, 0.0, 1.0)
+        return np.asarray(np.where(cover > 0, np.where(lacking > 0, told, 0.0), dark))

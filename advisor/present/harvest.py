@@ -53,7 +53,8 @@ def harvest(page: Page, found: HarvestResult | None) -> None:
     ):
         if share:
             page.paragraph(
-                f"Too {word} to charge on {per_cent(share)} of days, counted in {when}.",
+                f"Too {word} to charge on {per_cent(share)} of days, counted in {when}, as a "
+                "spell in each.",
                 "  ",
                 "    ",
             )

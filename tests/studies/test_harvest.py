@@ -149,6 +149,12 @@ def test_a_pack_that_cannot_be_charged_lives_without() -> None:
     assert "ls-pen cannot be charged: it lives without the harvest" in found.warnings
 
 
+def test_an_answer_says_where_rare_days_are_told_too_high() -> None:
+    wide = told("harvest.spread=100 %", "harvest.persistence=0").warnings
+    assert any("told too high" in w for w in wide)
+    assert not any("told too high" in w for w in told().warnings)
+
+
 def test_days_too_cold_to_charge_bring_nothing() -> None:
     """An eighth of the year below the limit, told of the six darkest months."""
     cold = told("sc-drum:charge.min=0 degC").harvest
