@@ -22,6 +22,8 @@ NAME_KEYS = (
     *("product", "time", "phase", "rail"),
 )
 SET = "--set"
+# behind --set it leaves a key out
+NOTHING = "null"
 # a new key that begins with a decimal number, such as a depth in a voltage curve, is one key
 _DECIMAL = re.compile(r"[+-]?[0-9]*\.[0-9]+[^.]*")
 # a priority that names one of the user's own figures is one key
@@ -236,9 +238,63 @@ def assign(root: Node, dotted: str, value: Node, inside: str = "") -> Node:
     raise _refused(dotted, f"an entry that stands: {known}", value)
 
 
-def _refused(dotted: str, expected: str, value: Node) -> FaultError:
+def leaves_out(value: Node) -> bool:
+    """Whether a change's value is the bare word that leaves its key out; in quotes it is a text."""
+    return isinstance(value, ScalarNode) and value.value == NOTHING and not value.style
+
+
+def remove(root: Node, dotted: str, value: Node) -> Node:
+    """A new root without what stands at the path, a key or an entry of a list.
+
+    `value` is the change's, whose place faults bear.
+
+    Raises
+    ------
+    FaultError
+        Where nothing stands at the path, or several entries of that name.
+    """
+    if resolve(root, dotted) is None:
+        names = [name for name, _ in steps(root, dotted)]
+        near = Path("", tuple(names)).nearest(root)
+        raise _refused(dotted, "a key that stands, to leave it out", value, near)
+    step = _step(root, dotted)
+    assert step is not None
+    assert isinstance(root, (MappingNode, SequenceNode))
+    name_index, rest = step
+    names = names_in(root)
+    if names.count(names[name_index]) > 1:
+        many = names.count(names[name_index])
+        raise _refused(dotted, f"an entry named once; {many} bear it", value)
+    if isinstance(root, MappingNode):
+        pairs = list(root.value)
+        index = [n for n, (k, _) in enumerate(pairs) if isinstance(k, ScalarNode)][name_index]
+        key, old = pairs[index]
+        pairs[index : index + 1] = [(key, remove(old, rest, value))] if rest else []
+        return MappingNode(root.tag, pairs, root.start_mark, root.end_mark)
+    items = list(root.value)
+    old = items[name_index]
+    items[name_index : name_index + 1] = [remove(old, rest, value)] if rest else []
+    return SequenceNode(root.tag, items, root.start_mark, root.end_mark)
+
+
+def changed(root: Node, change: Assignment) -> Node:
+    """A new root with a change laid over it: a value that stands there, or nothing any more.
+
+    Raises
+    ------
+    FaultError
+        As `assign` and `remove` do.
+    """
+    if leaves_out(change.value_node):
+        return remove(root, change.dotted, change.value_node)
+    return assign(root, change.dotted, change.value_node)
+
+
+def _refused(dotted: str, expected: str, value: Node, near: str | None = None) -> FaultError:
     place = Place(value.start_mark.name, 1, 1)
-    return FaultError((Fault(dotted, f'"{dotted}"', expected, place),))
+    read = f'"{dotted}"'
+    fault = Fault(path=dotted, read=read, expected=expected, place=place, nearest=near)
+    return FaultError((fault,))
 
 
 def scalars(document: str, root: Node) -> Iterator[tuple[Path, ScalarNode]]:
@@ -275,7 +331,8 @@ def _rename(node: Node, file: str) -> None:
 
 
 def split_assignment(text: str) -> Assignment:
-    """Read `ID:dotted.path=VALUE`; VALUE is YAML, so `{typical: 2 µA, max: 6 µA}` works.
+    """Read `ID:dotted.path=VALUE`; VALUE is YAML, so `{typical: 2 µA, max: 6 µA}` works, and a
+    bare `null` leaves the key out.
 
     Raises
     ------

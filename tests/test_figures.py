@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path as FilePath
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -12,6 +14,7 @@ from advisor.faults import FaultError
 from advisor.figures import (
     Path,
     assign,
+    changed,
     document_of,
     resolve,
     scalars,
@@ -346,3 +349,96 @@ def test_a_key_that_begins_or_ends_with_a_dot_can_be_set() -> None:
         assert path.node(changed) is change.value_node
     with pytest.raises(FaultError, match="keys with a dot between them"):
         assign(whole, "curve.6.", split_assignment("a:b=1").value_node)
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "workload.sample.kernels.crc",
+        "workload.sample.loads.probe",
+        "environment.12 degC",
+        "voltage-curve.0.5",
+        "price",
+        "lists.2",
+        "supply-options.converters.ldo-a",
+        "workload.send",
+    ],
+)
+def test_null_leaves_a_key_or_an_entry_out_and_the_rest_as_it_was(path: str) -> None:
+    change = split_assignment(f"frost-post:{path}=null")
+    before = root()
+    after = changed(before, change)
+    kept = [name for name, _ in walk(before) if not f"{name}.".startswith(f"{path}.")]
+    left = [name for name, _ in walk(after)]
+    # entries without a name go by their number
+    assert len(left) == len(kept)
+    assert left == kept or path == "lists.2"
+    if path != "lists.2":
+        assert resolve(after, path) is None
+    assert plain(before) == plain(root())
+
+
+@pytest.mark.parametrize(
+    ("path", "near"),
+    [
+        ("workload.sampel", "sample"),
+        ("workload.sample.evry", "every"),
+        ("voltage-curve.0.7", "0.5"),
+        ("product.name", None),
+        ("supply-options.cells.twins", "twin"),
+    ],
+)
+def test_what_does_not_stand_cannot_be_left_out(path: str, near: str | None) -> None:
+    change = split_assignment(f"frost-post:{path}=null")
+    with pytest.raises(FaultError) as caught:
+        changed(root(), change)
+    (fault,) = caught.value.faults
+    assert "a key that stands" in fault.expected
+    assert fault.nearest == near
+    assert fault.place is not None
+    assert fault.place.file == f"--set frost-post:{path}"
+
+
+def test_one_of_two_of_a_name_cannot_be_left_out() -> None:
+    with pytest.raises(FaultError, match="named once; 2"):
+        changed(root(), split_assignment("frost-post:supply-options.cells.twin=null"))
+
+
+@pytest.mark.parametrize("value", ["'null'", '"null"', "nulls"])
+def test_null_as_a_text_is_a_value(value: str) -> None:
+    after = changed(root(), split_assignment(f"frost-post:product={value}"))
+    assert scalar(resolve(after, "product")) == value.strip("'\"")
+
+
+def test_what_is_left_out_may_be_put_back_anew() -> None:
+    after = changed(root(), split_assignment("frost-post:price=null"))
+    again = changed(after, split_assignment("frost-post:price.breaks.5=0.7"))
+    assert plain(resolve(again, "price") or again) == [("breaks", [("5", "0.7")])]
+
+
+@pytest.mark.parametrize(
+    ("key", "path"),
+    [
+        ("product", "frost-post:product"),
+        ("workload.report.task", "frost-post:workload.2.task"),
+        ("workload.report.loads.radio.for", "frost-post:workload.report.loads.radio.for"),
+    ],
+)
+def test_what_must_stand_is_a_fault_where_it_is_left_out(key: str, path: str) -> None:
+    with pytest.raises(FaultError) as caught:
+        load("frost-post", changes=[f"frost-post:{key}=null"])
+    assert path in [fault.path for fault in caught.value.faults]
+
+
+def test_without_a_key_is_as_if_it_had_never_stood(tmp_path: FilePath) -> None:
+    """Of a part, too, and the document of the catalogue is not touched."""
+    text = product_files()["frost-post"].read_text("utf-8")
+    line = next(line for line in text.splitlines() if "reservoir:" in line)
+    bare = tmp_path / "frost-post.yaml"
+    bare.write_text(text.replace(f"{line}\n", ""), "utf-8")
+    changes = ["frost-post:supply-options.reservoir=null", "ostrel-yab:price=null"]
+    catalogue, product = load("frost-post", changes=changes)
+    assert product == load(bare)[1]
+    assert product != load("frost-post")[1]
+    assert catalogue.parts["ostrel-yab"].price is None
+    assert load("frost-post")[0].parts["ostrel-yab"].price is not None

@@ -53,7 +53,7 @@ class Run:
         self.done.add(identity)
         for change in self.changes.get(identity, ()):
             try:
-                root = figures.assign(root, change.dotted, change.value_node)
+                root = figures.changed(root, change)
             except FaultError as error:
                 self.note(error)
         return document if root is document.root else Document(document.file, root)

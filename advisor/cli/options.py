@@ -48,7 +48,8 @@ SetOption = Annotated[
     typer.Option(
         "--set",
         metavar="PATH=VALUE",
-        help="Change a figure for this run, such as ostrel-yab:price.breaks.1=1.80.",
+        help="Change a figure for this run, such as ostrel-yab:price.breaks.1=1.80; null leaves "
+        "it out.",
         show_default=False,
     ),
 ]

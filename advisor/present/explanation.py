@@ -5,12 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from advisor.present.builds import build_table
-from advisor.present.charging import charging
-from advisor.present.gating import switched
-from advisor.present.harvest import harvest
 from advisor.present.layout import FAINT, GOOD, PLAIN, POOR, STRONG, Page
 from advisor.present.left_out import left_out
-from advisor.present.phases import calendar
+from advisor.present.life_sections import life_sections, many
 from advisor.present.tables import INVENTED, caution, cost_range, notes
 from advisor.quantities import show
 from advisor.studies.words import build_words, life, life_range, money, per_cent
@@ -47,19 +44,19 @@ def explanation_page(
     )
     caution(page, result.build, result.cautions, cautioned)
     page.heading("Where the current goes (mean over the battery's life, at the pack's own voltage)")
-    large = [c for c in result.current if c.share >= FOLDED]
-    small = [c for c in result.current if 0 < c.share < FOLDED]
+    short = many(result) and not everything
+    folded = FOLDED * (2 if short else 1)
+    large = [c for c in result.current if c.share >= folded]
+    small = [c for c in result.current if 0 < c.share < folded]
     rows = [(c.consumer, c.share, _current(c.a, c.share)) for c in large]
     if small:
         a, share = sum(c.a for c in small), sum(c.share for c in small)
-        rows.append((f"{len(small)} more, under 1 % each", share, _current(a, share)))
+        name = f"{len(small)} more, under {per_cent(folded)} each"
+        rows.append((name, share, _current(a, share)))
     page.bars(rows)
     total = sum(c.a for c in result.current)
     page.line(f"  in all {show(total, 'current')}" + _over_life(result))
-    calendar(page, result)
-    switched(page, result)
-    harvest(page, result.harvest)
-    charging(page, result.charging, lives.nominal)
+    life_sections(page, result, everything)
     told = result.cost.told
     if told is not None and told > 0:
         what = "expected" if result.cost.expected else "at the stated values"
@@ -69,7 +66,8 @@ def explanation_page(
         )
         page.bars([(_bought(m), m.amount or 0.0, money(m.amount)) for m in result.money])
     _points(page, result)
-    _plan(page, result, everything)
+    if not short:
+        _plan(page, result, everything)
     build_table(page, result, everything)
     if everything:
         page.heading("Reasons")

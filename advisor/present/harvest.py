@@ -23,11 +23,9 @@ def service_words(told: ServiceResult) -> str:
     """How often a store runs empty, in a sentence."""
     if told.cover is None:
         return "What is harvested covers the load, which is nothing."
-    cover = f"The harvest of a year is {told.cover:.3g} times the load"
-    if told.cover == 0:
-        cover = "Nothing is harvested"
-    store = "" if told.store_days is None else f", the store holds {told.store_days:.3g} days of it"
-    return f"{cover}{store} beyond the nights; {days(told.lost)} of days without service."
+    cover = f"Harvest {told.cover:.3g} times the load" if told.cover else "Nothing is harvested"
+    store = "" if told.store_days is None else f"; store {told.store_days:.3g} days"
+    return f"{cover}{store}; {days(told.lost)} of days without service."
 
 
 def harvest(page: Page, found: HarvestResult | None) -> None:
@@ -58,10 +56,10 @@ def harvest(page: Page, found: HarvestResult | None) -> None:
                 "  ",
                 "    ",
             )
-    page.paragraph(_enough(found), "  ", "    ")
+    page.paragraph(enough(found), "  ", "    ")
 
 
-def _enough(found: HarvestResult) -> str:
+def enough(found: HarvestResult) -> str:
     """What would reach the aim, in a sentence."""
     ways = []
     if found.enough_area_m2 is not None and found.panel_area_m2 is not None:
@@ -70,7 +68,7 @@ def _enough(found: HarvestResult) -> str:
         ways.append(f"{found.enough_income:.3g} times the harvest")
     if found.enough_store_j is not None:
         ways.append(f"a store of {show(found.enough_store_j, 'energy')}")
-    aim = f"Service on {100 * found.aim:.6g} % of days takes"
+    aim = f"{100 * found.aim:.6g} % of days take"
     return f"{aim} {', or '.join(ways)}." if ways else f"{aim} more than either can give."
 
 

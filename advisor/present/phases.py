@@ -2,31 +2,39 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from advisor.present.layout import Page
 from advisor.quantities import show
 
 if TYPE_CHECKING:
-    from advisor.studies.chances import SpreadResult
-    from advisor.studies.explain import Explanation
+    from advisor.studies.chances import ChanceResult, SpreadResult
+    from advisor.studies.phases import PhaseResult, TimeResult
 
 
-def calendar(page: Page, result: Explanation) -> None:
-    """The busy share at each time, and what the phases before use take from the first pack;
-    nothing where there are none."""
-    if result.times:
-        told = [
-            f"{one.time} ({100 * one.share:.3g} % of the calendar) {100 * one.busy_share:.3g} %"
-            for one in result.times
-        ]
-        page.paragraph(f"Busy: {', '.join(told)} of the time.", "  ", "    ")
-    if result.chances is not None:
-        _chances(page, result.chances)
-    if not result.before_use:
+def busy_words(times: Sequence[TimeResult], brief: bool = False) -> str:
+    """The busy share at each time of the calendar, in a sentence; `brief` without its share."""
+    told = [
+        f"{one.time}{'' if brief else f' ({100 * one.share:.3g} % of the calendar)'} "
+        f"{100 * one.busy_share:.3g} %"
+        for one in times
+    ]
+    return f"Busy: {', '.join(told)} of the time."
+
+
+def busy(page: Page, times: Sequence[TimeResult]) -> None:
+    """The busy share at each time; nothing where there is but one."""
+    if times:
+        page.paragraph(busy_words(times), "  ", "    ")
+
+
+def before_use(page: Page, phases: Sequence[PhaseResult]) -> None:
+    """What the phases before use take from the first pack; nothing where there are none."""
+    if not phases:
         return
     page.heading("What comes before the first day takes from the first pack")
-    for one in result.before_use:
+    for one in phases:
         parts = [
             f"{show(amount, 'charge')} {what}"
             for amount, what in (
@@ -44,19 +52,27 @@ def calendar(page: Page, result: Explanation) -> None:
         )
 
 
-def _chances(page: Page, found: SpreadResult) -> None:
-    """What chance makes of each task, and of the life."""
+def chance_words(one: ChanceResult, brief: bool = False) -> str:
+    """What chance makes of a task; `brief` without its waits."""
+    how = "at random" if one.arrival == "random" else "a period apart"
+    parts = [how if brief else f"events {how}"]
+    if one.busy and not brief:
+        wait = "without end" if one.wait_s is None else show(one.wait_s, "time")
+        parts.append(f"{100 * one.busy:.3g} % find the core busy, mean wait {wait}")
+    if one.lost:
+        parts.append(f"{100 * one.lost:.3g} % fail at their last try")
+    if one.missed is not None:
+        parts.append(f"{100 * one.missed:.3g} % miss their deadline")
+    return f"{one.task}: {'; '.join(parts)}"
+
+
+def chances(page: Page, found: SpreadResult | None) -> None:
+    """What chance makes of each task, and of the life; nothing where there is none."""
+    if found is None:
+        return
     page.heading("What is left to chance")
     for one in found.tasks:
-        parts = [f"events {'at random' if one.arrival == 'random' else 'a period apart'}"]
-        if one.busy:
-            wait = "without end" if one.wait_s is None else show(one.wait_s, "time")
-            parts.append(f"{100 * one.busy:.3g} % find the core busy, mean wait {wait}")
-        if one.lost:
-            parts.append(f"{100 * one.lost:.3g} % fail at their last try")
-        if one.missed is not None:
-            parts.append(f"{100 * one.missed:.3g} % miss their deadline")
-        page.paragraph(f"{one.task}: {'; '.join(parts)}", "  ", "    ")
+        page.paragraph(chance_words(one), "  ", "    ")
     page.paragraph(
         f"By chance alone the charge of a life varies by {show(found.charge_sd_c, 'charge')} "
         f"(standard deviation), the life by {show(found.life_sd_s, 'time')}.",

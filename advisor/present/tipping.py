@@ -8,8 +8,8 @@ from advisor.present.tables import INVENTED, notes
 from advisor.studies.tipping import LeverTip, Tipping
 
 MOST = 20  # levers of a report
-LISTED = 8  # levers that are told
-SOME = 3  # limits that are told
+LISTED = 6  # levers that are told
+SOME = 2  # limits that are told
 PHYSICAL, PRICE, PREFERENCE = "Physical figures", "Prices and costs", "Preferences"
 KINDS = (PHYSICAL, PRICE, PREFERENCE)
 AWAY = "change needed: of the figure; u: in its standard uncertainties"
@@ -55,8 +55,6 @@ def tipping_page(found: Tipping, width: int, everything: bool = False) -> Page:
         page.paragraph(f"Weights: {near}", hanging="  ")
     if never and everything:
         page.paragraph(never, "  ", "    ")
-    elif never:
-        page.paragraph(f"{len(found.never_first)} parts lead under no weights: --all", "  ")
     page.paragraph(looked(found) if everything else _looked(found), style=FAINT)
     left_out(page, found.left_out, everything)
     notes(page, found.warnings)
@@ -120,6 +118,10 @@ def _rest(
             page.paragraph(", ".join(firm), "  ")
         return
     counts = beside(len(tips) - told, len(found.limits) - limits, len(firm))
+    never = len(found.never_first)
+    if never:
+        leads = "part that leads" if never == 1 else "parts that lead"
+        counts.append(f"{never} {leads} under no weights")
     if counts:
         page.lines.append([])
         page.paragraph(f"Beside these {', '.join(counts)}: --all", style=FAINT)

@@ -19,7 +19,8 @@ honoured; nothing is cut to fit a width, and piped output is not wrapped at all.
 
 A figure's path is the file's id, a colon and dotted keys, list entries by their own name:
 `ostrel-yab:kernels.hash.fast.current`, `frost-post:workload.sample.every`. Every command that
-computes takes `--set PATH=VALUE`, as often as wanted.
+computes takes `--set PATH=VALUE`, as often as wanted; `null` for a value leaves the key, or the
+list's entry, out.
 
 | exit code | meaning |
 |---|---|

@@ -23,7 +23,7 @@ from advisor.studies.shortlist import Shortlist, shortlist
 from advisor.studies.tipping import LeverTip, tipping
 from advisor.studies.weights import weights
 
-PRODUCTS = ["frost-post", "barrel-tag", "valve-driver"]
+PRODUCTS = ["frost-post", "barrel-tag", "valve-driver", "crate-call"]
 
 
 @pytest.fixture(scope="module")

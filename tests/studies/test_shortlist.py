@@ -177,7 +177,8 @@ def test_one_part_at_a_time_gives_the_same(shipped: tuple[Catalogue, Product, Sh
         alone = shortlist(catalogue.only([part.part]), product, draws=300)
         assert same(told(alone.ranking[0]), told(part))
     for out in together.screened_out:
-        alone = shortlist(catalogue.only([out.part]), product, draws=0)
+        chancy = any("needs.confidence" in failed.need for failed in out.failed)
+        alone = shortlist(catalogue.only([out.part]), product, draws=300 if chancy else 0)
         assert alone.screened_out == (out,)
     for aside in together.set_aside:
         alone = shortlist(catalogue.only([aside.part]), product, draws=0)
@@ -211,14 +212,15 @@ def test_equal_parts_share_first_place_and_stand_by_id(tmp_path: Path) -> None:
     assert [p.first_place_probability for p in found.ranking] == [0.5, 0.5]
 
 
-def test_three_products_have_three_winners_each_ranked_in_all() -> None:
+def test_products_have_winners_of_their_own() -> None:
     found = {name: shortlist(*load(name), draws=0) for name in product_files()}
     winners = {name: result.ranking[0].part for name, result in found.items()}
-    assert len(winners) == 3
-    assert len(set(winners.values())) == 3, winners
+    assert len(winners) == 4
+    assert len(set(winners.values())) == 4, winners
     for result in found.values():
         ranked = {p.part for p in result.ranking}
-        assert ranked >= set(winners.values())
+        # the rail of the crates' call is too low for most
+        assert ranked >= set(winners.values()) or result.product == "crate-call"
         assert result.invented
         assert all(p.reason for p in result.ranking)
         assert result.cautions[-1].startswith("This advises, it does not certify")
