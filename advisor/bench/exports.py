@@ -319,7 +319,9 @@ def _frame(part: bytes, row: int, columns: Columns, head: Head) -> pl.DataFrame:
     """The wanted columns of some rows, the first of them the file's row `row`, as numbers."""
     import polars as pl
 
-    if columns.layout.thousands is None and not columns.stamps.exact:
+    # with a decimal comma the reader takes a point for one as well: such cells are looked at as text
+    plain = columns.layout.thousands is None and not columns.stamps.exact
+    if plain and not (columns.comma and b"." in part):
         try:
             found = _scan(part, columns, head, pl.Float64, columns.comma)
             if not any(found.null_count().row(0)):
@@ -353,7 +355,9 @@ def _expected(columns: Columns, which: int) -> str:
         return "a date and time such as 2026-03-11T09:30:00.125"
     comma = "a decimal comma" if columns.comma else "a decimal point"
     thousands = columns.layout.thousands
-    return "a number" + (f" with {comma}, threes parted by a {thousands}" if thousands else "")
+    if thousands:
+        return f"a number with {comma}, threes parted by a {thousands}"
+    return f"a number with {comma}" if columns.comma else "a number"
 
 
 def _broken(part: bytes, row: int, head: Head) -> FaultError:

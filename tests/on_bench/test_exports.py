@@ -295,3 +295,19 @@ def test_a_rehearsal_s_mark_outlasts_another_encoding(tmp_path: Path) -> None:
     (tmp_path / "a.csv").write_bytes(text.encode("utf-16"))
     with pytest.raises(FaultError, match="bears that mark, for good"):
         distil(notes_of(tmp_path, "encoding: utf-16"), [tmp_path / "a.csv"])
+
+
+@pytest.mark.parametrize("cell", ["12.345", "4.2e-1", ".5"])
+def test_a_decimal_point_among_decimal_commas_is_refused(tmp_path: Path, cell: str) -> None:
+    """12.345 may be twelve thousand or twelve: by its place, never one of them in silence."""
+    lines = EUROPEAN.split("\n")
+    first, _, last = lines[100].split(";")
+    lines[100] = f"{first};{cell};{last}"
+    (tmp_path / "a.csv").write_text("\n".join(lines))
+    with pytest.raises(FaultError) as refusal:
+        distil(notes_of(tmp_path, *EUROPEAN_KEYS, **BERLIN), [tmp_path / "a.csv"])
+    (fault,) = refusal.value.faults
+    assert f'"{cell}"' in fault.read
+    assert "decimal comma" in fault.expected
+    assert fault.place is not None
+    assert fault.place.line == 101
