@@ -319,7 +319,7 @@ def _frame(part: bytes, row: int, columns: Columns, head: Head) -> pl.DataFrame:
     """The wanted columns of some rows, the first of them the file's row `row`, as numbers."""
     import polars as pl
 
-    # with a decimal comma the reader takes a point for one as well: such cells are looked at as text
+    # with a decimal comma the reader takes a point as well: such cells are looked at as texts
     plain = columns.layout.thousands is None and not columns.stamps.exact
     if plain and not (columns.comma and b"." in part):
         try:

@@ -2,6 +2,8 @@
 
     t(D_end) = integral from 0 to D_end of C0 dD/(i(V(D)) + i_self + i_leak)
 
+i_self of a cell that states its leakage over voltage is that at each depth.
+
 with V(D) the open-circuit voltage over depth of discharge, piecewise linear, and i(V) = a + b/V
 the pack's mean current (a from constant currents, b from constant powers). D_end is the least of:
 the whole capacity; the capacity at hand in the coldest place; the depth where the open voltage,
@@ -26,7 +28,7 @@ from numpy.typing import NDArray
 from advisor.dataclass import dataclass
 from advisor.model.ageing import Charged
 from advisor.model.crossing import first_negative
-from advisor.model.drain import Array, Drain, Pack, at_depth, joined
+from advisor.model.drain import Array, Drain, Pack, Stored, at_depth, joined
 from advisor.model.ends import ENDS, INDEX, Fading
 from advisor.model.kinetic_cell import periodic_peak
 from advisor.model.sag import Lows
@@ -48,8 +50,9 @@ class Life:
     as it counts where their pulse limit is least); start_low_v (lowest loaded voltage, fresh; NaN
     where the pack cannot give the power); dead (fresh pack below the cut-off). start_depth (of
     discharge on the first day: what comes before use takes it from 0, and fresh then means on the
-    first day); next_s (life of a pack that replaces the first one). charged (the story of a pack
-    that is charged again, None for others).
+    first day); next_s (life of a pack that replaces the first one). self_a (time mean over the life
+    of what the pack loses by itself). charged (the story of a pack that is charged again, None for
+    others).
     """
 
     end_depth: Array
@@ -62,6 +65,7 @@ class Life:
     dead: NDArray[np.bool_]
     start_depth: Array
     next_s: Array
+    self_a: Array
     charged: Charged | None = None
 
 
@@ -98,16 +102,15 @@ def life(pack: Pack, drain: Drain, fresh: bool = True) -> Life:
     pack = refined(pack)
     rows, _, draws = drain.share.shape
     shape = (rows, draws)
-    self_a = pack.self_discharge_a
     march, constant_a = _in_use(pack, drain)
-    a, b = march.a, march.b
+    b = march.b
     start = stored(pack, drain)[-1] if drain.before else None
 
     cut = cut_off_depth(pack, drain.cut_off_v)
     search = np.minimum(np.broadcast_to(pack.least_capacity, shape), cut)
     seen = [Lows(*one) for one in _seen(pack, drain)]
     sag = np.minimum.reduce([lows.first_below(search, start) for lows in seen])
-    mean_a = a - self_a - pack.leak_a
+    mean_a = constant_a
     well = (
         _two_well_depth(pack, drain, mean_a, b, search, start)
         if not drain.seen
@@ -142,9 +145,13 @@ def life(pack: Pack, drain: Drain, fresh: bool = True) -> Life:
         reached = march.time(start) + np.minimum(shelf, to_end)
         used = np.where(to_end > shelf, march.depth(reached, end), end) - start
     with np.errstate(divide="ignore", invalid="ignore"):
-        mean = np.where(
-            (life_s > 0) & np.isfinite(life_s), pack.capacity_c * used / life_s - self_a, a - self_a
-        )
+        lasting = (life_s > 0) & np.isfinite(life_s)
+        self_a = np.broadcast_to(pack.self_discharge_a, shape)
+        if pack.drip is not None:
+            first = np.zeros(shape) if start is None else start
+            gone = march.leaked(first + used) - march.leaked(first)
+            self_a = np.where(lasting, gone / life_s, pack.drip[0])
+        mean = np.where(lasting, pack.capacity_c * used / life_s - self_a, constant_a + pack.leak_a)
         start_mean = constant_a + b / pack.open_v[0]
         # a pack that never starts has no life to average over: its fresh current stands for it
         mean = np.where(life_s > 0, mean, start_mean + pack.leak_a)
@@ -173,13 +180,15 @@ def life(pack: Pack, drain: Drain, fresh: bool = True) -> Life:
         next_s=life_s
         if start is None
         else life(pack, replace(drain, before=()), fresh=fresh).life_s,
+        self_a=np.asarray(self_a),
     )
 
 
 def _in_use(pack: Pack, drain: Drain) -> tuple[_March, Array]:
     """The march of a pack in use, and its mean constant current but for its own losses, (R, N)."""
     b, constant_a = drain.mean_power_w, drain.mean_constant_a
-    return _March(pack, constant_a + pack.self_discharge_a + pack.leak_a, b), constant_a
+    own_a = pack.self_discharge_a if pack.drip is None else 0.0
+    return _March(pack, constant_a + own_a + pack.leak_a, b), constant_a
 
 
 def taken(pack: Pack, drain: Drain, seconds: Array) -> Array:
@@ -188,7 +197,7 @@ def taken(pack: Pack, drain: Drain, seconds: Array) -> Array:
     march, _ = _in_use(refined(pack), drain)
     whole = np.ones(drain.cut_off_v.shape)
     reached = march.depth(np.broadcast_to(seconds, whole.shape), whole)
-    return np.asarray(np.where(march.a + march.b > 0, reached, 0.0))
+    return np.asarray(np.where(march.draws, reached, 0.0))
 
 
 def _by_luck(drain: Drain, to_end: Array, charge: Array) -> Array:
@@ -218,12 +227,33 @@ def stored(pack: Pack, drain: Drain) -> list[Array]:
     out = []
     depth = np.zeros(drain.cut_off_v.shape)
     for phase, loss_a in zip(drain.before, pack.stored_loss_a, strict=True):
-        march = _March(pack, phase.constant_a + loss_a + pack.leak_a, phase.power_w)
+        march = _stored(pack, phase, loss_a)
         with np.errstate(invalid="ignore"):
             after = march.depth(march.time(depth) + phase.seconds, np.ones_like(depth))
         # where nothing is drawn time passes and the depth stays
-        depth = np.where(march.a + march.b > 0, np.maximum(after, depth), depth)
+        depth = np.where(march.draws, np.maximum(after, depth), depth)
         out.append(depth)
+    return out
+
+
+def _stored(pack: Pack, phase: Stored, loss_a: Array) -> _March:
+    own_a = loss_a if pack.drip is None else 0.0
+    return _March(pack, phase.constant_a + own_a + pack.leak_a, phase.power_w)
+
+
+def lost_before(pack: Pack, drain: Drain) -> list[Array]:
+    """What the pack loses by itself in each phase before use, (R, N) C each."""
+    pack = refined(pack)
+    out = []
+    before = np.zeros(drain.cut_off_v.shape)
+    phases = zip(drain.before, pack.stored_loss_a, stored(pack, drain), strict=True)
+    for phase, loss_a, after in phases:
+        if pack.drip is None:
+            out.append(loss_a * phase.seconds + 0 * after)
+        else:
+            march = _stored(pack, phase, loss_a)
+            out.append(march.leaked(after) - march.leaked(before))
+        before = after
     return out
 
 
@@ -244,6 +274,7 @@ def refined(pack: Pack) -> Pack:
         depth=grid,
         open_v=_on_grid(pack.depth, pack.open_v, grid),
         resistance=_on_grid(pack.depth, pack.resistance, grid),
+        drip=None if pack.drip is None else _on_grid(pack.depth, pack.drip, grid),
     )
 
 
@@ -255,22 +286,47 @@ def _on_grid(x: Array, y: Array, at: Array) -> Array:
 
 
 class _March:
-    """Time over depth for rates a + b/V."""
+    """Time over depth for rates a + b/V, and what the pack leaks over its voltage."""
 
     def __init__(self, pack: Pack, a: Array, b: Array) -> None:
         self.pack, self.a, self.b = pack, a, b
-        self.constant = not b.any()
+        self.constant = not b.any() and pack.drip is None
+
+    @property
+    def draws(self) -> NDArray[np.bool_]:
+        """Whether anything is drawn at all, (R, N)."""
+        drawn = self.a + self.b > 0
+        return drawn if self.pack.drip is None else drawn | (self.pack.drip > 0).all(axis=0)
+
+    def _rate(self, g: int, along: Array) -> tuple[Array, Array, Array]:
+        """(voltage V; constant currents A, leakage in them; leakage A) so far from a grid point."""
+        pack = self.pack
+        step = pack.depth[g + 1] - pack.depth[g]
+        volts = pack.open_v[g] + (pack.open_v[g + 1] - pack.open_v[g]) / step * along
+        if pack.drip is None:
+            return volts, self.a, np.zeros_like(self.a)
+        leak = pack.drip[g] + (pack.drip[g + 1] - pack.drip[g]) / step * along
+        return volts, self.a + leak, leak
+
+    def leaked(self, end: Array) -> Array:
+        """What the pack leaks over its voltage until a depth, (R, N) C."""
+        total = np.zeros_like(end)
+        for g in range(len(self.pack.depth) - 1):
+            step = self.pack.depth[g + 1] - self.pack.depth[g]
+            width = np.clip(end - self.pack.depth[g], 0.0, step)
+            for node, weight in zip(_NODES, _WEIGHTS, strict=True):
+                volts, a, leak = self._rate(g, width * node)
+                total += weight * width * leak * volts / np.maximum(a * volts + self.b, 1e-300)
+        return np.asarray(self.pack.capacity_c * total)
 
     def _step(self, g: int, width: Array) -> Array:
         """Integral of 1/(a + b/V) over `width` of depth from grid point g."""
         if self.constant:
             return np.asarray(width / self.a)
-        pack = self.pack
-        slope = (pack.open_v[g + 1] - pack.open_v[g]) / (pack.depth[g + 1] - pack.depth[g])
         total: Array = np.zeros_like(self.a)
         for node, weight in zip(_NODES, _WEIGHTS, strict=True):
-            volts = pack.open_v[g] + slope * (width * node)
-            total += weight * volts / (self.a * volts + self.b)
+            volts, a, _ = self._rate(g, width * node)
+            total += weight * volts / (a * volts + self.b)
         return np.asarray(total * width)
 
     def time(self, end: Array) -> Array:
@@ -300,11 +356,10 @@ class _March:
                 width = np.full_like(end, pack.depth[g + 1] - pack.depth[g])
                 to_cross = self._step(g, width)
                 covered = np.minimum(left / to_cross, 1.0) * width
-                slope = (pack.open_v[g + 1] - pack.open_v[g]) / width
                 for _ in range(4):
                     # Newton on a smooth, nearly linear function
-                    volts = pack.open_v[g] + slope * covered
-                    rate = (self.a * volts + self.b) / volts
+                    volts, a, _ = self._rate(g, covered)
+                    rate = (a * volts + self.b) / volts
                     covered = np.clip(covered - (self._step(g, covered) - left) * rate, 0.0, width)
                 covered = np.where(left >= to_cross, width, covered)
                 reached += np.where(left > 0, covered, 0.0)

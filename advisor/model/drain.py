@@ -32,7 +32,9 @@ class Pack:
     the product's times, its share (N,) of the resistance; strains : what a current of the cells
     counts (N,) then, of one where the pulse limit is least. stored_loss_a : in each phase before
     use, the self-discharge, (N,) A. every_s : (N,) s from one charge to the next, None where nobody
-    charges it; ageing : how it then ages, if that is stated.
+    charges it; ageing : how it then ages, if that is stated. drip : (G, N) A, what a cell that
+    states its leakage over voltage loses by itself at each depth; self_discharge_a and
+    stored_loss_a are its mean then.
     """
 
     depth: Array
@@ -53,6 +55,7 @@ class Pack:
     stored_loss_a: tuple[Array, ...] = ()
     every_s: Array | None = None
     ageing: Ageing | None = None
+    drip: Array | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,6 +159,7 @@ def cases_of(
         stored_loss_a=(),
         every_s=None if pack.every_s is None else pack.every_s[n],
         ageing=None,
+        drip=None if pack.drip is None else pack.drip[:, n],
     )
     return own, _cases(drain, r, n)
 

@@ -53,6 +53,8 @@ if TYPE_CHECKING:
 DAY = 86400.0
 EVEN = 1e-9  # of a logarithm, below which months differ by rounding alone
 HALF = 6  # months of the dark half of a year
+_PLACES = np.linspace(0.0, 1.0, 33)
+_EVENLY = np.where((_PLACES == 0) | (_PLACES == 1), 0.5, 1.0) / 32
 # three-point Gauss-Legendre on 0..1, of a life in which capacity is lost
 MOMENTS = (0.5 - np.sqrt(0.15), 0.5, 0.5 + np.sqrt(0.15))
 WEIGHTS = {1: np.ones(1), len(MOMENTS): np.array([5.0, 8.0, 5.0]) / 18.0}
@@ -147,8 +149,10 @@ def harvested(feed: Feed, product: ProductFigures, drain: Drain, life: Life) -> 
     if income is None or cell is None or not harvestable(cell) or feed.charge_efficiency is None:
         return None
     store_j, volts = _store(pack, life.end_depth)
-    constant_a = drain.mean_constant_a + pack.self_discharge_a + pack.leak_a
-    load_w = constant_a * volts + drain.mean_power_w
+    own_a = pack.self_discharge_a if pack.drip is None else 0.0
+    constant_a = drain.mean_constant_a + own_a + pack.leak_a
+    mean_w, fall_w = _over_depth(pack, life.end_depth, constant_a)
+    load_w = mean_w + drain.mean_power_w
     night_j = load_w * income.night * DAY
     too_cold, too_hot = (
         (product.share * one).sum(axis=0) for one in product.unchargeable(cell.charge)
@@ -176,7 +180,7 @@ def harvested(feed: Feed, product: ProductFigures, drain: Drain, life: Life) -> 
         hot=too_hot,
         service=answers,
         left=np.ones((1, *load_w.shape)),
-        pull=_pull(constant_a * _fall(pack, life.end_depth) / 2, load_w, night_j, store_j),
+        pull=_pull(fall_w / 2, load_w, night_j, store_j),
     )
 
 
@@ -305,14 +309,29 @@ def _pull(more_w: Array, load_w: Array, night_j: Array, store_j: Array) -> Array
     return np.asarray(np.where(np.isfinite(found), np.clip(found, 0.0, 1.0), 0.0))
 
 
-def _fall(pack: Pack, depth: Array) -> Array:
-    """How much lower the line through the open voltage is at depths (R, N) than at 0, V."""
-    places = np.linspace(0.0, 1.0, 33)
+def _down_to(pack: Pack, values: Array, depth: Array) -> Array:
+    """Values over a pack's depth (G, N), in any unit, at even places down to depths (R, N):
+    (33, R, N)."""
     draw = np.arange(depth.shape[1])
-    volts = np.stack([at_depth(pack.depth, pack.open_v, depth * x, draw) for x in places])
-    weight = np.where((places == 0) | (places == 1), 0.5, 1.0) / (len(places) - 1)
-    beside = places - 0.5
-    return np.asarray(-np.tensordot(weight * beside, volts, 1) / (weight @ beside**2))
+    return np.stack([at_depth(pack.depth, values, depth * x, draw) for x in _PLACES])
+
+
+def _over_depth(pack: Pack, depth: Array, constant_a: Array) -> tuple[Array, Array]:
+    """Of what constant currents (R, N) A, and what the pack leaks over its voltage, take from it
+    down to depths (R, N): the mean, W, and how much less it is at the end, by the line through
+    it, W."""
+    amps = constant_a + (0.0 if pack.drip is None else _down_to(pack, pack.drip, depth))
+    watts = amps * _down_to(pack, pack.open_v, depth)
+    beside = _PLACES - 0.5
+    slope = np.tensordot(_EVENLY * beside, watts, 1) / (_EVENLY @ beside**2)
+    return np.tensordot(_EVENLY, watts, 1), np.asarray(-slope)
+
+
+def own_loss(pack: Pack, depth: Array) -> Array:
+    """What a pack loses by itself on average down to depths (R, N), A."""
+    if pack.drip is None:
+        return np.broadcast_to(pack.self_discharge_a, depth.shape)
+    return np.tensordot(_EVENLY, _down_to(pack, pack.drip, depth), 1)
 
 
 def sustained(life: Life, at: Harvested, pack: Pack, drain: Drain) -> Life:
@@ -359,6 +378,7 @@ def sustained(life: Life, at: Harvested, pack: Pack, drain: Drain) -> Life:
         next_s=np.where(moved, until(life.next_s, np.minimum(shelf, next_faded)), life.next_s),
         ends_by=ends_by.astype(np.int8),
         mean_current_a=np.where(moved, given_a, life.mean_current_a),
+        self_a=np.where(moved, own_loss(pack, life.end_depth), life.self_a),
     )
 
 

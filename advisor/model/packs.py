@@ -7,7 +7,6 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from advisor.catalogue.curves import Curve
 from advisor.catalogue.records import stated
 from advisor.catalogue.schema_parts import Price
 from advisor.catalogue.schema_product import CellOption, Reservoir
@@ -24,7 +23,7 @@ from advisor.model.rested import AfterRest, after_rest, pulse_limits
 from advisor.model.workload import ProductFigures, curve_values, on_curve
 from advisor.quantities import Quantity
 
-LEAK_PLACES = 101  # of depth, over which a leakage is averaged
+LEAK_PLACES = 33  # of depth, at which a leakage is told
 REFERENCE = 20.0  # degC at which a cell's self-discharge is stated
 
 # what a cell must state before a life can be computed from it
@@ -321,6 +320,8 @@ def _pack(
         volts = np.sort(volts, axis=0)[::-1]
     r_at, ohms = curve_values(own / "resistance", cell.resistance, sampler)
     inside = [x for x in (*v_at, *r_at) if 0.0 < x < 1.0]
+    if cell.leak is not None:
+        inside += list(np.linspace(0.0, 1.0, LEAK_PLACES)[1:-1])
     depth = np.array(sorted({0.0, 1.0, *inside}))
     places = np.broadcast_to(depth[:, None], (len(depth), sampler.size))
     table = cell.temperature
@@ -336,22 +337,24 @@ def _pack(
 
     def loss(temperature: Array, share: Array) -> Array:
         if drip is not None:
-            return drip
+            return np.asarray(drip)
         warmth = (share * 2.0 ** ((temperature - REFERENCE) / step)).sum(axis=0)
         return np.asarray(capacity * rate * warmth)
 
     factor, ohmic = over_temperature("capacity"), over_temperature("resistance")
     worst = ohmic.max(axis=0)
     capacity = sampler.take(own / "capacity", cell.capacity) * option.parallel
-    drip = None
+    leaks = drip = None
     if cell.leak is None:
         assert cell.self_discharge is not None
         assert cell.doubles_every is not None
         step = sampler.take(own / "doubles-every", cell.doubles_every)
         rate = sampler.take(own / "self-discharge", cell.self_discharge)
     else:
-        drip = _mean_leak(own / "leak", cell.leak, on_curve(v_at, volts, places), depth, sampler)
-        drip = drip * option.parallel
+        at, amps = curve_values(own / "leak", cell.leak, sampler)
+        leaks = on_curve(at, amps, on_curve(v_at, volts, places)) * option.parallel
+        steps = np.diff(depth)[:, None]
+        drip = ((leaks[1:] + leaks[:-1]) / 2 * steps).sum(axis=0)
     capacitor, leak = _reservoir(reservoir, product_sampler)
     well = cell.two_well
     charged = product.recharge_s is not None and cell.rechargeable
@@ -387,18 +390,8 @@ def _pack(
         stored_loss_a=tuple(loss(phase.temperature, phase.share) for phase in product.before),
         every_s=product.recharge_s if charged else None,
         ageing=ageing_of(cell.ageing, product, sampler) if ages and cell.ageing else None,
+        drip=leaks,
     )
-
-
-def _mean_leak(path: Path, curve: Curve, volts: Array, depth: Array, sampler: Sampler) -> Array:
-    """Mean over depth of a cell's leakage, (N,) A; `volts` (G, N) at depths (G,).
-
-    It is more than a nearly empty cell leaks and less than a full one does.
-    """
-    at, amps = curve_values(path, curve, sampler)
-    fine = np.linspace(0.0, 1.0, LEAK_PLACES)
-    places = np.broadcast_to(fine[:, None], (LEAK_PLACES, sampler.size))
-    return np.asarray(on_curve(at, amps, on_curve(depth, volts, places)).mean(axis=0))
 
 
 def _strains(cell: Cell, product: ProductFigures) -> tuple[Array, ...]:

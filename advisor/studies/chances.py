@@ -68,5 +68,5 @@ def chances(build: Build) -> SpreadResult | None:
         )
     life = float(at.life.life_s[row, 0])
     sd = float(np.sqrt(at.drain.variance[row, 0] * life)) if np.isfinite(life) else np.inf
-    mean = battery_current(build) + float(at.feed.pack.self_discharge_a[0])
+    mean = battery_current(build) + float(at.life.self_a[row, 0])
     return SpreadResult(charge_sd_c=sd, life_sd_s=sd / mean, tasks=tuple(tasks))

@@ -81,7 +81,7 @@ def consumers(build: Build) -> tuple[Consumer, ...]:
     amounts += [item for one in further for item in one]
     if feed.pack.reservoir is not None:
         amounts.append(("reservoir leak", float(feed.pack.leak_a[0])))
-    amounts.append(("self-discharge", float(feed.pack.self_discharge_a[0])))
+    amounts.append(("self-discharge", float(assessed.life.self_a[row, 0])))
     merged: dict[str, float] = {}
     for consumer, amount in amounts:
         merged[consumer] = merged.get(consumer, 0.0) + float(amount)

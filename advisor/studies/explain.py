@@ -310,7 +310,7 @@ def _charge(build: Build) -> float | None:
     lasts = float(build.assessed.life.life_s[build.row, 0])
     if not np.isfinite(lasts):
         return None
-    return (battery_current(build) + float(build.assessed.feed.pack.self_discharge_a[0])) * lasts
+    return (battery_current(build) + float(build.assessed.life.self_a[build.row, 0])) * lasts
 
 
 def _score(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from advisor.dataclass import dataclass
 from advisor.decide.builds import Build
-from advisor.model.battery import stored
+from advisor.model.battery import lost_before, stored
 from advisor.model.drain import rows_of
 
 
@@ -55,12 +55,11 @@ def phases(build: Build) -> tuple[PhaseResult, ...]:
     out = []
     before = 0.0
     depths = stored(pack, drain)
-    for phase, loss_a, reached in zip(
-        assessed.product.before, pack.stored_loss_a, depths, strict=True
-    ):
+    losses = lost_before(pack, drain)
+    for phase, loss, reached in zip(assessed.product.before, losses, depths, strict=True):
         seconds, depth = float(phase.duration[0]), float(reached[0, 0])
         taken = float(pack.capacity_c[0]) * (depth - before)
-        lost, leaked = float(loss_a[0]) * seconds, float(pack.leak_a[0]) * seconds
+        lost, leaked = float(loss[0, 0]), float(pack.leak_a[0]) * seconds
         out.append(
             PhaseResult(
                 phase=phase.name,
