@@ -9,6 +9,7 @@ import pytest
 from numpy.typing import NDArray
 
 from advisor.bench.chunks import Chunk
+from advisor.faults import FaultError
 from tests.on_bench.sessions import distilled, session
 
 Floats = NDArray[np.float64]
@@ -82,6 +83,15 @@ def test_every_line_of_the_budgets_by_hand(tmp_path: Path) -> None:
         told = {t.source: t.u for t in found.budget if t.u > 1e-9 * value}
         assert told == pytest.approx(lines, rel=1e-6), name
         assert found.u == pytest.approx(np.sqrt(sum(u * u for u in lines.values())), rel=1e-6)
+
+
+def test_runs_of_hardly_any_samples_are_refused(tmp_path: Path) -> None:
+    """Two samples of 1 ms are no run; four are."""
+    notes = session(tmp_path, text=HAND)
+    words = "hash: a run of 2.* ms between samples of 1.* ms; expected more units of work in a run"
+    with pytest.raises(FaultError, match=words):
+        distilled(notes, [pulses([100, 2, 100, 100, 100])])
+    assert distilled(notes, [pulses([100, 4, 100, 100, 100])]).kernels
 
 
 def test_edges_are_a_line_of_their_own_only_where_the_runs_hide_them(tmp_path: Path) -> None:

@@ -111,6 +111,23 @@ def test_pieces_without_samples_and_of_one_lose_nothing() -> None:
         np.testing.assert_allclose(found.windows[0].charge, whole.windows[0].charge, rtol=1e-12)
 
 
+def test_a_trace_without_a_voltage_has_no_figure_of_one() -> None:
+    """Absent and not zero, of runs and of stretches."""
+    t: Floats = np.arange(400, dtype=np.float64) * 1e-3
+    m = np.zeros(400)
+    m[100:200] = 1.0
+    for volts in (None, np.full(400, 3.0)):
+        found = measure([Chunk("t", 0, t, 1.0 + m, volts, m)], [Window(0.25, 0.35)], 0.5)
+        (pieces,) = found.windows
+        figures = (found.energy, found.volts, found.volt_square, pieces.energy, pieces.volts)
+        assert [x is None for x in figures] == [volts is None] * 5
+    assert found.energy is not None
+    assert found.volts is not None
+    # by hand: 0.1 s of 2 A at 3 V
+    assert found.energy[0] == pytest.approx(0.6, rel=0.01)
+    assert found.volts[0] == pytest.approx(0.3, rel=0.01)
+
+
 def test_the_step_is_that_of_most_samples() -> None:
     """A hole of a second in a trace of a sample a millisecond is one, and no step."""
     t, i = noisy(300, 5)

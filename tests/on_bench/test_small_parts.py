@@ -61,6 +61,10 @@ def test_the_small_set_is_that_of_the_needs() -> None:
     assert set(KERNELS) - set(SMALL) == {"copy"}
     assert ram_of(KERNELS[name] for name in SMALL) <= SMALL_RAM
     assert ram_of(KERNELS.values()) <= WHOLE_RAM
+    for kernel in KERNELS.values():
+        least, most = kernel.code
+        assert 0 < least <= most, kernel.name
+        assert 0 < kernel.stack <= STACK, kernel.name
     # the greatest need, not the sum
     assert sum(k.buffer for k in KERNELS.values()) > WHOLE_RAM
 

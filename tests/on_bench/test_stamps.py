@@ -36,6 +36,29 @@ def test_what_lasts_less_than_the_debounce_is_no_edge_in_any_pieces(
     np.testing.assert_array_equal(np.flatnonzero(up), np.arange(10, 30))
 
 
+@pytest.mark.parametrize("side", ["above", "below"])
+@pytest.mark.parametrize("size", [1, 4, 12])
+def test_a_marker_is_at_work_until_it_comes_back_by_the_hysteresis(
+    tmp_path: Path, side: str, size: int
+) -> None:
+    """Level 2, hysteresis 0.5: at work beyond 2, until 1.5 is reached (mirrored: until 2.5)."""
+    form = f"marker: {{column: m, {side}: 2, hysteresis: 0.5}}"
+    marker = session(tmp_path, (COLUMN[0], form)).trace.marker
+    assert marker is not None
+    one = [1.9, 2.0, 2.1, 1.9, 1.6, 1.5, 1.6, 2.0, 2.05, 1.55, 1.4, 1.9]
+    up = [False, False, True, True, True, False, False, False, True, True, False, False]
+    m = np.array(one) if side == "above" else 4.0 - np.array(one)
+    t: Floats = np.arange(12, dtype=np.float64) * 1e-3
+    chunks = [
+        Chunk("t", a, t[a : a + size], t[a : a + size], None, m[a : a + size])
+        for a in range(0, 12, size)
+    ]
+    found = np.concatenate([np.asarray(c.m) for c in settled(chunks, marker)]) - 2.0
+    assert ((found > 0) == (np.array(up) == (side == "above"))).all()
+    # clear of the level, as far on either side
+    np.testing.assert_allclose(np.abs(found), 2.0)
+
+
 @pytest.mark.parametrize("by", ["first", "last"])
 @pytest.mark.parametrize("size", [40, 1000])
 def test_batches_of_any_length_may_be_stamped_by_their_first_or_last_sample(

@@ -323,6 +323,27 @@ def test_a_still_state_is_not_weighed_by_the_current_s_noise(tmp_path: Path) -> 
     assert state.voltage.value == pytest.approx(one.volts["ram-kept"], abs=1e-3)
 
 
+def test_a_still_state_s_voltage_is_its_mean_over_time(tmp_path: Path) -> None:
+    """100 uA told through noise of 60 uA, on a supply that falls: the noise weighs nothing."""
+    text = recorded("{column: v, unit: V, gain: 0 %, offset: 0 V}").replace(
+        "board-overhead: 1.200(3) mA", "board-overhead: 0 mA"
+    )
+    text = text.partition("segments:")[0] + (
+        "segments: [{state: ram-kept, from: 0.1 s, to: 4.1 s}]\n"
+    )
+    t: Floats = np.arange(8400, dtype=np.float64) * 0.5e-3
+    i: Floats = np.asarray(1e-4 + 6e-5 * np.random.default_rng(3).standard_normal(8400))
+    volts: Floats = np.asarray(3.0 - 0.1 * t, dtype=np.float64)
+    chunk = Chunk("t", 0, t, i, volts, np.zeros(8400))
+    found: Figures = distilled(notes_of(tmp_path, text=text), [chunk])
+    (state,) = found.states
+    over_time = 3.0 - 0.1 * 2.1
+    inside = (t >= 0.1) & (t <= 4.1)
+    weighed = (volts * i)[inside].sum() / i[inside].sum()
+    assert abs(weighed - over_time) > 2e-4
+    assert state.voltage.value == pytest.approx(over_time, abs=5e-5)
+
+
 def test_the_supply_is_the_mean_over_the_charge_of_what_has_samples(tmp_path: Path) -> None:
     """By hand: 3 C at 3 V and 1 C at 2 V are 11/4 V; a stretch that was cut away says nothing."""
     notes = notes_of(tmp_path, text=recorded())
