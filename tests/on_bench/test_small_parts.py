@@ -69,6 +69,13 @@ def test_the_small_set_is_that_of_the_needs() -> None:
     assert sum(k.buffer for k in KERNELS.values()) > WHOLE_RAM
 
 
+def test_what_is_built_must_fit_into_the_ram_of_its_set() -> None:
+    target = TARGETS[EMULATED[0]]
+    for names, ram in ((SMALL, SMALL_RAM), (SMALL[:1], SMALL_RAM), (("copy",), WHOLE_RAM)):
+        assert targets._Asked(target, LEVEL, PACK, names).ram == ram
+    assert targets._Asked(target, LEVEL, PACK, tuple(KERNELS)).ram == WHOLE_RAM
+
+
 def passed(
     target: str, folder: Path, names: tuple[str, ...] = tuple(KERNELS), level: str = LEVEL
 ) -> targets.Pass:

@@ -191,6 +191,12 @@ def test_bursts_all_along_are_told_over_the_quiet_level() -> None:
         (found,) = _bursts(pieces, EVERY, AT, *args)
         assert found.words == (f"has bursts all along, up to {uA(95)} at 123.5 s over {uA(quiet)}")
         assert found.moves == found.half == pytest.approx(float(level.mean()) - quiet * 1e-6)
+    # half of them are some, which are counted
+    halves = np.where(EVERY % 2 < 1, 30e-6, 10e-6)
+    (found,) = _bursts(
+        stretch(halves), EVERY, AT, halves - base, base, 0.1e-6, 0.1e-6, np.empty(0), 1.0
+    )
+    assert found.words.startswith("has 500 bursts")
     dips = stretch(np.where(EVERY % 5 < 3, 2e-6, 10e-6))
     (found,) = _bursts(dips, EVERY, AT, np.full(N, -8e-6), base, 0.1e-6, 0.1e-6, np.empty(0), 1.0)
     assert found.moves == found.half == pytest.approx(0.6 * 8e-6)
