@@ -203,6 +203,14 @@ def test_a_build_that_keeps_its_needs_just_often_enough_is_looked_at_first() -> 
     assert ("b", WHOLE) not in asked
 
 
+def test_a_build_that_keeps_its_needs_too_seldom_is_not_looked_at_first() -> None:
+    """Nor at all where it is worth less than the one that keeps them."""
+    fit = {"a": 0.89, "b": 1.0}
+    name, asked = raced({"a": about(40.0), "b": about(50.0)}, {"a": 60, "b": 60}, fit)
+    assert name == "b"
+    assert ("a", WHOLE) not in asked
+
+
 def test_no_build_goes_twice_through_the_same_draws() -> None:
     """The best of the first draws loses later on, so that others are in question again."""
     fading = about(60.0)
