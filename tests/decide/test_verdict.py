@@ -87,6 +87,31 @@ def test_a_missing_figure_is_tried_as_good_as_any_other_part_s() -> None:
     assert max(scores) > min(scores) + 0.1
 
 
+def test_every_part_set_aside_for_one_figure_is_tried_whatever_the_others_lack() -> None:
+    """In the order of their names: two figures, a kernel that is estimated, and a set-up time."""
+    catalogue, product = load("valve-driver")
+    kernel = min(k for task in product.workload for k in task.kernels)
+    scored = {c.part.part: c.score for c in evaluate(catalogue, product).candidates}
+    names = sorted(scored)
+    both, measured_less, last = names[0], names[1], names[-1]
+    parts = {name: catalogue.parts[name] for name in names}
+    for name in (both, measured_less):
+        kept = {k: v for k, v in parts[name].kernels.items() if k != kernel}
+        parts[name] = replace(parts[name], kernels=kept)
+    for name in (both, last):
+        parts[name] = replace(parts[name], toolchain=replace(parts[name].toolchain, setup=None))
+    found = evaluate(replace(catalogue, parts=parts), product)
+    assert {name: len(missing) for name, missing in found.set_aside.items()} == {
+        both: 2, measured_less: 1, last: 1,
+    }  # fmt: skip
+    assert list(found.set_aside) == [both, measured_less, last]
+    best = _at_their_best(found)
+    assert set(best) == {measured_less, last}
+    assert all(0 < score <= 100 for score in best.values())
+    # with the best set-up time of all it is no worse than with its own
+    assert best[last] >= scored[last] - 1e-9
+
+
 def test_a_part_that_lacks_what_an_add_on_brings_is_compared_with_it() -> None:
     catalogue, product = load("valve-driver")
     whole = evaluate(catalogue, product, 400)
