@@ -214,6 +214,8 @@ def test_what_the_system_refuses_is_no_fault_of_ours(
 
 STOPPED = """
 import importlib.abc, os, signal, sys
+# as in a terminal: a shell's background job begins with interrupts ignored
+signal.signal(signal.SIGINT, signal.default_int_handler)
 at = sys.argv.pop(1)
 class Stop(importlib.abc.MetaPathFinder):
     def find_spec(self, name, *_):

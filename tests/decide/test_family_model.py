@@ -13,8 +13,9 @@ import pytest
 from advisor.decide.family import Family, Item, Limits, Member, Option, Platform
 from advisor.decide.family_model import Build, program
 from advisor.decide.family_plans import solve
-from advisor.decide.family_search import Ask, floor
-from advisor.lp import Status
+from advisor.decide.family_search import Ask, floor, search
+from advisor.decide.family_swaps import Exchange, Worth
+from advisor.lp import SolverError, Status
 from advisor.model.money import price_at
 from tests.decide.small_families import drawn, every_plan, keeps
 
@@ -203,6 +204,27 @@ def test_the_two_solvers_agree_on_larger_families(seed: int) -> None:
     assert ours.status is theirs.status
     if ours.value is not None:
         assert ours.value == pytest.approx(theirs.value, rel=NEAR)
+
+
+def test_a_best_plan_that_an_exchange_betters_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    """By half a per cent, tools that are paid whatever is chosen counted on both sides."""
+    family = small()
+    family = replace(family, members=(replace(family.members[0], tools=1e6), family.members[1]))
+    least = min(p.cost for p in every_plan(family))
+    found = search(family, Ask(), 30.0)
+    assert found.status is Status.OPTIMAL
+    assert found.objective == pytest.approx(least, rel=NEAR)
+    assert found.bound == pytest.approx(least, rel=NEAR)
+    real = Exchange.better
+
+    def bettered(self: Exchange, builds: dict[str, Build]) -> tuple[dict[str, Build], Worth]:
+        better, worth = real(self, builds)
+        return better, replace(worth, value=0.995 * worth.value)
+
+    monkeypatch.setattr(Exchange, "better", bettered)
+    monkeypatch.setattr(Exchange, "start", lambda _: None)
+    with pytest.raises(SolverError, match=r"cbc calls 100\d+\.?\d* the best, an exchange 99\d+"):
+        search(family, Ask(), 30.0)
 
 
 def test_what_does_not_fit_together_is_told_at_once() -> None:

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
 
 from advisor.catalogue.load import with_changes
 from advisor.decide.evaluate import Evaluation, evaluate
+from advisor.decide.feed_limits import _table
 from advisor.decide.scan import scan
 from advisor.figures import Path as Figure
 from tests.model.records import CELL, LINEAR, PRODUCT, records
@@ -48,6 +51,24 @@ def decided(root: Path, converter: str, *changes: str) -> Evaluation:
         parts={name: part(name) + spare for name in ("one", "two")},
     )
     return evaluate(*with_changes(*made, changes))
+
+
+@pytest.mark.parametrize(
+    ("coldest", "hottest", "told"),
+    [(9.9, 50.0, (9.9, 10.0)), (10.0, 50.1, (50.1, 50.0)), (0.0, 60.0, (0.0, 10.0))],
+)
+def test_beyond_its_table_a_cell_misses_as_much_as_any_figure_that_is_not_there(
+    coldest: float, hottest: float, told: tuple[float, float]
+) -> None:
+    """The end that is passed is told, the cold one first; what is unknown misses by 1."""
+    cell = SimpleNamespace(cell="pill", temperature=SimpleNamespace(at=(10.0, 25.0, 50.0)))
+    feed = SimpleNamespace(covered=False, cell=cell)
+    at: Any = SimpleNamespace(feed=feed, product=SimpleNamespace(coldest=coldest, hottest=hottest))
+    (case,) = _table(at)
+    assert (case.need, case.broken, case.miss) == ("pill temperature table", True, 1.0)
+    assert (case.required, case.offered) == told
+    feed.covered = True
+    assert not list(_table(at))
 
 
 def ranked(found: Evaluation) -> set[str]:
