@@ -95,7 +95,7 @@ def test_a_build_is_surely_beaten_by_score_upkeep_and_life_beyond_chance() -> No
         other: Any = {"score": 40.0, "cost": 12.0, "years": 4.0} | better
         assert not _surely(good, _drawn(**other, seed=1)), better
     # what never differs speaks for nobody, two without end alike among it
-    alike = SimpleNamespace(**{**vars(good), "score": good.score - 1.0})
+    alike: Any = SimpleNamespace(**{**vars(good), "score": good.score - 1.0})
     assert _surely(good, alike)
     for one in (good, alike):
         one.life_s = np.where(np.arange(256) == 0, np.inf, good.life_s)
