@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Generator
+from dataclasses import dataclass
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any, cast
@@ -44,10 +45,74 @@ def test_whoever_may_lead_on_either_side_of_a_value_is_asked() -> None:
     assert asked(1.1, TOLD) == asked(1.9, TOLD) == {"one", "two", "three"}
     assert asked(1.0, TOLD) == {"one", "two"}
     assert asked(2.0, TOLD) == {"one", "three"}
+    # beyond all places the last one tells
+    assert asked(0.5, TOLD) == asked(1.0, TOLD)
+    assert asked(2.5, TOLD) == asked(2.0, TOLD)
 
 
 def test_where_nothing_fits_on_one_side_all_are_asked() -> None:
     assert asked(1.1, {name: [row[0], OUT] for name, row in TOLD.items()}) == set(TOLD)
+
+
+class Scanned(Line):
+    """A line whose builds are worth what is written down, (B, N) points at some places."""
+
+    points: dict[Any, list[float]]
+    ranges: list[tuple[float, float]]
+
+    def _nearby(self, low: float, high: float) -> list[Any]:
+        self.ranges.append((low, high))
+        return list(self.points)
+
+    def _raw(self, builds: Any, places: Any, draws: int) -> Any:
+        return np.array([self.points[b] for b in builds])
+
+    def _scores(self, places: Any, draws: int, builds: Any) -> Any:
+        return self._best(builds, self._raw(builds, places, draws))
+
+
+def written(points: dict[str, list[float]]) -> Scanned:
+    """Builds named by part and number; the part `a` is the winner."""
+    line = object.__new__(Scanned)
+    line.deciding = cast(Deciding, SimpleNamespace(winner="a"))
+    line.points = {Hashed(name[0], name): row for name, row in points.items()}
+    line.ranges, line._last = [], None
+    return line
+
+
+@dataclass(frozen=True)
+class Hashed:
+    """A build by its part and its name."""
+
+    part: str
+    name: str
+
+
+def test_builds_that_lead_their_part_anywhere_are_looked_at_closely() -> None:
+    """Of the winner whatever leads it at one place; of its rivals where their part leads them."""
+    line = written(
+        {
+            "a1": [80.0, 70.0, 70.0],
+            "a2": [70.0, 70.0, 71.0],
+            "a3": [60.0, 60.0, 60.0],
+            "b1": [75.0, 60.0, 60.0],
+            "b2": [74.0, 61.0, 50.0],
+            "c1": [70.0, 60.5, 65.0],
+            "c2": [OUT, OUT, OUT],
+            "d1": [50.0, 50.0, 50.0],
+        }
+    )
+    found = line.close(np.array([1.0, 3.0, 2.0]))
+    assert [b.name for b in found] == ["a1", "a2", "b1", "b2", "c1"]
+    assert line.ranges == [(1.0, 3.0)]
+
+
+def test_builds_between_the_least_and_the_greatest_place_are_scanned() -> None:
+    line = written({"a1": [0.0] * 3})
+    ((some, builds),) = line._runs(np.array([2.0, 5.0, 3.0]))
+    assert some.tolist() == [0, 1, 2]
+    assert [b.name for b in builds] == ["a1"]
+    assert line.ranges == [(2.0, 5.0)]
 
 
 def test_of_fewer_parts_than_five_all_are_counted(tmp_path: Path) -> None:
