@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from advisor.decide import marches
-from advisor.decide.marches import Marches, lives_of_cases
+from advisor.decide.marches import Marches, _digest, lives_of_cases
 from advisor.model.battery import Life, lives
 from advisor.model.drain import Array, Drain, Pack
 
@@ -98,3 +98,13 @@ def test_what_is_known_is_not_marched_again_and_anything_else_is(
     assert len(seen) == 3
     assert kept.lives(pack, drains[::-1], True)[0].life_s[0, 1] < first[0].life_s[0, 1]
     assert len(seen) == 4
+
+
+def test_what_is_no_array_tells_marches_apart_too() -> None:
+    """The same arrays: whether only a fresh pack is looked at, and drains that are fewer."""
+    kept = Marches()
+    pack, drains = made(np.array([0.01, 0.03]))
+    asked = [(drains, True), (drains, False), (drains[:1], True)]
+    assert len({_digest((pack, tuple(some), fresh)) for some, fresh in asked}) == len(asked)
+    for some, fresh in (*asked, *asked):
+        assert_same(kept.lives(pack, some, fresh), lives(pack, some, fresh))

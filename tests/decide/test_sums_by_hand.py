@@ -10,11 +10,12 @@ from typing import Any, cast
 import numpy as np
 import pytest
 
+from advisor.catalogue.records import ESTIMATED
 from advisor.decide.builds import Build
 from advisor.decide.could_lead import _placed
 from advisor.decide.information import CROSSED, _products
 from advisor.decide.leading import Deciding
-from advisor.decide.missing import _same_core
+from advisor.decide.missing import _cycles, _same_core
 
 pytestmark = pytest.mark.once
 
@@ -40,6 +41,40 @@ def core(architecture: str | None, float_unit: str | None = None) -> Any:
 )
 def test_whose_cores_are_the_same(one: Any, other: Any, same: bool) -> None:
     assert _same_core(one, other) is same
+
+
+def entry(time: float | None = None, cycles: float | None = None, evidence: str = "") -> Any:
+    figures = [None if x is None else SimpleNamespace(nominal=x) for x in (time, cycles)]
+    return SimpleNamespace(time=figures[0], cycles=figures[1], evidence=evidence)
+
+
+@pytest.mark.parametrize(
+    ("entries", "found"),
+    [
+        # 2 ms at 4 MHz and 1 ms at 10 MHz: 8,000 and 10,000 cycles, and what is stated is left
+        ({"slow": entry(time=2e-3), "fast": entry(time=1e-3, cycles=7.0)}, 9_000.0),
+        ({"slow": entry(time=2e-3), "fast": entry(cycles=7.0)}, 8_000.0),
+        ({"slow": entry(cycles=5_000.0), "fast": entry(cycles=7_000.0)}, 6_000.0),
+        # a time at no known clock tells no cycles, its own statement does
+        ({"odd": entry(time=1e-3, cycles=50.0)}, 50.0),
+        ({"odd": entry(time=1e-3)}, None),
+        # neither do estimates, nor what an engine did
+        ({"slow": entry(time=2e-3, evidence=ESTIMATED), "fast": entry(cycles=3.0)}, 3.0),
+        ({"fast+aes": entry(time=2e-3), "slow+aes": entry(cycles=3.0)}, None),
+        ({}, None),
+    ],
+)
+def test_cycles_are_those_measured_else_those_stated(
+    entries: dict[str, Any], found: float | None
+) -> None:
+    clocks = {"slow": 4e6, "fast": 10e6, "odd": None}
+    points = {
+        name: SimpleNamespace(clock=None if hz is None else SimpleNamespace(nominal=hz))
+        for name, hz in clocks.items()
+    }
+    part: Any = SimpleNamespace(kernels={"crc": entries}, operating_points=points)
+    assert _cycles(part, "crc") == (None if found is None else pytest.approx(found, rel=1e-12))
+    assert _cycles(part, "hash") is None
 
 
 @dataclass(frozen=True)
