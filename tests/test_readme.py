@@ -18,7 +18,7 @@ import pytest
 from advisor.cli.main import call
 from advisor.reference import FOLDER, WRITTEN
 from advisor.reference.commands import commands
-from advisor.reference.outputs import FILE, OUTPUT, run, write_files
+from advisor.reference.outputs import FILE, OUTPUT, WINNERS, run, winners, write_files
 
 ROOT = Path(__file__).resolve().parent.parent
 README = (ROOT / "README.md").read_text("utf-8")
@@ -109,6 +109,17 @@ def test_output_is_real(name: str, call_text: str, folder: Path) -> None:
         if page == name and " -o " in before:
             run(before)  # it writes what later ones read
     assert SHOWN[name, call_text] == run(call_text)
+
+
+@pytest.mark.once
+def test_who_leads_without_this_and_that_is_so(folder: Path) -> None:
+    """When this fails: `python -m advisor.reference` makes the table anew."""
+    (table,) = WINNERS.finditer(README)
+    rows = table["rows"]
+    assert winners(rows) == rows
+    leads = [row.split(" | ")[2] for row in rows.splitlines()]
+    assert len(leads) == 6
+    assert leads[0] not in leads[1:]
 
 
 @pytest.mark.once

@@ -135,7 +135,7 @@ def test_what_is_shipped_is_spread_as_the_market_is() -> None:
     assert len(parts) >= 24
     assert len({p.maker for p in parts}) >= 6
     assert len(catalogue.kernels) == 9
-    assert len(catalogue.cells) == 11
+    assert len(catalogue.cells) == 12
     assert len(catalogue.converters) == 6
     for kind in (catalogue.parts, catalogue.cells, catalogue.converters, catalogue.addons):
         assert all(record.invented for record in kind.values())
