@@ -15,6 +15,7 @@ from advisor.catalogue.evidence import evidence_of, figures_of, measured
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.rule import Breach, Rule
 from advisor.catalogue.rules import apply
+from advisor.catalogue.schema_life import ASLEEP, DISCONNECTED
 from advisor.catalogue.schema_parts import Part, Variant
 from advisor.catalogue.schema_product import Product
 from advisor.faults import Fault, FaultLog, nearest, shortened
@@ -205,6 +206,77 @@ def _kept_by_none(product: Product, catalogue: Catalogue) -> Iterator[Breach]:
             yield "retain", read, nearest(name, sorted(known))
 
 
+SEASONS = 2.0  # times a month's harvest over another's, from which there are seasons
+ONE_SEASON = 10.0  # K between the coldest and the hottest place, below which no season is told
+
+
+def _seasons(product: Product, _: Catalogue) -> Iterator[Breach]:
+    """Months that differ in what they bring, where temperatures tell of none."""
+    harvest = product.harvest
+    if harvest is None or not product.stays:
+        return
+    days = harvest.days
+    told = harvest.energy or harvest.irradiation or (days.months if days is not None else {})
+    brings = [month.nominal for month in told.values()]
+    at = [stay.at.nominal for stay in product.stays]
+    if brings and max(brings) > SEASONS * min(brings) and max(at) - min(at) < ONE_SEASON:
+        read = (
+            f"{min(at):g} to {max(at):g} degC all the year, though the best month brings "
+            f"{max(brings) / min(brings):.3g} times the worst: no season is told"
+            if min(brings) > 0
+            else f"{min(at):g} to {max(at):g} degC all the year, though some months bring nothing"
+        )
+        yield "environment", read, None
+
+
+def _stored_beyond(product: Product, catalogue: Catalogue) -> Iterator[Breach]:
+    """Phases before use beyond the temperatures that the cells' tables hold."""
+    cells = dict.fromkeys(o.cell for o in product.supply_options.cells if o.cell is not None)
+    for name in cells:
+        cell = catalogue.cells.get(name)
+        if cell is None or cell.temperature is None:
+            continue
+        low, high = cell.temperature.at[0], cell.temperature.at[-1]
+        for phase in product.before_use:
+            for stay in phase.environment:
+                at = stay.at.nominal
+                beyond = low - at if at < low else at - high
+                if beyond > 0:
+                    end = "coldest" if at < low else "hottest"
+                    read = (
+                        f"{stay.at.text}, {beyond:.3g} K beyond the {end} that {name} states: "
+                        "its losses go on by their law, whether the cell bears it is not known"
+                    )
+                    yield f"before-use.{phase.phase}.environment.{stay.entry}", read, None
+
+
+WASTEFUL = 5.0  # times the current of another sleep state of the part
+
+
+def _wasteful(product: Product, catalogue: Catalogue) -> Iterator[Breach]:
+    """A sleep state kept before use although most parts that have it have one that draws far
+    less."""
+    for phase in product.before_use:
+        state = phase.state
+        if state in (None, ASLEEP, DISCONNECTED):
+            continue
+        worse = []
+        for part in catalogue.parts.values():
+            told = {
+                name: one.current.y[0].nominal
+                for name, one in part.sleep_states.items()
+                if one.current is not None
+            }
+            if state in told and told[state] > WASTEFUL * min(told.values()):
+                worse.append((part.part, min(told, key=lambda name: told[name]), told))
+        if worse:
+            part_id, least, told = worse[0]
+            times = told[state] / told[least] if told[least] > 0 else float("inf")
+            others = f", and in {len(worse) - 1} more parts" if len(worse) > 1 else ""
+            read = f"{state}, which in {part_id} draws {times:.3g} times what {least} does{others}"
+            yield f"before-use.{phase.phase}.state", read, None
+
+
 WIDE, ALIKE = 0.8, 0.35  # spread of days from which, persistence below which they are a lottery
 
 
@@ -234,6 +306,9 @@ PRODUCT_SENSE = (
     Rule("a feature of some part", _unknown_feature, "warning"),
     Rule("a block of some part", _unknown_block, "warning"),
     Rule("something that sleep can keep", _kept_by_none, "warning"),
+    Rule("temperatures of all seasons", _seasons, "warning"),
+    Rule("storage within what the cells state", _stored_beyond, "warning"),
+    Rule("a sleep state that draws little while nobody uses the product", _wasteful, "warning"),
     Rule("days less unlike each other, which are told closely", _rare_days, "warning"),
 )
 

@@ -27,7 +27,14 @@ from advisor.model.drain import Drain, joined, rows_of
 from advisor.model.draws import Array
 from advisor.model.ends import INDEX
 from advisor.model.events import EventStates, Timeline, calendar
-from advisor.model.harvest import Harvested, answered, harvested, left_over_life, sustained
+from advisor.model.harvest import (
+    Harvested,
+    answered,
+    harvested,
+    left_over_life,
+    recovering,
+    sustained,
+)
 from advisor.model.meetings import coinciding, met
 from advisor.model.packs import Feed, cells_name
 from advisor.model.recharged import on_one_charge, recharged, scaled
@@ -301,6 +308,10 @@ def assess(
         life_of |= zip(members, found, strict=True)
     stores: list[Harvested | None] = [None] * len(prepared)
     if product.income is not None:
+        life_of = {
+            i: recovering(life, prepared[i].feed, product, prepared[i].drain)
+            for i, life in life_of.items()
+        }
         stores = answered(
             [harvested(m.feed, product, m.drain, life_of[i]) for i, m in enumerate(prepared)],
             product,

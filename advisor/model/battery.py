@@ -41,6 +41,9 @@ _STEEPEST = 0.85  # ratio of voltages over a step of the depth grid
 _VISIBLE = 0.005  # of depth, between a sag and the open voltage's own end
 
 
+LATER = ("charged", "emptied")  # what charging makes of a life afterwards
+
+
 @dataclass(frozen=True, slots=True)
 class Life:
     """Result of `life`, each (R, N).
@@ -52,7 +55,8 @@ class Life:
     discharge on the first day: what comes before use takes it from 0, and fresh then means on the
     first day); next_s (life of a pack that replaces the first one). self_a (time mean over the life
     of what the pack loses by itself). charged (the story of a pack that is charged again, None for
-    others).
+    others). emptied (where what came before use left nothing, and a panel is to charge it from
+    there; None where nothing is harvested or stored).
     """
 
     end_depth: Array
@@ -67,6 +71,7 @@ class Life:
     next_s: Array
     self_a: Array
     charged: Charged | None = None
+    emptied: NDArray[np.bool_] | None = None
 
 
 def lives(pack: Pack, drains: Sequence[Drain], fresh: bool = True) -> list[Life]:
@@ -75,7 +80,7 @@ def lives(pack: Pack, drains: Sequence[Drain], fresh: bool = True) -> list[Life]
     out, start = [], 0
     for drain in drains:
         rows = slice(start, start + len(drain.cut_off_v))
-        of = {f.name: getattr(together, f.name) for f in fields(Life) if f.name != "charged"}
+        of = {f.name: getattr(together, f.name) for f in fields(Life) if f.name not in LATER}
         out.append(Life(**{name: values[rows] for name, values in of.items()}))
         start = rows.stop
     return out

@@ -36,6 +36,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from advisor.dataclass import dataclass
+from advisor.model import battery
 from advisor.model.ageing import Ageing, Stress, before_use, stress, time_to, worn
 from advisor.model.battery import stored
 from advisor.model.drain import Drain, Pack, at_depth
@@ -140,6 +141,27 @@ def days_of(store_j: Array, night_j: Array, load_w: Array) -> Array:
 def harvestable(cell: Cell | None) -> bool:
     """Whether a harvest may go into a cell."""
     return cell is not None and cell.rechargeable and cell.charge is not None
+
+
+def recovering(life: Life, feed: Feed, product: ProductFigures, drain: Drain) -> Life:
+    """Lives of builds of which what comes before use empties the store, as of a fresh one.
+
+    What is harvested charges it again, whatever voltage it has fallen to: a capacitor from nothing,
+    another cell unless it has given all that it has, as its protection locks it out then (common
+    practice, no source). `sustained` takes back those that are not charged by more than they give.
+    """
+    if product.income is None or not drain.before or not harvestable(feed.cell):
+        return life
+    asleep = life.dead & (life.next_s > 0)
+    if feed.pack.drip is None:
+        asleep &= life.start_depth < 1
+    if not asleep.any():
+        return life
+    anew = battery.life(feed.pack, replace(drain, before=()), fresh=True)
+    changed = ("end_depth", "life_s", "ends_by", "mean_current_a", "start_peak_a", "start_mean_a",
+               "start_low_v", "dead", "self_a")  # fmt: skip
+    parts = {n: np.where(asleep, getattr(anew, n), getattr(life, n)) for n in changed}
+    return replace(life, emptied=asleep, **parts)
 
 
 def harvested(feed: Feed, product: ProductFigures, drain: Drain, life: Life) -> Harvested | None:
@@ -341,6 +363,14 @@ def sustained(life: Life, at: Harvested, pack: Pack, drain: Drain) -> Life:
     it has less capacity left than it is to have, or at the end of its shelf life.
     """
     shape = life.life_s.shape
+    if life.emptied is not None:
+        stays = life.emptied & ~(at.cover > 1)
+        life = replace(
+            life,
+            life_s=np.where(stays, 0.0, life.life_s),
+            dead=life.dead | stays,
+            emptied=life.emptied & ~stays,
+        )
     alive = ~life.dead & (life.life_s > 0)
     shelf = np.broadcast_to(pack.shelf_life_s, shape)
     phases = [phase.seconds for phase in drain.before]

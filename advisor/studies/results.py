@@ -25,6 +25,7 @@ from advisor.decide.screens import Failed
 from advisor.figures import Path
 from advisor.model.ends import ENDS
 from advisor.model.tables import never_sleeps
+from advisor.studies.assumed import late_change, of_build
 from advisor.studies.harvests import ServiceResult
 
 if TYPE_CHECKING:
@@ -456,7 +457,9 @@ def warnings_of(evaluation: Evaluation, catalogue: Catalogue | None = None) -> t
     whole = catalogue or evaluation.catalogue
     odd = in_words(product_warnings(product, whole))
     empty = [] if whole.parts else ["the catalogue has no parts yet: `catalog add` asks for one"]
-    return tuple(dict.fromkeys([*empty, *odd, *evaluation.warnings]))
+    told = [text for c in evaluation.candidates for text in of_build(c.best)]
+    told += [text for c in evaluation.candidates[:1] for text in late_change(c.best, product)]
+    return tuple(dict.fromkeys([*empty, *odd, *evaluation.warnings, *told]))
 
 
 def moving_warnings(evaluation: Evaluation, catalogue: Catalogue | None = None) -> tuple[str, ...]:

@@ -160,6 +160,62 @@ def test_an_answer_says_where_rare_days_are_told_too_high() -> None:
     assert not any("told too high" in w for w in told().warnings)
 
 
+def stored(seconds: str, *more: str) -> Any:
+    """A capacitor kept connected before use, as long as that empties it."""
+    phase = "{phase: shelf, for: LONG, environment: [{at: 20 degC, share: 1}], state: asleep}"
+    return shortlist(*inputs(f"before-use=[{phase.replace('LONG', seconds)}]", SERVED, *more))
+
+
+def test_a_store_that_storage_empties_is_charged_by_its_panel() -> None:
+    found, short = stored("200 days"), stored("1 h")
+    assert [r.part for r in found.ranking] == [PART]
+    assert any("sc-drum is emptied by before-use" in w for w in found.warnings)
+    assert not any("is emptied by" in w for w in short.warnings)
+    # as often without service as one that comes full; its shelf life has run on
+    (one,), (full,) = found.ranking, short.ranking
+    assert one.service.lost == pytest.approx(full.service.lost, rel=1e-9)
+    gone = full.battery_life_s.nominal - one.battery_life_s.nominal
+    assert gone == pytest.approx(200 * 86400 - 3600, rel=1e-6)
+    # a harvest that does not cover the load never fills it
+    few = stored("200 days", "harvest.panel.area=0.02 cm2")
+    assert not few.ranking
+    needs = {f.need for s in few.screened_out for f in s.failed}
+    assert "depth of discharge in reach after before-use" in needs
+
+
+def test_what_is_odd_before_use_and_over_the_year_is_told() -> None:
+    def warned(*changes: str) -> str:
+        return "\n".join(shortlist(*inputs(*changes)).warnings)
+
+    phase = "before-use=[{phase: truck, for: 2 days, environment: [{at: AT, share: 1}], state: X}]"
+    hot = warned(phase.replace("AT", "95 degC").replace("X", "disconnected"))
+    assert "before-use.truck.environment" in hot
+    assert "beyond the hottest that sc-drum states" in hot
+    mild = warned(phase.replace("AT", "30 degC").replace("X", "disconnected"))
+    assert "before-use" not in mild
+    assert "no season is told" in warned("environment=[{at: 15 degC, share: 1}]")
+    assert "no season is told" not in mild
+    # a second sleep state that draws a tenth
+    part = f"{PART}:sleep-states.deep={{current: 100 nA, wake-time: 1 ms, retains: [rtc]}}"
+    for state, odd in (("ram-kept", True), ("deep", False)):
+        words = warned(part, phase.replace("AT", "30 degC").replace("X", state))
+        assert ("ram-kept, which in" in words) is odd
+
+
+def test_a_change_at_the_last_visit_is_told() -> None:
+    """A pack that lasts a little less than half of the service life is changed once more for it."""
+    cells = {"harvest": "", "cells": "[{cell: alk-slim}]"}
+    life = shortlist(*inputs(**cells)).ranking[0].battery_life_s.nominal
+
+    def warned(times: float) -> str:
+        changed = inputs(f"service-life={times * life / 86400:.9g} days", **cells)
+        return "\n".join(shortlist(*changed).warnings)
+
+    assert "the last of 2 battery changes comes" in warned(2.05)
+    for kept in (1.99, 2.5):
+        assert "battery changes comes" not in warned(kept)
+
+
 def test_days_too_cold_to_charge_bring_nothing() -> None:
     """An eighth of the year below the limit, told of the six darkest months."""
     cold = told("sc-drum:charge.min=0 degC").harvest

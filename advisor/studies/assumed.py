@@ -1,0 +1,50 @@
+"""What an answer assumes of a chosen build's pack, and what is odd about its changes, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from advisor.catalogue.schema_product import Product
+from advisor.decide.builds import Build
+from advisor.model.drain import at_depth
+from advisor.quantities import show
+
+LATE = 0.1  # of a pack's life, that is left of the service life at its last change
+
+
+def of_build(build: Build) -> Iterator[str]:
+    """What is assumed of a chosen build's pack."""
+    life, row, feed = build.assessed.life, build.row, build.assessed.feed
+    if life.emptied is not None and life.emptied[row, 0] and feed.cell is not None:
+        volts = show(
+            float(
+                at_depth(
+                    feed.pack.depth, feed.pack.open_v, life.start_depth[row, :1], np.array([0])
+                )[0]
+            ),
+            "voltage",
+        )
+        yield (
+            f"{feed.cell.cell} is emptied by before-use: the harvest is taken to charge it again, "
+            f"by a charger that starts into {volts} without a lock-out; days until it works are "
+            "not counted"
+        )
+
+
+def late_change(build: Build, product: Product) -> Iterator[str]:
+    """That the last change of a chosen build's pack comes shortly before the product's end."""
+    life, row = build.assessed.life, build.row
+    service = product.service_life
+    first, later = float(life.life_s[row, 0]), float(life.next_s[row, 0])
+    if service is None or not 0 < first < service.nominal or later <= 0 or life.charged is not None:
+        return
+    # a life that just reaches is no change, but for rounding
+    changes = int(np.ceil((service.nominal - first) / later - 1e-9))
+    left = service.nominal - first - (changes - 1) * later
+    if changes and left < LATE * later:
+        yield (
+            f"the last of {changes} battery changes comes {show(left, 'time')} before the end of "
+            "the service life: a little more life saves the visit"
+        )
