@@ -24,8 +24,9 @@ from advisor.reference.declared import Field, fields, holds
 from advisor.reference.glossary import ANSWERS, TERMS, WORDS, glossary_page
 from advisor.reference.lists import lists_page
 from advisor.reference.outputs import run
-from advisor.studies.columns import COLUMNS, RAILS
+from advisor.studies.columns import COLUMNS
 
+SPARSE = ("peak", "weeks", "a charge", "lost")  # heads that no shipped product shows
 GLOSSARY = glossary_page()
 LISTS = lists_page()
 SMALL = {
@@ -191,7 +192,7 @@ def test_columns_are_those_of_the_screen_and_of_csv() -> None:
     (head,) = re.findall(r"^ *(#  part .*)$", screen, re.M)
     # what no shipped part states, and what a pack alone has that is charged again, is told all
     # the same
-    sparse = {column.head for column in COLUMNS if column.head in ("peak", "weeks", "a charge")}
+    sparse = {column.head for column in COLUMNS if column.head in SPARSE}
     heads = [row[0] for row in told if row[0]]
     assert sparse <= set(heads)
     shown = [name for name in heads if name not in sparse]
@@ -201,8 +202,10 @@ def test_columns_are_those_of_the_screen_and_of_csv() -> None:
     assert all(re.fullmatch(r"[0-9.]+", place) for place in seen[len(shown) :])
     header = next(csv.reader(io.StringIO(run("shortlist frost-post --draws 20 --format csv"))))
     beside = {"reason", "cautions", *(name for name in header if name.startswith("points "))}
-    # a column of products with further rails alone
-    names = [name for name in (r[1].strip("`") for r in told) if name and name != RAILS]
+    # columns of products that ask for them alone
+    asked = {column.name for column in COLUMNS if column.asked is not None}
+    assert asked >= {"rails", "charges", "days_without_service"}
+    names = [name for name in (r[1].strip("`") for r in told) if name and name not in asked]
     assert [n for n in header if n not in beside] == names
     for name in ("points CRITERION", "reason", "cautions"):
         assert f"`{name}`" in section(LISTS, "Columns")

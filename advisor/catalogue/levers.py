@@ -41,7 +41,8 @@ class Lever:
     value that stands, None where the key is absent. u : its standard uncertainty, 0 where exact.
     stated : the figure that stands, None for a whole number and where the key is absent.
     rate : of a rate of exchange the currency that it is of, and the one that it is in. own :
-    whether its texts are in the unit of its file.
+    whether its texts are in the unit of its file. currency : of an amount of money, where one is
+    told.
     """
 
     path: Path
@@ -52,6 +53,7 @@ class Lever:
     stated: Quantity | None = None
     rate: tuple[str, str] | None = None
     own: bool = False
+    currency: str | None = None
 
     @property
     def whole(self) -> bool:
@@ -111,13 +113,15 @@ class Lever:
             return f"1 {self.rate[0]} = {value:.{digits}g} {self.rate[1]}"
         if self.dimension == "money-rate":
             return f"{value:.{digits}g} {self.unit}"
+        if self.dimension == "money":
+            return f"{self.currency or ''} {value:.{digits}g}".strip()
         if self.own and self.dimension == "temperature":
             return f"{value:.7g} {self.unit}"
         if self.own:
             told = f"{value / self.factor:.12g}"
             unit = _for_people(self._unit_text)
             return f"{told} {unit}{'s' if unit in COUNTED and told != '1' else ''}".rstrip()
-        return show(value, self.dimension, 4)
+        return _trimmed(show(value, self.dimension, 4))
 
     def assignment(self, value: float) -> str:
         """The change that sets it."""
@@ -153,6 +157,12 @@ class Lever:
 
 
 COUNTED = ("year", "month", "week", "day", "hour")  # units that are words
+
+
+def _trimmed(text: str) -> str:
+    """A figure without zeros at the end of its decimals."""
+    number, blank, unit = text.partition(" ")
+    return (number.rstrip("0").rstrip(".") if "." in number else number) + blank + unit
 
 
 def _for_people(unit: str) -> str:
@@ -229,7 +239,12 @@ def lever(catalogue: Catalogue, product: Product, where: str | Path) -> Lever:
         kind = kind.plain
     if not isinstance(kind, Figure | Whole):
         raise _none_there(text, path.dotted)
-    return _made(path, kind, node, product)
+    made = _made(path, kind, node, product)
+    if made.dimension != "money":
+        return made
+    # what a part is bought with beside itself is in the currency of its price
+    price = product.cost if record is product else getattr(record, "price", None)
+    return replace(made, currency=getattr(price, "currency", None))
 
 
 def _spelled_otherwise(kind: Kind | None, node: Node | None, key: str) -> str | None:

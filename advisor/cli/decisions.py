@@ -86,7 +86,7 @@ def shortlist(
         lambda: with_cautions([flat_row(p) for p in found.ranking], found.cautions),
         page,
         [*_beside(found, screen), *_none_fits(found)],
-        [*flat_names(inputs[1].priorities, bool(inputs[1].rails)), "cautions"],
+        [*flat_names(inputs[1]), "cautions"],
     )
     return 0 if found.ranking else 1
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from advisor.catalogue.schema_parts import Variant
 from advisor.present.layout import STRONG, Page
 from advisor.studies.explain import Explanation
-from advisor.studies.words import beside, life, money, pack, rails
+from advisor.studies.words import fed, fitted, life, money, pack, rails
 
 
 def build_table(page: Page, result: Explanation, everything: bool) -> None:
@@ -16,9 +16,9 @@ def build_table(page: Page, result: Explanation, everything: bool) -> None:
         other = result.builds[1]
         points = other.score if other.expected is None else other.expected
         page.paragraph(
-            f"Of {result.builds_in_all} builds the next best is on {pack(other.build)} with "
-            f"{beside(other.build)}, sleeping in {other.build.sleep_state}: {points:.1f} points, "
-            f"{life(other.battery_life_s)} (--all for the others).",
+            f"Of {result.builds_in_all} builds the next best is on {pack(other.build)}, "
+            f"{fed(other.build)}{fitted(other.build)}, sleeping in {other.build.sleep_state}: "
+            f"{points:.1f} points, {life(other.battery_life_s)} (--all for the others).",
             hanging="  ",
         )
         return
@@ -29,14 +29,14 @@ def build_table(page: Page, result: Explanation, everything: bool) -> None:
     rows = []
     used = []
     railed = any(item.build.rails for item in result.builds)
-    fitted = any(item.build.addons for item in result.builds)
+    added = any(item.build.addons for item in result.builds)
     for item in result.builds:
         rows.append(
             [
                 pack(item.build),
                 item.build.converter,
                 *([", ".join(rails(item.build))] if railed else []),
-                *([" ".join(item.build.addons)] if fitted else []),
+                *([" ".join(item.build.addons)] if added else []),
                 item.build.sleep_state,
                 f"{item.score:.1f}",
                 *([] if item.expected is None else [f"{item.expected:.1f}"]),
@@ -51,7 +51,7 @@ def build_table(page: Page, result: Explanation, everything: bool) -> None:
                 for task, point in item.build.operating_points.items()
             )
         )
-    beside_it = [*(["rails"] if railed else []), *(["add-ons"] if fitted else [])]
+    beside_it = [*(["rails"] if railed else []), *(["add-ons"] if added else [])]
     drawn = [] if result.builds[0].expected is None else ["expected"]
     ends = [*(True for _ in drawn), True, False, True]
     page.table(

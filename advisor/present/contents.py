@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from advisor.present import curves, explanation, gaps, glance, layout, pictured, tables, tipping
 from advisor.present.blocks import Block, Bullets, Glance, Grid, Section, Typed, Words, printed
+from advisor.present.feeding import feeding
 from advisor.present.formulas import FORMULAS
 from advisor.present.pictured import Pictured
 from advisor.quantities import show
@@ -37,6 +38,10 @@ def _sections(found: Report) -> Iterator[Section]:
         if seen is not None:
             blocks = tuple(_pictured(pictured.by_state(seen)))
             yield Section("states", "Current and charge, state by state", blocks, fold="narrow")
+        assert found.explanation is not None
+        fed = feeding(found.explanation, listed.ranking)
+        if fed is not None:
+            yield fed
         if listed.draws and len(listed.ranking) > 1:
             yield _firm(found)
         yield _why(found)

@@ -10,7 +10,7 @@ from advisor.present.left_out import left_out
 from advisor.present.life_sections import life_sections, many
 from advisor.present.tables import INVENTED, caution, cost_range, notes
 from advisor.quantities import show
-from advisor.studies.words import build_words, life, life_range, money, per_cent
+from advisor.studies.words import build_words, life, life_with_range, money, per_cent
 
 if TYPE_CHECKING:
     from advisor.studies.explain import Explanation
@@ -36,10 +36,9 @@ def explanation_page(
         page.paragraph(INVENTED, style=FAINT)
     page.paragraph(f"On {build_words(result.build)}.")
     lives = result.battery_life_s
-    spread = life_range(lives.p05, lives.p95)
     target = "" if result.life_target_s is None else f", wanted {life(result.life_target_s)}"
     page.paragraph(
-        f"Battery life {life(lives.nominal)}{f' ({spread})' if spread else ''}{target}; ends by "
+        f"Battery life {life_with_range(lives.nominal, lives.p05, lives.p95)}{target}; ends by "
         f"{lives.ends_by}."
     )
     caution(page, result.build, result.cautions, cautioned)
@@ -55,7 +54,7 @@ def explanation_page(
         rows.append((name, share, _current(a, share)))
     page.bars(rows)
     total = sum(c.a for c in result.current)
-    page.line(f"  in all {show(total, 'current')}" + _over_life(result))
+    page.paragraph(f"in all {show(total, 'current')}" + _over_life(result), "  ", "    ")
     life_sections(page, result, everything)
     told = result.cost.told
     if told is not None and told > 0:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from advisor.present.harvest import days
 from advisor.present.layout import FAINT, PLAIN, POOR, STRONG, Page
 from advisor.present.left_out import left_out
 from advisor.present.tables import INVENTED, caution, cautions_of, notes
@@ -15,7 +16,7 @@ from advisor.studies.family_results import (
     SavingLine,
 )
 from advisor.studies.results import BuildResult
-from advisor.studies.words import in_years, pack, per_cent, rails
+from advisor.studies.words import in_years, life, pack, per_cent, rails
 
 SLIGHT = 1e-4  # of the cost, below which a line of the saving is folded
 SMALL = 0.005  # of an amount, below which nothing is told of it
@@ -117,12 +118,17 @@ def proof(result: FamilyPlan) -> str:
     """How sure it is that no plan is better."""
     best = "greatest" if result.aim == "score" else "least"
     if result.status == "optimal":
-        return f"proven {best} within the limits (gap {100 * (result.gap or 0):.4f} %)."
+        return f"proven {best} within the limits (gap {_gap(result.gap)})."
     if result.bound is None or result.gap is None:
         return "time ran out before it was proven best."
     side = "more than" if result.aim == "score" else "less than"
     told = f"{result.bound:.1f}" if result.aim == "score" else amount(result.bound, result.currency)
     return f"time ran out: no plan {'scores' if result.aim == 'score' else 'costs'} {side} {told}."
+
+
+def _gap(gap: float | None) -> str:
+    """How far the plan may be from the best at most."""
+    return f"{100 * (gap or 0):.4f}".rstrip("0").rstrip(".") + " %"
 
 
 def _no_plan(page: Page, result: FamilyPlan) -> None:
@@ -232,6 +238,10 @@ def beside(one: PlannedProduct) -> str:
     chance = one.first.life_chance
     if chance is not None and chance < 1:
         out.append(f"reaches its life target in {per_cent(chance)} of the draws")
+    if one.first.one_charge_s is not None:
+        out.append(f"one charge of the new pack lasts {life(one.first.one_charge_s)}")
+    if one.first.service is not None:
+        out.append(f"{days(one.first.service.lost)} of days without service")
     return "; ".join(out)
 
 

@@ -68,14 +68,15 @@ class _Writer(Sheets):
         sheet = self.sheet("Products", f"What each product takes; money in {plan.currency}.")
         header = ["product", "part", "second part", "cell", "converter", "add-ons", "units", "cost"]
         header += ["cost a unit", "battery life, years", "life target met", "score", "favourite"]
-        header += ["its score", "gives up", "alone", "cost alone", "build", "note"]
+        header += ["its score", "gives up", "alone", "cost alone", "build", "note", "ends by"]
+        header += ["a charge lasts, years", "visits to charge", "days without service"]
         rows = [self._product(one, row) for row, one in enumerate(plan.plan, FIRST)]
         last = FIRST + len(rows) - 1
         units, cost = sum(one.units for one in plan.plan), sum(one.cost for one in plan.plan)
         score = sum(one.score for one in plan.plan) / len(plan.plan)
         sums: list[Cell] = ["all", *[""] * 5, _sum("G", last, units), _sum("H", last, cost)]
         sums += [Formula(f"=H{last + 1}/G{last + 1}", cost / units), None, None]
-        sums += [Formula(f"=AVERAGE(L{FIRST}:L{last})", score), *[""] * 7]
+        sums += [Formula(f"=AVERAGE(L{FIRST}:L{last})", score), *[""] * 11]
         row = self.table(sheet, header, [*rows, sums]) + 1
         names = [line.line for line in plan.lines if line.line != "all"]
         names = names or list(dict.fromkeys(name for one in plan.plan for name in one.lines))
@@ -122,6 +123,10 @@ class _Writer(Sheets):
             one.alone_cost,
             build_words(first.build),
             beside(one),
+            first.ends_by,
+            None if first.one_charge_s is None else first.one_charge_s / YEAR,
+            first.charges,
+            None if first.service is None else first.service.lost,
         ]
 
     def _saving(self) -> None:

@@ -9,6 +9,25 @@ from advisor.quantities import show
 
 if TYPE_CHECKING:
     from advisor.studies.explain import Explanation
+    from advisor.studies.gating import GateResult
+
+FILLS = ("what", "switched off", "takes from the pack", "standing by", "pays for rests of", "rests")
+
+
+def gate_row(one: GateResult) -> tuple[str, ...]:
+    """What is switched off, or might be, under `FILLS`."""
+    by = one.standing_by_w
+    pays = "-" if by is None else "none"
+    if one.pays_beyond_s is not None:
+        pays = f"over {show(one.pays_beyond_s, 'time')}"
+    return (
+        one.gate,
+        "yes" if one.gated else "no",
+        show(one.takes_j, "energy"),
+        "not stated" if by is None else show(by, "power"),
+        pays,
+        "never used" if one.rest_s is None else show(one.rest_s, "time"),
+    )
 
 
 def switched(page: Page, result: Explanation) -> None:

@@ -33,30 +33,32 @@ def harvest(page: Page, found: HarvestResult | None) -> None:
     if found is None:
         return
     page.heading("What the harvest covers (of a day, behind charger and cells)")
-    page.paragraph(
+    for text in harvest_words(found):
+        page.paragraph(text, "  ", "    ")
+
+
+def harvest_words(found: HarvestResult) -> list[str]:
+    """The same in sentences."""
+    out = [
         f"Harvested {show(found.income_j, 'energy')} on the year's mean, load "
         f"{show(found.load_j, 'energy')}; the store holds {show(found.store_j, 'energy')}, of "
         f"which a night takes {show(found.night_j, 'energy')}.",
-        "  ",
-        "    ",
-    )
-    page.paragraph(service_words(found.service), "  ", "    ")
+        service_words(found.service),
+    ]
     worst = sorted((m for m in found.months if m.lost > 0), key=lambda m: -m.lost)[:3]
     if worst:
         told = [f"{m.month} {days(m.lost)} ({show(m.income_j, 'energy')} a day)" for m in worst]
-        page.paragraph(f"Most of them in {', '.join(told)}.", "  ", "    ")
+        out.append(f"Most of them in {', '.join(told)}.")
     for share, word, when in (
         (found.cold, "cold", "the six months of least harvest"),
         (found.hot, "hot", "the other months"),
     ):
         if share:
-            page.paragraph(
+            out.append(
                 f"Too {word} to charge on {per_cent(share)} of days, counted in {when}, as a "
-                "spell in each.",
-                "  ",
-                "    ",
+                "spell in each."
             )
-    page.paragraph(enough(found), "  ", "    ")
+    return [*out, enough(found)]
 
 
 def enough(found: HarvestResult) -> str:

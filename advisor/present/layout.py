@@ -7,6 +7,7 @@ import textwrap
 from collections.abc import Sequence
 
 from advisor.dataclass import dataclass, field
+from advisor.present.typeset import degrees, ranges
 from advisor.texts import in_shell, on_one_line
 
 # styles by their names in rich, which is loaded only where there is colour to show
@@ -27,7 +28,7 @@ FULL, EIGHTHS = "█", " ▏▎▍▌▋▊▉"
 # line ends; it stands in for the blank while a paragraph is wrapped
 KEPT = "\N{NO-BREAK SPACE}"
 _FIGURE = re.compile(
-    r"(?<=\d) (?=%|(?:years?|days?|weeks?|hours?|points?|h|min|m?s|[munpµ]s|degC|ohm|K|[kM]?Hz|"
+    r"(?<=\d) (?=%|(?:years?|days?|weeks?|hours?|points?|h|min|m?s|[munpµ]s|degC|°C|ohm|K|[kM]?Hz|"
     r"[kmunpµ]?(?:[AVWJCF]|Ah|Wh))\b)|(?<=\b[A-Z]{3}) (?=\d)"
 )
 
@@ -42,8 +43,9 @@ _MINUS = re.compile(r"(?<![^\s(])-(?=\d)")
 
 
 def in_print(text: str) -> str:
-    """A text for a screen, with true minus signs before its figures; nothing that is pasted."""
-    return _MINUS.sub("−", on_one_line(text))
+    """A text for a screen, with true minus signs before its figures and temperatures in °C; nothing
+    that is pasted."""
+    return degrees(_MINUS.sub("−", on_one_line(text)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +100,7 @@ class Page:
     ) -> None:
         """A paragraph, wrapped between words; no word is cut."""
         rest = indent if hanging is None else hanging
-        text = in_print(text)
+        text = ranges(in_print(text))
         if not self.width:
             self.line((indent + text, style))
             return

@@ -16,7 +16,15 @@ from advisor.present.marks import marks
 from advisor.studies.columns import Column, fitting, shown
 from advisor.studies.results import BuildResult, CostResult, RankedPart
 from advisor.studies.shortlist import Shortlist
-from advisor.studies.words import build_words, life, life_range, money, pack, per_cent
+from advisor.studies.words import (
+    between,
+    build_words,
+    life,
+    life_with_range,
+    money,
+    pack,
+    per_cent,
+)
 
 if TYPE_CHECKING:
     pass
@@ -126,8 +134,7 @@ def answer(result: Shortlist) -> tuple[str, ...]:
     """The first part in sentences: its build first, then its life, its cost, why, how firm."""
     best = result.ranking[0]
     lives = best.battery_life_s
-    spread = life_range(lives.p05, lives.p95)
-    words = f"Battery life {life(lives.nominal)}" + (f" ({spread})" if spread else "")
+    words = f"Battery life {life_with_range(lives.nominal, lives.p05, lives.p95)}"
     if result.life_target_s is not None:
         words += f", wanted {life(result.life_target_s)}"
         if best.meets_life_target_probability is not None:
@@ -209,7 +216,7 @@ def cost_range(cost: CostResult, before: str = "", after: str = "") -> str:
     """`5.31–38.9`: 5 to 95 % of the draws; empty without them."""
     if cost.p05 is None or cost.p95 is None:
         return ""
-    return f"{before}{money(cost.p05)}–{money(cost.p95)}{after}"
+    return f"{before}{between(money(cost.p05), money(cost.p95))}{after}"
 
 
 def legend(result: Shortlist, columns: Sequence[Column] = ()) -> str:

@@ -77,7 +77,7 @@ def _told(page: Page, found: Tipping, tip: LeverTip, everything: bool) -> None:
     page.line("  ", (short_name(tip, found.product), STRONG))
     leads = "" if tip.new_winner is None else f", then {tip.new_winner}"
     far = "" if tip.distance_u is None else f" ({tip.distance_u:.1f} u)"
-    page.paragraph(f"{tip.now_shown} to {tip.tips_shown}: {change(tip)}{far}{leads}", "    ")
+    page.paragraph(f"from {tip.now_shown} to {tip.tips_shown}: {change(tip)}{far}{leads}", "    ")
     if everything:
         page.typed(setting(tip.path, tip.text), "    ", FAINT)
 

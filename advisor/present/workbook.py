@@ -21,6 +21,7 @@ from advisor.studies.report import Report
 
 # sections that become a sheet as they are
 SHEETS = {
+    "feeding": "Feeding",
     "firm": "Firmness",
     "why": "Why",
     "tipping": "Tipping",

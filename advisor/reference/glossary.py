@@ -135,6 +135,32 @@ TERMS = (
         ("priorities.<criterion>.poor", "priorities.<criterion>.good"),
         "values of a criterion that are worth nothing and everything",
     ),
+    Term("rail", "product", ("rails",), "a further voltage, with converters of its own"),
+    Term(
+        "gated",
+        "product",
+        ("rails.<rail>.gated",),
+        "switched off between uses; each switching on fills its `capacitance` and starts its "
+        "converter",
+    ),
+    Term(
+        "recharge",
+        "product",
+        ("recharge.every",),
+        "the interval at which somebody charges the pack",
+    ),
+    Term(
+        "ageing",
+        "cell",
+        ("ageing",),
+        "loss of capacity and growth of resistance, by time and by cycles",
+    ),
+    Term(
+        "harvest",
+        "product",
+        ("harvest",),
+        "what a panel or another source puts into the cells, by months or by a file of hours",
+    ),
 )
 
 # What screens say, in the order in which a reader meets it; beside a word its key in JSON.
@@ -182,6 +208,20 @@ WORDS = (
     ("change needed", "distance_share", "how far that is from the value that stands"),
     ("u", "distance_u", "the same, in the figure's own standard uncertainties"),
     ("worth", "score", "points gained on average by knowing a figure before choosing"),
+    (
+        "pays for rests of",
+        "pays_beyond_s",
+        "the rest between two uses beyond which switching off takes less than standing by",
+    ),
+    ("a charge", "one_charge", "how long one charge of the new pack lasts"),
+    ("visits to charge", "charges", "over the service life, those that change the pack apart"),
+    (
+        "lost, days without service",
+        "lost",
+        "share of the days on which a store that is harvested into does not carry the load",
+    ),
+    ("harvest over load", "cover", "what is harvested in a year over what the pack gives"),
+    ("the store holds", "store_days", "load that it carries by itself, beyond the nights"),
 )
 
 _INTRODUCTION = """\

@@ -7,18 +7,18 @@ other weights: a page and a workbook then show other builds of the same parts.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from itertools import pairwise
 from typing import Literal, Protocol
 
+from advisor.catalogue.schema_product import Product
 from advisor.dataclass import dataclass
 from advisor.dimensions import YEAR
 from advisor.quantities import show
 from advisor.studies.results import RankedPart
-from advisor.studies.words import in_years, money, per_cent
+from advisor.studies.words import between, in_years, money, per_cent
 
 Cell = float | str
-RAILS = "rails"  # a column of products that have further ones
 WEEK = 7 * 86400.0  # s
 NOTHING = "-"  # stands where there is no figure
 # under other weights a text is the part's own whatever the build, belongs to the build that was
@@ -52,6 +52,7 @@ class Column:
     where : for which parts it is shown at all; for all when absent. spare : where a line has no
     room for all, those of the greatest are left out first; 0 stays.
     live : what becomes of the text under other weights; of a build it is `built`.
+    asked : by which products it has a name; by all when absent.
     sheet : head in a workbook; empty where it has none. cell : what stands there, of a build.
     """
 
@@ -65,6 +66,7 @@ class Column:
     spare: int = 0
     live: Live = "part"
     built: Callable[[Built], str] | None = None
+    asked: Callable[[Product], bool] | None = None
     sheet: str = ""
     cell: Callable[[Built], Cell] | None = None
 
@@ -79,12 +81,16 @@ class Column:
 
 def _range(part: RankedPart) -> str:
     lives = part.battery_life_s
-    return "" if lives.p05 is None else f"{in_years(lives.p05)}–{in_years(lives.p95)}"
+    return "" if lives.p05 is None else between(in_years(lives.p05), in_years(lives.p95))
 
 
 def _charge(part: RankedPart) -> str:
     lasts = part.battery_life_s.one_charge
     return NOTHING if lasts is None else in_years(lasts)
+
+
+def _rails(part: RankedPart) -> str:
+    return ", ".join(f"{rail}: {name}" for rail, name in part.build.rails.items())
 
 
 def _one_decimal(value: float | None, digits: int) -> str:
@@ -160,8 +166,9 @@ COLUMNS = (
     Column(name="parallel", value=lambda part: part.build.parallel),
     Column(name="converter", value=lambda part: part.build.converter),
     Column(
-        name=RAILS,
-        value=lambda part: ", ".join(f"{rail}: {name}" for rail, name in part.build.rails.items()),
+        name="rails",
+        value=lambda part: _rails(part) or None,
+        asked=lambda product: bool(product.rails),
     ),
     Column(name="sleep_state", value=lambda part: part.build.sleep_state),
     Column(name="addons", value=lambda part: " ".join(part.build.addons)),
@@ -197,6 +204,34 @@ COLUMNS = (
         text=_charge,
         where=lambda parts: any(part.battery_life_s.one_charge is not None for part in parts),
         live="own",
+    ),
+    Column(
+        name="charges",
+        value=lambda part: part.cost.charges,
+        asked=lambda product: product.recharge is not None,
+    ),
+    Column(
+        name="days_without_service",
+        value=lambda part: None if part.service is None else part.service.lost,
+        head="lost",
+        legend="days without service, share of all",
+        spare=4,
+        text=lambda part: per_cent(None if part.service is None else part.service.lost),
+        where=lambda parts: any(part.service is not None for part in parts),
+        live="own",
+        asked=lambda product: product.harvest is not None,
+    ),
+    Column(
+        name="harvest_over_load",
+        legend="what is harvested in a year over what the pack gives",
+        value=lambda part: None if part.service is None else part.service.cover,
+        asked=lambda product: product.harvest is not None,
+    ),
+    Column(
+        name="store_days",
+        legend="days of load that the store carries by itself, beyond the nights",
+        value=lambda part: None if part.service is None else part.service.store_days,
+        asked=lambda product: product.harvest is not None,
     ),
     Column(name="development", value=lambda part: part.cost.development),
     Column(name="upkeep", value=lambda part: part.cost.upkeep),
@@ -309,17 +344,17 @@ def reordered(parts: Sequence[RankedPart]) -> bool:
     return any(after.stated_score > before.stated_score for before, after in pairwise(parts))
 
 
-def flat_names(criteria: Iterable[str], rails: bool = False) -> list[str]:
-    """The names in a row of `flat_row`, by criteria; `rails` where the product has further ones."""
-    named = [c.name for c in NAMED if rails or c.name != RAILS]
-    return [*named, *(f"points {name}" for name in criteria), "reason"]
+def flat_names(product: Product) -> list[str]:
+    """The names in the rows of `flat_row` of a product's parts."""
+    named = [c.name for c in NAMED if c.asked is None or c.asked(product)]
+    return [*named, *(f"points {name}" for name in product.priorities), "reason"]
 
 
 def flat_row(part: RankedPart) -> dict[str, object]:
-    """A ranked part as one row, for a data frame or CSV."""
-    row = {column.name: column.value(part) for column in NAMED if column.value is not None}
-    if not part.build.rails:
-        del row[RAILS]
+    """A ranked part as one row, for a data frame or CSV; of what not every product asks, what it
+    has."""
+    told = ((column, column.value(part)) for column in NAMED if column.value is not None)
+    row = {c.name: value for c, value in told if c.asked is None or value is not None}
     for name, criterion in part.criteria.items():
         row[f"points {name}"] = criterion.points
     row["reason"] = part.reason

@@ -23,6 +23,7 @@ from advisor.decide.joint import Joined, joined, maker_of, problem
 from advisor.decide.supply_risk import Risk, regret, scenario_costs, scenarios
 from advisor.faults import Fault, FaultError, nearest
 from advisor.lp import Status
+from advisor.model.ends import ENDS
 from advisor.stages import Progress, begin
 from advisor.studies.family_beside import (
     family_cautions,
@@ -42,6 +43,7 @@ from advisor.studies.family_results import (
     SavingLine,
     SupplyRisk,
 )
+from advisor.studies.harvests import service_of
 from advisor.studies.results import build_result, fitting, known, spread
 from advisor.studies.shortlist import DRAWS
 from advisor.studies.words import per_cent
@@ -73,6 +75,7 @@ def rows(found: FamilyPlan) -> list[dict[str, Any]]:
             "favourite_score": one.favourite_score,
             "gives_up": one.gives_up,
             "life_chance": one.first.life_chance,
+            **one.first.fed(),
         }
         for one in found.plan
     ]
@@ -323,16 +326,22 @@ class _Shown:
         one = self.option(taken.member, option.name)
         drawn, build = one.drawn, one.build
         lives = spread(None if drawn is None else fitting(drawn, drawn.life_s))
+        life, visits = build.assessed.life, build.assessed.costs.charges
+        one_s = None if life.charged is None else known(life.charged.one_s[build.row, 0])
         return PlannedBuild(
             part=option.part,
             maker=self.platforms[option.part].maker,
             units=units,
             build=build_result(build),
             score=option.score,
-            life_s=float(build.assessed.life.life_s[build.row, 0]),
+            life_s=float(life.life_s[build.row, 0]),
             life_p05_s=lives.p05,
             life_p95_s=lives.p95,
             life_chance=known(one.life_chance),
+            ends_by=ENDS[int(life.ends_by[build.row, 0])].name,
+            one_charge_s=one_s,
+            charges=None if visits is None else known(visits[build.row, 0]),
+            service=service_of(build),
         )
 
     def adopted(self, plan: Plan, part: str) -> AdoptedPart:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
 from advisor.dataclass import dataclass, field
 from advisor.decide.joint import Joined
 from advisor.decide.left_out import LeftOut
-from advisor.studies.results import BuildResult
+from advisor.studies.harvests import ServiceResult
+from advisor.studies.results import WHERE_STATED, BuildResult
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +34,24 @@ class PlannedBuild:
     """[s] of the draws 5 % are above"""
     life_chance: float | None
     """[share] of the draws that reach the life target; none without a target"""
+    ends_by: str
+    """what ends its battery's life"""
+    one_charge_s: float | None = field(default=None, metadata=WHERE_STATED)
+    """[s] how long one charge of the new pack lasts; left out where nobody charges it"""
+    charges: float | None = field(default=None, metadata=WHERE_STATED)
+    """visits over the service life that charge the pack; left out where nobody does"""
+    service: ServiceResult | None = field(default=None, metadata=WHERE_STATED)
+    """how a store that is harvested into fares; left out where nothing is"""
+
+    def fed(self) -> dict[str, Any]:
+        """What not every build has of rails, charging and harvest, by the names of a table."""
+        told = {
+            "rails": ", ".join(f"{rail}: {name}" for rail, name in self.build.rails.items()),
+            "one_charge_s": self.one_charge_s,
+            "charges": self.charges,
+            "days_without_service": None if self.service is None else self.service.lost,
+        }
+        return {name: value for name, value in told.items() if value not in (None, "")}
 
 
 @dataclass(frozen=True, slots=True)

@@ -63,6 +63,8 @@ class LeverTip:
     """the value that stands, in words"""
     tips_shown: str | None
     """the value at which it tips, in words, in as few digits as `text`"""
+    currency: str | None = None
+    """of an amount of money; null for any other figure"""
 
 
 ROW = ("kind", *names_of(LeverTip))  # of a lever or a limit, in a table
@@ -241,6 +243,7 @@ def _tip(handle: Lever, found: Tip | None, told: float | None) -> LeverTip:
         distance_k=far if kelvin else None,
         now_shown=handle.shown(handle.now),
         tips_shown=None if found is None else handle.shown(told),
+        currency=handle.currency,
     )
 
 

@@ -30,8 +30,24 @@ def life_range(low: float | None, high: float | None) -> str:
     if low is None or high is None:
         return ""
     if low >= YEAR and math.isfinite(high):
-        return f"{in_years(low)}–{in_years(high)} years"
+        return f"{between(in_years(low), in_years(high))} years"
+    first, last = life(low).split(" "), life(high).split(" ")
+    if first[1:] == last[1:]:
+        return " ".join([between(first[0], last[0]), *first[1:]])
     return f"{life(low)} to {life(high)}"
+
+
+def life_with_range(nominal: float, low: float | None, high: float | None) -> str:
+    """`5.2 years (4.1–6.3 years)`; a range that is no wider than its figures tell is said so."""
+    told, spread = life(nominal), life_range(low, high)
+    if spread == told:
+        return f"{told} (the same in 5–95 % of draws)"
+    return f"{told} ({spread})" if spread else told
+
+
+def between(low: str, high: str) -> str:
+    """Two figures as a range, one where they read alike."""
+    return low if low == high else f"{low}–{high}"
 
 
 def per_cent(share: float | None) -> str:
@@ -52,9 +68,15 @@ def pack(build: BuildResult) -> str:
     return f"{build.cell} {build.series}s{build.parallel}p"
 
 
-def beside(build: BuildResult) -> str:
-    """A build's converters and add-ons."""
-    return " and ".join((build.converter, *rails(build), *build.addons))
+def fed(build: BuildResult) -> str:
+    """`through buck-a, radio by boost-a`: what stands between the pack and the rails."""
+    way = "straight from the pack" if build.converter == "none" else f"through {build.converter}"
+    return ", ".join((way, *rails(build)))
+
+
+def fitted(build: BuildResult) -> str:
+    """` with net-link`; empty without add-ons."""
+    return f" with {' and '.join(build.addons)}" if build.addons else ""
 
 
 def rails(build: BuildResult) -> list[str]:
@@ -67,8 +89,6 @@ def rails(build: BuildResult) -> list[str]:
 
 def build_words(build: BuildResult) -> str:
     """The build in a line."""
-    way = "straight from the pack" if build.converter == "none" else f"through {build.converter}"
-    way = ", ".join((way, *rails(build)))
     sleep = f"sleeping in {build.sleep_state}"
     if never_sleeps(build.sleep_state):
         sleep = f"never asleep, {build.sleep_state}"
@@ -76,8 +96,7 @@ def build_words(build: BuildResult) -> str:
         f"{task} at {Variant(point, build.engines[task])}"
         for task, point in build.operating_points.items()
     )
-    fitted = f" with {' and '.join(build.addons)}" if build.addons else ""
-    return f"{pack(build)}, {way}{fitted}, {sleep}" + (f", {tasks}" if tasks else "")
+    return f"{pack(build)}, {fed(build)}{fitted(build)}, {sleep}" + (f", {tasks}" if tasks else "")
 
 
 def in_years(seconds: float | None) -> str:

@@ -11,7 +11,9 @@ from advisor.present.typeset import typeset
     ("text", "printed"),
     [
         ("lifetime-cost +0.2, bring-up -0.1", "lifetime-cost +0.2, bring-up −0.1"),
-        ("-20 degC", "−20 degC"),
+        ("-20 degC", "−20 °C"),
+        ("-10 to 45 degC, 22.5 degC", "−10 to 45 °C, 22.5 °C"),
+        ("12.0 to 12.0 years", "12.0 years"),
         ("(5.38 to 5.41): 5.24 to buy", "(5.38–5.41): 5.24 to buy"),
         ("ranges are 5 to 95 %.", "ranges are 5–95 %."),
         ("5-95 %, years", "5–95 %, years"),
@@ -34,6 +36,10 @@ def test_figures_are_set_as_in_print(text: str, printed: str) -> None:
         "p:price.breaks.10000=-5",
         "tasks 1-2-3",
         "up to 8 times",
+        "checked by FIPS 180-4; digest of an input",
+        "IEC 60086-4",
+        "p:sleep-states.deep.current.25 degC",  # a path, which is typed
+        '"-10 degC"',
     ],
 )
 def test_names_dates_and_changes_stay(text: str) -> None:
@@ -41,5 +47,5 @@ def test_names_dates_and_changes_stay(text: str) -> None:
 
 
 def test_no_dash_behind_a_minus() -> None:
-    assert typeset("-20 to 60 degC") == "−20 to 60 degC"
+    assert typeset("-20 to 60 K") == "−20 to 60 K"
     assert typeset("-5 to -3") == "−5 to −3"

@@ -203,7 +203,7 @@ def test_temperatures_are_told_in_kelvin_and_limits_apart(tmp_path: Path) -> Non
     assert tip.now_shown == "22 degC"
     assert tip.tips_shown is not None
     assert re.fullmatch(r"-?\d+(\.\d*[1-9])? degC", tip.tips_shown)
-    assert f"22 degC to {tip.tips_shown}: " in page
+    assert f"from 22 °C to {tip.tips_shown.replace('degC', '°C').replace('-', '−')}: " in page
 
 
 def test_a_rate_of_exchange_is_echoed() -> None:
