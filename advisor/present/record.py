@@ -9,7 +9,8 @@ from advisor.present.left_out import left_out
 from advisor.present.tables import INVENTED, caution, notes
 from advisor.studies.record import Change, Decided, Revisited
 
-MOST = 20  # changed figures, and parts, that are told
+LISTED = 5  # changed figures, and parts, that are told unless all are asked for
+NAMES = 3  # files that are named
 
 
 def decided_page(found: Decided, width: int) -> Page:
@@ -46,8 +47,8 @@ def revisited_page(found: Revisited, width: int, everything: bool = False) -> Pa
         page.paragraph(f"The decision does not stand: ahead of it now: {ahead}.", style=POOR)
     _mind(page, found)
     page.paragraph(f"Rule: {found.rule}.", style=FAINT)
-    _order(page, found)
-    changes(page, found.changed, found.documents, found.new, found.gone)
+    _order(page, found, everything)
+    changes(page, found.changed, found.documents, found.new, found.gone, everything)
     left_out(page, found.shortlist.left_out, everything)
     notes(page, found.shortlist.warnings)
     return page
@@ -69,36 +70,50 @@ def changes(
     documents: Sequence[str],
     new: Sequence[str],
     gone: Sequence[str],
+    everything: bool = False,
 ) -> None:
-    """What has changed since a decision: figures that were kept, and files."""
+    """What has changed since a decision: figures that were kept, and files; the first of them, and
+    counts of the rest, unless all are asked for."""
     page.heading("What has changed")
     if not (figures or documents or new or gone):
         page.paragraph("Nothing.", "  ")
         return
     if figures:
+        listed = figures if everything else figures[:LISTED]
         page.table(
             ["figure", "was", "is"],
-            [[c.path, c.was or "-", c.now or "-"] for c in figures[:MOST]],
+            [[c.path, c.was or "-", c.now or "-"] for c in listed],
             [False, False, False],
             indent="  ",
         )
-        if len(figures) > MOST:
-            page.paragraph(f"and {len(figures) - MOST} more (--format json)", "  ")
+        if len(listed) < len(figures):
+            more = len(figures) - len(listed)
+            page.paragraph(
+                f"and {more} more figure{'' if more == 1 else 's'}: --all", "  ", style=FAINT
+            )
     for words, names in (
         ("figures of", documents),
         ("new:", new),
         ("no longer there:", gone),
     ):
         if names:
-            page.paragraph(f"{words} {', '.join(names)}", "  ", "    ")
+            page.paragraph(f"{words} {_named(names, everything)}", "  ", "    ")
 
 
-def _order(page: Page, found: Revisited) -> None:
+def _named(names: Sequence[str], everything: bool) -> str:
+    """Names of files, the first of them and a count where there are many."""
+    if everything or len(names) <= NAMES + 1:
+        return ", ".join(names)
+    return f"{', '.join(names[:NAMES])} and {len(names) - NAMES} more (--all)"
+
+
+def _order(page: Page, found: Revisited, everything: bool) -> None:
+    """The first parts then and now, and in any case the chosen one."""
     page.heading("The order then and now")
-    places = [p for p in found.places if p.part == found.part] + [
-        p for p in found.places[:MOST] if p.part != found.part
-    ]
-    places.sort(key=lambda p: (p.rank_now is None, p.rank_now or 0))
+    places = sorted(found.places, key=lambda p: (p.rank_now is None, p.rank_now or 0))
+    several = len(places)
+    if not everything:
+        places = [p for n, p in enumerate(places) if n < LISTED or p.part == found.part]
     page.table(
         ["part", "then", "now", "score then", "score now"],
         [
@@ -114,3 +129,5 @@ def _order(page: Page, found: Revisited) -> None:
         [False, True, True, True, True],
         indent="  ",
     )
+    if len(places) < several:
+        page.paragraph(f"and {several - len(places)} more: --all", "  ", style=FAINT)
