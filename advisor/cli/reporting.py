@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from advisor.studies.family_report import FamilyReport
     from advisor.studies.report import Report
 
-ENDINGS = (".html", ".md", ".xlsx")
+ENDINGS = (".html", ".md", ".xlsx", ".svg", ".png")
 
 
 def register(app: typer.Typer) -> None:
@@ -31,7 +31,7 @@ def report(
         typer.Option(
             "--output",
             "-o",
-            metavar="FILE.html|md|xlsx",
+            metavar="FILE.html|md|xlsx|svg|png",
             help="The file to write; its ending says which form.",
         ),
         WRITES,
@@ -46,7 +46,7 @@ def report(
     sampling: Sampling,
     voice: Voice,
 ) -> int:
-    """Write a report. A page with live weights, Markdown, or a workbook with formulas.
+    """Write a report. A page with live weights, Markdown, a workbook with formulas, or pictures.
 
     Of a family it is the plan, what it saves and what limits it.
 
@@ -145,6 +145,10 @@ def _family_written(found: FamilyReport, ending: str) -> bytes:
             from advisor.present.markdown import family_markdown
 
             return family_markdown(found).encode()
+        case ".svg" | ".png":
+            from advisor.present.html.pictures import family_picture
+
+            return family_picture(found, ending[1:])
         case _:
             from advisor.present.family_workbook import family_workbook
 
@@ -162,6 +166,10 @@ def _written(found: Report, ending: str) -> bytes:
             from advisor.present.markdown import markdown
 
             return markdown(found).encode()
+        case ".svg" | ".png":
+            from advisor.present.html.pictures import report_picture
+
+            return report_picture(found, ending[1:])
         case _:
             from advisor.present.workbook import workbook
 

@@ -53,8 +53,10 @@ FORMULAS: tuple[tuple[str, str, str], ...] = (
     ),
     (
         "Cost over the service life",
-        "purchase + (set-up hours·rate + tools)/units + replacements·(pack + visit), where "
-        "replacements = ceil(service life/battery life) − 1, not below 0",
+        "the mean over the draws of purchase + (set-up hours·rate + tools)/units + "
+        "changes·(pack + visit) + visits to charge; each draw has changes = ceil(service life/its "
+        "own battery life) − 1, not below 0, so that their mean need not be whole; without draws "
+        "the same at the stated values",
         PRACTICE,
     ),
     (

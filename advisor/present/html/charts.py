@@ -191,7 +191,7 @@ def _curves(found: Outlook, one: LeverOutlook, painted: Looks) -> Iterator[Chart
         layers = _layers(one, readings, painted)
         if layers:
             name = readings.title[0].upper() + readings.title[1:]
-            yield chart(f"{name}, along {one.lever}", readings.finding, height=280, layer=layers)
+            yield chart(name, readings.finding, height=280, layer=layers)
 
 
 def _life_range(point: Point) -> tuple[float | None, float | None]:

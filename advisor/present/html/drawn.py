@@ -23,6 +23,7 @@ from advisor.present.html.specs import (
     padded,
 )
 from advisor.present.machine import rounded
+from advisor.present.typeset import typeset
 from advisor.quantities import show
 from advisor.studies.findings import ranks_words
 from advisor.studies.pictures import Charges, Cloud, TaskCurrent, Warmth
@@ -135,7 +136,7 @@ def task(found: TaskCurrent, looks: Looks) -> Chart:
             middles.append({**row, "x": n + 0.5, **told})
             before = a
     if not steps:
-        return chart(f"Current over one period of {found.task}", found.finding, height=0, layer=[])
+        return chart(f"Current during {found.task}", found.finding, height=0, layer=[])
     values = [row["y"] for row in steps]
     log = steep(values)
     low, high = padded(values, log, 0.12)
@@ -165,7 +166,7 @@ def task(found: TaskCurrent, looks: Looks) -> Chart:
         {"field": "for"},
     ]
     return chart(
-        f"Current over one period of {found.task}, {show(found.period_s, 'time')}",
+        f"Current at the rail during {found.task}, state by state",
         found.finding,
         height=260,
         layer=[
@@ -221,7 +222,7 @@ def charges(found: Charges) -> Chart:
         {"field": "amount", "type": "quantitative", "format": ".3~g", "title": "mAh a day"},
     ]
     return chart(
-        "Where the charge goes, by part and state",
+        "Charge from the pack, by part and state",
         found.finding,
         height=26 * len(found.amounts),
         layer=[
@@ -264,7 +265,9 @@ def warmth(found: Warmth, looks: Looks, target_s: float | None) -> Chart:
     log = steep(values)
     low, high = padded(values, log, 0.1) if log else (0.0, max(values) * 1.22)
     ends = found.places[0], found.places[-1]
-    x = axis("x", "temperature, the same all the time", ends, False, lambda t: f"{t:g} degC")
+    x = axis(
+        "x", "temperature, the same all the time", ends, False, lambda t: typeset(f"{t:g} degC")
+    )
     y = axis("y", "battery life, years", (low, high), log)
     last = {row["part"]: row for row in rows}
     beside = apart([row["y"] for row in last.values()], low, high, log)
@@ -272,13 +275,13 @@ def warmth(found: Warmth, looks: Looks, target_s: float | None) -> Chart:
     colour = paint.colour(legend=not beside)
     told = [
         {"field": "part"},
-        {"field": "x", "title": "degC", "type": "quantitative"},
+        {"field": "x", "title": "°C", "type": "quantitative"},
         {"field": "y", "title": "years", "type": "quantitative", "format": ".3~f"},
         {"field": "build", "title": "new in the build"},
     ]
     stays = [{"x": t} for t in found.stays]
     return chart(
-        "Battery life over temperature, and where another build takes over",
+        "Battery life, and where another build takes over",
         found.finding,
         height=300,
         layer=[

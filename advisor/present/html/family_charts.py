@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from advisor.present.family import amount, parts_of
 from advisor.present.family_contents import numbered
-from advisor.present.html.specs import Chart, chart, layer, others
+from advisor.present.html.specs import Chart, Spec, chart, layer, others
 from advisor.studies.family_results import FamilyPlan
 
+TOUCHING = 0.06  # of what a chart spans; labels of dots nearer than that overlap
 WAYS = {
     "separate": "separately",
     "pooled": "bought together",
@@ -92,6 +93,22 @@ def _dots(plan: FamilyPlan) -> Iterator[dict[str, Any]]:
                 yield {**where, "what": kind, "at": numbered(name, n), "of": parts_of(one)}
 
 
+def _labels(dots: Sequence[Spec]) -> list[Spec]:
+    """The names of dots, one label where dots lie so near each other that theirs would overlap."""
+    wide = max(d["cost"] for d in dots) - min(d["cost"] for d in dots)
+    high = max(d["score"] for d in dots) - min(d["score"] for d in dots)
+    out: list[Spec] = []
+    for dot in dots:
+        for one in out:
+            aside = abs(dot["cost"] - one["cost"]) <= TOUCHING * wide
+            if aside and abs(dot["score"] - one["score"]) <= TOUCHING * high:
+                one["at"] += f", {dot['at']}"
+                break
+        else:
+            out.append({name: dot[name] for name in ("cost", "score", "at")})
+    return out
+
+
 def _plans(plan: FamilyPlan) -> Chart:
     """Plans by cost and score; those further up and further left are better."""
     dots = list(_dots(plan))
@@ -139,6 +156,6 @@ def _plans(plan: FamilyPlan) -> Chart:
         height=260,
         layer=[
             *layer(dots, point, x=x, y=y, color=colour, tooltip=tooltip),
-            *layer(dots, named, x=x, y=y, text={"field": "at"}),
+            *layer(_labels(dots), named, x=x, y=y, text={"field": "at"}),
         ],
     )

@@ -13,6 +13,7 @@ from advisor.dataclass import dataclass
 from advisor.present.axes import marks, plain
 from advisor.present.colours import DASHES, OTHERS, SHAPES, Look
 from advisor.present.layout import unbroken
+from advisor.present.typeset import typeset
 
 Spec = dict[str, Any]
 Looks = Mapping[str, Look]
@@ -63,7 +64,7 @@ class Chart:
 def chart(title: str, finding: str, **more: Any) -> Chart:
     """A chart as wide as its place."""
     spec = {"description": title, "width": "container", "config": _CONFIG, **more}
-    return Chart(title, unbroken(finding), spec)
+    return Chart(typeset(title), unbroken(typeset(finding)), spec)
 
 
 def layer(rows: Sequence[Spec], mark: Spec, **encoding: Any) -> list[Spec]:
