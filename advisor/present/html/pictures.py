@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import textwrap
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from html import escape
 from typing import Any
 
@@ -63,7 +64,7 @@ def _filled(found: Report, one: Chart) -> Chart:
     ]
     high = one.spec["height"] * min(len(found.parts), of_product.MOST)
     spec = {**one.spec, "height": high, "data": {"values": rows}}
-    return Chart(one.title, one.finding, spec)
+    return replace(one, spec=spec)
 
 
 def _sheet(title: Sequence[str], some: Sequence[Chart], kind: str) -> bytes:
