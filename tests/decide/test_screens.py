@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from advisor.decide.screens import Screened, screen
+from advisor.decide.screens import Failed, Screened, screen
 from tests.model.records import PRODUCT, records
 
 PART = {
@@ -96,3 +96,17 @@ def test_what_is_not_stated_is_missing_and_not_failed(
     found = screened(tmp_path, product, without=key)
     assert found.failed == ()
     assert list(found.missing) == [f"chip:{name}" for name in missing]
+
+
+@pytest.mark.parametrize(
+    ("failed", "text"),
+    [
+        (Failed("features.adc", 12.0, 10.0), "features.adc: 12 needed, 10 offered"),
+        (Failed("features.adc", 12.0, None), "features.adc: 12 needed, nothing offered"),
+        (Failed("memory.ram", 2048.0, None, "information"), "memory.ram: 2.00 KiB needed, nothing"),
+        (Failed("memory.ram", 2048.0, 1024.0, "information"), "2.00 KiB needed, 1.00 KiB offered"),
+        (Failed("within", "one", "none"), "within: one needed, none offered"),
+    ],
+)
+def test_what_is_not_met_is_told_in_its_own_units(failed: Failed, text: str) -> None:
+    assert text in failed.text

@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 import random
 from dataclasses import replace
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -19,6 +21,7 @@ from advisor.decide.supply_risk import (
     Need,
     Outlook,
     Source,
+    _Judged,
     of_part,
     of_two_sources,
     regret,
@@ -235,3 +238,27 @@ def test_a_second_source_never_makes_allocations_worse(
     n = alone.weeks  # with as much in store as before fewer units are missed
     joint = one.beside(two)
     assert joint.share * joint.goes_on**n <= one.share * one.goes_on**n
+
+
+@pytest.mark.parametrize(
+    ("weeks", "held", "missed"),
+    [(0, 0.0, 3 / 4), (1, 1 / 4, 1 / 4), (2, 1.0, 0.0), (3, 2.0, 0.0), (5, 4.0, 0.0)],
+)
+def test_a_buffer_against_allocations_written_down(weeks: int, held: float, missed: float) -> None:
+    """Four exposed weeks by hand, into allocations of 0, 1, 2 and 1 weeks by then; a week before
+    them does not count. With two makers it is the shorter one that is waited for."""
+    first = np.array([[9, 0, 1, 2, 1], [9, 0, 0, 0, 0]])
+    drawn: Any = SimpleNamespace(
+        draws=2, weeks=5, lasted={"north": first, "south": first[::-1] + np.array([[0], [9]])}
+    )
+    buffer: Any = SimpleNamespace(
+        makers=("north",), exposed=3.5, weeks=weeks, holding=2.0, missed=7.0, weekly=10.0
+    )
+    judged = _Judged(drawn)
+    found = judged._allocated(buffer)
+    assert found[0] == pytest.approx(35.0 * (2.0 * held + 7.0 * missed), rel=1e-12)
+    # never in one: all is held
+    assert found[1] == pytest.approx(35.0 * 2.0 * weeks, rel=1e-12)
+    two: Any = SimpleNamespace(**{**vars(buffer), "makers": ("north", "south")})
+    both = judged._allocated(two)
+    assert both[0] == pytest.approx(35.0 * 2.0 * weeks, rel=1e-12)
