@@ -25,7 +25,10 @@ class Place:
     def text(self) -> str:
         """`FILE:LINE:COLUMN`, in a workbook `FILE:SHEET!B7`."""
         if not self.sheet:
-            return f"{_visible(self.file)}:{self.line}:{self.column}"
+            # an option's text stands for a file, and may be as long as anyone likes
+            option = self.file.startswith("--")
+            file = shortened(self.file) if option else _visible(self.file)
+            return f"{file}:{self.line}:{self.column}"
         return f"{_visible(self.file)}:{_visible(self.sheet)}!{letters(self.column)}{self.line}"
 
 

@@ -119,3 +119,12 @@ def test_the_nearest_word() -> None:
 
 def test_the_nearest_word_keeps_its_own_case() -> None:
     assert nearest("eur", ("EUR", "USD")) == "EUR"
+
+
+def test_a_change_that_is_far_too_long_is_told_short() -> None:
+    """A key of 4,000 letters behind --set; a file's name stays whole, so that it can be opened."""
+    long = "a" * 4000
+    fault = Fault(f"part:{long}", long, "a key", Place(f"--set part:{long}=1", 1, 1))
+    assert len(fault.text()) < 500
+    assert fault.text().startswith("--set part:aaa")
+    assert Place(long + ".yaml", 3, 4).text() == f"{long}.yaml:3:4"

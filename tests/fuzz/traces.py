@@ -269,7 +269,10 @@ def trace(rng: random.Random) -> tuple[str, bytes]:
     ending = rng.choice(ENDINGS)
     try:
         return ending, _bytes(rng, found, ending)
-    except (ValueError, TypeError, IndexError, pl.exceptions.PolarsError):
+    except (
+        *(ValueError, TypeError, IndexError),
+        *(pl.exceptions.PolarsError, pl.exceptions.PanicException),
+    ):
         return ".csv", _lines(rng, found, ".csv")
 
 
