@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from advisor import lp
-from advisor.lp import Model, Sense, Solver, Status
+from advisor.lp import Model, Sense, Solver, Status, _width
 
 SECONDS = 20.0
 # HiGHS hands over doubles; CBC's answer passes through a file with 8 significant digits.
@@ -473,3 +473,28 @@ def test_solvers_that_all_fail_promise_nothing(monkeypatch: pytest.MonkeyPatch) 
     model.minimise({"x": 1.0})
     found = model.solve(SECONDS)
     assert (found.status, found.objective, found.bound) == (Status.FAILED, None, -math.inf)
+
+
+@pytest.mark.parametrize("solver", ["highs", "cbc"])
+@pytest.mark.parametrize("unit", [1e-7, 1.0, 1e9])
+def test_an_optimum_is_its_own_bound_in_any_unit(solver: Solver, unit: float) -> None:
+    """Integers: 3 x + 2 y at least 7, each unit of x costs five and of y four: (1, 2) for 13."""
+    model = Model("units")
+    for name in "xy":
+        model.variable(name, 0, 9, integer=True)
+    model.constraint("need", {"x": 3.0, "y": 2.0}, ">=", 7.0)
+    model.minimise({"x": 5 * unit, "y": 4 * unit})
+    found = model.solve(30.0, solver)
+    assert found.status is Status.OPTIMAL
+    assert found.objective == pytest.approx(13 * unit, rel=1e-9)
+    assert found.bound == pytest.approx(13 * unit, rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "width"),
+    [(0, 1000, 1024), (-3, 0.5, 4), (-0.5, 3, 4), (0, 0, 1), (0, math.inf, 1), (-math.inf, 5, 1)],
+)
+def test_a_variable_is_scaled_by_its_greater_bound(low: float, high: float, width: float) -> None:
+    model = Model("widths")
+    model.variable("x", low, high)
+    assert _width(model._variables["x"]) == width

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
 
+from advisor.model.asleep import Asleep
 from advisor.model.draws import Sampler
 from advisor.model.tables import PartFigures, Wanted, part_figures, stack
 from advisor.model.workload import product_figures
@@ -330,3 +333,27 @@ def test_what_a_block_lacks_is_missing_where_a_task_uses_it(
         )
         own = product_figures(product, Sampler("probe"))
         assert part_figures(catalogue.parts["chip"], own, Sampler("chip")).missing == missing
+
+
+def test_what_is_kept_before_use_and_tells_no_current_is_said() -> None:
+    """A phase that names its state needs that one's current; another goes by what is slept in."""
+    states = {
+        "ram-kept": SimpleNamespace(current=None),
+        "off": SimpleNamespace(current=None),
+    }
+
+    def phase(state: str | None, connected: bool = True) -> Any:
+        return SimpleNamespace(
+            state=state, connected=connected, temperature=np.array([[300.0]]), name="shelf"
+        )
+
+    def unsaid(*phases: Any) -> tuple[list[str], list[str]]:
+        asleep: Any = SimpleNamespace(
+            part=SimpleNamespace(part="one", sleep_states=states),
+            product=SimpleNamespace(before=phases, hottest=300.0),
+        )
+        return Asleep.unsaid(asleep)
+
+    assert unsaid(phase("off")) == (["off"], [])
+    assert unsaid(phase("off"), phase("ram-kept")) == (["off", "ram-kept"], [])
+    assert unsaid(phase(None), phase("off", connected=False), phase("nothing")) == ([], [])

@@ -167,7 +167,8 @@ def chosen(bug: Bug, traces: list[Trace], most_s: float) -> list[list[str]]:
             continue
         cost = sum(trace.seconds[t] for t in direct)
         for test, seconds in trace.seconds.items():
-            lot = 0 if test in direct and seconds <= QUICK_S else 1 if test in direct else 2
+            quick = seconds <= (OWN_QUICK_S if far < 0 else QUICK_S)
+            lot = 0 if test in direct and quick else 1 if test in direct else 2
             ranked.append(((lot, far, cost, trace.file, seconds, test), test, seconds))
     lots: list[list[str]] = [[], []]
     spent = 0.0
@@ -180,6 +181,7 @@ def chosen(bug: Bug, traces: list[Trace], most_s: float) -> list[list[str]]:
 
 
 QUICK_S = 1.0
+OWN_QUICK_S = 4.0  # of a test in the module's own file, which others must not crowd out
 
 
 def digest(root: Path, file: str) -> str:
