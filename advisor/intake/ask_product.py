@@ -10,6 +10,7 @@ from advisor.catalogue.fields import read_record
 from advisor.catalogue.kinds import Reading
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.rules import check_product
+from advisor.catalogue.schema_hourly import MONTHS
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.sense import product_warnings
 from advisor.faults import Fault, FaultLog
@@ -375,6 +376,17 @@ BLANKS = {
     ("cost", "service-visit"): "20.00",
     ("cost", "tools"): "0",
     ("measuring",): "{hours: {kernel: 2 h}}",
+    ("times",): "[{time: day, share: 0.6}, {time: night, share: 0.4}]",
+    ("before-use",): "[{phase: storage, for: 6 months, environment: [{at: 10 degC, share: 1}], "
+    "state: asleep}]",
+    ("workload", "*", "arrival"): "random",
+    ("workload", "*", "retries"): "{fails: 10 %, most: 3}",
+    ("rails",): "[{rail: radio, voltage: 3.0 V, converters: [ldo-a]}]",
+    # of these two one
+    ("recharge",): "{every: 6 months, cost: 5.00}",
+    ("harvest",): "{energy: {"
+    + ", ".join(f"{month}: 40 J" for month in MONTHS)
+    + "}, spread: 50 %, persistence: 0.4, night: 15 h}",
 }
 
 

@@ -180,9 +180,16 @@ def test_every_reason_and_meaning_stands_in_the_file(kind: str) -> None:
     assert title in one_line
 
 
-@pytest.mark.parametrize("kind", TABLES)
-def test_what_may_be_filled_in_can_be(kind: str) -> None:
-    """Every line behind a # that is a key, uncommented at once, is read without a fault."""
+# a pack is charged by somebody or by a harvest
+ONE_OF = [("product", "harvest"), ("product", "recharge")]
+
+
+@pytest.mark.parametrize(("kind", "but"), [("part", None), *ONE_OF])
+def test_what_may_be_filled_in_can_be(kind: str, but: str | None) -> None:
+    """Every line behind a # that is a key, uncommented at once, is read without a fault.
+
+    `but` is one of two that exclude each other.
+    """
     table = TABLES[kind]
     answers = dict(LEAST[kind])
     if kind == "part":
@@ -192,7 +199,8 @@ def test_what_may_be_filled_in_can_be(kind: str) -> None:
         answers |= {"needs.memory": "16 KiB, 4 KiB"}
     text = answered(table, answers).finish()
     _, _, body = text.partition(f"{kind}: ")
-    filled = re.sub(r"^( *)# ([a-z-]+: )", r"\1\2", body, flags=re.M)
+    assert but is None or f"\n# {but}: " in body
+    filled = re.sub(rf"^( *)# (?!{but}:)([a-z-]+: )", r"\1\2", body, flags=re.M)
     rows = filled.splitlines(keepends=True)
     filled = "".join(row for row in rows if not row.lstrip().startswith("default:"))
     count = len(re.findall(r"^ *# [a-z-]+: ", body, re.M))
@@ -201,8 +209,10 @@ def test_what_may_be_filled_in_can_be(kind: str) -> None:
     catalogue = own() if kind == "part" else shipped()
     table.read(read_text(f"{kind}: {filled}", "x"), answers[kind], catalogue, log)
     # an example of a feature or block that no part has is a matter of names
+    # and a rail waits for the load that is to stand on it, a charge for a cell that takes it
+    waits = ("a load that stands on it", "a pack of rechargeable cells among supply-options.cells")
     left = [f for f in log.faults if not f.unknown and "in USD" not in f.read]
-    assert left == []
+    assert [f.text() for f in left if f.expected not in waits] == []
 
 
 def alternatives(question: Question) -> list[str]:
