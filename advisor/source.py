@@ -30,10 +30,11 @@ MOST = 50_000  # keys and values of a file; a long one of ours has a few hundred
 _BASE: Any = getattr(yaml, "CBaseLoader", yaml.BaseLoader)
 # what is not one of YAML 1.1's printable characters, or acts on those around it; U+0085, an end of
 # a line to YAML 1.1 only, is none of ours
-_BAD = re.compile(
+_BAD_ASCII = re.compile("[^\t\n\r\x20-\x7e]")
+_BAD = (
     "[^\t\n\r\x20-\x7e\xa0-\u061b\u061d-\u200d\u2010-\u2029\u202f-\u2065\u206a-\ud7ff"
     "\ue000-\ufffd\U00010000-\U0010ffff]"
-)
+)  # compiled where a text asks for it: that takes longer than to read one
 _LINE_END = re.compile("\r\n?|\n")
 _SUSPICIOUS = re.compile(r"[&*!]|<<|^---|^\.\.\.|^%", re.MULTILINE)
 
@@ -250,7 +251,7 @@ def _unescaped(root: Node, file: str) -> None:
 
 
 def _characters(text: str, file: str) -> None:
-    bad = _BAD.search(text)
+    bad = _BAD_ASCII.search(text) if text.isascii() else re.search(_BAD, text)
     if bad is None:
         return
     line, column = _position(text[: bad.start()])

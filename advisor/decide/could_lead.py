@@ -20,6 +20,7 @@ from advisor.catalogue.schema_parts import Part
 from advisor.catalogue.schema_product import Product
 from advisor.decide.evaluate import Evaluation, evaluate
 from advisor.decide.missing import fill_missing
+from advisor.decide.stage import Stage
 from advisor.figures import Path
 from advisor.model.draws import Array
 from advisor.quantities import Quantity
@@ -47,12 +48,14 @@ def could_lead(evaluation: Evaluation, chances: Array) -> tuple[str, ...]:
     return tuple(out)
 
 
-def _scores(catalogue: Catalogue, product: Product, parts: Mapping[str, Part]) -> dict[str, float]:
+def _scores(
+    catalogue: Catalogue, product: Product, here: Stage, parts: Mapping[str, Part]
+) -> dict[str, float]:
     """Scores of parts, by their keys, at the stated values; minus infinity where one is out."""
     if not parts:
         return {}
     tried = {name: replace(part, part=name) for name, part in parts.items()}
-    found = evaluate(replace(catalogue, parts=tried), product).candidates
+    found = evaluate(replace(catalogue, parts=tried), product, stated=here).candidates
     return {**dict.fromkeys(parts, -np.inf), **{c.part.part: c.score for c in found}}
 
 
@@ -80,7 +83,7 @@ def _at_their_best(evaluation: Evaluation) -> dict[str, float]:
         # which way is better depends on the figure
         for n, value in enumerate(dict.fromkeys((*values[:1], *values[-1:]))):
             tried[f"{name} {n}"] = _placed(part, keys, value)
-    for key, score in _scores(catalogue, product, tried).items():
+    for key, score in _scores(catalogue, product, evaluation.stated, tried).items():
         name = key.partition(" ")[0]
         out[name] = score if np.isinf(out[name]) and out[name] > 0 else max(out[name], score)
     return out

@@ -110,6 +110,7 @@ def draw_builds(
     progress: Progress | None = None,
     trace: Trace | None = None,
     marches: Marches | None = None,
+    known: Trace | None = None,
 ) -> list[Drawn]:
     """Draw every stated uncertainty through the given builds.
 
@@ -117,7 +118,8 @@ def draw_builds(
     ----------
     builds : one a part. jobs : workers; the result does not depend on it. progress : told
         (chunks done, chunks in all). trace : filled with the draws (N,) of every uncertain figure.
-    marches : battery lives of earlier passes, and of this one.
+    marches : battery lives of earlier passes, and of this one. known : draws of the same figures
+    that earlier passes took, and those of this one.
 
     Returns
     -------
@@ -128,7 +130,8 @@ def draw_builds(
 
     def one(chunk: int) -> list[Drawn]:
         kept = None if trace is None else traces[chunk]
-        here = stage(catalogue, product, sizes[chunk], seed, chunk, kept, marches)
+        first = None if chunk else known
+        here = stage(catalogue, product, sizes[chunk], seed, chunk, kept, marches, first)
         return _chunk(here, builds, criteria)
 
     done: list[list[Drawn]] = []

@@ -19,11 +19,7 @@ from advisor.catalogue.schema_parts import Part
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.schema_supply import AddOn
 from advisor.dataclass import dataclass
-from advisor.decide.builds import (
-    Build,
-    assess,
-    prepare,
-)
+from advisor.decide.builds import Build, assess, prepare
 from advisor.decide.choosing import (
     SOME,
     Asleep,
@@ -131,7 +127,7 @@ class Evaluation:
     figures it lacks; `brought` to what add-ons do for it, where it is out for what they may bring;
     `gathered` what `left_out` is made of. `weights` are the criteria's mean
     weights, (C,) shares of 1: the stated ones but where they are uncertain themselves. N = draws
-    or 1.
+    or 1. `stated` : the pass over the stated values.
     """
 
     catalogue: Catalogue
@@ -149,6 +145,7 @@ class Evaluation:
     own_cost: ProductCost
     weights: Array
     gathered: Gathered
+    stated: Stage
 
     @property
     def left_out(self) -> tuple[LeftOut, ...]:
@@ -186,6 +183,7 @@ def evaluate(
     estimate_missing: bool = False,
     ranked_by: int | None = None,
     marches: Marches | None = None,
+    stated: Stage | None = None,
 ) -> Evaluation:
     """Screen, build, score and rank every part of a catalogue for a product.
 
@@ -198,6 +196,7 @@ def evaluate(
     estimate_missing : whether kernels that a part was not measured with are estimated.
     ranked_by : of how many draws, the first ones, the mean scores rank; all when absent.
     marches : battery lives of earlier evaluations, and of this one.
+    stated : the stage of an evaluation of the same product whose catalogue differs in parts alone.
 
     Raises
     ------
@@ -208,16 +207,13 @@ def evaluate(
     if estimate_missing:
         catalogue = fill_missing(catalogue, product)
     catalogue = with_stand_ins(catalogue, product)
-    here = stage(catalogue, product, marches=marches)
+    here = stated or stage(catalogue, product, marches=marches)
+    here = replace(here, catalogue=catalogue)
     supplies = Supplies()
     pairs, missing, warnings = feed_pairs(catalogue, product, supplies)
     if not pairs:
-        raise FaultError(
-            tuple(
-                Fault(path, "nothing", "this figure, without which no pack can be used")
-                for path in missing
-            )
-        )
+        wanting = "this figure, without which no pack can be used"
+        raise FaultError(tuple(Fault(path, "nothing", wanting) for path in missing))
     for option in product.supply_options.cells:
         if option.cell is not None:
             warnings += longer_rests(catalogue.cells[option.cell], here.figures)
@@ -297,6 +293,7 @@ def evaluate(
         figures=here.figures,
         own_cost=here.own_cost,
         weights=weights,
+        stated=here,
         gathered=Gathered(
             supplies=supplies,
             read=tuple(told),
@@ -321,6 +318,7 @@ class _Run:
     seed: int
     jobs: int
     draws: int
+    known: Trace = field(default_factory=dict)
 
     def draw(
         self,
@@ -341,6 +339,7 @@ class _Run:
             progress,
             trace,
             here.marches,
+            self.known,
         )
 
     def chosen(
@@ -360,7 +359,7 @@ class _Run:
             key: spread[build].battery_a / build.assessed.battery_a[build.row]
             for key, build in likely.items()
         }
-        small = stage(here.catalogue, here.product, few, self.seed)
+        small = stage(here.catalogue, here.product, few, self.seed, known=self.known)
         packs = pack_spread(small, every)
         worth = spread_worth(every, current, packs, side, here, self.criteria)
         ends = np.cumsum([len(c.builds) for c in candidates])[:-1]

@@ -6,10 +6,11 @@ from collections.abc import Sequence
 
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
-from advisor.dataclass import dataclass
+from advisor.dataclass import dataclass, field
 from advisor.decide.costs import FeedCost, ProductCost, feed_cost, product_cost
 from advisor.decide.marches import Marches
 from advisor.figures import Path
+from advisor.model.drain import Pack
 from advisor.model.draws import Case, GridSampler, Sampler, Trace
 from advisor.model.events import EventStates, expand
 from advisor.model.packs import Feed, feed
@@ -23,9 +24,17 @@ ALIKE = "@"
 class Samplers(dict[str, Sampler]):
     """Samplers by document id, made when first asked for."""
 
-    def __init__(self, draws: int, seed: int, chunk: int, trace: Trace | None = None) -> None:
+    def __init__(
+        self,
+        draws: int,
+        seed: int,
+        chunk: int,
+        trace: Trace | None = None,
+        known: Trace | None = None,
+    ) -> None:
         super().__init__()
         self.draws, self.seed, self.chunk, self.trace = draws, seed, chunk, trace
+        self.known = known
 
     def __missing__(self, identity: str) -> Sampler:
         made = self[identity] = Sampler(
@@ -34,6 +43,7 @@ class Samplers(dict[str, Sampler]):
             seed=self.seed,
             chunk=self.chunk,
             trace=self.trace,
+            known=self.known,
         )
         return made
 
@@ -58,7 +68,8 @@ class GridSamplers(Samplers):
 class Stage:
     """A product's own figures with the samplers that give everything else.
 
-    `cases` are in a row on the draw axis; `marches` keeps battery lives for other passes.
+    `cases` are in a row on the draw axis; `marches` keeps battery lives for other passes; `feeds`
+    and `packs` what was made of the product's options, by their places and ids.
     """
 
     catalogue: Catalogue
@@ -68,10 +79,20 @@ class Stage:
     own_cost: ProductCost
     marches: Marches | None = None
     cases: int = 1
+    feeds: dict[tuple[int, str, tuple[str, ...]], tuple[Feed, FeedCost]] = field(
+        default_factory=dict
+    )
+    packs: dict[int, Pack] = field(default_factory=dict)
 
     def feed(self, cells: int, converter: str, rails: Sequence[str] = ()) -> tuple[Feed, FeedCost]:
         """A pack option (by its place in the product's list) with a converter (by its id), and with
         one for each further rail."""
+        key = cells, converter, tuple(rails)
+        if key not in self.feeds:
+            self.feeds[key] = self._feed(cells, converter, rails)
+        return self.feeds[key]
+
+    def _feed(self, cells: int, converter: str, rails: Sequence[str]) -> tuple[Feed, FeedCost]:
         option = self.product.supply_options.cells[cells]
         cell = None if option.cell is None else self.catalogue.cells[option.cell]
         record, *further = (
@@ -80,7 +101,9 @@ class Stage:
         )
         beside = list(zip(self.figures.rails, further, strict=True))
         reservoir = self.product.supply_options.reservoir
-        made = feed(option, cell, record, self.figures, reservoir, self.samplers, beside)
+        pack = self.packs.get(cells)
+        made = feed(option, cell, record, self.figures, reservoir, self.samplers, beside, pack)
+        self.packs[cells] = made.pack
         return made, feed_cost(made, self.product, self.own_cost, self.samplers)
 
     def events(self, table: Stack) -> tuple[EventStates, ...]:
@@ -96,12 +119,14 @@ def stage(
     chunk: int = 0,
     trace: Trace | None = None,
     marches: Marches | None = None,
+    known: Trace | None = None,
 ) -> Stage:
     """Open a pass; with `draws` 0 it is that of the stated values.
 
-    `trace` is filled with the draws of every uncertain figure taken, by its path.
+    `trace` is filled with the draws of every uncertain figure taken, by its path; `known` keeps
+    them for other passes over the same chunk.
     """
-    return _opened(catalogue, product, Samplers(draws, seed, chunk, trace), marches)
+    return _opened(catalogue, product, Samplers(draws, seed, chunk, trace, known), marches)
 
 
 def grid_stage(

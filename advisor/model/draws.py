@@ -83,6 +83,7 @@ class Instrument:
 # what is drawn, and its draws (N,)
 Source = Path | Instrument
 Trace = dict[Source, Array]
+MOST_KNOWN = 4000  # figures whose draws are kept for other passes; 64 MB of 2000 draws each
 
 
 @dataclass(slots=True)
@@ -92,6 +93,8 @@ class Sampler:
     With `draws` 0 each array is of shape (1,) and holds the stated value; else of shape (draws,).
     Draws come in chunks, each with streams of its own. A `trace` keeps the draws of every
     uncertain figure that is taken, by its path. A figure's path is the file's own, key by key.
+    `known` keeps draws for passes with as many or fewer of them over the same figures, since fewer
+    draws are the first ones of more.
     """
 
     identity: str
@@ -99,6 +102,7 @@ class Sampler:
     seed: int = 1
     chunk: int = 0
     trace: Trace | None = None
+    known: Trace | None = None
     _gains: dict[Source, Array] = field(default_factory=dict)
 
     @property
@@ -126,7 +130,19 @@ class Sampler:
             return np.array([quantity.nominal])
         if quantity.u == 0 and quantity.kind != "lognormal":
             return np.full(self.draws, quantity.nominal)
-        return self.traced(path, sample(quantity, self.stream(path), self.draws))
+        return self.traced(path, self._drawn(path, quantity))
+
+    def _drawn(self, path: Path, quantity: Quantity) -> Array:
+        """Draws of an uncertain figure, (draws,) SI, from what is known."""
+        if self.known is None:
+            return sample(quantity, self.stream(path), self.draws)
+        found = self.known.get(path)
+        if found is None or len(found) < self.draws:
+            found = sample(quantity, self.stream(path), self.draws)
+            found.flags.writeable = False
+            if len(self.known) < MOST_KNOWN:
+                self.known[path] = found
+        return found[: self.draws]
 
     def beside(
         self, path: Path, quantity: Quantity, other: Path, with_: Quantity, correlation: float

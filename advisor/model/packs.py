@@ -410,23 +410,25 @@ def feed(
     reservoir: Reservoir | None,
     samplers: Mapping[str, Sampler],
     rails: Sequence[tuple[RailFigures, Converter | None]] = (),
+    pack: Pack | None = None,
 ) -> Feed:
     """The arrays of one pack with one converter, and one for each further rail.
 
     Parameters
     ----------
-    samplers : by document id; the product's, the cell's and the converters' are taken.
+    samplers : by document id; the product's, the cell's and the converters' are taken. pack : the
+    same pack, where it was made for another converter.
     """
     own = samplers[product.name]
     charge = None
     if cell is None:
-        pack = _ideal(option, product, reservoir, own)
+        pack = pack or _ideal(option, product, reservoir, own)
         nominal, cut_off = pack.open_v[0], np.zeros(own.size)
         covered = True
         pulse, rested = np.full(own.size, np.inf), None
     else:
         sampler = samplers[cell.cell]
-        pack = _pack(option, cell, product, reservoir, own, sampler)
+        pack = pack or _pack(option, cell, product, reservoir, own, sampler)
         assert cell.nominal_voltage is not None
         assert cell.cut_off is not None
         assert cell.temperature is not None

@@ -419,7 +419,9 @@ def _each_once(rows: NDArray[np.intp]) -> NDArray[np.intp]:
         if not len(varies):
             return rows[:1]
         shape = tuple(sizes[varies])
-        keys = np.unique(np.ravel_multi_index(tuple(rows[:, varies].T), shape))
+        keys = np.sort(np.ravel_multi_index(tuple(rows[:, varies].T), shape))
+        # `np.unique` loads the library's masked arrays, which takes longer
+        keys = keys[np.append(True, keys[1:] != keys[:-1])]
         out = np.zeros((len(keys), rows.shape[1]), dtype=rows.dtype)
         out[:, varies] = np.stack(np.unravel_index(keys, shape), axis=1)
         return out
