@@ -144,11 +144,14 @@ def life(pack: Pack, drain: Drain, fresh: bool = True) -> Life:
         )
     life_s = np.minimum(to_end, shelf)
     ends_by = np.where(to_end > shelf, np.int8(INDEX["shelf-life"]), ends_by)
-    if start is None:
-        used = np.where(to_end > shelf, march.depth(np.minimum(shelf, to_end), end), end)
-    else:
-        reached = march.time(start) + np.minimum(shelf, to_end)
-        used = np.where(to_end > shelf, march.depth(reached, end), end) - start
+    used, early = end, to_end > shelf
+    if early.any():
+        reached = np.minimum(shelf, to_end)
+        if start is not None:
+            reached = march.time(start) + reached
+        used = march.depth_where(early, reached, end)
+    if start is not None:
+        used = used - start
     with np.errstate(divide="ignore", invalid="ignore"):
         lasting = (life_s > 0) & np.isfinite(life_s)
         self_a = np.broadcast_to(pack.self_discharge_a, shape)
@@ -372,6 +375,18 @@ class _March:
                 if not (left > 0).any():
                     break
         return np.asarray(np.minimum(np.nan_to_num(reached), end))
+
+    def depth_where(self, here: NDArray[np.bool_], time: Array, end: Array) -> Array:
+        """`depth` in some of the cases (R, N), the end in the others."""
+        if self.constant or 2 * np.count_nonzero(here) > here.size:
+            return np.where(here, self.depth(time, end), end)
+        r, n = np.nonzero(here)
+        pack = replace(self.pack, open_v=self.pack.open_v[:, n], capacity_c=self.pack.capacity_c[n])
+        some = _March(pack, self.a[r, n], self.b[r, n])
+        some.constant = False
+        out = end.copy()
+        out[r, n] = some.depth(time[r, n], end[r, n])
+        return out
 
 
 def cut_off_depth(pack: Pack, cut_off: Array) -> Array:

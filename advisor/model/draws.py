@@ -28,8 +28,11 @@ WIDE = 0.2
 
 def stream(seed: int, *names: str) -> np.random.Generator:
     """The random stream of a seed and names: a Philox generator keyed by their SHA-256 digest."""
-    digest = hashlib.sha256("\0".join((str(seed), *names)).encode()).digest()
-    return np.random.Generator(np.random.Philox(key=int.from_bytes(digest[:16], "little")))
+    return np.random.Generator(np.random.Philox(key=int.from_bytes(_key(seed, *names), "little")))
+
+
+def _key(seed: int, *names: str) -> bytes:
+    return hashlib.sha256("\0".join((str(seed), *names)).encode()).digest()[:16]
 
 
 def pert(low: float, likely: float, high: float, rng: np.random.Generator, draws: int) -> Array:
@@ -104,6 +107,7 @@ class Sampler:
     trace: Trace | None = None
     known: Trace | None = None
     _gains: dict[Source, Array] = field(default_factory=dict)
+    _rng: np.random.Generator | None = None
 
     @property
     def root(self) -> Path:
@@ -121,8 +125,18 @@ class Sampler:
         return self.draws > 0
 
     def stream(self, path: Path) -> np.random.Generator:
-        """The stream of a figure in this chunk of the draws."""
-        return stream(self.seed, path.document, path.dotted, str(self.chunk))
+        """The stream of a figure in this chunk of the draws, until the next one is asked for."""
+        names = path.document, path.dotted, str(self.chunk)
+        if self._rng is None:
+            self._rng = stream(self.seed, *names)
+        else:
+            # a new generator asks the system for a seed that it then does without
+            state = self._rng.bit_generator.state
+            state["state"]["counter"][:] = 0
+            state["state"]["key"][:] = np.frombuffer(_key(self.seed, *names), "<u8")
+            state |= {"buffer_pos": 4, "has_uint32": 0, "uinteger": 0}
+            self._rng.bit_generator.state = state
+        return self._rng
 
     def take(self, path: Path, quantity: Quantity) -> Array:
         """The figure at `path`, shape (N,), SI."""
