@@ -73,7 +73,7 @@ def _at_their_best(evaluation: Evaluation) -> dict[str, float]:
         part = catalogue.parts[name]
         keys = Path.parse(catalogue.documents[name].root, missing[0]).keys
         if keys[0] == "kernels":
-            filled = filled or fill_missing(catalogue, product)
+            filled = filled or fill_missing(catalogue, product, evaluation.set_aside.keys())
             if filled.estimated.get(name):
                 tried[f"{name} 0"] = filled.parts[name]
             continue

@@ -24,6 +24,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -49,17 +50,25 @@ LEAST_PARTS, LEAST_KERNELS = 4, 2  # known entries of a kernel, and of a part, t
 WHAT = ("time", "current")
 
 
-def fill_missing(catalogue: Catalogue, product: Product) -> Catalogue:
+def fill_missing(
+    catalogue: Catalogue, product: Product, stated_of: Collection[str] | None = None
+) -> Catalogue:
     """The catalogue with the product's kernels estimated where a part lacks them.
 
     Only plain runs are made, no engine's. Of a part with fewer than two measured kernels, and of a
     kernel that fewer than four parts state, cycles are made where the part's run current and its
     clock do the rest, and parts of the same core tell them.
+
+    Parameters
+    ----------
+    stated_of : the parts in question, where their stated values alone are asked for: how well they
+    are known then stays out, which takes longest.
     """
     wanted = _wanted(product)
     gaps = {
         name: [k for k in wanted if not _native(part, k) and not _complete(part, k)]
         for name, part in catalogue.parts.items()
+        if stated_of is None or name in stated_of
     }
     if not any(gaps.values()):
         return catalogue
@@ -72,13 +81,15 @@ def fill_missing(catalogue: Catalogue, product: Product) -> Catalogue:
     parts = dict(catalogue.parts)
     out = []
     for name in names:
-        for kernel in gaps[name]:
+        for kernel in gaps.get(name, ()):
             part, why = catalogue.parts[name], ""
             made: dict[str, KernelFigure] = {}
             at = names.index(name), kernels.index(kernel) if kernel in kernels else -1
             if kernel in kernels and all(fit.may(*at) for fit in fits):
-                predicted = [fit.predict(*at) for fit in fits]
+                asked = stated_of is None
+                predicted = [(fit.predict(*at), fit.error(*at) if asked else 0.0) for fit in fits]
                 made = _figures(part, predicted, spreads)
+            if made and stated_of is None:
                 missed = [100 * float(np.expm1(fit.errors[at[1]])) for fit in fits]
                 why = (
                     f"leaving out what is known misses its time by {missed[0]:.0f} % and its "
@@ -243,36 +254,63 @@ def _table(catalogue: Catalogue, names: list[str], kernels: list[str], what: str
 class _Fit:
     """The additive model with shrunk leanings, and its left-out errors.
 
-    `errors` are the root mean squares of what leaving out each entry misses it by, (K,); `spread`
-    and `freedom` the standard deviation of an entry about the model and its degrees of freedom.
+    `errors` are the root mean squares of what leaving out each entry misses it by, (K,);
+    `moderated` the standard deviation of an entry about the model and its degrees of freedom.
     """
 
     def __init__(self, table: Array, stress: list[str]) -> None:
         self.table, self.stress = table, np.array(stress)
         self.known = ~np.isnan(table)
         self.leverage = _leverage(self.known)
-        self.errors, scaled, counts = self._left_out()
+
+    @cached_property
+    def _missed(self) -> tuple[Array, Array, Array]:
+        return self._left_out()
+
+    @property
+    def errors(self) -> Array:
+        return self._missed[0]
+
+    @cached_property
+    def moderated(self) -> tuple[Array, Array]:
+        _, scaled, counts = self._missed
         # parts, kernels and a common level are estimated from the same entries
         lost = sum(self.known.shape) - 1
         left = max(float(self.known.sum()) - lost, 1.0)
-        self.spread, self.freedom = _moderated(scaled, counts, left)
+        return _moderated(scaled, counts, left)
 
     def may(self, p: int, k: int) -> bool:
         """Whether there is enough to estimate an entry from."""
         return bool(
             self.known[:, k].sum() >= LEAST_PARTS
             and self.known[p].sum() >= LEAST_KERNELS
-            and np.isfinite(self.errors[k])
+            and len(self._telling(k)) >= LEAST_PARTS - 1
             and np.isfinite(self.leverage[p, k])
         )
 
-    def predict(self, p: int, k: int) -> tuple[float, float]:
-        """(logarithm, deviation of the normal whose 5 to 95 % holds nine truths in ten)."""
+    def predict(self, p: int, k: int) -> float:
+        """The logarithm of an entry."""
+        return self._estimate(self.known, p, k)
+
+    def error(self, p: int, k: int) -> float:
+        """Deviation of the normal whose 5 to 95 % holds nine truths in ten."""
         from scipy.special import stdtrit
 
-        wide = float(stdtrit(self.freedom[k], 0.95)) / NORMAL_95
-        error = float(self.spread[k]) * np.sqrt(1 + float(self.leverage[p, k])) * wide
-        return self._estimate(self.known, p, k), error
+        spread, freedom = self.moderated
+        wide = float(stdtrit(freedom[k], 0.95)) / NORMAL_95
+        return float(spread[k]) * float(np.sqrt(1 + float(self.leverage[p, k]))) * wide
+
+    def _telling(self, k: int) -> list[int]:
+        """Parts of which an entry of a kernel can be left out and estimated from the others."""
+        enough = self.known[:, k].sum() - 1 >= LEAST_PARTS - 1
+        return [
+            int(p)
+            for p in np.nonzero(self.known[:, k])[0]
+            # an entry left out is missed by 1/(1 - leverage) as much
+            if enough
+            and self.known[p].sum() - 1 >= LEAST_KERNELS
+            and 1 - self.leverage[p, k] > 1e-9
+        ]
 
     def _left_out(self) -> tuple[Array, Array, Array]:
         """Per kernel what leaving out each entry misses it by, root mean square; the mean square
@@ -281,17 +319,11 @@ class _Fit:
         rms, scaled, counts = np.full(kernels, np.nan), np.zeros(kernels), np.zeros(kernels)
         for k in range(kernels):
             misses, shares = [], []
-            for p in np.nonzero(self.known[:, k])[0]:
+            for p in self._telling(k):
                 mask = self.known.copy()
                 mask[p, k] = False
-                share = 1 - self.leverage[p, k]  # an entry left out is missed by 1/share as much
-                if (
-                    mask[p].sum() >= LEAST_KERNELS
-                    and mask[:, k].sum() >= LEAST_PARTS - 1
-                    and share > 1e-9
-                ):
-                    misses.append(self._estimate(mask, int(p), k) - self.table[p, k])
-                    shares.append(share)
+                misses.append(self._estimate(mask, p, k) - self.table[p, k])
+                shares.append(1 - self.leverage[p, k])
             if misses:
                 counts[k] = len(misses)
                 scaled[k] = np.mean(np.square(misses) * shares)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Mapping, Sequence
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -131,10 +132,11 @@ class Sampler:
             self._rng = stream(self.seed, *names)
         else:
             # a new generator asks the system for a seed that it then does without
-            state = self._rng.bit_generator.state
+            state: dict[str, Any] = dict(self._rng.bit_generator.state)
             state["state"]["counter"][:] = 0
             state["state"]["key"][:] = np.frombuffer(_key(self.seed, *names), "<u8")
-            state |= {"buffer_pos": 4, "has_uint32": 0, "uinteger": 0}
+            state["buffer_pos"] = len(state["buffer"])  # nothing is left in it
+            state["has_uint32"] = 0
             self._rng.bit_generator.state = state
         return self._rng
 
