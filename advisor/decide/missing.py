@@ -252,11 +252,7 @@ def _table(catalogue: Catalogue, names: list[str], kernels: list[str], what: str
 
 
 class _Fit:
-    """The additive model with shrunk leanings, and its left-out errors.
-
-    `errors` are the root mean squares of what leaving out each entry misses it by, (K,);
-    `moderated` the standard deviation of an entry about the model and its degrees of freedom.
-    """
+    """The additive model with shrunk leanings, and its left-out errors."""
 
     def __init__(self, table: Array, stress: list[str]) -> None:
         self.table, self.stress = table, np.array(stress)
@@ -269,10 +265,12 @@ class _Fit:
 
     @property
     def errors(self) -> Array:
+        """Root mean squares of what leaving out each entry misses it by, (K,), of logarithms."""
         return self._missed[0]
 
     @cached_property
     def moderated(self) -> tuple[Array, Array]:
+        """Deviation about the model, of logarithms, and degrees of freedom (a count), (K,)."""
         _, scaled, counts = self._missed
         # parts, kernels and a common level are estimated from the same entries
         lost = sum(self.known.shape) - 1

@@ -377,7 +377,8 @@ class _March:
         return np.asarray(np.minimum(np.nan_to_num(reached), end))
 
     def depth_where(self, here: NDArray[np.bool_], time: Array, end: Array) -> Array:
-        """`depth` in some of the cases (R, N), the end in the others."""
+        """`depth` after (R, N) s in some of the cases, `here`, and the end in the others, (R, N)
+        share of the capacity."""
         if self.constant or 2 * np.count_nonzero(here) > here.size:
             return np.where(here, self.depth(time, end), end)
         r, n = np.nonzero(here)

@@ -413,15 +413,13 @@ def _each_once(rows: NDArray[np.intp]) -> NDArray[np.intp]:
         return rows
     sizes = rows.max(axis=0) + 1
     if float(np.prod(sizes.astype(float))) < 2.0**62:
-        # as one number a row, which sorts faster than rows do; of the columns that vary alone, as
-        # an array has no more than 64 dimensions
+        # as one number a row, which sorts faster; of the columns that vary, as 64 are the most
         varies = np.flatnonzero(sizes > 1)
         if not len(varies):
             return rows[:1]
         shape = tuple(sizes[varies])
         keys = np.sort(np.ravel_multi_index(tuple(rows[:, varies].T), shape))
-        # `np.unique` loads the library's masked arrays, which takes longer
-        keys = keys[np.append(True, keys[1:] != keys[:-1])]
+        keys = keys[np.append(True, keys[1:] != keys[:-1])]  # `np.unique` loads masked arrays
         out = np.zeros((len(keys), rows.shape[1]), dtype=rows.dtype)
         out[:, varies] = np.stack(np.unravel_index(keys, shape), axis=1)
         return out
