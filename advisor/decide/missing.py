@@ -265,7 +265,7 @@ class _Fit:
 
     @property
     def errors(self) -> Array:
-        """Root mean squares of what leaving out each entry misses it by, (K,), of logarithms."""
+        """Root mean square of the misses of left-out entries, (K,) shares (of logarithms)."""
         return self._missed[0]
 
     @cached_property

@@ -17,7 +17,7 @@ import sys
 from dataclasses import replace
 from importlib.metadata import version
 
-from tests.bench import families, imports, inside, processes, reports, tables, traces
+from tests.bench import families, imports, inside, lives, processes, reports, tables, traces
 from tests.bench.registry import BENCHMARKS, FULL, SMOKE, Scale, table
 
 MODULES = (
@@ -28,6 +28,7 @@ MODULES = (
     imports,
     tables,
     families,
+    lives,
 )  # imported for what they register
 PINNED = ("numpy", "pandas", "PyYAML", "typer", "PuLP", "highspy", "scipy", "polars")
 
