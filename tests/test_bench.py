@@ -16,6 +16,7 @@ from tests.bench import (
     families,
     imports,
     inside,
+    lives,
     processes,
     registry,
     reports,
@@ -118,4 +119,5 @@ def test_what_is_measured_is_registered() -> None:
         reports.__name__,
         imports.__name__,
         families.__name__,
+        lives.__name__,
     }

@@ -91,7 +91,9 @@ def averaged(pack: Pack, drain: Drain) -> Array:
     return life(replace(pack, least_capacity=pack.mean_capacity), drain, fresh=False).life_s
 
 
-def life(pack: Pack, drain: Drain, fresh: bool = True) -> Life:
+def life(
+    pack: Pack, drain: Drain, fresh: bool = True, found: tuple[Array, Array] | None = None
+) -> Life:
     """Battery life of R builds on one pack.
 
     Parameters
@@ -99,6 +101,7 @@ def life(pack: Pack, drain: Drain, fresh: bool = True) -> Life:
     pack, drain : see `Pack` and `Drain`; their draw axes are alike.
     fresh : whether the fresh pack's voltage and current are wanted as well; they are NaN
         otherwise, as most draws do without them.
+    found : the depths of `_limits`, where they are known.
 
     Returns
     -------
@@ -112,15 +115,15 @@ def life(pack: Pack, drain: Drain, fresh: bool = True) -> Life:
     start = stored(pack, drain)[-1] if drain.before else None
 
     cut = cut_off_depth(pack, drain.cut_off_v)
-    search = np.minimum(np.broadcast_to(pack.least_capacity, shape), cut)
     seen = [Lows(*one) for one in _seen(pack, drain)]
-    sag = np.minimum.reduce([lows.first_below(search, start) for lows in seen])
-    mean_a = constant_a
-    well = (
-        _two_well_depth(pack, drain, mean_a, b, search, start)
-        if not drain.seen
-        else np.minimum.reduce([_well_then(pack, one.drain, search, start) for one in drain.seen])
-    )
+    # a voltage that falls throughout and was short before the first day is so on that day; another
+    # may have risen again
+    falls = all(lows.falling for lows in seen)
+    begin = None if falls else start
+    found = found or _limits(pack, drain, seen, cut, constant_a, b, begin)
+    sag, well = found
+    if start is not None:
+        sag, well = (np.where(x <= start, 0.0, x) for x in found)
     fading = Fading(pack=pack, cut_off=cut, sag=sag, two_well=well)
     depths = [
         np.full(shape, np.inf) if end.depth is None else np.broadcast_to(end.depth(fading), shape)
@@ -187,9 +190,39 @@ def life(pack: Pack, drain: Drain, fresh: bool = True) -> Life:
         start_depth=np.zeros(shape) if start is None else start,
         next_s=life_s
         if start is None
-        else life(pack, replace(drain, before=()), fresh=fresh).life_s,
+        else life(pack, replace(drain, before=()), fresh, found if falls else None).life_s,
         self_a=np.asarray(self_a),
     )
+
+
+def _limits(
+    pack: Pack,
+    drain: Drain,
+    seen: Sequence[Lows],
+    cut: Array,
+    a: Array,
+    b: Array,
+    start: Array | None,
+) -> tuple[Array, Array]:
+    """First depths at which a loaded voltage falls short, and beyond the kinetic battery model's
+    bound, (R, N) shares of the capacity each, infinite where none is.
+
+    cut : (R, N) share, where the open voltage falls short. a, b : (R, N) A, W, the mean drain.
+    start : (R, N) share of which the first look is taken, where that is not 0.
+    """
+    search = np.minimum(np.broadcast_to(pack.least_capacity, cut.shape), cut)
+    sag = np.full(cut.shape, np.inf)
+    # where the resistance is greatest they fall short first; the others are looked at until there
+    for lows in sorted(seen, key=lambda one: -float(one.pack.resistance.sum())):
+        sag = np.minimum(sag, lows.first_below(np.minimum(search, sag), start))
+    if not drain.seen:
+        return sag, _two_well_depth(pack, drain, a, b, search, start)
+    well = np.full(cut.shape, np.inf)
+    for one in drain.seen:
+        upto, then = np.minimum(search, well), one.drain
+        here = _two_well_depth(pack, then, then.mean_constant_a, then.mean_power_w, upto, start)
+        well = np.minimum(well, here)
+    return sag, well
 
 
 def _in_use(pack: Pack, drain: Drain) -> tuple[_March, Array]:
@@ -409,11 +442,6 @@ def cut_off_depth(pack: Pack, cut_off: Array) -> Array:
             out = np.where(here, pack.depth[g] + t * width, out)
             open_rows &= ~here
     return out
-
-
-def _well_then(pack: Pack, drain: Drain, upto: Array, start: Array | None) -> Array:
-    """`_two_well_depth` under a drain that lasts as it is."""
-    return _two_well_depth(pack, drain, drain.mean_constant_a, drain.mean_power_w, upto, start)
 
 
 def _two_well_depth(

@@ -1,0 +1,85 @@
+"""The keys of a product's life, against the same product without them."""
+
+from __future__ import annotations
+
+from functools import partial
+from pathlib import Path
+
+from advisor.catalogue.load import load_run
+from advisor.catalogue.records import Catalogue
+from advisor.catalogue.schema_hourly import MONTHS
+from advisor.catalogue.schema_product import Product
+from advisor.studies.shortlist import shortlist
+from tests.bench.registry import Row, Scale, benchmark, middle, timed, turn_about
+
+ROOT = Path(__file__).parents[2]
+CELLS = "[{cell: lm-thumb}, {cell: ls-pen}, {cell: alk-pen, series: 2}]"
+CHARGED = "[{cell: fp-pen}, {cell: li-flat}]"
+STORES = "[{cell: fp-pen}, {cell: li-flat}, {cell: sc-drum}]"
+RAIL = "load: radio, current: 26 mA, for: 60 ms, cpu: idle"
+SUN = (0.9, 1.6, 2.7, 3.9, 4.8, 5.3, 5.4, 4.7, 3.4, 2.0, 1.1, 0.7)  # kWh/m2 a day, invented
+# each as (its name, what a text of the product becomes, lines of its own)
+Key = tuple[str, dict[str, str], str]
+KEYS: tuple[Key, ...] = (
+    (
+        "before use",
+        {},
+        "before-use:\n"
+        "  - {phase: storage, for: 9 months, environment: [{at: 15 degC, share: 1}],"
+        " state: disconnected}\n"
+        "  - {phase: truck, for: 20 days, environment: [{at: 33 degC, share: 0.3},"
+        " {at: 52 degC, share: 0.7}], state: asleep}\n",
+    ),
+    (
+        "times",
+        {"every: 1 s\n": "every: {day: 1 s, night: 2 s}\n"},
+        "times:\n  - {time: day, share: 0.6}\n"
+        "  - {time: night, share: 0.4, environment: [{at: -12 degC, share: 0.2},"
+        " {at: 6 degC, share: 0.8}]}\n",
+    ),
+    ("random", {"every: 10 min\n": "every: 10 min\n    arrival: random\n"}, ""),
+    ("retries", {RAIL: f"{RAIL}, retries: {{fails: 0.2, most: 4}}"}, ""),
+    (
+        "a second rail",
+        {"cpu: idle": "cpu: idle, rail: radio"},
+        "rails: [{rail: radio, voltage: 2.5 V, converters: [buck-a, buck-b], gated: false}]\n",
+    ),
+)
+RECHARGE: Key = ("recharge", {}, "recharge: {every: 300 days, cost: 4.00}\n")
+HARVEST: Key = (
+    "harvest",
+    {},
+    "harvest:\n  panel: {area: 8 cm2, efficiency: 10 %, price: 1.10}\n"
+    "  charger: {efficiency: 80 %, price: 0.60}\n  irradiation: {"
+    + ", ".join(f"{m}: {x} kWh/m2" for m, x in zip(MONTHS, SUN, strict=True))
+    + "}\n  spread: 45 %\n  persistence: 0.4\n  night: 15 h\n",
+)
+
+
+def asked(cells: str, keys: tuple[Key, ...]) -> tuple[Catalogue, Product]:
+    """The frost post's catalogue and the post itself, with these cells and keys."""
+    text = (ROOT / "profiles" / "frost-post.yaml").read_text("utf-8").replace(CELLS, cells)
+    for name, changes, lines in keys:
+        for before, after in changes.items():
+            if before not in text:
+                raise RuntimeError(f"{name}: the product has no {before!r}")
+            text = text.replace(before, after, 1)
+        text += lines
+    return load_run([ROOT / "catalog"], text.encode(), cached=True)
+
+
+@benchmark("lives", "a shortlist with the keys of a product's life against one without")
+def lives(scale: Scale) -> list[Row]:
+    whole = KEYS, (*KEYS, RECHARGE), (*KEYS, HARVEST)
+    named = "used up", "charged", "harvested into"
+    rows = []
+    for name, cells, keys in zip(named, (CELLS, CHARGED, STORES), whole, strict=True):
+        products = [asked(cells, keys), asked(cells, ())]
+        works = [partial(shortlist, *one, draws=scale.draws) for one in products]
+        if not all(work().ranking for work in works):
+            raise RuntimeError(f"{name}: nothing fits, which says nothing of the time")
+        with_, without = turn_about(scale.rounds, [partial(timed, work) for work in works])
+        said = ", ".join(key for key, _, _ in keys)
+        what = f"shortlist of packs that are {name}, with {said}"
+        rows.append(Row(what, middle(with_), "without", middle(without), 1.5))
+    return rows
