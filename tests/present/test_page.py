@@ -259,14 +259,13 @@ def test_hostile_texts_are_texts(browser: Browser, tmp_path: Path) -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(
-    ("width", "dark"), [(1200, False), (1200, True), (390, False), (390, True)]
-)
+@pytest.mark.parametrize("name", [*PRODUCTS, "crate-call"])
+@pytest.mark.parametrize(("width", "dark"), [(1200, True), (390, False)])
 def test_accessibility_rules_hold(
-    width: int, dark: bool, browser: Browser, pages: Mapping[str, Path]
+    width: int, dark: bool, name: str, browser: Browser, pages: Mapping[str, Path]
 ) -> None:
     """The rules of axe-core for WCAG 2: labels, contrast, headings, landmarks, names and roles."""
-    browser.open(pages["frost-post"], width, dark)
+    browser.open(pages[name], width, dark)
     # thousands of rows of the inputs are all alike
     browser.run(
         "[...document.querySelectorAll('#inputs details')].slice(2).forEach((e) => e.remove());"

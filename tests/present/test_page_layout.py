@@ -15,6 +15,7 @@ from selenium.webdriver.common.by import By
 from advisor.decide.cautions import BUTTON
 from advisor.present.curves import outlook_page, place_rows
 from advisor.present.html.page import html_page
+from advisor.present.typeset import typeset
 from advisor.studies.outlook import Crossing
 from advisor.studies.words import money
 from tests.browsing import Browser
@@ -22,7 +23,8 @@ from tests.present.pages import PRODUCTS, made
 
 pytestmark = pytest.mark.once
 
-ONE_MOSTLY = [PRODUCTS[0], *(pytest.param(n, marks=pytest.mark.slow) for n in PRODUCTS[1:])]
+OTHERS = (*PRODUCTS[1:], "crate-call")
+ONE_MOSTLY = [PRODUCTS[0], *(pytest.param(n, marks=pytest.mark.slow) for n in OTHERS)]
 PHONE, HIGH = 360, 740  # a phone's window, CSS pixels
 SCREENS = 10  # of a phone, before anything is unfolded
 SHEETS = 8  # of paper, with nothing unfolded
@@ -111,6 +113,27 @@ def test_a_phone_has_few_screens_with_tips_and_gaps(browser: Browser, tmp_path: 
         "return [...document.querySelector('#tips tbody tr').cells].map((c) => c.dataset.label)"
     )
     assert heads == [None, "now", "there", "change needed", "in u", "leads then"]
+
+
+# a word of hyphens that is broken between two lines
+BROKEN = """
+return [...document.querySelectorAll("td .id, th .id")].filter((e) => e.checkVisibility())
+  .filter((e) => e.getClientRects().length > 1).map((e) => e.textContent);
+"""
+
+
+@pytest.mark.parametrize("width", [961, 1200])
+def test_no_id_is_broken_in_a_table(
+    width: int, browser: Browser, pages: Mapping[str, Path]
+) -> None:
+    browser.open(pages["barrel-tag"], width)
+    assert browser.run("return document.querySelectorAll('td .id, th .id').length") > 9
+    browser.run(UNFOLD)
+    browser.settle()
+    assert browser.run(BROKEN) == []
+    browser.command("Emulation.setEmulatedMedia", {"media": "print"})
+    assert browser.run(BROKEN) == []
+    assert browser.run(OUT) == []
 
 
 @pytest.mark.parametrize("width", [961, 1200])
@@ -217,6 +240,6 @@ def test_the_outlook_of_a_terminal_is_a_screenful(product: str) -> None:
     assert f"2 more charts and {rows} rows of figures: --all" in told
     assert f"({len(found.cautions) - 1} more: --all)" in told
     every = " ".join(outlook_page(found, 80, everything=True).plain().split())
-    assert all(" ".join(caution.split()) in every for caution in found.cautions)
+    assert all(" ".join(typeset(caution).split()) in every for caution in found.cautions)
     assert every.count("years (dots") == every.count("expected cost over") == 2
     assert "What this rests on" in every
