@@ -30,7 +30,7 @@ Axes: R rows (builds on one pack), N draws, B bands of loss. SI units, temperatu
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from itertools import pairwise
 
 import numpy as np
@@ -320,12 +320,30 @@ def before_use(ageing: Ageing, seconds: list[Array], depths: list[Array]) -> Arr
 
 def worn(ageing: Ageing, under: Stress, seconds: Array) -> Worn:
     """What a pack has lost after so many s (R, N) in use under a stress."""
+    return worn_at(ageing, under, [seconds])[0]
+
+
+def worn_at(ageing: Ageing, under: Stress, moments: Sequence[Array]) -> list[Worn]:
+    """`worn` after several times, (R, N) s each, for which the bands are gone through once."""
+    bands = []
+    u_c, u_y = under.begun, np.zeros(under.cycles.shape)
+    for bound, rate in _banded(under):
+        whole = None
+        if bound < 1:
+            whole = _until(ageing, rate, under.cycles, (u_c, u_y), bound)
+            u_c, u_y = u_c + _over(rate, whole), u_y + _over(under.cycles, whole)
+        bands.append((rate, whole))
+    return [_worn(ageing, under, bands, seconds) for seconds in moments]
+
+
+def _worn(
+    ageing: Ageing, under: Stress, bands: Sequence[tuple[Array, Array | None]], seconds: Array
+) -> Worn:
+    """`worn` after (R, N) s, with each band's calendar rate (R, N) 1/s and how long it lasts."""
     u_c, u_y = under.begun, np.zeros(under.cycles.shape)
     to_go = seconds
-    for bound, rate in _banded(under):
-        here = to_go
-        if bound < 1:
-            here = np.minimum(_until(ageing, rate, under.cycles, (u_c, u_y), bound), to_go)
+    for rate, whole in bands:
+        here = to_go if whole is None else np.minimum(whole, to_go)
         u_c, u_y = u_c + _over(rate, here), u_y + _over(under.cycles, here)
         to_go = np.where(here < to_go, to_go - np.where(here < to_go, here, 0.0), 0.0)
     q_c, rise_c = _lost(ageing.calendar, u_c)

@@ -37,7 +37,7 @@ from numpy.typing import NDArray
 
 from advisor.dataclass import dataclass
 from advisor.model import battery
-from advisor.model.ageing import Ageing, Stress, before_use, stress, time_to, worn
+from advisor.model.ageing import Ageing, Stress, before_use, stress, time_to, worn_at
 from advisor.model.battery import stored
 from advisor.model.drain import Drain, Pack, at_depth
 from advisor.model.draws import Array
@@ -266,8 +266,8 @@ def left_over_life(life: Life, at: Harvested, pack: Pack, drain: Drain) -> Array
         return np.ones((1, *lasts.shape))
     under = _in_service(pack, at, life, drain)
     lasts = np.where(np.isfinite(lasts), lasts, 0.0)
-    moments = [worn(pack.ageing, under, lasts * moment).left for moment in MOMENTS]
-    return np.stack(moments)
+    found = worn_at(pack.ageing, under, [lasts * moment for moment in MOMENTS])
+    return np.stack([one.left for one in found])
 
 
 def _in_one(places: Sequence[tuple[Array, ...]]) -> list[Array]:
