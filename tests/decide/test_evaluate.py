@@ -179,3 +179,17 @@ def test_a_deadline_that_nothing_meets_is_told_with_the_quickest_option(tmp_path
     (failed,) = decided(tmp_path, workload=late).screened["chip"]
     assert failed.need == "workload.sample.finish-within"
     assert (failed.required, failed.offered) == pytest.approx((0.4e-3, 1e-3), rel=1e-12)
+
+
+def test_builds_that_went_through_all_draws_stand_by_what_they_came_to() -> None:
+    """The chosen one first, the others the best first; then those that were left by the way."""
+    found = evaluate(*load("barrel-tag"), 200)
+    several = 0
+    for candidate in found.candidates:
+        tried = [b for b in candidate.builds if b in candidate.tried]
+        assert list(candidate.builds[: len(tried)]) == tried
+        assert tried[0] is candidate.best
+        others = [candidate.tried[b].expected for b in tried[1:]]
+        assert others == sorted(others, reverse=True)
+        several += len(set(others)) > 1
+    assert several

@@ -174,3 +174,16 @@ def test_no_weights_bring_a_part_to_the_front_that_has_none() -> None:
         ]
     )
     assert never.isdisjoint({names[i] for i in best.argmax(axis=0)})
+
+
+def test_three_judgements_have_a_closed_form() -> None:
+    """Of three criteria the greatest eigenvalue is 1 + r + 1/r, r the cube root of how far the
+    three are apart: 8 against 2 x 2 makes 1 + 2^(1/3) + 2^(-1/3)."""
+    found = pair_weights(np.array([[1, 2, 8], [1 / 2, 1, 2], [1 / 8, 1 / 2, 1]]))
+    greatest = 1 + 2 ** (1 / 3) + 2 ** (-1 / 3)
+    assert found.greatest == pytest.approx(greatest, rel=1e-12)
+    assert found.ratio == pytest.approx((greatest - 3) / 2 / 0.58, rel=1e-9)
+    assert found.triple == (0, 1, 2)
+    assert found.discord == pytest.approx(2.0)
+    # and two are always of one mind
+    assert pair_weights(np.array([[1, 7], [1 / 7, 1]])).ratio == 0.0

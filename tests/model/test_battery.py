@@ -338,3 +338,18 @@ def test_a_random_pack_against_a_fine_march(
         rel=1e-4,
         abs=0.225 * 3600 * 3e-4 / rate.min() if end else 1e-9,
     )
+
+
+@pytest.mark.parametrize("end", [2.4, 1.0, 0.3])
+def test_a_steep_curve_is_integrated_as_closely_as_a_flat_one(end: float) -> None:
+    """From 3 V straight down to an end, 1 mA and 3 mW: in closed form the integral of
+    V/(aV + b) over V is V/a - b/a^2 ln(aV + b)."""
+    a, b = 1e-3, 3e-3
+
+    def whole(volts: float) -> float:
+        return float(volts / a - b / a**2 * np.log(a * volts + b))
+
+    cell = pack(volts=(3.0, end))
+    found = life(cell, drain([(a, b, 60.0)]))
+    exact = cell.capacity_c[0] * (whole(3.0) - whole(end)) / (3.0 - end)
+    assert found.life_s[0, 0] == pytest.approx(exact, rel=1e-7)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -11,6 +12,7 @@ import pytest
 
 from advisor.catalogue.load import load_catalogue
 from advisor.catalogue.shipped import catalogue_folder
+from advisor.model import packs
 from advisor.model.draws import Sampler
 from advisor.model.packs import Feed, missing_converter
 from advisor.quantities import read_quantity
@@ -213,3 +215,21 @@ def test_two_wells_are_taken_where_both_figures_stand(tmp_path: Path) -> None:
     assert two[0].tolist() == [0.6]
     assert two[1] == pytest.approx([0.01 / 3600])
     assert pack_of(tmp_path / "none", "{cell: pill}").pack.two_well is None
+
+
+def test_a_time_s_strain_is_the_least_limit_of_all_places_over_its_own(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Limits of 1, 4 and 2 mA at three places: a time at the last two may pulse 2 mA."""
+    limits = 1e-3 * np.array([[1.0], [4.0], [2.0]])
+    monkeypatch.setattr(packs, "pulse_limits", lambda *_: limits)
+    times = [
+        SimpleNamespace(places=places, share=np.ones(1)) for places in ([1, 2], [0, 1], [1], [2])
+    ]
+    product: Any = SimpleNamespace(temperature=np.array([[253.0], [293.0], [313.0]]), times=times)
+    cell: Any = SimpleNamespace(max_pulse="a curve")
+    found = packs._strains(cell, product)
+    assert [float(one[0]) for one in found] == pytest.approx([0.5, 1.0, 0.25, 0.5])
+    # without a limit nothing strains
+    cell.max_pulse = None
+    assert [float(one[0]) for one in packs._strains(cell, product)] == [1.0] * 4
