@@ -59,7 +59,7 @@ def test_from_nothing_to_a_ranked_answer_with_two_own_parts(said: Caller, folder
             # shown after the fifth answer, with what was assumed
             at = [done.shown.index(f"\n{n}. ") for n in (6, 7)]
             assert done.shown.index("So far, for tag: 2 parts fit") < at[0]
-            assert "assumed: environment 20 degC" in done.shown
+            assert "assumed: environment 20 °C" in done.shown.replace("degC", "°C")
     assert answers < 40
     code, out, err = said("shortlist", "tag", "--draws", "200")
     assert code == 0
