@@ -85,6 +85,22 @@ ODD_PRODUCTS: dict[str, str | list[str]] = {
         "frost-post:workload.sample.uses={net-advert: 1}",
     ],
     "something that sleep can keep": "frost-post:retain=[rom]",
+    "temperatures of all seasons": [
+        "crate-call:times=null",
+        "crate-call:workload.watch.every=1 s",
+        "crate-call:workload.call.every=15 min",
+        "crate-call:environment=[{at: 20 degC, share: 1}]",
+    ],
+    "storage within what the cells state": (
+        "crate-call:before-use.winter-store.environment=[{at: 95 degC, share: 1}]"
+    ),
+    "a sleep state that draws little while nobody uses the product": (
+        "crate-call:before-use.winter-store.state=ram-kept"
+    ),
+    "days less unlike each other, which are told closely": [
+        "crate-call:harvest.spread=100 %",
+        "crate-call:harvest.persistence=0",
+    ],
 }
 
 
@@ -111,7 +127,9 @@ def test_an_odd_part_is_asked_about(expected: str) -> None:
 def test_an_odd_product_is_asked_about(expected: str) -> None:
     changes = ODD_PRODUCTS[expected]
     changes = [changes] if isinstance(changes, str) else changes
-    found = check_product(*load("frost-post", changes=changes)).warnings
+    product = next(c.partition(":")[0] for c in reversed(changes))
+    assert not any(w.expected == expected for w in check_product(*load(product)).warnings)
+    found = check_product(*load(product, changes=changes)).warnings
     assert any(w.expected == expected for w in found), found
 
 
