@@ -26,7 +26,7 @@ from advisor.decide.stage import Stage, stage
 from advisor.decide.value import Criterion, weights
 from advisor.model.addon_set import Companions
 from advisor.model.companions import fitted, with_companions
-from advisor.model.draws import Array, Sampler, Trace
+from advisor.model.draws import Array, Known, Sampler, Trace
 from advisor.model.tables import Option, PartFigures, Wanted, part_figures, stack
 from advisor.stages import Progress
 
@@ -110,7 +110,7 @@ def draw_builds(
     progress: Progress | None = None,
     trace: Trace | None = None,
     marches: Marches | None = None,
-    known: Trace | None = None,
+    known: Known | None = None,
 ) -> list[Drawn]:
     """Draw every stated uncertainty through the given builds.
 

@@ -45,7 +45,7 @@ from advisor.decide.value import Criterion, criteria_of
 from advisor.faults import Fault, FaultError
 from advisor.model.addon_set import ALONE, Companions
 from advisor.model.companions import Fitted, fitted, with_companions
-from advisor.model.draws import Array, Trace
+from advisor.model.draws import Array, Known, Trace
 from advisor.model.meetings import longer_rests
 from advisor.model.plan import Plans, choose
 from advisor.model.tables import PartFigures, part_figures, stack
@@ -318,7 +318,7 @@ class _Run:
     seed: int
     jobs: int
     draws: int
-    known: Trace = field(default_factory=dict)
+    known: Known = field(default_factory=dict)
 
     def draw(
         self,

@@ -11,7 +11,7 @@ from advisor.decide.costs import FeedCost, ProductCost, feed_cost, product_cost
 from advisor.decide.marches import Marches
 from advisor.figures import Path
 from advisor.model.drain import Pack
-from advisor.model.draws import Case, GridSampler, Sampler, Trace
+from advisor.model.draws import Case, GridSampler, Known, Sampler, Trace
 from advisor.model.events import EventStates, expand
 from advisor.model.packs import Feed, feed
 from advisor.model.tables import Stack
@@ -30,7 +30,7 @@ class Samplers(dict[str, Sampler]):
         seed: int,
         chunk: int,
         trace: Trace | None = None,
-        known: Trace | None = None,
+        known: Known | None = None,
     ) -> None:
         super().__init__()
         self.draws, self.seed, self.chunk, self.trace = draws, seed, chunk, trace
@@ -119,7 +119,7 @@ def stage(
     chunk: int = 0,
     trace: Trace | None = None,
     marches: Marches | None = None,
-    known: Trace | None = None,
+    known: Known | None = None,
 ) -> Stage:
     """Open a pass; with `draws` 0 it is that of the stated values.
 

@@ -87,6 +87,9 @@ class Instrument:
 # what is drawn, and its draws (N,)
 Source = Path | Instrument
 Trace = dict[Source, Array]
+# a figure's draws with what they are of: copies of a part that a pass carries under one id may
+# state another value
+Known = dict[Path, tuple[Quantity, Array]]
 MOST_KNOWN = 4000  # figures whose draws are kept for other passes; 64 MB of 2000 draws each
 
 
@@ -106,7 +109,7 @@ class Sampler:
     seed: int = 1
     chunk: int = 0
     trace: Trace | None = None
-    known: Trace | None = None
+    known: Known | None = None
     _gains: dict[Source, Array] = field(default_factory=dict)
     _rng: np.random.Generator | None = None
 
@@ -152,12 +155,12 @@ class Sampler:
         """Draws of an uncertain figure, (draws,) SI, from what is known."""
         if self.known is None:
             return sample(quantity, self.stream(path), self.draws)
-        found = self.known.get(path)
-        if found is None or len(found) < self.draws:
+        of, found = self.known.get(path, (None, None))
+        if found is None or of != quantity or len(found) < self.draws:
             found = sample(quantity, self.stream(path), self.draws)
             found.flags.writeable = False
             if len(self.known) < MOST_KNOWN:
-                self.known[path] = found
+                self.known[path] = quantity, found
         return found[: self.draws]
 
     def beside(

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from advisor.model.draws import GridSampler, Instrument, Sampler, sample, stream
+from advisor.model.draws import GridSampler, Instrument, Known, Sampler, sample, stream
 from advisor.quantities import Quantity, pert, read_quantity, typical_max
 
 N = 200_000
@@ -218,3 +218,14 @@ def test_a_time_that_is_moved_takes_no_current_with_it() -> None:
     assert stands == pytest.approx(alone, rel=1e-12)
     assert slow == pytest.approx(alone, rel=1e-12)
     assert high == pytest.approx(2 * alone, rel=1e-9)  # its spread goes with it
+
+
+def test_draws_that_are_known_serve_the_figure_they_are_of_alone() -> None:
+    known: Known = {}
+    one, other = (read_quantity(text, "current") for text in ("2 µA ± 10 %", "3 µA ± 10 %"))
+    first = taken(Sampler("some-part", draws=50, known=known), "current", one)
+    moved = taken(Sampler("some-part", draws=50, known=known), "current", other)
+    again = taken(Sampler("some-part", draws=20, known=known), "current", other)
+    assert np.array_equal(moved, taken(Sampler("some-part", draws=50), "current", other))
+    assert np.array_equal(again, moved[:20])
+    assert not np.array_equal(moved, first)
