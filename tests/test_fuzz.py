@@ -22,7 +22,7 @@ from tests.fuzz.oracle import Bench, Said, judged, written
 pytestmark = pytest.mark.once
 
 SEED = 1
-SHARE = {"yaml": 32, "traces": 64, "arguments": 20, "cache": 8, "packs": 20}
+SHARE = {"yaml": 32, "traces": 64, "arguments": 24, "cache": 8, "packs": 20}
 
 
 @pytest.mark.parametrize("kind", SHARE)

@@ -127,7 +127,9 @@ def test_the_tips_that_are_shown_are_so(folder: Path) -> None:
     """Another leads just beyond, as the page says, and the first one as things stand."""
     text = SHOWN[TIPPING]
     first = re.search(r"take the lead from ([\w-]+)", text)
-    tips = re.findall(r"^  (\S+)\n    (.+?) to (.+?): .*, then ([\w-]+)$", text, re.M)
+    tips = re.findall(
+        r"^  (\S+)\n    (?:from )?(?:EUR )?(.+?) to (?:EUR )?(.+?): .*, then ([\w-]+)$", text, re.M
+    )
     assert first is not None
     assert len(tips) == TIPPING[1].count("--lever")
     for path, now, beyond, then in tips:

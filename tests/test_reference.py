@@ -184,7 +184,8 @@ def test_every_key_of_the_shipped_files_is_documented() -> None:
     # below these the user's own names stand, one step each
     named = (
         "features|grades|own-figures|breaks|adds|rates|maturity|kernels|uses|voltage-curve|resistance|"
-        "efficiency|current|temperature|loss|evidence|operating-points|blocks|sleep-states|priorities"
+        "efficiency|current|temperature|loss|evidence|operating-points|blocks|sleep-states|priorities|"
+        "irradiation|every"
     )
     own_names = re.compile(
         rf"(.*\.)?(?:{named})\.{STEP}|kernels\.{STEP}\.{STEP}|leak\..+|.*\.(typical|max|low|likely|high)"

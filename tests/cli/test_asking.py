@@ -182,7 +182,9 @@ def test_narrow_terminals_and_other_encodings(folder: Path, environment: dict[st
     asked = done.shown.partition("\n1. ")[2].partition("one.yaml: ")[0]
     # what the user types stands behind a prompt, which is no line of the tool's
     ours = [line for line in asked.splitlines() if "> " not in line]
-    assert max(map(len, ours)) <= 40
+    # the degree sign is one byte in Latin-1, which is no UTF-8
+    ours = [line.replace("\\xb0", "°") for line in ours]
+    assert [line for line in ours if len(line) > 40] == []
     if "NO_COLOR" in environment:
         assert not ESCAPES.search(done.shown)
 

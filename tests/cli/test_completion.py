@@ -171,7 +171,7 @@ def parameters(command: object) -> Iterator[tuple[str, str]]:
 # numbers, words of one's own, and files, which the shell itself completes
 LEFT = {
     *("N", "K", "SHARE", "TIME", "CLOCK", "DAY", "LEVEL", "TEXT", "NAME", "A:B=N", "None"),
-    *("DIR", "FILE", "FILE.html|md|xlsx", "FILE.svg|png", "LOG", "NOTES", "NOTES.yaml"),
+    *("DIR", "FILE", "FILE.html|md|xlsx|svg|png", "FILE.svg|png", "LOG", "NOTES", "NOTES.yaml"),
     *("PART.yaml", "RECORD", "RECORD.yaml", "TRACE", "TRACE..."),
     *("S", "cost|score|front"),
     *("DIR...", "FILE.yaml", "FILE.zip", "KEY", "KEY=VALUE", "MAP.yaml", "PACK", "PATTERN"),

@@ -112,7 +112,7 @@ def test_a_report_tells_months_without_service_and_what_reaches_the_aim() -> Non
     months = grid("harvested", "months")
     assert len(months.rows) == 12
     assert [row[2] for row in months.rows] == [days(m.lost) for m in winner.harvest.months]
-    assert "Service on 99 % of days takes a panel of " in said("harvested")
+    assert "99 % of days take a panel of " in said("harvested")
     assert ", or a store of " in said("harvested")
     each = grid("harvested", "fed")
     served = [p.service for p in fed("harvested").shortlist.ranking]

@@ -38,7 +38,7 @@ def test_figures_are_set_as_in_print(text: str, printed: str) -> None:
         "up to 8 times",
         "checked by FIPS 180-4; digest of an input",
         "IEC 60086-4",
-        "p:sleep-states.deep.current.25 degC",  # a path, which is typed
+        "p:sleep-states.ram-kept.current.25 degC",  # a path, which is typed
         '"-10 degC"',
     ],
 )

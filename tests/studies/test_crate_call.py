@@ -177,7 +177,7 @@ def test_the_cautions_on_charging_lithium_stand_on_every_answer() -> None:
     found = ranked((), 0, 1)
     page = " ".join(shortlist_page(found, 80).plain().split())
     assert "Caution: li-wafer: rechargeable: charge only with a protected charger" in page
-    assert "never below 0 degC" in page
+    assert "never below 0 °C" in page
     every = " ".join(shortlist_page(found, 80, cautioned=True).plain().split())
     assert "protection circuit" in every
 
