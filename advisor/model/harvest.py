@@ -250,11 +250,10 @@ def answered(
         answers.know(*_in_one(places))
         for i, one, place, (_, more) in zip(members, found, places, moved, strict=True):
             fared, weights = answers.at(*place), WEIGHTS[len(one.left)]
-            out[i] = replace(
-                one,
-                lost=np.tensordot(weights, shifted(fared.lost, more), 1),
-                unserved=np.tensordot(weights, fared.unserved, 1),
-            )
+            lost = np.tensordot(weights, shifted(fared.lost, more), 1)
+            unserved = np.tensordot(weights, fared.unserved, 1)
+            # more spread and persistence are told of lost days alone
+            out[i] = replace(one, lost=lost, unserved=np.minimum(unserved, lost))
     return out
 
 

@@ -63,13 +63,14 @@ class Service:
         """How stores fare where the mean harvest of the year, idle days included, is `cover` loads
         of a day and the store `store` of them, of one shape; shares of load and of days. `pull`
         tells by how much more of the mean load a full one carries; between those worked out it is
-        straight."""
+        straight. What is not served is told as a part of the lost days, of which it is never
+        more."""
         from scipy.special import ndtr
 
-        probit, unserved, level = (np.zeros(np.shape(cover)) for _ in range(3))
+        probit, part, level = (np.zeros(np.shape(cover)) for _ in range(3))
         for k, where, share in _pulls(pull, np.shape(cover)):
             cell = self._near(cover[where], store[where], k)
-            for i, total in enumerate((probit, unserved, level)):
+            for i, total in enumerate((probit, part, level)):
                 total[where] += share * cell.between({c: self._fine[k][c][i] for c in cell.corners})
         lost = ndtr(probit)
         lost = np.where(lost < 2 * NEVER, 0.0, np.where(lost > 1 - 2 * NEVER, 1.0, lost))
@@ -77,7 +78,7 @@ class Service:
         none = (store <= 0) | (cover <= 0)
         return Fared(
             lost=np.where(none, 1.0, lost),
-            unserved=np.where(cover <= 0, 1.0, np.clip(unserved, 0.0, 1.0)),
+            unserved=np.where(cover <= 0, 1.0, np.where(none, 1.0, lost) * np.clip(part, 0.0, 1.0)),
             level=np.where(none, 0.0, level),
         )
 
@@ -157,7 +158,10 @@ class Service:
             pull=PULLS[k],
         )
         probit = _probit(found.year(found.lost))
-        rest = zip(probit, found.year(found.unserved), found.year(found.level), strict=True)
+        lost, unserved = found.year(found.lost), found.year(found.unserved)
+        # lost days fall far faster than straight between places, and what is not served with them
+        part = np.where(lost > 0, np.minimum(unserved / np.where(lost > 0, lost, 1.0), 1.0), 1.0)
+        rest = zip(probit, part, found.year(found.level), strict=True)
         self._fine[k].update(
             (place, (float(z), float(u), float(x)))
             for place, (z, u, x) in zip(places, rest, strict=True)

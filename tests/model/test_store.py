@@ -214,3 +214,13 @@ def test_leanings_tell_what_another_pattern_would() -> None:
     assert own < before / 1.05
     # the first order finds the move to a quarter of it
     assert lost - before == pytest.approx(own - before, rel=0.25)
+
+
+@pytest.mark.parametrize("spread", [0.0, 0.1, 0.45, 0.8])
+def test_no_more_is_unserved_than_days_are_lost(spread: float) -> None:
+    """Between the places of the lattice, where lost days fall far faster than straight."""
+    found = Service((1.0,) * 12, spread, 0.2, NEVER_IDLE)
+    cover, store = np.meshgrid([0.6, 1.02, 1.05, 1.3, 2.0], [0.6, 3.3, 17.0, 44.0])
+    fared = found.at(cover, store)
+    assert (fared.unserved <= fared.lost).all()
+    assert (fared.unserved[:, 0] > 0.1).all()
