@@ -160,6 +160,19 @@ def test_an_answer_says_where_rare_days_are_told_too_high() -> None:
     assert not any("told too high" in w for w in told().warnings)
 
 
+def test_an_answer_says_where_a_leak_over_voltage_tells_too_few_lost_days() -> None:
+    def said(*changes: str, **other: str) -> list[str]:
+        catalogue, product = inputs(*changes, **other)
+        return [w for w in shortlist(catalogue, product).warnings if "half too few" in w]
+
+    (one,) = said()
+    assert "sc-drum" in one
+    assert any("half too few" in w for w in told().warnings)
+    # nothing of it where the leak is the same at each voltage, or nothing is harvested
+    assert not said("sc-drum:leak={0.9 V: 6 µA, 2.7 V: 6 µA}")
+    assert not said(harvest="\n")
+
+
 def stored(seconds: str, *more: str) -> Any:
     """A capacitor kept connected before use, as long as that empties it."""
     phase = "{phase: shelf, for: LONG, environment: [{at: 20 degC, share: 1}], state: asleep}"
