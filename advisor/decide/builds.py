@@ -312,13 +312,20 @@ def assess(
             i: recovering(life, prepared[i].feed, product, prepared[i].drain)
             for i, life in life_of.items()
         }
+        lasting: dict[int, Life] = {}
+
+        def left(i: int, one: Harvested) -> Array:
+            # a life rests on the fresh store alone, so it is worked out once
+            pack, drain = prepared[i].feed.pack, prepared[i].drain
+            lasting[i] = sustained(life_of[i], one, pack, drain)
+            return left_over_life(lasting[i], one, pack, drain)
+
         stores = answered(
             [harvested(m.feed, product, m.drain, life_of[i]) for i, m in enumerate(prepared)],
             product,
-            lambda i, one: left_over_life(
-                life_of[i], one, prepared[i].feed.pack, prepared[i].drain
-            ),
+            left,
         )
+        life_of |= lasting
     return [
         _assessed(made, life_of[i], stores[i], own_cost, product, criteria, weights)
         for i, made in enumerate(prepared)
@@ -348,8 +355,6 @@ def _assessed(
     weights: Array | None,
 ) -> Assessed:
     feed, lines, drain, side, part = made.feed, made.timeline, made.drain, made.side, made.part
-    if harvest is not None:
-        life = sustained(life, harvest, feed.pack, drain)
     current = lines.rail_current(feed.chip_voltage())
     rail = (lines.share * current).sum(axis=1)
     battery = (lines.share * (drain.constant_a + drain.power_w / feed.nominal_v)).sum(axis=1)

@@ -209,7 +209,7 @@ def harvested(feed: Feed, product: ProductFigures, drain: Drain, life: Life) -> 
 def answered(
     some: Sequence[Harvested | None],
     product: ProductFigures,
-    aged: Callable[[int, Harvested], Array] | None = None,
+    aged: Callable[[int, Harvested], Array],
 ) -> list[Harvested | None]:
     """The same with what the chain answers, where months, spread and persistence may be drawn.
 
@@ -240,8 +240,7 @@ def answered(
         answers.know(*_in_one(places))
         fresh = [answers.at(*place) for place in places]
         found = [replace(one, level=of.level) for one, of in zip(found, fresh, strict=True)]
-        if aged is not None:
-            found = [replace(one, left=aged(i, one)) for i, one in zip(members, found, strict=True)]
+        found = [replace(one, left=aged(i, one)) for i, one in zip(members, found, strict=True)]
         covers = [np.broadcast_to(c, one.left.shape) for c, one in zip(covers, found, strict=True)]
         places = [
             (c, one.aged_days, np.broadcast_to(one.pull, c.shape))
@@ -258,9 +257,9 @@ def answered(
 
 
 def left_over_life(life: Life, at: Harvested, pack: Pack, drain: Drain) -> Array:
-    """What age leaves of a store at moments of its pack's life, (A, R, N) shares of the capacity;
-    at one alone where it does not age, and the fresh one where its life has no end."""
-    lasts = sustained(life, at, pack, drain).life_s
+    """What age leaves of a store at moments of its pack's `sustained` life, (A, R, N) shares of the
+    capacity; at one alone where it does not age, and the fresh one where its life has no end."""
+    lasts = life.life_s
     if pack.ageing is None or not (lasts > 0).any():
         return np.ones((1, *lasts.shape))
     under = _in_service(pack, at, life, drain)
