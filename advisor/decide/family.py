@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import field, replace
 from typing import Literal
 
@@ -108,6 +108,12 @@ class Member:
             return -math.inf
         best = next(o.score for o in self.options if o.name == self.favourite)
         return best - self.give_up - SAME
+
+    def points(self, made: Sequence[tuple[Option, int]]) -> float:
+        """Its score with one or two options, each with the units that are made so."""
+        if len(made) == 1:
+            return made[0][0].score
+        return sum(o.score * units for o, units in made) / self.units
 
     def lives(self, option: Option) -> bool:
         """Whether an option reaches the life target as surely as is asked."""

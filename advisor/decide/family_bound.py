@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from advisor.dataclass import dataclass
 from advisor.decide.family import Family, Item
-from advisor.decide.family_model import Key, Program, Role, affine, units_of
+from advisor.decide.family_model import Key, Program, Role, affine, breaks_of, units_of
 from advisor.decide.family_swaps import spent
 
 Floats = NDArray[np.float64]
@@ -50,13 +50,10 @@ def purchases(item: Item, pieces: Floats) -> Floats:
     """What numbers of pieces cost beyond the stock, as `family_swaps.spent`; any shape."""
     rest = np.maximum(pieces - item.stock, 0.0)
     best = np.full(rest.shape, np.inf)
-    quantities = [q for q, _ in item.breaks]
-    m = item.multiple
-    for at, (least, fixed, each) in enumerate(affine(item)):
-        last = at + 1 == len(quantities)
-        end = math.inf if last else (quantities[at + 1] - 1) // m * m
-        buy = np.maximum(np.ceil(rest / m) * m, -(-least // m) * m)
-        best = np.minimum(best, np.where(buy <= end, fixed + each * buy, np.inf))
+    whole = np.ceil(rest / item.multiple) * item.multiple
+    for t in breaks_of(item):
+        buy = np.maximum(whole, t.least)
+        best = np.minimum(best, np.where(buy <= t.most, t.fixed + t.each * buy, np.inf))
     return np.where(rest > 0, best, 0.0)
 
 

@@ -209,6 +209,14 @@ def units_of(member: Member, role: Role) -> int:
     return member.second_units if role == "second" else member.units - member.second_units
 
 
+def beside_pieces(member: Member, role: Role, option: Option, rate: float) -> float:
+    """What a build costs in a role beside its pieces and what it shares with others, money."""
+    first, second = option.supply_of_two
+    supply = {"only": option.supply, "first": first, "second": second}[role]
+    own = (option.other + option.upkeep) * units_of(member, role)
+    return own + rate * option.setup_h + supply
+
+
 def _two_sources(
     made: Program, member: Member, options: Mapping[Role, Sequence[Option]], dual: str
 ) -> None:
@@ -328,22 +336,29 @@ def affine(item: Item) -> Iterator[tuple[int, float, float]]:
         yield quantity, fixed, each
 
 
+def breaks_of(item: Item) -> list[Tier]:
+    """The price breaks by whole multiples; none fits into one whose least is above its most."""
+    m = item.multiple
+    ends = [*((q - 1) // m * m for q, _ in item.breaks[1:]), math.inf]
+    return [
+        Tier(-(-quantity // m) * m, end, fixed, each)
+        for (quantity, fixed, each), end in zip(affine(item), ends, strict=True)
+    ]
+
+
 def tiers(item: Item, fewest: int, most: int) -> list[Tier]:
     """The price breaks at which between `fewest` and `most` pieces can be bought best.
 
     Left out are those that end below the fewest, and those beyond the most whose whole least
     purchase costs no less than the most pieces at a lower break.
     """
-    quantities = [q for q, _ in item.breaks]
     found = []
-    for at, (quantity, fixed, each) in enumerate(affine(item)):
-        least = -(-quantity // item.multiple) * item.multiple
-        last = at + 1 == len(quantities)
-        end = math.inf if last else (quantities[at + 1] - 1) // item.multiple * item.multiple
-        if least <= end and fewest <= end:
-            found.append(Tier(least, end, fixed, each))
-        whole = -(-most // item.multiple) * item.multiple
-        if found and not last and whole < quantities[at + 1]:
+    whole = -(-most // item.multiple) * item.multiple
+    for at, tier in enumerate(breaks_of(item)):
+        if tier.least <= tier.most and fewest <= tier.most:
+            found.append(tier)
+        last = at + 1 == len(item.breaks)
+        if found and not last and whole < item.breaks[at + 1][0]:
             # only what a break that is kept sells: its price may not hold further up
             all_of_it = min(
                 t.fixed + t.each * max(t.least, whole) for t in found if whole <= t.most

@@ -363,16 +363,16 @@ def _taken(
     units: tuple[int, int],
     lines: Mapping[str, float],
 ) -> Taken:
-    score = first.score
+    made = [(first, member.units)]
     if second is not None:
-        score = (first.score * units[0] + second.score * units[1]) / member.units
+        made = [(first, units[0]), (second, units[1])]
     favourite = next(o.score for o in member.options if o.name == member.favourite)
     return Taken(
         member=member.name,
         first=first,
         second=second,
         units=units,
-        score=score,
+        score=member.points(made),
         favourite=favourite,
         lines=lines,
     )

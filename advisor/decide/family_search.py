@@ -204,23 +204,37 @@ def by_sets(
     for place, one in enumerate(left[: _SETS + 1]):
         value = start[1].value
         if one.bound >= value - GAP * abs(value):
-            left = left[:place]
             break
-        few = program(family, kept=sets.builds([one]))
-        ask.of(few)
         room = deadline - time.monotonic()
-        solved = few.model.solve(room, solver, GAP) if room > 0 and place < _SETS else None
-        if solved is None or solved.status not in (Status.OPTIMAL, Status.INFEASIBLE):
+        ended, least, plan = Status.LIMIT, -math.inf, None
+        if room > 0 and place < _SETS:
+            ended, least, plan = _among(family, exchange, ask, sets.builds([one]), room, solver)
+        if ended not in (Status.OPTIMAL, Status.INFEASIBLE):
             rest = sets.builds(left[place:]) | _held_by(start[0])
             return replace(found, objective=start[1].value, builds=start[0]), rest
-        if solved.objective is not None:
-            bound = min(bound, solved.bound + few.fixed)
-            plan = exchange.better(few.builds(solved.values))
+        if plan is not None:
+            bound = min(bound, least)
             if plan[1].settles(start[1]):
                 start = plan
     value = start[1].value
     best = replace(found, status=Status.OPTIMAL, objective=value, builds=start[0])
     return replace(best, bound=min(bound, value)), kept
+
+
+def _among(
+    family: Family,
+    exchange: Exchange,
+    ask: Ask,
+    kept: set[Key],
+    seconds: float,
+    solver: Solver,
+) -> tuple[Status, float, Plan | None]:
+    """How the program of some builds ended, its bound, and the plan found, bettered by exchange."""
+    few = program(family, kept=kept)
+    ask.of(few)
+    solved = few.model.solve(seconds, solver, GAP)
+    plan = exchange.better(few.builds(solved.values)) if solved.solved else None
+    return solved.status, solved.bound + few.fixed, plan
 
 
 def _held_by(builds: Mapping[str, Build]) -> set[Key]:
@@ -259,13 +273,9 @@ def narrowed(
         return kept, start
     left = bound.leave_out()
     likeliest = set(sorted(left, key=lambda k: (left[k], k))[:_LIKELIEST])
-    few = program(family, kept=likeliest)
-    ask.of(few)
-    solved = few.model.solve(max(seconds, 0.05), solver, GAP)
-    if solved.solved:
-        better, worth = exchange.better(few.builds(solved.values))
-        if worth.beats(start[1], 0.0):
-            start = better, worth
+    _, _, better = _among(family, exchange, ask, likeliest, max(seconds, 0.05), solver)
+    if better is not None and better[1].beats(start[1], 0.0):
+        start = better
     bound.ceiling = start[1].value - bare.fixed
     bound.climb(_SECOND_CLIMB)
     return set(bound.leave_out()), start

@@ -20,7 +20,15 @@ from numpy.typing import NDArray
 
 from advisor.dataclass import dataclass
 from advisor.decide.family import SAME, Family, Item, Member, Option
-from advisor.decide.family_model import Key, Role, admissible, affine, units_of
+from advisor.decide.family_model import (
+    BOTH,
+    Key,
+    Role,
+    admissible,
+    beside_pieces,
+    breaks_of,
+    units_of,
+)
 
 Floats = NDArray[np.float64]
 Places = NDArray[np.int64]
@@ -46,17 +54,14 @@ def least_each(item: Item, most: float) -> float:
     Price breaks are affine in what is bought, so cost over pieces is least at an end of one, or
     where what is bought passes what is needed.
     """
-    found = [0.0] if most <= 0 else []
-    quantities = [q for q, _ in item.breaks]
-    m = item.multiple
+    if most <= 0:
+        return 0.0
+    m, found = item.multiple, []
     under, over = most // m * m, math.ceil(most / m) * m
-    for at, (quantity, fixed, each) in enumerate(affine(item) if most > 0 else ()):
-        least = -(-quantity // m) * m
-        last = at + 1 == len(quantities)
-        end = math.inf if last else (quantities[at + 1] - 1) // m * m
-        if least <= end:
-            ends = (max(least, min(end, q)) for q in (least, under, over))
-            found += [(fixed + each * q) / min(q, most) for q in ends]
+    for t in breaks_of(item):
+        if t.least <= t.most:
+            ends = (max(t.least, min(t.most, q)) for q in (t.least, under, over))
+            found += [(t.fixed + t.each * q) / min(q, most) for q in ends]
     return min(found)
 
 
@@ -173,12 +178,13 @@ class PartSets:
             own[k] = min(own[k], self._least(ways.member, "only", o))
         np.fill_diagonal(least, own)
         m, makers = ways.member, {q.part: q.maker for q in self.platforms}
+        n1, n2 = (units_of(m, role) for role in BOTH)
         second = [(o, self._least(m, "second", o)) for o in ways.roles["second"]]
         for a in ways.roles["first"]:
             cost = self._least(m, "first", a) + self.family.rate * m.porting_h
             for b, more in second:
                 one, other = makers[a.part], makers[b.part]
-                if a.feed != b.feed or one == other or _points(m, a, b) < m.least_score:
+                if a.feed != b.feed or one == other or m.points(((a, n1), (b, n2))) < m.least_score:
                     continue
                 pair = (m.two_sources or {}).get((one, other), 0.0)
                 i, j = sorted((self.at[a.part], self.at[b.part]))
@@ -188,10 +194,8 @@ class PartSets:
     def _least(self, member: Member, role: Role, option: Option) -> float:
         """What a build adds to a plan's cost, each piece at the least it can cost."""
         units = units_of(member, role)
-        first, second = option.supply_of_two
-        total = (option.other + option.upkeep) * units + self.family.rate * option.setup_h
-        total += {"only": option.supply, "first": first, "second": second}[role]
-        return total + math.fsum(self.each[i] * n * units for i, n in option.pieces.items() if n)
+        own = beside_pieces(member, role, option, self.family.rate)
+        return own + math.fsum(self.each[i] * n * units for i, n in option.pieces.items() if n)
 
     def builds(self, sets: Iterable[PartSet]) -> set[Key]:
         """The builds of parts in any of the sets."""
@@ -229,9 +233,3 @@ class _Ways:
             for item, count in o.pieces.items():
                 found[item] = max(found.get(item, 0), count)
         return found
-
-
-def _points(member: Member, first: Option, second: Option) -> float:
-    """Points of a product with two sources."""
-    share = member.second_units / member.units
-    return first.score * (1 - share) + second.score * share

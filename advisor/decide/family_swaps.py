@@ -10,12 +10,12 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from typing import Literal
 
 from advisor.dataclass import dataclass, field
 from advisor.decide.family import SAME, Family, Item, Member, Option, Platform
-from advisor.decide.family_model import Build, Role, admissible
+from advisor.decide.family_model import Build, Role, admissible, beside_pieces, units_of
 
 Objective = Literal["cost", "score"]
 
@@ -79,7 +79,7 @@ class Exchange:
             made = self._made(m, build)
             capital += m.tools
             later += self._supply(m, build)
-            points = self._points(m, made)
+            points = m.points(made)
             score += points
             if build.second is not None:
                 hours += m.porting_h
@@ -156,15 +156,12 @@ class Exchange:
         out: dict[tuple[str, Role, str], float] = {}
         for m in self.family.members:
             alone, either = admissible(m)
-            n2 = m.second_units
-            roles: list[tuple[Role, list[Option], int]] = [("first", either, m.units - n2)]
-            roles += [("second", either, n2)]
-            roles += [] if m.second == "required" else [("only", alone, m.units)]
-            for role, options, units in roles:
+            roles: list[tuple[Role, list[Option]]] = [("first", either), ("second", either)]
+            roles += [] if m.second == "required" else [("only", alone)]
+            for role, options in roles:
+                units = units_of(m, role)
                 for o in options:
-                    total = m.tools + (o.other + o.upkeep) * units + self.family.rate * o.setup_h
-                    first, second = o.supply_of_two
-                    total += {"only": o.supply, "first": first, "second": second}[role]
+                    total = m.tools + beside_pieces(m, role, o, self.family.rate)
                     for i, n in o.pieces.items():
                         total += prices[i] * max(n * units - self._items[i].stock, 0)
                     out[m.name, role, o.name] = total
@@ -195,7 +192,7 @@ class Exchange:
             return None
         if self.objective == "score":
             key = {
-                (m.name, b): -self._points(m, self._made(m, b))
+                (m.name, b): -m.points(self._made(m, b))
                 for m in self.family.members
                 for b in self._builds[m.name]
             }
@@ -246,11 +243,6 @@ class Exchange:
                 if m not in on[part] or key[m, b] < key[m, on[part][m]]:
                     on[part][m] = b
         return on
-
-    def _points(self, m: Member, made: Sequence[tuple[Option, int]]) -> float:
-        if len(made) == 1:
-            return made[0][0].score
-        return sum(o.score * units for o, units in made) / m.units
 
     def _made(self, m: Member, b: Build) -> list[tuple[Option, int]]:
         options = self._options[m.name]
