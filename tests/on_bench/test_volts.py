@@ -16,6 +16,7 @@ from uncertainties import ufloat
 from advisor.bench.chunks import Chunk
 from advisor.bench.clipping import Steps
 from advisor.bench.distil import Figures
+from advisor.bench.runs import Held
 from advisor.bench.segments import Pieces
 from advisor.bench.volts import at_mean, rail_of, scatter_of
 from advisor.faults import FaultError
@@ -294,22 +295,30 @@ def test_a_current_that_follows_the_supply_is_told_so(tmp_path: Path) -> None:
     assert all(re.search(r"its supply moves by -\d+ mV meanwhile", w) for w in moves)
 
 
-def test_pulses_of_a_state_weigh_its_voltage(tmp_path: Path) -> None:
-    """A state that draws 1 mA at 3 V for half of the time, and 9 mA at 2.5 V: 2.55 V by charge."""
+T: Floats = np.arange(8400, dtype=np.float64) * 0.5e-3  # s, of a recording of one state
+
+
+def ram_kept(tmp_path: Path, i: Floats, volts: Floats, more: str = "") -> Held:
+    """What is told of a state that is recorded from 0.1 to 4.1 s, at `T`, without any error."""
     text = recorded("{column: v, unit: V, gain: 0 %, offset: 0 V}").replace(
         "board-overhead: 1.200(3) mA", "board-overhead: 0 mA"
     )
-    text = text.partition("segments:")[0] + (
-        "segments: [{state: ram-kept, from: 0.1 s, to: 4.1 s, accept: [bursts, ripple]}]\n"
+    segment = f"{{state: ram-kept, from: 0.1 s, to: 4.1 s{more}}}"
+    text = text.partition("segments:")[0] + f"segments: [{segment}]\n"
+    found: Figures = distilled(
+        notes_of(tmp_path, text=text), [Chunk("t", 0, T, i, volts, np.zeros(len(T)))]
     )
-    t: Floats = np.arange(8400, dtype=np.float64) * 0.5e-3
-    up = (np.arange(8400) // 50) % 2 == 1
-    draw = np.random.default_rng(4)
-    i: Floats = np.asarray(np.where(up, 9e-3, 1e-3) + 1e-6 * draw.standard_normal(8400))
-    volts: Floats = np.where(up, 2.5, 3.0).astype(np.float64)
-    chunk = Chunk("t", 0, t, i, volts, np.zeros(8400))
-    found: Figures = distilled(notes_of(tmp_path, text=text), [chunk])
     (state,) = found.states
+    return state
+
+
+def test_pulses_of_a_state_weigh_its_voltage(tmp_path: Path) -> None:
+    """A state that draws 1 mA at 3 V for half of the time, and 9 mA at 2.5 V: 2.55 V by charge."""
+    up = (np.arange(len(T)) // 50) % 2 == 1
+    noise = 1e-6 * np.random.default_rng(4).standard_normal(len(T))
+    i: Floats = np.asarray(np.where(up, 9e-3, 1e-3) + noise)
+    volts: Floats = np.where(up, 2.5, 3.0).astype(np.float64)
+    state = ram_kept(tmp_path, i, volts, ", accept: [bursts, ripple]")
     assert state.current.value == pytest.approx(5e-3, rel=1e-2)
     assert state.voltage.value == pytest.approx((1 * 3.0 + 9 * 2.5) / 10, rel=1e-3)
 
@@ -325,20 +334,11 @@ def test_a_still_state_is_not_weighed_by_the_current_s_noise(tmp_path: Path) -> 
 
 def test_a_still_state_s_voltage_is_its_mean_over_time(tmp_path: Path) -> None:
     """100 uA told through noise of 60 uA, on a supply that falls: the noise weighs nothing."""
-    text = recorded("{column: v, unit: V, gain: 0 %, offset: 0 V}").replace(
-        "board-overhead: 1.200(3) mA", "board-overhead: 0 mA"
-    )
-    text = text.partition("segments:")[0] + (
-        "segments: [{state: ram-kept, from: 0.1 s, to: 4.1 s}]\n"
-    )
-    t: Floats = np.arange(8400, dtype=np.float64) * 0.5e-3
-    i: Floats = np.asarray(1e-4 + 6e-5 * np.random.default_rng(3).standard_normal(8400))
-    volts: Floats = np.asarray(3.0 - 0.1 * t, dtype=np.float64)
-    chunk = Chunk("t", 0, t, i, volts, np.zeros(8400))
-    found: Figures = distilled(notes_of(tmp_path, text=text), [chunk])
-    (state,) = found.states
+    i: Floats = np.asarray(1e-4 + 6e-5 * np.random.default_rng(3).standard_normal(len(T)))
+    volts: Floats = np.asarray(3.0 - 0.1 * T, dtype=np.float64)
+    state = ram_kept(tmp_path, i, volts)
     over_time = 3.0 - 0.1 * 2.1
-    inside = (t >= 0.1) & (t <= 4.1)
+    inside = (T >= 0.1) & (T <= 4.1)
     weighed = (volts * i)[inside].sum() / i[inside].sum()
     assert abs(weighed - over_time) > 2e-4
     assert state.voltage.value == pytest.approx(over_time, abs=5e-5)
