@@ -16,7 +16,7 @@ from advisor.dataclass import dataclass
 from advisor.dimensions import YEAR
 from advisor.quantities import show
 from advisor.studies.results import RankedPart
-from advisor.studies.words import between, in_years, money, per_cent
+from advisor.studies.words import between, in_years, money, per_cent, rails_in_a_cell
 
 Cell = float | str
 WEEK = 7 * 86400.0  # s
@@ -87,10 +87,6 @@ def _range(part: RankedPart) -> str:
 def _charge(part: RankedPart) -> str:
     lasts = part.battery_life_s.one_charge
     return NOTHING if lasts is None else in_years(lasts)
-
-
-def _rails(part: RankedPart) -> str:
-    return ", ".join(f"{rail}: {name}" for rail, name in part.build.rails.items())
 
 
 def _one_decimal(value: float | None, digits: int) -> str:
@@ -167,7 +163,7 @@ COLUMNS = (
     Column(name="converter", value=lambda part: part.build.converter),
     Column(
         name="rails",
-        value=lambda part: _rails(part) or None,
+        value=lambda part: rails_in_a_cell(part.build) or None,
         asked=lambda product: bool(product.rails),
     ),
     Column(name="sleep_state", value=lambda part: part.build.sleep_state),

@@ -10,6 +10,7 @@ from advisor.decide.joint import Joined
 from advisor.decide.left_out import LeftOut
 from advisor.studies.harvests import ServiceResult
 from advisor.studies.results import WHERE_STATED, BuildResult
+from advisor.studies.words import rails_in_a_cell
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +47,7 @@ class PlannedBuild:
     def fed(self) -> dict[str, Any]:
         """What not every build has of rails, charging and harvest, by the names of a table."""
         told = {
-            "rails": ", ".join(f"{rail}: {name}" for rail, name in self.build.rails.items()),
+            "rails": rails_in_a_cell(self.build),
             "one_charge_s": self.one_charge_s,
             "charges": self.charges,
             "days_without_service": None if self.service is None else self.service.lost,

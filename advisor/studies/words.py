@@ -79,6 +79,11 @@ def fitted(build: BuildResult) -> str:
     return f" with {' and '.join(build.addons)}" if build.addons else ""
 
 
+def rails_in_a_cell(build: BuildResult) -> str:
+    """`radio: boost-a` and the like, as tables have it; empty without further rails."""
+    return ", ".join(f"{rail}: {name}" for rail, name in build.rails.items())
+
+
 def rails(build: BuildResult) -> list[str]:
     """`radio by boost-a` and the like: further rails with their converters."""
     return [
