@@ -36,6 +36,9 @@ Places = NDArray[np.int64]
 MOST_SETS = 100_000_000
 """So many sets are tried against the limit on hours; some 40 million a second."""
 
+MOST_BEFORE = 30_000
+"""So many beginnings of a set are gone through one by one, all pairs of its last two at once."""
+
 MOST_LEFT = 20_000_000
 """So many sets are bounded; where the hours leave more, there is no search by sets."""
 
@@ -97,7 +100,10 @@ class PartSets:
         n, most = len(self.at), self.family.limits.parts
         if most is None or not n:
             return False
-        return sum(math.comb(n, k) for k in range(1, min(most, n) + 1)) <= MOST_SETS
+        sizes = range(1, min(most, n) + 1)
+        sets = sum(math.comb(n, k) for k in sizes)
+        before = sum(math.comb(n, k - 2) for k in sizes if k > 1)
+        return sets <= MOST_SETS and before <= MOST_BEFORE
 
     def below(self, ceiling: float) -> list[PartSet] | None:
         """The sets whose bound is no higher than the ceiling, the least first.

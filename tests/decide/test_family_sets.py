@@ -112,3 +112,8 @@ def test_sets_are_not_tried_where_many_parts_may_be_adopted() -> None:
     family = drawn(3, 40, 1)
     assert not PartSets(family).few()
     assert PartSets(few(1)[0]).few()
+    # fifty million sets of six of sixty, but half a million beginnings to go through one by one
+    many = drawn(3, 60, 1)
+    for most, tried in ((4, True), (6, False), (60, False)):
+        limits = dataclasses.replace(many.limits, parts=most)
+        assert PartSets(dataclasses.replace(many, limits=limits)).few() is tried
