@@ -12,8 +12,14 @@ from tests.mutants.plant import Bug
 
 # Where the tests near a module may stand: by its folder, the nearest first.
 FOLDERS = {
-    "advisor/model": ("tests/model", "tests/decide", "tests/studies/test_stand_ins.py"),
+    "advisor/model": (
+        "tests/ledger/test_answers.py",
+        "tests/model",
+        "tests/decide",
+        "tests/studies/test_stand_ins.py",
+    ),
     "advisor/decide": (
+        "tests/ledger/test_answers.py",
         "tests/decide",
         "tests/studies/test_shortlist.py",
         "tests/studies/test_explain.py",
@@ -22,6 +28,7 @@ FOLDERS = {
         "tests/studies/test_tipping.py",
     ),
     "advisor/bench": (
+        "tests/ledger/test_measured.py",
         "tests/on_bench",
         "tests/studies/test_distil.py",
         "tests/studies/test_compare.py",
@@ -33,6 +40,7 @@ FOLDERS = {
         "tests/test_lp_solvers.py",
         "tests/model/test_operating_plan.py",
         "tests/decide/test_weighing.py",
+        "tests/ledger/test_answers.py",
     ),
 }
 # Test files of another name than the module's that are its own all the same.

@@ -1,0 +1,16 @@
+"""Figures of sessions are as they were kept: a regression net, see `tests/ledger/kept.py`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from tests.ledger.kept import differences, read, told
+from tests.ledger.measured import CASES
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_a_session_is_as_kept(tmp_path: Path, name: str) -> None:
+    changed = list(differences(told(CASES[name](tmp_path)), read(name)))
+    assert not changed, "\n".join((f"{len(changed)} figures are not as kept:", *changed[:40]))
