@@ -31,7 +31,6 @@ from advisor.model.harvest import (
     Harvested,
     answered,
     harvested,
-    left_over_life,
     recovering,
     sustained,
 )
@@ -317,8 +316,8 @@ def assess(
         def left(i: int, one: Harvested) -> Array:
             # a life rests on the fresh store alone, so it is worked out once
             pack, drain = prepared[i].feed.pack, prepared[i].drain
-            lasting[i] = sustained(life_of[i], one, pack, drain)
-            return left_over_life(lasting[i], one, pack, drain)
+            lasting[i], kept = sustained(life_of[i], one, pack, drain)
+            return kept
 
         stores = answered(
             [harvested(m.feed, product, m.drain, life_of[i]) for i, m in enumerate(prepared)],

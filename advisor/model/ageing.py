@@ -25,13 +25,12 @@ The state of charge is of the capacity left: a pack that has faded to l goes dow
 charge d of the rated capacity. So the calendar law's rate is that of bands of loss, each at its
 middle, which are gone through one after the other; with one loss for all states there is one.
 
-Axes: R rows (builds on one pack), N draws, B bands of loss. SI units, temperatures in degC.
+Axes: R rows (builds on one pack), N draws. SI units, temperatures in degC.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -47,9 +46,8 @@ KELVIN = 273.15
 CALENDAR = ("loss", "after", "at", "doubles-every", "exponent")
 CYCLES = ("loss", "after", "depth", "at", "doubles-every", "exponent", "depth-exponent")
 
-# four-point Gauss-Legendre on 0..1: exact to degree 7, so for any 1/z up to that
-_X, _W = np.polynomial.legendre.leggauss(4)
-_NODES, _WEIGHTS = (_X + 1) / 2, _W / 2
+ALIKE = 1e-5  # of losses, below which the middle of both stands for what lies between
+NO_SPAN = 1e-8  # of states of charge, below which there is nothing between
 BANDS = (
     0.04,
     0.1,
@@ -62,7 +60,6 @@ BANDS = (
     0.8,
     1.0,
 )  # of what is lost of the capacity, up to
-_NEWTON = 9  # steps of a convergence that is quadratic, and monotonic from above
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,36 +115,40 @@ class Ageing:
         )
 
 
+class Rates:
+    """The calendar law's rate by what has been lost, (R, N) 1/s in each band of loss; a band's is
+    worked out when it is first asked for. `bounds` are the losses up to which the bands go."""
+
+    def __init__(self, bounds: Sequence[float], rate: Callable[[int], Array]) -> None:
+        self.bounds = tuple(bounds)
+        self._rate = rate
+        self._known: dict[int, Array] = {}
+
+    def __getitem__(self, band: int) -> Array:
+        if band not in self._known:
+            self._known[band] = self._rate(band)
+        return self._known[band]
+
+    def each(self, change: Callable[[Array], Array]) -> Rates:
+        """The same of some cases, by what picks them out of (R, N), rates in 1/s."""
+        return Rates(self.bounds, lambda band: change(self[band]))
+
+
 @dataclass(frozen=True, slots=True)
 class Stress:
-    """What a pack goes through, as rates at which each law's u = q^(1/z) grows, (R, N) 1/s.
+    """What a pack goes through, as rates at which each law's u = q^(1/z) grows.
 
-    calendar : (B, R, N), by what has been lost by then, a rate for each of `BANDS`, or one for all.
-    begun : (R, N), the calendar law's u on the first day.
+    calendar : by what has been lost by then, see `Rates`. cycles : (R, N) 1/s. begun : (R, N), the
+    calendar law's u on the first day.
     """
 
-    calendar: Array
+    calendar: Rates
     cycles: Array
     begun: Array
 
-    def of(self, r: NDArray[np.intp], n: NDArray[np.intp]) -> Stress:
-        """That of some cases, by their indices (m,) of row and draw."""
-        return Stress(self.calendar[:, r, n], self.cycles[r, n], self.begun[r, n])
-
-
-@dataclass(frozen=True, slots=True)
-class Worn:
-    """What a pack has lost, (R, N): with time and by cycles, shares of the rated capacity; and the
-    resistance over the fresh one's."""
-
-    calendar: Array
-    cycles: Array
-    resistance: Array
-
-    @property
-    def left(self) -> Array:
-        """Capacity left, (R, N) share of the rated one."""
-        return np.asarray(np.maximum(1 - self.calendar - self.cycles, 0.0))
+    def each(self, change: Callable[[Array], Array]) -> Stress:
+        """The same of some cases, by what picks them out of (R, N), rates in 1/s."""
+        return Stress(self.calendar.each(change), change(self.cycles), change(self.begun))
 
 
 @dataclass(frozen=True, slots=True)
@@ -257,17 +258,21 @@ def stress(
     charge to the next. full : (R, N) state of charge after each charge, of the capacity left;
     perhaps by the share that is left.
     """
-    rate = np.zeros((1, *depth.shape))
     law = ageing.calendar
-    if law is not None:
-        ends = (0.0, *BANDS) if len(law.charged) > 1 else (0.0, 0.0)
-        rates = []
-        for low, high in pairwise(ends):
-            left = 1 - (low + high) / 2
-            top = (full(left) if callable(full) else full) * np.ones(depth.shape)
-            rates.append(law.warmth * _charged(law, top - depth / left, top) / law.unit)
-        rate = np.stack(rates)
-    return Stress(rate, _cycled(ageing.cycles, depth, period), np.zeros(depth.shape))
+    nothing = np.zeros(depth.shape)
+    cycles = _cycled(ageing.cycles, depth, period)
+    if law is None:
+        return Stress(Rates((1.0,), lambda _: nothing), cycles, nothing)
+    held = _Held(law)
+    ends = (0.0, *BANDS) if len(law.charged) > 1 else (0.0, 0.0)
+
+    def rate(band: int) -> Array:
+        left = 1 - (ends[band] + ends[band + 1]) / 2
+        top = np.atleast_2d(full(left) if callable(full) else full)
+        mean = held.between(top - depth / left, top) + nothing
+        return np.asarray(law.warmth * mean / law.unit)
+
+    return Stress(Rates(ends[1:] if len(ends) > 2 else (1.0,), rate), cycles, nothing)
 
 
 def _cycled(law: Law | None, depth: Array, period: Array) -> Array:
@@ -281,23 +286,52 @@ def _cycled(law: Law | None, depth: Array, period: Array) -> Array:
     return np.asarray(law.warmth * law.loss[0] ** (1 / law.exponent) * cycles)
 
 
-def _charged(law: Law, low: Array, high: Array) -> Array:
-    """Mean of L(s)^(1/z) between two states of charge, (R, N) each, all equally long."""
-    if len(law.charged) == 1:
-        return np.broadcast_to(law.loss[0] ** (1 / law.exponent), low.shape)
-    low = np.clip(low, 0.0, 1.0)
-    span = np.maximum(high - low, 0.0)
-    inside = [float(s) for s in law.charged if 0.0 < s < 1.0]
-    total = np.zeros(low.shape)
-    for start, end in zip([0.0, *inside], [*inside, 1.0], strict=True):
-        left, right = np.clip(low, start, end), np.clip(high, start, end)
-        if (right > left).any():
-            for node, weight in zip(_NODES, _WEIGHTS, strict=True):
-                loss = on_curve(law.charged, law.loss, left + node * (right - left))
-                total += weight * (right - left) * loss ** (1 / law.exponent)
-    at_once = on_curve(law.charged, law.loss, high) ** (1 / law.exponent)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return np.asarray(np.where(span > 1e-9, total / span, at_once))
+class _Held:
+    """Means of L(s)^(1/z) over states of charge, exactly: L is straight between its places."""
+
+    def __init__(self, law: Law) -> None:
+        self.power = 1 / law.exponent
+        if len(law.charged) == 1:
+            self.charged, self.loss = law.charged, law.loss
+            return
+        inside = [float(s) for s in law.charged if 0.0 < s < 1.0]
+        self.charged = np.array([0.0, *inside, 1.0])
+        places = np.broadcast_to(self.charged[:, None], (len(self.charged), law.loss.shape[1]))
+        self.loss = on_curve(law.charged, law.loss, places)
+        self.rise = np.diff(self.loss, axis=0) / np.diff(self.charged)[:, None]
+        self.raised = self.loss ** (self.power + 1)
+        parts = self._mean(self.loss[:-1], self.loss[1:], self.raised[:-1], self.raised[1:])
+        area = np.cumsum(parts * np.diff(self.charged)[:, None], axis=0)
+        self.area = np.concatenate([np.zeros((1, area.shape[1])), area])
+
+    def _mean(self, low: Array, high: Array, low_raised: Array, high_raised: Array) -> Array:
+        """Mean of L^p, p = 1/z, between losses that L runs straight between, from their L^(p+1)."""
+        apart = high - low
+        alike = np.abs(apart) <= ALIKE * high
+        with np.errstate(divide="ignore", invalid="ignore"):
+            mean = (high_raised - low_raised) / ((self.power + 1) * apart)
+        if alike.any():
+            mean = np.where(alike, ((low + high) / 2) ** self.power, mean)
+        return np.asarray(mean)
+
+    def _upto(self, at: Array) -> tuple[Array, Array]:
+        """(integral of L^p from nothing to states of charge (R, N) in 0..1, L there)."""
+        i = np.clip(np.searchsorted(self.charged, at, side="right") - 1, 0, len(self.charged) - 2)
+        n = np.arange(self.loss.shape[1])
+        low, beyond = self.loss[i, n], at - self.charged[i]
+        loss = low + self.rise[i, n] * beyond
+        raised = loss ** (self.power + 1)
+        return self.area[i, n] + self._mean(low, loss, self.raised[i, n], raised) * beyond, loss
+
+    def between(self, low: Array, high: Array) -> Array:
+        """Mean of L^(1/z) between two states of charge, shares, all equally long; arrays that
+        broadcast to (R, N)."""
+        if len(self.charged) == 1:
+            return np.asarray(self.loss[0] ** self.power)
+        (from_, _), (to, at_once) = (self._upto(np.clip(x, 0.0, 1.0)) for x in (low, high))
+        span = np.clip(high, 0.0, 1.0) - np.clip(low, 0.0, 1.0)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            return np.asarray(np.where(span > NO_SPAN, (to - from_) / span, at_once**self.power))
 
 
 def before_use(ageing: Ageing, seconds: list[Array], depths: list[Array]) -> Array | float:
@@ -312,112 +346,8 @@ def before_use(ageing: Ageing, seconds: list[Array], depths: list[Array]) -> Arr
     if law is None:
         return begun
     full = np.ones(depths[0].shape) if depths else np.ones(1)
+    held = _Held(law)
     for length, depth, warmth in zip(seconds, depths, law.stored, strict=True):
-        begun = begun + warmth * _charged(law, 1 - depth, full) * length / law.unit
+        begun = begun + warmth * held.between(1 - depth, full) * length / law.unit
         full = 1 - depth
     return begun
-
-
-def worn(ageing: Ageing, under: Stress, seconds: Array) -> Worn:
-    """What a pack has lost after so many s (R, N) in use under a stress."""
-    return worn_at(ageing, under, [seconds])[0]
-
-
-def worn_at(ageing: Ageing, under: Stress, moments: Sequence[Array]) -> list[Worn]:
-    """`worn` after several times, (R, N) s each, for which the bands are gone through once."""
-    bands = []
-    u_c, u_y = under.begun, np.zeros(under.cycles.shape)
-    for bound, rate in _banded(under):
-        whole = None
-        if bound < 1:
-            whole = _until(ageing, rate, under.cycles, (u_c, u_y), bound)
-            u_c, u_y = u_c + _over(rate, whole), u_y + _over(under.cycles, whole)
-        bands.append((rate, whole))
-    return [_worn(ageing, under, bands, seconds) for seconds in moments]
-
-
-def _worn(
-    ageing: Ageing, under: Stress, bands: Sequence[tuple[Array, Array | None]], seconds: Array
-) -> Worn:
-    """`worn` after (R, N) s, with each band's calendar rate (R, N) 1/s and how long it lasts."""
-    u_c, u_y = under.begun, np.zeros(under.cycles.shape)
-    to_go = seconds
-    for rate, whole in bands:
-        here = to_go if whole is None else np.minimum(whole, to_go)
-        u_c, u_y = u_c + _over(rate, here), u_y + _over(under.cycles, here)
-        to_go = np.where(here < to_go, to_go - np.where(here < to_go, here, 0.0), 0.0)
-    q_c, rise_c = _lost(ageing.calendar, u_c)
-    q_y, rise_y = _lost(ageing.cycles, u_y)
-    return Worn(q_c, q_y, 1 + rise_c + rise_y)
-
-
-def _banded(under: Stress) -> list[tuple[float, Array]]:
-    """(loss up to which, calendar law's rate (R, N) 1/s) of each band."""
-    bounds = BANDS if len(under.calendar) > 1 else (1.0,)
-    return list(zip(bounds, under.calendar, strict=True))
-
-
-def _over(rate: Array, seconds: Array) -> Array:
-    # a pack that lasts for ever and does not age has lost nothing
-    return np.asarray(np.where(rate > 0, rate * np.where(rate > 0, seconds, 0.0), 0.0))
-
-
-def _lost(law: Law | None, u: Array) -> tuple[Array, Array]:
-    if law is None:
-        return np.zeros(u.shape), np.zeros(u.shape)
-    lost = u**law.exponent
-    return lost, lost * law.rise
-
-
-def time_to(ageing: Ageing, under: Stress, loss: Array) -> Array:
-    """Seconds in use until a share of the capacity is lost, (R, N); infinite where it never is."""
-    total = np.zeros(np.broadcast_shapes(loss.shape, under.cycles.shape))
-    u_c, u_y = under.begun + total, total
-    for bound, rate in _banded(under):
-        aim = np.minimum(loss, bound) if bound < 1 else loss
-        here = _until(ageing, rate, under.cycles, (u_c, u_y), aim)
-        u_c, u_y = u_c + _over(rate, here), u_y + _over(under.cycles, here)
-        total = total + here
-    return total
-
-
-def _until(
-    ageing: Ageing, calendar: Array, cycles: Array, begun: tuple[Array, Array], loss: Array | float
-) -> Array:
-    """Seconds until a share of the capacity is lost at rates (R, N) 1/s, from what each law's u has
-    come to, (R, N); infinite where it never is.
-
-    With x = ln t, the logarithm of each loss (u_0 + K t)^z is convex in x and rising, and so is
-    that of their sum: Newton's steps from above stay above and close in quadratically.
-    """
-    laws = [
-        (law.exponent, rate, u)
-        for law, rate, u in (
-            (ageing.calendar, calendar, begun[0]),
-            (ageing.cycles, cycles, begun[1]),
-        )
-        if law is not None
-    ]
-    out = np.full(np.broadcast_shapes(np.shape(loss), calendar.shape), np.inf)
-    already = np.zeros(out.shape)
-    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        for z, rate, u in laws:
-            alone = (np.maximum(loss, 0.0) ** (1 / z) - u) / rate
-            out = np.minimum(out, np.where(rate > 0, alone, np.inf))
-            already = already + u**z
-        # at once where as much is lost already, never where it does not go on
-        out = np.where(loss <= already * (1 + 1e-12), 0.0, out)
-        if len(laws) < 2:
-            return out
-        open_ones = (out > 0) & np.isfinite(out)
-        x, aim = np.log(np.where(open_ones, out, 1.0)), np.log(np.where(open_ones, loss, 1.0))
-        for _ in range(_NEWTON):
-            t, total, slope = np.exp(x), np.zeros(x.shape), np.zeros(x.shape)
-            for z, rate, u0 in laws:
-                u = u0 + rate * t
-                lost = u**z
-                total = total + lost
-                slope = slope + np.where(u > 0, z * lost * rate * t / u, 0.0)
-            move = (np.log(total) - aim) * total / slope
-            x = x - np.where(open_ones & np.isfinite(move), move, 0.0)
-        return np.where(open_ones, np.minimum(np.exp(x), out), out)

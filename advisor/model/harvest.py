@@ -37,13 +37,14 @@ from numpy.typing import NDArray
 
 from advisor.dataclass import dataclass
 from advisor.model import battery
-from advisor.model.ageing import Ageing, Stress, before_use, stress, time_to, worn_at
+from advisor.model.ageing import Ageing, Stress, before_use, stress
 from advisor.model.battery import stored
 from advisor.model.drain import Drain, Pack, at_depth
 from advisor.model.draws import Array
 from advisor.model.ends import INDEX
 from advisor.model.served import LOWEST, Service, service, shifted
 from advisor.model.store import MONTH_DAYS, YEAR_DAYS, Dawns
+from advisor.model.wear import Course
 from advisor.model.workload import ProductFigures
 
 if TYPE_CHECKING:
@@ -256,18 +257,6 @@ def answered(
     return out
 
 
-def left_over_life(life: Life, at: Harvested, pack: Pack, drain: Drain) -> Array:
-    """What age leaves of a store at moments of its pack's `sustained` life, (A, R, N) shares of the
-    capacity; at one alone where it does not age, and the fresh one where its life has no end."""
-    lasts = life.life_s
-    if pack.ageing is None or not (lasts > 0).any():
-        return np.ones((1, *lasts.shape))
-    under = _in_service(pack, at, life, drain)
-    lasts = np.where(np.isfinite(lasts), lasts, 0.0)
-    found = worn_at(pack.ageing, under, [lasts * moment for moment in MOMENTS])
-    return np.stack([one.left for one in found])
-
-
 def _in_one(places: Sequence[tuple[Array, ...]]) -> list[Array]:
     return [np.concatenate([x.ravel() for x in of]) for of in zip(*places, strict=True)]
 
@@ -354,8 +343,10 @@ def own_loss(pack: Pack, depth: Array) -> Array:
     return np.tensordot(_EVENLY, _down_to(pack, pack.drip, depth), 1)
 
 
-def sustained(life: Life, at: Harvested, pack: Pack, drain: Drain) -> Life:
-    """Lives of builds whose pack is harvested into; see above.
+def sustained(life: Life, at: Harvested, pack: Pack, drain: Drain) -> tuple[Life, Array]:
+    """Lives of builds whose pack is harvested into, see above, and what age leaves of the store at
+    moments of them, (A, R, N) shares of the capacity; at one alone where it does not age, and the
+    fresh one where its life has no end.
 
     A pack ages by a cycle a day of what a night takes, from the mean level on, and is changed once
     it has less capacity left than it is to have, or at the end of its shelf life.
@@ -374,13 +365,18 @@ def sustained(life: Life, at: Harvested, pack: Pack, drain: Drain) -> Life:
     phases = [phase.seconds for phase in drain.before]
     with np.errstate(divide="ignore", invalid="ignore"):
         longer = np.where(at.cover < 1, 1 / (1 - np.minimum(at.cover, 1.0)), np.inf)
+    kept = np.maximum(shelf - sum(phases, np.zeros(shape[1])), 0.0)
     faded = next_faded = np.full(shape, np.inf)
-    if pack.ageing is not None and (pack.ageing.end > 0).any():
-        most = np.where(pack.ageing.end > 0, 1 - pack.ageing.end, np.inf) + np.zeros(shape)
-        next_faded, faded = (
-            np.where(most <= 1, time_to(pack.ageing, under, np.minimum(most, 1.0)), np.inf)
-            for under in (_stress(pack.ageing, at, life), _in_service(pack, at, life, drain))
-        )
+    course: Course | None = None
+    if pack.ageing is not None:
+        new = _stress(pack.ageing, at, life)
+        used = _in_service(new, pack, life, drain)
+        course = Course(pack.ageing, used, kept)
+        if (pack.ageing.end > 0).any():
+            most = np.where(pack.ageing.end > 0, 1 - pack.ageing.end, np.inf)
+            faded = course.time_to(most)
+            anew = course if used is new else Course(pack.ageing, new, shelf)
+            next_faded = faded if used is new else anew.time_to(most)
 
     def until(seconds: Array, age: Array) -> Array:
         # a life that age ended is not known beyond it
@@ -394,13 +390,12 @@ def sustained(life: Life, at: Harvested, pack: Pack, drain: Drain) -> Life:
 
     # what it gives on average at its mean voltage, the reservoir's leak in it
     given_a = drain.mean_constant_a + pack.leak_a + drain.mean_power_w / at.volts
-    kept = np.maximum(shelf - sum(phases, np.zeros(shape[1])), 0.0)
     life_s = until(life.life_s, np.minimum(kept, faded))
     moved = alive & (at.cover > 0)
     ends_by = life.ends_by
     for name, age in (("shelf-life", kept), ("faded", faded)):
         ends_by = np.where(moved & (life_s >= age), np.int8(INDEX[name]), ends_by)
-    return replace(
+    lasting = replace(
         life,
         life_s=np.where(moved, life_s, life.life_s),
         next_s=np.where(moved, until(life.next_s, np.minimum(shelf, next_faded)), life.next_s),
@@ -408,17 +403,20 @@ def sustained(life: Life, at: Harvested, pack: Pack, drain: Drain) -> Life:
         mean_current_a=np.where(moved, given_a, life.mean_current_a),
         self_a=np.where(moved, own_loss(pack, life.end_depth), life.self_a),
     )
+    if course is None or not (lasting.life_s > 0).any():
+        return lasting, np.ones((1, *shape))
+    ends = np.where(np.isfinite(lasting.life_s), lasting.life_s, 0.0)
+    return lasting, np.stack([course.worn(ends * moment).left for moment in MOMENTS])
 
 
-def _in_service(pack: Pack, at: Harvested, life: Life, drain: Drain) -> Stress:
-    """What the first pack goes through, with what it has lost before use."""
-    assert pack.ageing is not None
-    under = _stress(pack.ageing, at, life)
+def _in_service(new: Stress, pack: Pack, life: Life, drain: Drain) -> Stress:
+    """What a new pack goes through, and the first one with it, which has lost some before use."""
     if not drain.before:
-        return under
+        return new
+    assert pack.ageing is not None
     phases = [phase.seconds for phase in drain.before]
     begun = before_use(pack.ageing, phases, stored(pack, drain)) + np.zeros(life.life_s.shape)
-    return replace(under, begun=begun)
+    return replace(new, begun=begun)
 
 
 def _stress(ageing: Ageing, at: Harvested, life: Life) -> Stress:

@@ -31,11 +31,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from advisor.model import battery
-from advisor.model.ageing import Ageing, Charged, Stress, before_use, stress, time_to, worn
+from advisor.model.ageing import Ageing, Charged, Stress, before_use, stress
 from advisor.model.battery import Life
 from advisor.model.crossing import first_negative
 from advisor.model.drain import Array, Drain, Pack, cases_of
 from advisor.model.ends import INDEX
+from advisor.model.wear import Course, time_to
 
 _ENOUGH = 1e-9  # of an interval: a charge that lasts as long but for rounding
 
@@ -98,14 +99,16 @@ def _lived(
     assert every is not None
     shape = run.shape
     ageing = _laws(pack)
-    end_s = time_to(ageing, under, 1 - ageing.end + np.zeros(shape))
-    end_s = np.where(ageing.end > 0, end_s, np.inf)
+    course = Course(ageing, under, np.maximum(shelf, every))
+    most = np.where(ageing.end > 0, 1 - ageing.end, np.inf)
+    end_s = course.time_to(most)
     with np.errstate(divide="ignore", invalid="ignore"):
         room = np.where(np.isfinite(run), 1 - every / run, 1.0)
-    carried_s = time_to(ageing, under, np.maximum(room, 0.0))
-    carried_s = _strained(pack, drain, ageing, under, carried_s, np.minimum(end_s, shelf))
+    # beyond the other end nothing needs looking at
+    carried_s = course.time_to(np.minimum(np.maximum(room, 0.0), most))
+    carried_s = _strained(pack, drain, course, carried_s, np.minimum(end_s, shelf))
     # one that does not carry the first interval lasts as long as its charge does, aged by then
-    at_first = worn(ageing, under, np.broadcast_to(every, shape))
+    at_first = course.worn(np.broadcast_to(every, shape))
     short = np.minimum(first, run) * at_first.left
     carried_s = np.where(
         (carried_s < every) | (short < every * (1 - _ENOUGH)),
@@ -116,7 +119,7 @@ def _lived(
     names = ("faded", "interval", "shelf-life")
     ends_by = np.array([INDEX[name] for name in names], dtype=np.int8)[ends.argmin(axis=0)]
     life_s = ends.min(axis=0)
-    at_end = worn(ageing, under, life_s)
+    at_end = course.worn(life_s)
     return (
         life_s,
         ends_by,
@@ -134,16 +137,14 @@ def _lived(
     )
 
 
-def _strained(
-    pack: Pack, drain: Drain, ageing: Ageing, under: Stress, carried: Array, other: Array
-) -> Array:
+def _strained(pack: Pack, drain: Drain, course: Course, carried: Array, other: Array) -> Array:
     """The age (R, N) s at which one charge lasts an interval no longer, sag and the kinetic
     battery model looked at as well.
 
     `carried` is that age by the capacity alone, `other` what else ends the life: beyond it nothing
     needs looking at.
     """
-    every, pack = pack.every_s, battery.refined(pack)
+    every, pack, ageing = pack.every_s, battery.refined(pack), course.ageing
     assert every is not None
     rises = [law for law in (ageing.calendar, ageing.cycles) if law is not None and law.rise.any()]
     if pack.two_well is None and not rises:
@@ -160,7 +161,7 @@ def _strained(
             return age
         at = index[case]
         r, n = np.divmod(at, draws)
-        there = worn(ageing.of(n), under.of(r, n), age * upto[at])
+        there = course.worn(age * upto[at], at)
         old, its = cases_of(pack, drain, r, n)
         old = replace(
             old,
@@ -195,7 +196,7 @@ def scaled(life: Life, pack: Pack, rows: NDArray[np.intp], factor: Array) -> Arr
     every, run = pack.every_s, life.charged.run_s[rows]
     ageing = _laws(pack)
     under = life.charged.under
-    its = Stress(under.calendar[:, rows], under.cycles[rows], under.begun[rows])
+    its = under.each(lambda x: x[rows])
     with np.errstate(divide="ignore", invalid="ignore"):
         before = time_to(ageing, its, np.maximum(1 - every / run, 0.0))
         after = time_to(ageing, its, np.maximum(1 - every / (run * factor), 0.0))

@@ -7,13 +7,14 @@ from typing import Any
 
 import numpy as np
 import pytest
-from scipy.integrate import solve_ivp
+from scipy.integrate import quad, solve_ivp
 
 from advisor.catalogue.curves import Curve
 from advisor.catalogue.schema_charge import Ageing as Stated
 from advisor.catalogue.schema_charge import CalendarAgeing, CycleAgeing
-from advisor.model.ageing import Ageing, Stress, ageing_of, before_use, stress, time_to, worn
+from advisor.model.ageing import Ageing, Stress, ageing_of, before_use, stress
 from advisor.model.draws import Sampler
+from advisor.model.wear import Course, time_to, worn
 from advisor.model.workload import ProductFigures
 from advisor.quantities import exact
 
@@ -257,3 +258,55 @@ def test_a_pack_that_is_charged_from_elsewhere() -> None:
     assert (u_c * seconds) ** 0.6 + (u_y * seconds) ** 0.7 == pytest.approx(0.2, rel=1e-9)
     ended = Ageing(law.calendar, law.cycles, np.array([0.9]))
     assert time_to(ended, under, 1 - np.maximum(cell(0.8), ended.end))[0, 0] < seconds
+
+
+@pytest.mark.parametrize("exponent", [0.5, 0.6, 0.75, 1.0])
+def test_means_over_states_of_charge_against_a_quadrature(exponent: float) -> None:
+    """Losses that rise, fall, and stand (nearly) still; within one piece, over several, nowhere."""
+    places = {0.1: 0.02, 0.4: 0.05, 0.5: 0.05 * (1 + 3e-7), 0.7: 0.05, 0.9: 0.01}
+    law = laws(
+        at((25.0, 1.0)),
+        calendar=calendar(places, after=YEAR, at=25.0, doubles_every=10.0, exponent=exponent),
+    )
+
+    def raised(charged: float) -> float:
+        return float(np.interp(charged, list(places), list(places.values())) ** (1 / exponent))
+
+    for low, high in (
+        (0.0, 1.0),
+        (0.15, 0.35),
+        (0.38, 0.62),
+        (0.45, 0.47),
+        (0.8, 0.8001),
+        (0.3, 0.3),
+    ):
+        under = stress(law, cell(high - low), np.array([DAY]), high)
+        # no bound is passed in the first band, whose middle the depth is told at
+        left = 1 - 0.04 / 2
+        low_there = max(high - (high - low) / left, 0.0)
+        span = high - low_there
+        inside = [s for s in places if low_there < s < high]
+        mean = (
+            quad(raised, low_there, high, points=inside or None, epsrel=1e-12)[0] / span
+            if span
+            else raised(high)
+        )
+        assert under.calendar[0][0, 0] * YEAR == pytest.approx(mean, rel=1e-8)
+
+
+def test_what_is_asked_up_to_a_time_is_that_without_an_end() -> None:
+    law = laws(at((5.0, 0.5), (30.0, 0.5)), **BOTH)
+    depth = np.array([[0.02], [0.4], [0.9]])
+    under = stress(law, depth, np.array([30 * DAY]))
+    for loss in (0.03, 0.2, 0.5):
+        ever = time_to(law, under, np.full((3, 1), loss))
+        for upto in (YEAR, 5 * YEAR, 50 * YEAR):
+            within = Course(law, under, upto).time_to(np.full((3, 1), loss))
+            expected = np.where(ever <= upto, ever, np.inf)
+            assert within == pytest.approx(expected, rel=1e-10)
+            some = np.array([2, 0])
+            seconds = np.array([0.9, 0.3]) * upto
+            whole = worn(law, under, np.array([[0.3], [1.0], [0.9]]) * upto).left[some, 0]
+            assert Course(law, under, upto).worn(seconds, some).left == pytest.approx(
+                whole, rel=1e-12
+            )
