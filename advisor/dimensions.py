@@ -114,7 +114,7 @@ DIMENSIONS: Mapping[str, Dimension] = {
         Dimension(
             "area",
             "m2",
-            {"m2": 1.0, "cm2": 1e-4, "cm²": 1e-4, "mm2": 1e-6, "mm²": 1e-6},
+            {"m2": 1.0, "m²": 1.0, "cm2": 1e-4, "cm²": 1e-4, "mm2": 1e-6, "mm²": 1e-6},
             "25 mm2",
         ),
         Dimension("rate", "1/s", _RATES, "0.8 %/year"),

@@ -336,7 +336,7 @@ _STEPS: Mapping[str, tuple[tuple[float, str], ...]] = {
     ),
     "charge": ((3.6, "mAh"), (1e-3, "mC"), (1e-6, "µC"), (1e-9, "nC"), (1e-12, "pC")),
     "mass": ((1.0, "kg"), (1e-3, "g"), (1e-6, "mg")),
-    "area": ((1e-4, "cm2"), (1e-6, "mm2")),
+    "area": ((1e-4, "cm²"), (1e-6, "mm²")),
     "current-per-frequency": ((1e-9, "mA/MHz"), (1e-12, "µA/MHz"), (1e-15, "nA/MHz")),
     "information": ((1024.0**2, "MiB"), (1024.0, "KiB"), (1.0, "B")),
 }

@@ -182,6 +182,31 @@ def at_clock(runs: Sequence[Run], clock_hz: float) -> AtClock:
     )
 
 
+def spanning(clocks: Sequence[tuple[float, ...]], clock_hz: float) -> int:
+    """How many parts a clock lies between the measured ones of; `clocks` of each part, Hz."""
+    low, high = clock_hz * (1 - NEAR), clock_hz * (1 + NEAR)
+    return sum(bool(each) and min(each) <= high and low <= max(each) for each in clocks)
+
+
+def common_clock(clocks: Sequence[tuple[float, ...]]) -> float | None:
+    """The measured clock, Hz, that lies between the measured ones of the most parts.
+
+    Where several do as well, the one at which most parts were measured, then the greatest. None
+    where none lies between those of two parts.
+
+    Parameters
+    ----------
+    clocks : for each part those that it was measured at, Hz.
+    """
+
+    def fits(clock: float) -> tuple[int, int, float]:
+        there = sum(any(abs(one - clock) <= NEAR * clock for one in each) for each in clocks)
+        return spanning(clocks, clock), there, clock
+
+    best = max((fits(clock) for each in clocks for clock in each), default=(0, 0, 0.0))
+    return best[2] if best[0] > 1 else None
+
+
 def _mixed(known: Sequence[Run]) -> str:
     """Why runs' supplies do not let them stand for one another; empty where they do."""
     bare = [f"{(r.clock_hz or 0.0) / 1e6:.4g} MHz" for r in known if r.supply_v is None]

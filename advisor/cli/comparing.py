@@ -33,7 +33,7 @@ def compare(
         typer.Option(
             "--at-clock",
             metavar="CLOCK",
-            help="A common clock, such as 24MHz.",
+            help="The common clock, such as 24MHz; absent: between the measured clocks of most.",
             show_default=False,
         ),
     ] = None,

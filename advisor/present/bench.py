@@ -219,12 +219,12 @@ def rehearsed_page(found: Rehearsed, width: int) -> Page:
 def _boards(page: Page, plan: BoardPlan) -> None:
     page.heading(f"Half-width of the 95 % interval of {plan.kernel}'s energy, by boards measured")
     page.table(
-        ["boards", *(str(r.boards) for r in plan.rows)],
+        ["boards", "mean board", "next unit"],
         [
-            ["mean board", *(f"{100 * r.mean_half_95:.2g} %" for r in plan.rows)],
-            ["next unit", *(f"{100 * r.next_half_95:.2g} %" for r in plan.rows)],
+            [str(r.boards), f"{100 * r.mean_half_95:.2g} %", f"{100 * r.next_half_95:.2g} %"]
+            for r in plan.rows
         ],
-        [False, *(True for _ in plan.rows)],
+        [True, True, True],
         indent="  ",
     )
     why = " (usual, common practice, no source)" if plan.usual else ""

@@ -48,7 +48,7 @@ def compare_page(found: Comparison, width: int, full: bool = False) -> Page:
     )
     _matrix(page, found, _native, ties=True)
     if found.clock_hz is not None:
-        page.heading(f"At {found.clock_hz / 1e6:.4g} MHz")
+        page.heading(f"At {_megahertz(found.clock_hz)}, {_why_there(found)}")
         _matrix(page, found, lambda row: None if row.at_clock is None else row.at_clock.energy_j)
     _flips_in_short(page, found.flips)
     page.paragraph("--full tells times, currents, set-up, toolchains and prices too.", style=FAINT)
@@ -139,6 +139,14 @@ def _ratio(ratio: float) -> str:
     return f"{ratio:.{2 if ratio < 9.995 else 1 if ratio < 99.95 else 0}f}"
 
 
+def _why_there(found: Comparison) -> str:
+    """How the parts stand to the common clock, and how it came about."""
+    among = f"of {found.clock_within} of {len(found.parts)} parts"
+    if found.clock_chosen:
+        return f"between the measured clocks {among}; another: --at-clock"
+    return f"between the measured clocks {among}"
+
+
 def _flips_in_short(page: Page, flips: tuple[Flip, ...]) -> None:
     page.heading("Where ranks flip")
     if not flips:
@@ -157,6 +165,8 @@ def _in_full(page: Page, found: Comparison) -> None:
         "standard uncertainty, a shared instrument's gain apart)",
         style=FAINT,
     )
+    if found.clock_hz is not None:
+        page.paragraph(f"At {_megahertz(found.clock_hz)}, {_why_there(found)}.", style=FAINT)
     for kernel, rows in found.kernels.items():
         native = [r for r in rows if r.native]
         work = found.work.get(kernel)
@@ -217,7 +227,8 @@ def _row(row: Row) -> list[str]:
         if row.energy_j is None
         else show(row.energy_j, "energy") + _within(row.energy_j, row.energy_u_j),
         "-" if row.energy_ratio is None else f"{row.energy_ratio:.2f}",
-        "~" if row.tied else "",
+        # the best is its own equal
+        "~" if row.tied and row.energy_ratio != 1 else "",
     ]
 
 
@@ -276,7 +287,7 @@ def _flips(page: Page, flips: tuple[Flip, ...]) -> None:
 
 
 def save_dots(found: Comparison, path: Path, full: bool = False) -> bytes:
-    """Energy by part for each kernel, at each part's own clock and, where asked, at the common one.
+    """Energy by part for each kernel, at each part's own clock and at the common one.
 
     An SVG or PNG. Logarithmic where it spans more than tenfold; bars are standard uncertainties.
     The parts of the matrix, unless `full`; panels of kernels stand side by side.

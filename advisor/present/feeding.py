@@ -11,7 +11,7 @@ from advisor.present.charging import charging_words
 from advisor.present.gating import FILLS, gate_row
 from advisor.present.harvest import days, harvest_words
 from advisor.quantities import show
-from advisor.studies.words import life, pack, per_cent, rails
+from advisor.studies.words import because, life, pack, per_cent, rails
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -55,7 +55,7 @@ def _switched(found: Explanation) -> Iterator[Block]:
 def _charged(found: Explanation) -> Iterator[Block]:
     if found.charging is not None:
         lives = found.battery_life_s
-        told = f"The life of the pack ends by {lives.ends_by}."
+        told = f"The life of the pack ends because {because(lives.ends_by)}."
         for text in (*charging_words(found.charging, lives.nominal), told):
             yield Words(text)
 

@@ -75,4 +75,4 @@ def enough(found: HarvestResult) -> str:
 
 
 def _area(square_metres: float) -> str:
-    return f"{1e4 * square_metres:.3g} cm2"
+    return f"{1e4 * square_metres:.3g} cm²"

@@ -13,6 +13,7 @@ from advisor.studies.check import Checked
 from advisor.studies.inventory import Entry, Inventory
 
 NO_PARTS = "No parts yet: `part-advisor catalog add` asks for one."
+LONGEST = 0.6  # of the width, that the column of paths may take
 
 
 def _figure(value: float | None, dimension: str) -> str:
@@ -68,11 +69,7 @@ def entry_page(entry: Entry, width: int) -> Page:
     page.heading(f"{entry.kind} {entry.id}" + (f": {entry.summary}" if entry.summary else ""))
     if entry.invented:
         page.paragraph(INVENTED, style=FAINT)
-    page.table(
-        ["figure", "value", "evidence"],
-        [[row.path.dotted, row.text, row.evidence or ""] for row in entry.figures],
-        [False, False, False],
-    )
+    _figures(page, entry)
     page.paragraph(f"Paths for --set begin with {entry.id}:", style=FAINT)
     if entry.toolchain is not None:
         found = entry.toolchain
@@ -88,6 +85,25 @@ def entry_page(entry: Entry, width: int) -> Page:
         for text in entry.cautions:
             page.paragraph(f"- {text}", "  ", "    ")
     return page
+
+
+def _figures(page: Page, entry: Entry) -> None:
+    """A row a figure; a value that the width does not take stands below its row.
+
+    What has a path too long for a column comes last, in sentences.
+    """
+    header = ["figure", "value", "evidence"]
+    every = [[row.path.dotted, row.text, row.evidence or ""] for row in entry.figures]
+    rows = [row for row in every if not page.width or len(row[0]) <= LONGEST * page.width]
+    below = [""] * len(rows)
+    for n in sorted(range(len(rows)), key=lambda n: len(rows[n][1]), reverse=True):
+        if page.takes(header, rows):
+            break
+        rows[n][1], below[n] = "", rows[n][1]
+    page.table(header, rows, [False, False, False], below)
+    for path, *rest in every:
+        if page.width and len(path) > LONGEST * page.width:
+            page.paragraph(f"{path}: {', '.join(filter(None, rest))}", "", "   ")
 
 
 def checked_page(found: Checked, width: int) -> Page:

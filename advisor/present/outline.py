@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from itertools import pairwise
 from pathlib import Path
 
+from advisor.present.axes import marks, plain
 from advisor.present.bench import REHEARSED
 from advisor.present.layout import FAINT, Page
 from advisor.present.plots import saved, style
@@ -83,13 +84,14 @@ def picture(found: Look, width: int, mark: str = "") -> Iterator[str]:
         inside = [t for t, here in zip(grid, touched(cuts, grid), strict=True) if here]
         if inside:
             plotext.scatter(inside, [floor] * len(inside), marker=letter)
-    marks = _even(bottom, top, 5)
-    plotext.yticks(marks, [show(10**y if log else y, "current") for y in marks])
+    # as of the ends in ampere, so that a logarithm's marks stand at 1, 2 and 5 too
+    up = marks(float(drawn.low.min()), float(drawn.high.max()), log, most=5)
+    plotext.yticks([at(y) for y in up], [plain(show(y, "current")) for y in up])
     plotext.ylim(floor, top if top > floor else floor + 1.0)
     plotext.xlim(times[0], times[-1])
-    ticks = _even(times[0], times[-1], 5)
-    near = 1e-4 * (ticks[-1] - ticks[0])
-    plotext.xticks(ticks, [f"{0.0 if abs(x) < near else x:.4g}" for x in ticks])
+    across = marks(times[0], times[-1], log=False, most=6)
+    near = 1e-4 * (times[-1] - times[0])
+    plotext.xticks(across, [f"{0.0 if abs(x) < near else x:.12g}" for x in across])
     for row in plotext.uncolorize(plotext.build()).splitlines():
         yield mark + row
     plotext.clear_figure()

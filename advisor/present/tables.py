@@ -199,7 +199,7 @@ def cost_words(cost: CostResult) -> str:
     )
     return (
         f"Expected cost {money(cost.expected, cost.currency)} a unit over the service life"
-        f"{cost_range(cost, ' (', ')')}: {money(cost.expected_purchase)} to buy, "
+        f"{cost_range(cost, ' (', beyond(cost) + ')')}: {money(cost.expected_purchase)} to buy, "
         f"{money(cost.expected_development)} to develop, {money(cost.expected_upkeep)} for "
         f"battery changes{change}{charges_words(cost)}."
     )
@@ -217,6 +217,17 @@ def cost_range(cost: CostResult, before: str = "", after: str = "") -> str:
     if cost.p05 is None or cost.p95 is None:
         return ""
     return f"{before}{between(money(cost.p05), money(cost.p95))}{after}"
+
+
+def beyond(cost: CostResult) -> str:
+    """Why an expected cost lies outside of its range, where it does as both are printed."""
+    if cost.told is None or cost.p05 is None or cost.p95 is None:
+        return ""
+    if round(cost.told, 2) > round(cost.p95, 2):
+        return " in 90 % of draws, some far above"
+    if round(cost.told, 2) < round(cost.p05, 2):
+        return " in 90 % of draws, some far below"
+    return ""
 
 
 def legend(result: Shortlist, columns: Sequence[Column] = ()) -> str:

@@ -8,7 +8,7 @@ from dataclasses import replace
 from itertools import combinations
 from typing import TYPE_CHECKING
 
-from advisor.bench.same_clock import AtClock, Run, apart, at_clock
+from advisor.bench.same_clock import AtClock, Run, apart, at_clock, common_clock, spanning
 from advisor.catalogue.evidence import evidence_of
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_parts import Build, KernelFigure, Part, Variant
@@ -117,7 +117,13 @@ class Comparison:
     invented: bool
     """whether anything behind the answer is demonstration data"""
     clock_hz: float | None
-    """[Hz] the common clock"""
+    """[Hz] the common clock; None where none was asked for and none lies between the measured
+    clocks of two parts"""
+    clock_chosen: bool
+    """whether the common clock was chosen here: the one between the measured clocks of the most
+    parts"""
+    clock_within: int
+    """parts whose measured clocks the common one lies between"""
     work: Mapping[str, str | None]
     """kernel to what one unit of it is"""
     kernels: Mapping[str, tuple[Row, ...]]
@@ -158,7 +164,8 @@ def compare(
 
     Parameters
     ----------
-    parts, kernels : ids; all when empty. clock_hz : a common clock to compare at as well.
+    parts, kernels : ids; all when empty. clock_hz : the common clock to compare at as well; where
+    absent, one is chosen.
 
     Raises
     ------
@@ -185,10 +192,22 @@ def compare(
     chosen = [catalogue.parts[p] for p in dict.fromkeys(parts)] or list(catalogue.parts.values())
     names = list(dict.fromkeys(kernels)) or known
     runs = {k: {p.part: _runs(p, k) for p in chosen} for k in names}
+    clocks = [
+        tuple(
+            r.clock_hz
+            for by_part in runs.values()
+            for r in by_part[p.part].values()
+            if r.clock_hz is not None
+        )
+        for p in chosen
+    ]
+    asked, clock_hz = clock_hz, common_clock(clocks) if clock_hz is None else clock_hz
     tables = {k: _rows(by_part, clock_hz) for k, by_part in runs.items()}
     return Comparison(
         invented=any(p.invented for p in chosen),
         clock_hz=clock_hz,
+        clock_chosen=asked is None and clock_hz is not None,
+        clock_within=0 if clock_hz is None else spanning(clocks, clock_hz),
         work={k: catalogue.kernels[k].work if k in catalogue.kernels else None for k in names},
         kernels=tables,
         flips=_flips(runs, tables),

@@ -112,3 +112,10 @@ def in_years(seconds: float | None) -> str:
     if not math.isfinite(years):
         return "no end"
     return f"{years:.2f}" if years < 10 else f"{years:.1f}"
+
+
+def because(ends_by: str) -> str:
+    """Why a battery's life ends, in words, by the name of what ends it."""
+    from advisor.model.ends import ENDS, INDEX
+
+    return ENDS[INDEX[ends_by]].words

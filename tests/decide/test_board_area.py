@@ -36,7 +36,7 @@ def test_area_is_scored_in_its_own_unit_and_missed_by_name(tmp_path: Path) -> No
     (criterion,) = found.criteria
     assert criterion.unit == "m2"
     assert criterion.shown(4e-5) == "40.0 mm2"
-    assert show(2.5e-4, "area") == "2.50 cm2"
+    assert show(2.5e-4, "area") == "2.50 cm²"
     drawn = found.candidates[1].drawn
     assert drawn is not None
     # 80 to 100 mm2 is worth 25 to 0 points

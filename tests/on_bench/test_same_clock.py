@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from uncertainties import correlated_values, ufloat
 
-from advisor.bench.same_clock import AtClock, Run, apart, at_clock
+from advisor.bench.same_clock import AtClock, Run, apart, at_clock, common_clock, spanning
 from advisor.present.compare import _there
 from advisor.studies.compare import Row
 
@@ -227,3 +227,29 @@ def test_where_no_line_can_be_drawn_nothing_is_told_and_why() -> None:
         found = at_clock(runs, 48e6)
         assert (found.clock_hz, found.why, found.extrapolated) == (48e6, why, False)
         assert found.time_s is found.current_a is found.energy_j is found.supply_v is None
+
+
+@pytest.mark.parametrize(
+    ("clocks", "expected", "within"),
+    [
+        ([], None, 0),
+        ([(16e6, 48e6)], None, 1),
+        # apart: no clock that two were measured around
+        ([(1e6, 4e6), (8e6, 48e6), ()], None, 1),
+        # 16 MHz lies between those of all three, 8 MHz of two
+        ([(4e6, 16e6), (8e6, 48e6), (16e6, 32e6)], 16e6, 3),
+        # both 8 and 12 MHz lie between those of two: both parts were measured at 8 MHz
+        ([(8e6, 12e6), (8e6, 48e6)], 8e6, 2),
+        # nothing else apart: the greater
+        ([(4e6, 12e6), (8e6, 48e6)], 12e6, 2),
+        # a clock that was read a little off is the same
+        ([(16e6,), (16e6 * (1 + 1e-7),)], 16e6, 2),
+    ],
+)
+def test_the_common_clock_lies_between_those_of_the_most_parts(
+    clocks: list[tuple[float, ...]], expected: float | None, within: int
+) -> None:
+    found = common_clock(clocks)
+    assert found == (None if expected is None else pytest.approx(expected, rel=1e-6))
+    if found is not None:
+        assert spanning(clocks, found) == within

@@ -116,6 +116,20 @@ def test_a_comparison_is_a_matrix(clock: float | None) -> None:
     row = next(line for line in text.splitlines() if line.startswith("quorvane-jor")).split()
     assert row[heads.index("search")] == f"{one / best:.2f}"
     assert "current" not in text.split("Where ranks flip")[0]
+    # the same at the common clock, which is chosen where none is asked for
+    assert found.clock_chosen == (clock is None)
+    below = text.split(f"At {(found.clock_hz or 0.0) / 1e6:g} MHz")[1]
+    held = {
+        part: min(
+            r.at_clock.energy_j
+            for r in found.kernels["search"]
+            if r.at_clock and r.at_clock.energy_j and part in ("", r.part)
+        )
+        for part in ("", "quorvane-jor")
+    }
+    row = next(line for line in below.splitlines() if line.startswith("quorvane-jor")).split()
+    assert row[heads.index("search")] == f"{held['quorvane-jor'] / held['']:.2f}"
+    assert f"{found.clock_within} of {len(found.parts)} parts" in below
     assert (
         "µA" in compare_page(found, 80, full=True).plain()
         or "mA" in compare_page(found, 80, full=True).plain()

@@ -247,6 +247,17 @@ def test_the_document_has_the_agreed_keys() -> None:
     assert len(found.to_frame()) == len(told["kernels"]["hash"])
 
 
+def test_a_common_clock_is_chosen_where_none_is_asked_for() -> None:
+    found = compare(shipped(), ["quorvane-jor", "tessimur-mub"])
+    # quorvane-jor was measured at 26 and 104 MHz, tessimur-mub at 7 and 28 MHz
+    assert (found.clock_hz, found.clock_chosen, found.clock_within) == (28e6, True, 2)
+    asked = compare(shipped(), ["quorvane-jor", "tessimur-mub"], clock_hz=28e6)
+    assert asked.kernels == found.kernels
+    assert not asked.clock_chosen
+    alone = compare(shipped(), ["quorvane-jor"])
+    assert (alone.clock_hz, alone.clock_chosen, alone.clock_within) == (None, False, 0)
+
+
 def test_unknown_parts_and_kernels_are_faults() -> None:
     with pytest.raises(FaultError) as caught:
         compare(shipped(), ["quorvane-tid"], ["hush"])
