@@ -46,6 +46,13 @@ class Browser:
         self.driver.get(page.as_uri())
         if scripts:
             self.settle()
+            return
+        for _ in range(3):
+            # a page in a process of its own may have begun before it was told to run no scripts
+            if not self.run("return document.querySelector('.chart svg')"):
+                return
+            self.command("Emulation.setScriptExecutionDisabled", {"value": True})
+            self.driver.refresh()
 
     def settle(self) -> None:
         """Wait until every chart has been drawn with what it was last given."""

@@ -35,7 +35,7 @@ def test_area_is_scored_in_its_own_unit_and_missed_by_name(tmp_path: Path) -> No
     assert found.set_aside == {"bare": ("bare:board-area",)}
     (criterion,) = found.criteria
     assert criterion.unit == "m2"
-    assert criterion.shown(4e-5) == "40.0 mm2"
+    assert criterion.shown(4e-5) == "40.0 mm²"
     assert show(2.5e-4, "area") == "2.50 cm²"
     drawn = found.candidates[1].drawn
     assert drawn is not None

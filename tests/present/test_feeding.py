@@ -25,7 +25,7 @@ from advisor.present.workbook import workbook
 from advisor.studies.columns import flat_names, flat_row
 from advisor.studies.family import ROW, rows
 from advisor.studies.report import Report, report
-from advisor.studies.words import life
+from advisor.studies.words import because, life
 from tests.present.family_pages import family_made
 from tests.present.pages import DAY, made
 from tests.studies.test_harvest import HARVEST
@@ -92,7 +92,7 @@ def test_a_report_tells_what_charges_do_and_what_switching_off_takes() -> None:
         f"of the rated capacity is lost with time and {100 * winner.charging.cycle_loss:.3g} %"
         in said("charged")
     )
-    assert f"ends by {winner.battery_life_s.ends_by}." in said("charged")
+    assert f"ends because {because(winner.battery_life_s.ends_by)}." in said("charged")
     each = grid("charged", "fed")
     assert [row[0] for row in each.rows] == [p.part for p in found.shortlist.ranking]
     first = dict(zip(each.header, each.rows[0], strict=True))

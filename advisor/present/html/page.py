@@ -17,6 +17,7 @@ from advisor.decide.ranks import DIGITS
 from advisor.present import contents, tables
 from advisor.present.colours import css
 from advisor.present.html.charts import MOST, charts, described, part_looks
+from advisor.present.layout import unbroken
 from advisor.present.machine import rounded
 from advisor.present.typeset import typeset
 from advisor.studies.columns import Column, shown
@@ -73,6 +74,7 @@ def rendered(template: str, data: dict[str, Any], **shown: Any) -> str:
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    environment.filters["kept"] = unbroken
     environment.filters["kind"] = lambda block: type(block).__name__
     return environment.get_template(template).render(
         **shown,
