@@ -28,7 +28,7 @@ LOADED: tuple[str, ...] = (
     *("scipy.optimize", "scipy.special", "scipy.stats", "sklearn.ensemble", "typer", "yaml"),
 )
 PATIENCE_S = 5.0  # of processor time that a test may take beyond ten times its own
-MOST_S = 60.0  # of tests for each bug, in processor time of the code as it is
+MOST_S = 45.0  # of tests for each bug, in processor time of the code as it is
 TRACE_S = 600  # for the tests of one file while they are traced
 
 
