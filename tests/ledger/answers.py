@@ -23,10 +23,12 @@ from advisor.studies.results import plain
 from advisor.studies.shortlist import summarise
 from advisor.studies.tipping import tipping
 from advisor.studies.weights import weights
+from tests.decide import test_limits as limits
 from tests.decide.family_judge import small
 from tests.decide.random_catalogues import draft, lacking, several, unsure
 from tests.decide.small_families import drawn
 from tests.studies import every_key
+from tests.studies.small import loaded_files
 from tests.studies.small_family import family_run, write_family
 from tests.studies.test_family import run_of
 
@@ -374,6 +376,31 @@ def _rivals(folder: Path) -> Any:
     return {**answer(inputs, 24), "gaps": plain(gaps(*inputs, draws=100))}
 
 
+def _limits(folder: Path) -> Any:
+    """What is told of each limit where it is broken."""
+    out = {}
+    for n, ((level, name), (_, _, breaks)) in enumerate(limits.CASES.items()):
+        files = breaks(
+            {
+                "part one": limits.PART,
+                "cell": limits.CELL,
+                "converter": limits.CONVERTER,
+                "product": limits.PRODUCT,
+            }
+        )
+        product = files.pop("product").replace("CONVERTER", "dc")
+        named = {
+            {"cell": "cells/flat", "converter": "converters/dc"}.get(k, f"parts/{k[5:]}"): text
+            for k, text in files.items()
+        }
+        own = folder / str(n)
+        own.mkdir()
+        (own / "kernels.yaml").write_text("crc: {work: one block}\n")
+        found = evaluate(*loaded_files(own, named, product))
+        out[f"{level} {name}"] = plain(summarise(found, firmness(found)).screened_out)
+    return out
+
+
 def _vineyard(_: Path) -> Any:
     return plain(family(run_of(), plans=1, draws=12))
 
@@ -395,6 +422,7 @@ CASES: dict[str, Case] = {
     "studied-7": lambda folder: _studied(folder, 7),
     "studied-11": lambda folder: _studied(folder, 11),
     "barrel-tag-estimated": _shipped("barrel-tag", estimated=True),
+    "limits": _limits,
     "family": _family((), None),
     "family-of-five": _vineyard,
     "families": lambda _: {

@@ -4,7 +4,7 @@ of every feature. All made up."""
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +12,7 @@ import numpy as np
 
 from advisor.bench.chunks import Chunk
 from advisor.bench.kernels import KERNELS, SMALL
+from advisor.bench.runlog import read_log
 from advisor.bench.targets import TARGETS
 from advisor.catalogue.load import load_catalogue
 from advisor.catalogue.places import catalogue_folder
@@ -25,6 +26,15 @@ from tests.on_bench import layouts, sessions
 from tests.on_bench.disturbances import DISTURBANCES
 from tests.on_bench.meters import KINDS, Drooping, session
 from tests.on_bench.test_distil_without_marker import notes_of_five_runs, trace
+from tests.on_bench.test_exports import LAYOUTS
+from tests.on_bench.test_exports_refused import NOTED
+from tests.on_bench.test_exports_refused import WRONG as WRONG_EXPORTS
+from tests.on_bench.test_notes import WRONG as WRONG_NOTES
+from tests.on_bench.test_plausible import WRONG as WRONG_WORK
+from tests.on_bench.test_plausible import lines
+from tests.on_bench.test_plausible import session as session_of_three
+from tests.on_bench.test_provenance import HEAD, HELD, OTHER, SAME, STATES, STRETCHED, built
+from tests.on_bench.test_runlog import GARBLED
 
 Case = Callable[[Path], Any]
 
@@ -295,6 +305,66 @@ EXPORTED = {
 }
 
 
+def _table(table: Iterable[str], one: Callable[[str, Path], Any]) -> Case:
+    """An answer or the faults for each name of a table of another test."""
+
+    def case(folder: Path) -> Any:
+        out = {}
+        for n, name in enumerate(table):
+            own = folder / str(n)
+            own.mkdir()
+            out[name] = _refused(own, lambda name=name, own=own: one(name, own))  # type: ignore[misc]
+        return out
+
+    return case
+
+
+def _of_layout(name: str, folder: Path) -> Any:
+    layout: Any = {**LAYOUTS, **WRONG_EXPORTS}[name]
+    file, data, more, columns, *_ = layout
+    (folder / file).write_bytes(data)
+    return layouts.values(distil(layouts.notes_of(folder, *more, **columns), [folder / file]))
+
+
+def _looked_at(name: str, folder: Path) -> Any:
+    file, data, *_ = LAYOUTS[name]
+    (folder / file).write_bytes(data)
+    found = plain(look([folder / file]))
+    return {k: str(v).replace(f"{folder}/", "") for k, v in found.items()}
+
+
+def _of_notes(name: str, folder: Path) -> Any:
+    more, columns, _ = NOTED[name]
+    return layouts.values(distil(layouts.notes_of(folder, *more, **columns), [folder / "no.csv"]))
+
+
+def _of_session(name: str, folder: Path) -> Any:
+    return plain(sessions.session(folder, WRONG_NOTES[name][0]).notes)
+
+
+LOGS: dict[str, Any] = {
+    **{name: (log, changes) for name, (log, changes, _) in WRONG_WORK.items()},
+    **{name: (HEAD + lines() + log, (HELD, *more)) for name, (log, more, _) in STRETCHED.items()},
+    **{name: (HEAD + lines(), (built(of),)) for name, of in SAME.items()},
+    **{name: (HEAD + lines(), (built(of),)) for name, (of, _) in OTHER.items()},
+    "held by the log": (HEAD + lines() + STATES, (HELD,)),
+    "held by the notes": (HEAD + lines(), (HELD,)),
+    "ticks of no scatter": (lines(hash=1.0, filter=40.0, search=0.5), ()),
+    "garbled": (lines().replace("ticks", "tacks"), ()),
+}
+
+
+def _of_log(name: str, folder: Path) -> Any:
+    log, changes = LOGS[name]
+    found = distil(*session_of_three(folder, log, *changes))
+    out = plain(found)
+    return {k: out[k] for k in out if k not in {"session", "notes", "traces", "recorded"}}
+
+
+def _of_lines(name: str, _: Path) -> Any:
+    return plain(read_log(GARBLED[name][0], "run.txt"))
+
+
 def _pack(_: Path) -> Any:
     """What the kernels and the machines that they are built for are said to take."""
     return {"kernels": plain(KERNELS), "small": plain(SMALL), "targets": plain(TARGETS)}
@@ -332,6 +402,13 @@ CASES: dict[str, Case] = {
     "unmarked-cut": _unmarked(1e-3, 130),
     "bad-cells": _refused_export("-0.002,1,0\n-0.0015,x,0\n-0.001,1,y\n-0.0005,z,0\n"),
     "bad-row": _refused_export("-0.002,1,y\n-0.0015,x,y\n"),
+    "layouts": _table(LAYOUTS, _of_layout),
+    "layouts-refused": _table(WRONG_EXPORTS, _of_layout),
+    "layouts-seen": _table(list(LAYOUTS)[::4], _looked_at),
+    "columns-refused": _table(NOTED, _of_notes),
+    "notes-refused": _table(WRONG_NOTES, _of_session),
+    "logs": _table(LOGS, _of_log),
+    "lines": _table(GARBLED, _of_lines),
     "look": _looked(False),
     "look-with-notes": _looked(True),
     "plan": _planned(0.002),
