@@ -15,6 +15,7 @@ from advisor.decide.evaluate import evaluate
 from advisor.decide.family_plans import solve
 from advisor.decide.fronts import fronts
 from advisor.decide.robustness import firmness
+from advisor.faults import FaultError
 from advisor.studies.explain import explained
 from advisor.studies.family import family
 from advisor.studies.gaps import gaps
@@ -27,6 +28,7 @@ from tests.decide import test_limits as limits
 from tests.decide.family_judge import small
 from tests.decide.random_catalogues import draft, lacking, several, unsure
 from tests.decide.small_families import drawn
+from tests.ledger.settings import EVERY, LACKING, RIVAL, SETTINGS, Texts
 from tests.studies import every_key
 from tests.studies.small import loaded_files
 from tests.studies.small_family import family_run, write_family
@@ -34,20 +36,6 @@ from tests.studies.test_family import run_of
 
 Inputs = tuple[Catalogue, Product]
 Case = Callable[[Path], Any]  # from an empty folder to a plain answer
-
-EVERY = {
-    "parts/probe-part": every_key.PART,
-    "cells/probe-cell": every_key.CELL,
-    "cells/probe-charged": every_key.CHARGED,
-    "cells/probe-cap": every_key.LEAKING,
-    "converters/probe-ldo": every_key.LINEAR,
-    "converters/probe-sw": every_key.SWITCHING,
-    "addons/probe-add": every_key.ADDON,
-    "asked/probe": every_key.PRODUCT,
-    **{f"asked/{name}": text for name, text in every_key.HARVESTED.items()},
-}
-# (file, text, what stands in its place) of the documents that state every key
-Texts = tuple[tuple[str, str, str], ...]
 
 
 def answer(inputs: Inputs, draws: int, *, over: bool = True, estimated: bool = False) -> Any:
@@ -93,229 +81,17 @@ def every(
     return load_run([root], folder / f"asked/{product}.yaml", tuple(changes))
 
 
-RIVAL = {
-    "parts/probe-rival": every_key.PART.replace("part: probe-part", "part: probe-rival")
-    .replace("maker: Probe", "maker: Other")
-    .replace("idle-current: 1.1(1) mA", "idle-current: 0.7(1) mA")
-    .replace("time: 0.2(1) ms", "time: 0.5(2) ms")
-    .replace("1: 1.42, 100: 0.98", "1: 0.90, 100: 0.80")
-    .replace("likely: 3 h, high: 8 h", "likely: 6 h, high: 20 h")
-}
-CHARGED = (
-    "probe:supply-options.cells=[{cell: probe-charged}]",
-    "probe:cost.unit-cost-limit=90",
-)
-BARE = (
-    # a cell of few keys, and a part that sleeps in no state of its own
-    ("cells/probe-cell", "self-discharge: 1.5(3) %/year\ndoubles-every: 10 K\n", ""),
-    ("cells/probe-cell", "shelf-life: 12 years\ndischarge-to: 90 %\n", ""),
-    ("cells/probe-cell", "two-well: {c: 0.9, k: 4 /h}\n", ""),
-    ("cells/probe-cell", "resistance: {0: 0.5 ohm, 0.5: 1 ohm, 1: 3 ohm}", "resistance: 1 ohm"),
-)
-NO_WELL = (("cells/probe-cell", "two-well: {c: 0.9, k: 4 /h}\n", ""),)
-NO_RESERVOIR = (
-    (
-        "asked/probe",
-        "  reservoir: {capacitance: 20 uF, esr: 0.5 ohm, leakage: 0.5 µA, price: 0.20}\n",
-        "",
-    ),
-)
-SIMPLE = (  # of one time, one rail and nothing before use
-    (
-        "asked/probe",
-        every_key.PRODUCT[
-            every_key.PRODUCT.index("rails:\n") : every_key.PRODUCT.index("environment:")
-        ],
-        "",
-    ),
-    (
-        "asked/probe",
-        every_key.PRODUCT[
-            every_key.PRODUCT.index("times:\n") : every_key.PRODUCT.index("recharge:")
-        ],
-        "",
-    ),
-    ("asked/probe", ", rail: far", ""),
-    ("asked/probe", ", rail: near", ""),
-)
-# name: (product, changes, texts)
-SETTINGS: dict[str, tuple[str, tuple[str, ...], Texts]] = {
-    "stated": ("probe", (), ()),
-    "linear": ("probe", ("probe:supply-options.converters=[probe-ldo]",), ()),
-    "switched": ("probe", ("probe:supply-options.converters=[probe-sw, none]",), ()),
-    "own-regulator": ("probe", ("probe-part:supply.regulator=switching",), ()),
-    "budget": (
-        "probe",
-        ("probe:supply-options.cells=[{budget: 900 mAh, voltage: 3.0 V}, {cell: probe-charged}]",),
-        (),
-    ),
-    "helped": (
-        "probe",
-        (
-            "probe:needs.features={uart: 1, wireless: 1, sight-bits: 10}",
-            "probe:workload.sample.uses={radio-advert: 2, mark: 3}",
-        ),
-        (),
-    ),
-    "bare": ("probe", ("probe:cost.unit-cost-limit=900",), BARE),
-    "simple": ("probe", (), SIMPLE),
-    "simple-firm": ("probe", ("probe:workload.sample.arrival=regular",), SIMPLE + NO_RESERVOIR),
-    "simple-often": (
-        "probe",
-        ("probe:workload.sample.every=0.5 s", "probe:supply-options.converters=[probe-sw]"),
-        SIMPLE + NO_WELL,
-    ),
-    "by-middle": (
-        "probe",
-        (
-            "probe:workload.sample.at=middle",
-            "probe-part:operating-points.middle.supply-min=1.9 V",
-            "probe:supply-options.converters=[probe-ldo, probe-sw]",
-        ),
-        SIMPLE,
-    ),
-    "by-spare": (
-        "probe",
-        (
-            "probe:workload.sample.at=spare",
-            "probe-part:operating-points.spare.idle-current=0.5 mA",
-        ),
-        NO_RESERVOIR,
-    ),
-    "busy": ("probe", ("probe:workload.sample.every=300 ms",), ()),
-    "seldom": ("probe", ("probe:workload.sample.every=9 h",), NO_WELL),
-    "several-cells": (
-        "probe",
-        (
-            "probe:supply-options.cells=[{cell: probe-cell, parallel: 3}, "
-            "{cell: probe-cell, series: 2}, {cell: probe-charged, parallel: 2}]",
-            "probe:supply-options.converters=[probe-ldo, probe-sw, none]",
-            "probe:cost.unit-cost-limit=900",
-        ),
-        (),
-    ),
-    "weak-pulse": ("probe", ("probe-cell:max-pulse.-12 degC=40 mA",), NO_RESERVOIR),
-    "sags": ("probe", ("probe-cell:resistance.1=30 ohm", "probe-cell:resistance.0=9 ohm"), ()),
-    "sags-bare": (
-        "probe",
-        ("probe-cell:resistance=12 ohm", "probe:cost.unit-cost-limit=900"),
-        BARE + NO_RESERVOIR,
-    ),
-    "large-store": (
-        "probe",
-        (
-            "probe:supply-options.reservoir.capacitance=20 mF",
-            "probe:supply-options.reservoir.esr=3 ohm",
-            "probe-cell:resistance.0=9 ohm",
-        ),
-        (),
-    ),
-    "two-well": ("probe", ("probe-cell:two-well.c=0.2", "probe-cell:two-well.k=0.01 /h"), SIMPLE),
-    "spoils": (
-        "probe",
-        ("probe-cell:self-discharge=40 %/year", "probe-cell:shelf-life=4 years"),
-        (),
-    ),
-    "shelf": (
-        "probe",
-        (
-            "probe-cell:shelf-life=6 months",
-            "probe:workload.sample.every=1 h",
-            "probe:cost.unit-cost-limit=900",
-        ),
-        (),
-    ),
-    "long-stored": ("probe", ("probe:before-use.storage.for=11 years",), ()),
-    "hot": (
-        "probe",
-        ("probe:environment=[{at: 59 degC, share: 1}]", "probe:cost.unit-cost-limit=900"),
-        SIMPLE,
-    ),
-    "retries": (
-        "probe",
-        (
-            "probe:workload.sample.retries.fails=0.6",
-            "probe:workload.sample.retries.most=30",
-            "probe:workload.sample.loads.radio.retries.fails=0",
-        ),
-        (),
-    ),
-    "ungated": (
-        "probe",
-        (
-            "probe:workload.sample.loads.lamp.rail=near",
-            "probe:rails.far.gated=false",
-            "probe:standing-loads.keeper.rail=far",
-            "probe:workload.sample.loads.probe.gated=false",
-        ),
-        (),
-    ),
-    "incremental": (
-        "probe",
-        (
-            "probe-part:price.discount=incremental",
-            "probe-cell:price.discount=incremental",
-            "probe:cost.units=9900",
-        ),
-        (),
-    ),
-    "bare-needs": ("probe", ("probe:needs.memory.flash=1 KiB", "probe:retain=[]"), ()),
-    "refused": ("probe", ("probe:needs.features={uart: 9}", "probe:add-ons=refused"), ()),
-    "unlikely": ("probe", ("probe:needs.confidence=100 %", "probe-part:supply.max=3.0 V"), ()),
-    "charged": ("probe", CHARGED, ()),
-    "charged-simple": ("probe", CHARGED, SIMPLE + NO_RESERVOIR),
-    "charged-often": (
-        "probe",
-        (*CHARGED, "probe:recharge.every=1 day", "probe:workload.sample.every=1 s"),
-        SIMPLE,
-    ),
-    "charged-late": (
-        "probe",
-        (*CHARGED, "probe:recharge.every=250 days", "probe:workload.sample.every=20 s"),
-        (),
-    ),
-    "charged-worn": (
-        "probe",
-        (
-            *CHARGED,
-            "probe-charged:ageing.calendar.loss.100 %=30 %",
-            "probe-charged:ageing.cycles.after=40",
-            "probe-charged:ageing.cycles.exponent=1",
-            "probe-charged:ageing.calendar.exponent=1",
-        ),
-        (),
-    ),
-    "charged-cold": ("probe", (*CHARGED, "probe-charged:charge.min=12 degC"), ()),
-    "lit": ("probe-lit", (), ()),
-    "lit-dark": ("probe-lit", ("probe-lit:harvest.panel.area=0.16 cm2",), ()),
-    "lit-bright": ("probe-lit", ("probe-lit:harvest.panel.area=9 cm2",), ()),
-    "fed": ("probe-fed", (), ()),
-    "fed-even": (
-        "probe-fed",
-        (
-            "probe-fed:harvest.spread=0 %",
-            "probe-fed:harvest.persistence=0",
-            "probe-fed:harvest.night=0 h",
-        ),
-        (),
-    ),
-    "fed-wild": (
-        "probe-fed",
-        ("probe-fed:harvest.spread=90 %", "probe-fed:harvest.persistence=0.95"),
-        (),
-    ),
-    "fed-cell": (
-        "probe-fed",
-        (
-            "probe-fed:supply-options.cells="
-            "[{cell: probe-charged}, {cell: probe-cap, parallel: 2}]",
-            "probe-fed:cost.unit-cost-limit=190",
-            "probe-charged:charge.min=-5 degC",
-        ),
-        (),
-    ),
-    "logged": ("probe-log", (), ()),
-}
+def _lacking(name: str, estimated: bool) -> Case:
+    changes, texts = LACKING[name]
+
+    def case(folder: Path) -> Any:
+        inputs = every(folder, "probe", changes, texts, RIVAL)
+        try:
+            return answer(inputs, 24, estimated=estimated)
+        except FaultError as error:
+            return {"faults": [fault.text() for fault in error.faults]}
+
+    return case
 
 
 def _setting(name: str) -> Case:
@@ -418,6 +194,8 @@ CASES: dict[str, Case] = {
     **{name: _shipped(name) for name in ("barrel-tag", "crate-call", "frost-post", "valve-driver")},
     **{f"every-{name}": _setting(name) for name in SETTINGS},
     "every-rivals": _rivals,
+    **{f"lacking-{name}": _lacking(name, False) for name in LACKING},
+    "lacking-kernel-estimated": _lacking("kernel", True),
     **{f"odd-{seed}": _odd(seed) for seed in ODD},
     "studied-7": lambda folder: _studied(folder, 7),
     "studied-11": lambda folder: _studied(folder, 11),
