@@ -1,9 +1,10 @@
 """A cache of catalogues that have been read and checked, so that the next run need not parse.
 
 An entry is keyed by a digest of every file's bytes and of the code that reads them, so an edit of
-either is another entry; no clock is asked. It is JSON behind a digest of itself and its key, never
-a format that can run code, in a folder of its own that only the user can read, and written
-atomically. It counts where it is the user's own and has the records that the files are of.
+either is another entry; no clock is asked. What else takes long and rests on few figures is kept
+beside them in the same way, by those figures and the code. It is JSON behind a digest of itself and
+its key, never a format that can run code, in a folder of its own that only the user can read, and
+written atomically. It counts where it is the user's own and has the records that the files are of.
 Whatever goes wrong with it, an unwritable folder or a damaged entry, the files are read as if there
 were no cache. Nothing but entries is ever removed.
 """
@@ -29,11 +30,10 @@ from advisor.catalogue.records import KERNELS
 from advisor.files import Staged
 from advisor.quantities import Quantity
 
-KEPT = 8  # entries; older ones go
+KEPT = 8  # entries of a kind; older ones go
 LARGEST = 1 << 28  # bytes of an entry; 2,000 parts have 10 million
 OWN = "part-advisor"  # the folder's own name
-NAME = "catalogue-"  # what an entry's name begins with
-_ENTRY = re.compile(NAME + r"[0-9a-f]{64}\.json")
+NAME = "catalogue-"  # what the name of an entry of a catalogue begins with
 
 Records = dict[str, dict[str, Any]]
 
@@ -88,11 +88,8 @@ def load(key: str, expected: Iterable[tuple[str, str]]) -> Records | None:
         All kernels go by one id.
     """
     try:
-        place = folder()
-        if place is None or not _private(place):
-            return None
-        head, _, body = _bytes(place / f"{NAME}{key}.json").partition(b"\n")
-        if _seal(key, body) != head:
+        body = entry(NAME, key)
+        if body is None:
             return None
         found = _decoded(json.loads(body))
     except Exception:
@@ -108,6 +105,24 @@ def load(key: str, expected: Iterable[tuple[str, str]]) -> Records | None:
 
 def save(key: str, records: Mapping[str, Mapping[str, Any]]) -> None:
     """Keep the records of a key; does nothing where that is not possible."""
+    keep(NAME, key, json.dumps(_encoded(records), ensure_ascii=False, separators=(",", ":")))
+
+
+def entry(kind: str, key: str) -> bytes | None:
+    """What is kept by a key (hexadecimal) of a kind, by what its name begins with; None where there
+    is no sound entry."""
+    try:
+        place = folder()
+        if place is None or not _private(place):
+            return None
+        head, _, body = _bytes(place / f"{kind}{key}.json").partition(b"\n")
+    except (OSError, ValueError):
+        return None
+    return body if _seal(key, body) == head else None
+
+
+def keep(kind: str, key: str, text: str) -> None:
+    """Keep a text by a key of a kind; does nothing where that is not possible."""
     with contextlib.suppress(OSError, ValueError):
         place = folder()
         if place is None:
@@ -115,14 +130,14 @@ def save(key: str, records: Mapping[str, Mapping[str, Any]]) -> None:
         place.mkdir(mode=0o700, parents=True, exist_ok=True)
         if not _private(place):
             return
-        entry = place / f"{NAME}{key}.json"
+        made = place / f"{kind}{key}.json"
         # a pipe or a folder of that name is not ours to replace
-        if os.path.lexists(entry) and not stat.S_ISREG(os.lstat(entry).st_mode):
+        if os.path.lexists(made) and not stat.S_ISREG(os.lstat(made).st_mode):
             return
-        body = json.dumps(_encoded(records), ensure_ascii=False, separators=(",", ":")).encode()
-        with Staged(entry, _seal(key, body) + b"\n" + body, private=True) as staged:
+        body = text.encode()
+        with Staged(made, _seal(key, body) + b"\n" + body, private=True) as staged:
             staged.put()
-        _prune(place)
+        _prune(place, kind)
 
 
 def _seal(key: str, body: bytes) -> bytes:
@@ -159,13 +174,14 @@ def _bytes(path: Path) -> bytes:
         return file.read(LARGEST)
 
 
-def _prune(place: Path) -> None:
-    """Remove the oldest entries; whatever else lies there is left alone."""
+def _prune(place: Path, kind: str) -> None:
+    """Remove the oldest entries of a kind; whatever else lies there is left alone."""
+    ours = re.compile(re.escape(kind) + r"[0-9a-f]{64}\.json")
     entries = []
     with os.scandir(place) as found:
-        for entry in found:
-            if _ENTRY.fullmatch(entry.name) and entry.is_file(follow_symlinks=False):
-                entries.append((entry.stat(follow_symlinks=False).st_mtime, entry.name))
+        for one in found:
+            if ours.fullmatch(one.name) and one.is_file(follow_symlinks=False):
+                entries.append((one.stat(follow_symlinks=False).st_mtime, one.name))
     for _, name in sorted(entries)[:-KEPT]:
         (place / name).unlink(missing_ok=True)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import inspect
+import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import cached_property
 from pathlib import Path
@@ -93,6 +94,10 @@ class Files(Bundle):
         folders = otherwise if otherwise and not self.catalog else self.folders
         found = load(reference, folders, changes, cached=not self.no_cache, own=own)
         self._tell()
+        if found[1].harvest is not None and not self.no_cache:
+            from advisor.decide.shelf import begin
+
+            begin()
         return found
 
     def family(
@@ -329,6 +334,11 @@ class Command:
             return self.function(**own, **filled)
         except FaultError as error:
             raise files.told(error) from None
+        finally:
+            if "advisor.decide.shelf" in sys.modules:
+                from advisor.decide.shelf import put_away
+
+                put_away()
 
     def _check(self, given: dict[str, Any], files: Files) -> None:
         marked = {

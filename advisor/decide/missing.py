@@ -25,6 +25,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property
+from statistics import median  # that of the arrays loads masked ones
 
 import numpy as np
 from numpy.typing import NDArray
@@ -178,7 +179,7 @@ def _by_core(catalogue: Catalogue, part: Part, kernel: str) -> tuple[dict[str, K
     wide = float(np.hypot(CYCLES.unsure, apart))
     factor = np.exp(NORMAL_95 * wide)
     text = f"estimated, nine in ten within a factor of {factor:.2g}"
-    quantity = lognormal(float(np.exp(np.median(logs))), wide, "count", text)
+    quantity = lognormal(float(np.exp(median(logs.tolist()))), wide, "count", text)
     made = {}
     for point in part.operating_points:
         stands = part.kernels.get(kernel, {}).get(point, KernelFigure())
@@ -213,7 +214,7 @@ def _cycles(part: Part, kernel: str) -> float | None:
         elif figure.cycles is not None:
             found[False].append(figure.cycles.nominal)
     known = found[True] or found[False]
-    return float(np.median(known)) if known else None
+    return float(median(known)) if known else None
 
 
 def _stress(catalogue: Catalogue, kernel: str) -> str:
@@ -446,7 +447,7 @@ def _figures(
                 logs = _log_ratios(part, points[0], point, what)
                 if not logs.size:
                     break
-                ratio = float(np.exp(np.median(logs)))
+                ratio = float(np.exp(median(logs.tolist())))
                 square = float(np.square(logs - logs.mean()).sum())
                 freedom = logs.size - 1 + PRIOR_RATIO
                 error = np.sqrt((square + PRIOR_RATIO * common**2) / freedom * (1 + 1 / logs.size))

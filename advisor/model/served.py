@@ -5,8 +5,11 @@ Arrays are of any shape where not said: shares, or days of load.
 
 from __future__ import annotations
 
+import json
+import math
 from collections.abc import Sequence
 from functools import lru_cache
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,7 +29,11 @@ LEAST_STORE, MOST_STORE = 0.02, 500.0  # days of load
 LEAST_COVER, MOST_COVER = 0.02, 50.0
 # by how much more of the mean load a full store carries, at which stores are worked out
 PULLS = (0.0, 0.04, 0.09, 0.15, 0.22, 0.3, 0.4, 0.55, 0.75, 0.95)
+MANY = 64  # patterns of which the answers of a run are remembered
+FIRST = 4  # of them that are kept from run to run
 NEVER = 1e-9  # chances below it are none
+SURE = 6.0  # probit of a chance below that
+_erfc = np.frompyfunc(math.erfc, 1, 1)
 LOWEST = 1e-3  # of a month's mean, to which logarithms of its ratio are held
 
 
@@ -58,6 +65,40 @@ class Service:
         self.rough = _Lattice(ROUGH)
         self._fine: list[dict[tuple[int, int], tuple[float, float, float]]] = [{} for _ in PULLS]
         self._coarse: dict[tuple[int, int], Array] = {}
+        self.told = 0
+
+    @property
+    def pattern(self) -> str:
+        """Everything that the answers rest on, exactly."""
+        return repr((self.shape.tolist(), self.spread, self.persistence, self.idle.tolist()))
+
+    @property
+    def known(self) -> int:
+        """At how many places answers have been worked out."""
+        return len(self._coarse) + sum(map(len, self._fine))
+
+    def as_text(self) -> str:
+        """All answers that are known, as JSON, exactly; `told` is how many."""
+        self.told = self.known
+        fine = [[[i, j, *of] for (i, j), of in known.items()] for known in self._fine]
+        coarse = [[i, j, *of.tolist()] for (i, j), of in self._coarse.items()]
+        return json.dumps({"fine": fine, "coarse": coarse}, separators=(",", ":"))
+
+    def learn(self, text: bytes) -> None:
+        """Take over what `as_text` told in another run; what is no such text counts for nothing."""
+        try:
+            found = json.loads(text)
+            fine = [{(i, j): (z, u, x) for i, j, z, u, x in known} for known in found["fine"]]
+            coarse = {(i, j): np.array(of, dtype=float) for i, j, *of in found["coarse"]}
+            rows = [np.array(list(known.values()), dtype=float).reshape(-1, 3) for known in fine]
+        except (ValueError, TypeError, KeyError, RecursionError):
+            return
+        shares = np.concatenate([row[:, 1:] for row in rows]) if rows else np.zeros((0, 2))
+        sound = len(fine) == len(PULLS) and all(np.isfinite(row).all() for row in rows)
+        sound = sound and bool(((shares >= 0) & (shares <= 1 + 1e-9)).all())
+        if sound and all(of.shape == (14,) and np.isfinite(of).all() for of in coarse.values()):
+            self._fine, self._coarse = fine, coarse
+            self.told = self.known
 
     def at(self, cover: Array, store: Array, pull: Array | None = None) -> Fared:
         """How stores fare where the mean harvest of the year, idle days included, is `cover` loads
@@ -65,14 +106,15 @@ class Service:
         tells by how much more of the mean load a full one carries; between those worked out it is
         straight. What is not served is told as a part of the lost days, of which it is never
         more."""
-        from scipy.special import ndtr
-
         probit, part, level = (np.zeros(np.shape(cover)) for _ in range(3))
         for k, where, share in _pulls(pull, np.shape(cover)):
             cell = self._near(cover[where], store[where], k)
             for i, total in enumerate((probit, part, level)):
                 total[where] += share * cell.between({c: self._fine[k][c][i] for c in cell.corners})
-        lost = ndtr(probit)
+        lost = np.where(probit > 0, 1.0, 0.0)
+        # that of the standard library, as few places are neither safe nor lost
+        between = np.abs(probit) < SURE
+        lost[between] = 0.5 * _erfc(probit[between] / -np.sqrt(2.0)).astype(float)
         lost = np.where(lost < 2 * NEVER, 0.0, np.where(lost > 1 - 2 * NEVER, 1.0, lost))
         # a store that does not last a night never serves a day; where nothing comes, none either
         none = (store <= 0) | (cover <= 0)
@@ -220,13 +262,60 @@ def _pulls(
     return out
 
 
-@lru_cache(maxsize=64)
+class Shelf(Protocol):
+    """Where answers of earlier runs may be kept, by their patterns."""
+
+    def read(self, pattern: str) -> bytes | None:
+        """What was written there, if anything."""
+
+    def write(self, pattern: str, text: str) -> None:
+        """Keep a text, where that is possible."""
+
+
+class _Services:
+    """The answers of a run, and where they are kept for later ones."""
+
+    def __init__(self) -> None:
+        self.shelf: Shelf | None = None
+        self.made = lru_cache(maxsize=MANY)(self._make)
+        self.first: list[Service] = []
+
+    def _make(self, *pattern: Any) -> Service:
+        made = Service(*pattern)
+        # those of figures that a study moves are too many to keep
+        if self.shelf is not None and len(self.first) < FIRST:
+            self.first.append(made)
+            text = self.shelf.read(made.pattern)
+            if text is not None:
+                made.learn(text)
+        return made
+
+
+_SERVICES = _Services()
+
+
 def service(
     shape: tuple[float, ...], spread: float, persistence: float, idle: tuple[float, ...]
 ) -> Service:
     """The answers for months of this shape (of any mean), spread, persistence and shares of idle
     days, those that are known among them."""
-    return Service(shape, spread, persistence, idle)
+    return _SERVICES.made(shape, spread, persistence, idle)
+
+
+def begin_on(shelf: Shelf | None) -> None:
+    """Forget all answers, and take those that are asked for from a shelf, if any, from now on."""
+    _SERVICES.shelf = shelf
+    _SERVICES.first.clear()
+    _SERVICES.made.cache_clear()
+
+
+def put_away() -> None:
+    """Keep the answers that this run has found beside those that it began with, and forget them."""
+    shelf = _SERVICES.shelf
+    for one in _SERVICES.first:
+        if shelf is not None and one.known > one.told:
+            shelf.write(one.pattern, one.as_text())
+    begin_on(None)
 
 
 def shifted(chance: Array, more: Array) -> Array:
@@ -283,10 +372,13 @@ class _Cell:
         self.i, self.j = np.floor(u).astype(np.intp), np.floor(v).astype(np.intp)
         self.s, self.t = u - self.i, v - self.j
         self.low = int(self.i.min()), int(self.j.min())
-        wide = int(self.j.max()) - self.low[1] + 1
-        keys = np.unique((self.i - self.low[0]) * wide + self.j - self.low[1])
-        cells = [(int(k) // wide + self.low[0], int(k) % wide + self.low[1]) for k in keys]
-        self.corners = sorted({(i + a, j + b) for i, j in cells for a in (0, 1) for b in (0, 1)})
+        i, j = self.i - self.low[0], self.j - self.low[1]
+        # marked in a table, as `np.unique` loads masked arrays
+        corners = np.zeros((int(i.max()) + 2, int(j.max()) + 2), dtype=bool)
+        corners[i, j] = True
+        corners[:, 1:] |= corners[:, :-1]
+        corners[1:] |= corners[:-1]
+        self.corners = [(int(a), int(b)) for a, b in np.argwhere(corners) + self.low]
 
     def between(self, values: dict[tuple[int, int], float]) -> Array:
         """Values of the corners between them, of the shape of the places, shares or counts."""

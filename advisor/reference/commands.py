@@ -44,8 +44,9 @@ Control characters and bidirectional ones are refused in files, however they are
 shown as escapes elsewhere. Cells of CSV that a spreadsheet would run as a formula are led by an
 apostrophe. What is printed to be typed is quoted for a shell.
 
-The cache of catalogues that have been read and checked stands in the folder `part-advisor` below
-`ADVISOR_CACHE_DIR`, else below the user's own cache folder; `--no-cache` leaves it alone."""
+The cache of catalogues that have been read and checked, and of what harvested stores have been
+found to answer, stands in the folder `part-advisor` below `ADVISOR_CACHE_DIR`, else below the
+user's own cache folder; `--no-cache` leaves it alone."""
 
 
 def commands() -> Iterator[tuple[str, Any]]:

@@ -91,7 +91,7 @@ def test_a_sound_digest_over_wrong_content_is_no_entry(kept: Path, folder: Path)
 
 def sealed(entry: Path, body: bytes) -> None:
     """Write an entry whose digest is right."""
-    key = entry.stem.removeprefix(cache.NAME)
+    key = entry.stem.rpartition("-")[2]
     digest = hashlib.sha256(key.encode() + b"\n" + body).hexdigest()
     entry.write_bytes(digest.encode() + b"\n" + body)
 
@@ -289,3 +289,35 @@ def test_processes_at_once(kept: Path, folder: Path) -> None:
     assert len(list(kept.glob("*.json"))) == 1
     assert not list(kept.glob("*.part"))
     assert cached(folder) == load_catalogue([folder])
+
+
+def test_what_stores_answer_is_kept_for_the_next_run(kept: Path, tmp_path: Path) -> None:
+    """The same bytes cold, warm, damaged and without a cache; a wrong entry is none."""
+    from typer.testing import CliRunner
+
+    from advisor.cli.application import app
+
+    given = ["shortlist", "crate-call", "--draws", "100", "--format", "json"]
+
+    def said(*more: str) -> str:
+        done = CliRunner().invoke(app, [*given, *more])
+        assert done.exit_code == 0, done.output
+        return done.stdout
+
+    plain = said("--no-cache")
+    assert not list(kept.glob("stores-*"))
+    assert said() == plain
+    (entry,) = kept.glob("stores-*.json")
+    before = entry.read_bytes()
+    assert said() == plain
+    assert entry.read_bytes() == before
+    entry.write_bytes(before[:-20])
+    assert said() == plain
+    assert entry.read_bytes() == before
+    # what a store answers is in the entry: of another one the answer would be another
+    _, _, body = before.partition(b"\n")
+    found = json.loads(body)
+    found["fine"] = [[[i, j, z + 9, u, x] for i, j, z, u, x in rows] for rows in found["fine"]]
+    sealed(entry, json.dumps(found).encode())
+    assert said() != plain
+    assert said("--no-cache") == plain

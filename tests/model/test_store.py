@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.special import ndtr
 
 from advisor.model.served import CLASSES, Service, service
 from advisor.model.store import MONTH_DAYS, YEAR_DAYS, Days, dawns, gamma_days
@@ -224,3 +225,48 @@ def test_no_more_is_unserved_than_days_are_lost(spread: float) -> None:
     fared = found.at(cover, store)
     assert (fared.unserved <= fared.lost).all()
     assert (fared.unserved[:, 0] > 0.1).all()
+
+
+def test_answers_of_another_run_are_taken_as_they_are() -> None:
+    """Told as text and learned again: the same to the last bit, and nothing worked out anew."""
+    pattern = tuple(SEASONS.tolist()), 0.45, 0.4, NEVER_IDLE
+    cover, store = np.array([[0.9, 1.4, 3.0]]), np.array([[2.0, 5.0, 9.0]])
+    pull, months = np.array([[0.0, 0.1, 0.3]]), np.ones((12, 3)) * 0.1
+    first = Service(*pattern)
+    found = first.at(cover, store, pull)
+    moved = first.lean(cover, store, months, np.array([0.1]), np.array([0.0]))
+    text = first.as_text().encode()
+    again = Service(*pattern)
+    again.learn(text)
+    known = again.known
+    assert known == first.known > 0
+    for name in ("lost", "unserved", "level"):
+        assert (getattr(again.at(cover, store, pull), name) == getattr(found, name)).all()
+    then = again.lean(cover, store, months, np.array([0.1]), np.array([0.0]))
+    assert all((a == b).all() for a, b in zip(moved, then, strict=True))
+    assert again.known == known
+    # what is no such text, or tells what cannot be, is as if there were none
+    for bad in (
+        b"",
+        b"{}",
+        b'{"fine": [], "coarse": []}',
+        text[:-9],
+        text.replace(b'{"fine":[[[', b'{"fine":[[[0,0,1e999,1.0,1.0],['),
+        text.replace(b'{"fine":[[[', b'{"fine":[[[0,0,0.0,7.0,1.0],['),
+    ):
+        other = Service(*pattern)
+        other.learn(bad)
+        assert other.known == 0, bad[:40]
+
+
+def test_chances_are_those_of_the_normal_distribution() -> None:
+    """Against another library's, to the last digits but one."""
+    one = Service(tuple(SEASONS.tolist()), 0.45, 0.4, NEVER_IDLE)
+    cover, store = np.full((1, 40), 1.6), np.linspace(1.0, 20.0, 40)[None]
+    lost = one.at(cover, store).lost
+    cell = one._near(cover, store, 0)
+    probit = cell.between({c: one._fine[0][c][0] for c in cell.corners})
+    inside = (lost > 0) & (lost < 1)
+    assert inside.sum() > 10
+    assert lost[inside] == pytest.approx(ndtr(probit)[inside], rel=1e-13)
+    assert (lost[~inside] == np.round(ndtr(probit)[~inside])).all()

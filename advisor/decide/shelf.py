@@ -1,0 +1,42 @@
+"""What stores answer from run to run: kept in the user's cache, by pattern and by the code."""
+
+from __future__ import annotations
+
+import hashlib
+from pathlib import Path
+
+from advisor.catalogue import cache
+from advisor.model import served, store
+
+KIND = "stores-"  # what the names of its entries begin with
+
+
+class Shelf:
+    """Answers in the user's cache; see `advisor.model.served.Shelf`."""
+
+    def read(self, pattern: str) -> bytes | None:
+        """What was kept for a pattern, if it is sound."""
+        return cache.entry(KIND, _key(pattern))
+
+    def write(self, pattern: str, text: str) -> None:
+        """Keep what is known of a pattern, where that is possible."""
+        cache.keep(KIND, _key(pattern), text)
+
+
+def begin() -> None:
+    """Take the answers of stores from the cache from now on."""
+    served.begin_on(Shelf())
+
+
+def put_away() -> None:
+    """Keep what was found since."""
+    served.put_away()
+
+
+def _key(pattern: str) -> str:
+    digest = hashlib.sha256()
+    for module in (store, served):
+        assert module.__file__ is not None
+        digest.update(Path(module.__file__).read_bytes() + b"\0")
+    digest.update(pattern.encode())
+    return digest.hexdigest()
