@@ -1,4 +1,9 @@
-"""The first depth at which a margin turns negative: bracketing, then false position."""
+"""The first depth at which a margin turns negative: bracketing, then false position.
+
+Of a margin that falls and is V(d) - R(d) g(d), V and R known and straight between places, g alone
+is asked for: it hardly bends where V and R do, so a line through its last two values tells the next
+place to look at, and half as many looks are enough.
+"""
 
 from __future__ import annotations
 
@@ -13,6 +18,8 @@ Margin = Callable[[Array, Index], Array]
 
 # a depth of 1e-8 is three seconds in ten years; margins are in volts or shares
 NARROW = 1e-8
+NEAR = 1e-6  # V, by which the last look may miss where a line tells where to look
+LEAST_OHM = 1e-9
 MOST = 60  # steps of the search within one bracket
 
 
@@ -40,6 +47,114 @@ def first_negative(margin: Margin, grid: Array, upto: Array, falling: bool) -> A
     found, low, high, at_low, at_high = bracket(margin, grid, upto, cases, start)
     out[found] = _root(margin, found, low, high, at_low, at_high)
     return out
+
+
+def first_short(margin: Margin, grid: Array, volts: Array, ohms: Array, upto: Array) -> Array:
+    """`first_negative` of falling margins volts - ohms g, with g to be found.
+
+    Parameters
+    ----------
+    margin, upto : as there. grid : (G,) depths. volts, ohms : (G, M), V and ohm, straight between
+    depths of the grid; no resistance is next to none.
+    """
+    out = np.full(upto.shape, np.inf)
+    cases = np.arange(len(upto))
+    at_high = margin(upto, cases)
+    cases, at_high = cases[at_high < 0], at_high[at_high < 0]
+    at_low = margin(np.zeros(len(cases)), cases)
+    out[cases[at_low < 0]] = 0.0
+    crossed = at_low >= 0
+    cases, at_high, at_low = cases[crossed], at_high[crossed], at_low[crossed]
+    if not cases.size:
+        return out
+    volts, ohms = volts[:, cases], np.maximum(ohms[:, cases], LEAST_OHM)
+    low, high = np.zeros(len(cases)), upto[cases]
+    line = _Line(grid, volts, ohms, low, at_low, high, at_high)
+    active = np.arange(len(cases))
+    off, slow = np.abs(at_high), np.zeros(len(cases), dtype=bool)
+    for _ in range(MOST):
+        active = active[high[active] - low[active] > NARROW]
+        if not active.size:
+            break
+        a, b = low[active], high[active]
+        guess = line.guess(active, a, b)
+        # halved where the line leads nowhere, and where the last look was hardly closer
+        fits = (guess > a) & (guess < b) & ~slow[active]
+        guess = np.where(fits, guess, (a + b) / 2)
+        value = margin(guess, cases[active])
+        good = value >= 0
+        low[active], high[active] = np.where(good, guess, a), np.where(good, b, guess)
+        line.note(active, guess, value)
+        closer = np.abs(value) <= off[active] / 2
+        off[active], slow[active] = np.abs(value), ~closer & fits
+        # so close that the line tells the rest, to a thousandth of it
+        near = np.abs(value) <= NEAR
+        at = active[near]
+        told = line.guess(at, low[at], high[at])
+        low[at] = np.where(np.isfinite(told), told, low[at])
+        active = active[~near]
+    out[cases] = low
+    return out
+
+
+class _Line:
+    """Lines through the last two values of g of each case, (M,)."""
+
+    def __init__(
+        self, grid: Array, volts: Array, ohms: Array, low: Array, at_low: Array, high: Array,
+        at_high: Array,
+    ) -> None:  # fmt: skip
+        self.grid, self.volts, self.ohms = grid, volts, ohms
+        every = np.arange(len(low))
+        self.at, self.g = low.copy(), self._g(every, low, at_low)
+        self.slope = np.zeros(len(low))
+        self.note(every, high, at_high)
+
+    def note(self, cases: Index, depth: Array, value: Array) -> None:
+        """Take a margin (m,) V at a depth of some cases."""
+        g = self._g(cases, depth, value)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            slope = (g - self.g[cases]) / (depth - self.at[cases])
+        self.slope[cases] = np.where(np.isfinite(slope), slope, 0.0)
+        there = np.isfinite(g)
+        self.at[cases[there]], self.g[cases[there]] = depth[there], g[there]
+
+    def guess(self, cases: Index, low: Array, high: Array) -> Array:
+        """Where the margins of some cases are half of what is close enough, (m,); NaN where that is
+        not between two depths."""
+        grid = self.grid
+        place = np.clip(grid[:, None], low, high)
+        volts, ohms = self._curves(cases, place)
+        g = self.g[cases] + self.slope[cases] * (place - self.at[cases])
+        left = volts - ohms * g - NARROW / 2
+        # the first of these pieces at whose end it is short
+        end = np.maximum((left < 0).argmax(axis=0), 1)
+        m = np.arange(len(cases))
+        before = end - 1
+        width = place[end, m] - place[before, m]
+        v0, dv = volts[before, m], volts[end, m] - volts[before, m]
+        r0, dr = ohms[before, m], ohms[end, m] - ohms[before, m]
+        g0, dg = g[before, m], g[end, m] - g[before, m]
+        c, b, a = v0 - r0 * g0 - NARROW / 2, dv - r0 * dg - dr * g0, -dr * dg
+        with np.errstate(divide="ignore", invalid="ignore"):
+            # of the two roots the one that there is without a bend
+            part = 2 * c / (-b + np.sqrt(b * b - 4 * a * c))
+            fits = (c >= 0) & (left[end, m] < 0) & (part >= 0) & (part <= 1)
+            return np.asarray(np.where(fits, place[before, m] + part * width, np.nan))
+
+    def _g(self, cases: Index, depth: Array, value: Array) -> Array:
+        volts, ohms = (x[0] for x in self._curves(cases, depth[None]))
+        return np.asarray((volts - value) / ohms)
+
+    def _curves(self, cases: Index, depth: Array) -> tuple[Array, Array]:
+        """Open voltage and resistance of some cases at depths (P, m)."""
+        grid = self.grid
+        i = np.clip(np.searchsorted(grid, depth, side="right") - 1, 0, len(grid) - 2)
+        t = (depth - grid[i]) / (grid[i + 1] - grid[i])
+        return (
+            self.volts[i, cases] * (1 - t) + self.volts[i + 1, cases] * t,
+            self.ohms[i, cases] * (1 - t) + self.ohms[i + 1, cases] * t,
+        )
 
 
 Brackets = tuple[Index, Array, Array, Array, Array]

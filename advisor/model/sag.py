@@ -13,7 +13,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.model.crossing import first_negative
+from advisor.model.crossing import first_negative, first_short
 from advisor.model.drain import Array, Drain, Pack, at_depth
 from advisor.model.relaxation import Circuit
 from advisor.model.reservoir import Train, holds, lowest
@@ -50,9 +50,13 @@ class Lows:
             index = index[~cases.held(there, self._greatest(there, cases.draw))]
         if index.size:
             cases = _Cases(self.pack, self.drain, index, self.powered, start)
-            out.ravel()[index] = first_negative(
-                cases.margin, self.pack.depth, upto.ravel()[index], self.falling
-            )
+            there, grid = upto.ravel()[index], self.pack.depth
+            if self.falling and start is None:
+                cut = cases.cut_off
+                curves = self.pack.open_v[:, cases.draw] - cut, self.pack.resistance[:, cases.draw]
+                out.ravel()[index] = first_short(cases.margin, grid, *curves, there)
+            else:
+                out.ravel()[index] = first_negative(cases.margin, grid, there, self.falling)
         return out
 
     def _suspect(self, upto: Array) -> NDArray[np.bool_]:

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
-from advisor.model.crossing import NARROW, first_negative
+from advisor.model.crossing import NARROW, first_negative, first_short
 
 GRID = np.linspace(0, 1, 11)
 ZERO_AT = np.array([0.05, 0.1, 0.3333, 0.777, 0.9999, 1.5])
@@ -76,3 +76,41 @@ def test_curved_margins_against_brentq(power: float, level: float) -> None:
     slope = power * exact ** (power - 1)
     assert found[0] == pytest.approx(exact, abs=2 * NARROW * max(1.0, 1 / slope))
     assert float(margin(found, np.zeros(1))[0]) >= 0
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_margins_of_voltages_cross_where_a_root_finder_says(seed: int) -> None:
+    """Invented packs: V falls, R rises, both in pieces; g bends, jumps or is not there at all."""
+    rng = np.random.default_rng(seed)
+    count, places = 40, np.concatenate([[0.0], np.sort(rng.uniform(0.02, 0.98, 8)), [1.0]])
+    volts = 3.3 - np.cumsum(rng.uniform(0.0, 0.4, (10, count)) ** 2, axis=0)
+    ohms = np.cumsum(rng.uniform(0.0, 2.0, (10, count)), axis=0)
+    if seed % 5 == 0:
+        ohms[:, :5] = 0.0
+    amps, power, jump = rng.uniform(0, 0.1, count), rng.uniform(0, 0.3, count), rng.random(count)
+    upto = rng.uniform(0.3, 1.0, count)
+    looks = np.zeros(count, dtype=int)
+
+    def one(depth: float, n: int) -> float:
+        """Behind a resistance, a current and a power; the current steps up where a case jumps."""
+        v, r = np.interp(depth, places, volts[:, n]), np.interp(depth, places, ohms[:, n])
+        current = amps[n] * (1.5 if seed % 3 == 0 and depth > jump[n] else 1.0)
+        square = (v - r * current) ** 2 - 4 * r * power[n]
+        return -np.inf if square < 0 else (v - r * current + np.sqrt(square)) / 2 - 2.0
+
+    def margin(depth: np.ndarray, case: np.ndarray) -> np.ndarray:
+        np.add.at(looks, case, 1)
+        return np.array([one(d, n) for d, n in zip(depth, case, strict=True)])
+
+    found = first_short(margin, places, volts - 2.0, ohms, upto)
+    for n, at in enumerate(found):
+        if one(0.0, n) < 0:
+            assert at == 0.0
+        elif one(upto[n], n) >= 0:
+            assert at == np.inf
+        else:
+            assert 0 <= at <= upto[n]
+            step = 1e-7
+            assert one(max(at - step, 0.0), n) >= 0 > one(at + step, n)
+    assert looks.mean() < 12
+    assert looks.max() <= 65
