@@ -115,7 +115,7 @@ def life(
     start = stored(pack, drain)[-1] if drain.before else None
 
     cut = cut_off_depth(pack, drain.cut_off_v)
-    seen = [Lows(*one) for one in _seen(pack, drain)]
+    seen = lows_of(pack, drain)
     # a voltage that falls throughout and was short before the first day is so on that day; another
     # may have risen again
     falls = all(lows.falling for lows in seen)
@@ -255,11 +255,13 @@ def _by_luck(drain: Drain, to_end: Array, charge: Array) -> Array:
     return np.asarray(np.exp(spread * drain.luck - spread**2 / 2))
 
 
-def _seen(pack: Pack, drain: Drain) -> list[tuple[Pack, Drain]]:
-    """The packs and drains that pulses are held against."""
+def lows_of(pack: Pack, drain: Drain) -> list[Lows]:
+    """The lowest voltages of a pack, by each drain that its pulses are held against."""
     if not drain.seen:
-        return [(pack, drain)]
-    return [(replace(pack, resistance=pack.resistance * one.ease), one.drain) for one in drain.seen]
+        return [Lows(pack, drain)]
+    return [
+        Lows(replace(pack, resistance=pack.resistance * one.ease), one.drain) for one in drain.seen
+    ]
 
 
 def stored(pack: Pack, drain: Drain) -> list[Array]:

@@ -54,8 +54,8 @@ def first_short(margin: Margin, grid: Array, volts: Array, ohms: Array, upto: Ar
 
     Parameters
     ----------
-    margin, upto : as there. grid : (G,) depths. volts, ohms : (G, M), V and ohm, straight between
-    depths of the grid; no resistance is next to none.
+    margin, upto : as there, V and shares of the capacity. grid : (G,) depths. volts, ohms : (G, M),
+    V and ohm, straight between depths of the grid; no resistance is next to none.
     """
     out = np.full(upto.shape, np.inf)
     cases = np.arange(len(upto))
@@ -120,8 +120,8 @@ class _Line:
         self.at[cases[there]], self.g[cases[there]] = depth[there], g[there]
 
     def guess(self, cases: Index, low: Array, high: Array) -> Array:
-        """Where the margins of some cases are half of what is close enough, (m,); NaN where that is
-        not between two depths."""
+        """Depths, shares, at which some cases' margins are half of what is close enough, (m,); NaN
+        where that is not between two others."""
         grid = self.grid
         place = np.clip(grid[:, None], low, high)
         volts, ohms = self._curves(cases, place)

@@ -56,14 +56,14 @@ def recharged(pack: Pack, drain: Drain, one: Life) -> Life:
     ageing = _laws(pack)
     depth = battery.taken(pack, drain, every)
     fresh = stress(ageing, depth, every)
-    life_s, ends_by, charged = _lived(pack, drain, one.next_s, one.next_s, depth, shelf, fresh)
+    life_s, ends_by, charged = _lived(pack, drain, one, one.next_s, depth, shelf, fresh)
     next_s = life_s
     if drain.before:
         phases = [phase.seconds for phase in drain.before]
         begun = before_use(ageing, phases, battery.stored(pack, drain))
         stored = replace(fresh, begun=begun + np.zeros(shape))
         left = np.maximum(shelf - sum(phases), 0.0)
-        life_s, ends_by, charged = _lived(pack, drain, one.next_s, one.life_s, depth, left, stored)
+        life_s, ends_by, charged = _lived(pack, drain, one, one.life_s, depth, left, stored)
     return replace(
         one,
         life_s=np.where(one.dead, 0.0, life_s),
@@ -88,14 +88,14 @@ def _laws(pack: Pack) -> Ageing:
 def _lived(
     pack: Pack,
     drain: Drain,
-    run: Array,
+    one: Life,
     first: Array,
     depth: Array,
     shelf: Array,
     under: Stress,
 ) -> tuple[Array, NDArray[np.int8], Charged]:
-    """Life, what ends it, and the pack's story; see `Charged`."""
-    every = pack.every_s
+    """Life, what ends it, and the pack's story; see `Charged`. `one` is the life on one charge."""
+    every, run = pack.every_s, one.next_s
     assert every is not None
     shape = run.shape
     ageing = _laws(pack)
@@ -106,7 +106,7 @@ def _lived(
         room = np.where(np.isfinite(run), 1 - every / run, 1.0)
     # beyond the other end nothing needs looking at
     carried_s = course.time_to(np.minimum(np.maximum(room, 0.0), most))
-    carried_s = _strained(pack, drain, course, carried_s, np.minimum(end_s, shelf))
+    carried_s = _strained(pack, drain, course, carried_s, np.minimum(end_s, shelf), one)
     # one that does not carry the first interval lasts as long as its charge does, aged by then
     at_first = course.worn(np.broadcast_to(every, shape))
     short = np.minimum(first, run) * at_first.left
@@ -137,7 +137,9 @@ def _lived(
     )
 
 
-def _strained(pack: Pack, drain: Drain, course: Course, carried: Array, other: Array) -> Array:
+def _strained(
+    pack: Pack, drain: Drain, course: Course, carried: Array, other: Array, one: Life
+) -> Array:
     """The age (R, N) s at which one charge lasts an interval no longer, sag and the kinetic
     battery model looked at as well.
 
@@ -149,9 +151,13 @@ def _strained(pack: Pack, drain: Drain, course: Course, carried: Array, other: A
     rises = [law for law in (ageing.calendar, ageing.cycles) if law is not None and law.rise.any()]
     if pack.two_well is None and not rises:
         return carried
-    upto = np.minimum(carried, other).ravel()
+    upto = np.minimum(carried, other)
+    asked = (upto > 0) & np.isfinite(upto)
+    if pack.two_well is None and pack.drip is None and asked.any():
+        asked &= _may_fall_short(pack, drain, course, np.where(asked, upto, 0.0), one)
+    upto = upto.ravel()
     draws = carried.shape[1]
-    index = np.nonzero((upto > 0) & np.isfinite(upto))[0]
+    index = np.flatnonzero(asked)
     if not index.size:
         return carried
 
@@ -179,6 +185,27 @@ def _strained(pack: Pack, drain: Drain, course: Course, carried: Array, other: A
     earlier = np.isfinite(found)
     out[index[earlier]] = (found * upto[index])[earlier]
     return out.reshape(carried.shape)
+
+
+def _may_fall_short(
+    pack: Pack, drain: Drain, course: Course, age: Array, one: Life
+) -> NDArray[np.bool_]:
+    """Where a voltage may fall short within an interval at an age (R, N) s: a bound.
+
+    The voltage falls with depth and a constant power draws the more, so the time to a depth bends
+    down: until an interval has passed no more of D_end is taken than its share of the time to
+    there.
+    """
+    there = course.worn(age)
+    end = np.where(one.dead, 1.0, one.end_depth)
+    assert pack.every_s is not None
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = pack.every_s / (one.next_s * np.maximum(there.left, 1e-12))
+    depth = np.where(one.next_s > 0, end * np.minimum(share * (1 + _ENOUGH), 1.0), 1.0)
+    short = np.zeros(age.shape, dtype=bool)
+    for lows in battery.lows_of(pack, drain):
+        short |= lows.suspect(depth, there.resistance)
+    return short
 
 
 def scaled(life: Life, pack: Pack, rows: NDArray[np.intp], factor: Array) -> Array:

@@ -43,7 +43,7 @@ class Lows:
         out = np.full(self.shape, np.inf)
         if self.pack.ideal and not self.pack.resistance.any():
             return out
-        index = np.nonzero(self._suspect(upto).ravel())[0]
+        index = np.nonzero(self.suspect(upto).ravel())[0]
         if index.size and self.pack.reservoir is not None:
             cases = _Cases(self.pack, self.drain, index, self.powered)
             there = upto.ravel()[index]
@@ -59,8 +59,9 @@ class Lows:
                 out.ravel()[index] = first_negative(cases.margin, grid, there, self.falling)
         return out
 
-    def _suspect(self, upto: Array) -> NDArray[np.bool_]:
-        """Where a loaded voltage might fall short: a bound that costs one look at each state.
+    def suspect(self, upto: Array, rise: Array | float = 1.0) -> NDArray[np.bool_]:
+        """Where a loaded voltage might fall short until a depth, (R, N) shares of the capacity: a
+        bound that costs one look at each state. `rise`, (R, N), is by what the resistance grows.
 
         The open voltage does not rise with depth, so the worst is the voltage at the last depth
         of interest behind the greatest resistance until then; a reservoir only lifts it, since it
@@ -69,7 +70,7 @@ class Lows:
         drain = self.drain
         n = np.arange(self.shape[1])
         volts = at_depth(self.pack.depth, self.pack.open_v, upto, n)
-        worst = self._greatest(upto, n)
+        worst = self._greatest(upto, n) * rise
         short = np.zeros(self.shape, dtype=bool)
         for s, powered in enumerate(self.powered):
             power = drain.power_w[:, s] if powered else None
