@@ -29,9 +29,10 @@ def test_a_whole_number_beside_a_guess_lies_between_what_is_known(
     assert x is not None
     assert x == round(x)
     assert min(close, beyond) < x < max(close, beyond)
-    # within half a step and a rounding of the guess where that is inside
+    # within half a step and a rounding of the guess where that is inside, on the side asked for
     if min(close, beyond) + 1 < guess < max(close, beyond) - 1:
         assert abs(x - guess) <= 1.5
+        assert (x - guess) * (beyond - close) * (-1 if sure else 1) >= 0
 
 
 @given(st.floats(1e-3, 1e3), st.floats(0.05, 0.95), st.booleans(), st.booleans())

@@ -62,6 +62,7 @@ def test_no_plan_that_holds_a_build_is_below_its_bound(seed: int) -> None:
             reached = bound.climb(60)
             assert reached + bare.fixed <= least + ROUNDING * (1 + abs(least))
         left = bound.leave_out()
+        assert bound.keys == list(left), "what is left out is bounded no more"
         for key, value in left.items():
             assert value + bare.fixed <= held[key] + 1e-7 * (1 + abs(least)), key
         for key in held.keys() - left.keys():

@@ -24,6 +24,8 @@ def against_all_plans(seed: int) -> None:
             assert found.proven
             best = min(p.cost for p in kept) if objective == "cost" else max(p.score for p in kept)
             assert found.value == pytest.approx(best, rel=NEAR), (seed, objective)
+            # what is proven best can be no better than itself, whichever way is better
+            assert found.bound == pytest.approx(best, rel=NEAR, abs=1e-9), (seed, objective)
 
 
 @pytest.mark.parametrize("seed", QUICK)

@@ -8,8 +8,9 @@ import pytest
 
 from advisor.decide import family_search
 from advisor.decide.family import Family
+from advisor.decide.family_model import Build
 from advisor.decide.family_plans import solve
-from advisor.decide.family_search import by_sets
+from advisor.decide.family_search import _held_by, by_sets
 from advisor.decide.family_sets import PartSets, least_each
 from advisor.decide.family_swaps import spent
 from advisor.lp import Status
@@ -117,3 +118,12 @@ def test_sets_are_not_tried_where_many_parts_may_be_adopted() -> None:
     for most, tried in ((4, True), (6, False), (60, False)):
         limits = dataclasses.replace(many.limits, parts=most)
         assert PartSets(dataclasses.replace(many, limits=limits)).few() is tried
+
+
+def test_a_plan_holds_each_build_in_its_role() -> None:
+    plan = {"gate": Build("a"), "post": Build("b", "c")}
+    assert _held_by(plan) == {
+        ("gate", "only", "a"),
+        ("post", "first", "b"),
+        ("post", "second", "c"),
+    }

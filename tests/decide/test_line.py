@@ -252,3 +252,35 @@ def test_a_weight_is_weighed_anew_where_no_weight_is_drawn(u: float) -> None:
     ):
         lever = Lever(Figures("probe", keys), Figure("count"), "1", 1.0, 0.0)
         assert deciding.weighs(lever) is (named and not u)
+
+
+class Spread(Line):
+    """A line of which only what was scanned last is known; the part `a` is the winner."""
+
+    def __init__(self, places: list[float], points: dict[str, list[float]]) -> None:
+        self.builds = [Hashed(name[0], name) for name in points]
+        self._carried = {(b.part, b.name): cast(Any, b) for b in self.builds}
+        self._last = np.array(places), cast(Any, self.builds), np.array(list(points.values()))
+        self.moves = cast(Any, {b.part for b in self.builds})
+        self.deciding = cast(Deciding, SimpleNamespace(winner="a", scores={}))
+
+
+def test_between_two_places_count_the_builds_that_are_near_the_best_from_place_to_place() -> None:
+    """From 2.5 to 3.5 the scan's places 2 to 4 tell, and from 0 to 9 all of them."""
+    points = {
+        "a1": [10.0, 60.0, 60.0, 60.0, 10.0],
+        "a2": [60.0, 10.0, 10.0, 10.0, 10.0],
+        "a3": [10.0, 10.0, 10.0, 10.0, 60.0],
+        "b1": [55.0, 20.0, 20.0, 59.0, 20.0],
+        "c1": [10.0, 10.0, 10.0, 10.0, 10.0],
+    }
+    line = Spread([1.0, 2.0, 3.0, 4.0, 5.0], points)
+    for low, high, counts in (
+        (2.5, 3.5, {"a1", "b1"}),
+        (2.5, 2.8, {"a1"}),
+        (4.2, 4.8, {"a1", "a3", "b1"}),
+        (0.5, 1.2, {"a1", "a2", "b1"}),
+        (4.5, 9.0, {"a1", "a3", "b1"}),
+        (0.0, 9.0, {"a1", "a2", "a3", "b1"}),
+    ):
+        assert {b.name for b in line._nearby(low, high)} == counts, (low, high)

@@ -122,3 +122,15 @@ def test_the_board_s_overhead_takes_energy_at_the_run_s_own_voltage(tmp_path: Pa
         work = found.kernels[kernel]
         assert work.charge.value == pytest.approx(5e-3 * 0.05, rel=1e-9)
         assert work.energy.value == pytest.approx(volts * 5e-3 * 0.05, rel=1e-9)
+
+
+@pytest.mark.parametrize(("samples", "enough"), [(1, False), (2, False), (4, True)])
+def test_a_run_of_fewer_than_three_samples_tells_nothing(
+    tmp_path: Path, samples: int, enough: bool
+) -> None:
+    notes = session(tmp_path, text=HAND)
+    if enough:
+        assert distilled(notes, [pulses([samples] * 5)]).kernels["hash"].time.value > 0
+        return
+    with pytest.raises(FaultError, match="between samples of"):
+        distilled(notes, [pulses([samples] * 5)])

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from advisor.bench.edges import Around, Edges, inner
+from advisor.bench.edges import Around, Edges, inner, settled
 from advisor.bench.runs import guard_of
 from tests.on_bench.sessions import session
 
@@ -88,3 +88,16 @@ def test_where_a_guard_leaves_too_little_of_a_run_nothing_is_told() -> None:
     enough = inner(each * 2e-3, each, count, scatter, around, around, (4, 4))
     assert enough.leaves == 2
     assert enough.current == pytest.approx(np.full(3, 2e-3), rel=1e-9)
+
+
+def test_a_current_stands_where_blocks_differ_no_more() -> None:
+    """1 mA over three samples, and a quarter more: 3.75, so four. Where fewer than two runs are
+    known it is not looked on; nothing known is nothing that differs."""
+    profile = np.zeros((3, 12))
+    profile[:, :3] = 1e-3
+    scatter = np.full(3, 1e-6)
+    assert settled(profile, scatter) == 4
+    profile[1:, 6:] = math.nan
+    profile[0, 7:] = 1.0
+    assert settled(profile, scatter) == 4
+    assert settled(np.full((3, 12), math.nan), scatter) == 0

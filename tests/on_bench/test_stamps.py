@@ -80,3 +80,20 @@ def test_batches_of_any_length_may_be_stamped_by_their_first_or_last_sample(
     lost = np.concatenate([t[:240], t[240:] + 0.055])
     with pytest.raises(FaultError, match="off its neighbour in row 241"):
         told(lost)
+
+
+@pytest.mark.parametrize("level", [0.0, 0.5, -3.0, 1e20])
+def test_a_cleaned_marker_is_clear_of_its_level_whatever_that_is(
+    tmp_path: Path, level: float
+) -> None:
+    """A double of 1e20 plus one is itself: what is clear of it is so by its own size."""
+    told = f"marker: {{column: m, above: {level}, debounce: 2 ms}}"
+    marker = session(tmp_path, (COLUMN[0], told)).trace.marker
+    assert marker is not None
+    t: Floats = np.arange(60, dtype=np.float64) * 1e-3
+    up = (t > 0.0095) & (t < 0.0295)
+    m: Floats = np.where(up, level + max(1.0, abs(level)), level - max(1.0, abs(level)))
+    (chunk, *more) = list(settled([Chunk("t", 0, t, t, None, m)], marker))
+    cleaned = np.concatenate([np.asarray(c.m) for c in (chunk, *more)])
+    np.testing.assert_array_equal(cleaned > level, up)
+    np.testing.assert_array_equal(cleaned < level, ~up)

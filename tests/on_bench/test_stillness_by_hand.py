@@ -62,7 +62,7 @@ def test_a_drift_is_told_by_its_slope() -> None:
         assert (moves, half) == pytest.approx((0.5e-6, 0.5e-6))
 
 
-@pytest.mark.parametrize("until", [300, 320, 720])
+@pytest.mark.parametrize("until", [50, 300, 320, 720, 950])
 def test_a_late_sleep_is_told_where_it_begins(until: int) -> None:
     """10, then 4 uA: what is shorter than the other half is what moves the mean."""
     level = np.where(until > AT, 10e-6, 4e-6)

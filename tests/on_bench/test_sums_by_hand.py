@@ -13,7 +13,7 @@ import pytest
 from advisor.bench.boards import pooled
 from advisor.bench.budget import Result
 from advisor.bench.chunks import Floats
-from advisor.bench.clipping import KEPT, Extremes, Steps
+from advisor.bench.clipping import KEPT, STEPS_OF, Extremes, Steps
 from advisor.bench.edges import Around, rise_of
 from advisor.bench.runs import Runs, Work, _slow, finite
 from advisor.bench.sniff import _footer, _is_number, _marks, _two_levels, _values, epoch_of, unit_of
@@ -299,3 +299,15 @@ def test_a_figure_that_overflows_is_refused_once(great: str) -> None:
     bad = result(*((math.inf, 0.1) if great == "value" else (1.0, math.inf)))
     assert not finite(session, "hash", cast(Any, None), time=sound, charge=bad, energy=bad)
     assert said == ["hash: charge that overflows"]
+
+
+def test_of_each_size_no_more_samples_are_kept_than_tell_a_step() -> None:
+    """From 1 to 2 is one size, and so on: some of each, however often they come; of more sizes
+    than any meter has, none."""
+    steps = Steps()
+    for _ in range(3):
+        steps.take(np.linspace(1.0, 1.9, STEPS_OF - 10))
+        steps.take(np.linspace(2.0, 3.9, 5))
+    assert [len(kept) for kept in steps.kept.values()] == [STEPS_OF, 15]
+    steps.take(2.0 ** np.arange(-500.0, 500.0))
+    assert sum(map(len, steps.kept.values())) <= STEPS_OF + 15 + 256
