@@ -21,9 +21,9 @@ from advisor.decide.ranks import DIGITS
 from advisor.decide.sides import PartSide
 from advisor.decide.value import Criterion, score
 from advisor.model.addon_set import Companions
-from advisor.model.battery import Life, averaged
+from advisor.model.battery import Life, averaged, stacked
 from advisor.model.carried import carried
-from advisor.model.drain import Drain, joined, rows_of
+from advisor.model.drain import Drain, joined, rows_of, rows_of_each
 from advisor.model.draws import Array
 from advisor.model.ends import INDEX
 from advisor.model.events import EventStates, Timeline, calendar
@@ -293,42 +293,55 @@ def assess(
     packs: dict[str, list[int]] = defaultdict(list)
     for i, made in enumerate(prepared):
         packs[cells_name(made.feed.option)].append(i)
+    march = marches.lives if marches else lives_of_cases
     life_of: dict[int, Life] = {}
+    stores: dict[int, Harvested] = {}
+    together: list[_Together] = []
     for members in packs.values():
-        pack = prepared[members[0]].feed.pack
+        feed = prepared[members[0]].feed
         drains = [prepared[i].drain for i in members]
         asked = fresh or drains[0].share.shape[2] == 1
         asked = asked or any(_may_pulse(prepared[i]) for i in members)
-        asked = asked or prepared[members[0]].feed.rested is not None
-        march = marches.lives if marches else lives_of_cases
-        found = march(on_one_charge(pack), drains, asked, cases)
-        if pack.every_s is not None:
-            found = [recharged(pack, *one) for one in zip(drains, found, strict=True)]
+        asked = asked or feed.rested is not None
+        found = march(on_one_charge(feed.pack), drains, asked, cases)
         life_of |= zip(members, found, strict=True)
-    stores: list[Harvested | None] = [None] * len(prepared)
-    if product.income is not None:
-        life_of = {
-            i: recovering(life, prepared[i].feed, product, prepared[i].drain)
-            for i, life in life_of.items()
-        }
-        lasting: dict[int, Life] = {}
+        if feed.pack.every_s is None and product.income is None:
+            continue
+        one = _Together(members, feed, joined(drains), stacked(found))
+        together.append(one)
+        if feed.pack.every_s is not None:
+            one.life = recharged(feed.pack, one.drain, one.life)
+        one.life = recovering(one.life, feed, product, one.drain, asked)
 
-        def left(i: int, one: Harvested) -> Array:
-            # a life rests on the fresh store alone, so it is worked out once
-            pack, drain = prepared[i].feed.pack, prepared[i].drain
-            lasting[i], kept = sustained(life_of[i], one, pack, drain)
-            return kept
+    def left(g: int, store: Harvested) -> Array:
+        # a life rests on the fresh store alone, so it is worked out once
+        one = together[g]
+        one.life, kept = sustained(one.life, store, one.feed.pack, one.drain)
+        return kept
 
-        stores = answered(
-            [harvested(m.feed, product, m.drain, life_of[i]) for i, m in enumerate(prepared)],
-            product,
-            left,
-        )
-        life_of |= lasting
+    fed = [harvested(one.feed, product, one.drain, one.life) for one in together]
+    for one, store in zip(together, answered(fed, product, left), strict=True):
+        for i, rows in zip(
+            one.members, rows_of_each([prepared[i].drain for i in one.members]), strict=True
+        ):
+            life_of[i] = one.life.rows(rows)
+            if store is not None:
+                stores[i] = store.rows(rows)
     return [
-        _assessed(made, life_of[i], stores[i], own_cost, product, criteria, weights)
+        _assessed(made, life_of[i], stores.get(i), own_cost, product, criteria, weights)
         for i, made in enumerate(prepared)
     ]
+
+
+@dataclass(slots=True)
+class _Together:
+    """Builds behind the same cells, the rows of several feeds one below the other: which these
+    are, one of them, what they draw and how long they last."""
+
+    members: list[int]
+    feed: Feed
+    drain: Drain
+    life: Life
 
 
 def _may_pulse(made: Prepared) -> bool:

@@ -171,6 +171,20 @@ class Charged:
     shelf_s: Array
     under: Stress
 
+    def rows(self, some: slice) -> Charged:
+        """The stories of some rows."""
+        return Charged(
+            every_s=self.every_s,
+            first_s=self.first_s[some],
+            run_s=self.run_s[some],
+            depth=self.depth[some],
+            calendar=self.calendar[some],
+            cycles=self.cycles[some],
+            resistance=self.resistance[some],
+            shelf_s=self.shelf_s[some],
+            under=self.under.each(lambda x: x[some]),
+        )
+
     @property
     def one_s(self) -> Array:
         """How long one charge of the new pack lasts, (R, N) s, the first one if that is less."""

@@ -21,6 +21,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import fields, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,7 +29,7 @@ from numpy.typing import NDArray
 from advisor.dataclass import dataclass
 from advisor.model.ageing import Charged
 from advisor.model.crossing import first_negative
-from advisor.model.drain import Array, Drain, Pack, Stored, at_depth, joined
+from advisor.model.drain import Array, Drain, Pack, Stored, at_depth, joined, rows_of_each
 from advisor.model.ends import ENDS, INDEX, Fading
 from advisor.model.kinetic_cell import periodic_peak
 from advisor.model.sag import Lows
@@ -73,17 +74,29 @@ class Life:
     charged: Charged | None = None
     emptied: NDArray[np.bool_] | None = None
 
+    def rows(self, some: slice) -> Life:
+        """The lives of some rows."""
+        of = {f.name: getattr(self, f.name)[some] for f in fields(Life) if f.name not in LATER}
+        return Life(
+            **of,
+            charged=None if self.charged is None else self.charged.rows(some),
+            emptied=None if self.emptied is None else self.emptied[some],
+        )
+
+
+def stacked(found: Sequence[Life]) -> Life:
+    """Lives on one charge one below the other; nothing is charged in them yet."""
+    if len(found) == 1:
+        return found[0]
+    names = [f.name for f in fields(Life) if f.name not in LATER]
+    of: dict[str, Any] = {n: np.concatenate([getattr(one, n) for one in found]) for n in names}
+    return Life(**of)
+
 
 def lives(pack: Pack, drains: Sequence[Drain], fresh: bool = True) -> list[Life]:
     """`life` for several drains of one pack and the same tasks, worked out side by side."""
     together = life(pack, joined(drains), fresh)
-    out, start = [], 0
-    for drain in drains:
-        rows = slice(start, start + len(drain.cut_off_v))
-        of = {f.name: getattr(together, f.name) for f in fields(Life) if f.name not in LATER}
-        out.append(Life(**{name: values[rows] for name, values in of.items()}))
-        start = rows.stop
-    return out
+    return [together.rows(rows) for rows in rows_of_each(drains)]
 
 
 def averaged(pack: Pack, drain: Drain) -> Array:

@@ -117,8 +117,8 @@ class Stored:
     power_w: Array
 
 
-def rows_of(drain: Drain, rows: slice) -> Drain:
-    """Some rows of a drain."""
+def rows_of(drain: Drain, rows: slice | NDArray[np.intp]) -> Drain:
+    """Some rows of a drain, by a slice or their indices (M,)."""
     return replace(
         drain,
         constant_a=drain.constant_a[rows],
@@ -237,6 +237,12 @@ def joined(drains: Sequence[Drain]) -> Drain:
             for of in zip(*(d.before for d in drains), strict=True)
         ),
     )
+
+
+def rows_of_each(drains: Sequence[Drain]) -> list[slice]:
+    """Which rows are whose where drains are joined."""
+    ends = np.cumsum([len(drain.cut_off_v) for drain in drains]).tolist()
+    return [slice(start, end) for start, end in zip([0, *ends], ends, strict=False)]
 
 
 def at_depth(grid: Array, values: Array, depth: Array, draw: NDArray[np.intp]) -> Array:

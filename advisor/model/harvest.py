@@ -39,7 +39,7 @@ from advisor.dataclass import dataclass
 from advisor.model import battery
 from advisor.model.ageing import Ageing, Stress, before_use, stress
 from advisor.model.battery import stored
-from advisor.model.drain import Drain, Pack, at_depth
+from advisor.model.drain import Drain, Pack, at_depth, rows_of
 from advisor.model.draws import Array
 from advisor.model.ends import INDEX
 from advisor.model.served import LOWEST, Service, service, shifted
@@ -88,6 +88,12 @@ class Harvested:
     service: Service
     left: Array
     pull: Array
+
+    def rows(self, some: slice) -> Harvested:
+        """How some rows fare."""
+        names = "load_w", "store_j", "volts", "night_j", "lost", "unserved", "level", "pull"
+        mine = {name: getattr(self, name)[some] for name in names}
+        return replace(self, left=self.left[:, some], **mine)
 
     @property
     def income_w(self) -> Array:
@@ -144,12 +150,13 @@ def harvestable(cell: Cell | None) -> bool:
     return cell is not None and cell.rechargeable and cell.charge is not None
 
 
-def recovering(life: Life, feed: Feed, product: ProductFigures, drain: Drain) -> Life:
+def recovering(life: Life, feed: Feed, product: ProductFigures, drain: Drain, fresh: bool) -> Life:
     """Lives of builds of which what comes before use empties the store, as of a fresh one.
 
     What is harvested charges it again, whatever voltage it has fallen to: a capacitor from nothing,
     another cell unless it has given all that it has, as its protection locks it out then (common
     practice, no source). `sustained` takes back those that are not charged by more than they give.
+    `fresh` : whether the fresh pack's voltage and current are wanted, as for `battery.life`.
     """
     if product.income is None or not drain.before or not harvestable(feed.cell):
         return life
@@ -158,10 +165,14 @@ def recovering(life: Life, feed: Feed, product: ProductFigures, drain: Drain) ->
         asleep &= life.start_depth < 1
     if not asleep.any():
         return life
-    anew = battery.life(feed.pack, replace(drain, before=()), fresh=True)
+    rows = np.flatnonzero(asleep.any(axis=1))
+    anew = battery.life(feed.pack, replace(rows_of(drain, rows), before=()), fresh)
     changed = ("end_depth", "life_s", "ends_by", "mean_current_a", "start_peak_a", "start_mean_a",
                "start_low_v", "dead", "self_a")  # fmt: skip
-    parts = {n: np.where(asleep, getattr(anew, n), getattr(life, n)) for n in changed}
+    parts = {}
+    for name in changed:
+        parts[name] = getattr(life, name).copy()
+        parts[name][rows] = np.where(asleep[rows], getattr(anew, name), parts[name][rows])
     return replace(life, emptied=asleep, **parts)
 
 
