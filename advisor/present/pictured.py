@@ -64,7 +64,7 @@ def _period(number: int, task: TaskCurrent) -> Pictured:
         name=period(number),
         title=f"One period of {task.task}, {show(task.period_s, 'time')}",
         finding=task.finding,
-        caption=f"Current at the rail during {task.task}, and how long",
+        caption=f"Current during {task.task}, and how long, at {task.where}",
         header=("state", *(p.part for p in task.parts)),
         rows=tuple(
             (

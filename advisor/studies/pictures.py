@@ -21,6 +21,7 @@ FIRST = 8  # parts whose draws and charges are drawn: as many as there are colou
 FEW = 3  # parts whose states and temperatures are drawn
 THIN = 120  # draws of a part that are drawn
 STACKED = 7  # consumers that are told apart
+RAILS = "the rails, each at its own voltage"
 STEP, FAR = 5.0, 40.0  # degC between temperatures; beyond so wide a span twice that
 ALIKE = 0.01  # relative; lives as near are told as equal
 
@@ -54,7 +55,7 @@ class Cloud:
 
 @dataclass(frozen=True, slots=True)
 class PartCurrent:
-    """A part's rail current (A) in each state of a task, and how long it lasts (s)."""
+    """A part's current at its rails (A) in each state of a task, and how long it lasts (s)."""
 
     part: str
     current_a: tuple[float, ...]
@@ -63,12 +64,16 @@ class PartCurrent:
 
 @dataclass(frozen=True, slots=True)
 class TaskCurrent:
-    """One period of a task, state by state; the last state is sleep, until the next event."""
+    """One period of a task, state by state; the last state is sleep, until the next event.
+
+    `where` the currents flow: further rails count with the first, each at its own voltage.
+    """
 
     task: str
     period_s: float
     states: tuple[str, ...]
     parts: tuple[PartCurrent, ...]
+    where: str
     finding: str
 
 
@@ -214,7 +219,10 @@ def _tasks(found: Evaluation) -> tuple[TaskCurrent, ...]:
             build = candidate.best
             assessed, row = build.assessed, build.row
             lines = assessed.timeline
-            rail = lines.rail_current(assessed.feed.chip_voltage())[row, :, 0]
+            feed = assessed.feed
+            rail = lines.rail_current(feed.chip_voltage())[row, :, 0]
+            for one, on_it in zip(feed.rails, lines.rails, strict=True):
+                rail = rail + np.where(on_it.on[:, 0], one.current(on_it)[:, 0], 0.0)
             here = lines.tasks[k]
             period = float(lines.period[k, 0])
             lasting = lines.duration[row, here, 0]
@@ -235,6 +243,7 @@ def _tasks(found: Evaluation) -> tuple[TaskCurrent, ...]:
                 period_s=period,
                 states=names,
                 parts=parts,
+                where=RAILS if found.product.rails else "the rail",
                 finding=_task_words(names, parts, period),
             )
         )

@@ -73,6 +73,24 @@ def test_states_fill_the_period(found: Evaluation, seen: Pictures) -> None:
     assert mean == pytest.approx(build.assessed.rail_a[build.row, 0], rel=1e-9)
 
 
+def test_a_further_rail_s_load_stands_in_its_state() -> None:
+    """A radio on a rail of its own: what it draws there comes on top of the core's current."""
+    found = evaluate(*load("crate-call"))
+    one = pictures(found, {c.part.part: consumers(c.best) for c in found.candidates})
+    assert one is not None
+    call = next(task for task in one.tasks if task.task == "call")
+    assert call.where == "the rails, each at its own voltage"
+    radio = next(load for load in found.product.workload[1].loads if load.load == "radio")
+    assert radio.current is not None
+    assert radio.on == found.product.rails[0].rail
+    for part in call.parts:
+        told = dict(zip(call.states, part.current_a, strict=True))
+        # the rail's filling and the core, which is not asleep, are the rest
+        assert told["load radio"] > radio.current.nominal
+        assert told["load radio"] < 1.2 * radio.current.nominal
+        assert max(told, key=told.__getitem__) == "load radio"
+
+
 def test_charges_are_the_mean_current(found: Evaluation, seen: Pictures) -> None:
     assert seen.charges is not None
     for candidate in found.candidates[:8]:

@@ -116,7 +116,7 @@ def cloud(found: Cloud, looks: Looks) -> Chart:
 
 
 def task(found: TaskCurrent, looks: Looks) -> Chart:
-    """The rail's current state by state, one step after the other, each as wide as any other."""
+    """The current at the rails state by state, one step after the other, each as wide as any other."""
     paint = Painted(tuple(p.part for p in found.parts), looks)
     first = found.parts[0]
     steps: list[Spec] = []
@@ -140,7 +140,7 @@ def task(found: TaskCurrent, looks: Looks) -> Chart:
     values = [row["y"] for row in steps]
     log = steep(values)
     low, high = padded(values, log, 0.12)
-    y = axis("y", "current at the rail", (low, high), log, lambda a: show(a, "current"), most=6)
+    y = axis("y", "current", (low, high), log, lambda a: show(a, "current"), most=6)
     count = len(found.states)
     names = {
         n + 0.5: f"{found.states[n].removeprefix('kernel ')} {show(first.duration_s[n], 'time')}"
@@ -166,7 +166,7 @@ def task(found: TaskCurrent, looks: Looks) -> Chart:
         {"field": "for"},
     ]
     return chart(
-        f"Current at the rail during {found.task}, state by state",
+        f"Current during {found.task}, state by state, at {found.where}",
         found.finding,
         height=260,
         layer=[
