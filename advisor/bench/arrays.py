@@ -5,13 +5,16 @@ from __future__ import annotations
 import zipfile
 from collections.abc import Iterator
 from pathlib import Path
-from typing import IO, Any
+from typing import IO, TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from advisor.bench.chunks import Cells, Chunk, Columns, Floats, of_frames, refused
 from advisor.faults import Fault, FaultError
+
+if TYPE_CHECKING:
+    import polars as pl
 
 ROWS = 1 << 17  # samples of an array taken at a time
 _EXPECTED = "an array of numbers"
@@ -35,10 +38,21 @@ def parquet(path: Path, columns: Columns) -> Iterator[Chunk]:
             if not (schema[name].is_numeric() or schema[name] == pl.Boolean):
                 read = f"a column of {schema[name]}"
                 raise FaultError((Fault(name, read, "numbers", cells.place(0, which)),))
+        rows = int(scan.select(pl.len()).collect().item())
         batches = scan.select(columns.names).collect_batches(engine="streaming")
-        yield from of_frames(iter(batches), cells, columns)
+        yield from of_frames(_whole(path, iter(batches), rows), cells, columns)
     except (pl.exceptions.PolarsError, pl.exceptions.PanicException) as error:
         raise refused(str(path), _first_line(error), "a whole Parquet file") from None
+
+
+def _whole(path: Path, frames: Iterator[pl.DataFrame], rows: int) -> Iterator[pl.DataFrame]:
+    """Frames of so many rows; that they break off is no error to their reader."""
+    counted = 0
+    for frame in frames:
+        counted += len(frame)
+        yield frame
+    if counted != rows:
+        raise refused(str(path), f"{counted} of {rows} rows", "a whole Parquet file")
 
 
 def parquet_marked(path: Path) -> bool:

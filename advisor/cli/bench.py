@@ -230,6 +230,7 @@ def distil(
     """
     from advisor.bench.notes import read_notes
     from advisor.cli.progress import progress
+    from advisor.cli.streams import unpanicked
     from advisor.cli.writing import Output, check_outputs
     from advisor.faults import Fault, FaultError
     from advisor.source import read_bytes, read_text
@@ -251,7 +252,7 @@ def distil(
         raise FaultError(faults)
     if output is not None:
         check_outputs([Output(output, "--output")], _named_by(read_notes(bench)))
-    with progress(show.quiet, "distilling the traces"):
+    with unpanicked(str(traces[0])), progress(show.quiet, "distilling the traces"):
         found = study(bench, traces)
     gone: tuple[Replaced, ...] = ()
     merged: tuple[MergedFigure, ...] = ()
@@ -293,6 +294,7 @@ def _look(
 ) -> int:
     """`distil --look`."""
     from advisor.cli.progress import progress
+    from advisor.cli.streams import unpanicked
     from advisor.cli.writing import file_by_ending
     from advisor.faults import Fault, FaultError
     from advisor.stages import begin
@@ -301,7 +303,8 @@ def _look(
     if output is not None:
         raise FaultError((Fault("--output", "a part's file", "no figures with --look"),))
     drawing = None if plot is None else file_by_ending(plot)
-    with progress(screen.quiet, "looking through the traces") as tell:
+    read = str(traces[0])
+    with unpanicked(read), progress(screen.quiet, "looking through the traces") as tell:
         found = study(traces, bench)
         if drawing is not None:
             from advisor.present.outline import save_picture

@@ -6,9 +6,10 @@ import codecs
 import contextlib
 import os
 import sys
-from typing import TextIO
+from collections.abc import Iterator
+from typing import IO, TextIO
 
-from advisor.faults import Fault, FaultError
+from advisor.faults import Fault, FaultError, Place
 
 STDOUT = "standard output"
 # what stands for a character that an encoding lacks
@@ -55,6 +56,7 @@ _PLAIN = {
     "▏": " ",
 }
 _NAME = "part-advisor-plain"
+_PANIC = b"panicked at "  # as native code begins what it says of its own faults
 _HEARD = 0.2  # s after which an interrupt is heard at the latest
 
 
@@ -127,3 +129,71 @@ def silence(*streams: TextIO) -> None:
         except (OSError, ValueError):
             continue
     os.close(nothing)
+
+
+@contextlib.contextmanager
+def unpanicked(of: str) -> Iterator[None]:
+    """Hear what native code says on the process's standard error while it reads `of`.
+
+    A reader that panics says so there, from a thread of its own, and may take what it has read for
+    the whole.
+
+    Raises
+    ------
+    FaultError
+        Where one panicked and nothing else was raised.
+    """
+    try:
+        kept = os.dup(2)
+    except OSError:  # closed: nobody hears it
+        yield
+        return
+    import tempfile
+
+    stream = sys.stderr
+    with contextlib.ExitStack() as stack:
+        stack.callback(os.close, kept)
+        heard = stack.enter_context(tempfile.TemporaryFile())
+        stack.enter_context(_own_words(stream, kept))
+        os.dup2(heard.fileno(), 2)
+        stack.callback(os.dup2, kept, 2)
+        try:
+            yield
+        except FaultError:
+            raise
+        except BaseException:
+            _pass_on(heard, kept)
+            raise
+        heard.seek(0)
+        if _PANIC in heard.read():
+            read = "what a reader of such files breaks down on"
+            raise FaultError((Fault("file", read, "a whole file", Place(of, 1, 1)),))
+        _pass_on(heard, kept)
+
+
+@contextlib.contextmanager
+def _own_words(stream: TextIO, kept: int) -> Iterator[None]:
+    """Our own words go where standard error went, `kept`, where that is what they go to."""
+    try:
+        own = stream.fileno() == 2
+        stream.flush()
+    except (OSError, ValueError):
+        own = False
+    if not own:
+        yield
+        return
+    sys.stderr = open(  # noqa: SIM115 - what it is on is closed by whoever opened it
+        kept, "w", encoding=stream.encoding, errors=stream.errors, buffering=1, closefd=False
+    )
+    try:
+        yield
+    finally:
+        with contextlib.suppress(OSError, ValueError):
+            sys.stderr.flush()
+        sys.stderr = stream
+
+
+def _pass_on(heard: IO[bytes], kept: int) -> None:
+    heard.seek(0)
+    with contextlib.suppress(OSError):
+        os.write(kept, heard.read())

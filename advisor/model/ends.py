@@ -34,11 +34,13 @@ class Fading:
 class End:
     """An end of life: `depth` of discharge at which it comes, (R, N) or broadcast to it.
 
-    None where it comes by time: then the battery's march tells. `reads` are keys of the cell's own
-    figures that it takes from `pack.figures`.
+    None where it comes by time: then the battery's march tells. A life is ended by the `noun`, and
+    ends because `words`. `reads` are keys of the cell's own figures that it takes from
+    `pack.figures`.
     """
 
     name: str
+    noun: str
     words: str
     depth: Callable[[Fading], Array] | None
     reads: tuple[tuple[str, ...], ...] = ()
@@ -48,23 +50,35 @@ DISCHARGE = ("discharge-to",)
 
 # of depths alike the first is told
 ENDS = (
-    End("capacity", "the cells are used up", lambda at: np.ones(1)),
+    End("capacity", "use", "the cells are used up", lambda at: np.ones(1)),
     End(
         "cold",
+        "the cold",
         "the coldest place leaves the rest of the capacity out of reach",
         lambda at: at.pack.least_capacity,
     ),
     End(
         "discharged",
+        "its least charge",
         "the cells are to be discharged no deeper",
         lambda at: at.pack.figures.get(DISCHARGE, np.ones(1)),
         reads=(DISCHARGE,),
     ),
-    End("cut-off", "the open voltage falls to the cut-off", lambda at: at.cut_off),
-    End("sag", "the voltage sags under load in the cold", lambda at: at.sag),
-    End("two-well", "charge cannot follow the pulses", lambda at: at.two_well),
-    End("faded", "age leaves less of the capacity than it is to have", None),
-    End("interval", "one charge of the aged cells does not last until the next", None),
-    End("shelf-life", "the cells reach the end of their shelf life", None),
+    End(
+        "cut-off",
+        "the cut-off voltage",
+        "the open voltage falls to the cut-off",
+        lambda at: at.cut_off,
+    ),
+    End("sag", "sag under load", "the voltage sags under load in the cold", lambda at: at.sag),
+    End("two-well", "slow charge", "charge cannot follow the pulses", lambda at: at.two_well),
+    End("faded", "age", "age leaves less of the capacity than it is to have", None),
+    End(
+        "interval",
+        "its interval",
+        "one charge of the aged cells does not last until the next",
+        None,
+    ),
+    End("shelf-life", "shelf life", "the cells reach the end of their shelf life", None),
 )
 INDEX = {end.name: i for i, end in enumerate(ENDS)}

@@ -10,7 +10,7 @@ from advisor.present.left_out import left_out
 from advisor.present.life_sections import life_sections, many
 from advisor.present.tables import INVENTED, caution, cost_range, notes
 from advisor.quantities import show
-from advisor.studies.words import because, build_words, life, life_with_range, money, per_cent
+from advisor.studies.words import build_words, ended_by, life, life_with_range, money, per_cent
 
 if TYPE_CHECKING:
     from advisor.studies.explain import Explanation
@@ -38,8 +38,8 @@ def explanation_page(
     lives = result.battery_life_s
     target = "" if result.life_target_s is None else f", wanted {life(result.life_target_s)}"
     page.paragraph(
-        f"Battery life {life_with_range(lives.nominal, lives.p05, lives.p95)}{target}; it ends "
-        f"because {because(lives.ends_by)}."
+        f"Battery life {life_with_range(lives.nominal, lives.p05, lives.p95)}{target}; ended "
+        f"by {ended_by(lives.ends_by)}."
     )
     caution(page, result.build, result.cautions, cautioned)
     page.heading("Where the current goes (mean over the battery's life, at the pack's own voltage)")

@@ -6,6 +6,7 @@ import math
 
 from advisor.catalogue.schema_parts import Variant
 from advisor.dimensions import YEAR
+from advisor.model.ends import ENDS, INDEX
 from advisor.model.tables import never_sleeps
 from advisor.quantities import show
 from advisor.studies.results import BuildResult
@@ -116,6 +117,9 @@ def in_years(seconds: float | None) -> str:
 
 def because(ends_by: str) -> str:
     """Why a battery's life ends, in words, by the name of what ends it."""
-    from advisor.model.ends import ENDS, INDEX
-
     return ENDS[INDEX[ends_by]].words
+
+
+def ended_by(ends_by: str) -> str:
+    """What ends a battery's life, as a noun."""
+    return ENDS[INDEX[ends_by]].noun

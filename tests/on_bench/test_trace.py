@@ -8,6 +8,7 @@ import zipfile
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import polars as pl
@@ -347,3 +348,42 @@ def test_a_piece_keeps_the_rows_of_its_samples() -> None:
         assert len(values) == 4
     assert whole.piece(slice(-2, None)).row == 25
     assert len(whole.piece(slice(9, 9)).t) == 0
+
+
+def test_a_parquet_file_is_read_whole_or_refused(tmp_path: Path) -> None:
+    """Of hundreds of bits flipped in its footer some make the reader break off without an error."""
+    path = tmp_path / "a.parquet"
+    buffer = io.BytesIO()
+    FRAME.head(2000).write_parquet(buffer, row_group_size=500)
+    whole = buffer.getvalue()
+    footer = int.from_bytes(whole[-8:-4], "little")
+    rng = np.random.default_rng(3)
+    read = {True: 0, False: 0}
+    for _ in range(300):
+        damaged = bytearray(whole)
+        damaged[-9 - int(rng.integers(footer))] ^= 1 << int(rng.integers(8))
+        path.write_bytes(damaged)
+        try:
+            rows = sum(len(chunk.t) for chunk in samples(path, COLUMNS))
+        except FaultError:
+            read[False] += 1
+        else:
+            read[True] += 1
+            assert rows == pl.read_parquet_metadata(path).get("rows", 2000)
+    assert min(read.values()) > 20
+
+
+def test_a_reader_that_breaks_off_is_a_fault(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "a.parquet"
+    FRAME.write_parquet(path)
+    every = pl.LazyFrame.collect_batches
+
+    def some(*args: Any, **named: Any) -> Any:
+        frames = list(every(*args, **named))
+        return iter([frames[0].head(7)])
+
+    monkeypatch.setattr(pl.LazyFrame, "collect_batches", some)
+    with pytest.raises(FaultError, match=f"7 of {N} rows"):
+        list(samples(path, COLUMNS))

@@ -116,7 +116,7 @@ def cloud(found: Cloud, looks: Looks) -> Chart:
 
 
 def task(found: TaskCurrent, looks: Looks) -> Chart:
-    """The current at the rails state by state, one step after the other, each as wide as any other."""
+    """The current at the rails state by state, one step after the other, all as wide."""
     paint = Painted(tuple(p.part for p in found.parts), looks)
     first = found.parts[0]
     steps: list[Spec] = []
