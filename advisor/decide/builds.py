@@ -238,7 +238,7 @@ def prepare(
     feed_cost: FeedCost,
     stack: Stack,
     product: ProductFigures,
-    events: tuple[EventStates, ...],
+    events: Sequence[tuple[EventStates, ...]],
     side: PartSide,
     part: Index,
     sleep: Index,
@@ -248,17 +248,17 @@ def prepare(
 
     Parameters
     ----------
-    part, sleep : (R,) indices into the stack; choice : (R, K) index of each task's option.
+    events : of `at_times`. part, sleep : (R,) indices; choice : (R, K) of each task's option.
     """
-    lines, at_times = calendar(stack, product, events, part, sleep, choice)
+    lines, timed = calendar(stack, product, events, part, sleep, choice)
     cut_off = np.broadcast_to(feed.cut_off_v, (len(part), lines.share.shape[2]))
     if feed.converter is None:
-        points = [stack.option_point[k][part, choice[:, k]] for k in range(len(events))]
+        points = [stack.option_point[k][part, choice[:, k]] for k in range(choice.shape[1])]
         least = [stack.sleep_min[part, sleep], *(stack.supply_min[part, p] for p in points)]
         cut_off = np.maximum.reduce(
             [cut_off, side.floor_v[part], *(v[:, None] + 0.0 * cut_off for v in least)]
         )
-    drain = carried(feed, stack, product, lines, at_times, part, sleep, cut_off)
+    drain = carried(feed, stack, product, lines, timed, part, sleep, cut_off)
     return Prepared(
         feed=feed,
         feed_cost=feed_cost,

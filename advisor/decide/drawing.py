@@ -300,7 +300,7 @@ def assessed(
                 money,
                 table,
                 here.figures,
-                here.events(table),
+                here.timed(table),
                 part_side(parts, costs, product, here.samplers, figures_read(product)),
                 np.arange(len(members)),
                 np.zeros(len(members), dtype=np.intp),

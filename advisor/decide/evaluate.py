@@ -424,6 +424,7 @@ def _nominal(
     """
     table = stack(read)
     events = here.events(table)
+    timed = here.timed(table, events)
     own: dict[str, PartCost] = {}
     part_costs = []
     for one in fits:
@@ -456,7 +457,7 @@ def _nominal(
         if plan.part.size:
             plans.append(plan)
             rows = plan.part, plan.sleep, plan.choice
-            prepared.append(prepare(made, money, table, here.figures, events, side, *rows))
+            prepared.append(prepare(made, money, table, here.figures, timed, side, *rows))
     plan_of: dict[int, Plans] = {}
     unknown: dict[str, list[str]] = defaultdict(list)
     for plan, assessed in zip(

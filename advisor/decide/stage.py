@@ -12,7 +12,7 @@ from advisor.decide.marches import Marches
 from advisor.figures import Path
 from advisor.model.drain import Pack
 from advisor.model.draws import Case, GridSampler, Known, Sampler, Trace
-from advisor.model.events import EventStates, expand
+from advisor.model.events import EventStates, at_times, expand
 from advisor.model.packs import Feed, feed
 from advisor.model.tables import Stack
 from advisor.model.workload import ProductFigures, product_figures
@@ -109,6 +109,14 @@ class Stage:
     def events(self, table: Stack) -> tuple[EventStates, ...]:
         """The events of every task."""
         return tuple(expand(table, self.figures, k) for k in range(len(self.figures.tasks)))
+
+    def timed(
+        self, table: Stack, events: tuple[EventStates, ...] | None = None
+    ) -> tuple[tuple[EventStates, ...], ...]:
+        """The same at each of the product's times; `events` are those of every task, if known."""
+        if events is not None and not self.figures.times:
+            return (events,)
+        return at_times(table, self.figures)
 
 
 def stage(

@@ -191,6 +191,8 @@ def _cases(drain: Drain, r: NDArray[np.intp], n: NDArray[np.intp]) -> Drain:
 
 def some_tasks(drain: Drain, tasks: Sequence[int]) -> Drain:
     """The same without the states of the other tasks."""
+    if list(tasks) == list(range(len(drain.tasks))):
+        return drain
     states = np.concatenate(
         [*(np.arange(drain.tasks[k].start, drain.tasks[k].stop) for k in tasks), [-1]]
     ).astype(np.intp)

@@ -291,25 +291,35 @@ def _tries(events: tuple[EventStates, ...], n: int) -> Array | None:
     return np.concatenate([*each, np.ones((1, n))])
 
 
+def at_times(stack: Stack, product: ProductFigures) -> tuple[tuple[EventStates, ...], ...]:
+    """The events of every task at each of the product's times, once where it has none."""
+    if not product.times:
+        return (tuple(expand(stack, product, k) for k in range(len(product.tasks))),)
+    out = []
+    for t in range(len(product.times)):
+        then, asleep = product.in_time(t), stack.in_time(t)
+        out.append(tuple(expand(asleep, then, k) for k in range(len(then.tasks))))
+    return tuple(out)
+
+
 def calendar(
     stack: Stack,
     product: ProductFigures,
-    events: tuple[EventStates, ...],
+    events: Sequence[tuple[EventStates, ...]],
     part: NDArray[np.intp],
     sleep: NDArray[np.intp],
     choice: NDArray[np.intp],
 ) -> tuple[Timeline, list[Timeline]]:
     """R builds as rows over the whole calendar, and at each of the product's times, as if it lasted
-    for ever; part, sleep (R,) and choice (R, K) as for `timeline`. A task that is not done then has
-    its states all the same, of no share.
+    for ever; `events` as of `at_times`; part, sleep (R,) and choice (R, K) as for `timeline`.
+    A task that is not done then has its states all the same, of no share.
     """
     if not product.times:
-        return timeline(stack, product, events, part, sleep, choice), []
-    out = []
-    for t in range(len(product.times)):
-        then, asleep = product.in_time(t), stack.in_time(t)
-        met = tuple(expand(asleep, then, k) for k in range(len(then.tasks)))
-        out.append(timeline(asleep, then, met, part, sleep, choice))
+        return timeline(stack, product, events[0], part, sleep, choice), []
+    out = [
+        timeline(stack.in_time(t), product.in_time(t), met, part, sleep, choice)
+        for t, met in enumerate(events)
+    ]
     return _mixed(product, out), out
 
 
