@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import dataclasses
+import math
+from collections import Counter
 
 import pytest
 
-from advisor.decide import family_search
+from advisor.decide import family_search, family_sets
 from advisor.decide.family import Family
 from advisor.decide.family_model import Build
 from advisor.decide.family_plans import solve
@@ -118,6 +120,21 @@ def test_sets_are_not_tried_where_many_parts_may_be_adopted() -> None:
     for most, tried in ((4, True), (6, False), (60, False)):
         limits = dataclasses.replace(many.limits, parts=most)
         assert PartSets(dataclasses.replace(many, limits=limits)).few() is tried
+
+
+def test_more_sets_than_are_worth_bounding_are_left_alone(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Of all numbers of parts together: those of any one number are fewer here."""
+    sets = PartSets(few(1)[0])
+    every = sets.below(math.inf)
+    assert every is not None
+    sizes = Counter(len(one.parts) for one in every)
+    assert max(sizes.values()) < len(every)
+    monkeypatch.setattr(family_sets, "MOST_LEFT", len(every))
+    assert sets.below(math.inf) == every
+    monkeypatch.setattr(family_sets, "MOST_LEFT", len(every) - 1)
+    assert sets.below(math.inf) is None
 
 
 def test_a_plan_holds_each_build_in_its_role() -> None:
