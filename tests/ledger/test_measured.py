@@ -13,4 +13,5 @@ from tests.ledger.measured import CASES
 @pytest.mark.parametrize("name", CASES)
 def test_a_session_is_as_kept(tmp_path: Path, name: str) -> None:
     changed = list(differences(told(CASES[name](tmp_path)), read(name)))
-    assert not changed, "\n".join((f"{len(changed)} figures are not as kept:", *changed[:40]))
+    words = f"{len(changed)} figures are not as kept; if that is meant: python -m tests.ledger"
+    assert not changed, "\n".join((words, *changed[:40]))
