@@ -23,7 +23,9 @@ from advisor.catalogue.schema_product import Product
 from advisor.dataclass import dataclass
 from advisor.decide.drawing import Drawn
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
+from advisor.decide.marches import Marches
 from advisor.decide.ranks import DIGITS
+from advisor.figures import Path
 from advisor.model.money import price_at
 
 TELLS = 1.0  # points by which a corrected score may be wrong
@@ -34,16 +36,22 @@ class Offer:
     """What a part offers at a place, expected over the draws or at the stated values.
 
     `score` of 0..100; `lifetime` per unit, None where unknown; `change` the chance of a battery
-    change, None without draws or where unknown. `state` tells what makes a curve jump: the build,
-    the price breaks, and at the stated values the battery changes, whose number is `changes`.
+    change, None without draws or where unknown. `made` is the build, and at the stated values the
+    battery changes, whose number is `changes`; `tiers` are the price breaks that hold.
     """
 
     candidate: Candidate
     score: float
     lifetime: float | None
     change: float | None
-    state: tuple[Hashable, ...]
+    made: tuple[Hashable, ...]
+    tiers: tuple[Hashable, ...]
     changes: float | None
+
+    @property
+    def state(self) -> tuple[Hashable, ...]:
+        """What makes a curve jump where it changes."""
+        return (*self.made, *self.tiers)
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +94,9 @@ class Along:
         self.catalogue, self.product, self.lever, self.near = catalogue, product, lever, near
         self.base, self.draws = base, min(draws, base.draws)
         self._found: dict[tuple[float, tuple[str, ...], int], Evaluation] = {}
+        # prices are told from the catalogue, which such a lever leaves as it is
+        self._counts = lever.path == Path(product.product).child("cost", "units")
+        self._marches = Marches()
         self._off: dict[str, _Means] = {}
         for candidate in base.candidates:
             if candidate.drawn is not None:
@@ -110,7 +121,7 @@ class Along:
             self.catalogue, self.product, [self.lever.assignment(place)]
         )
         some = catalogue.only(parts) if parts else catalogue
-        found = evaluate(some, product, draws, self.base.seed)
+        found = evaluate(some, product, draws, self.base.seed, marches=self._marches)
         self._found[place, parts, draws] = found
         return found
 
@@ -160,10 +171,37 @@ class Along:
         yield from self.changes(key, low, middle, near)
         yield from self.changes(key, middle, high, near)
 
+    def jumps(
+        self, offer: Callable[[float], Offer | None], low: float, high: float, near: float
+    ) -> Iterator[tuple[float, float]]:
+        """The changes of what makes a part's curve jump, by what it offers at a place.
+
+        How many are made moves price breaks alone while the build stays: they are known without a
+        decision.
+        """
+        one, other = offer(low), offer(high)
+        if one is None or other is None:
+            if one is None and other is None:
+                return
+        elif self._counts and one.made == other.made:
+            candidate = one.candidate
+            yield from self.changes(
+                lambda x: tuple(_tiers(candidate, self.base, round(x))), low, high, near
+            )
+            return
+        elif one.state == other.state:
+            return
+        middle = self.lever.between(low, high, near)
+        if middle is None:
+            yield low, high
+            return
+        yield from self.jumps(offer, low, middle, near)
+        yield from self.jumps(offer, middle, high, near)
+
     def _offer(self, candidate: Candidate, evaluation: Evaluation) -> Offer:
         build, drawn = candidate.best, candidate.drawn
         assessed, row = build.assessed, build.row
-        tiers = tuple(_tiers(candidate, evaluation))
+        tiers = tuple(_tiers(candidate, evaluation, evaluation.product.cost.units))
         if drawn is None:
             lifetime = float(assessed.costs.lifetime[row, 0])
             changes = float(assessed.costs.replacements[row, 0])
@@ -173,7 +211,8 @@ class Along:
                 score=candidate.score,
                 lifetime=None if np.isnan(lifetime) else lifetime,
                 change=None,
-                state=(build.name, steps, *tiers),
+                made=(build.name, steps),
+                tiers=tiers,
                 changes=steps,
             )
         off = _Means(0.0, 0.0, 0.0)
@@ -186,15 +225,15 @@ class Along:
             score=min(max(drawn.expected + off.score, 0.0), 100.0),
             lifetime=None if np.isnan(lifetime) else float(lifetime),
             change=None if np.isnan(change) else change,
-            state=(build.name, *tiers),
+            made=(build.name,),
+            tiers=tiers,
             changes=None,
         )
 
 
-def _tiers(candidate: Candidate, evaluation: Evaluation) -> Iterator[int]:
-    """Which price break holds for everything that a build is made of, and whether more is bought
-    than rounding up to whole packages asks for."""
-    units = evaluation.product.cost.units
+def _tiers(candidate: Candidate, evaluation: Evaluation, units: int | None) -> Iterator[int]:
+    """Which price break holds for everything that a build is made of where so many are made, and
+    whether more is bought than rounding up to whole packages asks for."""
     if units is None:
         return
     feed = candidate.best.assessed.feed

@@ -480,7 +480,7 @@ def _joined(
     out = [points[0]]
     for before, after in pairwise(points):
         if steps and few(offer(before.x), offer(after.x)):
-            for low, high in line.changes(state, before.x, after.x, max(STEP, line.near)):
+            for low, high in line.jumps(offer, before.x, after.x, max(STEP, line.near)):
                 for x, side in ((low, 1), (high, 2)):
                     if before.x < x < after.x and x > out[-1].x:
                         out.append(_point(x, offer(x), side))

@@ -186,7 +186,6 @@ def test_the_break_that_holds_is_told_for_all_that_a_build_is_made_of() -> None:
         part=SimpleNamespace(price=price({1: 3.0, 100: 2.0, 101: 1.99})),
         addons=(),
     )
-    evaluation: Any = SimpleNamespace(product=SimpleNamespace(cost=SimpleNamespace(units=100)))
-    assert list(_tiers(candidate, evaluation)) == [2, 0, 3, 0, 2, 1]
-    evaluation.product.cost.units = None
-    assert list(_tiers(candidate, evaluation)) == []
+    evaluation: Any = SimpleNamespace()
+    assert list(_tiers(candidate, evaluation, 100)) == [2, 0, 3, 0, 2, 1]
+    assert list(_tiers(candidate, evaluation, None)) == []

@@ -13,7 +13,7 @@ from advisor.catalogue.load import with_changes
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.shipped import load
-from advisor.decide.along import Along
+from advisor.decide.along import Along, Offer
 from advisor.decide.evaluate import evaluate
 from advisor.faults import FaultError
 from advisor.present.machine import to_json
@@ -307,3 +307,26 @@ def test_halving_is_as_close_for_small_figures_as_for_large_ones(scale: float) -
     while (middle := found.between(near, far, 1e-3)) is not None:
         near = middle
     assert far - near <= 1e-3 * far
+
+
+@pytest.mark.parametrize("product", ["barrel-tag", "valve-driver"])
+def test_price_breaks_are_found_where_the_decision_has_them(product: str) -> None:
+    """Against halving by whole decisions, which know nothing of what moves where."""
+    catalogue, asked = load(product)
+    base = evaluate(catalogue, asked)
+    some = tuple(sorted(c.part.part for c in base.candidates[:4]))
+    line = Along(catalogue, asked, lever(catalogue, asked, f"{product}:cost.units"), base)
+    found = 0
+    for name in some:
+
+        def offer(x: float, name: str = name) -> Offer | None:
+            return line.offers(x, some).get(name)
+
+        def state(x: float, name: str = name) -> object:
+            there = line.offers(x, some).get(name)
+            return None if there is None else there.state
+
+        known = list(line.jumps(offer, 500.0, 40000.0, 0.01))
+        assert known == list(line.changes(state, 500.0, 40000.0, 0.01))
+        found += len(known)
+    assert found > 8
