@@ -10,8 +10,10 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from advisor.quantities import NORMAL_99, Quantity
+from advisor.quantities import NORMAL_99, Quantity, QuantityError, exact, pert, typical_max
 
+# ends by which a spread is written, and which may be moved by themselves
+ENDS = frozenset(("typical", "max", "low", "likely", "high"))
 SIGNED = frozenset(("temperature", "score"))  # what has no natural zero
 
 
@@ -37,6 +39,27 @@ def moved(quantity: Quantity, value: float) -> Quantity:
     if quantity.kind == "rectangular":
         ends = tuple(x * share for x in shape)
     return replace(quantity, nominal=value, u=quantity.u * share, shape=ends)
+
+
+def with_end(quantity: Quantity, end: str, value: float) -> Quantity:
+    """The figure with one of the `ENDS` that its spread is written by at `value` (SI); as it stands
+    where that end is none of its own, or may not stand there."""
+    at = quantity.nominal
+    ends = {"typical": at, "max": at} if end in ("typical", "max") else {}
+    if quantity.kind == "lognormal":
+        median, sigma = quantity.shape
+        ends = {"typical": median, "max": median * math.exp(sigma * NORMAL_99)}
+    elif quantity.kind == "pert":
+        ends = dict(zip(("low", "likely", "high"), quantity.shape, strict=True))
+    elif quantity.kind != "exact":
+        return quantity
+    if end not in ends:
+        return quantity
+    told = [exact(x, quantity.dimension) for x in (ends | {end: value}).values()]
+    try:
+        return pert(*told) if len(told) == 3 else typical_max(*told)
+    except QuantityError:
+        return quantity
 
 
 def written(quantity: Quantity, unit: str, factor: float = 1.0) -> str:

@@ -7,19 +7,21 @@ for whatever it tells: each of its answers narrows the bracket, down to a thousa
 
 from __future__ import annotations
 
-from collections.abc import Generator
+from collections.abc import Generator, Mapping, Sequence
 
 import numpy as np
 
 from advisor.catalogue.levers import NEAR, Lever, part_way
 from advisor.dataclass import dataclass
+from advisor.decide.builds import Build
 from advisor.decide.leading import Ask, Decided, Standing
 from advisor.decide.line import Line
+from advisor.model.draws import Array
 
 # Places of a scan inside a bracket.
 INSIDE = 8
 # Values at which a change is closed in on with all draws, before decisions are asked for.
-CLOSER = 6
+CLOSER = 8
 # Share of a value within which a change is closed in on by decisions alone.
 NARROW = 0.03
 
@@ -27,10 +29,11 @@ NARROW = 0.03
 @dataclass(frozen=True, slots=True)
 class Tip:
     """Where the lead is lost: the first value found beyond the change, and who leads there; None
-    where nothing fits."""
+    where nothing fits. `among`: the parts that may lead there, None for all."""
 
     at: float
     leader: str | None
+    among: tuple[str, ...] | None = None
 
 
 # A search asks for decisions, one at a time, and goes on with them.
@@ -68,7 +71,7 @@ def pinned(line: Line, near: tuple[float, float], beyond: float, there: Standing
             start = scanned if inside and n % 4 != 2 else close
             guess = _crossing(line, start, beyond)
             pending = guess if there is None else None
-        if guess is None:
+        if guess is None or (there is None and guess == beyond):
             x = beyond if there is None else halved
         else:
             x = _beside(lever, guess, close, beyond, there is not None)
@@ -92,7 +95,8 @@ def _told(line: Line, beyond: float, there: Standing) -> Search:
     if there.leader is None:
         found = yield Ask(line.lever, beyond, None)
         there = found.standing
-    return Tip(beyond, there.leader)
+        return Tip(beyond, there.leader)
+    return Tip(beyond, there.leader, line.ask(beyond).parts)
 
 
 def _beside(lever: Lever, guess: float, close: float, beyond: float, sure: bool) -> float | None:
@@ -127,33 +131,92 @@ def _crossing(line: Line, close: float, beyond: float) -> float | None:
     builds = line.close(np.array([low, x, high]))
     if not builds:
         return x
-    # the few draws tell a slope over the whole bracket: near by they go in steps
-    slope = (float(leads[0]) - float(leads[-1])) / INSIDE
-    sure: dict[bool, tuple[float, float]] = {}
+    # the few draws tell the shape, all draws how far it is off: at the ones asked for, and at those
+    # where the decision is known the scan is exact
+    shares = np.linspace(0.0, 1.0, INSIDE + 1)
+    told: dict[float, float] = {}
+    # the shares of the way that are known to keep and to lose the lead
+    kept: float | None = None
+    gone: float | None = None
+    if line.knows(close) and np.isfinite(leads[0]):
+        told[0.0] = kept = 0.0
     last: tuple[float, float] | None = None
-    for n in range(CLOSER):
+    sizes: dict[bool, float] = {}  # the last lead that was kept, and the last that was lost
+    for _ in range(CLOSER):
         lead = line.exactly(x, builds)
-        sure[lead < 0] = x, lead
-        if len(sure) == 2:
-            guess = _straight(*sure[False], *sure[True])
-            if n % 3 == 2:
-                guess = part_way(sure[False][0], sure[True][0], 0.5)
-        else:
-            # not yet on the other side, which a step beyond the line's zero may be
-            if last is not None and abs(lead) < abs(last[1]) < np.inf:
-                slope = (last[1] - lead) / (_share(low, high, x) - _share(low, high, last[0]))
-            steps = 2.0**n
-            if np.isfinite(slope) and slope > 0 and np.isfinite(lead):
-                steps = min(1.05 * abs(lead) / slope, steps)
-            guess = part_way(low, high, _share(low, high, x) + (steps if lead >= 0 else -steps))
-        guess = min(max(guess, min(close, beyond)), max(close, beyond))
-        if abs(guess - x) <= lever.reach(x, 0.1 * NEAR):
+        along = share_of(close, beyond, x)
+        guessed = float(np.interp(along, shares, leads))
+        if not np.isfinite(lead) or not np.isfinite(guessed):
+            return _halved(line, (close, beyond), (low, high), x, builds)
+        told[along] = lead - guessed
+        kept, gone = (along, gone) if lead >= 0 else (kept, along)
+        share = _first_zero(shares, leads, told)
+        if share is None:
+            if along == 1.0:
+                return None  # by all draws it is not lost there
+            share = 1.0
+        inside = kept if kept is not None else 0.0, gone if gone is not None else 1.0
+        if last is not None and lead != last[1]:
+            straight = along - lead * (along - last[0]) / (lead - last[1])
+            share = straight if inside[0] < straight < inside[1] else share
+        size = abs(lead)
+        if kept is not None and gone is not None and size > 0.5 * sizes.get(lead >= 0, np.inf):
+            share = (kept + gone) / 2  # a step, or a bend: a straight line tells little
+        sizes[lead >= 0] = size
+        last = along, lead
+        guess = part_way(close, beyond, share)
+        if abs(guess - x) <= lever.reach(x, 0.3 * NEAR):
             return guess
-        last, x = (x, lead), guess
+        x = guess
     return x
 
 
-def _share(low: float, high: float, x: float) -> float:
+def _halved(
+    line: Line,
+    ends: tuple[float, float],
+    around: tuple[float, float],
+    x: float,
+    builds: Sequence[Build],
+) -> float | None:
+    """Where all draws lose the lead at a step that has no height, closed in on by halving; None
+    where they do not."""
+    low, high = around
+    for end in (low, high):
+        if (line.exactly(end, builds) < 0) == (end == low):
+            # the step lies elsewhere: between this end and the other one of the bracket
+            low, high = (ends[0], low) if end == low else (high, ends[1])
+            break
+    if high == ends[1] and high != around[1] and line.exactly(high, builds) >= 0:
+        return None
+    for n in range(CLOSER):
+        middle = x if n == 0 and min(low, high) < x < max(low, high) else part_way(low, high, 0.5)
+        if line.lever.between(low, high, 0.2 * NEAR) is None:
+            break
+        if line.exactly(middle, builds) < 0:
+            high = middle
+        else:
+            low = middle
+    return part_way(low, high, 0.5)
+
+
+def _first_zero(shares: Array, leads: Array, told: Mapping[float, float]) -> float | None:
+    """The first share of the way at which scanned leads (N,), put right by what they are off at
+    some shares, fall below zero; None where they do not."""
+    every = np.union1d(shares, list(told))
+    at = np.array(sorted(told))
+    off = np.interp(every, at, np.array([told[one] for one in at.tolist()]))
+    there = np.interp(every, shares, np.clip(leads, -100.0, 100.0)) + off
+    lost = np.flatnonzero(there < 0)
+    if not lost.size:
+        return None
+    n = int(lost[0])
+    if n == 0:
+        return 0.0
+    ahead, behind = there[n - 1], there[n]
+    return float(every[n - 1] + (every[n] - every[n - 1]) * ahead / (ahead - behind))
+
+
+def share_of(low: float, high: float, x: float) -> float:
     """How far a value is from one to another, as `part_way` has it."""
     if low > 0 and high > 0 and x > 0:
         return float(np.log(x / low) / np.log(high / low))

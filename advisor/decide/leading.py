@@ -21,6 +21,7 @@ from advisor.catalogue.load import with_changes
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_parts import Part
 from advisor.catalogue.schema_product import Product
+from advisor.catalogue.spread import ENDS
 from advisor.dataclass import dataclass
 from advisor.decide.builds import Build
 from advisor.decide.drawing import draw_builds
@@ -36,8 +37,9 @@ from advisor.figures import Path
 from advisor.model.draws import Array, Case, Trace
 
 CLOSE = 3.0  # points; builds as close to their part's best at the stated values may be better
+MOVED = 256  # moved files that are kept, the latest
 MANY = 60  # values decided in one pass: more save little and take memory
-SPREADS = frozenset(("typical", "max", "low", "likely", "high"))  # ends of a figure's spread
+FAR = 8.0  # points; parts that are farther behind at the stated values are not looked at for builds
 MOST = 2  # builds of a part that a look at the stated values takes over
 
 
@@ -85,8 +87,13 @@ class Deciding:
         for one in self.offered:
             fronts[one.build.part].append(one.build)
         self.memo: Trace = {}
+        # what builds are worth as things stand, by so many first draws
+        self.as_now: dict[int, dict[Build, float]] = {}
         self.marches = Marches()
         self._moved: dict[tuple[Path, float], tuple[Catalogue, Product] | None] = {}
+        # between which values of levers the criteria stay
+        self._anchored: dict[Path, list[tuple[float, float]]] = {}
+        self.canonical: dict[tuple[str, str], Build] = {}  # builds by their part and name
         self.drawn: set[Path] = set()  # levers that move what builds are reckoned with
         self.worth = {one.build: one.worth for one in self.offered}
         for c in self.candidates:
@@ -97,6 +104,11 @@ class Deciding:
             for candidate in self.candidates
             for build in worth_carrying(candidate, fronts[candidate.part.part])
         ]
+        self.canonical |= {(b.part, b.name): b for b in self.carried}
+
+    def one_of(self, build: Build) -> Build:
+        """The build that stands for all of its part and name: they share what scans tell."""
+        return self.canonical.setdefault((build.part, build.name), build)
 
     def of_part(self, lever: Lever) -> bool:
         """Whether a lever moves one part's score alone."""
@@ -114,6 +126,8 @@ class Deciding:
                 self._moved[at] = with_changes(self.catalogue, self.product, [lever.assignment(x)])
             except FaultError:
                 self._moved[at] = None
+            if len(self._moved) > MOVED:
+                del self._moved[next(iter(self._moved))]
         return self._moved[at]
 
     def plans(self, lever: Lever) -> bool:
@@ -168,7 +182,7 @@ class Deciding:
         tell. `staged`: a place at a time where the lever moves no drawn figure."""
         base, draws = self.base, min(draws, self.base.draws)
         cases: list[Case] = [(lever.path, x) for x in places.tolist()]
-        weighed = self._criteria(lever, places)
+        weighed = self.criteria(lever, places)
         memo = self.memo
         found, taken = scan(
             self.catalogue,
@@ -218,15 +232,19 @@ class Deciding:
         ]
         return np.stack(rows)
 
-    def _criteria(self, lever: Lever, places: Array) -> Sequence[Sequence[Criterion]]:
-        """The criteria at the places, or those for all: anchors may be the lever, or rest on it."""
+    def criteria(self, lever: Lever, places: Array) -> Sequence[Sequence[Criterion]]:
+        """The criteria at places (P,) SI, or one set for all: anchors may rest on the lever."""
         base = self.base.criteria
-        if self.of_part(lever):
-            return [base]
-        if all(self._criteria_at(lever, x) == base for x in (places.min(), places.max())):
-            return [base]
-        self.drawn.add(lever.path)
-        return [self._criteria_at(lever, x) for x in places.tolist()]
+        if lever.path.document != self.product.product:
+            return [base]  # anchors rest on the product alone
+        low, high = float(places.min()), float(places.max())
+        same = self._anchored.setdefault(lever.path, [])
+        if not any(one <= low and high <= other for one, other in same):
+            if any(self._criteria_at(lever, x) != base for x in (low, high)):
+                self.drawn.add(lever.path)
+                return [self._criteria_at(lever, x) for x in places.tolist()]
+            same.append((low, high))
+        return [base]
 
     def _criteria_at(self, lever: Lever, x: float) -> tuple[Criterion, ...]:
         catalogue, product = self.moved(lever, x) or (self.catalogue, self.product)
@@ -239,7 +257,7 @@ class Deciding:
 
     def moves_nothing(self, lever: Lever, found: Standing) -> bool:
         """Whether a look at the stated values elsewhere found all as it stands."""
-        if lever.path.keys[-1] in SPREADS:
+        if lever.path.keys[-1] in ENDS:
             return False
         own = [c for c in self.candidates if c.part.part == lever.path.document]
         now = {c.part.part: max(b.score for b in c.builds) for c in own or self.candidates}
@@ -272,7 +290,10 @@ class Deciding:
                     there = there.only(one.parts)
                 found = self._evaluated(there, product, one.stated)
                 scores = {c.part.part: c.score for c in found}
-                builds = [b for c in found for b in _taken(c, one.stated)]
+                # a look is for builds that may lead there
+                least = max(scores.values(), default=0.0) - FAR if one.stated else -np.inf
+                near = [c for c in found if c.score >= least]
+                builds = [b for c in near for b in _taken(c, one.stated)]
                 worth = {} if one.stated else {c.best: c.worth for c in found}
                 out[n] = Decided(self.standing(scores), builds, worth)
         for stated, named in alone.items():

@@ -30,11 +30,14 @@ def least_digits(
     begin(progress, "confirming tips")
     left = {n: list(rounded(lever, tip.at))[:TRIES] for n, (lever, tip) in enumerate(found)}
     out = [tip.at for _, tip in found]
-    parts = tuple(deciding.scores)
+    every = tuple(deciding.scores)
     while left := {n: values for n, values in left.items() if values}:
         if progress is not None:
             progress(len(found) - len(left), len(found))
-        asks = [Ask(found[n][0], values.pop(0), parts) for n, values in left.items()]
+        asks = [
+            Ask(found[n][0], values.pop(0), found[n][1].among or every)
+            for n, values in left.items()
+        ]
         for n, ask, told in zip(tuple(left), asks, deciding.decided(asks), strict=True):
             if told.standing.leader == found[n][1].leader:
                 out[n] = ask.x

@@ -1,54 +1,39 @@
-"""A lever: scans along it on the first few draws, corrected by the decisions taken on it.
+"""A lever: looks along it, and the builds that count there.
 
-Where the decision is known a scan's scores are exactly the decision's: on common random numbers a
-part's score at a value x is E_N(known) + [E_n(x) - E_n(known)], n draws being the first of N.
-Between two known values the correction goes evenly from one to the other.
+Between two places a build is taken to be worth no less and no more than at them: so far a look at
+few places tells where the lead may be lost in between.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.catalogue.levers import Lever
 from advisor.decide.builds import Build
 from advisor.decide.drawing import chunk_of
-from advisor.decide.leading import Ask, Decided, Deciding
-from advisor.decide.scan import scan
-from advisor.model.draws import Array, Case
+from advisor.decide.leading import Ask
+from advisor.decide.scans import COARSE, FINE, MORE, Scans
+from advisor.model.draws import Array
 
-COARSE = 16  # draws of a scan over a whole side
-FINE = 64  # draws of a scan between two values
-CLOSE = 3.0  # points; builds as close to their part's best may take turns with it nearby
+# where a scan tells of no more than so many points, so many draws are taken instead
+UNSURE = ((64, 2.0), (256, 0.8), (2000, 0.3))
+CLOSE = 2.0  # points; builds as close to their part's best may take turns with it nearby
 EQUAL = 0.3  # points; builds of a part that close are told apart by all draws
-WIDE = 8.0  # points; parts as close to the best may lead nearby
+WIDE = 5.0  # points; parts as close to the best may lead nearby
+STRIDE = 3  # of places outward every third is looked at first
+SAFE = 0.5  # points by which the lead is kept where the places between two are not looked at
+GAIN = 8.0  # points that a build may gain between two places before it is out
+LITTLE = 0.1  # points; where a lever moves no build by more, no other build comes up
+FAR_OUT = 1e6  # below zero: what stands for a build that is out
 MUCH = 1000  # builds times places of a scan that is worth a pass for each interval
 MARGIN = 2.0  # points by which a scanned score may be wrong where a decision is asked for
 
 
-class Line:
+class Line(Scans):
     """A lever: a scan along it, corrected by the decisions that were taken on it."""
-
-    def __init__(self, deciding: Deciding, lever: Lever) -> None:
-        self.deciding, self.lever = deciding, lever
-        part = lever.path.document
-        self.moves = [part] if deciding.of_part(lever) else list(deciding.scores)
-        self._carried = {(b.part, b.name): b for b in deciding.carried if b.part in self.moves}
-        now = lever.now
-        assert now is not None
-        self._known: dict[float, Mapping[str, float]] = {now: deciding.scores}
-        self._last: tuple[Array, list[Build], Array] | None = None
-        self._told: tuple[Array, Mapping[str, Array]] | None = None
-        self.staged = False  # scanned a place at a time
-        self.untold = False  # no scan tells anything
-        self._points: dict[tuple[int, float], dict[Build, float]] = {}
-
-    @property
-    def carried(self) -> list[Build]:
-        """The builds that are carried along."""
-        return list(self._carried.values())
 
     def ask(self, x: float) -> Ask:
         """What to ask for at a value: the leader of now and whoever may lead there."""
@@ -73,37 +58,160 @@ class Line:
         """What to ask for the builds that stand at a value."""
         return Ask(self.lever, x, tuple(self.deciding.scores), stated=True)
 
-    def learn(self, ask: Ask, found: Decided) -> bool:
-        """Take over what a decision found; whether any of its builds is new here."""
-        if not ask.stated:
-            self._known[ask.x] = found.standing.scores
-        self.deciding.worth.update(found.worth if self.deciding.weighs(self.lever) else {})
-        options = self.deciding.product.supply_options.cells
-        fresh = False
-        for build in found.builds:
-            key = build.part, build.name
-            if key not in self._carried and build.assessed.feed.option in options:
-                self._carried[key] = build
-                fresh = True
-        return fresh
-
-    def known_lead(self, x: float) -> float:
-        """The lead at a value at which a decision was taken."""
-        return self.deciding.standing(self._known[x]).lead
-
     def leads(self, places: Array) -> Array | None:
         """The lead over places (N,) by all that is carried along, (N,) points; None where none can
-        tell. Places are in SI."""
+        tell. Places are in SI. Between some of them it goes straight where nothing may be lost."""
         if self.untold:
             return None
         builds = self.carried
-        scores = self._scores(places, COARSE, builds)
-        if scores is None:
+        found = self._still(places)
+        if found is not None:
+            return found
+        raw = self._surveyed(builds, places)
+        if raw is None:
             self.untold = True
             return None
-        self._last = places, builds, self._raw(builds, places, COARSE)
+        self._last = places, builds, raw
+        scores = self._parts(builds, raw + self._off(builds, places, COARSE))
         self._told = places, scores
-        return self._lead(scores)
+        leads = self._lead(scores)
+        self._scanned = (len(builds), len(self._known)), places, leads
+        return leads
+
+    def _still(self, places: Array) -> Array | None:
+        """The lead over places (N,) SI by the last scan of a whole side, where nothing was learned
+        since and it went over all of them."""
+        if self._scanned is None:
+            return None
+        state, scanned, leads = self._scanned
+        if state != (len(self._carried), len(self._known)):
+            return None
+        order = np.argsort(scanned)
+        at = order[np.minimum(np.searchsorted(scanned, places, sorter=order), len(scanned) - 1)]
+        return np.asarray(leads[at]) if (scanned[at] == places).all() else None
+
+    def _surveyed(self, builds: Sequence[Build], places: Array) -> Array | None:
+        """Builds over places (N,) SI by few draws, (B, N) points: every so-manyth place outward
+        first, those between only where the lead may be lost there."""
+        now = self.lever.now
+        assert now is not None
+        if self.deciding.weighs(self.lever):
+            return self._raw(builds, places, COARSE)
+        seen = first_looks(places, now)
+        raw = self._raw(builds, places[seen], COARSE)
+        if not raw.size:
+            return None
+        wanted, some = self._hidden(builds, places, seen, raw)
+        asked = np.isin(np.arange(len(places)), wanted)
+        if wanted.size and some:
+            self._raw(some, places[wanted], COARSE)
+        told = np.stack([self._points_at(builds, x, COARSE) for x in places.tolist()], axis=1)
+        told[:, ~(asked | np.isin(np.arange(len(places)), seen))] = np.nan
+        return self._filled(builds, places, told)
+
+    def _filled(self, builds: Sequence[Build], places: Array, told: Array) -> Array:
+        """Points of builds (B, N), those that nobody asked for on a straight line between the next
+        ones that are known."""
+        now = self.lever.now
+        assert now is not None
+        axis = np.array([self._axis(x) for x in (now, *places.tolist())])
+        there = self._raw(builds, np.array([now]), COARSE)
+        every = np.maximum(np.concatenate([there, told], axis=1), -FAR_OUT)
+        for row in every:
+            known = ~np.isnan(row)
+            if not known.all():
+                at = axis[known]
+                order = np.argsort(at)
+                row[~known] = np.interp(axis[~known], at[order], row[known][order])
+        every[every < -np.sqrt(FAR_OUT)] = -np.inf
+        return np.asarray(every[:, 1:])
+
+    def _hidden(
+        self, builds: Sequence[Build], places: Array, seen: NDArray[np.intp], raw: Array
+    ) -> tuple[NDArray[np.intp], list[Build]]:
+        """The places (by their indices) among those not `seen` where the lead may be lost, and
+        those of the builds that count there. A build is taken to be worth no less and no more
+        between two places than at them."""
+        now = self.lever.now
+        assert now is not None
+        at = np.array([now, *places[seen]])
+        points = np.concatenate([self._raw(builds, at[:1], COARSE), raw], axis=1)
+        points = points + self._off(builds, at, COARSE)
+        leads = self._lead(self._parts(builds, points))
+        wanted: list[int] = []
+        counts = np.zeros(len(builds), dtype=bool)
+        for side in (at <= now, at >= now):
+            order = np.flatnonzero(side)
+            order = order[np.argsort(np.abs(at[order] - now))]
+            moved = np.abs(np.diff(np.clip(leads[order], -100.0, 100.0)))
+            for n, (i, j) in enumerate(pairwise(order)):
+                inside = np.flatnonzero((places > min(at[i], at[j])) & (places < max(at[i], at[j])))
+                if inside.size:
+                    around = moved[max(n - 1, 0) : n + 2].max()
+                    least = min(leads[i], leads[j])
+                    here = self._may_count(builds, points[:, [i, j]])
+                    if here is None or not around:
+                        continue
+                    stands = np.isfinite(points[here][:, [i, j]])
+                    # what stands at one end only may come or go anywhere
+                    steps = bool((stands[:, 0] != stands[:, 1]).any())
+                    if steps or least < 0 or least - around < SAFE:
+                        wanted += inside.tolist()
+                        counts |= here
+                if leads[j] < -SAFE:
+                    break
+        some = [build for build, one in zip(builds, counts, strict=True) if one]
+        return np.array(sorted(wanted), dtype=np.intp), some
+
+    def _may_count(self, builds: Sequence[Build], points: Array) -> NDArray[np.bool_] | None:
+        """Which builds (B,) may lead between two places, by their points there (B, 2); None where
+        the winner stays ahead of all."""
+        low, high = points.min(axis=1), points.max(axis=1)
+        # what stands at one end only may gain until it falls
+        high = np.where(np.isfinite(high) & ~np.isfinite(low), high + GAIN, high)
+        winner = self.deciding.winner
+        least, most = self._ends(builds, low, high)
+        mine = least.get(winner, -np.inf)
+        rival = max((v for p, v in most.items() if p != winner), default=-np.inf)
+        return None if mine - rival >= SAFE else self._counting(builds, low, high)
+
+    def _counting(self, builds: Sequence[Build], low: Array, high: Array) -> NDArray[np.bool_]:
+        """Which builds (B,) may lead where each is worth from `low` to `high`, (B,) points."""
+        least, most = self._ends(builds, low, high)
+        top = max(least.values())
+        wide = {p: p == self.deciding.winner or v >= top - WIDE for p, v in most.items()}
+        return np.array(
+            [high[n] >= least[b.part] - CLOSE and wide[b.part] for n, b in enumerate(builds)],
+            dtype=bool,
+        ) & (high > -np.inf)
+
+    def _ends(
+        self, builds: Sequence[Build], low: Array, high: Array
+    ) -> tuple[dict[str, float], dict[str, float]]:
+        """What parts are worth at least and at most, by the least and most of builds (B,)."""
+        least = {p: float(v) for p, v in self._best(builds, low).items()}
+        most = {p: float(v) for p, v in self._best(builds, high).items()}
+        still = {p: v for p, v in self.deciding.scores.items() if p not in self.moves}
+        return least | still, most | still
+
+    def may_bring(self, places: Array) -> bool:
+        """Whether other builds than those that are carried may come up over places (N,) outward:
+        not where a figure that is reckoned with hardly moves any, nor where the winner gains."""
+        leads = self.leads(places)
+        if self._last is None or leads is None:
+            return True
+        stands = self.deciding.stands().lead
+        if (leads >= stands - 1e-9).all() and leads[-1] > stands + LITTLE:
+            return False
+        _, builds, raw = self._last
+        now = self.lever.now
+        assert now is not None
+        there = self._raw(builds, np.array([now]), COARSE)
+        with np.errstate(invalid="ignore"):
+            moved = np.where(raw == there, 0.0, np.abs(raw - there))
+        most = float(np.nan_to_num(moved, nan=np.inf).max(initial=0.0))
+        money = self.lever.path.keys[0] == "price"
+        return most > LITTLE or (most == 0 and not money)
 
     def between(self, places: Array) -> Array:
         """The lead over places (N,) SI by the builds that may count from the least to the greatest,
@@ -116,6 +224,72 @@ class Line:
                 scores[part][some] = points
         self._told = places, scores
         return self._lead(scores)
+
+    def surely(self, places: Array) -> Array:
+        """The lead over places (N,) SI, by more draws where few tell that it is small."""
+        coarse = self.leads(places)
+        assert coarse is not None
+        if self.deciding.weighs(self.lever) or self._last is None:
+            return coarse
+        leads = coarse.copy()
+        now = self.deciding.stands().lead
+        # of places with one lead the first and the last stand for all
+        told = np.clip(coarse, -100.0, 100.0)
+        turns = np.abs(np.diff(told, prepend=now, append=np.inf)) > 1e-6
+        some = np.flatnonzero((turns[:-1] | turns[1:]) & (np.abs(told - now) > 1e-9))
+        for draws, unsure in UNSURE:
+            lost = np.flatnonzero(leads < 0)
+            some = np.array(
+                [n for n in some if leads[n] < unsure and not self.knows(float(places[n]))],
+                dtype=int,
+            )
+            some = some[some < lost[0]] if lost.size else some
+            if not some.size:
+                break
+            builds = self._ahead(places[some], unsure)
+            every = min(self.deciding.base.draws, chunk_of(self.deciding.product))
+            scores = self._scores(
+                places[some], min(draws, every) if draws > MORE else draws, builds
+            )
+            assert scores is not None
+            leads[some] = self._lead(scores)
+        return leads
+
+    def _ahead(self, places: Array, points: float) -> list[Build]:
+        """The builds that are at most so many points behind their part's best at one of some of the
+        places (N,) SI that were scanned last, their part as many behind the first."""
+        assert self._last is not None
+        scanned, builds, raw = self._last
+        some = np.isin(scanned, places)
+        known = set(builds)
+        new = [build for build in self.carried if build not in known]
+        told = raw[:, some] + self._off(builds, scanned[some], COARSE)
+        best = self._best(builds, told)
+        top = np.fmax.reduce(list(best.values()))
+        for part, score in self.deciding.scores.items():
+            if part not in self.moves:
+                top = np.fmax(top, score)
+        far = {p: p != self.deciding.winner and mine < top - 2 * points for p, mine in best.items()}
+        least = {p: np.where(far[p], np.inf, mine - points) for p, mine in best.items()}
+        kept = [
+            b
+            for b, row in zip(builds, told, strict=True)
+            if (np.isfinite(row) & (row >= least[b.part])).any()
+        ]
+        return kept + new or self.carried
+
+    def hides(self, close: float, beyond: float) -> bool:
+        """Whether the lead may be lost between two places by what builds are worth there, each no
+        less and no more in between."""
+        if self.deciding.weighs(self.lever) or self._last is None:
+            return True
+        builds = self._nearby(min(close, beyond), max(close, beyond))
+        at = np.array([close, beyond])
+        for draws in (FINE, COARSE):
+            points = np.stack([self._points_at(builds, x, draws) for x in at.tolist()], axis=1)
+            if not np.isnan(points).any():
+                return self._may_count(builds, points + self._off(builds, at, draws)) is not None
+        return True
 
     def _runs(self, places: Array) -> list[tuple[NDArray[np.intp], list[Build]]]:
         """Places (N,) SI with the builds that may count there: all together, or where that is
@@ -158,143 +332,35 @@ class Line:
         told = {b.part for b in builds} | set(scores) - set(self.moves)
         return float(self._lead({p: v for p, v in scores.items() if p in told})[0])
 
-    def _nearby(self, low: float, high: float) -> list[Build]:
+    def _nearby(self, at_least: float, at_most: float) -> list[Build]:
         """The builds that may count in a range, and those found since all were scanned."""
         if self._last is None:
             return self.carried
         places, builds, raw = self._last
-        least = places[places <= low].max(initial=places.min())
-        most = places[places >= high].min(initial=places.max())
+        least = places[places <= at_least].max(initial=places.min())
+        most = places[places >= at_most].min(initial=places.max())
         inside = (places >= least) & (places <= most)
-        scores = raw[:, inside]
-        best = self._best(builds, scores)
-        still = [v for p, v in self.deciding.scores.items() if p not in self.moves]
-        top = np.fmax.reduce([*best.values(), *(np.full(inside.sum(), v) for v in still)])
+        low, high = raw[:, inside].min(axis=1), raw[:, inside].max(axis=1)
         known = set(builds)
         kept = [build for build in self.carried if build not in known]
-        with np.errstate(invalid="ignore"):
-            for build, points in zip(builds, scores, strict=True):
-                mine = best[build.part]
-                counts = build.part == self.deciding.winner or (mine >= top - WIDE).any()
-                if counts and (points >= mine - CLOSE).any():
-                    kept.append(build)
+        counts = self._counting(builds, low, high)
+        kept += [build for build, one in zip(builds, counts, strict=True) if one]
         return kept or self.carried
 
-    def _scores(
-        self, places: Array, draws: int, builds: Sequence[Build]
-    ) -> dict[str, Array] | None:
-        """Scores of parts over places, exactly the decision's where that is known; None where no
-        scan can tell."""
-        known = self._around(places)
-        if draws == COARSE:
-            # one more value would take a pass of its own
-            points = self._points
-            known = [
-                x
-                for x in known
-                if x == self.lever.now or all(b in points.get((draws, x), ()) for b in builds)
-            ]
-        elif draws > FINE:
-            # with all draws only builds that none of these is can make a difference
-            known = [x for x in known if x != self.lever.now]
-        raw = self._raw(builds, np.concatenate([places, known]), draws)
-        if not raw.size:
-            return None
-        out = {p: np.full(len(places), v) for p, v in self.deciding.scores.items()}
-        for part in self.moves:
-            out[part] = np.full(len(places), -np.inf)
-        for part, points_of in self._best(builds, raw).items():
-            there = points_of[len(places) :]
-            gaps = [
-                (self._axis(x), self._known[x][part] - there[n])
-                for n, x in enumerate(known)
-                if part in self._known[x] and np.isfinite(there[n])
-            ]
-            off: Array | float = 0.0
-            if gaps:
-                at, by = np.array(sorted(gaps)).T
-                off = np.interp([self._axis(x) for x in places.tolist()], at, by)
-            out[part] = points_of[: len(places)] + off
-        return out
-
-    def _axis(self, x: float) -> float:
-        now = self.lever.now
-        return float(np.log(x)) if now is not None and now > 0 and x > 0 else x
-
-    def _around(self, places: Array) -> list[float]:
-        """The nearest known values on either side of the places, and those among them."""
-        low, high = places.min(), places.max()
-        inside = [x for x in self._known if low <= x <= high]
-        below = [max(x for x in self._known if x < low)] if min(self._known) < low else []
-        above = [min(x for x in self._known if x > high)] if max(self._known) > high else []
-        return [*below, *inside, *above]
-
-    @staticmethod
-    def _best(builds: Sequence[Build], scores: Array) -> dict[str, Array]:
-        best: dict[str, Array] = {}
-        for build, points in zip(builds, scores, strict=True):
-            part = build.part
-            best[part] = np.fmax(best[part], points) if part in best else points
-        return best
-
-    def _lead(self, best: Mapping[str, Array]) -> Array:
-        winner = self.deciding.winner
-        mine = best.get(winner, np.full(len(next(iter(best.values()))), -np.inf))
-        others = [points for part, points in best.items() if part != winner]
-        with np.errstate(invalid="ignore"):
-            lead = mine - np.fmax.reduce([*others, np.full(len(mine), -np.inf)])
-        # where nothing stands nobody leads
-        return np.where(np.isnan(lead), -np.inf, lead)
-
-    # What builds are worth -----------------------------------------------------------------------
-
-    def take_over(self, places: Array, builds: Sequence[Build], raw: Array) -> None:
-        """Scans of builds over places (N,) SI by few draws, (B, N) points, made for several levers
-        at once."""
-        for n, x in enumerate(places.tolist()):
-            self._points.setdefault((COARSE, x), {}).update(zip(builds, raw[:, n], strict=True))
-
-    def _raw(self, builds: Sequence[Build], places: Array, draws: int) -> Array:
-        """Expected scores of builds by some draws, (B, N); empty where no scan can tell."""
-        if self.deciding.weighs(self.lever):
-            return self.deciding.weighed(self.lever, builds, places)
-        points = self._points
-        wanted = list(dict.fromkeys(places.tolist()))
-        new = [b for b in builds if any(b not in points.get((draws, x), ()) for x in wanted)]
-        at = [x for x in wanted if any(b not in points.get((draws, x), ()) for b in new)]
-        if new:
-            found = self.deciding.scanned(self.lever, new, np.array(at), draws, self.staged)
-            if found is None:
-                return np.empty((len(builds), 0))
-            for n, x in enumerate(at):
-                points.setdefault((draws, x), {}).update(zip(new, found[:, n], strict=True))
-        return np.array([[points[draws, x][b] for x in places.tolist()] for b in builds])
+    def further_looks(self, places: Array) -> tuple[Array, list[Build]]:
+        """Where to look after the first looks over places (N,) SI, and the builds that count."""
+        seen = first_looks(places, self.lever.now or 0.0)
+        builds = self.carried
+        wanted, some = self._hidden(builds, places, seen, self._raw(builds, places[seen], COARSE))
+        return places[wanted], some
 
 
-def scanned_together(lines: Sequence[Line], places: Sequence[Array]) -> None:
-    """Scan levers of one part in one pass, over places (N,) SI each."""
-    first = lines[0]
-    builds, base = first.carried, first.deciding.base
-    each = [np.concatenate([at, [line.lever.now]]) for line, at in zip(lines, places, strict=True)]
-    cases: list[Case] = [
-        (line.lever.path, x) for line, at in zip(lines, each, strict=True) for x in at.tolist()
-    ]
-    draws = min(COARSE, base.draws)
-    found, taken = scan(
-        first.deciding.catalogue,
-        first.deciding.product,
-        builds,
-        [base.criteria],
-        cases,
-        draws,
-        base.seed,
-        first.deciding.memo,
-        first.deciding.marches,
-    )
-    first.deciding.drawn |= taken
-    ends = np.cumsum([len(at) for at in each])[:-1]
-    for line, at, raw in zip(lines, each, np.split(found, ends, axis=1), strict=True):
-        if line.lever.path in taken:
-            line.take_over(at, builds, raw)
-        else:
-            line.untold = True
+def first_looks(places: Array, now: float) -> NDArray[np.intp]:
+    """Of places (N,) on both sides of a value those that are looked at first, by their indices:
+    every `STRIDE`th outward, the outermost among them."""
+    out: list[int] = np.flatnonzero(places == now).tolist()
+    for side in (places < now, places > now):
+        order = np.flatnonzero(side)
+        order = order[np.argsort(np.abs(places[order] - now), kind="stable")]
+        out += order[::-1][::STRIDE].tolist()
+    return np.array(sorted(out), dtype=np.intp)

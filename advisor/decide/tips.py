@@ -22,9 +22,10 @@ from numpy.typing import NDArray
 
 from advisor.catalogue.levers import NEAR, Lever, part_way
 from advisor.dataclass import dataclass
-from advisor.decide.closing import Search, Tip, asked, pinned
+from advisor.decide.closing import Search, Tip, asked, pinned, share_of
 from advisor.decide.leading import Ask, Decided, Deciding
-from advisor.decide.line import Line, scanned_together
+from advisor.decide.line import Line
+from advisor.decide.looks import scanned_together
 from advisor.decide.ranks import DIGITS
 from advisor.model.draws import Array
 
@@ -65,42 +66,33 @@ def nearest_tips(
         (lever, (_last_that_may(deciding, lever, low), _last_that_may(deciding, lever, high)))
         for lever, (low, high) in levers
     ]
-    by_part: dict[str, list[int]] = {}
+    lines = [Line(deciding, lever) for lever, _ in levers]
+    groups: dict[str, list[int]] = {}
     for n, (lever, _) in enumerate(levers):
-        if deciding.of_part(lever):
-            by_part.setdefault(lever.path.document, []).append(n)
+        groups.setdefault(lever.path.document if deciding.of_part(lever) else "", []).append(n)
     found: dict[int, Changes] = {}
 
     def tell() -> None:
         if done is not None:
             done(len(found))
 
-    for members in by_part.values():
-        some = [levers[n] for n in members]
-        found |= zip(members, _together(deciding, some, points), strict=True)
-        tell()
-    for n, (lever, ends) in enumerate(levers):
-        if n not in found:
-            (found[n],) = _run(deciding, [_both(Line(deciding, lever), ends, points)])
+    for members in groups.values():
+        scans = [n for n in members if not levers[n][0].whole and not deciding.weighs(levers[n][0])]
+        if scans:
+            places = [_outward(*levers[n], points) for n in scans]
+            scanned_together([lines[n] for n in scans], places)
+    for part, members in groups.items():
+        # those of one part are decided in common passes
+        for some in [members] if part else [[n] for n in members]:
+            searches = [_both(lines[n], levers[n][1], points) for n in some]
+            found |= zip(some, _run(deciding, searches), strict=True)
             tell()
     return [found[n] for n in range(len(levers))]
 
 
-def _together(
-    deciding: Deciding, levers: Sequence[tuple[Lever, tuple[float, float]]], points: int
-) -> list[Changes]:
-    """Levers that move one part: scanned in one pass, decided in common passes."""
-    lines = [Line(deciding, lever) for lever, _ in levers]
-    scans = [n for n, (lever, _) in enumerate(levers) if not lever.whole]
-    if scans:
-        places = [_outward(lever, levers[n][1], points) for n in scans for lever in [levers[n][0]]]
-        scanned_together([lines[n] for n in scans], places)
-    searches = [_both(line, ends, points) for line, (_, ends) in zip(lines, levers, strict=True)]
-    return _run(deciding, searches)
-
-
 def _outward(lever: Lever, ends: tuple[float, float], points: int) -> Array:
-    return np.concatenate([_laid_out(lever, end, points) for end in ends])
+    sides = [_laid_out(lever, end, points) for end in ends if end != lever.now]
+    return np.concatenate([np.empty(0), *sides])
 
 
 def _run(deciding: Deciding, searches: Sequence[Generator[Ask, Decided, Changes]]) -> list[Changes]:
@@ -210,10 +202,10 @@ def _laid_out(lever: Lever, end: float, points: int) -> Array:
 def _side(line: Line, places: Array) -> Search:
     """The nearest change on a side, looked for from `places` outward."""
     lever, end = line.lever, float(places[-1])
-    looked = line.look(end)
     out = False
     untold = line.leads(places) is None
-    if untold or line.deciding.plans(lever):
+    looked = line.look(end)
+    if untold or (line.deciding.plans(lever) and line.may_bring(places)):
         found = yield looked
         line.learn(looked, found)
         out = line.deciding.winner not in found.standing.scores
@@ -229,6 +221,8 @@ def _side(line: Line, places: Array) -> Search:
     for _ in range(AGAIN):
         carried = len(line.carried)
         nearer = yield from _walked(line, places, out and tip is None)
+        if nearer is None:
+            nearer = yield from _checked(line, places)
         if nearer is None:
             break
         tip = nearer
@@ -247,7 +241,7 @@ def _walked(line: Line, places: Array, certain: bool) -> Search:
     assert now is not None
     close = now
     inside = np.empty(0)
-    rounds = ROUNDS
+    looked: set[tuple[float, float]] = set()
     while True:
         still = np.abs(places - now) > abs(close - now)
         ahead = places[still]
@@ -259,8 +253,8 @@ def _walked(line: Line, places: Array, certain: bool) -> Search:
         # beyond what a decision told, though not as near as changes are told apart
         near = line.lever.reach(close, 2 * NEAR) if close != now else 0.0
         inside = inside[np.abs(inside - now) > abs(close - now) + near]
-        ahead, leads = _looked_into(line, close, ahead, leads, inside, rounds)
-        inside, rounds = np.setdiff1d(ahead, places), 0
+        ahead, leads = _looked_into(line, close, places, ahead, leads, inside, looked)
+        inside = np.setdiff1d(ahead, places)
         suspects = _suspects(line.known_lead(close), leads, certain)
         if not suspects.size:
             return None
@@ -278,22 +272,46 @@ def _walked(line: Line, places: Array, certain: bool) -> Search:
         close = x
 
 
+def _checked(line: Line, places: Array) -> Search:
+    """The change that more draws show at places outward where few showed none."""
+    now = line.lever.now
+    assert now is not None
+    lost = np.flatnonzero(_told(line.surely(places)) < 0)
+    if not lost.size:
+        return None
+    close = float(places[lost[0] - 1]) if lost[0] else now
+    return (yield from pinned(line, (now, close), float(places[lost[0]]), None))
+
+
 def _looked_into(
-    line: Line, close: float, places: Array, leads: Array, inside: Array, rounds: int
+    line: Line,
+    close: float,
+    every: Array,
+    places: Array,
+    leads: Array,
+    inside: Array,
+    looked: set[tuple[float, float]],
 ) -> tuple[Array, Array]:
     """Places and scanned leads with those `inside`, and with more of both where the lead may be
-    lost in between, as far as the first where it clearly is."""
+    lost in between, as far as the first where it clearly is. `every` are the places to begin
+    with, `looked` are the intervals that were
+    looked into, and are."""
+    grid = np.concatenate([[line.lever.now], every])
     ahead = line.deciding.stands().lead if close == line.lever.now else float(leads[0])
     places, leads = np.concatenate([[close], places]), np.concatenate([[ahead], leads])
     wanted = inside.tolist()
-    for n in range(rounds + 1):
-        if rounds and (n or not wanted):
+    for n in range(ROUNDS + 1):
+        if n or not wanted:
             clearly = np.flatnonzero(leads[1:] < -SLACK)
             last = int(clearly[0]) if clearly.size else len(places)
-            doubtful = [i for i in _doubtful(leads) if i < last]
-            wanted = [
-                x for i in doubtful for x in _between(line.lever, places[i], places[i + 1], PARTS)
+            ends = [(float(places[i]), float(places[i + 1])) for i in _doubtful(leads) if i < last]
+            ends = [
+                pair
+                for pair in ends
+                if pair not in looked and _wide(grid, *pair) and line.hides(*pair)
             ]
+            looked |= set(ends)
+            wanted = [x for pair in ends for x in _between(line.lever, *pair, PARTS)]
             wanted = [x for x in wanted if x not in places]
         if not wanted:
             break
@@ -303,6 +321,15 @@ def _looked_into(
         places, leads = places[order], leads[order]
         wanted = []
     return places[1:], leads[1:]
+
+
+def _wide(grid: Array, close: float, beyond: float) -> bool:
+    """Whether an interval is worth more places: not one that is as narrow as `ROUNDS` leave it."""
+    order = np.sort(grid)
+    at = int(np.clip(np.searchsorted(order, (close + beyond) / 2), 1, len(order) - 1))
+    low, high = float(order[at - 1]), float(order[at])
+    width = share_of(low, high, beyond) - share_of(low, high, close)
+    return bool(abs(width) > 1.01 / PARTS**ROUNDS)
 
 
 def _doubtful(leads: Array) -> NDArray[np.intp]:

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from advisor.catalogue.schema_parts import Evidence
-from advisor.catalogue.spread import SIGNED, moved
+from advisor.catalogue.spread import ENDS, SIGNED, moved, with_end
 from advisor.dataclass import dataclass, field
 from advisor.figures import Path
 from advisor.quantities import Quantity
@@ -241,10 +241,14 @@ class GridSampler(Sampler):
         self.taken: set[Path] = set()
         self.memo: Trace = {} if memo is None else memo
         self._made: dict[Path, Array] = {}
-        self._at: dict[Path, list[tuple[int, float]]] = {}
+        self._at: dict[Path, list[tuple[int, Path, float]]] = {}
         for n, case in enumerate(cases):
             if case is not None and case[0].document == identity:
-                self._at.setdefault(case[0], []).append((n, case[1]))
+                path, x = case
+                self._at.setdefault(path, []).append((n, path, x))
+                if path.keys[-1] in ENDS:
+                    whole = Path(path.document, path.keys[:-1])
+                    self._at.setdefault(whole, []).append((n, path, x))
 
     @property
     def size(self) -> int:
@@ -261,19 +265,18 @@ class GridSampler(Sampler):
             made = np.tile(
                 self._first(path, lambda: Sampler.take(self, path, quantity)), self.cases
             )
-            if here is not None:
-                self.taken.add(path)
-                each = made.reshape(self.cases, -1)
-                for n, x in here:
-                    each[n] = Sampler.take(self, path, moved(quantity, x))
+            each = made.reshape(self.cases, -1)
+            for n, lever, x in here or ():
+                self.taken.add(lever)
+                each[n] = Sampler.take(self, path, _there(quantity, path, lever, x))
             self._made[path] = made
         return made
 
     def _stated(self, path: Path, quantity: Quantity) -> tuple[Array, Array]:
         """((N,) stated value, (N,) its standard uncertainty) of the figure at `path`, SI."""
         stated, u = Sampler._stated(self, path, quantity)
-        for n, x in self._at.get(path, ()):
-            here = moved(quantity, x)
+        for n, lever, x in self._at.get(path, ()):
+            here = _there(quantity, path, lever, x)
             stated.reshape(self.cases, -1)[n] = here.nominal
             u.reshape(self.cases, -1)[n] = here.u
         return stated, u
@@ -305,6 +308,11 @@ class GridSampler(Sampler):
             return None
         rng = self.stream(path)
         return np.tile(self._first(path, lambda: rng.standard_normal(self.draws)), self.cases)
+
+
+def _there(quantity: Quantity, path: Path, lever: Path, x: float) -> Quantity:
+    """The figure at `path` where a lever, itself or an end of its spread, stands at `x`."""
+    return moved(quantity, x) if lever == path else with_end(quantity, lever.keys[-1], x)
 
 
 def gain_of(evidence: Mapping[str, Evidence], name: str | None, sampler: Sampler) -> Array | float:

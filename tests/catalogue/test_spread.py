@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from advisor.catalogue.kinds import Figure, Reading
-from advisor.catalogue.spread import moved, written
+from advisor.catalogue.spread import moved, with_end, written
 from advisor.dimensions import DIMENSIONS
 from advisor.faults import FaultLog
 from advisor.model.draws import sample, stream
@@ -70,3 +70,36 @@ def test_the_text_is_the_figure(text: str) -> None:
     assert again.nominal == pytest.approx(there.nominal, rel=1e-11)
     assert again.u == pytest.approx(there.u, rel=1e-9)
     assert again.shape == pytest.approx(there.shape, rel=1e-9)
+
+
+MOVED_ENDS = (
+    ("{typical: 2 µA, max: 5 µA}", "max", 8e-6, "{typical: 2 µA, max: 8 µA}"),
+    ("{typical: 2 µA, max: 5 µA}", "typical", 1e-6, "{typical: 1 µA, max: 5 µA}"),
+    ("{typical: 2 µA, max: 2 µA}", "max", 8e-6, "{typical: 2 µA, max: 8 µA}"),
+    ("{low: 2 µA, likely: 4 µA, high: 9 µA}", "low", 3e-6, "{low: 3 µA, likely: 4 µA, high: 9 µA}"),
+    (
+        "{low: 2 µA, likely: 4 µA, high: 9 µA}",
+        "high",
+        5e-6,
+        "{low: 2 µA, likely: 4 µA, high: 5 µA}",
+    ),
+)
+
+
+@pytest.mark.parametrize(("text", "end", "value", "wanted"), MOVED_ENDS)
+def test_an_end_of_a_spread_moves_as_if_it_were_written(
+    text: str, end: str, value: float, wanted: str
+) -> None:
+    found, told = with_end(read(text, "current"), end, value), read(wanted, "current")
+    assert found.kind == told.kind
+    assert found.nominal == pytest.approx(told.nominal, rel=1e-12)
+    assert found.u == pytest.approx(told.u, rel=1e-9)
+    assert found.shape == pytest.approx(told.shape, rel=1e-9)
+
+
+@pytest.mark.parametrize(("end", "value"), [("likely", 10e-6), ("max", 8e-6), ("typical", 1e-6)])
+def test_an_end_that_may_not_stand_or_is_none_of_a_figure_s_moves_nothing(
+    end: str, value: float
+) -> None:
+    stands = read("{low: 2 µA, likely: 4 µA, high: 9 µA}", "current")
+    assert with_end(stands, end, value) is stands

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from advisor.catalogue.kinds import Figure, Whole
 from advisor.catalogue.levers import NEAR, Lever, part_way
-from advisor.decide.closing import _beside, _share, _straight
+from advisor.decide.closing import _beside, _straight, share_of
 
 PLACE: Any = "p:at"
 FIGURE = Lever(path=PLACE, kind=Figure("length"), unit="m", now=None, u=0.0)
@@ -59,7 +59,7 @@ def test_a_guess_at_what_is_known_is_left_for_the_middle() -> None:
 def test_a_share_of_the_way_is_where_that_share_leads(low: float, by: float, share: float) -> None:
     for one, other in ((low, low * by), (low * by, low), (-low, low)):
         at = part_way(one, other, share)
-        assert _share(one, other, at) == pytest.approx(share, abs=1e-9)
+        assert share_of(one, other, at) == pytest.approx(share, abs=1e-9)
 
 
 def test_a_straight_line_is_followed_to_nothing() -> None:

@@ -171,11 +171,12 @@ def test_places_of_a_whole_number_are_whole() -> None:
 
 
 def test_it_is_told_of_every_lever_that_is_through(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Two of a part, which are searched together, and two of the product."""
+    """Two of the product, and two of a part, which are searched together."""
     deciding: Any = SimpleNamespace(
         of_part=lambda one: one.path.document == "one",
         may_stand=lambda *_: True,
         decided=lambda _: [],
+        weighs=lambda _: False,
     )
 
     def at_once(*_: object) -> Generator[Ask, Decided, Changes]:
@@ -193,7 +194,7 @@ def test_it_is_told_of_every_lever_that_is_through(monkeypatch: pytest.MonkeyPat
     told: list[int] = []
     found = tips.nearest_tips(deciding, levers, 5, told.append)
     assert found == [Changes(None, None)] * 4
-    assert told == [2, 3, 4]
+    assert told == [1, 2, 4]
 
 
 @pytest.mark.parametrize("steep", [0.5, 4.0, 60.0])
@@ -204,6 +205,7 @@ def test_a_crossing_is_closed_in_on_where_the_scan_is_wrong(at: float, steep: fl
         lever=Lever(Figures("made-up", ("figure",)), Figure("share"), "1", 1.0, 0.0),
         between=lambda places: steep * (1.3 - places),
         close=lambda _: ["build"],
+        knows=lambda _: False,
         exactly=lambda x, _: steep * (at**3 - x**3),
     )
     found = _crossing(line, 1.0, 2.0)

@@ -20,7 +20,8 @@ from advisor.decide import leading, tips
 from advisor.decide.evaluate import evaluate
 from advisor.decide.fronts import fronts
 from advisor.decide.leading import Ask, Decided, Deciding, Standing
-from advisor.decide.line import FINE, Line
+from advisor.decide.line import Line
+from advisor.decide.scans import FINE
 from advisor.figures import Path as Figures
 from advisor.model.draws import Array
 from advisor.studies.tipping import _asked, tipping
@@ -93,6 +94,18 @@ class MadeUp:
         ahead = self.lead(x)
         scores = {"one": 50.0 + ahead, "two": 50.0}
         return Standing("one" if ahead >= 0 else "two", ahead, scores)
+
+    def hides(self, *_: float) -> bool:
+        return True
+
+    def knows(self, x: float) -> bool:
+        return x == 1.0 or x in self.asked
+
+    def surely(self, places: Array) -> Array:
+        return np.array([self.guess(x, self.asked) for x in places])
+
+    def may_bring(self, _: Array) -> bool:
+        return True
 
     def plans(self, _: Lever) -> bool:
         return True

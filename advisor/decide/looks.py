@@ -1,0 +1,71 @@
+"""The looks that levers begin with, over their places, in passes that several have in common."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from advisor.decide.builds import Build
+from advisor.decide.line import Line, first_looks
+from advisor.decide.scan import scan
+from advisor.decide.scans import COARSE
+from advisor.decide.value import Criterion
+from advisor.model.draws import Array, Case
+
+
+def scanned_together(lines: Sequence[Line], places: Sequence[Array]) -> None:
+    """The looks of levers that move the same builds, over places (N,) SI each, in common passes:
+    the first ones, then those between them."""
+    deciding = lines[0].deciding
+    first = [
+        at[first_looks(at, line.lever.now or 0.0)] for line, at in zip(lines, places, strict=True)
+    ]
+    _looked(lines, first, lines[0].carried)
+    told = [n for n, line in enumerate(lines) if not line.untold and len(places[n])]
+    for n in told:
+        line = lines[n]
+        # as things stand, all have in common
+        line._raw(line.carried, np.array([line.lever.now]), COARSE)
+        break
+    further = {n: lines[n].further_looks(places[n]) for n in told}
+    further = {n: one for n, one in further.items() if one[0].size and one[1]}
+    if further:
+        known = {build for _, some in further.values() for build in some}
+        builds = [build for build in deciding.carried if build in known]
+        _looked([lines[n] for n in further], [at for at, _ in further.values()], builds)
+
+
+def _looked(lines: Sequence[Line], each: Sequence[Array], builds: Sequence[Build]) -> None:
+    """Builds over places (N,) SI of each of several levers by few draws, in one pass."""
+    first = lines[0].deciding
+    base = first.base
+    cases: list[Case] = [
+        (line.lever.path, x) for line, at in zip(lines, each, strict=True) for x in at.tolist()
+    ]
+    if not cases:
+        return
+    weighed: list[Sequence[Criterion]] = []
+    for line, at in zip(lines, each, strict=True):
+        found = first.criteria(line.lever, at) if len(at) else []
+        weighed += found if len(found) == len(at) else list(found) * len(at)
+    if all(one == base.criteria for one in weighed):
+        weighed = [base.criteria]
+    points, taken = scan(
+        first.catalogue,
+        first.product,
+        builds,
+        weighed,
+        cases,
+        min(COARSE, base.draws),
+        base.seed,
+        first.memo,
+        first.marches,
+    )
+    first.drawn |= taken
+    ends = np.cumsum([len(at) for at in each])[:-1]
+    for line, at, raw in zip(lines, each, np.split(points, ends, axis=1), strict=True):
+        if line.lever.path in first.drawn:
+            line.take_over(at, builds, raw)
+        else:
+            line.untold = True

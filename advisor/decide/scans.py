@@ -1,0 +1,200 @@
+"""What scans of builds along a lever tell, put right by the decisions taken on it.
+
+Where the decision is known a scan's scores are the decision's: on common random numbers a part's
+score at a value x is E_N(known) + [E_n(x) - E_n(known)], n draws being the first of N. It is the
+build that the decision took that puts its part right. Between two known values what a scan lacks
+goes evenly from one to the other.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from advisor.catalogue.levers import Lever
+from advisor.decide.builds import Build
+from advisor.decide.leading import Ask, Decided, Deciding
+from advisor.model.draws import Array
+
+COARSE = 16  # draws of a scan over a whole side
+FINE = 64  # draws of a scan between two values
+MORE = 256  # the most draws of a scan that the value that stands is scanned by as well
+
+
+class Scans:
+    """Builds that are carried along a lever, and what they are worth over it."""
+
+    def __init__(self, deciding: Deciding, lever: Lever) -> None:
+        self.deciding, self.lever = deciding, lever
+        part = lever.path.document
+        self.moves = [part] if deciding.of_part(lever) else list(deciding.scores)
+        self._carried = {(b.part, b.name): b for b in deciding.carried if b.part in self.moves}
+        now = lever.now
+        assert now is not None
+        # scores of parts and the builds that they take, where decided
+        chosen = {c.part.part: c.best for c in deciding.candidates}
+        self._known: dict[float, tuple[Mapping[str, float], Mapping[str, Build]]] = {
+            now: (deciding.scores, chosen)
+        }
+        self._last: tuple[Array, list[Build], Array] | None = None
+        self._told: tuple[Array, Mapping[str, Array]] | None = None
+        # the last scan of whole sides, by how much was known
+        self._scanned: tuple[tuple[int, int], Array, Array] | None = None
+        self.staged = False  # scanned a place at a time
+        self.untold = False  # no scan tells anything
+        self._points: dict[tuple[int, float], dict[Build, float]] = {}
+
+    @property
+    def carried(self) -> list[Build]:
+        """The builds that are carried along."""
+        return list(self._carried.values())
+
+    def learn(self, ask: Ask, found: Decided) -> bool:
+        """Take over what a decision found; whether any of its builds is new here."""
+        self.deciding.worth.update(found.worth if self.deciding.weighs(self.lever) else {})
+        options = self.deciding.product.supply_options.cells
+        fresh = False
+        for build in found.builds:
+            key = build.part, build.name
+            if key not in self._carried and build.assessed.feed.option in options:
+                self._carried[key] = self.deciding.one_of(build)
+                fresh = True
+        if not ask.stated:
+            names = [(b.part, b.name) for b in found.builds]
+            taken = {key[0]: self._carried[key] for key in names if key in self._carried}
+            self._known[ask.x] = found.standing.scores, taken
+        return fresh
+
+    def known_lead(self, x: float) -> float:
+        """The lead at a value at which a decision was taken."""
+        return self.deciding.standing(self._known[x][0]).lead
+
+    def knows(self, x: float) -> bool:
+        """Whether the decision at a value is known."""
+        return x in self._known
+
+    def _scores(
+        self, places: Array, draws: int, builds: Sequence[Build]
+    ) -> dict[str, Array] | None:
+        """Scores of parts over places, exactly the decision's where that is known; None where no
+        scan can tell."""
+        raw = self._raw(builds, places, draws)
+        if not raw.size:
+            return None
+        return self._parts(builds, raw + self._off(builds, places, draws))
+
+    def _parts(self, builds: Sequence[Build], points: Array) -> dict[str, Array]:
+        """Scores of parts by what their builds are worth (B, N)."""
+        size = points.shape[1]
+        out = {p: np.full(size, v) for p, v in self.deciding.scores.items()}
+        for part in self.moves:
+            out[part] = np.full(size, -np.inf)
+        return out | self._best(builds, points)
+
+    def _off(self, builds: Sequence[Build], places: Array, draws: int) -> Array:
+        """What scanned points lack over places, (B, N): at a known value what the build that the
+        decision took does, and no less than keeps another from being worth more than that."""
+        known = [x for x in self._around(places) if draws <= MORE or x != self.lever.now]
+        axis = [self._axis(x) for x in places.tolist()]
+        each: list[list[tuple[float, float]]] = [[] for _ in builds]
+        for x in known:
+            if draws > MORE:
+                # all draws tell what the decision does, but for builds that it saw no need to try
+                scores, taken = self._known[x]
+                own = self._raw(builds, np.array([x]), draws)
+                points = {
+                    p: float(v[0])
+                    for p, v in self._best(builds, own).items()
+                    if p in scores and taken.get(p) in builds and np.isfinite(v[0])
+                }
+                own = np.full(len(builds), np.nan)
+            else:
+                scores, points = self._chosen(x, draws)
+                own = self._points_at(builds, x, draws)
+            for n, build in enumerate(builds):
+                if build.part in points:
+                    most = np.fmax(points[build.part], own[n])
+                    each[n].append((self._axis(x), scores[build.part] - float(most)))
+        out = np.zeros((len(builds), len(places)))
+        for n, gaps in enumerate(each):
+            if gaps:
+                xs, by = np.array(sorted(gaps)).T
+                out[n] = by[0] if len(by) == 1 else np.interp(axis, xs, by)
+        return out
+
+    def _chosen(self, x: float, draws: int) -> tuple[Mapping[str, float], dict[str, float]]:
+        """Scores of parts at a known value, and what scans of the builds that they take tell."""
+        scores, taken = self._known[x]
+        some = [b for p, b in taken.items() if p in self.moves and p in scores]
+        if not some:
+            return scores, {}
+        raw = self._raw(some, np.array([x]), draws)[:, 0]
+        return scores, {b.part: float(v) for b, v in zip(some, raw, strict=True) if np.isfinite(v)}
+
+    def _points_at(self, builds: Sequence[Build], x: float, draws: int) -> Array:
+        """What is known of scanned points at a value, (B,)."""
+        if self.deciding.weighs(self.lever):
+            return self._raw(builds, np.array([x]), draws)[:, 0]
+        points = self._at(draws, x)
+        return np.array([points.get(build, np.nan) for build in builds])
+
+    def _at(self, draws: int, x: float) -> dict[Build, float]:
+        """Scanned points at a value; all levers have those as things stand in common."""
+        points = self._points.get((draws, x))
+        if points is None:
+            now = x == self.lever.now
+            points = self.deciding.as_now.setdefault(draws, {}) if now else {}
+            self._points[draws, x] = points
+        return points
+
+    def _axis(self, x: float) -> float:
+        now = self.lever.now
+        return float(np.log(x)) if now is not None and now > 0 and x > 0 else x
+
+    def _around(self, places: Array) -> list[float]:
+        """The nearest known values on either side of the places, and those among them."""
+        low, high = places.min(), places.max()
+        inside = [x for x in self._known if low <= x <= high]
+        below = [max(x for x in self._known if x < low)] if min(self._known) < low else []
+        above = [min(x for x in self._known if x > high)] if max(self._known) > high else []
+        return [*below, *inside, *above]
+
+    @staticmethod
+    def _best(builds: Sequence[Build], scores: Array) -> dict[str, Array]:
+        best: dict[str, Array] = {}
+        for build, points in zip(builds, scores, strict=True):
+            part = build.part
+            best[part] = np.fmax(best[part], points) if part in best else points
+        return best
+
+    def _lead(self, best: Mapping[str, Array]) -> Array:
+        winner = self.deciding.winner
+        mine = best.get(winner, np.full(len(next(iter(best.values()))), -np.inf))
+        others = [points for part, points in best.items() if part != winner]
+        with np.errstate(invalid="ignore"):
+            lead = mine - np.fmax.reduce([*others, np.full(len(mine), -np.inf)])
+        # where nothing stands nobody leads
+        return np.where(np.isnan(lead), -np.inf, lead)
+
+    def take_over(self, places: Array, builds: Sequence[Build], raw: Array) -> None:
+        """Scans of builds over places (N,) SI by few draws, (B, N) points, made for several levers
+        at once."""
+        for n, x in enumerate(places.tolist()):
+            self._at(COARSE, x).update(zip(builds, raw[:, n].tolist(), strict=True))
+
+    def _raw(self, builds: Sequence[Build], places: Array, draws: int) -> Array:
+        """Expected scores of builds by some draws, (B, N); empty where no scan can tell."""
+        if self.deciding.weighs(self.lever):
+            return self.deciding.weighed(self.lever, builds, places)
+        wanted = list(dict.fromkeys(places.tolist()))
+        points = {x: self._at(draws, x) for x in wanted}
+        new = [b for b in builds if any(b not in points[x] for x in wanted)]
+        at = [x for x in wanted if any(b not in points[x] for b in new)]
+        if new:
+            found = self.deciding.scanned(self.lever, new, np.array(at), draws, self.staged)
+            if found is None:
+                return np.empty((len(builds), 0))
+            for n, x in enumerate(at):
+                points[x].update(zip(new, found[:, n].tolist(), strict=True))
+        return np.array([[points[x][b] for x in places.tolist()] for b in builds])
