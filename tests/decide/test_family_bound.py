@@ -70,6 +70,34 @@ def test_no_plan_that_holds_a_build_is_below_its_bound(seed: int) -> None:
 
 
 @pytest.mark.parametrize("seed", SEEDS)
+def test_the_bound_lies_below_its_tangents(seed: int) -> None:
+    """A dual function is concave, and the slope its own: D(q) <= D(p) + s(p) (q - p) (Boyd and
+    Vandenberghe, Convex Optimization, 5.1.2 and 6.5.5, from memory)."""
+    plans = Plans(small(seed))
+    family = limited(small(seed), plans, seed)
+    if not any(plans.keeping(family)):
+        return
+    bare = program(free_parts(family))
+    Ask().of(bare)
+    bound = Bound(family, bare, 1.0)
+    draw = np.random.default_rng(seed)
+    size = 1.0 + float(np.abs(bound.price).max())
+
+    def at() -> tuple[np.ndarray, float, np.ndarray]:
+        price = bound.price + draw.normal(0.0, size, len(bound.price))
+        price = np.where(bound.signs < 0, -abs(price), price)
+        bound.price = np.where(bound.signs > 0, abs(price), price)
+        total, slope, _, _ = bound._value()
+        return bound.price.copy(), total, slope.copy()
+
+    seen = [at() for _ in range(6)]
+    for p, one, slope in seen:
+        for q, other, _ in seen:
+            scale = 1.0 + abs(one) + abs(other) + float(np.abs(slope * (q - p)).sum())
+            assert other <= one + slope @ (q - p) + 1e-9 * scale
+
+
+@pytest.mark.parametrize("seed", SEEDS)
 def test_what_is_bought_costs_what_an_exchange_says(seed: int) -> None:
     for item in small(seed).items:
         edges = [q + d for q, _ in item.breaks for d in (-1, 0, 1)]

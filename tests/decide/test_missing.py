@@ -194,12 +194,22 @@ def test_an_entry_is_left_out_where_two_of_its_part_remain(kernels: int, told: b
     assert np.isfinite(fit.errors).all() == np.isfinite(fit.errors).any() == told
 
 
+def test_misses_are_freed_of_their_leverage() -> None:
+    """An entry of a whole table of P parts and K kernels has the leverage (P + K - 1)/(P K), and
+    is missed by 1/(1 - h) as much where it is left out (D. M. Allen, Technometrics 16 (1974) 125,
+    from memory)."""
+    table = np.random.default_rng(6).normal(size=(6, 3))
+    rms, scaled, counts = _Fit(table, STRESS[:3])._left_out()
+    assert counts.tolist() == [6, 6, 6]
+    assert scaled == pytest.approx(rms**2 * (1 - 8 / 18), rel=1e-9)
+
+
 def test_variances_are_drawn_toward_a_common_one_as_published() -> None:
     """G. K. Smyth, "Linear models and empirical Bayes methods for assessing differential
     expression", Stat. Appl. Genet. Mol. Biol. 3 (2004), 6.2, the trigamma function solved by a
     library."""
     scaled = np.array([0.01, 0.3, 0.05, 1.2, 0.02, 0.6])
-    counts = np.array([10.0, 12.0, 8.0, 10.0, 12.0, 8.0])
+    counts = np.array([10.0, 12.0, 8.0, 10.0, 12.0, 3.0])
     left = 50.0
     own = left * counts / counts.sum()
     e = np.log(scaled) - special.digamma(own / 2) + np.log(own / 2)
