@@ -267,8 +267,9 @@ class Spread(Line):
         self.deciding = cast(Deciding, SimpleNamespace(winner="a", scores={}))
 
 
-def test_between_two_places_count_the_builds_that_are_near_the_best_from_place_to_place() -> None:
-    """From 2.5 to 3.5 the scan's places 2 to 4 tell, and from 0 to 9 all of them."""
+def test_between_two_places_count_the_builds_that_may_lead_there() -> None:
+    """From 2.5 to 3.5 the scan's places 2 to 4 tell, and from 0 to 9 all of them. Where builds take
+    turns each may be at its least in between, so one that is no better counts as well."""
     points = {
         "a1": [10.0, 60.0, 60.0, 60.0, 10.0],
         "a2": [60.0, 10.0, 10.0, 10.0, 10.0],
@@ -280,9 +281,9 @@ def test_between_two_places_count_the_builds_that_are_near_the_best_from_place_t
     for low, high, counts in (
         (2.5, 3.5, {"a1", "b1"}),
         (2.5, 2.8, {"a1"}),
-        (4.2, 4.8, {"a1", "a3", "b1"}),
-        (0.5, 1.2, {"a1", "a2", "b1"}),
-        (4.5, 9.0, {"a1", "a3", "b1"}),
+        (4.2, 4.8, {"a1", "a2", "a3", "b1"}),
+        (0.5, 1.2, {"a1", "a2", "a3", "b1"}),
+        (4.5, 9.0, {"a1", "a2", "a3", "b1"}),
         (0.0, 9.0, {"a1", "a2", "a3", "b1"}),
     ):
         assert {b.name for b in line._nearby(low, high)} == counts, (low, high)
