@@ -57,6 +57,14 @@ def test_a_leak_under_a_power_is_that_of_a_solver() -> None:
     assert found.life_s[0, 0] == pytest.approx(float(solved.t[-1]), rel=1e-6)
 
 
+def test_one_that_never_starts_leaks_and_draws_as_when_full() -> None:
+    """No life to average over: 20 uA beside the load and 20 uW from 2.7 V."""
+    found = life(leaking(), drain([], rest=(AMPS, 20e-6), cut_off=3.0))
+    assert found.life_s[0, 0] == 0.0
+    assert found.self_a[0, 0] == pytest.approx(FULL, rel=1e-12)
+    assert found.mean_current_a[0, 0] == pytest.approx(AMPS + 20e-6 / 2.7, rel=1e-12)
+
+
 def test_a_leak_before_use_falls_with_the_voltage() -> None:
     """Disconnected, it leaks alone: exp(-18 uA t/C) of the way to where it would leak nothing."""
     kept = Stored(seconds=one(3e6), constant_a=np.zeros((1, 1)), power_w=np.zeros((1, 1)))
