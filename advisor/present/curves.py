@@ -298,7 +298,8 @@ def save_plot(found: Outlook, path: Path) -> bytes:
     """The curves as an SVG or PNG, by the ending of the file's name."""
     from matplotlib.figure import Figure
 
-    painted = looks(c.part for one in found.levers for c in one.curves)
+    drawn = (c.part for one in found.levers for c in one.curves)
+    painted = looks((*found.ranking, *drawn))  # as in every drawing of the product
     target = None if found.life_target_s is None else found.life_target_s / YEAR
     unit = found.currency or "no currency"
     with style(9):

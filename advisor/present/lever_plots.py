@@ -52,7 +52,8 @@ def save_tips(found: Tipping, path: Path) -> bytes:
     listed, limits = tips[:MOST], found.limits[:LIMITED]
     panels = _panels(found, listed, limits)
     drawn = [tip for panel in panels for tip in panel.tips]
-    painted = looks(x for x in (found.winner, *(t.new_winner for t in drawn)) if x is not None)
+    led = (t.new_winner for t in drawn if t.new_winner is not None)
+    painted = looks((*found.contenders, *led))  # as in every drawing of the product
     told = {tip: in_print(f"{tip.now_shown} to {tip.tips_shown}") for tip in drawn}
     with style(SMALL):
         names = max((plots.wide(_name(t, found), SMALL) for t in drawn), default=0.6) + BESIDE

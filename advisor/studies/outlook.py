@@ -146,6 +146,8 @@ class Outlook:
     """of every amount"""
     life_target_s: float | None
     """[s] the battery life that is wanted"""
+    ranking: tuple[str, ...]
+    """parts that fit as things stand, the best first"""
     levers: tuple[LeverOutlook, ...]
     """one for each figure that moves"""
     cautions: tuple[str, ...]
@@ -288,6 +290,7 @@ def outlook(
         invented=invented(now),
         currency=now.own_cost.currency,
         life_target_s=None if target is None else target.nominal,
+        ranking=tuple(c.part.part for c in now.candidates),
         levers=tuple(made),
         cautions=cautions_of(builds, catalogue, now.figures.hottest),
         left_out=now.left_out,

@@ -99,7 +99,7 @@ class Tipping:
     points: int
     """places looked at on each side of a figure to begin with"""
     contenders: tuple[str, ...]
-    """parts that were looked at"""
+    """parts that were looked at, the best first"""
     levers: tuple[LeverTip, ...]
     """figures, the nearest to tip first; those that tip nowhere last"""
     limits: tuple[LeverTip, ...]
@@ -179,9 +179,9 @@ def tipping(
     begin(progress, "weighing")
     order = leads(base, offered, base.weights)
     names = [c.part.part for c in base.candidates]
-    contenders = tuple(sorted(names[:CONTENDERS]))
+    contenders = tuple(names[:CONTENDERS])
     asked = [handle.in_own_unit() for handle in _asked(base, levers)]
-    deciding = Deciding(catalogue, product, base, contenders, offered)
+    deciding = Deciding(catalogue, product, base, tuple(sorted(contenders)), offered)
     begin(progress, "scanning figures")
     done = None if progress is None else lambda n: progress(n, len(asked))
     found = nearest_tips(deciding, [(h, span(h, None)) for h in asked], points, done)
