@@ -16,7 +16,7 @@ import numpy as np
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.decide.builds import Build
-from advisor.decide.drawing import assessed
+from advisor.decide.drawing import assessed, states_of
 from advisor.decide.limits import kept
 from advisor.decide.marches import Marches
 from advisor.decide.stage import GridSamplers, grid_stage
@@ -25,6 +25,7 @@ from advisor.figures import Path
 from advisor.model.draws import Array, Case, Trace
 
 LONG = 8192  # values of a pass: more take memory and save nothing
+TOGETHER = 4_000_000  # builds x states x values of an array
 
 
 def scan(
@@ -54,7 +55,8 @@ def scan(
     numbers, move nothing here.
     """
     out = np.empty((len(builds), len(cases)))
-    size = max(1, LONG // max(draws, 1))
+    room = TOGETHER // (len(builds) * states_of(product) or 1)
+    size = max(1, min(LONG, room) // max(draws, 1))
     taken: set[Path] = set()
     for start in range(0, len(cases), size):
         some = cases[start : start + size]
