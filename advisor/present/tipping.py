@@ -8,7 +8,7 @@ from advisor.present.tables import INVENTED, notes
 from advisor.studies.tipping import LeverTip, Tipping
 
 MOST = 20  # levers of a report
-LISTED = 6  # levers that are told
+LISTED = 6  # levers that are told, limits among them
 SOME = 2  # limits that are told
 PHYSICAL, PRICE, PREFERENCE = "Physical figures", "Prices and costs", "Preferences"
 KINDS = (PHYSICAL, PRICE, PREFERENCE)
@@ -37,14 +37,14 @@ def tipping_page(found: Tipping, width: int, everything: bool = False) -> Page:
         page.paragraph("u: standard uncertainties of the figure", style=FAINT)
     if not tips:
         page.paragraph("No figure that was looked at does, within its range.")
-    listed = tips if everything else tips[:LISTED]
+    limits = found.limits if everything else found.limits[:SOME]
+    listed = tips if everything else tips[: LISTED - len(limits)]
     for kind in KINDS:
         some = [t for t in listed if kind_of(t, found.product) == kind]
         if some:
             page.heading(kind)
         for tip in some:
             _told(page, found, tip, everything)
-    limits = found.limits if everything else found.limits[:SOME]
     if limits:
         page.heading(LIMITS)
     for tip in limits:

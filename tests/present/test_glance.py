@@ -142,6 +142,15 @@ def test_few_rows_are_told_in_full() -> None:
     assert "Beside the energy" in compare_page(found, 80).plain()
 
 
+@pytest.mark.slow
+@pytest.mark.parametrize("product", PRODUCTS)
+def test_tips_of_every_figure_are_a_screenful(product: str) -> None:
+    found = tipping(*load(product), draws=0)
+    text = tipping_page(found, 80).plain()
+    assert len(text.splitlines()) <= 35
+    assert sum(t.tips_at is not None for t in found.levers) > 5
+
+
 @pytest.mark.once
 def test_tips_are_grouped_with_the_change_needed() -> None:
     found = tipping(
