@@ -210,7 +210,8 @@ class Line(Scans):
         with np.errstate(invalid="ignore"):
             moved = np.where(raw == there, 0.0, np.abs(raw - there))
         most = float(np.nan_to_num(moved, nan=np.inf).max(initial=0.0))
-        money = self.lever.path.keys[0] == "price"
+        # a price of another number of pieces than is bought; a lead time is limited unscanned
+        money = self.lever.path.keys[:2] == ("price", "breaks")
         return most > LITTLE or (most == 0 and not money)
 
     def between(self, places: Array) -> Array:
