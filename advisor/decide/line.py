@@ -334,7 +334,8 @@ class Line(Scans):
         return float(self._lead({p: v for p, v in scores.items() if p in told})[0])
 
     def _nearby(self, at_least: float, at_most: float) -> list[Build]:
-        """The builds that may count in a range, and those found since all were scanned."""
+        """The builds that may count in a range, those found since all were scanned, and those that
+        decisions took there."""
         if self._last is None:
             return self.carried
         places, builds, raw = self._last
@@ -345,7 +346,9 @@ class Line(Scans):
         known = set(builds)
         kept = [build for build in self.carried if build not in known]
         counts = self._counting(builds, low, high)
-        kept += [build for build, one in zip(builds, counts, strict=True) if one]
+        some = [t for x, (_, t) in self._known.items() if at_least <= x <= at_most]
+        taken = {build for each in some for build in each.values()}
+        kept += [b for b, one in zip(builds, counts, strict=True) if one or b in taken]
         return kept or self.carried
 
     def further_looks(self, places: Array) -> tuple[Array, list[Build]]:

@@ -262,6 +262,7 @@ class Spread(Line):
     def __init__(self, places: list[float], points: dict[str, list[float]]) -> None:
         self.builds = [Hashed(name[0], name) for name in points]
         self._carried = {(b.part, b.name): cast(Any, b) for b in self.builds}
+        self._known = {}
         self._last = np.array(places), cast(Any, self.builds), np.array(list(points.values()))
         self.moves = cast(Any, {b.part for b in self.builds})
         self.deciding = cast(Deciding, SimpleNamespace(winner="a", scores={}))
