@@ -143,8 +143,7 @@ def at_clock(runs: Sequence[Run], clock_hz: float) -> AtClock:
     clocks = np.array([r.clock_hz for r in known], dtype=float)
     if len(np.unique(clocks)) < len(clocks):
         return _nothing(clock_hz, "two runs at one clock")
-    low, high = clocks[0] * (1 - NEAR), clocks[-1] * (1 + NEAR)
-    extrapolated = not low <= clock_hz <= high
+    extrapolated = not _spans(clocks.tolist(), clock_hz)
     why = []
     if extrapolated:
         why.append(
@@ -184,8 +183,14 @@ def at_clock(runs: Sequence[Run], clock_hz: float) -> AtClock:
 
 def spanning(clocks: Sequence[tuple[float, ...]], clock_hz: float) -> int:
     """How many parts a clock lies between the measured ones of; `clocks` of each part, Hz."""
-    low, high = clock_hz * (1 - NEAR), clock_hz * (1 + NEAR)
-    return sum(bool(each) and min(each) <= high and low <= max(each) for each in clocks)
+    return sum(_spans(each, clock_hz) for each in clocks)
+
+
+def _spans(clocks: Sequence[float], clock_hz: float) -> bool:
+    """Whether a clock lies between measured ones."""
+    if not clocks:
+        return False
+    return min(clocks) * (1 - NEAR) <= clock_hz <= max(clocks) * (1 + NEAR)
 
 
 def common_clock(clocks: Sequence[tuple[float, ...]]) -> float | None:

@@ -28,6 +28,8 @@ from advisor.decide.ranks import DIGITS
 from advisor.figures import Path
 from advisor.model.money import price_at
 
+Key = Callable[[float], Hashable]  # a property of a decision at a place
+
 TELLS = 1.0  # points by which a corrected score may be wrong
 
 
@@ -156,20 +158,31 @@ class Along:
         return tuple(sorted(out))
 
     def changes(
-        self, key: Callable[[float], Hashable], low: float, high: float, near: float | None = None
+        self,
+        key: Key,
+        low: float,
+        high: float,
+        near: float | None = None,
+        known: Callable[[float, float], Key | None] = lambda *_: None,
     ) -> Iterator[tuple[float, float]]:
         """(last place before, first place after) of each change of a property between two places.
 
         Both are within a share `near` of each other, or next to each other for a whole number.
+        `known` gives a property that changes where this one does between two places and takes no
+        decision to tell, if there is one.
         """
+        told = known(low, high)
+        if told is not None:
+            yield from self.changes(told, low, high, near)
+            return
         if key(low) == key(high):
             return
         middle = self.lever.between(low, high, self.near if near is None else near)
         if middle is None:
             yield low, high
             return
-        yield from self.changes(key, low, middle, near)
-        yield from self.changes(key, middle, high, near)
+        yield from self.changes(key, low, middle, near, known)
+        yield from self.changes(key, middle, high, near, known)
 
     def jumps(
         self, offer: Callable[[float], Offer | None], low: float, high: float, near: float
@@ -179,24 +192,19 @@ class Along:
         How many are made moves price breaks alone while the build stays: they are known without a
         decision.
         """
-        one, other = offer(low), offer(high)
-        if one is None or other is None:
-            if one is None and other is None:
-                return
-        elif self._counts and one.made == other.made:
+
+        def state(x: float) -> Hashable:
+            found = offer(x)
+            return None if found is None else found.state
+
+        def tiers(low: float, high: float) -> Key | None:
+            one, other = offer(low), offer(high)
+            if not self._counts or one is None or other is None or one.made != other.made:
+                return None
             candidate = one.candidate
-            yield from self.changes(
-                lambda x: tuple(_tiers(candidate, self.base, round(x))), low, high, near
-            )
-            return
-        elif one.state == other.state:
-            return
-        middle = self.lever.between(low, high, near)
-        if middle is None:
-            yield low, high
-            return
-        yield from self.jumps(offer, low, middle, near)
-        yield from self.jumps(offer, middle, high, near)
+            return lambda x: tuple(_tiers(candidate, self.base, round(x)))
+
+        return self.changes(state, low, high, near, tiers)
 
     def _offer(self, candidate: Candidate, evaluation: Evaluation) -> Offer:
         build, drawn = candidate.best, candidate.drawn

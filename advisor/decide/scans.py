@@ -183,6 +183,10 @@ class Scans:
         for n, x in enumerate(places.tolist()):
             self._at(COARSE, x).update(zip(builds, raw[:, n].tolist(), strict=True))
 
+    def look_as_now(self) -> None:
+        """Scan what is carried as things stand, by few draws; all levers have that in common."""
+        self._raw(self.carried, np.array([self.lever.now]), COARSE)
+
     def _raw(self, builds: Sequence[Build], places: Array, draws: int) -> Array:
         """Expected scores of builds by some draws, (B, N); empty where no scan can tell."""
         if self.deciding.weighs(self.lever):

@@ -12,7 +12,7 @@ from advisor.decide.marches import Marches
 from advisor.figures import Path
 from advisor.model.drain import Pack
 from advisor.model.draws import Case, GridSampler, Known, Sampler, Trace
-from advisor.model.events import EventStates, at_times, expand
+from advisor.model.events import EventStates, at_times, of_tasks
 from advisor.model.packs import Feed, feed
 from advisor.model.tables import Stack
 from advisor.model.workload import ProductFigures, product_figures
@@ -108,7 +108,7 @@ class Stage:
 
     def events(self, table: Stack) -> tuple[EventStates, ...]:
         """The events of every task."""
-        return tuple(expand(table, self.figures, k) for k in range(len(self.figures.tasks)))
+        return of_tasks(table, self.figures)
 
     def timed(
         self, table: Stack, events: tuple[EventStates, ...] | None = None

@@ -291,15 +291,17 @@ def _tries(events: tuple[EventStates, ...], n: int) -> Array | None:
     return np.concatenate([*each, np.ones((1, n))])
 
 
+def of_tasks(stack: Stack, product: ProductFigures) -> tuple[EventStates, ...]:
+    """The events of every task."""
+    return tuple(expand(stack, product, k) for k in range(len(product.tasks)))
+
+
 def at_times(stack: Stack, product: ProductFigures) -> tuple[tuple[EventStates, ...], ...]:
     """The events of every task at each of the product's times, once where it has none."""
     if not product.times:
-        return (tuple(expand(stack, product, k) for k in range(len(product.tasks))),)
-    out = []
-    for t in range(len(product.times)):
-        then, asleep = product.in_time(t), stack.in_time(t)
-        out.append(tuple(expand(asleep, then, k) for k in range(len(then.tasks))))
-    return tuple(out)
+        return (of_tasks(stack, product),)
+    times = range(len(product.times))
+    return tuple(of_tasks(stack.in_time(t), product.in_time(t)) for t in times)
 
 
 def calendar(

@@ -193,11 +193,6 @@ def _together(laws: Sequence[tuple[Array, Array, Array]], first: Array, loss: Ar
     return np.asarray(np.minimum(np.exp(x), first))
 
 
-def worn(ageing: Ageing, under: Stress, seconds: Array) -> Worn:
-    """What a pack has lost after (R, N) s in use under a stress."""
-    return Course(ageing, under, seconds).worn(seconds)
-
-
 def time_to(ageing: Ageing, under: Stress, loss: Array) -> Array:
     """Seconds in use until a share of the capacity is lost, (R, N); infinite where it never is.
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import Any
 
@@ -94,7 +95,8 @@ def _figures(page: Page, entry: Entry) -> None:
     """
     header = ["figure", "value", "evidence"]
     every = [[row.path.dotted, row.text, row.evidence or ""] for row in entry.figures]
-    rows = [row for row in every if not page.width or len(row[0]) <= LONGEST * page.width]
+    room = LONGEST * (page.width or math.inf)
+    rows = [row for row in every if len(row[0]) <= room]
     below = [""] * len(rows)
     for n in sorted(range(len(rows)), key=lambda n: len(rows[n][1]), reverse=True):
         if page.takes(header, rows):
@@ -102,7 +104,7 @@ def _figures(page: Page, entry: Entry) -> None:
         rows[n][1], below[n] = "", rows[n][1]
     page.table(header, rows, [False, False, False], below)
     for path, *rest in every:
-        if page.width and len(path) > LONGEST * page.width:
+        if len(path) > room:
             page.paragraph(f"{path}: {', '.join(filter(None, rest))}", "", "   ")
 
 

@@ -58,6 +58,13 @@ def _same(now: Any, kept: Any) -> bool:
     return type(now) is type(kept) and bool(now == kept)
 
 
+def hold(name: str, answer: Any) -> None:
+    """Assert that a case's answer is as it was kept."""
+    changed = list(differences(told(answer), read(name)))
+    words = f"{len(changed)} figures are not as kept; if that is meant: python -m tests.ledger"
+    assert not changed, "\n".join((words, *changed[:40]))
+
+
 def read(name: str) -> Any:
     """What is kept of a case."""
     return json.loads((FOLDER / f"{name}.json").read_text("utf-8"))

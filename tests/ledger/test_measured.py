@@ -6,12 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from tests.ledger.kept import differences, read, told
+from tests.ledger.kept import hold
 from tests.ledger.measured import CASES
 
 
 @pytest.mark.parametrize("name", CASES)
 def test_a_session_is_as_kept(tmp_path: Path, name: str) -> None:
-    changed = list(differences(told(CASES[name](tmp_path)), read(name)))
-    words = f"{len(changed)} figures are not as kept; if that is meant: python -m tests.ledger"
-    assert not changed, "\n".join((words, *changed[:40]))
+    hold(name, CASES[name](tmp_path))

@@ -14,7 +14,7 @@ from advisor.catalogue.schema_charge import Ageing as Stated
 from advisor.catalogue.schema_charge import CalendarAgeing, CycleAgeing
 from advisor.model.ageing import Ageing, Stress, ageing_of, before_use, stress
 from advisor.model.draws import Sampler
-from advisor.model.wear import Course, time_to, worn
+from advisor.model.wear import Course, Worn, time_to
 from advisor.model.workload import ProductFigures
 from advisor.quantities import exact
 
@@ -37,6 +37,11 @@ def at(*places: tuple[float, float]) -> ProductFigures:
         retain=(),
         ram_kib=None,
     )
+
+
+def worn(law: Ageing, under: Stress, seconds: np.ndarray) -> Worn:
+    """What a pack has lost after (R, N) s."""
+    return Course(law, under, seconds).worn(seconds)
 
 
 def doubling(joules: float, celsius: float) -> float:
