@@ -98,6 +98,7 @@ def decide(
             seed=sampling.seed,
             jobs=sampling.jobs,
             estimate_missing=files.estimate_missing,
+            services=files.services,
             product_file=_own_file(product, files),
             catalogs=files.own_folders,
             folder="." if output is None else output.parent,
@@ -139,6 +140,7 @@ def _decide_family(
             jobs=sampling.jobs,
             progress=tell,
             estimate_missing=files.estimate_missing,
+            services=files.services,
             catalogs=files.own_folders,
             folder="." if output is None else output.parent,
         )
@@ -209,7 +211,7 @@ def revisit(
     folders = [record.parent / name for name in decision.catalogs]
     with progress(show.quiet) as tell:
         inputs = files.product(where, before=decision.changes, otherwise=folders)
-        found = study(decision, *inputs, jobs=workers.jobs, progress=tell)
+        found = study(decision, *inputs, jobs=workers.jobs, progress=tell, services=files.services)
 
     def page() -> Page:
         from advisor.present.record import revisited_page
@@ -236,7 +238,9 @@ def _revisit_family(
     decision = read_family_decision(record)
     run = _family_now(decision, record, reference, files)
     with progress(show.quiet) as tell:
-        found = revisit_family(decision, run, jobs=workers.jobs, progress=tell)
+        found = revisit_family(
+            decision, run, jobs=workers.jobs, progress=tell, services=files.services
+        )
 
     def page() -> Page:
         return revisited_page(found, screen.columns, screen.everything)

@@ -74,6 +74,7 @@ def shortlist(
             jobs=sampling.jobs,
             progress=tell,
             estimate_missing=files.estimate_missing,
+            services=files.services,
         )
 
     def page() -> Page:
@@ -146,6 +147,7 @@ def explain(
                 jobs=sampling.jobs,
                 progress=tell,
                 estimate_missing=files.estimate_missing,
+                services=files.services,
             )
     except NotRankedError as error:
         if show.form is Format.TABLE:
@@ -230,6 +232,7 @@ def outlook(
             jobs=sampling.jobs,
             progress=tell,
             estimate_missing=files.estimate_missing,
+            services=files.services,
         )
         if drawing is not None:
             from advisor.present.curves import save_plot
@@ -302,6 +305,7 @@ def tipping(
             jobs=sampling.jobs,
             progress=tell,
             estimate_missing=files.estimate_missing,
+            services=files.services,
         )
         if drawing is not None:
             from advisor.present.lever_plots import save_tips
@@ -356,6 +360,7 @@ def gaps(
             jobs=sampling.jobs,
             progress=tell,
             estimate_missing=files.estimate_missing,
+            services=files.services,
         )
         if drawing is not None:
             from advisor.present.lever_plots import save_worths

@@ -72,6 +72,7 @@ def family(
             jobs=sampling.jobs,
             progress=tell,
             estimate_missing=files.estimate_missing,
+            services=files.services,
         )
 
     def page() -> Page:

@@ -82,6 +82,7 @@ def report(
             jobs=sampling.jobs,
             progress=tell,
             estimate_missing=files.estimate_missing,
+            services=files.services,
         )
         begin(tell, "writing the report")
         data = _written(found, output.suffix.lower())
@@ -109,6 +110,7 @@ def _family(
             jobs=sampling.jobs,
             progress=tell,
             estimate_missing=files.estimate_missing,
+            services=files.services,
         )
         begin(tell, "writing the report")
         data = _family_written(found, output.suffix.lower())

@@ -99,6 +99,7 @@ def weights(
             jobs=sampling.jobs,
             progress=tell,
             estimate_missing=files.estimate_missing,
+            services=files.services,
         )
     if target is not None:
         screen.keep(target, _weighed(target, found), "--write")

@@ -130,6 +130,7 @@ def _drawn(
         evaluation.seed,
         jobs,
         progress,
+        marches=evaluation.stated.marches,
     )
     known |= zip(fresh, found, strict=True)
     return [known[build] for _, build in picked]

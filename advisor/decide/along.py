@@ -98,7 +98,7 @@ class Along:
         self._found: dict[tuple[float, tuple[str, ...], int], Evaluation] = {}
         # prices are told from the catalogue, which such a lever leaves as it is
         self._counts = lever.path == Path(product.product).child("cost", "units")
-        self._marches = Marches()
+        self._marches = Marches(base.stated.marches.services)
         self._off: dict[str, _Means] = {}
         for candidate in base.candidates:
             if candidate.drawn is not None:

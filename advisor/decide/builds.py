@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from advisor.catalogue.criteria import DAY, Keys
 from advisor.dataclass import dataclass
 from advisor.decide.costs import Costs, FeedCost, ProductCost, costs
-from advisor.decide.marches import Marches, lives_of_cases
+from advisor.decide.marches import Marches
 from advisor.decide.ranks import DIGITS
 from advisor.decide.sides import PartSide
 from advisor.decide.value import Criterion, score
@@ -293,7 +293,7 @@ def assess(
     packs: dict[str, list[int]] = defaultdict(list)
     for i, made in enumerate(prepared):
         packs[cells_name(made.feed.option)].append(i)
-    march = marches.lives if marches else lives_of_cases
+    marches = marches or Marches(kept=0)
     life_of: dict[int, Life] = {}
     stores: dict[int, Harvested] = {}
     together: list[_Together] = []
@@ -303,7 +303,7 @@ def assess(
         asked = fresh or drains[0].share.shape[2] == 1
         asked = asked or any(_may_pulse(prepared[i]) for i in members)
         asked = asked or feed.rested is not None
-        found = march(on_one_charge(feed.pack), drains, asked, cases)
+        found = marches.lives(on_one_charge(feed.pack), drains, asked, cases)
         life_of |= zip(members, found, strict=True)
         if feed.pack.every_s is None and product.income is None:
             continue
@@ -319,7 +319,7 @@ def assess(
         one.life, kept = sustained(one.life, store, one.feed.pack, one.drain)
         return kept
 
-    fed = [harvested(one.feed, product, one.drain, one.life) for one in together]
+    fed = [harvested(o.feed, product, o.drain, o.life, marches.services) for o in together]
     for one, store in zip(together, answered(fed, product, left), strict=True):
         for i, rows in zip(
             one.members, rows_of_each([prepared[i].drain for i in one.members]), strict=True

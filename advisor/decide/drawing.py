@@ -126,6 +126,7 @@ def draw_builds(
     One `Drawn` a build, in order.
     """
     sizes = _sizes(product, draws)
+    marches = marches or Marches(kept=0)
     traces: list[Trace] = [{} for _ in sizes]
 
     def one(chunk: int) -> list[Drawn]:

@@ -59,6 +59,7 @@ def fronts(
             evaluation.seed,
             jobs,
             progress,
+            marches=evaluation.stated.marches,
         )
 
     sides = [_Side(c, wanted) for c in candidates]

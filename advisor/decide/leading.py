@@ -89,7 +89,7 @@ class Deciding:
         self.memo: Trace = {}
         # what builds are worth as things stand, by so many first draws
         self.as_now: dict[int, dict[Build, float]] = {}
-        self.marches = Marches()
+        self.marches = Marches(base.stated.marches.services)
         self._moved: dict[tuple[Path, float], tuple[Catalogue, Product] | None] = {}
         # between which values of levers the criteria stay
         self._anchored: dict[Path, list[tuple[float, float]]] = {}
@@ -211,7 +211,8 @@ class Deciding:
             return None
         weighed = criteria_of(catalogue, product)
         if not draws:
-            found, _ = scan(catalogue, product, builds, [weighed], [None], 0, self.base.seed)
+            seed, kept = self.base.seed, self.marches
+            found, _ = scan(catalogue, product, builds, [weighed], [None], 0, seed, marches=kept)
             return np.asarray(found[:, 0])
         drawn = draw_builds(
             catalogue, product, builds, weighed, draws, self.base.seed, marches=self.marches

@@ -1,4 +1,6 @@
-"""Battery lives, what has the same pack and the same drains worked out once.
+"""What passes keep for each other: battery lives, and what stores answer.
+
+Of lives what has the same pack and the same drains is worked out once.
 
 A price, a weight or an anchor that moves leaves what packs carry as it is. Over a row of cases
 equal columns are marched once; from pass to pass what was worked out is kept, by a digest of
@@ -17,14 +19,20 @@ from numpy.typing import NDArray
 
 from advisor.model.battery import Life, lives
 from advisor.model.drain import Drain, Pack
+from advisor.model.served import Services
 
 KEPT = 60_000_000  # bytes of results that are kept, the latest
 
 
 class Marches:
-    """Results of marches, by what they rest on."""
+    """Results of marches, by what they rest on, and the answers of stores that are harvested into.
 
-    def __init__(self) -> None:
+    `services` are those of other studies, new ones when absent; `kept` how many bytes of results.
+    """
+
+    def __init__(self, services: Services | None = None, kept: int = KEPT) -> None:
+        self.services = services or Services()
+        self._kept = kept
         self._known: dict[bytes, list[Life]] = {}
         self._bytes = 0
 
@@ -32,12 +40,14 @@ class Marches:
         """`battery.lives`, from what is known or of each different case once."""
         if pack.reservoir is None:
             return lives(pack, drains, fresh)  # which takes no longer than a digest
+        if not self._kept:
+            return lives_of_cases(pack, drains, fresh, cases)
         key = _digest((pack, tuple(drains), fresh))
         if key not in self._known:
             found = lives_of_cases(pack, drains, fresh, cases)
             self._known[key] = found
             self._bytes += sum(a.nbytes for a in _arrays(tuple(found)))
-            while self._bytes > KEPT and len(self._known) > 1:
+            while self._bytes > self._kept and len(self._known) > 1:
                 oldest = next(iter(self._known))
                 self._bytes -= sum(a.nbytes for a in _arrays(tuple(self._known.pop(oldest))))
         return self._known[key]

@@ -55,6 +55,7 @@ def scan(
     numbers, move nothing here.
     """
     out = np.empty((len(builds), len(cases)))
+    marches = marches or Marches(kept=0)
     room = TOGETHER // (len(builds) * states_of(product) or 1)
     size = max(1, min(LONG, room) // max(draws, 1))
     taken: set[Path] = set()

@@ -23,16 +23,6 @@ class Shelf:
         cache.keep(KIND, _key(pattern), text)
 
 
-def begin() -> None:
-    """Take the answers of stores from the cache from now on."""
-    served.begin_on(Shelf())
-
-
-def put_away() -> None:
-    """Keep what was found since."""
-    served.put_away()
-
-
 def _key(pattern: str) -> str:
     digest = hashlib.sha256()
     for module in (store, served):

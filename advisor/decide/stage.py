@@ -68,8 +68,9 @@ class GridSamplers(Samplers):
 class Stage:
     """A product's own figures with the samplers that give everything else.
 
-    `cases` are in a row on the draw axis; `marches` keeps battery lives for other passes; `feeds`
-    and `packs` what was made of the product's options, by their places and ids.
+    `marches` keeps battery lives and answers of stores for other passes; `cases` are in a row on
+    the draw axis; `feeds` and `packs` what was made of the product's options, by their places and
+    ids.
     """
 
     catalogue: Catalogue
@@ -77,7 +78,7 @@ class Stage:
     samplers: Samplers
     figures: ProductFigures
     own_cost: ProductCost
-    marches: Marches | None = None
+    marches: Marches
     cases: int = 1
     feeds: dict[tuple[int, str, tuple[str, ...]], tuple[Feed, FeedCost]] = field(
         default_factory=dict
@@ -132,7 +133,7 @@ def stage(
     """Open a pass; with `draws` 0 it is that of the stated values.
 
     `trace` is filled with the draws of every uncertain figure taken, by its path; `known` keeps
-    them for other passes over the same chunk.
+    them for other passes over the same chunk. Without `marches` none are kept for other passes.
     """
     return _opened(catalogue, product, Samplers(draws, seed, chunk, trace, known), marches)
 
@@ -166,6 +167,6 @@ def _opened(
         samplers=samplers,
         figures=product_figures(product, own),
         own_cost=product_cost(product, own),
-        marches=marches,
+        marches=marches or Marches(kept=0),
         cases=cases,
     )

@@ -105,7 +105,8 @@ def standings(
     for p in asked:
         central = dict(zip(names, middle[p].tolist(), strict=True))
         product = weighed(evaluation.product, central)
-        there = evaluate(evaluation.catalogue, product, draws, seed, jobs)
+        kept = evaluation.stated.marches
+        there = evaluate(evaluation.catalogue, product, draws, seed, jobs, marches=kept)
         parts = [c.part.part for c in there.candidates]
         mine = evaluation.candidates[p].part.part
         # a part whose needs the draws break too often is not chosen whatever the weights

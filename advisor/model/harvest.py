@@ -42,7 +42,7 @@ from advisor.model.battery import stored
 from advisor.model.drain import Drain, Pack, at_depth, rows_of
 from advisor.model.draws import Array
 from advisor.model.ends import INDEX
-from advisor.model.served import LOWEST, Service, service, shifted
+from advisor.model.served import LOWEST, Service, Services, shifted
 from advisor.model.store import MONTH_DAYS, YEAR_DAYS, Dawns
 from advisor.model.wear import Course
 from advisor.model.workload import ProductFigures
@@ -176,7 +176,9 @@ def recovering(life: Life, feed: Feed, product: ProductFigures, drain: Drain, fr
     return replace(life, emptied=asleep, **parts)
 
 
-def harvested(feed: Feed, product: ProductFigures, drain: Drain, life: Life) -> Harvested | None:
+def harvested(
+    feed: Feed, product: ProductFigures, drain: Drain, life: Life, services: Services
+) -> Harvested | None:
     """Store, load and harvest of R builds on one feed, which `answered` then follows through the
     year; None where the pack cannot be charged, or nothing is harvested."""
     income, cell, pack = product.income, feed.cell, feed.pack
@@ -195,7 +197,7 @@ def harvested(feed: Feed, product: ProductFigures, drain: Drain, life: Life) -> 
     order = np.argsort(months, kind="stable")
     idle = _idle(order, too_cold, too_hot)
     stated = _idle(order, *(np.array([x]) for x in feed.stated_idle))[:, 0]
-    answers = service(
+    answers = services.of(
         tuple(float(m) for m in np.array(months) / max(sum(months), 1e-300)),
         spread,
         persistence,

@@ -272,50 +272,36 @@ class Shelf(Protocol):
         """Keep a text, where that is possible."""
 
 
-class _Services:
-    """The answers of a run, and where they are kept for later ones."""
+class Services:
+    """The answers that studies of a run share, and where some are kept for later ones."""
 
-    def __init__(self) -> None:
-        self.shelf: Shelf | None = None
-        self.made = lru_cache(maxsize=MANY)(self._make)
-        self.first: list[Service] = []
+    def __init__(self, shelf: Shelf | None = None) -> None:
+        self._shelf = shelf
+        self._made = lru_cache(maxsize=MANY)(self._make)
+        self._first: list[Service] = []
+
+    def of(
+        self, shape: tuple[float, ...], spread: float, persistence: float, idle: tuple[float, ...]
+    ) -> Service:
+        """The answers for months of this shape (of any mean), spread, persistence and shares of
+        idle days, those that are known among them."""
+        return self._made(shape, spread, persistence, idle)
+
+    def put_away(self) -> None:
+        """Keep what has been found beside what the shelf told."""
+        for one in self._first:
+            if self._shelf is not None and one.known > one.told:
+                self._shelf.write(one.pattern, one.as_text())
 
     def _make(self, *pattern: Any) -> Service:
         made = Service(*pattern)
         # those of figures that a study moves are too many to keep
-        if self.shelf is not None and len(self.first) < FIRST:
-            self.first.append(made)
-            text = self.shelf.read(made.pattern)
+        if self._shelf is not None and len(self._first) < FIRST:
+            self._first.append(made)
+            text = self._shelf.read(made.pattern)
             if text is not None:
                 made.learn(text)
         return made
-
-
-_SERVICES = _Services()
-
-
-def service(
-    shape: tuple[float, ...], spread: float, persistence: float, idle: tuple[float, ...]
-) -> Service:
-    """The answers for months of this shape (of any mean), spread, persistence and shares of idle
-    days, those that are known among them."""
-    return _SERVICES.made(shape, spread, persistence, idle)
-
-
-def begin_on(shelf: Shelf | None) -> None:
-    """Forget all answers, and take those that are asked for from a shelf, if any, from now on."""
-    _SERVICES.shelf = shelf
-    _SERVICES.first.clear()
-    _SERVICES.made.cache_clear()
-
-
-def put_away() -> None:
-    """Keep the answers that this run has found beside those that it began with, and forget them."""
-    shelf = _SERVICES.shelf
-    for one in _SERVICES.first:
-        if shelf is not None and one.known > one.told:
-            shelf.write(one.pattern, one.as_text())
-    begin_on(None)
 
 
 def shifted(chance: Array, more: Array) -> Array:

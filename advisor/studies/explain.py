@@ -16,12 +16,14 @@ from advisor.decide.cautions import cautions_of
 from advisor.decide.drawing import draw_builds
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.left_out import LeftOut
+from advisor.decide.marches import Marches
 from advisor.decide.reasons import UNNAMED, differences, ending, points
 from advisor.decide.robustness import Firmness, firmness
 from advisor.faults import AdvisorError, Fault, FaultError
 from advisor.model.ends import ENDS
 from advisor.model.operating_plan import PlanTask, solve
 from advisor.model.packs import cells_name
+from advisor.model.served import Services
 from advisor.quantities import show
 from advisor.stages import Progress
 from advisor.studies.asked import unknown_parts
@@ -212,6 +214,7 @@ def explain(
     jobs: int = 1,
     progress: Progress | None = None,
     estimate_missing: bool = False,
+    services: Services | None = None,
 ) -> Explanation:
     """Explain a part's place on the shortlist, against another part.
 
@@ -234,9 +237,8 @@ def explain(
         raise FaultError(tuple(faults))
     if over == part:
         raise FaultError((Fault("--over", f'"{over}"', "another part than PART"),))
-    evaluation = evaluate(
-        catalogue, product, draws, seed, jobs, progress, estimate_missing=estimate_missing
-    )
+    inputs, kept = (catalogue, product, draws, seed, jobs, progress), Marches(services, kept=0)
+    evaluation = evaluate(*inputs, estimate_missing=estimate_missing, marches=kept)
     place = _place(evaluation, part)
     rival: Candidate | None = None
     if over is not None:
@@ -408,6 +410,7 @@ def _builds(evaluation: Evaluation, candidate: Candidate, most: int = 8) -> tupl
             evaluation.criteria,
             evaluation.draws,
             evaluation.seed,
+            marches=evaluation.stated.marches,
         )
         expected |= {build: one.expected for build, one in zip(left, drawn, strict=True)}
         listed[1:] = sorted(listed[1:], key=lambda build: (-expected[build], build.order))

@@ -20,10 +20,12 @@ from advisor.decide.family_beside import Apart, Price, alternatives, apart, fron
 from advisor.decide.family_plans import LINES, Answer, Plan, Taken, solve
 from advisor.decide.family_supply import Supplied, outlook_of, supplied
 from advisor.decide.joint import Joined, joined, maker_of, problem
+from advisor.decide.marches import Marches
 from advisor.decide.supply_risk import Risk, regret, scenario_costs, scenarios
 from advisor.faults import Fault, FaultError, nearest
 from advisor.lp import Status
 from advisor.model.ends import ENDS
+from advisor.model.served import Services
 from advisor.stages import Progress, begin
 from advisor.studies.family_beside import (
     family_cautions,
@@ -88,16 +90,17 @@ def evaluated_products(
     jobs: int = 1,
     progress: Progress | None = None,
     estimate_missing: bool = False,
+    services: Services | None = None,
 ) -> tuple[list[Joined], list[Fault]]:
     """Every product of a family evaluated, with what it may be built as; and a fault for each into
     which nothing fits, or nothing whose cost can be told."""
+    kept = Marches(services, kept=0)
     found: list[Joined] = []
     faults: list[Fault] = []
     for product in run.products:
         begin(progress, f"drawing {product.product}")
-        evaluation = evaluate(
-            run.catalogue, product, draws, seed, jobs, estimate_missing=estimate_missing
-        )
+        inputs = run.catalogue, product, draws, seed, jobs
+        evaluation = evaluate(*inputs, estimate_missing=estimate_missing, marches=kept)
         one = joined(
             evaluation, admissible(evaluation, jobs, progress), run.family.supply is not None
         )
@@ -118,6 +121,7 @@ def joined_products(
     jobs: int = 1,
     progress: Progress | None = None,
     estimate_missing: bool = False,
+    services: Services | None = None,
 ) -> list[Joined]:
     """Every product of a family evaluated, with what it may be built as.
 
@@ -126,7 +130,7 @@ def joined_products(
     FaultError
         Where nothing fits into a product, or nothing whose cost can be told.
     """
-    found, faults = evaluated_products(run, draws, seed, jobs, progress, estimate_missing)
+    found, faults = evaluated_products(run, draws, seed, jobs, progress, estimate_missing, services)
     if faults:
         raise FaultError(faults)
     return found
@@ -143,6 +147,7 @@ def family(
     jobs: int = 1,
     progress: Progress | None = None,
     estimate_missing: bool = False,
+    services: Services | None = None,
 ) -> FamilyPlan:
     """Choose parts for the products of a family together.
 
@@ -150,7 +155,7 @@ def family(
     ----------
     run : of `load_family`. aim : `cost`, `score` or `front`; the family's own when absent.
     plans : next-best plans to find. seconds : time for each search, s.
-    draws, seed, jobs, progress, estimate_missing : as for `shortlist`.
+    draws, seed, jobs, progress, estimate_missing, services : as for `shortlist`.
 
     Raises
     ------
@@ -165,7 +170,7 @@ def family(
         raise FaultError((Fault("aim", f'"{wanted}"', expected, nearest=near),))
     if not 0 < seconds < math.inf:
         raise FaultError((Fault("seconds", f"{seconds}", "a time above zero"),))
-    products = joined_products(run, draws, seed, jobs, progress, estimate_missing)
+    products = joined_products(run, draws, seed, jobs, progress, estimate_missing, services)
     return planned(run, products, wanted, plans, seconds, draws, seed, progress)
 
 

@@ -21,6 +21,7 @@ from advisor.decide.left_out import LeftOut
 from advisor.faults import Fault, FaultError
 from advisor.faults import Place as Where
 from advisor.lp import Status
+from advisor.model.served import Services
 from advisor.names import Named, paths_of
 from advisor.source import read_file
 from advisor.stages import Progress
@@ -90,6 +91,7 @@ def decide_family(
     seconds: float = SECONDS,
     progress: Progress | None = None,
     estimate_missing: bool = False,
+    services: Services | None = None,
     catalogs: Named | Sequence[Named] = (),
     folder: Named = ".",
 ) -> FamilyDecided:
@@ -111,7 +113,7 @@ def decide_family(
     reason = " ".join(because.split())
     if not reason:
         raise FaultError((Fault("--because", "nothing", "why this plan, in a few words"),))
-    products = joined_products(run, draws, seed, jobs, progress, estimate_missing)
+    products = joined_products(run, draws, seed, jobs, progress, estimate_missing, services)
     numbers = numbers_of(run, products)[0]
     best = solve(numbers, objective_of(run.family.objective), seconds)
     if best.plan is None:

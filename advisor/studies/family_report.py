@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from advisor.catalogue.families import FamilyRun
 from advisor.dataclass import dataclass
+from advisor.model.served import Services
 from advisor.stages import Progress
 from advisor.studies.family import family
 from advisor.studies.family_results import FamilyPlan
@@ -60,6 +61,7 @@ def family_report(
     date: datetime.date | None = None,
     progress: Progress | None = None,
     estimate_missing: bool = False,
+    services: Services | None = None,
 ) -> FamilyReport:
     """Gather a family's plan for a file.
 
@@ -81,6 +83,7 @@ def family_report(
         jobs=jobs,
         progress=progress,
         estimate_missing=estimate_missing,
+        services=services,
     )
     bought = {one.item: run.catalogue.record(one.item) for one in found.purchases}
     stepped = {

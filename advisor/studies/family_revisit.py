@@ -21,6 +21,7 @@ from advisor.decide.family_search import GAP, Objective
 from advisor.decide.joint import Joined
 from advisor.decide.left_out import LeftOut
 from advisor.faults import Fault, FaultError
+from advisor.model.served import Services
 from advisor.names import Named
 from advisor.stages import Progress
 from advisor.studies.family import STATUS, evaluated_products, numbers_of
@@ -146,6 +147,7 @@ def revisit_family(
     jobs: int = 1,
     seconds: float = SECONDS,
     progress: Progress | None = None,
+    services: Services | None = None,
 ) -> FamilyRevisited:
     """Say what has changed since a family's decision and whether it still stands.
 
@@ -153,6 +155,7 @@ def revisit_family(
     ----------
     record : a record, or its file. run : the family as it stands now, with the record's own changes
     laid over it; None where the record's file tells where it is. seconds : for the search, s.
+    services : as for `shortlist`.
 
     Raises
     ------
@@ -171,7 +174,7 @@ def revisit_family(
         expected = f'"{record.family_decision}", as in the record'
         raise FaultError((Fault("--product", f'"{run.family.family}"', expected),))
     products, faults = evaluated_products(
-        run, record.draws, record.seed, jobs, progress, record.estimate_missing
+        run, record.draws, record.seed, jobs, progress, record.estimate_missing, services
     )
     numbers = None if faults else numbers_of(run, products)[0]
     objective = objective_of(record.aim)

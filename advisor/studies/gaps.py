@@ -15,10 +15,12 @@ from advisor.decide.effort import Effort, effort, measurement
 from advisor.decide.evaluate import Evaluation, evaluate
 from advisor.decide.information import Worth, partial, perfect
 from advisor.decide.left_out import LeftOut
+from advisor.decide.marches import Marches
 from advisor.decide.ranks import first_place
 from advisor.decide.sample_information import COUNTS, sampled
 from advisor.figures import Path
 from advisor.model.draws import Instrument, Source, Trace, stream
+from advisor.model.served import Services
 from advisor.stages import Progress, begin
 from advisor.studies.results import frame, invented, names_of, plain, warnings_of
 
@@ -150,12 +152,14 @@ def gaps(
     jobs: int = 1,
     progress: Progress | None = None,
     estimate_missing: bool = False,
+    services: Services | None = None,
 ) -> Gaps:
     """What each uncertain figure is worth knowing before the choice.
 
     Parameters
     ----------
-    draws : at least 100. seed, jobs, progress, estimate_missing : as for `shortlist`.
+    draws : at least 100. seed, jobs, progress, estimate_missing, services : as for
+    `shortlist`.
 
     Raises
     ------
@@ -172,6 +176,7 @@ def gaps(
         progress,
         trace,
         estimate_missing=estimate_missing,
+        marches=Marches(services, kept=0),
         ranked_by=min(draws, RANKED_BY),
     )
     if not found.candidates:

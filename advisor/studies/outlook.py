@@ -19,9 +19,11 @@ from advisor.decide.builds import Build
 from advisor.decide.cautions import cautions_of
 from advisor.decide.evaluate import Evaluation, evaluate
 from advisor.decide.left_out import LeftOut
+from advisor.decide.marches import Marches
 from advisor.decide.missing import fill_missing
 from advisor.faults import Fault, FaultError
 from advisor.figures import Path
+from advisor.model.served import Services
 from advisor.stages import Progress, begin
 from advisor.studies.asked import unknown_parts
 from advisor.studies.results import Range, frame, invented, moving_warnings, spread
@@ -215,6 +217,7 @@ def outlook(
     among: int | None = None,
     base: Evaluation | None = None,
     estimate_missing: bool = False,
+    services: Services | None = None,
 ) -> Outlook:
     """Battery life and lifetime cost along levers.
 
@@ -227,8 +230,8 @@ def outlook(
     along : levers, each `PATH` or `PATH=FROM:TO`; the busiest task's period and the units when
         absent. points : places between the ends. draws, seed, jobs : as for `shortlist`; at each
         place the build is the best one there.
-    progress : told how many places are done, of how many. estimate_missing : as for `shortlist`;
-        what is estimated stays as it is while a figure moves.
+    progress : told how many places are done, of how many. services, estimate_missing :
+        as for `shortlist`; what is estimated stays as it is while a figure moves.
     near : share of the lever's value to which changes of the leader are found.
     steps : whether both sides of every jump of a curve are looked for, which takes longest.
     few : draws at a place that is not the value that stands; expected figures are corrected by
@@ -253,7 +256,8 @@ def outlook(
         catalogue = catalogue.only(tuple(dict.fromkeys(parts)))
     now = base
     if now is None or parts:
-        now = evaluate(catalogue, product, draws, seed, jobs, progress)
+        kept = Marches(services, kept=0)
+        now = evaluate(catalogue, product, draws, seed, jobs, progress, marches=kept)
     asked = [text.partition("=") for text in (along or _usual(now))]
     levers = [lever(catalogue, product, path) for path, _, _ in asked]
     ends = [

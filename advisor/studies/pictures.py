@@ -349,7 +349,8 @@ def _warmth(found: Evaluation) -> Warmth | None:
             share=Quantity(1.0, "share", text="1"),
             entry=text,
         )
-        there = evaluate(some, replace(found.product, environment=(stay,)))
+        stays_there = replace(found.product, environment=(stay,))
+        there = evaluate(some, stays_there, marches=found.stated.marches)
         best = {c.part.part: c.best for c in there.candidates}
         for name in names:
             build = best.get(name)

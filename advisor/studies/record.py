@@ -22,6 +22,7 @@ from advisor.catalogue.shipped import load, product_files
 from advisor.dataclass import dataclass, field
 from advisor.faults import Fault, FaultError, nearest
 from advisor.faults import Place as Where
+from advisor.model.served import Services
 from advisor.names import Named, paths_of
 from advisor.stages import Progress
 from advisor.studies.results import RankedPart, frame, plain
@@ -61,6 +62,7 @@ def decide(
     seed: int = 1,
     jobs: int = 1,
     estimate_missing: bool = False,
+    services: Services | None = None,
     product_file: Named | None = None,
     catalogs: Named | Sequence[Named] = (),
     folder: Named = ".",
@@ -72,7 +74,7 @@ def decide(
     ----------
     because : why. changes : what was set for the run, kept so that it is set again. date : today
     when absent. draws, seed, jobs, estimate_missing : as for `shortlist`; the last is kept too.
-    progress : as for `shortlist`.
+    progress, services : as for `shortlist`.
     product_file, catalogs : where these inputs were read, so that `revisit` finds them; neither for
     shipped ones. folder : where the record will stand, from which they are told.
 
@@ -93,6 +95,7 @@ def decide(
         jobs=jobs,
         progress=progress,
         estimate_missing=estimate_missing,
+        services=services,
     )
     ranked = {p.part: p for p in found.ranking}
     if part not in ranked:
@@ -366,14 +369,15 @@ def revisit(
     product: Product | None = None,
     jobs: int = 1,
     progress: Progress | None = None,
+    services: Services | None = None,
 ) -> Revisited:
     """Say what has changed since a decision and whether it still stands.
 
     Parameters
     ----------
     record : a record, or its file. catalogue, product : as they stand now, with the record's own
-    changes laid over them; neither where the record's file tells where they are. jobs, progress :
-    as for `shortlist`.
+    changes laid over them; neither where the record's file tells where they are. jobs, progress,
+    services : as for `shortlist`.
 
     Raises
     ------
@@ -401,6 +405,7 @@ def revisit(
         jobs=jobs,
         progress=progress,
         estimate_missing=record.estimate_missing,
+        services=services,
     )
     then = {p.part: n for n, p in enumerate(record.ranking, 1)}
     now = {p.part: p.rank for p in found.ranking}

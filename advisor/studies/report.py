@@ -14,8 +14,10 @@ from advisor.decide.builds import Build
 from advisor.decide.cautions import GENERAL, cautions_of
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.fronts import Offered, fronts
+from advisor.decide.marches import Marches
 from advisor.decide.reasons import ending
 from advisor.decide.robustness import firmness
+from advisor.model.served import Services
 from advisor.stages import Progress
 from advisor.studies.consumers import Consumer, consumers
 from advisor.studies.explain import Explanation, explained
@@ -161,6 +163,7 @@ def report(
     date: datetime.date | None = None,
     progress: Progress | None = None,
     estimate_missing: bool = False,
+    services: Services | None = None,
 ) -> Report:
     """Gather a decision for a file: shortlist, breakdowns, curves, inputs, digests.
 
@@ -170,7 +173,7 @@ def report(
     well; the first may take a minute. call, changes : what names the inputs on the command line
     (the product's id when absent), and what was set for the run, to be told. date : today when
     absent. draws, seed, jobs : as for `shortlist`. progress : told of each study in turn.
-    estimate_missing : as for `shortlist`.
+    estimate_missing, services : as for `shortlist`.
 
     Raises
     ------
@@ -178,9 +181,16 @@ def report(
         As `shortlist` and `outlook` do.
     """
     found = evaluate(
-        catalogue, product, draws, seed, jobs, progress, estimate_missing=estimate_missing
+        catalogue,
+        product,
+        draws,
+        seed,
+        jobs,
+        progress,
+        estimate_missing=estimate_missing,
+        marches=Marches(services, kept=0),
     )
-    catalogue = found.catalogue
+    catalogue, shared = found.catalogue, found.stated.marches.services
     firm = firmness(found)
     listed = summarise(found, firm)
     curves = None
@@ -225,11 +235,19 @@ def report(
         pictures=pictures(found, {part.part: part.best.current for part in parts}),
         outlook=curves,
         tipping=study_tipping(
-            catalogue, product, draws=draws, seed=seed, jobs=jobs, progress=progress
+            catalogue,
+            product,
+            draws=draws,
+            seed=seed,
+            jobs=jobs,
+            progress=progress,
+            services=shared,
         )
         if tipping
         else None,
-        gaps=study_gaps(catalogue, product, seed=seed, jobs=jobs, progress=progress)
+        gaps=study_gaps(
+            catalogue, product, seed=seed, jobs=jobs, progress=progress, services=shared
+        )
         if gaps
         else None,
         inputs=tuple(_inputs(catalogue, product)),

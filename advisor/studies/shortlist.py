@@ -22,11 +22,13 @@ from advisor.decide.cautions import cautions_of
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.left_out import LeftOut
 from advisor.decide.limits import figures_read
+from advisor.decide.marches import Marches
 from advisor.decide.reasons import ending, points, reason
 from advisor.decide.robustness import Firmness, Verdict, firmness
 from advisor.figures import Path
 from advisor.model.draws import Array
 from advisor.model.maturity import maturity
+from advisor.model.served import Services
 from advisor.quantities import Quantity
 from advisor.stages import Progress
 from advisor.studies.clipped import ClippedResult, clipped_results
@@ -143,6 +145,7 @@ def shortlist(
     jobs: int = 1,
     progress: Progress | None = None,
     estimate_missing: bool = False,
+    services: Services | None = None,
 ) -> Shortlist:
     """Rank the parts of a catalogue for a product.
 
@@ -154,6 +157,8 @@ def shortlist(
     progress : told how many chunks of the draws are done, of how many.
     estimate_missing : whether kernels that a part was not measured with are estimated from the
         others; without it such a part is set aside.
+    services : what stores that are harvested into have answered other studies, for this one to
+        share; it moves no figure.
 
     Raises
     ------
@@ -161,7 +166,14 @@ def shortlist(
         When no pack of the product's choice states what a battery life needs.
     """
     found = evaluate(
-        catalogue, product, draws, seed, jobs, progress, estimate_missing=estimate_missing
+        catalogue,
+        product,
+        draws,
+        seed,
+        jobs,
+        progress,
+        estimate_missing=estimate_missing,
+        marches=Marches(services, kept=0),
     )
     return summarise(found, firmness(found))
 

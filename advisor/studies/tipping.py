@@ -15,11 +15,13 @@ from advisor.decide.fronts import fronts
 from advisor.decide.leading import Deciding
 from advisor.decide.least_digits import least_digits
 from advisor.decide.left_out import LeftOut
+from advisor.decide.marches import Marches
 from advisor.decide.screens import LEAD_TIME
 from advisor.decide.tips import nearest_tips
 from advisor.decide.weighing import leads
 from advisor.faults import Fault, FaultError
 from advisor.figures import Path, scalars
+from advisor.model.served import Services
 from advisor.source import Document
 from advisor.stages import Progress, begin
 from advisor.studies.results import frame, invented, moving_warnings, names_of, plain
@@ -138,6 +140,7 @@ def tipping(
     jobs: int = 1,
     progress: Progress | None = None,
     estimate_missing: bool = False,
+    services: Services | None = None,
 ) -> Tipping:
     """The nearest value of every lever at which another part takes the lead.
 
@@ -147,8 +150,8 @@ def tipping(
         and the figures that the two leaders' builds rest on. points : places looked at to begin
         with on each side of the value that stands, up to eight times it, or 20 K. draws, seed,
         jobs : as for `shortlist`, whose first part is the winner; 0 draws for the stated values.
-    progress : told how many levers are done, of how many. estimate_missing : as for `shortlist`;
-        what is estimated stays as it is while a figure moves.
+    progress : told how many levers are done, of how many. services, estimate_missing :
+        as for `shortlist`; what is estimated stays as it is while a figure moves.
 
     Raises
     ------
@@ -156,7 +159,14 @@ def tipping(
         For a path that leads to no figure or to one that is absent.
     """
     base = evaluate(
-        catalogue, product, draws, seed, jobs, progress, estimate_missing=estimate_missing
+        catalogue,
+        product,
+        draws,
+        seed,
+        jobs,
+        progress,
+        estimate_missing=estimate_missing,
+        marches=Marches(services, kept=0),
     )
     catalogue = base.catalogue
     if not base.candidates:

@@ -15,6 +15,7 @@ from advisor.decide.clipping import clips
 from advisor.decide.evaluate import Evaluation, evaluate
 from advisor.decide.fronts import Offered, fronts
 from advisor.decide.left_out import LeftOut
+from advisor.decide.marches import Marches
 from advisor.decide.unknown_weights import WEIGHTINGS, standings
 from advisor.decide.weighing import (
     ACCEPTED,
@@ -26,6 +27,7 @@ from advisor.decide.weighing import (
 )
 from advisor.faults import Fault, FaultError, nearest
 from advisor.model.draws import Array
+from advisor.model.served import Services
 from advisor.stages import Progress, begin
 from advisor.studies.clipped import ClippedResult, clipped_results
 from advisor.studies.results import (
@@ -160,6 +162,7 @@ def weights(
     jobs: int = 1,
     progress: Progress | None = None,
     estimate_missing: bool = False,
+    services: Services | None = None,
 ) -> Weights:
     """What a product's weights mean, or what weights follow from an order or from judgements.
 
@@ -192,7 +195,14 @@ def weights(
         method = "pairs"
         new, consistency = _by_pairs(pairs, names)
     before = evaluate(
-        catalogue, product, draws, seed, jobs, progress, estimate_missing=estimate_missing
+        catalogue,
+        product,
+        draws,
+        seed,
+        jobs,
+        progress,
+        estimate_missing=estimate_missing,
+        marches=Marches(services, kept=0),
     )
     now = before.weights
     if new is None:
@@ -201,7 +211,8 @@ def weights(
     changed = before
     if method != "file":
         by_answers = weighed(product, {n: float(t) for n, t in texts.items()})
-        changed = evaluate(before.catalogue, by_answers, draws, seed, jobs, progress)
+        kept = before.stated.marches
+        changed = evaluate(before.catalogue, by_answers, draws, seed, jobs, progress, marches=kept)
     offered = fronts(before, jobs, progress)
     begin(progress, "weighing")
     found = leads(before, offered, new)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
-from advisor.model.served import CLASSES, Service, service
+from advisor.model.served import CLASSES, FIRST, Service, Services
 from advisor.model.store import MONTH_DAYS, YEAR_DAYS, Days, dawns, gamma_days
 
 ONE = np.ones(1)
@@ -67,7 +67,7 @@ def test_a_simulation_apart_loses_as_many_days(
     cover = scale * SEASONS
     simulated, error = lost_in_simulation(cover, store, spread, persistence)
     mean = float(cover @ MONTH_DAYS / YEAR_DAYS)
-    found = service(tuple(SEASONS), spread, persistence, NEVER_IDLE)
+    found = Service(tuple(SEASONS), spread, persistence, NEVER_IDLE)
     lost = float(found.at(mean * ONE, store * ONE).lost[0])
     # classes of days, levels and interpolation cost up to 8 % at the widest spread
     assert abs(lost - simulated) < 0.08 * simulated + 4 * error
@@ -136,7 +136,7 @@ def test_a_constant_current_is_balanced_in_charge(
     """A balance of energy at the mean voltage loses 17 to 220 % more days."""
     night = 0.6
     simulated, error = lost_in_charge(scale * SEASONS, store, night, full, empty)
-    found = service(tuple(SEASONS), 0.45, 0.4, NEVER_IDLE)
+    found = Service(tuple(SEASONS), 0.45, 0.4, NEVER_IDLE)
     mean = float(scale * SEASONS @ MONTH_DAYS / YEAR_DAYS)
     pull = (full - empty) / (full + empty) * store / (store + night)
     lost = float(found.at(mean * ONE, store * ONE, pull * ONE).lost[0])
@@ -172,18 +172,18 @@ def test_blocks_of_days_lose_as_much_as_days() -> None:
 
 
 def test_a_harvest_above_the_load_without_spread_loses_nothing() -> None:
-    found = service((1.0,) * 12, 0.0, 0.0, NEVER_IDLE)
+    found = Service((1.0,) * 12, 0.0, 0.0, NEVER_IDLE)
     assert found.at(np.array([1.1, 3.0]), np.array([0.5, 40.0])).lost.max() == 0.0
 
 
 def test_no_harvest_serves_no_day() -> None:
-    found = service((1.0,) * 12, 0.4, 0.3, NEVER_IDLE).at(0 * ONE, 9 * ONE)
+    found = Service((1.0,) * 12, 0.4, 0.3, NEVER_IDLE).at(0 * ONE, 9 * ONE)
     assert found.lost[0] == 1.0
     assert found.unserved[0] == 1.0
 
 
 def test_more_harvest_and_more_store_lose_no_more() -> None:
-    found = service(tuple(SEASONS), 0.45, 0.4, NEVER_IDLE)
+    found = Service(tuple(SEASONS), 0.45, 0.4, NEVER_IDLE)
     cover, store = np.meshgrid(np.linspace(0.6, 4, 12), np.geomspace(0.05, 40, 12))
     lost = found.at(cover, store).lost
     # a place's own grid tells it to some parts in a thousand
@@ -201,7 +201,7 @@ def test_days_of_a_class_keep_mean_and_spread() -> None:
 
 def test_leanings_tell_what_another_pattern_would() -> None:
     """A brighter December by the first order against a chain of its own."""
-    first = service(tuple(SEASONS), 0.45, 0.4, NEVER_IDLE)
+    first = Service(tuple(SEASONS), 0.45, 0.4, NEVER_IDLE)
     mean = 1.8 * float(SEASONS @ MONTH_DAYS / YEAR_DAYS)
     brighter = SEASONS.copy()
     brighter[11] *= 1.1
@@ -210,7 +210,7 @@ def test_leanings_tell_what_another_pattern_would() -> None:
     cover, store = np.array([[other]]), np.array([[4.0]])
     moved, _ = first.lean(cover, store, np.log(told)[:, None], np.zeros(1), np.zeros(1))
     lost = float(first.at(cover * np.exp(moved), store).lost[0, 0])
-    own = float(service(tuple(brighter), 0.45, 0.4, NEVER_IDLE).at(cover, store).lost[0, 0])
+    own = float(Service(tuple(brighter), 0.45, 0.4, NEVER_IDLE).at(cover, store).lost[0, 0])
     before = float(first.at(np.array([[mean]]), store).lost[0, 0])
     assert own < before / 1.05
     # the first order finds the move to a quarter of it
@@ -257,6 +257,37 @@ def test_answers_of_another_run_are_taken_as_they_are() -> None:
         other = Service(*pattern)
         other.learn(bad)
         assert other.known == 0, bad[:40]
+
+
+def test_studies_share_answers_and_put_the_first_patterns_away() -> None:
+    """Each object of answers stands by itself: what one has found another knows from a shelf
+    alone."""
+    kept: dict[str, str] = {}
+
+    class Boxes:
+        def read(self, pattern: str) -> bytes | None:
+            return kept[pattern].encode() if pattern in kept else None
+
+        def write(self, pattern: str, text: str) -> None:
+            kept[pattern] = text
+
+    pattern = tuple(SEASONS.tolist()), 0.45, 0.4, NEVER_IDLE
+    one = Services(Boxes())
+    assert one.of(*pattern) is one.of(*pattern)
+    found = one.of(*pattern).at(1.4 * ONE, 3 * ONE).lost
+    others = [one.of(pattern[0], 0.5, k / 10, NEVER_IDLE) for k in range(FIRST)]
+    for other in others:
+        other.at(1.4 * ONE, 3 * ONE)
+    assert Services().of(*pattern).known == 0
+    assert Services(Boxes()).of(*pattern).known == 0  # nothing is kept unasked
+    one.put_away()
+    assert set(kept) == {one.of(*pattern).pattern, *(o.pattern for o in others[:-1])}
+    again = Services(Boxes()).of(*pattern)
+    assert again.known == one.of(*pattern).known > 0
+    assert (again.at(1.4 * ONE, 3 * ONE).lost == found).all()
+    kept.clear()
+    one.put_away()  # what is kept already is not written again
+    assert not kept
 
 
 def test_chances_are_those_of_the_normal_distribution() -> None:
