@@ -9,8 +9,10 @@ whatever the machine does meanwhile takes part.
 from __future__ import annotations
 
 import argparse
+import hashlib
 import os
 import random
+import re
 import signal
 import subprocess
 import sys
@@ -22,11 +24,16 @@ from functools import cache
 from pathlib import Path
 
 from advisor import files
+from advisor.catalogue import cache as entries
 from advisor.catalogue.shipped import product_files
+from advisor.decide.shelf import KIND
 
 # The steps of a write, each of which a run may not live to finish.
 STEPS = ("open", "link", "chmod", "fsync", "replace", "rename", "unlink", "posix_fallocate")
-KINDS = ("new", "old", "link", "further name", "weights", "record")
+CACHES = ("cache", "older cache")  # entries of a catalogue and of what stores answer
+HARVESTED = "crate-call"  # its answer takes what stores answer
+ANSWERED = ["shortlist", "mine.yaml", "--draws", "0", "--format", "json"]
+KINDS = ("new", "old", "link", "further name", "weights", "record", *CACHES)
 PROGRAM = """
 import os, shutil, signal, sys
 at = int(sys.argv.pop(1))
@@ -63,6 +70,7 @@ if at > 0:
         counted(name)
     shutil.copyfileobj = piecemeal
 """
+_ENTRY = re.compile(rf"({entries.NAME}|{KIND})[0-9a-f]{{64}}\.json")
 TOOL = "from advisor.cli.main import run; run()"
 ALONE = """
 from pathlib import Path
@@ -92,6 +100,13 @@ def cases(count: int, seed: int) -> Iterator[Case]:
             yield Case(kind, 0, draw.uniform(100.0, 1500.0))
 
 
+def _product(name: str, folder: Path) -> Path:
+    """The user's own product, as one of the demonstration's is."""
+    text, own = product_files()[name].read_text("utf-8"), folder / "mine.yaml"
+    own.write_text(text.replace(f"product: {name}", "product: mine"), "utf-8")
+    return own
+
+
 def _calls(kind: str) -> list[str]:
     if kind == "weights":
         order = "battery-life,lifetime-cost,purchase-cost,memory-headroom,toolchain"
@@ -104,9 +119,7 @@ def _calls(kind: str) -> list[str]:
 
 def _prepared(kind: str, folder: Path) -> Path:
     """Fill a folder with the user's own and give the file that is written."""
-    text = product_files()["barrel-tag"].read_text("utf-8")
-    product, target = folder / "mine.yaml", folder / "answer"
-    product.write_text(text.replace("product: barrel-tag", "product: mine"), "utf-8")
+    product, target = _product("barrel-tag", folder), folder / "answer"
     old = b"the user's own\n" * 500
     if kind == "link":
         (folder / "far").write_bytes(old)
@@ -118,12 +131,18 @@ def _prepared(kind: str, folder: Path) -> Path:
     return product if kind == "weights" else target
 
 
-def _started(line: list[str], folder: Path) -> subprocess.Popen[bytes]:
-    nothing = subprocess.DEVNULL
+def _started(
+    line: list[str], folder: Path, out: int = subprocess.DEVNULL
+) -> subprocess.Popen[bytes]:
+    """A process of the tool's own in a folder, with the cache in it."""
     where = str(Path(files.__file__).resolve().parent.parent)
-    environment = {**os.environ, "PYTHONPATH": where}
+    environment = {**os.environ, "PYTHONPATH": where, "ADVISOR_CACHE_DIR": str(folder / "kept")}
     return subprocess.Popen(
-        [sys.executable, *line], cwd=folder, stdout=nothing, stderr=nothing, env=environment
+        [sys.executable, *line],
+        cwd=folder,
+        stdout=out,
+        stderr=subprocess.DEVNULL,
+        env=environment,
     )
 
 
@@ -140,16 +159,95 @@ def _wanted(kind: str) -> bytes:
 
 def lost(case: Case, folder: Path) -> str | None:
     """What was lost of the user's in a case; None where nothing was."""
+    if case.kind in CACHES:
+        return _lost_cached(case, folder)
     wanted = _wanted(case.kind)
     target = _prepared(case.kind, folder)
     before, others = _held(target, folder)
+    _kill(case, _calls(case.kind), folder)
+    return _missing(target, before, wanted, others, folder)
+
+
+def _kill(case: Case, call: list[str], folder: Path) -> None:
     program = PROGRAM.replace("STEPS", repr(STEPS)) + TOOL
-    run = _started(["-c", program, str(case.step), *_calls(case.kind)], folder)
+    run = _started(["-c", program, str(case.step), *call], folder)
     if case.delay_ms:
         time.sleep(case.delay_ms / 1000)
         run.send_signal(signal.SIGKILL)
     run.wait(timeout=120)
-    return _missing(target, before, wanted, others, folder)
+
+
+def _lost_cached(case: Case, folder: Path) -> str | None:
+    """What was lost in a case that fills the cache: of the user's files there, of older entries, or
+    of what the next run says, which it says from whatever entries there are."""
+    _product(HARVESTED, folder)
+    wanted = _answered()
+    place = folder / "kept" / entries.OWN
+    place.mkdir(parents=True, mode=0o700)
+    place.chmod(0o700)
+    (place / "stores-of-mine.json").write_bytes(b"the user's own\n")
+    if case.kind == "older cache":
+        for name, data in _older().items():
+            (place / name).write_bytes(data)
+    before = {path: path.read_bytes() for path in place.iterdir()}
+    _kill(case, ANSWERED, folder)
+    for path, data in before.items():
+        # the answers of a store are kept beside those that were known, in one entry
+        if path.read_bytes() != data and not path.name.startswith(KIND):
+            return f"{path.name} is another"
+    if (place / "stores-of-mine.json").read_bytes() != b"the user's own\n":
+        return "stores-of-mine.json is another"
+    if found := _unsound(place):
+        return f"half written: {found}"
+    if _said(ANSWERED, folder) != wanted:
+        return "the next run says something else"
+    left = [p.name for p in place.iterdir() if p not in before and not _is_entry(p)]
+    if left:
+        return f"left lying: {', '.join(sorted(left))}"
+    kinds = {p.name.partition("-")[0] + "-" for p in place.iterdir() if _is_entry(p)}
+    return None if kinds == {entries.NAME, KIND} else f"kept after the next run: {sorted(kinds)}"
+
+
+@cache
+def _answered() -> bytes:
+    """What the call that fills the cache says without one."""
+    with tempfile.TemporaryDirectory() as name:
+        _product(HARVESTED, Path(name))
+        return _said([*ANSWERED, "--no-cache"], Path(name))
+
+
+def _said(call: list[str], folder: Path) -> bytes:
+    run = _started(["-m", "advisor", *call], folder, subprocess.PIPE)
+    out, _ = run.communicate(timeout=120)
+    if run.returncode:
+        raise AssertionError(f"{call}: the call fails by itself")
+    return out
+
+
+@cache
+def _older() -> dict[str, bytes]:
+    """What a run with a smaller panel keeps: the same catalogue, other answers of a store."""
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        _product(HARVESTED, folder)
+        _said([*ANSWERED, "--set", "mine:harvest.panel.area=0.5 cm2"], folder)
+        place = folder / "kept" / entries.OWN
+        return {path.name: path.read_bytes() for path in place.iterdir()}
+
+
+def _is_entry(path: Path) -> bool:
+    return _ENTRY.fullmatch(path.name) is not None
+
+
+def _unsound(place: Path) -> str:
+    """The entries of a cache that its own digest does not vouch for."""
+    out = []
+    for path in filter(_is_entry, place.iterdir()):
+        head, _, body = path.read_bytes().partition(b"\n")
+        key = path.stem.rpartition("-")[2]
+        if head != hashlib.sha256(key.encode() + b"\n" + body).hexdigest().encode():
+            out.append(path.name)
+    return ", ".join(sorted(out))
 
 
 def lost_alone(kind: str, step: int, folder: Path) -> tuple[str | None, bool]:

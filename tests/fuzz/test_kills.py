@@ -25,3 +25,7 @@ def test_a_write_that_dies_at_any_step_loses_nothing(kind: str, tmp_path: Path) 
 
 def test_runs_that_are_killed_lose_nothing() -> None:
     assert kills.run(count=3, seed=1) == []
+
+
+def test_a_run_that_is_killed_leaves_sound_entries_of_both_kinds(tmp_path: Path) -> None:
+    assert kills.lost(kills.Case("cache", 20, 0.0), tmp_path) is None
