@@ -245,7 +245,7 @@ def front(
 def undominated(plans: list[Plan]) -> tuple[Plan, ...]:
     """The plans that no other betters, by cost ascending; of ties the one of greater score."""
     out: list[Plan] = []
-    for plan in sorted(plans, key=lambda p: (p.cost, -p.score)):
+    for plan in sorted(plans, key=lambda p: p.cost):
         if out and plan.score <= out[-1].score + GAP * POINTS:
             continue
         while out and plan.cost <= out[-1].cost + GAP * abs(plan.cost):

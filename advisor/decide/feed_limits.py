@@ -114,7 +114,6 @@ FEED_LIMITS = (
         level="feed",
         title="the cell's temperature table reaches over the environment",
         dimension="temperature",
-        least=True,
         cases=_table,
     ),
     Limit(
@@ -130,7 +129,6 @@ FEED_LIMITS = (
         level="feed",
         title="somewhere a pack that is charged again may be charged",
         dimension="temperature",
-        least=True,
         cases=_chargeable,
     ),
     Limit(
@@ -146,7 +144,6 @@ FEED_LIMITS = (
         level="feed",
         title="the fresh pack is within the converter's input",
         dimension="voltage",
-        least=True,
         cases=_input_max,
     ),
     Limit(
@@ -162,7 +159,6 @@ FEED_LIMITS = (
         level="feed",
         title="the rail is within the converter's output, from above",
         dimension="voltage",
-        least=True,
         cases=_output_max,
     ),
     Limit(
@@ -170,7 +166,6 @@ FEED_LIMITS = (
         level="feed",
         title="a buck converter's pack is at or above the rail",
         dimension="voltage",
-        least=True,
         cases=_direction("buck", "above"),
     ),
     Limit(

@@ -92,7 +92,6 @@ OPTION_LIMITS = (
         level="option",
         title="the supply can feed an operating point of the task",
         dimension="",
-        least=True,
         cases=_fed,
     ),
     Limit(
@@ -100,7 +99,6 @@ OPTION_LIMITS = (
         level="option",
         title="the tasks together leave the core time",
         dimension="share",
-        least=True,
         cases=_time,
     ),
 )
@@ -285,7 +283,6 @@ BUILD_LIMITS = (
         level="build",
         title="the chip's supply does not pass its greatest",
         dimension="voltage",
-        least=True,
         cases=_supply_max,
     ),
     Limit(
@@ -293,7 +290,6 @@ BUILD_LIMITS = (
         level="build",
         title="the chip's supply reaches its least",
         dimension="voltage",
-        least=True,
         cases=_supply_min,
     ),
     Limit(
@@ -301,7 +297,6 @@ BUILD_LIMITS = (
         level="build",
         title="the supply of loads, of add-ons and of blocks in use does not pass their greatest",
         dimension="voltage",
-        least=True,
         cases=_takers("max"),
     ),
     Limit(
@@ -309,7 +304,6 @@ BUILD_LIMITS = (
         level="build",
         title="the supply of loads, of add-ons and of blocks in use reaches their least",
         dimension="voltage",
-        least=True,
         cases=_takers("min"),
     ),
     Limit(
@@ -317,7 +311,6 @@ BUILD_LIMITS = (
         level="build",
         title="the greatest current at the rail is within the converter's output",
         dimension="current",
-        least=True,
         cases=_max_output,
     ),
     Limit(
@@ -325,7 +318,6 @@ BUILD_LIMITS = (
         level="build",
         title="the cells' greatest current is within their pulse limit",
         dimension="current",
-        least=True,
         cases=_max_pulse,
     ),
     Limit(
@@ -333,7 +325,6 @@ BUILD_LIMITS = (
         level="build",
         title="a pulse after rest, in the cold, leaves the cells' voltage above the cut-off",
         dimension="voltage",
-        least=True,
         cases=_after_rest,
     ),
     Limit(
@@ -341,7 +332,6 @@ BUILD_LIMITS = (
         level="build",
         title="converter and cells give the part's own greatest current",
         dimension="current",
-        least=True,
         cases=_own_peak,
         reads=(PEAK,),
     ),
@@ -350,7 +340,6 @@ BUILD_LIMITS = (
         level="build",
         title="the cells' mean current is within their continuous limit",
         dimension="current",
-        least=True,
         cases=_max_continuous,
     ),
     Limit(
@@ -358,7 +347,6 @@ BUILD_LIMITS = (
         level="build",
         title="what comes before use leaves the pack something to give",
         dimension="share",
-        least=True,
         cases=_stored,
     ),
     Limit(
@@ -366,7 +354,6 @@ BUILD_LIMITS = (
         level="build",
         title="a fresh pack carries the load in the cold",
         dimension="voltage",
-        least=True,
         cases=_fresh,
     ),
     Limit(
@@ -374,7 +361,6 @@ BUILD_LIMITS = (
         level="build",
         title="a store that is harvested into carries the load on as many days as `needs.service`",
         dimension="share",
-        least=True,
         cases=_service,
     ),
     Limit(
@@ -382,7 +368,6 @@ BUILD_LIMITS = (
         level="build",
         title="one charge lasts until the next",
         dimension="time",
-        least=True,
         cases=_interval,
     ),
     Limit(
@@ -406,7 +391,6 @@ BUILD_LIMITS = (
         level="build",
         title="events that wait or are tried again finish in time as often as `needs.confidence`",
         dimension="share",
-        least=True,
         cases=_by_chance,
     ),
     Limit(
@@ -414,7 +398,6 @@ BUILD_LIMITS = (
         level="build",
         title="the tasks together leave the core time",
         dimension="share",
-        least=True,
         cases=_busy,
     ),
 )

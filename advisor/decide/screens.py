@@ -85,15 +85,15 @@ class Limit:
     Attributes
     ----------
     title : in words. dimension : of its figures; empty for words. least : whether the offer must
-    be at least what is required; else it must not pass it. reads : keys of the part's own
-    figures that its cases take from the subject.
+    be at least what is required, as it must where nothing is told; else it must not pass it.
+    reads : keys of the part's own figures that its cases take from the subject.
     """
 
     name: str
     level: Level
     title: str
     dimension: str
-    least: bool
+    least: bool = True
     cases: Callable[[Any], Iterator[Case]]
     reads: tuple[Keys, ...] = ()
 
@@ -253,7 +253,6 @@ PART_LIMITS = (
         level="part",
         title="least flash and RAM",
         dimension="information",
-        least=True,
         cases=_memory,
     ),
     Limit(
@@ -261,7 +260,6 @@ PART_LIMITS = (
         level="part",
         title="least counts of features",
         dimension="count",
-        least=True,
         cases=_features,
     ),
     Limit(
@@ -277,7 +275,6 @@ PART_LIMITS = (
         level="part",
         title="rated up to what is needed and to the hottest place",
         dimension="temperature",
-        least=True,
         cases=_temperatures("max"),
     ),
     Limit(
@@ -285,7 +282,6 @@ PART_LIMITS = (
         level="part",
         title="a state of supply that is acceptable",
         dimension="",
-        least=True,
         cases=_lifecycle,
     ),
     Limit(
@@ -301,7 +297,6 @@ PART_LIMITS = (
         level="part",
         title="the operating point that a task must run at",
         dimension="",
-        least=True,
         cases=_points,
     ),
     Limit(
@@ -309,7 +304,6 @@ PART_LIMITS = (
         level="part",
         title="the on-chip blocks that tasks use",
         dimension="count",
-        least=True,
         cases=_blocks,
     ),
     Limit(
@@ -317,7 +311,6 @@ PART_LIMITS = (
         level="part",
         title="the sleep states that it is kept in before use",
         dimension="",
-        least=True,
         cases=_stored,
     ),
 )
