@@ -70,6 +70,7 @@ class _Clock:
 
     def told(self, chunks: Iterable[Chunk]) -> Iterator[Chunk]:
         """The same samples, with their times."""
+        last: Chunk | None = None
         for chunk in chunks:
             stamps = chunk.t
             if self.stamps.exact:
@@ -83,9 +84,19 @@ class _Clock:
                 chunk = replace(chunk, t=np.asarray(stamps, dtype=np.float64))
                 chunk.finite()
                 self.check(chunk)
+                last = chunk
             numbers = np.arange(self.rows, self.rows + len(chunk.t), dtype=np.float64)
             self.rows += len(chunk.t)
             yield replace(chunk, t=self.start + numbers / self.stamps.rate)
+        if last is not None:
+            self.rows -= len(last.t)
+            self.held(last, *self.known(), ended=True)
+
+    def known(self) -> tuple[Floats, Floats, Floats]:
+        """Stamp, first sample and count of the batches that are kept, (B,) each."""
+        rows = [(b.stamp, b.first, b.count) for b in self.batches]
+        stamp, first, count = np.array(rows, dtype=np.float64).reshape(-1, 3).T
+        return stamp, first, count
 
     def check(self, chunk: Chunk) -> None:
         """Hold stamps against the rate, a batch by its first and by its last sample."""
@@ -100,10 +111,9 @@ class _Clock:
             # a batch goes on over the seam
             self.batches[-1].count += int(counts[0])
             edges, counts, rows, values = edges[1:], counts[1:], rows[1:], values[1:]
-        before = self.batches
-        stamp = np.concatenate(([b.stamp for b in before], values))
-        first = np.concatenate(([b.first for b in before], rows))
-        count = np.concatenate(([b.count for b in before], counts))
+        stamp, first, count = (
+            np.concatenate(pair) for pair in zip(self.known(), (values, rows, counts), strict=True)
+        )
         self.held(chunk, stamp, first, count)
         keep = slice(max(len(stamp) - 2, 0), None)
         self.batches = [
@@ -111,8 +121,13 @@ class _Clock:
             for s, f, c in zip(stamp[keep], first[keep], count[keep], strict=True)
         ]
 
-    def held(self, chunk: Chunk, stamp: Floats, first: Floats, count: Floats) -> None:
-        """Refuse (B,) stamps in s of batches, by number and count of samples, off the rate."""
+    def held(
+        self, chunk: Chunk, stamp: Floats, first: Floats, count: Floats, ended: bool = False
+    ) -> None:
+        """Refuse (B,) stamps in s of batches, by number and count of samples, off the rate.
+
+        Of the last one it is not known how long it is, unless the trace has `ended`.
+        """
         rate, jitter = self.stamps.rate, self.stamps.jitter
         assert rate is not None
         assert jitter is not None
@@ -137,6 +152,7 @@ class _Clock:
             read = f"a stamp {off[at]:+.4g} s off its neighbour"
             raise self.refused(chunk, first[at + 1], read, within + "are samples missing?")
         wrong = np.abs(whole) > room
+        wrong[-1] &= ended
         if wrong.any():
             at = int(np.flatnonzero(wrong)[0])
             read = f"a stamp {whole[at]:+.4g} s off the rate by then"
@@ -224,8 +240,6 @@ class _Marker:
 
     def hysteresis(self, m: Floats) -> NDArray[np.bool_]:
         """(N,) whether at work, from (N,) values of the marker."""
-        if not self.back:
-            return self.sign * m > self.sign * self.level
         up = self.sign * m > self.sign * self.level
         down = self.sign * m <= self.sign * self.level - self.back
         told = np.where(up | down, np.arange(len(m)), -1)

@@ -60,7 +60,7 @@ def test_a_marker_is_at_work_until_it_comes_back_by_the_hysteresis(
 
 
 @pytest.mark.parametrize("by", ["first", "last"])
-@pytest.mark.parametrize("size", [40, 1000])
+@pytest.mark.parametrize("size", [7, 40, 1000])
 def test_batches_of_any_length_may_be_stamped_by_their_first_or_last_sample(
     by: str, size: int
 ) -> None:
