@@ -69,7 +69,7 @@ def text(path: Path, columns: Columns) -> Iterator[Chunk]:
     source = blocks(path, columns.layout.encoding)
     head = _head(path, columns, source)
     row = 0
-    for part, last in _parts(path, columns, head, source):
+    for part in _parts(path, columns, head, source):
         lines = part.count(b"\n") + (part[-1:] not in (b"", b"\n"))
         if not lines:
             continue
@@ -81,8 +81,6 @@ def text(path: Path, columns: Columns) -> Iterator[Chunk]:
             )
         yield from of_frames(iter([frame]), head.cells, columns, row)
         row += lines
-        if last:
-            return
 
 
 def blocks(path: Path, encoding: str) -> Iterator[bytes]:
@@ -258,10 +256,8 @@ def _units(
             raise refused(file, f'unit "{word}" of column {at + 1}', expected, name, line)
 
 
-def _parts(
-    path: Path, columns: Columns, head: Head, source: Iterator[bytes]
-) -> Iterator[tuple[bytes, bool]]:
-    """(rows, whether they are the last) without the footer and blank lines at the end.
+def _parts(path: Path, columns: Columns, head: Head, source: Iterator[bytes]) -> Iterator[bytes]:
+    """Rows without the footer and blank lines at the end.
 
     What may be either waits for the next block.
     """
@@ -269,7 +265,7 @@ def _parts(
     for block in source:
         cut = _rows_end(held, columns.layout.footer)
         if cut:
-            yield _tidy(held[:cut], head), False
+            yield _tidy(held[:cut], head)
         held = held[cut:] + block
     end = _trimmed(held, len(held))
     for _ in range(columns.layout.footer):
@@ -279,7 +275,7 @@ def _parts(
             raise refused(str(path), read, f"samples and a footer of {columns.layout.footer}")
         _no_sample(path, columns, head, held[cut:end])
         end = _trimmed(held, cut)
-    yield _tidy(held[:end], head), True
+    yield _tidy(held[:end], head)
 
 
 def _rows_end(held: bytes, footer: int) -> int:

@@ -295,7 +295,7 @@ class _Seen:
         if self.meter.sample == "mean":
             if len(t):
                 inside = float(t[0]) - piece.begin
-                before = max(self.step - inside, 0.0)
+                before = self.step - inside
                 # what the first sample of all saw before the trace is its own piece's
                 known = self.charge if self.charge else before * piece.current
                 seen[0] = (known + inside * piece.current) / (before + inside)

@@ -439,7 +439,6 @@ def _stress(ageing: Ageing, at: Harvested, life: Life) -> Stress:
 
     def full(left: float) -> Array:
         of_left = np.minimum(taken / left, deepest)
-        at_dusk = 1 - (1 - at.level) * (deepest - of_left)
-        return np.asarray(np.clip(at_dusk, np.minimum(taken / left, 1.0), 1.0))
+        return np.asarray(1 - (1 - at.level) * (deepest - of_left))
 
     return stress(ageing, taken, np.full(taken.shape[1], DAY), full)

@@ -120,7 +120,7 @@ class Service:
         none = (store <= 0) | (cover <= 0)
         return Fared(
             lost=np.where(none, 1.0, lost),
-            unserved=np.where(cover <= 0, 1.0, np.where(none, 1.0, lost) * np.clip(part, 0.0, 1.0)),
+            unserved=np.where(cover <= 0, 1.0, np.where(none, 1.0, lost) * part),
             level=np.where(none, 0.0, level),
         )
 

@@ -83,3 +83,9 @@ def test_a_stretch_that_is_cut_away_whole_is_refused(tmp_path: Path) -> None:
     whole = STATE.replace("}", ", cut: [{from: 1.9 s, to: 2.6 s}]}")
     with pytest.raises(FaultError, match="ram-kept: all of it cut"):
         distilled(session(tmp_path, (STATE, whole), text=NOTES), trace)
+
+
+def test_an_overhead_s_own_trace_and_zeros_in_order_are_no_fault(tmp_path: Path) -> None:
+    traced = (OVERHEAD, "board-overhead: {trace: b.csv, from: 0 s, to: 1 s}")
+    zeros = ("point:", "zero: [{from: 0 s, to: 1 s}, {from: 2 s, to: 3 s}]\npoint:")
+    assert len(session(tmp_path, traced, zeros).notes.zero) == 2
