@@ -1,0 +1,133 @@
+"""Cases, rows and defaults of the model, each figure by itself."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any, cast
+
+import numpy as np
+import pytest
+
+from advisor.model.drain import Drain, Pack, cases_of
+from advisor.model.draws import Array
+from advisor.model.harvest import Harvested
+from tests.model.records import PRODUCT, fed, records
+
+pytestmark = pytest.mark.once
+RNG = np.random.default_rng
+
+
+def some(**figures: Any) -> Any:
+    return SimpleNamespace(**figures)
+
+
+# Cases and rows -----------------------------------------------------------------------------------
+
+OF_STATES = ("constant_a", "power_w", "share", "duration_s")
+ONE_A_DRAW = (
+    *("capacity_c", "self_discharge_a", "leak_a", "least_capacity", "mean_capacity"),
+    "shelf_life_s",
+)
+
+
+@pytest.mark.parametrize("bare", [False, True])
+def test_cases_of_a_pack_are_its_own_figures(bare: bool) -> None:
+    """Each figure of a draw goes with it, whatever else it is; what is not stated stays so."""
+    rng = RNG(3)
+    draws, rows, states, depths = 5, 2, 3, 4
+    n, r = np.array([4, 0, 4]), np.array([1, 0, 0])
+    pair = (rng.random(draws), rng.random(draws))
+    pack = Pack(
+        depth=np.linspace(0, 1, depths),
+        open_v=rng.random((depths, draws)),
+        resistance=rng.random((depths, draws)),
+        **cast(Any, {name: rng.random(draws) for name in ONE_A_DRAW}),
+        two_well=None if bare else pair,
+        reservoir=None if bare else pair,
+        figures={("a",): rng.random(draws)},
+        eases=(rng.random(draws),),
+        strains=(rng.random(draws),),
+        stored_loss_a=(rng.random(draws),),
+        every_s=None if bare else rng.random(draws),
+        drip=None if bare else rng.random((depths, draws)),
+        ageing=cast(Any, "some"),
+    )
+    shape = (rows, states, draws)
+    drain = Drain(
+        **cast(Any, {name: rng.random(shape) for name in OF_STATES}),
+        tasks=(slice(0, 2),),
+        period_s=rng.random((1, draws)),
+        cut_off_v=rng.random((rows, draws)),
+    )
+    own, its = cases_of(pack, drain, r, n)
+    assert own.depth.tolist() == pack.depth.tolist()
+    for name in ("open_v", "resistance", *ONE_A_DRAW):
+        assert getattr(own, name).tolist() == getattr(pack, name)[..., n].tolist(), name
+    assert own.figures[("a",)].tolist() == pack.figures[("a",)][n].tolist()
+    assert own.eases[0].tolist() == pack.eases[0][n].tolist()
+    assert own.strains[0].tolist() == pack.strains[0][n].tolist()
+    assert (own.stored_loss_a, own.ageing) == ((), None)
+    if bare:
+        for name in ("two_well", "reservoir", "every_s", "drip"):
+            assert getattr(own, name) is None, name
+    else:
+        assert pack.every_s is not None
+        assert pack.drip is not None
+        assert own.every_s is not None
+        assert own.drip is not None
+        assert own.every_s.tolist() == pack.every_s[n].tolist()
+        assert own.drip.tolist() == pack.drip[:, n].tolist()
+        for of in (own.two_well, own.reservoir):
+            assert of is not None
+            assert [x.tolist() for x in of] == [x[n].tolist() for x in pair]
+    for name in OF_STATES:
+        found, every = getattr(its, name), getattr(drain, name)
+        assert found.shape == (1, states, 3)
+        for m in range(3):
+            assert found[0, :, m].tolist() == every[r[m], :, n[m]].tolist(), name
+    assert its.period_s.tolist() == drain.period_s[:, n].tolist()
+    assert its.cut_off_v.tolist() == [[drain.cut_off_v[r[m], n[m]] for m in range(3)]]
+
+
+def test_an_ideal_budget_has_its_figures_for_every_draw(tmp_path: Path) -> None:
+    """3 V and 100 mAh without resistance, loss or end of age."""
+    supply = "{cells: [{budget: 100 mAh, voltage: 3.0 V}], converters: [none]}"
+    product = {**PRODUCT, "supply-options": supply}
+    for draws in (0, 7):
+        found, _ = fed(records(tmp_path, product), draws=draws)
+        pack, size = found.pack, max(draws, 1)
+        assert pack.ideal
+        for name in ONE_A_DRAW:
+            assert getattr(pack, name).shape == (size,), name
+        assert pack.open_v.shape == pack.resistance.shape == (2, size)
+        assert (pack.capacity_c == 360.0).all()
+        assert (pack.open_v == 3.0).all()
+        assert np.isinf(pack.shelf_life_s).all()
+        assert not pack.self_discharge_a.any()
+        assert (pack.least_capacity == 1).all()
+        assert (pack.mean_capacity == 1).all()
+
+
+def test_what_another_harvest_or_store_would_lose_is_of_that_alone() -> None:
+    """Of 6 J with half left by age, 1 J for nights and a load of a day of 1 J: 2 days; twice the
+    store leaves 5."""
+    asked: list[tuple[float, float, float]] = []
+
+    def at(cover: Array, days: Array, pull: Array) -> Any:
+        asked.append((float(cover[0, 0]), float(days[0, 0]), float(pull[0, 0])))
+        return some(lost=np.full((1, 1), 0.25))
+
+    of = some(
+        store_j=np.array([[9.0], [6.0]]),
+        left=np.full((1, 2, 1), 0.5),
+        night_j=np.ones((2, 1)),
+        load_w=np.full((2, 1), 1 / 86400),
+        cover=np.array([[9.0], [1.5]]),
+        pull=np.array([[9.0], [0.2]]),
+        service=some(at=at),
+    )
+    assert Harvested.again(of, 1) == pytest.approx(0.25)
+    Harvested.again(of, 1, store=2.0)
+    Harvested.again(of, 1, income=0.5)
+    assert asked == [pytest.approx(x) for x in ((1.5, 2, 0.2), (1.5, 5, 0.2), (0.75, 2, 0.2))]
