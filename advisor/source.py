@@ -90,14 +90,17 @@ class CellMark:
 
 
 @contextlib.contextmanager
-def collector_paused() -> Iterator[None]:
+def collector_paused(*, stays: bool = False) -> Iterator[None]:
     """Read without the garbage collector: what is read makes many small objects and no garbage,
-    which it would walk in vain."""
+    which it would walk in vain. With `stays` it does not walk it later either, in a process that
+    has frozen what it began with and ends with its command."""
     was = gc.isenabled()
     gc.disable()
     try:
         yield
     finally:
+        if stays and gc.get_freeze_count():
+            gc.freeze()
         if was:
             gc.enable()
 

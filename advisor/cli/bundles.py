@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import gc
 import inspect
+import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import cached_property
 from pathlib import Path
@@ -34,7 +36,6 @@ if TYPE_CHECKING:
     from advisor.catalogue.schema_product import Product
     from advisor.cli.output import Screen
     from advisor.faults import FaultError
-    from advisor.model.served import Services
 
 # The order in which a command offers what its bundles hold.
 ORDER = (
@@ -88,12 +89,18 @@ class Files(Bundle):
         `otherwise` are the catalogue's folders where the call names none: before a project's.
         """
         from advisor.catalogue.shipped import load
+        from advisor.source import collector_paused
 
         changes = [*before, *(self.changes or ())]
         own = {} if self.project is None else self.project.products
         folders = otherwise if otherwise and not self.catalog else self.folders
-        found = load(reference, folders, changes, cached=not self.no_cache, own=own)
+        with collector_paused(stays=True):
+            found = load(reference, folders, changes, cached=not self.no_cache, own=own)
         self._tell()
+        if found[1].harvest is not None and not self.no_cache:
+            from advisor.decide.shelf import begin
+
+            begin()
         return found
 
     def family(
@@ -108,19 +115,23 @@ class Files(Bundle):
         `before` and `otherwise` as for `product`; `also` are files of products, id to file.
         """
         from advisor.catalogue.families import load_family
+        from advisor.source import collector_paused
 
         own = dict({} if self.project is None else self.project.products) | dict(also or {})
         changes = [*before, *(self.changes or ())]
         folders = otherwise if otherwise and not self.catalog else self.folders
-        found = load_family(references, folders, changes, cached=not self.no_cache, own=own)
+        with collector_paused(stays=True):
+            found = load_family(references, folders, changes, cached=not self.no_cache, own=own)
         self._tell()
         return found
 
     def catalogue(self) -> Catalogue:
         """The catalogue alone, read and checked."""
         from advisor.catalogue.load import load_catalogue
+        from advisor.source import collector_paused
 
-        found = load_catalogue(self.folders, self.changes or (), cached=not self.no_cache)
+        with collector_paused(stays=True):
+            found = load_catalogue(self.folders, self.changes or (), cached=not self.no_cache)
         self._tell(overridden=True)
         return found
 
@@ -150,14 +161,6 @@ class Files(Bundle):
         own = [] if self.project is None else list(self.project.catalogues)
         demonstration = not own or (self.project is not None and self.project.demonstration)
         return [*([catalogue_folder()] if demonstration else []), *own]
-
-    @cached_property
-    def services(self) -> Services:
-        """What stores answer, beginning with what earlier runs left in the cache."""
-        from advisor.decide.shelf import Shelf
-        from advisor.model.served import Services
-
-        return Services(None if self.no_cache else Shelf())
 
     @property
     def own_folders(self) -> list[Path]:
@@ -318,6 +321,9 @@ class Command:
 
     def __call__(self, **given: Any) -> int:
         """Call the function with its bundles filled, once what it would write may be written."""
+        if not gc.isenabled():
+            gc.freeze()  # what is loaded stays
+            gc.enable()
         filled = {
             name: bundle(**{option: given[option] for option in bundle.options()})
             for name, bundle in self.bundles.items()
@@ -339,8 +345,10 @@ class Command:
         except FaultError as error:
             raise files.told(error) from None
         finally:
-            if "services" in vars(files):
-                files.services.put_away()
+            if "advisor.decide.shelf" in sys.modules:
+                from advisor.decide.shelf import put_away
+
+                put_away()
 
     def _check(self, given: dict[str, Any], files: Files) -> None:
         marked = {
