@@ -64,5 +64,5 @@ def figures_of(record: Measured) -> tuple[str, ...]:
     if isinstance(record, SleepState):
         if record.current is not None:
             out += record.current.keys or ("current",)
-        out += [f"adds.{name}" for name in record.adds or ()]
+        out += [f"adds.{name}" for name in record.adds]
     return tuple(out)

@@ -293,7 +293,7 @@ class SleepState:
     retains: tuple[str, ...] | None = key(
         ListOf(Identity("what is kept")), "what stays alive", default=()
     )
-    adds: Mapping[str, Quantity] | None = key(
+    adds: Mapping[str, Quantity] = key(
         MapOf(CURRENT, "addition"),
         "current for keeping more: NAME-kib per KiB needed of that memory, else per use in retain",
         default={},

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import gc
 import inspect
-import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import cached_property
 from pathlib import Path
@@ -36,6 +35,7 @@ if TYPE_CHECKING:
     from advisor.catalogue.schema_product import Product
     from advisor.cli.output import Screen
     from advisor.faults import FaultError
+    from advisor.model.served import Services
 
 # The order in which a command offers what its bundles hold.
 ORDER = (
@@ -97,10 +97,6 @@ class Files(Bundle):
         with collector_paused(stays=True):
             found = load(reference, folders, changes, cached=not self.no_cache, own=own)
         self._tell()
-        if found[1].harvest is not None and not self.no_cache:
-            from advisor.decide.shelf import begin
-
-            begin()
         return found
 
     def family(
@@ -161,6 +157,14 @@ class Files(Bundle):
         own = [] if self.project is None else list(self.project.catalogues)
         demonstration = not own or (self.project is not None and self.project.demonstration)
         return [*([catalogue_folder()] if demonstration else []), *own]
+
+    @cached_property
+    def services(self) -> Services:
+        """What stores answer, beginning with what earlier runs left in the cache."""
+        from advisor.decide.shelf import Shelf
+        from advisor.model.served import Services
+
+        return Services(None if self.no_cache else Shelf())
 
     @property
     def own_folders(self) -> list[Path]:
@@ -345,10 +349,8 @@ class Command:
         except FaultError as error:
             raise files.told(error) from None
         finally:
-            if "advisor.decide.shelf" in sys.modules:
-                from advisor.decide.shelf import put_away
-
-                put_away()
+            if "services" in vars(files):
+                files.services.put_away()
 
     def _check(self, given: dict[str, Any], files: Files) -> None:
         marked = {

@@ -21,11 +21,10 @@ from advisor.decide.ranks import DIGITS
 from advisor.decide.sides import PartSide
 from advisor.decide.value import Criterion, score
 from advisor.model.addon_set import Companions
-from advisor.model.battery import Life, averaged, stacked
+from advisor.model.battery import Life, stacked
 from advisor.model.carried import carried
-from advisor.model.drain import Drain, joined, rows_of, rows_of_each
+from advisor.model.drain import Drain, joined, rows_of_each
 from advisor.model.draws import Array
-from advisor.model.ends import INDEX
 from advisor.model.events import EventStates, Timeline, calendar
 from advisor.model.harvest import (
     Harvested,
@@ -148,27 +147,6 @@ class Build:
         return self.assessed.identity(self.row)
 
 
-def averaged_lives(builds: Sequence[Build]) -> list[float]:
-    """Battery lives at the stated values with the mean capacity over the places, s.
-
-    It takes the place of the coldest's, so it tells more where that ends the life.
-    """
-    out = [float(b.assessed.life.life_s[b.row, 0]) for b in builds]
-    packs: dict[str, list[int]] = defaultdict(list)
-    for i, build in enumerate(builds):
-        if build.assessed.life.ends_by[build.row, 0] == INDEX["cold"]:
-            packs[cells_name(build.assessed.feed.option)].append(i)
-    for members in packs.values():
-        drains = [
-            rows_of(builds[i].assessed.drain, slice(builds[i].row, builds[i].row + 1))
-            for i in members
-        ]
-        averaged_s = averaged(builds[members[0]].assessed.feed.pack, joined(drains))
-        for i, life in zip(members, averaged_s[:, 0], strict=True):
-            out[i] = float(life)
-    return out
-
-
 def relived(
     assessed: Assessed,
     rows: Index,
@@ -231,6 +209,13 @@ class Prepared:
     choice: Index
     timeline: Timeline
     drain: Drain
+
+    @property
+    def battery_a(self) -> Array:
+        """Mean current at the pack, (R, N) A; see `Assessed`."""
+        drain = self.drain
+        current = drain.constant_a + drain.power_w / self.feed.nominal_v
+        return np.asarray((self.timeline.share * current).sum(axis=1))
 
 
 def prepare(
@@ -369,7 +354,6 @@ def _assessed(
     feed, lines, drain, side, part = made.feed, made.timeline, made.drain, made.side, made.part
     current = lines.rail_current(feed.chip_voltage())
     rail = (lines.share * current).sum(axis=1)
-    battery = (lines.share * (drain.constant_a + drain.power_w / feed.nominal_v)).sum(axis=1)
     money = costs(
         side.cost[part],
         side.setup_h[part],
@@ -408,7 +392,7 @@ def _assessed(
         choice=made.choice,
         timeline=lines,
         rail_a=rail,
-        battery_a=battery,
+        battery_a=made.battery_a,
         life=life,
         costs=money,
         headroom=headroom,

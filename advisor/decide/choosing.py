@@ -130,7 +130,6 @@ def choose_builds(
     wanted: float,
     draws: int,
     draw: Draw,
-    some: Mapping[Build, Drawn],
 ) -> tuple[list[Chosen | None], list[Drawn]]:
     """The chosen build of each part, and the surest one's draws.
 
@@ -138,8 +137,7 @@ def choose_builds(
     ----------
     builds : of each of P parts, at least one. worth : (B, C) of `spread_worth`, part by part.
     weights : (C,). wanted : share of the draws in which needs and limits must be kept.
-    draw : builds through so many draws, of which fewer are the first of more. some : builds that
-    went through `SOME` draws, or through all if they are fewer.
+    draw : builds through so many draws, of which fewer are the first of more.
 
     Returns
     -------
@@ -155,11 +153,7 @@ def choose_builds(
         for these, w, promise in zip(builds, worth, told, strict=True)
     ]
     if draws >= 2 * SOME:
-        for one in race:
-            one.some |= {build: some[build] for build in one.builds if build in some}
-        asked = [
-            (one, build) for one in race for build in one.contenders() if build not in one.some
-        ]
+        asked = [(one, build) for one in race for build in one.contenders()]
         found = draw([build for _, build in asked], SOME)
         for (one, build), drawn in zip(asked, found, strict=True):
             one.some[build] = drawn

@@ -18,16 +18,15 @@ from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.dataclass import dataclass
 from advisor.decide.builds import Assessed, Build, Prepared, assess, prepare
-from advisor.decide.costs import PartCost, part_cost, with_addons
+from advisor.decide.costs import part_cost, with_addons
 from advisor.decide.limits import figures_read, kept
 from advisor.decide.marches import Marches
 from advisor.decide.sides import part_side
-from advisor.decide.stage import Stage, stage
+from advisor.decide.stage import Begun, Stage, stage
 from advisor.decide.value import Criterion, weights
-from advisor.model.addon_set import Companions
 from advisor.model.companions import fitted, with_companions
-from advisor.model.draws import Array, Known, Sampler, Trace
-from advisor.model.tables import Option, PartFigures, Wanted, part_figures, stack
+from advisor.model.draws import Array, Sampler, Trace
+from advisor.model.tables import Wanted, part_figures, stack
 from advisor.stages import Progress
 
 CHUNK = 2000  # draws at a time
@@ -110,7 +109,7 @@ def draw_builds(
     progress: Progress | None = None,
     trace: Trace | None = None,
     marches: Marches | None = None,
-    known: Known | None = None,
+    begun: Begun | None = None,
 ) -> list[Drawn]:
     """Draw every stated uncertainty through the given builds.
 
@@ -118,8 +117,8 @@ def draw_builds(
     ----------
     builds : one a part. jobs : workers; the result does not depend on it. progress : told
         (chunks done, chunks in all). trace : filled with the draws (N,) of every uncertain figure.
-    marches : battery lives of earlier passes, and of this one. known : draws of the same figures
-    that earlier passes took, and those of this one.
+    marches : battery lives of earlier passes, and of this one. begun : what earlier passes of the
+    same decision had in common with this one.
 
     Returns
     -------
@@ -131,8 +130,11 @@ def draw_builds(
 
     def one(chunk: int) -> list[Drawn]:
         kept = None if trace is None else traces[chunk]
-        first = None if chunk else known
-        here = stage(catalogue, product, sizes[chunk], seed, chunk, kept, marches, first)
+        if begun is not None and kept is None and not chunk:
+            here = begun.stage(catalogue, product, sizes[chunk], seed, marches)
+        else:
+            known = None if chunk or begun is None else begun.known
+            here = stage(catalogue, product, sizes[chunk], seed, chunk, kept, marches, known)
         return _chunk(here, builds, criteria)
 
     done: list[list[Drawn]] = []
@@ -144,6 +146,28 @@ def draw_builds(
         for path in traces[0]:
             trace[path] = np.concatenate([kept[path] for kept in traces])
     return [_together([chunk[i] for chunk in done], sizes) for i in range(len(builds))]
+
+
+def draw_currents(
+    catalogue: Catalogue,
+    product: Product,
+    builds: Sequence[Build],
+    draws: int,
+    seed: int,
+    begun: Begun,
+) -> list[Array]:
+    """Mean current at the pack of each of some builds, (draws,) A; see `draw_builds`."""
+    out: list[list[Array]] = [[] for _ in builds]
+    for chunk, size in enumerate(_sizes(product, draws)):
+        if chunk:
+            here = stage(catalogue, product, size, seed, chunk)
+        else:
+            here = begun.stage(catalogue, product, size, seed)
+        for group in _groups(here, builds):
+            for members, made in _prepared(here, [builds[i] for i in group]):
+                for i, current in zip(members, made.battery_a, strict=True):
+                    out[group[i]].append(current)
+    return [np.concatenate(some) for some in out]
 
 
 def _together(chunks: Sequence[Drawn], sizes: Sequence[int]) -> Drawn:
@@ -201,16 +225,21 @@ def _in_order(one: Callable[[int], list[Drawn]], count: int, jobs: int) -> Itera
 
 def _chunk(here: Stage, builds: Sequence[Build], criteria: Sequence[Criterion]) -> list[Drawn]:
     """One chunk of the draws, a group of builds after another."""
+    done: dict[int, Drawn] = {}
+    for group in _groups(here, builds):
+        drawn = _group(here, [builds[i] for i in group], criteria)
+        done |= zip(group, drawn, strict=True)
+    return [done[i] for i in range(len(builds))]
+
+
+def _groups(here: Stage, builds: Sequence[Build]) -> Iterator[list[int]]:
+    """Builds, by their places, as they go through a stage together."""
     size = here.samplers.draws * states_of(here.product)
     count = max(1, TOGETHER // size)
     # those on one feed side by side: they share what it draws
     order = sorted(range(len(builds)), key=lambda i: builds[i].assessed.feed.name)
-    done: dict[int, Drawn] = {}
     for start in range(0, len(order), count):
-        group = order[start : start + count]
-        drawn = _group(here, [builds[i] for i in group], criteria)
-        done |= zip(group, drawn, strict=True)
-    return [done[i] for i in range(len(builds))]
+        yield order[start : start + count]
 
 
 def _group(here: Stage, builds: Sequence[Build], criteria: Sequence[Criterion]) -> list[Drawn]:
@@ -262,14 +291,32 @@ def assessed(
     ------
     Places in `builds` of a feed's rows, what they draw, and what comes of it.
     """
+    made = _prepared(here, builds)
+    drawn = weights(here.product, criteria, here.samplers[here.product.product])
+    results = assess(
+        [one for _, one in made],
+        here.own_cost,
+        here.figures,
+        criteria,
+        drawn,
+        fresh,
+        here.marches,
+        here.cases,
+    )
+    for (members, one), result in zip(made, results, strict=True):
+        yield members, one, result
+
+
+def _prepared(here: Stage, builds: Sequence[Build]) -> list[tuple[list[int], Prepared]]:
+    """What builds draw from their packs, those on the same feed together: their places in `builds`,
+    and theirs."""
     groups: dict[str, list[int]] = defaultdict(list)
     for i, build in enumerate(builds):
         groups[build.assessed.feed.name].append(i)
     catalogue, product = here.catalogue, here.product
     prepared = []
-    # builds on several feeds have what they take of their part in common
-    known: dict[tuple[str, str, tuple[Option, ...], Companions], PartFigures] = {}
-    priced: dict[tuple[str, Companions], PartCost] = {}
+    # builds on several feeds have what they take of their part in common, and so have passes
+    known, priced = dict(here.read), dict(here.priced)
     for members in groups.values():
         feed = builds[members[0]].assessed.feed
         option = product.supply_options.cells.index(feed.option)
@@ -308,7 +355,7 @@ def assessed(
                 np.zeros((len(members), len(here.figures.tasks)), dtype=np.intp),
             )
         )
-    drawn = weights(product, criteria, here.samplers[product.product])
-    kept_for, cases = here.marches, here.cases
-    results = assess(prepared, here.own_cost, here.figures, criteria, drawn, fresh, kept_for, cases)
-    yield from zip(groups.values(), prepared, results, strict=True)
+    room = TOGETHER // (here.samplers.draws * states_of(product) or 1)
+    here.read.update(list(known.items())[:room])
+    here.priced.update(list(priced.items())[:room])
+    return list(zip(groups.values(), prepared, strict=True))

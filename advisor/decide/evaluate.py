@@ -8,7 +8,6 @@ one of least expected regret. Without draws the scores are those of the stated v
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import field, replace
 
@@ -19,7 +18,7 @@ from advisor.catalogue.schema_parts import Part
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.schema_supply import AddOn
 from advisor.dataclass import dataclass
-from advisor.decide.builds import Build, assess, prepare
+from advisor.decide.builds import Build
 from advisor.decide.choosing import (
     SOME,
     Asleep,
@@ -30,27 +29,28 @@ from advisor.decide.choosing import (
     unsure,
 )
 from advisor.decide.companions import Brought, Offer, in_words
-from advisor.decide.costs import PartCost, ProductCost, part_cost, with_addons
-from advisor.decide.drawing import CHUNK, Drawn, draw_builds, mean_weights
-from advisor.decide.lacking import criterion_missing, feed_pairs
-from advisor.decide.left_out import Gathered, LeftOut, Supplies, nearest, paired
-from advisor.decide.limits import feed_faults, figures_read, plan_faults, row_faults
+from advisor.decide.costs import PartCost, ProductCost
+from advisor.decide.drawing import CHUNK, Drawn, draw_builds, draw_currents, mean_weights
+from advisor.decide.entrants import entrants
+from advisor.decide.hopes import hopes
+from advisor.decide.lacking import feed_pairs
+from advisor.decide.left_out import Gathered, LeftOut, Supplies
 from advisor.decide.marches import Marches
 from advisor.decide.missing import fill_missing, notes, with_stand_ins
 from advisor.decide.ranks import DIGITS
-from advisor.decide.screens import Failed, Screened, screen
-from advisor.decide.sides import PartSide, part_side
-from advisor.decide.stage import Stage, stage
+from advisor.decide.screens import Failed
+from advisor.decide.sides import PartSide
+from advisor.decide.stage import Begun, Stage, stage
+from advisor.decide.stated import stand
 from advisor.decide.value import Criterion, criteria_of
 from advisor.faults import Fault, FaultError
-from advisor.model.addon_set import ALONE, Companions
-from advisor.model.companions import Fitted, fitted, with_companions
-from advisor.model.draws import Array, Known, Trace
+from advisor.model.draws import Array, Trace
 from advisor.model.meetings import longer_rests
-from advisor.model.plan import Plans, choose
-from advisor.model.tables import PartFigures, part_figures, stack
+from advisor.model.plan import Plans
 from advisor.model.workload import ProductFigures
 from advisor.stages import Progress, begin
+
+FEW = 8  # parts that may be tried beside however few compete
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,7 +127,8 @@ class Evaluation:
     figures it lacks; `brought` to what add-ons do for it, where it is out for what they may bring;
     `gathered` what `left_out` is made of. `weights` are the criteria's mean
     weights, (C,) shares of 1: the stated ones but where they are uncertain themselves. N = draws
-    or 1. `stated` : the pass over the stated values.
+    or 1. `stated` : the pass over the stated values. `hopes` : stated scores of parts as `hopes`
+    has them, minus infinity where one is out; those that were looked at.
     """
 
     catalogue: Catalogue
@@ -146,6 +147,7 @@ class Evaluation:
     weights: Array
     gathered: Gathered
     stated: Stage
+    hopes: Mapping[str, float]
 
     @property
     def left_out(self) -> tuple[LeftOut, ...]:
@@ -184,6 +186,7 @@ def evaluate(
     ranked_by: int | None = None,
     marches: Marches | None = None,
     stated: Stage | None = None,
+    hopes_too: bool = False,
 ) -> Evaluation:
     """Screen, build, score and rank every part of a catalogue for a product.
 
@@ -197,6 +200,7 @@ def evaluate(
     ranked_by : of how many draws, the first ones, the mean scores rank; all when absent.
     marches : battery lives of earlier evaluations, and of this one.
     stated : the stage of an evaluation of the same product whose catalogue differs in parts alone.
+    hopes_too : whether parts that lack one figure are looked at as well, as `hopes` has them.
 
     Raises
     ------
@@ -218,59 +222,40 @@ def evaluate(
         if option.cell is not None:
             warnings += longer_rests(catalogue.cells[option.cell], here.figures)
     offer = Offer(catalogue, product)
+    entered = entrants(catalogue, product, catalogue.parts, offer, here)
+    warnings += entered.warnings
+    set_aside, screened = entered.set_aside, entered.screened
+    hopeful: dict[str, Part] = {}
+    if draws and hopes_too:
+        _, tried = hopes(catalogue, product, set_aside)
+        # many of them are looked at where they are asked for, if they are
+        hopeful = tried if len(tried) <= max(FEW, len(entered.fits)) else {}
+    beside = entrants(catalogue, product, hopeful, offer, here)
     allowed = product.add_ons == "allowed"
-    brought: dict[str, Brought] = {}
-    read: list[PartFigures] = []
-    kept: list[Fitted] = []
-    told: list[PartFigures] = []
-    set_aside: dict[str, tuple[str, ...]] = {}
-    screened: dict[str, tuple[Failed, ...]] = {}
-    for name in sorted(catalogue.parts):
-        part = catalogue.parts[name]
-        screening = screen(part, product)
-        found = offer.brought(part, screening)
-        sets: tuple[Companions, ...] = (ALONE,)
-        if allowed and found is not None and found.sets:
-            sets, screening = found.sets, Screened((), ())
-            if not found.all_told:
-                warnings.append(
-                    f"{name}: of the sets of add-ons that bring what it lacks only the "
-                    f"{len(sets)} smallest are tried"
-                )
-        elif found is not None:
-            brought[name] = found
-        if screening.failed:
-            screened[name] = screening.failed
-            continue
-        figures = part_figures(part, here.figures, here.samplers[name])
-        costs = part_cost(part, here.own_cost, here.samplers[name])
-        lacking = [*screening.missing, *figures.missing]
-        lacking += criterion_missing(part, product, costs.missing)
-        if lacking:
-            set_aside[name] = tuple(dict.fromkeys(lacking))
-            if set(lacking) != set(screening.missing):
-                brought.pop(name, None)  # it would still lack the rest
-            continue
-        warnings += figures.warnings
-        told.append(figures)
-        for companions in sets:
-            one = fitted(catalogue, part, companions)
-            read.append(with_companions(figures, one, here.figures, here.samplers))
-            kept.append(one)
     wanted = criteria_of(catalogue, product)
     candidates: list[Candidate] = []
     ruled_out: dict[str, tuple[Failed, ...]] = {}
+    at_best: dict[str, float] = {}
     weights = mean_weights(product, wanted, draws, seed)
-    if kept:
+    if entered.fits:
         begin(progress, "working out builds")
-        candidates, ruled_out, valueless, side = _nominal(here, kept, read, wanted, pairs, supplies)
+        stood = stand(here, entered, beside, wanted, pairs, supplies)
+        parts = {one.part.part: one.part for one in entered.fits}
+        candidates = [
+            Candidate(part=part, builds=stood.builds[name], costs=stood.costs, plans=stood.plans)
+            for name, part in parts.items()
+            if name in stood.builds
+        ]
+        candidates.sort(key=lambda c: c.order)
+        ruled_out = dict(stood.ruled_out)
         screened |= ruled_out
-        set_aside |= valueless
+        set_aside |= stood.valueless
+        at_best = {**dict.fromkeys(hopeful, -np.inf), **stood.hopes}
         if draws and candidates:
             run = _Run(
                 here=here, criteria=wanted, weights=weights, seed=seed, jobs=jobs, draws=draws
             )
-            candidates, unlikely = run.chosen(candidates, side, progress)
+            candidates, unlikely = run.chosen(candidates, stood.side, progress)
             screened |= unlikely
             ruled_out |= unlikely
             candidates = run.drawn(candidates, progress, trace)
@@ -288,17 +273,18 @@ def evaluate(
         screened=dict(sorted(screened.items())),
         unbuilt=frozenset(ruled_out),
         set_aside=set_aside,
-        brought=brought,
+        brought=entered.brought,
         warnings=tuple(dict.fromkeys(warnings)),
         figures=here.figures,
         own_cost=here.own_cost,
         weights=weights,
         stated=here,
+        hopes=at_best,
         gathered=Gathered(
             supplies=supplies,
-            read=tuple(told),
+            read=tuple(entered.told),
             addons=tuple(offer.left_out()) if allowed else (),
-            brought={name: in_words(one, allowed) for name, one in brought.items()},
+            brought={name: in_words(one, allowed) for name, one in entered.brought.items()},
         ),
     )
 
@@ -318,7 +304,7 @@ class _Run:
     seed: int
     jobs: int
     draws: int
-    known: Known = field(default_factory=dict)
+    begun: Begun = field(default_factory=Begun)
 
     def draw(
         self,
@@ -339,7 +325,7 @@ class _Run:
             progress,
             trace,
             here.marches,
-            self.known,
+            self.begun,
         )
 
     def chosen(
@@ -353,13 +339,14 @@ class _Run:
             likely.setdefault(asleep(build), build)
         few = min(SOME, self.draws)
         begin(progress, "choosing builds")
-        some = self.draw(list(likely.values()), few, progress)
-        spread = dict(zip(likely.values(), some, strict=True))
+        drawn = draw_currents(
+            here.catalogue, here.product, list(likely.values()), few, self.seed, self.begun
+        )
         current = {
-            key: spread[build].battery_a / build.assessed.battery_a[build.row]
-            for key, build in likely.items()
+            key: over / build.assessed.battery_a[build.row]
+            for (key, build), over in zip(likely.items(), drawn, strict=True)
         }
-        small = stage(here.catalogue, here.product, few, self.seed, known=self.known)
+        small = self.begun.stage(here.catalogue, here.product, few, self.seed, here.marches)
         packs = pack_spread(small, every)
         worth = spread_worth(every, current, packs, side, here, self.criteria)
         ends = np.cumsum([len(c.builds) for c in candidates])[:-1]
@@ -373,7 +360,6 @@ class _Run:
             wanted,
             min(self.draws, CHUNK),
             self.draw,
-            spread,
         )
         stay: list[Candidate] = []
         out: dict[str, tuple[Failed, ...]] = {}
@@ -407,92 +393,3 @@ class _Run:
             replace(c, drawn=d, tried={**c.tried, c.best: d})
             for c, d in zip(candidates, found, strict=True)
         ]
-
-
-def _nominal(
-    here: Stage,
-    fits: Sequence[Fitted],
-    read: Sequence[PartFigures],
-    wanted: Sequence[Criterion],
-    pairs: Sequence[tuple[int, str, tuple[str, ...]]],
-    supplies: Supplies,
-) -> tuple[list[Candidate], dict[str, tuple[Failed, ...]], dict[str, tuple[str, ...]], PartSide]:
-    """Every build at the stated values: candidates by rank, parts that no build saves, parts of
-    which no build has a value by every criterion, with what is missing, and the parts' figures.
-
-    `supplies` is told what comes of each pack with each converter.
-    """
-    table = stack(read)
-    events = here.events(table)
-    timed = here.timed(table, events)
-    own: dict[str, PartCost] = {}
-    part_costs = []
-    for one in fits:
-        name = one.part.part
-        if name not in own:
-            own[name] = part_cost(one.part, here.own_cost, here.samplers[name])
-        part_costs.append(with_addons(own[name], one.addons, here.own_cost, here.samplers))
-    side = part_side(fits, part_costs, here.product, here.samplers, figures_read(here.product))
-    names = [one.part.part for one in fits]
-    builds: dict[str, list[Build]] = defaultdict(list)
-    reasons: dict[str, list[list[Failed]]] = defaultdict(list)
-    unfit: list[list[Failed]] = []
-    fed = []
-    for pair in pairs:
-        made, money = here.feed(*pair)
-        unmet = feed_faults(made, here.figures)
-        if unmet:
-            unfit.append(unmet)
-            supplies.unfit[paired(made)] = unmet
-        else:
-            fed.append((made, money))
-            supplies.tried(made)
-    feeds = [made for made, _ in fed]
-    plans_by_feed = choose(feeds, table, here.figures, events, side.floor_v[:, 0])
-    plans, prepared = [], []
-    for (made, money), plan in zip(fed, plans_by_feed, strict=True):
-        for p, faults in plan_faults(plan, table, here.figures):
-            reasons[names[p]].append(faults)
-            supplies.failed[paired(made)].append(faults)
-        if plan.part.size:
-            plans.append(plan)
-            rows = plan.part, plan.sleep, plan.choice
-            prepared.append(prepare(made, money, table, here.figures, timed, side, *rows))
-    plan_of: dict[int, Plans] = {}
-    unknown: dict[str, list[str]] = defaultdict(list)
-    for plan, assessed in zip(
-        plans,
-        assess(prepared, here.own_cost, here.figures, wanted, marches=here.marches),
-        strict=True,
-    ):
-        plan_of[id(assessed)] = plan
-        on = paired(assessed.feed)
-        for r, faults in enumerate(row_faults(assessed, side, here.own_cost)):
-            name = names[int(assessed.part[r])]
-            lacking = np.isnan(assessed.values[:, r, 0])
-            if faults:
-                reasons[name].append(faults)
-                supplies.failed[on].append(faults)
-            elif lacking.any():
-                # what has no value by a weighted criterion has no score
-                without = [c.name for c, no in zip(wanted, lacking, strict=True) if no]
-                supplies.unpriced[on] = assessed.feed_cost.missing
-                unknown[name] += assessed.feed_cost.missing or [f"{name}:{n}" for n in without]
-            else:
-                builds[name].append(Build(name, assessed, r))
-                supplies.stood.add(on)
-    candidates = []
-    ruled_out = {}
-    valueless = {}
-    for name, part in {one.part.part: one.part for one in fits}.items():
-        if not builds[name] and unknown[name]:
-            valueless[name] = tuple(dict.fromkeys(unknown[name]))
-            continue
-        if not builds[name]:
-            # a pack and a converter that do not go together say nothing of the part
-            ruled_out[name] = nearest(reasons[name] or unfit)
-            continue
-        ordered = tuple(sorted(builds[name], key=lambda b: b.order))
-        candidates.append(Candidate(part=part, builds=ordered, costs=part_costs, plans=plan_of))
-    candidates.sort(key=lambda c: c.order)
-    return candidates, ruled_out, valueless, side

@@ -7,14 +7,15 @@ from collections.abc import Sequence
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.dataclass import dataclass, field
-from advisor.decide.costs import FeedCost, ProductCost, feed_cost, product_cost
+from advisor.decide.costs import FeedCost, PartCost, ProductCost, feed_cost, product_cost
 from advisor.decide.marches import Marches
 from advisor.figures import Path
+from advisor.model.addon_set import Companions
 from advisor.model.drain import Pack
 from advisor.model.draws import Case, GridSampler, Known, Sampler, Trace
 from advisor.model.events import EventStates, at_times, of_tasks
 from advisor.model.packs import Feed, feed
-from advisor.model.tables import Stack
+from advisor.model.tables import Option, PartFigures, Stack
 from advisor.model.workload import ProductFigures, product_figures
 
 # A part may be in a pass several times, as `ID@anything`: each with the draws of its own id.
@@ -70,7 +71,8 @@ class Stage:
 
     `marches` keeps battery lives and answers of stores for other passes; `cases` are in a row on
     the draw axis; `feeds` and `packs` what was made of the product's options, by their places and
-    ids.
+    ids; `read` and `priced` some of what was read of parts in earlier passes, by what
+    `drawing.assessed` tells them by.
     """
 
     catalogue: Catalogue
@@ -84,6 +86,10 @@ class Stage:
         default_factory=dict
     )
     packs: dict[int, Pack] = field(default_factory=dict)
+    read: dict[tuple[str, str, tuple[Option, ...], Companions], PartFigures] = field(
+        default_factory=dict
+    )
+    priced: dict[tuple[str, Companions], PartCost] = field(default_factory=dict)
 
     def feed(self, cells: int, converter: str, rails: Sequence[str] = ()) -> tuple[Feed, FeedCost]:
         """A pack option (by its place in the product's list) with a converter (by its id), and with
@@ -136,6 +142,30 @@ def stage(
     them for other passes over the same chunk. Without `marches` none are kept for other passes.
     """
     return _opened(catalogue, product, Samplers(draws, seed, chunk, trace, known), marches)
+
+
+@dataclass(slots=True)
+class Begun:
+    """What the passes of one decision over its first draws have in common: the draws of figures,
+    and a stage of each length."""
+
+    known: Known = field(default_factory=dict)
+    stages: dict[int, Stage] = field(default_factory=dict)
+
+    def stage(
+        self,
+        catalogue: Catalogue,
+        product: Product,
+        draws: int,
+        seed: int,
+        marches: Marches | None = None,
+    ) -> Stage:
+        """The stage of so many first draws; see `stage`."""
+        if draws not in self.stages:
+            self.stages[draws] = stage(
+                catalogue, product, draws, seed, marches=marches, known=self.known
+            )
+        return self.stages[draws]
 
 
 def grid_stage(

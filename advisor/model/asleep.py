@@ -46,7 +46,7 @@ class Asleep:
             each,
         )
         added: dict[str | None, Array | float] = {whole: 0.0}
-        for addition, figure in (state.adds or {}).items():
+        for addition, figure in state.adds.items():
             evidence = evidence_of(state, f"adds.{addition}")
             drawn = self.sampler.take(at / "adds" / addition, figure)
             added[evidence] = added.get(evidence, 0.0) + self._additions(addition) * drawn

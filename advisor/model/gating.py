@@ -26,6 +26,7 @@ Axes: S states of an event, N draws. SI units.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cache
 
 import numpy as np
 
@@ -34,9 +35,13 @@ from advisor.model.draws import Array
 from advisor.model.rails import Gate, RailStates
 from advisor.model.workload import LoadFigures, ProductFigures, TaskFigures
 
-# of rests, whose chances are straight between the ends of regular periods
-_X, _W = np.polynomial.legendre.leggauss(24)
-_NODES, _WEIGHTS = (_X + 1) / 2, _W / 2
+
+@cache
+def _nodes() -> tuple[list[float], list[float]]:
+    """Places on 0..1 and their weights for the mean over rests, whose chances are straight between
+    the ends of regular periods."""
+    places, weights = np.polynomial.legendre.leggauss(24)
+    return ((places + 1) / 2).tolist(), (weights / 2).tolist()
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +70,7 @@ def emptied(decay: Array, uses: Sequence[Use], own: int) -> Array:
     whole = -np.expm1(-rate * longest)
     even = [use for k, use in enumerate(uses) if k != own and not use.random]
     total = np.zeros_like(decay)
-    for node, weight in zip(_NODES, _WEIGHTS, strict=True):
+    for node, weight in zip(*_nodes(), strict=True):
         rest = -np.log1p(-whole * node) / rate
         ago = np.ones_like(decay)
         for use in even:

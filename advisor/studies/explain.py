@@ -11,7 +11,7 @@ from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.sense import in_words, product_warnings
 from advisor.dataclass import dataclass, field
-from advisor.decide.builds import Build, averaged_lives
+from advisor.decide.builds import Build
 from advisor.decide.cautions import cautions_of
 from advisor.decide.drawing import draw_builds
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
@@ -19,6 +19,7 @@ from advisor.decide.left_out import LeftOut
 from advisor.decide.marches import Marches
 from advisor.decide.reasons import UNNAMED, differences, ending, points
 from advisor.decide.robustness import Firmness, firmness
+from advisor.decide.stated import averaged_lives
 from advisor.faults import AdvisorError, Fault, FaultError
 from advisor.model.ends import ENDS
 from advisor.model.operating_plan import PlanTask, solve
@@ -238,7 +239,7 @@ def explain(
     if over == part:
         raise FaultError((Fault("--over", f'"{over}"', "another part than PART"),))
     inputs, kept = (catalogue, product, draws, seed, jobs, progress), Marches(services, kept=0)
-    evaluation = evaluate(*inputs, estimate_missing=estimate_missing, marches=kept)
+    evaluation = evaluate(*inputs, estimate_missing=estimate_missing, hopes_too=True, marches=kept)
     place = _place(evaluation, part)
     rival: Candidate | None = None
     if over is not None:

@@ -188,6 +188,7 @@ def report(
         jobs,
         progress,
         estimate_missing=estimate_missing,
+        hopes_too=True,
         marches=Marches(services, kept=0),
     )
     catalogue, shared = found.catalogue, found.stated.marches.services

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Mapping
 from fractions import Fraction
 from itertools import chain
@@ -17,7 +17,7 @@ from advisor.catalogue.schema_product import Product
 from advisor.catalogue.schema_supply import AddOn
 from advisor.catalogue.sheet import rests_on, stood_in
 from advisor.dataclass import dataclass, field
-from advisor.decide.builds import Build, averaged_lives
+from advisor.decide.builds import Build
 from advisor.decide.cautions import cautions_of
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.left_out import LeftOut
@@ -25,6 +25,7 @@ from advisor.decide.limits import figures_read
 from advisor.decide.marches import Marches
 from advisor.decide.reasons import ending, points, reason
 from advisor.decide.robustness import Firmness, Verdict, firmness
+from advisor.decide.stated import averaged_lives
 from advisor.figures import Path
 from advisor.model.draws import Array
 from advisor.model.maturity import maturity
@@ -173,6 +174,7 @@ def shortlist(
         jobs,
         progress,
         estimate_missing=estimate_missing,
+        hopes_too=True,
         marches=Marches(services, kept=0),
     )
     return summarise(found, firmness(found))
@@ -317,7 +319,7 @@ def _evidence(evaluation: Evaluation) -> dict[str, float]:
 
     An entry counts as one, however many figures it has: its figures' shares of it add up to one.
     """
-    kinds: defaultdict[str, Fraction] = defaultdict(Fraction)
+    counts: Counter[tuple[str, int]] = Counter()  # figures by kind and how many their entry has
     for candidate in evaluation.candidates:
         used = figures_in_use(candidate)
         addons = [evaluation.catalogue.addons[name] for name in candidate.addons]
@@ -329,9 +331,12 @@ def _evidence(evaluation: Evaluation) -> dict[str, float]:
                 continue
             for name in names:
                 of = evaluation.catalogue.addons.get(path.document, candidate.part)
-                kinds[_kind(of, evidence_of(record, name))] += Fraction(1, count)
+                counts[_kind(of, evidence_of(record, name)), count] += 1
             if made:
-                kinds["estimate"] += Fraction(len(made), count)
+                counts["estimate", count] += len(made)
+    kinds: defaultdict[str, Fraction] = defaultdict(Fraction)
+    for (kind, count), figures in counts.items():
+        kinds[kind] += Fraction(figures, count)
     total = sum(kinds.values())
     return {kind: float(kinds[kind] / total) for kind in sorted(kinds)} if total else {}
 

@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from advisor.decide.builds import averaged_lives
 from advisor.decide.evaluate import evaluate
+from advisor.decide.stated import averaged_lives
 from advisor.model.carried import drain_of
 from tests.decide.random_catalogues import draft
 

@@ -15,7 +15,7 @@ from advisor.catalogue.load import with_changes
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.shipped import load, product_files
-from advisor.decide import evaluate as deciding
+from advisor.decide import stated as deciding
 from advisor.decide.choosing import SOME, choose_builds
 from advisor.decide.drawing import draw_builds
 from advisor.decide.evaluate import evaluate
@@ -147,7 +147,7 @@ def test_the_next_best_is_found_where_the_best_keeps_its_needs_in_a_few_draws_al
         ]
 
     smooth = [np.array([[promised[b.name] / 100] for b in builds])]
-    (chosen,), _ = choose_builds([builds], smooth, np.ones(1), 0.9, 10 * SOME, draw, {})
+    (chosen,), _ = choose_builds([builds], smooth, np.ones(1), 0.9, 10 * SOME, draw)
     assert chosen is not None
     assert chosen.build.name == "z"
     assert chosen.drawn.expected == 70
@@ -173,7 +173,7 @@ def raced(
         ]
 
     smooth = [np.array([[promised[b.name] / 100] for b in builds])]
-    (chosen,), _ = choose_builds([builds], smooth, np.ones(1), 0.9, WHOLE, draw, {})
+    (chosen,), _ = choose_builds([builds], smooth, np.ones(1), 0.9, WHOLE, draw)
     assert chosen is not None
     return chosen.build.name, asked
 

@@ -58,14 +58,14 @@ def test_no_plan_is_below_the_bound_of_the_parts_it_adopts(seed: int) -> None:
 def test_no_piece_costs_less_than_the_least_each(seed: int) -> None:
     for item in small(seed).items:
         edges = [q + d for q, _ in item.breaks for d in (-1, 0, 1)]
-        for most in [n for n in (1, 2, 7, *edges, 3 * item.breaks[-1][0]) if n > 0]:
+        wanted = [n for n in (1, 2, 7, *edges, 3 * item.breaks[-1][0]) if n > 0]
+        each = {n: spent(item, item.stock + n) / n for n in {1, 2, 3, *wanted}}
+        first = [spent(item, item.stock + n) / n for n in range(1, min(max(wanted), 300) + 1)]
+        for most in wanted:
             least = least_each(item, most)
-            costs = {
-                n: spent(item, item.stock + n) for n in (1, 2, 3, *edges, most) if 0 < n <= most
-            }
-            assert all(cost >= least * n * (1 - 1e-12) for n, cost in costs.items()), item
-            ends = [spent(item, item.stock + n) / n for n in range(1, most + 1) if most <= 300]
-            assert not ends or min(ends) == pytest.approx(least, rel=1e-12)
+            assert all(x >= least * (1 - 1e-12) for n, x in each.items() if n <= most), item
+            if most <= 300:
+                assert min(first[:most]) == pytest.approx(least, rel=1e-12)
 
 
 @pytest.mark.parametrize("seed", SEEDS)

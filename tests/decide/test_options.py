@@ -18,7 +18,7 @@ from advisor.catalogue.load import load_run, with_changes
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.shipped import catalogue_folder
-from advisor.decide import evaluate as deciding
+from advisor.decide import stated as deciding
 from advisor.decide.builds import Build
 from advisor.decide.evaluate import Evaluation, evaluate
 from advisor.model.draws import Array

@@ -10,9 +10,12 @@ from typing import Any, cast
 import numpy as np
 import pytest
 
-from advisor.decide import lacking
+from advisor.decide import lacking, left_out
+from advisor.decide.admissible import _read
 from advisor.decide.fronts import _beats, _Side
 from advisor.decide.joint import _missing
+from advisor.decide.left_out import Supplies
+from advisor.decide.luck import lead
 
 pytestmark = pytest.mark.once
 RNG = np.random.default_rng
@@ -147,3 +150,151 @@ def test_builds_that_none_beats_go_through_all_draws() -> None:
     # one that fell short over all draws stands before nobody
     side.drawn = cast(Any, {keys["a"]: few_draws((0.6, 0.5), fit=0.8)})
     assert [b.order[1] for b in cast(Any, side.likely())] == ["d", "b"]
+
+
+# Luck ---------------------------------------------------------------------------------------------
+
+
+def test_only_the_greatest_mean_gains_by_luck() -> None:
+    """One part stands five points before twelve near equal ones, each known to one: its rivals'
+    errors are drawn together, and its chance rises. That of any other part never does."""
+    rng = np.random.default_rng(5)
+    mean = np.array([75.0, *(70 + 0.1 * rng.standard_normal(12))])
+    scores = mean[:, None] + rng.standard_normal((13, 4000))
+    share = (scores.argmax(axis=0) == np.arange(13)[:, None]).mean(axis=1)
+    first = lead(scores, 0, float(share[0]))
+    assert share[0] < first.chance < 1.0
+    assert first.score == pytest.approx(75.0, abs=0.1)
+    for other in (1, 5, 12):
+        # a chance of none is told as one in some thousands
+        assert lead(scores, other, float(share[other])).chance <= max(share[other], 1e-3)
+
+
+# Hours --------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("addons", "setup", "hours"),
+    [
+        # the part's own hours, and those of its add-ons
+        ((), 36000.0, (12.0, 0.0)),
+        (("a",), 36000.0, (10.0, 2.0)),
+        (("a",), None, (12.0, 0.0)),
+    ],
+)
+@pytest.mark.parametrize("drawn", [False, True])
+def test_what_a_build_is_made_of_and_worth(
+    addons: tuple[str, ...], setup: float | None, hours: tuple[float, float], drawn: bool
+) -> None:
+    """Row 1 of two; two in series by three beside each other; 3 of 4 draws fit and two of these
+    last, one of which is the target itself."""
+    cost = some(setup_h=np.array([12.0]), extras={"x": np.array([1.5]), "y": np.array([0.25])})
+    assessed = some(
+        feed=some(
+            cell=some(cell="pill"),
+            option=some(series=2, parallel=3),
+            bought=((some(converter="ldo"), 2),),
+        ),
+        feed_cost=some(reservoir=np.array([0.5])),
+        part=np.array([1, 0]),
+        life=some(life_s=np.array([[9.0], [7.0]])),
+        costs=some(upkeep=np.array([[1.0], [3.0]])),
+    )
+    build = some(part="p", assessed=assessed, row=1, addons=addons, score=44.0)
+    toolchain = some(setup=None if setup is None else some(nominal=setup))
+    evaluation = some(
+        catalogue=some(parts={"p": some(toolchain=toolchain)}),
+        product=some(life_target=some(nominal=7.0)),
+    )
+    draws = some(
+        life_s=np.array([7.0, 6.9, 8.0, 8.0]),
+        fits=np.array([True, True, False, True]),
+        expected=55.0,
+        upkeep=6.0,
+    )
+    found = _read(
+        cast(Any, evaluation),
+        cast(Any, some(costs=[cost, None])),
+        cast(Any, build),
+        cast(Any, draws if drawn else None),
+    )
+    assert found.setup_h == hours
+    assert found.pieces == {"p": 1, "pill": 6, "ldo": 2, **dict.fromkeys(addons, 1)}
+    assert found.other == 2.25
+    told = (found.score, found.upkeep, found.life_chance)
+    assert told == ((55.0, 6.0, 0.5) if drawn else (44.0, 3.0, 1.0))
+    evaluation.product.life_target.nominal = 7.1
+    short = _read(cast(Any, evaluation), cast(Any, some(costs=[cost])), cast(Any, build), None)
+    assert short.life_chance == 0.0
+    evaluation.product.life_target = None
+    short = _read(cast(Any, evaluation), cast(Any, some(costs=[cost])), cast(Any, build), None)
+    assert math.isnan(short.life_chance)
+
+
+# What was left out --------------------------------------------------------------------------------
+
+
+def supplies(
+    unfit: dict[tuple[str, ...], str], failed: dict[tuple[str, ...], list[str]], *stood: Any
+) -> Supplies:
+    made = Supplies()
+    made.unfit.update({one: [some(text=text, miss=0.5)] for one, text in unfit.items()})
+    for one, texts in failed.items():
+        made.failed[one] += [[some(text=text, miss=0.5)] for text in texts]
+    made.stood.update(stood)
+    return made
+
+
+A, B, C = ("a", "none"), ("b", "none"), ("a", "ldo")
+D = ("b", "ldo")
+
+
+@pytest.mark.parametrize(
+    ("of", "told"),
+    [
+        (supplies({}, {}), []),
+        # a pack that goes together with nothing, for one reason and for two
+        (supplies({B: "too low"}, {A: []}, A), [("pack", "b", "too low")]),
+        (
+            supplies({B: "too low", D: "too low"}, {A: []}, A),
+            [("pack", "b", "too low"), ("converter", "ldo", "too low")],
+        ),
+        (
+            supplies({B: "too low", D: "too high"}, {A: [], C: []}, A, C),
+            [("pack", "b", "with none: too low; with ldo: too high")],
+        ),
+        # one on which nothing stands, where something stands elsewhere, and where nothing does
+        (
+            supplies({}, {A: [], B: ["weak"]}, A),
+            [("pack", "b", "no build stands on it; nearest: weak")],
+        ),
+        (supplies({}, {A: ["weak"], B: ["weak"]}), []),
+        # a pair of two that are used with others
+        (
+            supplies({}, {A: [], C: ["weak"], D: []}, A, D),
+            [("pairing", "a, ldo", "no build stands on it; nearest: weak")],
+        ),
+        (
+            supplies({C: "too low"}, {A: [], D: []}, A, D),
+            [("pairing", "a, ldo", "too low")],
+        ),
+    ],
+)
+def test_packs_converters_and_pairs_that_no_build_uses(
+    of: Supplies, told: list[tuple[str, str, str]], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(left_out, "nearest", lambda reasons: reasons[0])
+    found = [(one.kind, one.id, one.why) for one in of.left_out()]
+    assert found == told
+
+
+def test_what_a_pack_lacks_and_what_has_no_price_is_told() -> None:
+    made = supplies({}, {A: [], B: ["weak"]}, A)
+    made.lacking["pack", "c"] = ("c:capacity", "c:cut-off")
+    made.lacking["converter", "buck"] = ("buck:quiescent",)
+    made.unpriced[B] = ("b:price",)
+    assert [(one.kind, one.id, one.why) for one in made.left_out()] == [
+        ("pack", "c", "lacks c:capacity, c:cut-off"),
+        ("pack", "b", "lacks b:price"),
+        ("converter", "buck", "lacks buck:quiescent"),
+    ]

@@ -12,7 +12,7 @@ import pytest
 
 from advisor.catalogue.records import ESTIMATED
 from advisor.decide.builds import Build
-from advisor.decide.could_lead import _placed
+from advisor.decide.hopes import _placed
 from advisor.decide.information import CROSSED, _products
 from advisor.decide.leading import Deciding
 from advisor.decide.missing import _cycles, _same_core

@@ -112,6 +112,40 @@ def test_every_part_set_aside_for_one_figure_is_tried_whatever_the_others_lack()
     assert best[last] >= scored[last] - 1e-9
 
 
+@pytest.mark.parametrize("seed", [0, 2, 4, 5, "barrel-tag", "frost-post", "crate-call"])
+def test_parts_set_aside_may_be_tried_beside_those_that_compete(
+    seed: int | str, tmp_path: Path
+) -> None:
+    """In one pass they are worth what they are by themselves, and nothing else of the answer moves;
+    the first part of each random product has no set-up time."""
+    if isinstance(seed, str):
+        catalogue, product = load(seed)
+    else:
+        catalogue, product = several(seed).load(tmp_path)
+        lost = sorted(catalogue.parts)[:1]
+        parts = {
+            name: replace(part, toolchain=replace(part.toolchain, setup=None))
+            if name in lost
+            else part
+            for name, part in catalogue.parts.items()
+        }
+        catalogue = replace(catalogue, parts=parts)
+    apart = evaluate(catalogue, product, 16)
+    beside = evaluate(catalogue, product, 16, hopes_too=True)
+    assert not apart.hopes
+    by_itself = _at_their_best(apart)
+    assert beside.hopes
+    assert by_itself
+    assert _at_their_best(beside) == pytest.approx(by_itself, rel=1e-12)
+    assert any(np.isfinite(x) for x in by_itself.values())
+    assert beside.left_out == apart.left_out
+    assert beside.screened == apart.screened
+    assert beside.set_aside == apart.set_aside
+    assert beside.warnings == apart.warnings
+    told = [[(c.part.part, c.best.name, c.score) for c in x.candidates] for x in (apart, beside)]
+    assert told[0] == told[1]
+
+
 def test_a_part_that_lacks_what_an_add_on_brings_is_compared_with_it() -> None:
     catalogue, product = load("valve-driver")
     whole = evaluate(catalogue, product, 400)

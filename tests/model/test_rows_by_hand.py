@@ -9,6 +9,8 @@ from typing import Any, cast
 import numpy as np
 import pytest
 
+from advisor.model import asleep as asleep_module
+from advisor.model.asleep import Asleep
 from advisor.model.drain import Drain, Pack, cases_of
 from advisor.model.draws import Array
 from advisor.model.harvest import Harvested
@@ -131,3 +133,92 @@ def test_what_another_harvest_or_store_would_lose_is_of_that_alone() -> None:
     Harvested.again(of, 1, store=2.0)
     Harvested.again(of, 1, income=0.5)
     assert asked == [pytest.approx(x) for x in ((1.5, 2, 0.2), (1.5, 5, 0.2), (0.75, 2, 0.2))]
+
+
+# Asleep -------------------------------------------------------------------------------------------
+
+
+def asleep(states: Any, before: Any = (), **product: Any) -> Asleep:
+    figures: dict[str, Any] = {"retain": (), "ram_kib": None, "hottest": 30.0, **product}
+    part = some(part="p", sleep_states=states, memory=some(ram=some(nominal=8192.0)))
+    of = some(before=tuple(before), **figures)
+    return Asleep(cast(Any, part), cast(Any, of), cast(Any, some(size=1)), lambda _: 1.0)
+
+
+@pytest.mark.parametrize(
+    ("name", "figures", "times"),
+    [
+        # per KiB of a memory that is kept: of RAM as much as is needed, else all there is
+        ("ram-kib", {}, 0.0),
+        ("ram-kib", {"retain": ("rtc",), "ram_kib": 3.0}, 0.0),
+        ("ram-kib", {"retain": ("ram",), "ram_kib": 3.0}, 3.0),
+        ("ram-kib", {"retain": ("ram",)}, 8.0),
+        ("backup-kib", {"retain": ("backup",), "ram_kib": 3.0}, 8.0),
+        # else per use
+        ("rtc", {"retain": ("ram", "rtc")}, 1.0),
+        ("rtc", {"retain": ("ram",)}, 0.0),
+    ],
+)
+def test_how_often_an_addition_counts(name: str, figures: dict[str, Any], times: float) -> None:
+    assert asleep({}, **figures)._additions(name) == times
+    bare = asleep({}, **figures)
+    bare.part.memory.ram = None  # type: ignore[misc]
+    kept = times if name == "rtc" or (figures.get("ram_kib") and name == "ram-kib") else 0.0
+    assert bare._additions(name) == kept
+
+
+def phase(name: str, state: str | None, hottest: float = 20.0, connected: bool = True) -> Any:
+    return some(
+        name=name, state=state, connected=connected, temperature=np.array([[0.0], [hottest]])
+    )
+
+
+def test_what_is_stored_draws_by_phase_and_state(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two states of use, one of which idles: in a phase of their own they draw as they do then;
+    kept in another state both draw its current; disconnected, or unstated, nothing."""
+    monkeypatch.setattr(
+        Asleep, "currents", lambda self, name: (None, None, np.array([[9.0]] * 4 + [[7.0]]))
+    )
+    states = {"deep": some(current="told"), "odd": some(current=None)}
+    phases = [
+        phase("shelf", "deep", connected=False),
+        phase("box", None),
+        phase("bag", "odd"),
+        phase("rack", "none such"),
+        phase("store", "deep"),
+    ]
+    own = np.array([[1.0], [2.0], [3.0], [4.0], [5.0]])
+    use_a, use_w = np.array([[10.0], [20.0]]), np.array([[0.1], [0.2]])
+    a, w = asleep(states, phases).stored([own, None], use_a, use_w)
+    assert a[..., 0].tolist() == [[0, 0], [2, 20], [0, 0], [0, 0], [7, 7]]
+    assert w[..., 0].tolist() == [[0, 0], [0.1, 0.2], [0, 0], [0, 0], [0, 0]]
+
+
+@pytest.mark.parametrize(
+    ("phases", "missing", "warned"),
+    [
+        ([], [], []),
+        ([phase("box", "odd")], ["odd"], []),
+        # in its own states the others are told elsewhere
+        ([phase("box", None)], [], []),
+        ([phase("box", "odd", connected=False)], [], []),
+        ([phase("box", "none such"), phase("bag", "odd")], ["odd"], []),
+        ([phase("box", "deep", 30.0)], [], []),
+        ([phase("box", "deep", 31.0)], [], ["deep in box"]),
+        ([phase("box", "deep", 31.0, connected=False)], [], []),
+        ([phase("box", None, 31.0)], [], ["deep in box", "last in box"]),
+        ([phase("box", "fine", 31.0), phase("bag", "deep", 50.0)], [], ["deep in bag"]),
+    ],
+)
+def test_what_is_unsaid_of_states_before_use(
+    phases: list[Any], missing: list[str], warned: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    states = {name: some(current=name) for name in ("deep", "fine", "last")}
+    states["odd"] = some(current=None)
+    monkeypatch.setattr(
+        asleep_module, "told", lambda of, hottest: None if of == "fine" else f"by {hottest:g}"
+    )
+    found, warnings = asleep(states, phases).unsaid()
+    assert found == missing
+    assert [one.split(": ")[1] for one in warnings] == [f"sleep state {one}" for one in warned]
+    assert all(one.startswith("p: ") for one in warnings)

@@ -1,0 +1,79 @@
+"""Parts before any build of them: what screens them, what they lack, what else is read of them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from advisor.catalogue.records import Catalogue
+from advisor.catalogue.schema_parts import Part
+from advisor.catalogue.schema_product import Product
+from advisor.dataclass import dataclass, field
+from advisor.decide.companions import Brought, Offer
+from advisor.decide.costs import part_cost
+from advisor.decide.lacking import criterion_missing
+from advisor.decide.screens import Failed, Screened, screen
+from advisor.decide.stage import Stage
+from advisor.model.addon_set import ALONE, Companions
+from advisor.model.companions import Fitted, fitted, with_companions
+from advisor.model.tables import PartFigures, part_figures
+
+
+@dataclass(slots=True)
+class Entrants:
+    """The parts of a catalogue that builds are made of, and why the others are not.
+
+    Attributes
+    ----------
+    fits, read : parts with the add-ons that they are tried with, each a row, and their figures.
+    told : figures of each part without add-ons. screened : parts to the needs that they fail.
+    set_aside : parts to the paths of figures that they lack. brought : what add-ons do for a part
+    that is out for what they may bring. warnings : what looks odd.
+    """
+
+    fits: list[Fitted] = field(default_factory=list)
+    read: list[PartFigures] = field(default_factory=list)
+    told: list[PartFigures] = field(default_factory=list)
+    screened: dict[str, tuple[Failed, ...]] = field(default_factory=dict)
+    set_aside: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    brought: dict[str, Brought] = field(default_factory=dict)
+    warnings: list[str] = field(default_factory=list)
+
+
+def entrants(
+    catalogue: Catalogue, product: Product, parts: Mapping[str, Part], offer: Offer, here: Stage
+) -> Entrants:
+    """The parts (by their names) as they enter, at the stated values."""
+    out = Entrants()
+    for name in sorted(parts):
+        part = parts[name]
+        screening = screen(part, product)
+        found = offer.brought(part, screening)
+        sets: tuple[Companions, ...] = (ALONE,)
+        if product.add_ons == "allowed" and found is not None and found.sets:
+            sets, screening = found.sets, Screened((), ())
+            if not found.all_told:
+                out.warnings.append(
+                    f"{name}: of the sets of add-ons that bring what it lacks only the "
+                    f"{len(sets)} smallest are tried"
+                )
+        elif found is not None:
+            out.brought[name] = found
+        if screening.failed:
+            out.screened[name] = screening.failed
+            continue
+        figures = part_figures(part, here.figures, here.samplers[name])
+        costs = part_cost(part, here.own_cost, here.samplers[name])
+        lacking = [*screening.missing, *figures.missing]
+        lacking += criterion_missing(part, product, costs.missing)
+        if lacking:
+            out.set_aside[name] = tuple(dict.fromkeys(lacking))
+            if set(lacking) != set(screening.missing):
+                out.brought.pop(name, None)  # it would still lack the rest
+            continue
+        out.warnings += figures.warnings
+        out.told.append(figures)
+        for companions in sets:
+            one = fitted(catalogue, part, companions)
+            out.read.append(with_companions(figures, one, here.figures, here.samplers))
+            out.fits.append(one)
+    return out
