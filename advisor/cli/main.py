@@ -95,14 +95,14 @@ def _keep_freed_memory() -> None:
     """Have the C library keep what arrays free for the next ones, where mallopt(3) can tell it so
     (GNU C Library manual, "Malloc Tunable Parameters"). Arrays of draws are as large as what it
     gives back to the system each time, and their pages anew take a twentieth of a run."""
-    import ctypes  # which the arrays' library loads as well
-
     trim_threshold, mmap_threshold = -1, -3
     try:
+        import ctypes  # which the arrays' library loads as well
+
         mallopt = ctypes.CDLL(None).mallopt
         mallopt(trim_threshold, 1 << 28)
         mallopt(mmap_threshold, 1 << 23)
-    except (AttributeError, OSError, TypeError):
+    except (AttributeError, ImportError, OSError, TypeError):
         pass  # another C library: nothing is lost but time
 
 
