@@ -92,14 +92,13 @@ class CellMark:
 @contextlib.contextmanager
 def collector_paused(*, stays: bool = False) -> Iterator[None]:
     """Read without the garbage collector: what is read makes many small objects and no garbage,
-    which it would walk in vain. With `stays` it does not walk it later either, in a process that
-    has frozen what it began with and ends with its command."""
+    which it would walk in vain. What `stays` until the process ends is not walked later either."""
     was = gc.isenabled()
     gc.disable()
     try:
         yield
     finally:
-        if stays and gc.get_freeze_count():
+        if stays:
             gc.freeze()
         if was:
             gc.enable()

@@ -79,6 +79,7 @@ class Files(Bundle):
     catalog: CatalogOption = None
     changes: SetOption = None
     no_cache: NoCacheOption = False
+    stays = False  # whether what is read is wanted until the process ends
     quiet: QuietOption = False
 
     def product(
@@ -94,10 +95,14 @@ class Files(Bundle):
         changes = [*before, *(self.changes or ())]
         own = {} if self.project is None else self.project.products
         folders = otherwise if otherwise and not self.catalog else self.folders
-        with collector_paused(stays=True):
+        with collector_paused(stays=self.stays):
             found = load(reference, folders, changes, cached=not self.no_cache, own=own)
         self._tell()
         return found
+
+    def last(self) -> None:
+        """The process does nothing after this call."""
+        vars(self)["stays"] = True
 
     def family(
         self,
@@ -116,7 +121,7 @@ class Files(Bundle):
         own = dict({} if self.project is None else self.project.products) | dict(also or {})
         changes = [*before, *(self.changes or ())]
         folders = otherwise if otherwise and not self.catalog else self.folders
-        with collector_paused(stays=True):
+        with collector_paused(stays=self.stays):
             found = load_family(references, folders, changes, cached=not self.no_cache, own=own)
         self._tell()
         return found
@@ -126,7 +131,7 @@ class Files(Bundle):
         from advisor.catalogue.load import load_catalogue
         from advisor.source import collector_paused
 
-        with collector_paused(stays=True):
+        with collector_paused(stays=self.stays):
             found = load_catalogue(self.folders, self.changes or (), cached=not self.no_cache)
         self._tell(overridden=True)
         return found
@@ -325,7 +330,8 @@ class Command:
 
     def __call__(self, **given: Any) -> int:
         """Call the function with its bundles filled, once what it would write may be written."""
-        if not gc.isenabled():
+        alone = not gc.isenabled()
+        if alone:
             gc.freeze()  # what is loaded stays
             gc.enable()
         filled = {
@@ -338,6 +344,8 @@ class Command:
         if files is None:
             self._check(given, Files())
             return self.function(**own, **filled)
+        if alone:
+            files.last()
         for bundle in filled.values():
             if isinstance(bundle, Voice):
                 bundle.beside(files)

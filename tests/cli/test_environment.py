@@ -6,6 +6,7 @@ A process of its own each time: streams are closed and full for all of it.
 from __future__ import annotations
 
 import csv
+import gc
 import io
 import json
 import os
@@ -326,3 +327,45 @@ def test_what_is_typed_is_shown_escaped(said: Caller, text: str) -> None:
         assert (code, out) == (2, "")
         assert text not in err
         assert "\\x" in err or "\\u" in err or "U+" in err
+
+
+CALL = """
+import gc, sys
+{before}
+from advisor.cli import main
+told = []
+def call(arguments, stopped):
+    from advisor.cli.application import carry_out
+    code = carry_out(arguments, stopped)
+    told.append((gc.isenabled(), gc.get_freeze_count() > 50_000))
+    return code
+main.call = call
+sys.argv = ["part-advisor", "shortlist", "barrel-tag", "--draws", "0"]
+try:
+    main.run()
+except SystemExit as end:
+    print(told, end.code)
+"""
+
+
+@pytest.mark.parametrize("before", ["", "sys.modules['ctypes'] = None", "gc.collect()"])
+def test_a_call_collects_what_it_makes_and_does_without_the_c_library(before: str) -> None:
+    """The collector is on while a command works, and what was loaded and read is frozen; a Python
+    without access to the C library answers as well."""
+    done = subprocess.run(
+        [sys.executable, "-c", CALL.format(before=before)],
+        env=os.environ | {"ADVISOR_CACHE_DIR": "/dev/null"},
+        cwd=Path(__file__).resolve().parents[2],
+        capture_output=True,
+        text=True,
+        timeout=HANG,
+        check=False,
+    )
+    assert done.stderr == ""
+    assert done.stdout.splitlines()[-1] == "[(True, True)] 0"
+
+
+def test_a_call_among_others_freezes_nothing(said: Caller) -> None:
+    frozen = gc.get_freeze_count()
+    assert said("shortlist", "barrel-tag", "--draws", "0")[0] == 0
+    assert gc.get_freeze_count() == frozen
