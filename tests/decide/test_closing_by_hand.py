@@ -1,0 +1,195 @@
+"""Changes of the lead closed in on along leads that are written down, whatever a scan tells."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from types import SimpleNamespace
+from typing import Any, cast
+
+import numpy as np
+import pytest
+
+from advisor.catalogue.kinds import Figure, Whole
+from advisor.catalogue.levers import NEAR, Lever
+from advisor.decide.closing import Tip, _first_zero, _halved, pinned
+from advisor.decide.leading import Ask, Standing
+from advisor.decide.line import Line
+
+pytestmark = pytest.mark.once
+
+Lead = Callable[[float], float]
+FIGURE = Lever(path=cast(Any, "p:at"), kind=Figure("length"), unit="m", now=None, u=0.0)
+COUNT = Lever(path=cast(Any, "p:at"), kind=Whole(1, 10**9), unit="1", now=None, u=0.0)
+
+
+class Written:
+    """A line whose leads are written down: the decision's, the scan's and those of all draws."""
+
+    def __init__(self, true: Lead, scan: Lead, exact: Lead, lever: Lever) -> None:
+        self.true, self.scan, self.exact, self.lever = true, scan, exact, lever
+        self.deciding = SimpleNamespace(winner="a")
+        self.known: dict[float, float] = {}
+
+    def ask(self, x: float) -> Ask:
+        return Ask(self.lever, x, ("a", "b"))
+
+    def learn(self, ask: Ask, found: Any) -> bool:
+        self.known[ask.x] = found.standing.lead
+        return False
+
+    def knows(self, x: float) -> bool:
+        return x in self.known
+
+    def known_lead(self, x: float) -> float:
+        return self.known[x]
+
+    def between(self, places: Any) -> Any:
+        return np.array([self.scan(float(x)) for x in places])
+
+    def close(self, places: Any) -> list[str]:
+        return ["build"]
+
+    def exactly(self, x: float, builds: Any) -> float:
+        return self.exact(x)
+
+
+def searched(
+    line: Written, close: float, beyond: float, sure: bool, leads: str | None = "b"
+) -> tuple[Tip | None, list[Ask]]:
+    """What is found between a place where `a` leads and one where it may not, and what is asked."""
+    asked: list[Ask] = []
+
+    def standing(x: float) -> Standing:
+        lead = line.true(x)
+        return Standing("a" if lead >= 0 else leads, lead)
+
+    line.known[close] = line.true(close)
+    there = standing(beyond) if sure else None
+    search = pinned(cast(Line, line), (close, close), beyond, there)
+    try:
+        ask = next(search)
+        while True:
+            asked.append(ask)
+            ask = search.send(cast(Any, SimpleNamespace(standing=standing(ask.x))))
+    except StopIteration as end:
+        return end.value, asked
+
+
+SHAPES: dict[str, Callable[[float], Lead]] = {
+    "a straight line": lambda at: lambda x: 3 * (at - x),
+    "a bend": lambda at: lambda x: (at - x) * (1 + 4 * abs(at - x)),
+    "a step": lambda at: lambda x: 2.0 if x < at else -5.0,
+    "out": lambda at: lambda x: 2.0 if x < at else -np.inf,
+}
+WRONG: dict[str, Callable[[Lead], Lead]] = {
+    "right": lambda true: true,
+    "too great": lambda true: lambda x: true(x) + 0.3,
+    "too small": lambda true: lambda x: true(x) - 0.3,
+}
+
+
+@pytest.mark.parametrize("shape", SHAPES)
+@pytest.mark.parametrize("wrong", WRONG)
+@pytest.mark.parametrize("sure", [True, False])
+@pytest.mark.parametrize("ends", [(1.0, 3.0), (3.0, 1.0), (-1.0, 2.0), (2.0, -1.0)])
+@pytest.mark.parametrize("share", [0.02, 0.4, 0.93])
+def test_a_change_is_found_on_its_far_side_whatever_the_scan_says(
+    shape: str, wrong: str, sure: bool, ends: tuple[float, float], share: float
+) -> None:
+    close, beyond = ends
+    at = close + share * (beyond - close)
+    way = 1.0 if beyond > close else -1.0
+    along = SHAPES[shape](way * at)
+
+    def true(x: float) -> float:
+        return along(way * x)
+
+    scan = WRONG[wrong](true)
+    line = Written(true, scan, scan, FIGURE)
+    found, asked = searched(line, close, beyond, sure)
+    # where only the scan would know of it, the end itself is asked
+    assert found is not None
+    assert found.leader == "b"
+    assert found.among == ("a", "b")
+    assert true(found.at) < 0
+    room = NEAR * abs(at) + NEAR * 1e-2
+    assert abs(found.at - at) <= 1.1 * room
+    # each answer narrows it, also where the scan is not put right by what is known
+    assert len(asked) <= (6 if wrong == "right" and shape == "a straight line" else 20)
+    assert len({ask.x for ask in asked}) == len(asked)
+
+
+@pytest.mark.parametrize("sure", [True, False])
+@pytest.mark.parametrize("at", [3, 50, 998])
+@pytest.mark.parametrize("up", [True, False])
+def test_a_change_of_a_count_is_the_first_whole_number_beyond(
+    sure: bool, at: int, up: bool
+) -> None:
+    close, beyond = (1.0, 1000.0) if up else (1000.0, 1.0)
+
+    def true(x: float) -> float:
+        assert x == round(x)
+        return 1.0 if (x < at) == up else -1.0
+
+    def scan(x: float) -> float:
+        return 1.0 if (x < at) == up else -1.0
+
+    found, _ = searched(Written(true, scan, scan, COUNT), close, beyond, sure)
+    assert found is not None
+    assert found.at == (at if up else at - 1)
+
+
+@pytest.mark.parametrize("off", [-0.2, -5.0])
+def test_a_lead_that_is_kept_is_no_change(off: float) -> None:
+    """The scan loses it by little, or all along, and the decision does not."""
+    true: Lead = lambda x: 4.0 - x  # noqa: E731
+    scan: Lead = lambda x: true(x) + off - (x > 2.5)  # noqa: E731
+    line = Written(true, scan, scan, FIGURE)
+    found, asked = searched(line, 1.0, 3.0, False)
+    assert found is None
+    assert asked[-1].x == 3.0
+    assert len(asked) <= 12
+
+
+def test_where_nothing_fits_beyond_all_parts_are_asked() -> None:
+    line = Written(SHAPES["a step"](2.0), SHAPES["a step"](2.0), SHAPES["a step"](2.0), FIGURE)
+    found, asked = searched(line, 1.0, 3.0, True, leads=None)
+    assert found == Tip(asked[-1].x, None)
+    assert (asked[-1].parts, asked[-2].parts) == (None, ("a", "b"))
+    assert 2.0 <= asked[-1].x <= 2.0 * (1 + NEAR)
+
+
+@pytest.mark.parametrize("seed", range(30))
+def test_the_first_zero_of_leads_that_are_put_right(seed: int) -> None:
+    """By walking along in small steps."""
+    rng = np.random.default_rng(seed)
+    shares = np.linspace(0, 1, 9)
+    leads = rng.uniform(-1, 3, 9) * rng.choice([1, 100], 9, p=[0.8, 0.2])
+    told = {float(x): float(rng.uniform(-1, 1)) for x in rng.uniform(0, 1, int(rng.integers(1, 4)))}
+    at = sorted(told)
+    fine = np.union1d(np.linspace(0, 1, 200_001), [*shares, *at])
+    there = np.interp(fine, shares, np.clip(leads, -100, 100))
+    there = there + np.interp(fine, at, [told[x] for x in at])
+    lost = np.flatnonzero(there < 0)
+    found = _first_zero(shares, leads, told)
+    if not lost.size:
+        assert found is None
+    else:
+        assert found == pytest.approx(fine[lost[0]], abs=1e-5)
+
+
+@pytest.mark.parametrize("at", [1.05, 1.5, 2.2, 2.9])
+@pytest.mark.parametrize("around", [(1.4, 1.8), (1.0, 3.0), (1.6, 3.0), (1.0, 1.2)])
+@pytest.mark.parametrize("x", [1.0, 1.55, 2.99])
+def test_a_step_is_halved_also_where_it_lies_elsewhere(
+    at: float, around: tuple[float, float], x: float
+) -> None:
+    step: Lead = lambda value: 1.0 if value < at else -np.inf  # noqa: E731
+    line = Written(step, step, step, FIGURE)
+    found = _halved(cast(Line, line), (1.0, 3.0), around, x, [])
+    assert found is not None
+    # eight halvings of what is left, at the most
+    assert abs(found - at) <= 2.0 / 2**7
+    never: Lead = lambda value: 1.0  # noqa: E731
+    kept = _halved(cast(Line, Written(never, never, never, FIGURE)), (1.0, 3.0), around, x, [])
+    assert kept is None or around[1] == 3.0
