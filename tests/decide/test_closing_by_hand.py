@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from itertools import pairwise
 from types import SimpleNamespace
 from typing import Any, cast
 
@@ -10,10 +11,11 @@ import numpy as np
 import pytest
 
 from advisor.catalogue.kinds import Figure, Whole
-from advisor.catalogue.levers import NEAR, Lever
+from advisor.catalogue.levers import NEAR, Lever, part_way
 from advisor.decide.closing import Tip, _first_zero, _halved, pinned
 from advisor.decide.leading import Ask, Standing
 from advisor.decide.line import Line
+from advisor.decide.tips import SLACK, _doubtful, _suspects, _wide
 
 pytestmark = pytest.mark.once
 
@@ -193,3 +195,56 @@ def test_a_step_is_halved_also_where_it_lies_elsewhere(
     never: Lead = lambda value: 1.0  # noqa: E731
     kept = _halved(cast(Line, Written(never, never, never, FIGURE)), (1.0, 3.0), around, x, [])
     assert kept is None or around[1] == 3.0
+
+
+@pytest.mark.parametrize("seed", range(25))
+def test_where_a_lead_may_fall_below_nothing_unseen(seed: int) -> None:
+    """By loops: between two places that keep it, by no more than it changes by there or beside."""
+    rng = np.random.default_rng(seed)
+    leads = rng.choice([-1.0, 0.0, 0.3, 0.5, 1.0, 1.5, 3.0, 3.0, 500.0, np.inf, -np.inf], 9)
+    told = [min(max(float(x), -100.0), 100.0) for x in leads]
+    steps = [abs(b - a) for a, b in pairwise(told)]
+    exact = []
+    for k in range(8):
+        near = max(steps[max(k - 1, 0) : k + 2])
+        least = min(told[k], told[k + 1])
+        if near > 0 and least >= 0 and least - near < SLACK:
+            exact.append(k)
+    assert _doubtful(leads).tolist() == exact
+
+
+@pytest.mark.parametrize(
+    ("close", "leads", "certain", "places"),
+    [
+        (3.0, [2.0, 1.0, 0.5], False, []),
+        (3.0, [2.0, 1.0, 0.5], True, [2]),
+        # lost at all of these
+        (3.0, [2.0, -0.1, -3.0], False, [1, 2]),
+        # what ends small has its least there
+        (3.0, [0.0, 0.0, 0.0], False, [0]),
+        # small and least before it grows again, not where it is large, nor on the way
+        (3.0, [0.4, 0.6, 2.0], False, [0]),
+        (3.0, [0.5, 0.6, 2.0], False, []),
+        (0.3, [0.4, 0.6, 2.0], False, []),
+        (3.0, [1.0, 0.2, 0.1, 0.4], False, [2]),
+        # of places with one lead the first
+        (3.0, [0.4, 0.4, 0.4, 0.6], False, [0]),
+        (3.0, [1.0, 0.2, 0.2, 0.6], True, [1, 3]),
+        (0.4, [0.4, 0.4, 0.6], False, []),
+    ],
+)
+def test_places_at_which_the_decision_is_asked(
+    close: float, leads: list[float], certain: bool, places: list[int]
+) -> None:
+    assert _suspects(close, np.array(leads), certain).tolist() == places
+
+
+def test_an_interval_is_looked_into_down_to_a_sixteenth_of_its_own() -> None:
+    """Places at 1, 2 and 8 to begin with; shares are those of the logarithm."""
+    grid = np.array([1.0, 8.0, 2.0])
+    for low, high in ((1.0, 2.0), (2.0, 8.0)):
+        for share, wide in ((1 / 4, True), (1 / 15, True), (1 / 16, False), (1 / 64, False)):
+            for begin in (0.0, 0.5, 1 - share):
+                pair = part_way(low, high, begin), part_way(low, high, begin + share)
+                assert _wide(grid, *pair) is wide
+                assert _wide(grid, *reversed(pair)) is wide

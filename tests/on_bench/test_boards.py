@@ -217,6 +217,9 @@ def test_sessions_of_a_board_are_one_board() -> None:
     assert value == pytest.approx(0.5)
     assert u == pytest.approx(0.1 / 2**0.5 * 50**0.5)
     assert merged([1.0, 3.0], [0.0, 0.1]) == (1.0, 0.0)
+    # exact ones that differ: their mean, and their own scatter
+    value, u = merged([1.0, 3.0, 9.0], [0.0, 0.0, 0.1])
+    assert (value, u) == pytest.approx((2.0, 2**0.5))
 
 
 def test_a_figure_s_draws_are_those_of_the_next_unit() -> None:
