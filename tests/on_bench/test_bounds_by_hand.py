@@ -11,14 +11,17 @@ import numpy as np
 import pytest
 
 from advisor.bench import chunks as chunks_module
-from advisor.bench import exports, sniff
+from advisor.bench import exports, levels, sniff
+from advisor.bench.board import _there
 from advisor.bench.budget import Term, combined
 from advisor.bench.chunks import Cells, Chunk, Columns, Floats
 from advisor.bench.distil import _sound
+from advisor.bench.instrument import Meter, Range
 from advisor.bench.levels import by_current, refined
 from advisor.bench.outline import outline
 from advisor.bench.plausible import _ticks
-from advisor.faults import FaultError, FaultLog
+from advisor.bench.segments import Measured, Window
+from advisor.faults import Fault, FaultError, FaultLog
 from tests.on_bench.sessions import session
 
 pytestmark = pytest.mark.once
@@ -174,7 +177,8 @@ def test_a_change_is_told_wherever_pieces_end(size: int) -> None:
     assert list(refined([empty, *pieces, empty], spans)) == [9.5] * len(spans)
 
 
-def test_too_few_pieces_have_no_levels() -> None:
+def test_too_few_pieces_have_no_levels(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(levels, "changes", lambda level: [0, 4, 8])
     level = np.repeat([1.0, 5.0], 4)
     assert list(by_current(level[:7])) == []
     assert next(iter(by_current(level))) == [(4, 8)]
@@ -297,3 +301,63 @@ def test_ticks_of_one_rate_may_differ_by_what_is_not_known(
         patch.undo()
     assert len(said) == told
     assert all("cipher" in read for read in said)
+
+
+@pytest.mark.parametrize(
+    ("window", "gaps", "told"),
+    [
+        # a trace from 0 to 10 s, a sample a millisecond: 20 blocks of two samples are 40 ms
+        ((0.0, 10.0), (), []),
+        ((-1e-9, 1.0), (), ["0 to 1 s"]),
+        ((9.0, 10.001), (), ["9 to 10.001 s"]),
+        ((1.0, 1.0401), (), []),
+        ((1.0, 1.0399), (), ["fewer than 40 samples"]),
+        ((1.0, 2.0), ((0.5, 0.49), (2.0, 1.0)), []),
+        ((1.0, 2.0), ((0.5, 0.51),), ["gap"]),
+        ((1.0, 2.0), ((1.999, 1.0),), ["gap"]),
+        ((1.0, 1.03), ((1.01, 0.001),), ["fewer than 40 samples", "gap"]),
+        ((9.5, 10.5), ((9.6, 0.01),), ["9.5 to 10.5 s", "gap"]),
+    ],
+)
+def test_a_stretch_that_must_stand_still_is_whole(
+    window: tuple[float, float], gaps: tuple[tuple[float, float], ...], told: list[str]
+) -> None:
+    said: list[str] = []
+    log = FaultLog()
+
+    def fault(log: FaultLog, path: str, read: str, expected: str) -> None:
+        said.append("gap" if "drop-out" in expected else read)
+        log.add(Fault(path, read, expected))
+
+    whole = dict.fromkeys(Measured.__dataclass_fields__)
+    found = Measured(
+        **cast(Any, {**whole, "first": 0.0, "last": 10.0, "step": 1e-3, "gaps": list(gaps)})
+    )
+    log.add(Fault("before", "x", "y"))
+    sound = _there(cast(Any, some(fault=fault)), "zero", Window(*window), found, log)
+    assert [one.replace("-1e-09", "0") for one in said] == told
+    assert sound is not bool(told)
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "names"),
+    [
+        # a range up to 1 mA, one up to 10 mA, one up to 100 mA, the next from 0.9 of its end
+        (0.0, 0.0, "a"),
+        (0.5, 0.9, "a"),
+        (0.5, 0.901, "ab"),
+        (1.0, 1.0, "ab"),
+        (1.001, 5.0, "b"),
+        (-5.0, -1.001, "b"),
+        (-5.0, -0.5, "ab"),
+        (-0.1, 20.0, "abc"),
+        (9.5, 9.5, "bc"),
+        (150.0, 200.0, "c"),
+    ],
+)
+def test_ranges_that_a_reading_may_have_been_taken_in(low: float, high: float, names: str) -> None:
+    ranges = tuple(Range(n, to * 1e-3) for n, to in zip("abc", (1.0, 10.0, 100.0), strict=True))
+    meter = Meter(id=None, timebase=None, ranges=ranges)
+    found = meter.touched(low * 1e-3, high * 1e-3)
+    assert "".join(r.name for r in found) == names
+    assert meter.end == 0.1
