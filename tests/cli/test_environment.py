@@ -368,4 +368,4 @@ def test_a_call_collects_what_it_makes_and_does_without_the_c_library(before: st
 def test_a_call_among_others_freezes_nothing(said: Caller) -> None:
     frozen = gc.get_freeze_count()
     assert said("shortlist", "barrel-tag", "--draws", "0")[0] == 0
-    assert gc.get_freeze_count() == frozen
+    assert gc.get_freeze_count() <= frozen  # some of it is dropped
