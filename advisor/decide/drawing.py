@@ -155,14 +155,15 @@ def draw_currents(
     draws: int,
     seed: int,
     begun: Begun,
+    marches: Marches,
 ) -> list[Array]:
     """Mean current at the pack of each of some builds, (draws,) A; see `draw_builds`."""
     out: list[list[Array]] = [[] for _ in builds]
     for chunk, size in enumerate(_sizes(product, draws)):
         if chunk:
-            here = stage(catalogue, product, size, seed, chunk)
+            here = stage(catalogue, product, size, seed, chunk, marches=marches)
         else:
-            here = begun.stage(catalogue, product, size, seed)
+            here = begun.stage(catalogue, product, size, seed, marches)
         for group in _groups(here, builds):
             for members, made in _prepared(here, [builds[i] for i in group]):
                 for i, current in zip(members, made.battery_a, strict=True):

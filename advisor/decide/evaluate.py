@@ -340,7 +340,13 @@ class _Run:
         few = min(SOME, self.draws)
         begin(progress, "choosing builds")
         drawn = draw_currents(
-            here.catalogue, here.product, list(likely.values()), few, self.seed, self.begun
+            here.catalogue,
+            here.product,
+            list(likely.values()),
+            few,
+            self.seed,
+            self.begun,
+            here.marches,
         )
         current = {
             key: over / build.assessed.battery_a[build.row]

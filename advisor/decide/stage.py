@@ -158,7 +158,7 @@ class Begun:
         product: Product,
         draws: int,
         seed: int,
-        marches: Marches | None = None,
+        marches: Marches,
     ) -> Stage:
         """The stage of so many first draws; see `stage`."""
         if draws not in self.stages:

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from advisor.catalogue.shipped import load, product_files
-from advisor.decide import drawing
+from advisor.decide import drawing, marches
 from advisor.decide.along import _Means, _means, _tiers
 from advisor.decide.drawing import (
     CHUNK,
@@ -27,6 +27,7 @@ from advisor.decide.drawing import (
 from advisor.decide.evaluate import evaluate
 from advisor.figures import Path
 from advisor.model.draws import Sampler, Trace
+from advisor.model.served import Services
 from advisor.quantities import Quantity, exact, read_quantity
 from tests.decide.hand import YEAR, life, pair
 
@@ -189,3 +190,18 @@ def test_the_break_that_holds_is_told_for_all_that_a_build_is_made_of() -> None:
     evaluation: Any = SimpleNamespace()
     assert list(_tiers(candidate, evaluation, 100)) == [2, 0, 3, 0, 2, 1]
     assert list(_tiers(candidate, evaluation, None)) == []
+
+
+def test_all_passes_of_a_decision_share_what_stores_answer(monkeypatch: pytest.MonkeyPatch) -> None:
+    """One `Services` for the stated values and for draws of any number, currents among them."""
+    made: list[Services] = []
+
+    class Counted(Services):
+        def __init__(self) -> None:
+            super().__init__()
+            made.append(self)
+
+    monkeypatch.setattr(marches, "Services", Counted)
+    found = evaluate(*load("crate-call"), draws=300)
+    assert len(found.candidates) > 1
+    assert len(made) == 1
