@@ -248,3 +248,57 @@ def test_an_interval_is_looked_into_down_to_a_sixteenth_of_its_own() -> None:
                 pair = part_way(low, high, begin), part_way(low, high, begin + share)
                 assert _wide(grid, *pair) is wide
                 assert _wide(grid, *reversed(pair)) is wide
+
+
+# Decisions, and passes of all draws, that 24 changes may take, where only the scan says that the
+# lead is lost at the far end and where that is known: as many as they take and a thirtieth more. A
+# decision on either side of a change is the least; a scan that is wrong all along is put right by
+# decisions alone here.
+MOST = {
+    ("a straight line", "right"): ((48, 44), (61, 77)),
+    ("a straight line", "too great"): ((279, 44), (266, 44)),
+    ("a bend", "right"): ((48, 87), (58, 116)),
+    ("a bend", "too small"): ((295, 66), (313, 97)),
+    ("a step", "right"): ((94, 311), (105, 507)),
+    ("out", "right"): ((63, 375), (85, 807)),
+}
+
+
+@pytest.mark.parametrize("case", MOST)
+@pytest.mark.parametrize("sure", [True, False])
+def test_a_change_takes_few_decisions(case: tuple[str, str], sure: bool) -> None:
+    shape, wrong = case
+    decisions = passes = 0
+    for close, beyond in ((1.0, 3.0), (3.0, 1.0), (-1.0, 2.0), (2.0, -1.0)):
+        for share in (0.02, 0.11, 0.4, 0.55, 0.78, 0.93):
+            way = 1.0 if beyond > close else -1.0
+            along = SHAPES[shape](way * (close + share * (beyond - close)))
+            true = Turned(along, way)
+            exact = Counted(WRONG[wrong](true))
+            line = Written(true, exact.lead, exact, FIGURE)
+            _, asked = searched(line, close, beyond, sure)
+            decisions += len(asked)
+            passes += exact.count
+    most = MOST[case][int(sure)]
+    assert (decisions <= most[0], passes <= most[1]) == (True, True), (decisions, passes)
+
+
+class Turned:
+    """A lead along a lever, or against it."""
+
+    def __init__(self, along: Lead, way: float) -> None:
+        self.along, self.way = along, way
+
+    def __call__(self, x: float) -> float:
+        return self.along(self.way * x)
+
+
+class Counted:
+    """A lead, and how often it was asked for."""
+
+    def __init__(self, lead: Lead) -> None:
+        self.lead, self.count = lead, 0
+
+    def __call__(self, x: float) -> float:
+        self.count += 1
+        return self.lead(x)
