@@ -21,7 +21,7 @@ from advisor.decide.ranks import DIGITS
 from advisor.decide.sides import PartSide
 from advisor.decide.value import Criterion, score
 from advisor.model.addon_set import Companions
-from advisor.model.battery import Life, stacked
+from advisor.model.battery import Life
 from advisor.model.carried import carried
 from advisor.model.drain import Drain, joined, rows_of_each
 from advisor.model.draws import Array
@@ -288,11 +288,12 @@ def assess(
         asked = fresh or drains[0].share.shape[2] == 1
         asked = asked or any(_may_pulse(prepared[i]) for i in members)
         asked = asked or feed.rested is not None
-        found = marches.lives(on_one_charge(feed.pack), drains, asked, cases)
-        life_of |= zip(members, found, strict=True)
+        drain = joined(drains)
+        (life,) = marches.lives(on_one_charge(feed.pack), [drain], asked, cases)
         if feed.pack.every_s is None and product.income is None:
+            life_of |= zip(members, map(life.rows, rows_of_each(drains)), strict=True)
             continue
-        one = _Together(members, feed, joined(drains), stacked(found))
+        one = _Together(members, feed, drain, life)
         together.append(one)
         if feed.pack.every_s is not None:
             one.life = recharged(feed.pack, one.drain, one.life)

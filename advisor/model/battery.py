@@ -21,7 +21,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import fields, replace
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -82,15 +81,6 @@ class Life:
             charged=None if self.charged is None else self.charged.rows(some),
             emptied=None if self.emptied is None else self.emptied[some],
         )
-
-
-def stacked(found: Sequence[Life]) -> Life:
-    """Lives on one charge one below the other; nothing is charged in them yet."""
-    if len(found) == 1:
-        return found[0]
-    names = [f.name for f in fields(Life) if f.name not in LATER]
-    of: dict[str, Any] = {n: np.concatenate([getattr(one, n) for one in found]) for n in names}
-    return Life(**of)
 
 
 def lives(pack: Pack, drains: Sequence[Drain], fresh: bool = True) -> list[Life]:
