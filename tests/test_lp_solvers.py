@@ -151,3 +151,37 @@ def test_one_huge_coefficient_hides_no_other(solver: Literal["highs", "cbc"]) ->
     found = model.solve(20, solver)
     assert found.status is Status.OPTIMAL
     assert found.objective == pytest.approx(best, rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("x", "n", "word"),
+    [
+        # a millionth of the row's greatest term, 3; of a whole number; of the bound, 5
+        (2 - 3 * 0.9e-6, 1.0, ""),
+        (2 - 3 * 1.1e-6, 1.0, "broke constraint 'row' by 1.1e-06"),
+        (2.5, 1 - 0.9e-6, ""),
+        (2.5, 1 - 1.1e-6, "not whole"),
+        (5 * (1 + 0.9e-6), 0.0, ""),
+        (5 * (1 + 1.1e-6), 0.0, "out of its bounds"),
+        # below one it is a millionth itself
+        (-0.9e-6, 3.0, ""),
+        (-1.1e-6, 3.0, "out of its bounds"),
+    ],
+)
+def test_numbers_may_break_a_model_by_a_millionth(
+    monkeypatch: pytest.MonkeyPatch, x: float, n: float, word: str
+) -> None:
+    model = Model()
+    model.variable("x", 0, 5)
+    model.variable("n", 0, 3, integer=True)
+    model.constraint("row", {"x": 1, "n": 1}, ">=", 3)
+    model.minimise({"x": 1, "n": 5})
+    answer = lp._Answer(Status.OPTIMAL, {"x": x, "n": n}, {}, 0.0)
+    monkeypatch.setattr(lp._Program, "highs", lambda *_: answer)
+    if word:
+        with pytest.raises(SolverError, match=word):
+            model.solve(SECONDS)
+    else:
+        found = model.solve(SECONDS)
+        assert found.values == {"x": min(max(x, 0.0), 5.0), "n": round(n)}
+        assert found.objective == found.values["x"] + 5 * found.values["n"]

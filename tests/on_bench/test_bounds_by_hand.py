@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from advisor.bench import chunks as chunks_module
-from advisor.bench import exports, levels, sniff
+from advisor.bench import exports, levels, plausible, sniff
 from advisor.bench.board import _there
 from advisor.bench.budget import Term, combined
 from advisor.bench.chunks import Cells, Chunk, Columns, Floats
@@ -361,3 +361,37 @@ def test_ranges_that_a_reading_may_have_been_taken_in(low: float, high: float, n
     found = meter.touched(low * 1e-3, high * 1e-3)
     assert "".join(r.name for r in found) == names
     assert meter.end == 0.1
+
+
+@pytest.mark.parametrize("unit", [None, ("ms", 1000.0)])
+def test_every_kernel_of_cycles_that_no_core_takes_is_told(
+    unit: tuple[str, float] | None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """From 100 to 1,000 cycles a unit, and for what an engine does 100 at least."""
+    monkeypatch.setattr(plausible, "bounds", lambda s: (100.0, math.inf if s == "sha" else 1000.0))
+    monkeypatch.setattr(plausible, "_other_unit", lambda *_: unit)
+    said: list[tuple[str, str, str]] = []
+    of = some(
+        notes=some(point=some(clock=some(nominal=8e6))),
+        fault=lambda log, *words: said.append(words),
+    )
+    cycles = {"at": 100.0, "a": 50.0, "sha": 1e9, "b": 2500.0, "to": 1000.0, "sha2": 99.0}
+    told = {name: (name.rstrip("2"), value) for name, value in cycles.items()}
+    assert plausible._fit(of, cast(Any, told), FaultLog())
+    read = [f"{name}: {of} cycles a unit of work at 8.00 MHz" for name, of in READ]
+    assert [words[1] for words in said] == read
+    assert {words[0] for words in said} == ({"segments"} if unit is None else {"trace.time"})
+    ways = ["100 to 1e+03: {} times too few", "100 to 1e+03: {} times too many"]
+    ways.append("at least 100: {} times too few")
+    times = ("2", "2.5", "1") if unit is None else ("1000",) * 3
+    ends = "are units, runs and the clock right?" if unit is None else "is the unit ms?"
+    for words, way, off in zip(said, ways, times, strict=True):
+        assert words[2].startswith(way.format(off))
+        assert words[2].endswith(ends)
+    said.clear()
+    sound = {name: told[name] for name in ("at", "sha", "to")}
+    assert not plausible._fit(of, cast(Any, sound), FaultLog())
+    assert said == []
+
+
+READ = (("a", "50"), ("b", "2.5e+03"), ("sha2", "99"))
