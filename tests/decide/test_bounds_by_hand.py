@@ -30,6 +30,7 @@ from advisor.decide.screens import Case
 from advisor.decide.supply_risk import Need, Outlook, Source, of_part
 from advisor.decide.value import Criterion
 from advisor.dimensions import YEAR
+from advisor.lp import Model, Solution
 from advisor.quantities import exact, read_quantity
 
 pytestmark = pytest.mark.once
@@ -85,11 +86,11 @@ def test_worth_is_compared_beyond_rounding(unit: float) -> None:
     assert not one.beats(Worth(0.0, unit, 9.0), 0.0)
     assert one.beats(Worth(0.1, unit / 2, 0.0), 1e-3)
     assert not Worth(0.1, unit / 2, 0.0).beats(one, 1e-3)
-    assert Worth(0.0, unit * (1 - 3e-12), 9.0).settles(one)
+    assert Worth(0.0, unit * (1 - 1.5e-12), 9.0).settles(one)
     assert not Worth(0.0, unit * (1 - 0.5e-12), 5.0).settles(one)
-    assert not Worth(0.0, unit * (1 + 3e-12), 1.0).settles(one)
+    assert not Worth(0.0, unit * (1 + 1.5e-12), 1.0).settles(one)
     # within rounding the tie settles it, beyond its own
-    assert Worth(0.0, unit * (1 + 0.5e-12), 5 * (1 - 3e-12)).settles(one)
+    assert Worth(0.0, unit * (1 + 0.5e-12), 5 * (1 - 1.5e-12)).settles(one)
     assert not Worth(0.0, unit * (1 - 0.5e-12), 5 * (1 - 0.5e-12)).settles(one)
     assert not one.settles(one)
     assert one.settles(Worth(0.1, unit / 2, 1.0))
@@ -120,6 +121,20 @@ def test_a_smallest_set_that_meets_all_by_trying_every_set(seed: int) -> None:
     assert all(found & s for s in sets)
     assert (len(found), sum(map(limits.index, found))) == best
     assert _hitting(limits, []) == frozenset()
+
+
+def test_a_smallest_set_is_proven_to_be_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A search that may stop at any distance from its bound may stop at more limits."""
+    gaps: list[float] = []
+    solve = Model.solve
+
+    def told(self: Model, seconds: float, solver: Any = "highs", gap: float = 1.0) -> Solution:
+        gaps.append(gap)
+        return solve(self, seconds, solver, gap)
+
+    monkeypatch.setattr(Model, "solve", told)
+    assert _hitting("abc", [frozenset("ab"), frozenset("bc")]) == frozenset("b")
+    assert gaps == [0.0]
 
 
 @pytest.mark.parametrize("seed", range(60))

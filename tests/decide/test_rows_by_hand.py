@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from advisor.decide import lacking, left_out
-from advisor.decide.admissible import _read
+from advisor.decide.admissible import MOST, NEAR, _lasting, _read
 from advisor.decide.fronts import _beats, _Side
 from advisor.decide.joint import _missing
 from advisor.decide.left_out import Supplies
@@ -298,3 +298,40 @@ def test_what_a_pack_lacks_and_what_has_no_price_is_told() -> None:
         ("pack", "b", "lacks b:price"),
         ("converter", "buck", "lacks buck:quiescent"),
     ]
+
+
+# What may cost least to keep ----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("lives", "kept"),
+    [
+        # the longest, and those that come near it, the longest first
+        ({"a": 10.0, "b": 10 * NEAR, "c": 9.99 * NEAR}, ["a", "b"]),
+        ({"a": 9.99 * NEAR, "b": 10.0}, ["b"]),
+        # of one life those of less current, then by name
+        ({"c": 5.0, "a2": 5.0, "a1": 5.0}, ["a1", "a2", "c"]),
+        ({f"a{n}": 10.0 for n in range(9)}, [f"a{n}" for n in range(MOST)]),
+    ],
+)
+def test_builds_that_may_cost_least_to_keep(lives: dict[str, float], kept: list[str]) -> None:
+    currents = {"c": 2.0}
+
+    def build(name: str, life: float) -> Any:
+        of = some(
+            life=some(life_s=np.array([[99.0], [life]])),
+            battery_a=np.array([[0.0], [currents.get(name, 1.0)]]),
+        )
+        return Named(name, of)
+
+    found = _lasting([build(*one) for one in lives.items()])
+    assert [b.name for b in found] == kept
+
+
+@dataclass(frozen=True, eq=False)
+class Named:
+    """A build in row 1 of two."""
+
+    name: str
+    assessed: Any
+    row: int = 1

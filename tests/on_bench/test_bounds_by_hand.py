@@ -20,7 +20,7 @@ from advisor.bench.instrument import Meter, Range
 from advisor.bench.levels import by_current, refined
 from advisor.bench.outline import outline
 from advisor.bench.plausible import _ticks
-from advisor.bench.segments import Measured, Window
+from advisor.bench.segments import ENOUGH, Measured, Window, _Pass
 from advisor.faults import Fault, FaultError, FaultLog
 from tests.on_bench.sessions import session
 
@@ -395,3 +395,19 @@ def test_every_kernel_of_cycles_that_no_core_takes_is_told(
 
 
 READ = (("a", "50"), ("b", "2.5e+03"), ("sha2", "99"))
+
+
+def test_samples_of_more_than_half_the_greatest_tell_how_often_these_repeat() -> None:
+    """Of ten samples up to 8 mA: after the first there are, neither the greatest nor the least, 4
+    twice in a row, 5, 5 and 3; beyond half of it 5 and 5 alone, one of which repeats."""
+    found = _Pass(windows=(), threshold=None, below=False)
+    i = 1e-3 * np.array([1.0, 4.0, 4.0, 5.0, 5.0, 8.0, 8.0, 3.0, 1.0, 1.0])
+    found.look(Chunk("a", 0, np.arange(10.0), i))
+    assert (found.looked, found.same) == (5, 2)
+    assert (found.looked_high, found.same_high) == (2, 1)
+    assert found.repeating(False) == found.repeating(True) == 0.4
+    found.looked_high, found.same_high = ENOUGH, ENOUGH // 4
+    assert found.repeating(True) == 0.25
+    found.looked_high = ENOUGH - 1
+    assert found.repeating(True) == 0.4
+    assert _Pass(windows=(), threshold=None, below=False).repeating(False) == 1.0

@@ -1,0 +1,107 @@
+"""What a search over plans of a family starts from and ends with, where it is cut off."""
+
+from __future__ import annotations
+
+import math
+from itertools import permutations
+from typing import Any
+
+import pytest
+
+from advisor.decide import family_search
+from advisor.decide.family_beside import front
+from advisor.decide.family_model import Build, admissible
+from advisor.decide.family_search import Ask, _held_by, by_sets
+from advisor.decide.family_sets import PartSets
+from advisor.decide.family_swaps import Exchange
+from advisor.lp import Status
+from tests.decide.small_families import drawn, every_plan, keeps
+from tests.decide.test_family_sets import few
+
+pytestmark = pytest.mark.once
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_builds_to_begin_with_hold_the_likeliest_pair_of_each_two_makers(seed: int) -> None:
+    """Of every feed the cheapest option of each maker, and the one of the greatest score, with each
+    other where their makers differ; alone whatever may stand alone. No pair of two feeds."""
+    family = drawn(seed, products=3, parts=5)
+    price = {i.name: i.breaks[-1][1] for i in family.items}
+    maker = {q.part: q.maker for q in family.platforms}
+    exchange = Exchange(family)
+    for member in family.members:
+        alone, either = admissible(member)
+        money = {
+            o.name: sum(price[i] * n for i, n in o.pieces.items()) + o.other + o.upkeep
+            for o in either
+        }
+        wanted = set() if member.second == "required" else {Build(o.name) for o in alone}
+        for feed in {o.feed for o in either}:
+            here = [o for o in either if o.feed == feed]
+            likely = {
+                min(
+                    (o for o in here if maker[o.part] == name),
+                    key=lambda o: (money[o.name], o.name),
+                ).name
+                for name in {maker[o.part] for o in here}
+            }
+            likely.add(max(here, key=lambda o: (o.score, o.name)).name)
+            by = {o.name: maker[o.part] for o in here}
+            wanted |= {Build(a, b) for a, b in permutations(likely, 2) if by[a] != by[b]}
+        assert set(exchange._builds[member.name]) == wanted
+
+
+@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("most", [1, 2])
+def test_a_front_that_is_cut_off_has_its_cheapest_plans_and_the_best(seed: int, most: int) -> None:
+    """By all plans; cost within a millionth, scores within a ten-thousandth of a point."""
+    family = drawn(seed)
+    kept = [p for p in every_plan(family) if keeps(family, p)]
+    exact: list[Any] = []
+    for plan in sorted(kept, key=lambda p: (p.cost, -p.score)):
+        if not exact or plan.score > exact[-1].score + 1e-4:
+            exact.append(plan)
+    found = front(family, seconds=60.0, most=most)
+    assert found.complete == (len(exact) < most)
+    if len(exact) > most:
+        exact = [*exact[:most], exact[-1]]
+    assert [p.score for p in found.plans] == pytest.approx([p.score for p in exact], abs=1e-3)
+    assert [p.cost for p in found.plans] == pytest.approx([p.cost for p in exact], rel=1e-5)
+
+
+@pytest.mark.parametrize("seed", [0, 12, 24, 48])
+def test_sets_that_no_time_was_left_for_are_told_and_nothing_is_proven(
+    seed: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where a set may hold a better plan than the one found by exchange."""
+    family, plans = few(seed)
+    if not plans:
+        return
+    exchange = Exchange(family)
+    start = exchange.start()
+    assert start is not None
+    # one that costs more, so that there is something left to look for
+    dear = start[0], type(start[1])(0.0, 1.5 * start[1].value + 1.0, start[1].tie)
+    left = PartSets(family).below(dear[1].value)
+    assert left
+    kept = {key for one in left for key in PartSets(family).builds([one])}
+    found, rest = by_sets(family, exchange, Ask(), kept, dear, 0.0, "highs")
+    assert found.status is Status.FEASIBLE
+    assert found.bound == -math.inf
+    assert (found.objective, found.builds) == (dear[1].value, dear[0])
+    assert rest == kept | _held_by(dear[0])
+    solved, _ = by_sets(family, exchange, Ask(), kept, dear, 60.0, "highs")
+    assert solved.status is Status.OPTIMAL
+    least = min(p.cost for p in plans)
+    assert solved.objective == pytest.approx(least, rel=1e-6)
+    assert solved.bound <= least * (1 + 1e-9) + 1e-9
+    # what is proven is no more than what the sets' own programs prove
+    among = family_search._among
+
+    def looser(*given: Any) -> Any:
+        ended, below, plan = among(*given)
+        return ended, below - 0.01 * abs(below), plan
+
+    monkeypatch.setattr(family_search, "_among", looser)
+    solved, _ = by_sets(family, exchange, Ask(), kept, dear, 60.0, "highs")
+    assert solved.bound == pytest.approx(0.99 * least, rel=1e-3)
