@@ -10,7 +10,7 @@ from typing import Any, cast
 import numpy as np
 import pytest
 
-from advisor.decide import lacking, left_out
+from advisor.decide import lacking, left_out, missing
 from advisor.decide.admissible import MOST, NEAR, _lasting, _read
 from advisor.decide.fronts import _beats, _Side
 from advisor.decide.joint import _missing
@@ -335,3 +335,31 @@ class Named:
     name: str
     assessed: Any
     row: int = 1
+
+
+# Kernels that are known ---------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("entries", "lacks", "complete"),
+    [
+        ({"slow": 1, "fast": 1}, (), True),
+        ({"slow": 1, "fast": 1}, ("slow",), True),
+        ({"slow": 1, "fast": 1}, ("slow", "fast"), False),
+        # an engine's entry is no plain run
+        ({"fast+aes": 1}, (), False),
+        ({"fast+aes": 1, "slow": 1}, (), True),
+        ({"fast+aes": 1, "slow": 1}, ("slow",), False),
+        ({}, (), False),
+        (None, (), False),
+    ],
+)
+def test_a_kernel_is_known_by_one_plain_run(
+    entries: dict[str, int] | None,
+    lacks: tuple[str, ...],
+    complete: bool,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(missing, "lacking", lambda part, kernel, variant: variant in lacks)
+    part = some(kernels={} if entries is None else {"hash": entries})
+    assert missing._complete(cast(Any, part), "hash") is complete

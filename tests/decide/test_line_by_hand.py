@@ -1,0 +1,170 @@
+"""Which places and builds of a lever's scan are looked at closely, over points written down."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from types import SimpleNamespace
+from typing import Any, cast
+
+import numpy as np
+import pytest
+
+from advisor.catalogue.kinds import Figure
+from advisor.catalogue.levers import Lever
+from advisor.decide.line import CLOSE, FAR_OUT, GAIN, SAFE, WIDE, Line
+
+pytestmark = pytest.mark.once
+
+OUT = -np.inf
+
+
+@dataclass(frozen=True)
+class Build:
+    """A build by its part and its name."""
+
+    part: str
+    name: str
+
+
+class Written(Line):
+    """A line whose builds are worth what is written down at some places."""
+
+    points: dict[Build, dict[float, float]]
+
+    def _raw(self, builds: Any, places: Any, draws: int) -> Any:
+        return np.array([[self.points[b][float(x)] for x in places] for b in builds])
+
+    def _off(self, builds: Any, places: Any, draws: int) -> Any:
+        return np.zeros((len(builds), len(places)))
+
+
+def written(
+    points: dict[str, dict[float, float]], now: float, **still: float
+) -> tuple[Written, list[Any]]:
+    """Builds named by part and number; the part `a` leads; `still` are parts that stay."""
+    line = object.__new__(Written)
+    line.points = {Build(name[0], name): row for name, row in points.items()}
+    line.moves = cast(Any, {b.part for b in line.points})
+    scores = {**dict.fromkeys(line.moves, 0.0), **still}
+    line.deciding = cast(Any, SimpleNamespace(winner="a", scores=scores))
+    line.lever = Lever(path=cast(Any, "p:at"), kind=Figure("share"), unit="1", now=now, u=0.0)
+    return line, list(line.points)
+
+
+# what `b` is worth beside `a` with 50 at places 1, 5 (now) and 9 -> which of 3 and 7 is looked at
+LOOKED = {
+    "it comes near on the low side": ((49.9, 45.0, 45.0), [3.0]),
+    "it comes near on the high side": ((45.0, 45.0, 49.9), [7.0]),
+    "it comes near on both": ((49.9, 45.0, 49.9), [3.0, 7.0]),
+    # what is worth no more between two places than at them stays half a point behind
+    "it stays behind": ((45.0, 50 - 1.1 * SAFE, 45.0), []),
+    "it is near now": ((45.0, 50 - 0.9 * SAFE, 45.0), [3.0, 7.0]),
+    "it moves nowhere": ((49.8, 49.8, 49.8), []),
+    "it goes before": ((51.0, 45.0, 45.0), [3.0]),
+    "it comes up": ((OUT, 45.0, 45.0), [3.0]),
+    # never within reach: what comes up may gain some points until it falls
+    "it comes up far behind": ((OUT, 50 - GAIN - SAFE, 40.0), []),
+    "it stays far behind": ((30.0, 20.0, 30.0), []),
+}
+
+
+@pytest.mark.parametrize("case", LOOKED)
+def test_where_a_lead_may_be_lost_between_places(case: str) -> None:
+    beside, wanted = LOOKED[case]
+    at = (1.0, 5.0, 9.0)
+    line, builds = written(
+        {"a1": dict.fromkeys(at, 50.0), "b1": dict(zip(at, beside, strict=True))}, 5.0
+    )
+    places = np.array([3.0, 9.0, 1.0, 7.0])
+    seen = np.array([1, 2])
+    raw = line._raw(builds, places[seen], 0)
+    found, some = line._hidden(builds, places, seen, raw)
+    assert sorted(places[found]) == wanted
+    assert some == (builds if wanted else [])
+
+
+def test_beyond_a_clear_loss_nothing_is_looked_at() -> None:
+    """Lost by more than half a point at 9: what lies beyond, to 17, is another change's."""
+    for lost, wanted in ((50 + 1.1 * SAFE, [7.0]), (50 + 0.9 * SAFE, [7.0, 13.0])):
+        at = {5.0: 45.0, 9.0: lost, 17.0: 49.0}
+        line, builds = written({"a1": dict.fromkeys(at, 50.0), "b1": at}, 5.0)
+        places = np.array([7.0, 9.0, 13.0, 17.0])
+        seen = np.array([1, 3])
+        found, _ = line._hidden(builds, places, seen, line._raw(builds, places[seen], 0))
+        assert places[found].tolist() == wanted
+
+
+@pytest.mark.parametrize(
+    ("rival", "still", "counts"),
+    [
+        # the winner is worth 50 at least; a rival that comes within half a point may lead
+        (50 - 0.9 * SAFE, {}, True),
+        (50 - 1.1 * SAFE, {}, False),
+        (20.0, {"z": 50 - 0.9 * SAFE}, True),
+        (20.0, {"z": 50 - 1.1 * SAFE}, False),
+        # a part of that name that moves is not counted as it stands
+        (20.0, {"b": 60.0}, False),
+    ],
+)
+def test_a_winner_that_stays_ahead_of_all_hides_nothing(
+    rival: float, still: dict[str, float], counts: bool
+) -> None:
+    line, builds = written({"a1": {}, "b1": {}}, 5.0, **still)
+    points = np.array([[50.0, 52.0], [rival - 5, rival]])
+    assert (line._may_count(builds, points) is not None) is counts
+
+
+def test_builds_that_may_lead_between_two_places() -> None:
+    """Of a part those within two points of what its builds are worth at least; of the parts the
+    winner, and those within five of the best; none that is out at both ends."""
+    names = ("a1", "a2", "a3", "b1", "c1", "c2", "d1", "d2")
+    line, builds = written({name: {} for name in names}, 5.0)
+    ends = {
+        "a1": (50.0, 51.0),
+        "a2": (40.0, 50 - 0.9 * CLOSE),
+        "a3": (40.0, 50 - 1.1 * CLOSE),
+        "b1": (50.0 - WIDE, 50.0 - WIDE),
+        "c1": (44.0, 50 - 1.01 * WIDE),
+        "c2": (20.0, 44.0),
+        "d1": (48.0, 49.0),
+        "d2": (OUT, OUT),
+    }
+    low, high = np.array([ends[n] for n in names]).T
+    found = line._counting(builds, low, high)
+    assert [n for n, one in zip(names, found, strict=True) if one] == ["a1", "a2", "b1", "d1"]
+
+
+def test_points_that_nobody_asked_for_lie_straight_between_the_next_ones() -> None:
+    """On the lever's own axis; what is out on one side is out up to the other; the value of now is
+    known."""
+    line, builds = written({"a1": {5.0: 10.0}, "b1": {5.0: 10.0}, "c1": {5.0: OUT}}, 5.0)
+    line._axis = lambda x: x  # type: ignore[method-assign]
+    nan = np.nan
+    told = np.array([[14.0, nan, nan, 30.0], [nan, nan, OUT, nan], [nan, 1.0, nan, nan]])
+    found = line._filled(builds, np.array([1.0, 3.0, 6.0, 10.0]), told)
+    assert found[0].tolist() == pytest.approx([14.0, 12.0, 14.0, 30.0])
+    assert found[1].tolist() == [10.0, 10.0, OUT, OUT]
+    assert found[2].tolist() == [1.0, 1.0, OUT, OUT]
+    assert FAR_OUT > 1e4
+
+
+def test_a_lead_is_over_the_best_of_the_others_and_none_where_nothing_stands() -> None:
+    line, builds = written({"a1": {}, "a2": {}, "b1": {}, "c1": {}}, 5.0)
+    scores = np.array(
+        [
+            [50.0, 40.0, OUT, OUT, 50.0],
+            [45.0, 55.0, OUT, OUT, np.nan],
+            [30.0, 60.0, 20.0, OUT, np.nan],
+            [35.0, 10.0, 10.0, OUT, 45.0],
+        ]
+    )
+    best = line._best(builds, scores)
+    assert {k: v.tolist() for k, v in best.items()} == {
+        "a": [50.0, 55.0, OUT, OUT, 50.0],
+        "b": pytest.approx([30.0, 60.0, 20.0, OUT, np.nan], nan_ok=True),
+        "c": [35.0, 10.0, 10.0, OUT, 45.0],
+    }
+    assert line._lead(best).tolist() == [15.0, -5.0, OUT, OUT, 5.0]
+    # without the winner all is lost; without a rival nothing can be
+    assert line._lead({"b": np.array([1.0])}).tolist() == [OUT]
+    assert line._lead({"a": np.array([1.0])}).tolist() == [np.inf]
