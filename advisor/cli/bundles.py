@@ -238,7 +238,14 @@ def _say(words: str) -> None:
 class Workers(Bundle):
     """Who does the work."""
 
-    jobs: JobsOption = 1
+    jobs: JobsOption = None
+
+    @property
+    def workers(self) -> int:
+        """How many there are: as many as told, else as this process may use cores."""
+        from advisor.decide.workers import cores
+
+        return self.jobs or cores()
 
 
 class Sampling(Workers):

@@ -96,7 +96,7 @@ def decide(
             changes=files.changes or (),
             draws=sampling.draws,
             seed=sampling.seed,
-            jobs=sampling.jobs,
+            jobs=sampling.workers,
             estimate_missing=files.estimate_missing,
             services=files.services,
             product_file=_own_file(product, files),
@@ -137,7 +137,7 @@ def _decide_family(
             changes=files.changes or (),
             draws=sampling.draws,
             seed=sampling.seed,
-            jobs=sampling.jobs,
+            jobs=sampling.workers,
             progress=tell,
             estimate_missing=files.estimate_missing,
             services=files.services,
@@ -211,7 +211,9 @@ def revisit(
     folders = [record.parent / name for name in decision.catalogs]
     with progress(show.quiet) as tell:
         inputs = files.product(where, before=decision.changes, otherwise=folders)
-        found = study(decision, *inputs, jobs=workers.jobs, progress=tell, services=files.services)
+        found = study(
+            decision, *inputs, jobs=workers.workers, progress=tell, services=files.services
+        )
 
     def page() -> Page:
         from advisor.present.record import revisited_page
@@ -239,7 +241,7 @@ def _revisit_family(
     run = _family_now(decision, record, reference, files)
     with progress(show.quiet) as tell:
         found = revisit_family(
-            decision, run, jobs=workers.jobs, progress=tell, services=files.services
+            decision, run, jobs=workers.workers, progress=tell, services=files.services
         )
 
     def page() -> Page:

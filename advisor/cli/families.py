@@ -69,7 +69,7 @@ def family(
             seconds=seconds,
             draws=sampling.draws,
             seed=sampling.seed,
-            jobs=sampling.jobs,
+            jobs=sampling.workers,
             progress=tell,
             estimate_missing=files.estimate_missing,
             services=files.services,

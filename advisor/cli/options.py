@@ -62,8 +62,10 @@ DrawsOption = Annotated[
     typer.Option("--draws", metavar="N", min=0, max=1_000_000, help="Number of draws; 0 for none."),
 ]
 JobsOption = Annotated[
-    int,
-    typer.Option("--jobs", metavar="N", min=1, max=64, help="Workers for many draws; same result."),
+    int | None,
+    typer.Option(
+        "--jobs", metavar="N", min=1, max=64, help="Workers; a core each unless told. Same result."
+    ),
 ]
 FormatOption = Annotated[Format, typer.Option("--format", help="Form of the output.")]
 OutputOption = Annotated[

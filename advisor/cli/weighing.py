@@ -96,7 +96,7 @@ def weights(
             pairs=pairs or None,
             draws=sampling.draws,
             seed=sampling.seed,
-            jobs=sampling.jobs,
+            jobs=sampling.workers,
             progress=tell,
             estimate_missing=files.estimate_missing,
             services=files.services,

@@ -11,7 +11,8 @@ decided in one pass, each value as a part of its own.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
+from copy import copy
 from dataclasses import field, replace
 
 import numpy as np
@@ -105,6 +106,39 @@ class Deciding:
             for build in worth_carrying(candidate, fronts[candidate.part.part])
         ]
         self.canonical |= {(b.part, b.name): b for b in self.carried}
+
+    def apart(self) -> Deciding:
+        """The same decision for a search of its own: what one search learns changes no other, so
+        it does not matter which of them are made before it, or where."""
+        out = copy(self)
+        out.as_now = {draws: dict(points) for draws, points in self.as_now.items()}
+        out.worth, out.canonical = dict(self.worth), dict(self.canonical)
+        out.drawn = set(self.drawn)
+        out._anchored = {path: list(same) for path, same in self._anchored.items()}
+        return out
+
+    def put_away(self) -> None:
+        """Keep for later runs what stores have answered."""
+        self.marches.services.put_away()
+
+    def look_as_now(self, parts: Container[str], draws: int) -> None:
+        """What the builds of parts are worth as things stand, by so many first draws."""
+        points = self.as_now.setdefault(draws, {})
+        new = [b for b in self.carried if b.part in parts and b not in points]
+        if new:
+            base, some = self.base, min(draws, self.base.draws)
+            raw, _ = scan(
+                self.catalogue,
+                self.product,
+                new,
+                [base.criteria],
+                [None],
+                some,
+                base.seed,
+                self.memo,
+                self.marches,
+            )
+            points.update(zip(new, raw[:, 0].tolist(), strict=True))
 
     def one_of(self, build: Build) -> Build:
         """The build that stands for all of its part and name: they share what scans tell."""

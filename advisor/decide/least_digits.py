@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from itertools import chain
 
 from advisor.catalogue.levers import Lever
 from advisor.decide.closing import Tip
 from advisor.decide.leading import Ask, Deciding
+from advisor.decide.workers import over_workers
 from advisor.stages import Progress, begin
 
 # Share of the change needed by which a value may lie beyond it.
@@ -18,22 +20,47 @@ TRIES = 3
 
 
 def least_digits(
-    deciding: Deciding, found: Sequence[tuple[Lever, Tip]], progress: Progress | None = None
+    deciding: Deciding,
+    found: Sequence[tuple[Lever, Tip]],
+    progress: Progress | None = None,
+    jobs: int = 1,
 ) -> list[float]:
     """For each tip, found for a lever in its own unit, the value of the fewest digits at which the
     real decision names the same part; the tip's own where no rounded one does.
 
     Parameters
     ----------
-    progress : told how many tips are through, of how many.
+    progress : told how many tips are through, of how many. jobs : workers; the result does not
+        depend on it.
     """
     begin(progress, "confirming tips")
+    groups: dict[str, list[int]] = {}
+    for n, (lever, _) in enumerate(found):
+        own = lever.path.document if deciding.of_part(lever) else f"{n}"
+        groups.setdefault(own, []).append(n)
+    some = list(groups.values())
+    told = 0
+
+    def tell(k: int) -> None:
+        nonlocal told
+        told += len(some[k])
+        if progress is not None:
+            progress(told, len(found))
+
+    def work(k: int) -> list[float]:
+        return _together(deciding.apart(), [found[n] for n in some[k]])
+
+    out = over_workers(work, len(some), jobs, tell, deciding.put_away)
+    by_tip = dict(zip(chain(*some), chain(*out), strict=True))
+    return [by_tip[n] for n in range(len(found))]
+
+
+def _together(deciding: Deciding, found: Sequence[tuple[Lever, Tip]]) -> list[float]:
+    """`least_digits` of tips whose decisions are taken in common passes."""
     left = {n: list(rounded(lever, tip.at))[:TRIES] for n, (lever, tip) in enumerate(found)}
     out = [tip.at for _, tip in found]
     every = tuple(deciding.scores)
     while left := {n: values for n, values in left.items() if values}:
-        if progress is not None:
-            progress(len(found) - len(left), len(found))
         asks = [
             Ask(found[n][0], values.pop(0), found[n][1].among or every)
             for n, values in left.items()

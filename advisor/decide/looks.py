@@ -23,8 +23,6 @@ def scanned_together(lines: Sequence[Line], places: Sequence[Array]) -> None:
     ]
     _looked(lines, first, lines[0].carried)
     told = [n for n, line in enumerate(lines) if not line.untold and len(places[n])]
-    if told:
-        lines[told[0]].look_as_now()  # what all have in common
     further = {n: lines[n].further_looks(places[n]) for n in told}
     further = {n: one for n, one in further.items() if one[0].size and one[1]}
     if further:

@@ -42,7 +42,8 @@ class Marches:
             return lives(pack, drains, fresh)  # which takes no longer than a digest
         if not self._kept:
             return lives_of_cases(pack, drains, fresh, cases)
-        key = _digest((pack, tuple(drains), fresh))
+        # what comes of a key is the same whoever asks first
+        key = _digest((pack, tuple(drains), fresh, cases))
         if key not in self._known:
             found = lives_of_cases(pack, drains, fresh, cases)
             self._known[key] = found

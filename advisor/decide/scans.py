@@ -141,12 +141,9 @@ class Scans:
 
     def _at(self, draws: int, x: float) -> dict[Build, float]:
         """Scanned points at a value; all levers have those as things stand in common."""
-        points = self._points.get((draws, x))
-        if points is None:
-            now = x == self.lever.now
-            points = self.deciding.as_now.setdefault(draws, {}) if now else {}
-            self._points[draws, x] = points
-        return points
+        if x == self.lever.now:
+            return self.deciding.as_now.setdefault(draws, {})
+        return self._points.setdefault((draws, x), {})
 
     def _axis(self, x: float) -> float:
         now = self.lever.now
@@ -178,14 +175,17 @@ class Scans:
         return np.where(np.isnan(lead), -np.inf, lead)
 
     def take_over(self, places: Array, builds: Sequence[Build], raw: Array) -> None:
-        """Scans of builds over places (N,) SI by few draws, (B, N) points, made for several levers
-        at once."""
+        """Scans of builds over places (N,) SI by few draws, (B, N) points, NaN where there is none,
+        made for several levers at once."""
         for n, x in enumerate(places.tolist()):
-            self._at(COARSE, x).update(zip(builds, raw[:, n].tolist(), strict=True))
+            column = zip(builds, raw[:, n].tolist(), strict=True)
+            self._at(COARSE, x).update((b, points) for b, points in column if points == points)
 
-    def look_as_now(self) -> None:
-        """Scan what is carried as things stand, by few draws; all levers have that in common."""
-        self._raw(self.carried, np.array([self.lever.now]), COARSE)
+    def given(self, places: Array) -> Array:
+        """What was scanned of the builds that are carried over places (N,) SI by few draws, (B, N)
+        points, NaN where there is none."""
+        columns = [self._points_at(self.carried, x, COARSE) for x in places.tolist()]
+        return np.stack(columns, axis=1) if columns else np.empty((len(self.carried), 0))
 
     def _raw(self, builds: Sequence[Build], places: Array, draws: int) -> Array:
         """Expected scores of builds by some draws, (B, N); empty where no scan can tell."""

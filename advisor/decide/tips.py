@@ -27,6 +27,8 @@ from advisor.decide.leading import Ask, Decided, Deciding
 from advisor.decide.line import Line
 from advisor.decide.looks import scanned_together
 from advisor.decide.ranks import DIGITS
+from advisor.decide.scans import COARSE
+from advisor.decide.workers import over_workers
 from advisor.model.draws import Array
 
 # Where the lead may be lost between two places, so many intervals are put there, and so often.
@@ -36,6 +38,8 @@ ROUNDS = 2
 SLACK = 0.5
 # Times that a side is gone along once more, by the builds that were found on it.
 AGAIN = 3
+# Levers that are first looked along in common passes.
+SIDE_BY_SIDE = 8
 Done = Callable[[int], None]
 
 
@@ -52,6 +56,7 @@ def nearest_tips(
     levers: Sequence[tuple[Lever, tuple[float, float]]],
     points: int,
     done: Done | None = None,
+    jobs: int = 1,
 ) -> list[Changes]:
     """The nearest changes of each lever on both sides of the value that stands.
 
@@ -60,34 +65,100 @@ def nearest_tips(
     Parameters
     ----------
     levers : each with the ends of the range looked at. points : places on each side to begin with.
-    done : told how many levers are through.
+    done : told how many levers are through. jobs : workers; the result does not depend on it.
     """
-    levers = [
-        (lever, (_last_that_may(deciding, lever, low), _last_that_may(deciding, lever, high)))
-        for lever, (low, high) in levers
-    ]
-    lines = [Line(deciding, lever) for lever, _ in levers]
     groups: dict[str, list[int]] = {}
     for n, (lever, _) in enumerate(levers):
         groups.setdefault(lever.path.document if deciding.of_part(lever) else "", []).append(n)
-    found: dict[int, Changes] = {}
+    moved = {p for part in groups for p in ([part] if part else deciding.scores)}
+    deciding.look_as_now(moved, COARSE)
+    looks = [
+        some[k : k + SIDE_BY_SIDE]
+        for some in groups.values()
+        for k in range(0, len(some), SIDE_BY_SIDE)
+    ]
 
-    def tell() -> None:
+    def look(k: int) -> list[FirstLook]:
+        return _first(deciding.apart(), [levers[n] for n in looks[k]], points)
+
+    end = deciding.put_away
+    found = over_workers(look, len(looks), jobs, None, end)
+    first = {
+        n: one
+        for some, each in zip(looks, found, strict=True)
+        for n, one in zip(some, each, strict=True)
+    }
+    # those of one part are decided in common passes
+    searches = [groups[part] for part in groups if part] + [[n] for n in groups.get("", ())]
+    told = 0
+
+    def tell(k: int) -> None:
+        nonlocal told
+        told += len(searches[k])
         if done is not None:
-            done(len(found))
+            done(told)
 
-    for members in groups.values():
-        scans = [n for n in members if not levers[n][0].whole and not deciding.weighs(levers[n][0])]
-        if scans:
-            places = [_outward(*levers[n], points) for n in scans]
-            scanned_together([lines[n] for n in scans], places)
-    for part, members in groups.items():
-        # those of one part are decided in common passes
-        for some in [members] if part else [[n] for n in members]:
-            searches = [_both(lines[n], levers[n][1], points) for n in some]
-            found |= zip(some, _run(deciding, searches), strict=True)
-            tell()
-    return [found[n] for n in range(len(levers))]
+    def search(k: int) -> list[Changes]:
+        here = deciding.apart()
+        lines = [_begun(here, levers[n][0], first[n]) for n in searches[k]]
+        return _run(
+            here,
+            [
+                _both(line, first[n].ends, points)
+                for line, n in zip(lines, searches[k], strict=True)
+            ],
+        )
+
+    each = over_workers(search, len(searches), jobs, tell, end)
+    out = dict(
+        zip(
+            (n for some in searches for n in some),
+            (one for some in each for one in some),
+            strict=True,
+        )
+    )
+    return [out[n] for n in range(len(levers))]
+
+
+@dataclass(frozen=True, slots=True)
+class FirstLook:
+    """The first looks along a lever: the `ends` that may stand of the range, `places` (N,) on both
+    sides, `points` (B, N) of what is carried there, NaN where nobody looked; `untold` where no scan
+    tells anything."""
+
+    ends: tuple[float, float]
+    places: Array
+    points: Array
+    untold: bool
+
+
+def _first(
+    deciding: Deciding, levers: Sequence[tuple[Lever, tuple[float, float]]], points: int
+) -> list[FirstLook]:
+    """First looks along levers that move the same builds, in common passes."""
+    lines = [Line(deciding, lever) for lever, _ in levers]
+    ends = [
+        (_last_that_may(deciding, lever, low), _last_that_may(deciding, lever, high))
+        for lever, (low, high) in levers
+    ]
+    places = [
+        np.empty(0) if lever.whole or deciding.weighs(lever) else _outward(lever, reach, points)
+        for (lever, _), reach in zip(levers, ends, strict=True)
+    ]
+    scanned_together(lines, places)
+    return [
+        FirstLook(reach, at, line.given(at), line.untold)
+        for line, reach, at in zip(lines, ends, places, strict=True)
+    ]
+
+
+def _begun(deciding: Deciding, lever: Lever, look: FirstLook) -> Line:
+    line = Line(deciding, lever)
+    line.take_over(look.places, line.carried, look.points)
+    line.untold = look.untold
+    if look.places.size and not look.untold:
+        deciding.drawn.add(lever.path)
+    return line
 
 
 def _outward(lever: Lever, ends: tuple[float, float], points: int) -> Array:

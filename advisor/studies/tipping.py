@@ -194,10 +194,10 @@ def tipping(
     deciding = Deciding(catalogue, product, base, tuple(sorted(contenders)), offered)
     begin(progress, "scanning figures")
     done = None if progress is None else lambda n: progress(n, len(asked))
-    found = nearest_tips(deciding, [(h, span(h, None)) for h in asked], points, done)
+    found = nearest_tips(deciding, [(h, span(h, None)) for h in asked], points, done, jobs)
     pairs = list(zip(asked, found, strict=True))
     changes = [(h, tip) for h, there in pairs for tip in (there.tip, there.limit) if tip]
-    told = dict(zip(changes, least_digits(deciding, changes, progress), strict=True))
+    told = dict(zip(changes, least_digits(deciding, changes, progress, jobs), strict=True))
 
     def words(handle: Lever, tip: Tip | None) -> LeverTip:
         return _tip(handle, tip, handle.now if tip is None else told[handle, tip])

@@ -42,7 +42,7 @@ def command(
 ) -> int:
     """Do it."""
     assert (show.form, show.width, files.changes) == (Format.CSV, 60, ["a:b=1"])
-    assert (sampling.draws, sampling.seed, sampling.jobs) == (7, 3, 1)
+    assert (sampling.draws, sampling.seed, sampling.jobs) == (7, 3, None)
     return len(product) + top
 
 
