@@ -42,6 +42,8 @@ Search = Generator[Ask, Decided, Tip | None]
 
 def asked(line: Line, x: float) -> Generator[Ask, Decided, tuple[Standing, bool]]:
     """The standing at a value, and whether it took a build that was not carried along."""
+    if line.knows(x):
+        return line.known_standing(x), False
     ask = line.ask(x)
     found = yield ask
     return found.standing, line.learn(ask, found)
@@ -57,20 +59,27 @@ def pinned(line: Line, near: tuple[float, float], beyond: float, there: Standing
     lever, winner = line.lever, line.deciding.winner
     close, scanned = near
     far = beyond
-    pending: float | None = None  # a change that was closed in on, asked for beyond it only
+    pending: float | None = None  # a change that was closed in on, asked for on one side only
+    stepped = False
     for n in range(200):
         if there is not None and lever.between(close, beyond, NEAR) is None:
             return (yield from _told(line, beyond, there))
         halved = lever.between(close, beyond, NEAR / 4)
         guess, pending = pending, None
-        if n > 1 and there is not None and lever.between(close, beyond, NARROW) is None:
-            # where scans erred, decisions tell more so near than all draws of a few builds
-            guess = _straight(close, line.known_lead(close), beyond, there.lead) if n % 2 else None
-        elif guess is None and n % 4 != 3:
+        if guess is not None:
+            pass
+        elif n > 1 and there is not None and lever.between(close, beyond, NARROW) is None:
+            # where scans erred, decisions tell more so near than all draws of a few builds, but at
+            # a step between builds that they took
+            if not stepped:
+                stepped, guess = True, _between_taken(line, close, beyond)
+                pending = guess
+            elif n % 2:
+                guess = _straight(close, line.known_lead(close), beyond, there.lead)
+        elif n % 4 != 3:
             inside = min(close, beyond) < scanned < max(close, beyond)
             start = scanned if inside and n % 4 != 2 else close
-            guess = _crossing(line, start, beyond)
-            pending = guess if there is None else None
+            guess = pending = _crossing(line, start, beyond)
         if guess is None or (there is None and guess == beyond):
             x = beyond if there is None else halved
         else:
@@ -80,14 +89,31 @@ def pinned(line: Line, near: tuple[float, float], beyond: float, there: Standing
         if there is not None and x in (close, beyond):
             return (yield from _told(line, beyond, there))
         standing, _ = yield from asked(line, x)
-        if standing.leader == winner:
+        keeps = standing.leader == winner
+        if keeps:
             if x == far:
                 return None
             close = x
         else:
             beyond, there = x, standing
+        # on its other side it is asked for only if it was right on this one
+        if pending is not None and keeps != (abs(x - near[0]) < abs(pending - near[0])):
+            pending = None
     assert there is not None
     return (yield from _told(line, beyond, there))
+
+
+def _between_taken(line: Line, close: float, beyond: float) -> float | None:
+    """Where all draws of the builds that decisions took on either side lose the lead, by halving;
+    None where there is nothing to tell them apart by."""
+    builds = line.taken((close, beyond))
+    if not builds:
+        return None
+    low, high = close, beyond
+    while (middle := line.lever.between(low, high, NEAR / 2)) is not None:
+        lead = line.exactly(middle, line.that_stand(middle, builds) or builds)
+        low, high = (low, middle) if lead < 0 else (middle, high)
+    return part_way(low, high, 0.5)
 
 
 def _told(line: Line, beyond: float, there: Standing) -> Search:
@@ -165,6 +191,7 @@ def _crossing(line: Line, close: float, beyond: float) -> float | None:
         sizes[lead >= 0] = size
         last = along, lead
         guess = part_way(close, beyond, share)
+        # the second of two values that close has told nearly all
         if abs(guess - x) <= lever.reach(x, 0.3 * NEAR):
             return guess
         x = guess

@@ -44,7 +44,7 @@ from advisor.decide.stage import Begun, Stage, stage
 from advisor.decide.stated import stand
 from advisor.decide.value import Criterion, criteria_of
 from advisor.faults import Fault, FaultError
-from advisor.model.draws import Array, Trace
+from advisor.model.draws import Array, Known, Trace
 from advisor.model.meetings import longer_rests
 from advisor.model.plan import Plans
 from advisor.model.workload import ProductFigures
@@ -187,6 +187,7 @@ def evaluate(
     marches: Marches | None = None,
     stated: Stage | None = None,
     hopes_too: bool = False,
+    known: Known | None = None,
 ) -> Evaluation:
     """Screen, build, score and rank every part of a catalogue for a product.
 
@@ -201,6 +202,7 @@ def evaluate(
     marches : battery lives of earlier evaluations, and of this one.
     stated : the stage of an evaluation of the same product whose catalogue differs in parts alone.
     hopes_too : whether parts that lack one figure are looked at as well, as `hopes` has them.
+    known : draws of figures that other evaluations with this seed took, and those of this one.
 
     Raises
     ------
@@ -253,7 +255,13 @@ def evaluate(
         at_best = {**dict.fromkeys(hopeful, -np.inf), **stood.hopes}
         if draws and candidates:
             run = _Run(
-                here=here, criteria=wanted, weights=weights, seed=seed, jobs=jobs, draws=draws
+                here=here,
+                criteria=wanted,
+                weights=weights,
+                seed=seed,
+                jobs=jobs,
+                draws=draws,
+                begun=Begun({} if known is None else known),
             )
             candidates, unlikely = run.chosen(candidates, stood.side, progress)
             screened |= unlikely

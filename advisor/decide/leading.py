@@ -35,7 +35,7 @@ from advisor.decide.stage import ALIKE
 from advisor.decide.value import Criterion, criteria_of
 from advisor.faults import FaultError
 from advisor.figures import Path
-from advisor.model.draws import Array, Case, Trace
+from advisor.model.draws import Array, Case, Known, Trace
 
 CLOSE = 3.0  # points; builds as close to their part's best at the stated values may be better
 MOVED = 256  # moved files that are kept, the latest
@@ -88,6 +88,7 @@ class Deciding:
         for one in self.offered:
             fronts[one.build.part].append(one.build)
         self.memo: Trace = {}
+        self._known: Known = {}
         # what builds are worth as things stand, by so many first draws
         self.as_now: dict[int, dict[Build, float]] = {}
         self.marches = Marches(base.stated.marches.services)
@@ -351,7 +352,9 @@ class Deciding:
         self, catalogue: Catalogue, product: Product, stated: bool
     ) -> Sequence[Candidate]:
         draws = 0 if stated else self.base.draws
-        return evaluate(catalogue, product, draws, self.base.seed, marches=self.marches).candidates
+        return evaluate(
+            catalogue, product, draws, self.base.seed, marches=self.marches, known=self._known
+        ).candidates
 
 
 def _taken(candidate: Candidate, stated: bool) -> list[Build]:

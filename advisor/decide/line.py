@@ -325,6 +325,21 @@ class Line(Scans):
                 out.append(build)
         return out
 
+    def taken(self, places: Sequence[float]) -> list[Build]:
+        """The builds that decisions took at values, each once, where there was one at each."""
+        if not all(x in self._known for x in places):
+            return []
+        each = (build for x in places for build in self._known[x][1].values())
+        return [build for build in dict.fromkeys(each) if build.part in self.moves]
+
+    def that_stand(self, x: float, builds: Sequence[Build]) -> list[Build]:
+        """Those of some builds that keep all needs and limits at the stated values, with the lever
+        at a value: no decision tries others, however often they fit."""
+        found = self.deciding.scanned(self.lever, builds, np.array([x]), 0)
+        if found is None:
+            return list(builds)
+        return [b for b, points in zip(builds, found[:, 0], strict=True) if np.isfinite(points)]
+
     def exactly(self, x: float, builds: Sequence[Build]) -> float:
         """The lead at a value by all draws (of the first chunk) of some builds."""
         draws = min(self.deciding.base.draws, chunk_of(self.deciding.product))

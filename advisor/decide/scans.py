@@ -14,7 +14,7 @@ import numpy as np
 
 from advisor.catalogue.levers import Lever
 from advisor.decide.builds import Build
-from advisor.decide.leading import Ask, Decided, Deciding
+from advisor.decide.leading import Ask, Decided, Deciding, Standing
 from advisor.model.draws import Array
 
 COARSE = 16  # draws of a scan over a whole side
@@ -66,9 +66,13 @@ class Scans:
             self._known[ask.x] = found.standing.scores, taken
         return fresh
 
+    def known_standing(self, x: float) -> Standing:
+        """The standing at a value at which a decision was taken."""
+        return self.deciding.standing(self._known[x][0])
+
     def known_lead(self, x: float) -> float:
         """The lead at a value at which a decision was taken."""
-        return self.deciding.standing(self._known[x][0]).lead
+        return self.known_standing(x).lead
 
     def knows(self, x: float) -> bool:
         """Whether the decision at a value is known."""

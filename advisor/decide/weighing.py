@@ -29,6 +29,7 @@ from advisor.quantities import exact
 RANDOM_INDEX = (0.0, 0.0, 0.58, 0.90, 1.12, 1.24, 1.32, 1.41, 1.45, 1.49)
 ACCEPTED = 0.1  # consistency ratio
 SECONDS = 20.0
+CLOSE = 1e-9  # of a distance, and of a worth; a program is no more exact
 
 
 def order_weights(count: int) -> Array:
@@ -158,14 +159,35 @@ def leads(
     names = [c.name for c in evaluation.criteria]
     out = []
     for part, mine in worth.items():
-        rivals = [row for other, rows in worth.items() if other != part for row in rows]
+        rivals = _greatest([row for other, rows in worth.items() if other != part for row in rows])
         best: Lead | None = None
-        for build in mine:
-            found = _nearest(names, weights, build, rivals)
+        # the nearest by what bounds them first: the others can mostly not be nearer
+        for least, n in sorted((_at_least(weights, row, rivals), n) for n, row in enumerate(mine)):
+            if np.isinf(least) or (best is not None and least > (best.distance or 0.0) + CLOSE):
+                break
+            found = _nearest(names, weights, mine[n], rivals)
             if found is not None and (best is None or found[0] < (best.distance or 0.0)):
                 best = Lead(part, found[0], dict(zip(names, found[1], strict=True)))
         out.append(best or Lead(part, None, {}))
     return out
+
+
+def _at_least(weights: Array, build: Array, rivals: Sequence[Array]) -> float:
+    """A bound from below of the L1 distance to weights at which a build (C,) leads; infinite where
+    a rival beats it by every criterion.
+
+    To make up for w d < 0, d being what it is ahead by each criterion, a change of weights that
+    sums to nothing brings no more than half its L1 norm times the range of d.
+    """
+    least = 0.0
+    for rival in rivals:
+        ahead = build - rival
+        if ahead.max() < -CLOSE:
+            return np.inf
+        behind, span = -float(weights @ ahead), float(np.ptp(ahead))
+        if behind > 0 and span > 0:
+            least = max(least, 2 * behind / span)
+    return least
 
 
 def _nearest(
@@ -183,7 +205,7 @@ def _nearest(
         down = {f"change {name}": 1.0, f"weight {name}": 1.0}
         model.constraint(f"up {name}", up, ">=", -float(weight))
         model.constraint(f"down {name}", down, ">=", float(weight))
-    for i, rival in enumerate(_greatest(rivals)):
+    for i, rival in enumerate(rivals):
         lead = {f"weight {n}": float(d) for n, d in zip(names, build - rival, strict=True)}
         model.constraint(f"ahead of {i}", lead, ">=", 0.0)
     model.minimise({f"change {n}": 1.0 for n in names})
@@ -197,8 +219,13 @@ def _nearest(
 
 def _greatest(rows: Sequence[Array]) -> list[Array]:
     """The rows that no other beats: whoever leads them leads the rest as well."""
-    kept: list[Array] = []
-    for row in sorted(rows, key=lambda r: -float(r.sum())):
-        if not any((other >= row).all() for other in kept):
-            kept.append(row)
-    return kept
+    if not rows:
+        return []
+    order = sorted(range(len(rows)), key=lambda n: -float(rows[n].sum()))
+    kept = np.empty((len(rows), len(rows[0])))
+    count = 0
+    for n in order:
+        if not (kept[:count] >= rows[n]).all(axis=1).any():
+            kept[count] = rows[n]
+            count += 1
+    return list(kept[:count])

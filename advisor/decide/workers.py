@@ -92,7 +92,11 @@ def _forked(
         # an interrupt between a worker's first step and its deafness is heard here alone
         held = signal.pthread_sigmask(signal.SIG_BLOCK, (signal.SIGINT, signal.SIGTERM))
         try:
-            team = [_start((work, after), their, [one for one, _ in ends]) for _, their in ends]
+            every = [one for both in ends for one in both]
+            team = [
+                _start((work, after), own, [one for one in every if one is not own])
+                for _, own in ends
+            ]
         finally:
             signal.pthread_sigmask(signal.SIG_SETMASK, held)
         for mine, their in ends:
@@ -162,7 +166,7 @@ def _serve(
     # what stands there may wait for a thread that was not forked
     sys.stderr = sys.stdout = open(os.devnull, "w")  # noqa: SIM115 - until the worker's end
     for other in others:
-        other.close()
+        other.close()  # else nobody would hear of another worker's end
     threading.Thread(target=watch, args=(parent.sentinel,), daemon=True).start()
     gc.freeze()  # what was there before stays shared
     while (n := end.recv()) is not None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -10,7 +11,7 @@ from hypothesis import strategies as st
 
 from advisor.catalogue.kinds import Figure, Whole
 from advisor.catalogue.levers import NEAR, Lever, part_way
-from advisor.decide.closing import _beside, _straight, share_of
+from advisor.decide.closing import _beside, _between_taken, _halved, _straight, share_of
 
 PLACE: Any = "p:at"
 FIGURE = Lever(path=PLACE, kind=Figure("length"), unit="m", now=None, u=0.0)
@@ -69,3 +70,71 @@ def test_a_straight_line_is_followed_to_nothing() -> None:
     assert _straight(-8.0, -1.0, 8.0, -3.0) == pytest.approx(-8.0)
     for ahead, behind in ((float("inf"), -1.0), (1.0, float("-inf")), (1.0, 1.0)):
         assert _straight(-8.0, ahead, 8.0, behind) == pytest.approx(0.0)
+
+
+BUILDS: Any = ["build"]
+
+
+def stepping(step: float, asked: list[float] | None = None, kept: float = 1.0) -> Any:
+    """A line whose lead, by all draws, is `kept` below a value and lost without end from there on;
+    what it is asked for is noted."""
+    noted = [] if asked is None else asked
+
+    def exactly(x: float, _: Any) -> float:
+        noted.append(x)
+        return kept if x < step else float("-inf")
+
+    return SimpleNamespace(
+        lever=FIGURE,
+        exactly=exactly,
+        taken=lambda _: ["build"],
+        that_stand=lambda _, builds: builds,
+    )
+
+
+@pytest.mark.parametrize("step", [1.03, 1.2, 1.31, 1.49])
+def test_a_step_without_height_is_closed_in_on_by_halving(step: float) -> None:
+    """In the part of the bracket where the scan had it: eight halvings of a logarithm of 1.5."""
+    found = _halved(stepping(step), (1.0, 1.5), (1.0, 1.5), 1.2, BUILDS)
+    assert found == pytest.approx(step, rel=1.5**0.5**8 - 1)
+
+
+@pytest.mark.parametrize("step", [1.02, 1.14, 1.32, 1.46])
+def test_a_step_is_found_in_the_bracket_where_the_scan_was_wrong(step: float) -> None:
+    """The scan had it from 1.2 to 1.3: it lies before, or beyond."""
+    found = _halved(stepping(step), (1.0, 1.5), (1.2, 1.3), 1.25, BUILDS)
+    assert found == pytest.approx(step, rel=1e-3)
+
+
+def test_where_all_draws_keep_the_lead_to_the_end_there_is_no_step() -> None:
+    assert _halved(stepping(1.6), (1.0, 1.5), (1.2, 1.3), 1.25, BUILDS) is None
+    # downward as upward: lost from 1 on, seen from 2, which loses it at once
+    assert _halved(stepping(3.0), (2.0, 1.0), (1.8, 1.5), 1.6, BUILDS) is None
+
+
+def test_halving_ends_where_places_are_no_longer_told_apart() -> None:
+    asked: list[float] = []
+    narrow = 1.0, 1.0 + NEAR
+    found = _halved(stepping(1.0003, asked), narrow, narrow, 1.0005, BUILDS)
+    assert found == pytest.approx(1.0003, abs=0.2 * NEAR)
+    assert len(asked) <= 2 + 3
+
+
+@pytest.mark.parametrize("step", [1.001, 1.012, 1.0295])
+def test_a_step_between_two_decisions_is_found_by_the_builds_that_they_took(step: float) -> None:
+    asked: list[float] = []
+    found = _between_taken(stepping(step, asked), 1.0, 1.03)
+    assert found == pytest.approx(step, abs=NEAR / 2)
+    assert len(asked) <= 6
+    assert _between_taken(SimpleNamespace(taken=lambda _: []), 1.0, 1.03) is None  # type: ignore[arg-type]
+
+
+def test_a_build_that_does_not_stand_at_the_stated_values_is_no_longer_counted() -> None:
+    """Of two builds the better one keeps its needs as far as 1.01 only; draws do not tell."""
+    line: Any = SimpleNamespace(
+        lever=FIGURE,
+        taken=lambda _: ["better", "other"],
+        that_stand=lambda x, builds: builds if x < 1.01 else ["other"],
+        exactly=lambda _, builds: 1.0 if "better" in builds else -1.0,
+    )
+    assert _between_taken(line, 1.0, 1.03) == pytest.approx(1.01, abs=NEAR / 2)

@@ -125,6 +125,15 @@ class MadeUp:
     def known_lead(self, x: float) -> float:
         return self.lead(x)
 
+    def known_standing(self, x: float) -> Standing:
+        return self.standing(x)
+
+    def taken(self, _: Sequence[float]) -> list[int]:
+        return [1]
+
+    def that_stand(self, _: float, builds: list[int]) -> list[int]:
+        return builds
+
     def leads(self, places: Array) -> Array:
         return np.array([self.guess(x, self.asked) for x in places])
 

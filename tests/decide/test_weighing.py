@@ -16,6 +16,7 @@ from advisor.decide.fronts import fronts
 from advisor.decide.weighing import (
     ACCEPTED,
     RANDOM_INDEX,
+    _at_least,
     _nearest,
     exchange,
     leads,
@@ -124,10 +125,15 @@ def test_the_nearest_weights_are_scipy_s(rivals: int, criteria: int, seed: int) 
     cost = np.concatenate([np.zeros(criteria), np.ones(criteria)])
     total = np.concatenate([np.ones(criteria), np.zeros(criteria)])[None]
     theirs = linprog(cost, above, limit, total, [1.0])
+    bound = _at_least(weights, build, list(others))
     if ours is None:
         assert theirs.status == 2
         return
     assert theirs.status == 0
+    # a bound from below, and of one rival between two criteria the distance itself
+    assert bound <= theirs.fun + 1e-9
+    if rivals == 1 and criteria == 2:
+        assert bound == pytest.approx(theirs.fun, abs=1e-9)
     # the solver's tolerance on rows near one
     assert ours[0] == pytest.approx(theirs.fun, abs=1e-6)
     assert sum(ours[1]) == pytest.approx(1.0, abs=1e-6)
