@@ -162,9 +162,8 @@ Brackets = tuple[Index, Array, Array, Array, Array]
 
 def _halved(margin: Margin, grid: Array, upto: Array, cases: Index, start: Array) -> Brackets:
     """Brackets of falling margins that are negative at `upto`, by halving the grid."""
-    last = np.searchsorted(grid, upto[cases])  # the first grid point not below the end
     low = np.zeros(len(cases), dtype=np.intp)
-    high = np.maximum(last, 1).astype(np.intp)
+    high = np.searchsorted(grid, upto[cases])  # the first grid point not below the end
     at_low, at_high = start.copy(), np.full(len(cases), np.nan)
     while True:
         open_ones = np.nonzero(high - low > 1)[0]
