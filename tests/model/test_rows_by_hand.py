@@ -10,10 +10,12 @@ import numpy as np
 import pytest
 
 from advisor.model import asleep as asleep_module
+from advisor.model import packs as packs_module
 from advisor.model.asleep import Asleep
 from advisor.model.drain import Drain, Pack, cases_of
 from advisor.model.draws import Array
 from advisor.model.harvest import Harvested
+from advisor.model.packs import cells_name, missing_cell, missing_store, unsaid_of_charging
 from tests.model.records import PRODUCT, fed, records
 
 pytestmark = pytest.mark.once
@@ -222,3 +224,115 @@ def test_what_is_unsaid_of_states_before_use(
     assert found == missing
     assert [one.split(": ")[1] for one in warnings] == [f"sleep state {one}" for one in warned]
     assert all(one.startswith("p: ") for one in warnings)
+
+
+# What packs lack ----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("option", "name"),
+    [
+        ({"cell": "pill"}, "pill"),
+        ({"cell": "pill", "series": 2}, "2 x pill"),
+        ({"cell": "pill", "parallel": 3}, "3 strings of pill"),
+        ({"cell": "pill", "series": 2, "parallel": 3}, "3 strings of 2 x pill"),
+        ({"budget": some(text="1 Ah")}, "budget 1 Ah"),
+        ({}, "budget"),
+    ],
+)
+def test_packs_go_by_their_cells(option: dict[str, Any], name: str) -> None:
+    of = {"cell": None, "budget": None, "series": 1, "parallel": 1, **option}
+    assert cells_name(cast(Any, some(**of))) == name
+
+
+LAW = {"calendar": some(resistance=1.0), "cycles": some(resistance=1.0)}
+
+
+@pytest.mark.parametrize(
+    ("cell", "told"),
+    [
+        ({}, []),
+        ({"ageing": None}, ["ageing.calendar: it loses", "ageing.cycles: it loses"]),
+        ({"ageing": some(**{**LAW, "cycles": None})}, ["ageing.cycles: it loses"]),
+        (
+            {"ageing": some(**{**LAW, "calendar": some(resistance=None)})},
+            ["ageing.calendar.resistance: its resistance"],
+        ),
+        ({"charge": None}, ["charge.min: where", "charge.max: where"]),
+        ({"charge": some(min=None, max=1.0)}, ["charge.min: where"]),
+        ({"charge": some(min=0.0, max=None)}, ["charge.max: where"]),
+    ],
+)
+def test_what_a_cell_that_is_charged_does_not_state(cell: dict[str, Any], told: list[str]) -> None:
+    of = {"cell": "pill", "ageing": some(**LAW), "charge": some(min=0.0, max=45.0), **cell}
+    found = unsaid_of_charging(cast(Any, some(**of)))
+    assert len(found) == len(told)
+    for one, begin in zip(found, told, strict=True):
+        assert one.startswith(f"pill states no {begin}")
+
+
+@pytest.mark.parametrize(
+    ("cell", "told"),
+    [
+        ({}, []),
+        ({"rechargeable": False, "charge": None}, []),
+        ({"charge": None}, []),
+        ({"charge": some(efficiency=None)}, ["pill:charge.efficiency"]),
+        ({"rechargeable": False, "charge": some(efficiency=None)}, []),
+    ],
+)
+def test_what_a_store_lacks(cell: dict[str, Any], told: list[str]) -> None:
+    of = {"cell": "pill", "rechargeable": True, "charge": some(efficiency=0.9), **cell}
+    assert missing_store(cast(Any, some(**of))) == told
+
+
+@pytest.mark.parametrize(
+    ("cell", "timed", "aged", "told"),
+    [
+        ({}, True, True, []),
+        ({"capacity": None}, False, False, ["pill:capacity"]),
+        # losses by voltage stand for a rate and its doubling
+        ({"self_discharge": None}, False, False, ["pill:self-discharge"]),
+        ({"self_discharge": None, "doubles_every": None, "leak": 1.0}, False, False, []),
+        ({"capacity": None, "leak": 1.0}, False, False, ["pill:capacity"]),
+        ({"price": None}, False, False, []),
+        ({"price": None}, True, False, ["pill:price.lead-time"]),
+        ({"price": some(lead_time=None)}, True, False, ["pill:price.lead-time"]),
+        ({"shelf_life": None}, False, False, []),
+        # something must end the life of a pack that is charged
+        ({"shelf_life": None}, False, True, []),
+        ({"shelf_life": None, "ageing": None}, False, True, ["pill:shelf-life"]),
+        (
+            {"shelf_life": None, "ageing": some(calendar=None, cycles=None)},
+            *(False, True, ["pill:shelf-life"]),
+        ),
+        ({"ageing": None}, False, True, []),
+    ],
+)
+def test_what_a_cell_lacks(
+    cell: dict[str, Any], timed: bool, aged: bool, told: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(packs_module, "lacking", lambda ageing, own: [])
+    of = {
+        **dict.fromkeys(packs_module.CELL_NEEDS, 1.0),
+        "cell": "pill",
+        "leak": None,
+        "shelf_life": 1.0,
+        "temperature": some(keys=(), rows=()),
+        "ageing": some(calendar=1.0, cycles=None),
+        "price": some(lead_time=1.0),
+        **cell,
+    }
+    assert missing_cell(cast(Any, some(**of)), timed, aged) == told
+
+
+@pytest.mark.parametrize("lost", ["capacity", "resistance"])
+def test_every_row_of_a_temperature_table_is_whole(lost: str) -> None:
+    rows = [some(capacity=1.0, resistance=1.0) for _ in range(3)]
+    setattr(rows[1], lost, None)
+    table = some(keys=("-20 degC", "0 degC", "20 degC"), rows=rows)
+    needs = dict.fromkeys(packs_module.CELL_NEEDS, 1.0)
+    of = some(**{**needs, "cell": "pill", "leak": None, "temperature": table, "price": None})
+    (one,) = missing_cell(cast(Any, of))
+    assert "0 degC" in one
+    assert one.endswith(lost)
