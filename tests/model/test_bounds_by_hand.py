@@ -264,7 +264,7 @@ def test_of_a_pack_that_is_charged_only_what_the_capacity_lets_it_carry_moves() 
     until 60 % is lost, 6 years; were a charge to last twice as long until 80 % is, 8 years."""
     one, rows = np.ones(1), np.ones((5, 1))
     rate = np.array([[0.1], [0.1], [0.1], [0.1], [0.0]])
-    charged = Charged(
+    story = Charged(
         every_s=np.array([0.6]),
         first_s=rows,
         run_s=np.array([[1.5], [1.5], [1.5], [0.5], [1.5]]),
@@ -277,7 +277,7 @@ def test_of_a_pack_that_is_charged_only_what_the_capacity_lets_it_carry_moves() 
     )
     names = ("interval", "interval", "faded", "interval", "interval")
     ends = np.array([[INDEX[name]] for name in names], dtype=np.int8)
-    life = some(life_s=np.array([[6.0], [6.0], [6.0], [0.4], [5.0]]), ends_by=ends, charged=charged)
+    life = some(life_s=np.array([[6.0], [6.0], [6.0], [0.4], [5.0]]), ends_by=ends, charged=story)
     ageing = Ageing(law({1.0: 0.1}, 1.0, 1.0), None, np.zeros(1))
     pack = some(every_s=np.array([0.6]), ageing=ageing, capacity_c=one)
 

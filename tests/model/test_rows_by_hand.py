@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any, cast
@@ -12,11 +13,17 @@ import pytest
 from advisor.model import asleep as asleep_module
 from advisor.model import packs as packs_module
 from advisor.model.asleep import Asleep
+from advisor.model.battery import life
 from advisor.model.drain import Drain, Pack, cases_of
 from advisor.model.draws import Array
 from advisor.model.harvest import Harvested
 from advisor.model.packs import cells_name, missing_cell, missing_store, unsaid_of_charging
+from advisor.model.plan import _Sweep
+from advisor.model.recharged import on_one_charge, recharged
 from tests.model.records import PRODUCT, fed, records
+from tests.model.test_battery import YEAR
+from tests.model.test_battery import pack as battery_pack
+from tests.model.test_recharged import TEN, charged, law
 
 pytestmark = pytest.mark.once
 RNG = np.random.default_rng
@@ -336,3 +343,72 @@ def test_every_row_of_a_temperature_table_is_whole(lost: str) -> None:
     (one,) = missing_cell(cast(Any, of))
     assert "0 degC" in one
     assert one.endswith(lost)
+
+
+# Plans and charges ------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_the_cheapest_options_keep_up_at_every_time(seed: int) -> None:
+    """By trying all: of two tasks with three options the least charge a second of which the busy
+    shares sum to no more than one, at each of two times; by itself each task takes its cheapest."""
+    rng = RNG(seed)
+    shape = (1, 1, 3)
+    timed = bool(seed % 2)
+    tasks = [
+        some(
+            charge_a=rng.uniform(1, 2, shape),
+            charge_w=rng.uniform(0, 3, shape),
+            length=rng.uniform(0.1, 1.0, shape),
+        )
+        for _ in range(2)
+    ]
+    periods = rng.uniform(0.7, 2.0, (2, 2))
+    periods[rng.random((2, 2)) < 0.1] = np.inf
+    share = 0.3
+    rates = [share / periods[0, k] + (1 - share) / periods[1, k] for k in range(2)]
+    if min(rates) == 0:
+        return
+    mean = tuple(np.array([1 / rate]) for rate in rates)
+    paces = tuple(tuple(np.array([x]) for x in row) for row in periods) if timed else (mean,)
+    product = some(paces=paces, times=(1, 2) if timed else (), tasks=[some(period=p) for p in mean])
+    may = [rng.random((1, *shape)) < 0.8 for _ in range(2)]
+    for one in may:
+        one[..., int(rng.integers(3))] = True
+    sweep = some(tasks=tasks, product=product, _rows=_Sweep._rows)
+    found = _Sweep._cheapest(sweep, 3.0, may, np.ones((1, 1, 1), bool))
+
+    def charge(k: int, o: int) -> float:
+        task = tasks[k]
+        return float(task.charge_a[0, 0, o] + task.charge_w[0, 0, o] / 3.0)
+
+    def busy(choice: tuple[int, int]) -> float:
+        return max(
+            sum(float(tasks[k].length[0, 0, o]) / float(pace[k][0]) for k, o in enumerate(choice))
+            for pace in paces
+        )
+
+    every = [
+        (a, b)
+        for a in range(3)
+        for b in range(3)
+        if may[0][0, 0, 0, a] and may[1][0, 0, 0, b] and busy((a, b)) <= 1
+    ]
+    if not every:
+        assert len(found) == 0
+        return
+    best = min(every, key=lambda c: sum(rates[k] * charge(k, o) for k, o in enumerate(c)))
+    assert found.tolist() == [[0, 0, *best]]
+
+
+def test_a_pack_that_is_dead_from_the_start_stays_so_however_it_is_charged() -> None:
+    """10 uA for a year's interval, of which a fresh pack cannot carry the first second."""
+    of = charged(battery_pack(), YEAR, law({1.0: 0.08}, YEAR, 0.5))
+    one_charge = life(on_one_charge(of), TEN)
+    dead = replace(one_charge, dead=np.ones_like(one_charge.dead))
+    found = recharged(of, TEN, dead)
+    assert (found.life_s.tolist(), found.next_s.tolist()) == ([[0.0]], [[0.0]])
+    assert found.ends_by.tolist() == dead.ends_by.tolist()
+    alive = recharged(of, TEN, one_charge)
+    assert alive.next_s.tolist() == alive.life_s.tolist()
+    assert alive.life_s[0, 0] > YEAR
