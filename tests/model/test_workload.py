@@ -121,3 +121,30 @@ def test_a_curve_is_numpy_s_interpolation_draw_by_draw(x: list[int], at: list[fl
     for n in range(3):
         expected = np.interp(asked[:, n], places, y[:, n])
         assert found[:, n] == pytest.approx(expected, rel=1e-9, abs=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("more", "chance"),
+    [
+        ("", False),
+        (", arrival: regular", False),
+        (", arrival: random", True),
+        (", retries: {fails: 10 %, most: 3}", True),
+        (", use-retries: {beacon: {fails: 10 %, most: 3}}", True),
+        (
+            ", loads: [{load: a, current: 1 mA, for: 1 ms, retries: {fails: 1 %, most: 2}}]",
+            True,
+        ),
+    ],
+)
+def test_a_device_has_luck_where_something_is_left_to_chance(
+    more: str, chance: bool, tmp_path: Path
+) -> None:
+    task = "{task: t, every: 20 s, kernels: {crc: 3}, uses: {beacon: 2}"
+    workload = f"[{{task: plain, every: 1 h, kernels: {{crc: 1}}}}, {task}{more}}}]"
+    found = figures(tmp_path / "drawn", draws=5, workload=workload)
+    assert found.by_chance is chance
+    assert (found.luck is not None) is chance
+    if found.luck is not None:
+        assert found.luck.shape == (5,)
+    assert figures(tmp_path / "stated", workload=workload).luck is None
