@@ -12,6 +12,7 @@ import pytest
 
 from advisor.decide import lacking, left_out, missing
 from advisor.decide.admissible import MOST, NEAR, _lasting, _read
+from advisor.decide.companions import Lack
 from advisor.decide.fronts import _beats, _Side
 from advisor.decide.joint import _missing
 from advisor.decide.left_out import Supplies
@@ -363,3 +364,25 @@ def test_a_kernel_is_known_by_one_plain_run(
     monkeypatch.setattr(missing, "lacking", lambda part, kernel, variant: variant in lacks)
     part = some(kernels={} if entries is None else {"hash": entries})
     assert missing._complete(cast(Any, part), "hash") is complete
+
+
+# Add-ons ------------------------------------------------------------------------------------------
+
+
+def test_of_many_add_ons_too_many_for_the_ports_are_told_at_once() -> None:
+    """Twelve that take a pin each, on eleven pins, in any order: a set from which nothing is left
+    to attach is looked at once, or half a thousand million orders would be."""
+
+    def addon(n: int, gives: float = 0.0) -> Any:
+        features = {"pins": some(nominal=gives)} if gives else {}
+        return some(
+            addon=f"a{n:02}",
+            takes=some(features={"pins": some(nominal=1.0)}),
+            gives=some(features=features),
+        )
+
+    lack = Lack(counts={"pins": (11.0, 0.0)}, grades={}, blocks=frozenset())
+    assert not lack.attached([addon(n) for n in range(12)])
+    assert lack.attached([addon(n) for n in range(11)])
+    # one that brings two makes room for the last, wherever it is named
+    assert lack.attached([*(addon(n) for n in range(11)), addon(11, gives=1.0)])

@@ -20,7 +20,7 @@ from advisor.model.harvest import Harvested
 from advisor.model.packs import cells_name, missing_cell, missing_store, unsaid_of_charging
 from advisor.model.plan import _Sweep
 from advisor.model.recharged import on_one_charge, recharged
-from tests.model.records import PRODUCT, fed, records
+from tests.model.records import CELL, PRODUCT, fed, records
 from tests.model.test_battery import YEAR
 from tests.model.test_battery import pack as battery_pack
 from tests.model.test_recharged import TEN, charged, law
@@ -412,3 +412,16 @@ def test_a_pack_that_is_dead_from_the_start_stays_so_however_it_is_charged() -> 
     alive = recharged(of, TEN, one_charge)
     assert alive.next_s.tolist() == alive.life_s.tolist()
     assert alive.life_s[0, 0] > YEAR
+
+
+def test_a_leak_over_voltage_is_told_at_even_depths(tmp_path: Path) -> None:
+    """At 33 of them, and wherever the voltage or the resistance bends; a cell without one at these
+    alone."""
+    leaking = {k: v for k, v in CELL.items() if k not in ("self-discharge", "doubles-every")}
+    leaking["leak"] = "{2.4 V: 1 µA, 3.2 V: 20 µA}"
+    bends = "{0: 3.2 V, 0.3: 3.0 V, 1: 2.4 V}"
+    for keys, even in ((leaking, 33), (CELL, 2)):
+        cell = {**keys, "voltage-curve": bends}
+        found, _ = fed(records(tmp_path / str(even), PRODUCT, cells={"pill": cell}))
+        wanted = sorted({0.3, *np.linspace(0, 1, even).tolist()})
+        assert found.pack.depth.tolist() == pytest.approx(wanted, abs=1e-12)

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from advisor.bench import chunks as chunks_module
-from advisor.bench import exports, levels, plausible, sniff
+from advisor.bench import exports, levels, plausible, rehearse, sniff
 from advisor.bench.board import _there
 from advisor.bench.budget import Term, combined
 from advisor.bench.chunks import Cells, Chunk, Columns, Floats
@@ -21,6 +21,7 @@ from advisor.bench.levels import by_current, refined
 from advisor.bench.outline import outline
 from advisor.bench.plausible import _ticks
 from advisor.bench.segments import ENOUGH, Measured, Window, _Pass
+from advisor.catalogue.schema_bench import IDLE
 from advisor.faults import Fault, FaultError, FaultLog
 from tests.on_bench.sessions import session
 
@@ -411,3 +412,52 @@ def test_samples_of_more_than_half_the_greatest_tell_how_often_these_repeat() ->
     found.looked_high = ENOUGH - 1
     assert found.repeating(True) == 0.4
     assert _Pass(windows=(), threshold=None, below=False).repeating(False) == 1.0
+
+
+def volt(value: float | None) -> Any:
+    return None if value is None else some(nominal=value)
+
+
+@pytest.mark.parametrize(
+    ("stated", "points", "idle"),
+    [
+        (3e-3, {"fast": 1e-3}, 3e-3),
+        (None, {"fast": 1e-3, "slow": 2e-3}, 1e-3),
+        # a part that does not have the point, or tells nothing of it
+        (None, {"slow": 2e-3}, 0.0),
+        (None, {"fast": None}, 0.0),
+        (None, None, 0.0),
+    ],
+)
+def test_what_a_rehearsal_idles_at(
+    stated: float | None, points: dict[str, float | None] | None, idle: float
+) -> None:
+    told = None if points is None else {k: some(idle_current=volt(v)) for k, v in points.items()}
+    part = None if told is None else some(operating_points=told)
+    of = some(notes=some(rehearsal=some(idle=volt(stated))), point="fast")
+    assert rehearse._idle(of, part) == idle
+
+
+@pytest.mark.parametrize(
+    ("state", "stated", "known", "drawn"),
+    [
+        ("deep", {"deep": 5e-6}, True, 5e-6),
+        ("deep", {}, True, 7e-6),
+        ("deep", {}, False, 0.0),
+        ("odd", {}, True, 0.0),
+        # idle is what it idles at, where nothing else is stated
+        (None, {}, True, 1e-3),
+        (None, {IDLE: 2e-3}, True, 2e-3),
+        (IDLE, {}, False, 1e-3),
+    ],
+)
+def test_what_a_rehearsal_draws_asleep(
+    state: str | None, stated: dict[str, float], known: bool, drawn: float
+) -> None:
+    curve = some(keys=(), x=(25.0,), y=(some(nominal=7e-6),))
+    part = some(sleep_states={"deep": some(current=curve), "odd": some(current=None)})
+    given = some(states={k: volt(v) for k, v in stated.items()})
+    segment = some(state=state, temperature=None)
+    assert rehearse._state(given, part if known else None, segment, 1e-3) == pytest.approx(
+        drawn, rel=1e-12
+    )

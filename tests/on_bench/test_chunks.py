@@ -64,3 +64,9 @@ def test_a_board_s_own_trace_has_no_voltage_and_no_marker(tmp_path: Path, rate: 
     assert less.places == whole.places == ()
     assert less.units == whole.units[: len(kept)]
     assert len(less.units) == len(kept)
+
+
+def test_cells_begin_with_the_first_row_where_nothing_is_said(tmp_path: Path) -> None:
+    columns = Columns.of(session(tmp_path).trace)
+    cells = columns.cells("a", ["x", *columns.names])
+    assert (cells.above, cells.separator, cells.columns) == (0, "", (1, 2, 3))
