@@ -14,6 +14,7 @@ from advisor.catalogue.schema_parts import Part
 from advisor.catalogue.shipped import load
 from advisor.decide.could_lead import _at_their_best, could_lead
 from advisor.decide.evaluate import evaluate
+from advisor.decide.hopes import hopes
 from advisor.decide.robustness import firmness
 from advisor.quantities import Quantity, exact
 from tests.decide.random_catalogues import several, unsure
@@ -184,3 +185,25 @@ def test_an_estimate_that_may_lead_is_named() -> None:
     assert could_lead(guessed, chances) == ()
     chances[0] = 0.5
     assert could_lead(guessed, chances) == (f"{first} rests on estimates (a:b)",)
+    chances[0] = 0.01
+    assert could_lead(guessed, chances) == (f"{first} rests on estimates (a:b)",)
+    chances[0] = 0.0099
+    assert could_lead(guessed, chances) == ()
+
+
+def test_a_part_is_tried_with_the_least_and_the_greatest_of_the_others_figures() -> None:
+    catalogue, product = load("valve-driver")
+    names = sorted(catalogue.parts)[:5]
+    parts = {}
+    for n, name in enumerate(names):
+        part = catalogue.parts[name]
+        setup = None if n == 2 else exact(3600.0 * (10.0, 3.0, 0.0, 7.0, 5.0)[n], "time")
+        parts[name] = replace(part, toolchain=replace(part.toolchain, setup=setup))
+    aside = {names[2]: (f"{names[2]}:toolchain.setup",), names[3]: ("a", "b")}
+    found, tried = hopes(replace(catalogue, parts=parts), product, aside)
+    assert found == {names[2]: (f"{names[2]} 0", f"{names[2]} 1")}
+    hours = [one.toolchain.setup for one in tried.values()]
+    assert [h.nominal / 3600 for h in hours if h is not None] == [3.0, 10.0]
+    # where no other tells, none is tried
+    alone = replace(catalogue, parts={names[2]: parts[names[2]]})
+    assert hopes(alone, product, aside) == ({names[2]: ()}, {})

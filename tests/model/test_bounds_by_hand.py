@@ -16,6 +16,7 @@ from advisor.model.battery import Life
 from advisor.model.drain import Drain, Pack
 from advisor.model.draws import Array
 from advisor.model.ends import INDEX
+from advisor.model.gating import uses_of_rail
 from advisor.model.meetings import _burst, task_peak
 from advisor.model.plan import _idle_in_vain, _levels
 from advisor.model.recharged import scaled
@@ -439,3 +440,28 @@ def test_none_and_all_stay_whatever_moves_chances() -> None:
     chance = np.array([0.0, 0.5, 1.0])
     assert shifted(chance, np.ones(3)) == pytest.approx([0.0, 0.8413447, 1.0])
     assert shifted(chance, np.zeros(3)).tolist() == chance.tolist()
+
+
+def test_a_rail_is_used_as_often_as_all_tasks_use_it_and_rests_in_between() -> None:
+    """Two tasks of 10 s and 40 s, of which the second is tried 1.5 times; one without the rail."""
+
+    def task(period: float, lengths: list[tuple[int | None, float]], tries: float | None) -> Any:
+        return SimpleNamespace(
+            period=np.array([period]),
+            tries=None if tries is None else SimpleNamespace(mean=np.array([tries])),
+            loads=[SimpleNamespace(on=on, whole=np.array([length])) for on, length in lengths],
+        )
+
+    tasks = [
+        task(10.0, [(0, 0.5), (None, 0.25), (0, 0.25), (None, 3.0)], None),
+        task(40.0, [(1, 2.0), (0, 1.0)], 1.5),
+        task(5.0, [(1, 0.5)], None),
+    ]
+    product = cast(ProductFigures, SimpleNamespace(tasks=tasks, share=np.ones((1, 1))))
+    rate, rest = uses_of_rail(product, 0)
+    often = 1 / 10 + 1.5 / 40
+    assert rate == pytest.approx([often], rel=1e-12)
+    # on from its first load to its last
+    assert rest == pytest.approx([(1 - 1.0 / 10 - 1.5 * 1.0 / 40) / often], rel=1e-12)
+    rate, rest = uses_of_rail(product, 2)
+    assert (rate[0], rest[0]) == (0.0, math.inf)

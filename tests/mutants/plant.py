@@ -19,7 +19,7 @@ from pathlib import Path
 SCOPE = ("advisor/model", "advisor/decide", "advisor/bench", "advisor/lp.py")
 
 # how much at once, not what: any value gives the same answer
-SPEED = frozenset(("BLOCK", "ROWS", "PIECE"))
+SPEED = frozenset(("BLOCK", "FEW", "ROWS", "PIECE"))
 # the same by modules, of names that elsewhere mean something: how much is worked on at a time,
 # where a search that ends long before gives up, how long another program may take
 ALSO_SPEED = {
