@@ -98,7 +98,8 @@ class Line(Scans):
         if self.deciding.weighs(self.lever):
             return self._raw(builds, places, COARSE)
         seen = first_looks(places, now)
-        raw = self._raw(builds, places[seen], COARSE)
+        # with what they are worth now, which is asked for below
+        raw = self._raw(builds, np.array([now, *places[seen]]), COARSE)[:, 1:]
         if not raw.size:
             return None
         wanted, some = self._hidden(builds, places, seen, raw)
@@ -203,7 +204,8 @@ class Line(Scans):
         stands = self.deciding.stands().lead
         if (leads >= stands - 1e-9).all() and leads[-1] > stands + LITTLE:
             return False
-        _, builds, raw = self._last
+        scanned, builds, raw = self._last
+        raw = raw[:, np.isin(scanned, places)]
         now = self.lever.now
         assert now is not None
         there = self._raw(builds, np.array([now]), COARSE)

@@ -208,19 +208,33 @@ def _both(line: Line, ends: tuple[float, float], points: int) -> Generator[Ask, 
     assert now is not None
     sides = [end for end in ends if end != now]
     places = {end: _laid_out(lever, end, points) for end in sides}
+    looks: dict[float, Decided | None] = {}
     if sides:
         leads = line.leads(np.concatenate([*places.values()]))
         if leads is not None:
             each = np.split(leads, np.cumsum([len(at) for at in places.values()])[:-1])
             sides = [sides[n] for n in sorted(range(len(sides)), key=lambda n: _lost(each[n]))]
+        # at both ends before builds are scanned anew, but where a tip may bring the other end near
+        here = sides[:1] if leads is not None and (leads < 0).any() else sides
+        for end in [end for end in here if _worth_a_look(line, places[end])]:
+            looks[end] = yield line.look(end)
+        looks = {end: looks.get(end) for end in here}
+        for end, look in looks.items():
+            if look is not None:
+                line.learn(line.look(end), look)
     tip: Tip | None = None
     limit: Tip | None = None
     for end in sides:
-        at = places[end]
-        if tip is not None:
-            far = _within(lever, end, tip.at)
+        at, far = places[end], end
+        if tip is not None and (far := _within(lever, end, tip.at)) != end:
             at = np.array([*at[np.abs(at - now) < abs(far - now)], *([far] if far != now else [])])
-        found = None if not at.size else (yield from _side(line, at))
+        if not at.size:
+            continue
+        look = looks.get(end)
+        if far not in looks and _worth_a_look(line, at):
+            look = yield line.look(far)
+            line.learn(line.look(far), look)
+        found = yield from _side(line, at, look)
         if found is None:
             continue
         if found.leader is None:
@@ -228,6 +242,13 @@ def _both(line: Line, ends: tuple[float, float], points: int) -> Generator[Ask, 
         else:
             tip = _nearest([tip, found], lever)
     return Changes(tip, limit)
+
+
+def _worth_a_look(line: Line, places: Array) -> bool:
+    """Whether to look for the builds that stand at the end of places outward."""
+    if line.leads(places) is None:
+        return True
+    return line.deciding.plans(line.lever) and line.may_bring(places)
 
 
 def _lost(leads: Array) -> int:
@@ -270,18 +291,14 @@ def _laid_out(lever: Lever, end: float, points: int) -> Array:
 # One side ----------------------------------------------------------------------------------------
 
 
-def _side(line: Line, places: Array) -> Search:
-    """The nearest change on a side, looked for from `places` outward."""
-    lever, end = line.lever, float(places[-1])
-    out = False
+def _side(line: Line, places: Array, look: Decided | None) -> Search:
+    """The nearest change on a side, looked for from `places` outward; `look` is what there is at
+    the last one."""
+    lever = line.lever
     untold = line.leads(places) is None
-    looked = line.look(end)
-    if untold or (line.deciding.plans(lever) and line.may_bring(places)):
-        found = yield looked
-        line.learn(looked, found)
-        out = line.deciding.winner not in found.standing.scores
-        if untold and line.deciding.moves_nothing(lever, found.standing):
-            return None
+    out = look is not None and line.deciding.winner not in look.standing.scores
+    if untold and look is not None and line.deciding.moves_nothing(lever, look.standing):
+        return None
     if untold:
         places = places[len(places) % 2 == 0 :: 2]
         line.staged = not line.deciding.of_part(lever)
