@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any, cast
 
@@ -27,7 +28,7 @@ from advisor.decide.family_swaps import Worth
 from advisor.decide.feed_limits import FEED_LIMITS, Supply
 from advisor.decide.line import Line
 from advisor.decide.screens import Case
-from advisor.decide.supply_risk import Need, Outlook, Source, of_part
+from advisor.decide.supply_risk import Allocation, Need, Outlook, Source, of_part, of_two_sources
 from advisor.decide.value import Criterion
 from advisor.dimensions import YEAR
 from advisor.lp import Model, Solution
@@ -215,6 +216,28 @@ def test_stock_over_the_lead_time_is_for_what_is_not_at_hand() -> None:
 
 def vars_of(record: Any) -> tuple[str, ...]:
     return tuple(record.__dataclass_fields__)
+
+
+def test_what_two_sources_do_not_state_is_told_of_each_once() -> None:
+    """Where allocations are known of one maker only, of the other; of a source that has ended
+    nothing is asked; what both lack, the spread, once."""
+    known = Allocation(every_s=3 * YEAR, lasts_s=0.3 * YEAR)
+    need = Need("gate", units=8000, missed=9.0)
+    other = Source("other", "south", 2.0, None, "active")
+
+    def lacking(second: Source, **changes: Any) -> tuple[str, ...]:
+        outlook = replace(OUTLOOK, allocations={"north": known}, **changes)
+        return of_two_sources(need, PART, second, 0.3, outlook).missing
+
+    assert lacking(other) == ("other: price.lead-time", "south: allocation")
+    assert lacking(replace(other, lead_time_s=YEAR)) == ("south: allocation",)
+    assert lacking(other, usual=known) == ("other: price.lead-time",)
+    assert lacking(replace(other, lifecycle="ended")) == ()
+    assert lacking(replace(other, lifecycle=None, lead_time_s=YEAR), spread=None) == (
+        *("spread", "other: lifecycle", "south: allocation"),
+    )
+    gone = of_two_sources(need, replace(PART, maker="west", lifecycle="ended"), other, 0.3, OUTLOOK)
+    assert gone.missing == ("other: price.lead-time", "south: allocation")
 
 
 def test_a_last_buy_of_pieces_that_hardly_pay() -> None:

@@ -14,6 +14,7 @@ from scipy.optimize import brentq
 from advisor.catalogue.records import ESTIMATED, Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.shipped import load
+from advisor.decide import missing
 from advisor.decide.missing import (
     _additive,
     _figures,
@@ -225,3 +226,25 @@ def test_variances_are_drawn_toward_a_common_one_as_published() -> None:
     spread, freedom = _moderated(np.full(6, 0.04), counts, left)
     assert spread == pytest.approx(np.full(6, 0.2), rel=1e-12)
     assert freedom == pytest.approx(np.full(6, left), rel=1e-12)
+
+
+def test_parts_kernels_and_a_level_are_taken_off_what_is_free(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A two-way table of p rows and k columns leaves (p - 1)(k - 1) (any book on the analysis of
+    variance), one less for each entry that is not known, and no fewer than one."""
+    asked: list[float] = []
+
+    def told(scaled: np.ndarray, counts: np.ndarray, left: float) -> tuple[np.ndarray, np.ndarray]:
+        asked.append(left)
+        return scaled, counts
+
+    monkeypatch.setattr(missing, "_moderated", told)
+    table = np.random.default_rng(7).normal(size=(8, 5))
+    for gone in (0, 3):
+        table[:gone, 4] = np.nan
+        assert _Fit(table, STRESS).moderated is not None
+    few = np.full((8, 5), np.nan)
+    few[0], few[:, 0] = 0.0, 0.0
+    assert _Fit(few, STRESS).moderated is not None
+    assert asked == [7 * 4, 7 * 4 - 3, 1.0]

@@ -374,6 +374,14 @@ def test_stores_lean_by_spread_and_persistence_as_the_chain_does() -> None:
     assert more[0] == pytest.approx(probit(0.5, 0.35) - stated, rel=0.02)
     _, both = own.lean(cover, store, none, wide, np.array([0.05]))
     assert both[0] == pytest.approx(probit(0.6, 0.3) + probit(0.5, 0.35) - 2 * stated, rel=0.02)
+    # each draw by its own
+    two = own.rough.values([(3, 4), (3, 4)])
+    _, more = own.lean(*two, np.zeros((12, 2)), np.array([0.1, 0.0]), np.array([0.0, 0.05]))
+    assert more == pytest.approx([probit(0.6, 0.3) - stated, probit(0.5, 0.35) - stated], rel=0.02)
+    mixed = np.zeros((12, 2))
+    mixed[:, 1] = 0.1
+    moved, _ = own.lean(*two, mixed, np.zeros(2), np.zeros(2))
+    assert moved == pytest.approx([0.0, 0.1])
     # months that all bring a tenth more are a tenth more cover, whatever each weighs
     moved, more = own.lean(cover, store, np.full((12, 1), 0.1), np.zeros(1), np.zeros(1))
     assert moved == pytest.approx([0.1])
