@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -148,3 +150,23 @@ def test_a_device_has_luck_where_something_is_left_to_chance(
     if found.luck is not None:
         assert found.luck.shape == (5,)
     assert figures(tmp_path / "stated", workload=workload).luck is None
+
+
+def test_a_time_without_surroundings_of_its_own_has_the_product_s(tmp_path: Path) -> None:
+    """Three quarters of the time at 5 and 15 degC in equal shares, the rest at 30 degC; a cell
+    charged from 10 degC on is too cold half of the first."""
+    found = figures(
+        tmp_path,
+        environment="[{at: 5 degC, share: 0.5}, {at: 15 degC, share: 0.5}]",
+        times="[{time: day, share: 0.25, environment: [{at: 30 degC, share: 1}]}, "
+        "{time: night, share: 0.75}]",
+        workload="[{task: sample, every: {day: 10 s, night: 1 min}, kernels: {crc: 1}}]",
+    )
+    assert dict(found.stays) == pytest.approx({5.0: 0.375, 15.0: 0.375, 30.0: 0.25})
+    limits: Any = SimpleNamespace(
+        min=SimpleNamespace(nominal=10.0), max=SimpleNamespace(nominal=30.0)
+    )
+    assert found.stated_idle(limits) == pytest.approx((0.375, 0.0))
+    limits.min, limits.max.nominal = None, 29.9
+    assert found.stated_idle(limits) == pytest.approx((0.0, 0.25))
+    assert found.stated_idle(None) == (0, 0)
