@@ -454,6 +454,8 @@ class Stack:
 
 def _pad(arrays: Sequence[NDArray[Any]]) -> NDArray[Any]:
     """Arrays of the same rank side by side, short ones filled with zeros; (P, …)."""
+    if all(a.shape == arrays[0].shape for a in arrays):
+        return np.array(arrays)
     shape = tuple(max(a.shape[i] for a in arrays) for i in range(arrays[0].ndim))
     out = np.zeros((len(arrays), *shape), dtype=arrays[0].dtype)
     for i, a in enumerate(arrays):

@@ -446,8 +446,14 @@ def on_curve(x: Array, y: Array, at: Array) -> Array:
     """
     if len(x) == 1:
         return np.broadcast_to(y[0], at.shape).copy()
+    still = at.ndim > 1 and at.shape[-1] > 1 and bool((at == at[..., :1]).all())
+    if still:
+        at = at[..., :1]  # one place for all draws is looked up once
     i = np.clip(np.searchsorted(x, at, side="right") - 1, 0, len(x) - 2)
     t = np.clip((at - x[i]) / (x[i + 1] - x[i]), 0.0, 1.0)
+    if still:
+        i = i[..., 0]
+        return np.asarray(y[i] * (1 - t) + y[i + 1] * t)
     n = np.arange(y.shape[1])
     return np.asarray(y[i, n] * (1 - t) + y[i + 1, n] * t)
 

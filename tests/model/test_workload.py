@@ -118,11 +118,13 @@ def test_a_curve_is_numpy_s_interpolation_draw_by_draw(x: list[int], at: list[fl
     places = np.array(sorted(x), dtype=float)
     rng = np.random.default_rng(len(x))
     y = rng.normal(size=(len(places), 3))
-    asked = np.array(at)[:, None] + np.array([0.0, 5.0, -5.0])
-    found = on_curve(places, y, asked)
-    for n in range(3):
-        expected = np.interp(asked[:, n], places, y[:, n])
-        assert found[:, n] == pytest.approx(expected, rel=1e-9, abs=1e-12)
+    # places that differ from draw to draw, and the same ones for all
+    for apart in ([0.0, 5.0, -5.0], [0.0, 0.0, 0.0]):
+        asked = np.array(at)[:, None] + np.array(apart)
+        found = on_curve(places, y, asked)
+        for n in range(3):
+            expected = np.interp(asked[:, n], places, y[:, n])
+            assert found[:, n] == pytest.approx(expected, rel=1e-9, abs=1e-12)
 
 
 @pytest.mark.parametrize(
