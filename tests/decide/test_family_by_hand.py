@@ -10,11 +10,11 @@ import pytest
 
 from advisor.decide import family_search
 from advisor.decide.family_beside import front
-from advisor.decide.family_model import Build, admissible
-from advisor.decide.family_search import Ask, _held_by, by_sets
+from advisor.decide.family_model import Build, admissible, program
+from advisor.decide.family_search import Ask, _held_by, by_sets, search
 from advisor.decide.family_sets import PartSets
 from advisor.decide.family_swaps import Exchange
-from advisor.lp import Status
+from advisor.lp import Model, Solution, SolverError, Status
 from tests.decide.small_families import drawn, every_plan, keeps
 from tests.decide.test_family_sets import few
 
@@ -105,3 +105,43 @@ def test_sets_that_no_time_was_left_for_are_told_and_nothing_is_proven(
     monkeypatch.setattr(family_search, "_among", looser)
     solved, _ = by_sets(family, exchange, Ask(), kept, dear, 60.0, "highs")
     assert solved.bound == pytest.approx(0.99 * least, rel=1e-3)
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize(
+    ("said", "status"),
+    [
+        (Solution(Status.LIMIT, None, -math.inf), Status.FEASIBLE),
+        (Solution(Status.LIMIT, None, 3.0), Status.FEASIBLE),
+    ],
+)
+def test_a_solver_without_a_plan_leaves_the_one_found_by_exchange(
+    seed: int, said: Solution, status: Status, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """With no bound better than the solver's; where there is none either, the solver's own word."""
+    family = drawn(seed, limited=False)
+    start = Exchange(family).start()
+    assert start is not None
+    monkeypatch.setattr(Model, "solve", lambda *_: said)
+    found = search(family, Ask(), 10.0)
+    assert (found.status, found.builds) == (status, start[0])
+    assert found.objective == start[1].value
+    fixed = program(family).fixed
+    assert found.bound == pytest.approx(min(said.bound + fixed, start[1].value))
+    monkeypatch.setattr(Exchange, "start", lambda _: None)
+    found = search(family, Ask(), 10.0)
+    assert (found.status, found.objective, found.bound) == (said.status, None, said.bound + fixed)
+
+
+def test_a_solver_that_denies_what_an_exchange_found_is_wrong(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Where each solver finds no plan although there is one, that is told."""
+    family = drawn(1, limited=False)
+    monkeypatch.setattr(Model, "solve", lambda *_: Solution(Status.INFEASIBLE, None, math.inf))
+    with pytest.raises(SolverError, match="cbc finds no plan where there is one"):
+        search(family, Ask(), 10.0)
+    with pytest.raises(SolverError, match="cbc finds no plan where there is one"):
+        search(family, Ask(), 10.0, "cbc")
+    monkeypatch.setattr(Exchange, "start", lambda _: None)
+    assert search(family, Ask(), 10.0).status is Status.INFEASIBLE

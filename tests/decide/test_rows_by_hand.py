@@ -386,3 +386,35 @@ def test_of_many_add_ons_too_many_for_the_ports_are_told_at_once() -> None:
     assert lack.attached([addon(n) for n in range(11)])
     # one that brings two makes room for the last, wherever it is named
     assert lack.attached([*(addon(n) for n in range(11)), addon(11, gives=1.0)])
+
+
+def figured(of: dict[str, float]) -> dict[str, Any]:
+    return {name: some(nominal=value) for name, value in of.items()}
+
+
+@pytest.mark.parametrize(
+    ("gives", "takes", "need", "brings"),
+    [
+        # of a port that it takes as well it brings what is over
+        ({"spi": 2.0}, {}, ("count", "spi"), True),
+        ({"spi": 2.0}, {"spi": 1.0}, ("count", "spi"), True),
+        ({"spi": 1.0}, {"spi": 1.0}, ("count", "spi"), False),
+        ({"spi": 1.0}, {"spi": 2.0}, ("count", "spi"), False),
+        ({"uart": 1.0}, {}, ("count", "spi"), False),
+        # a grade as high as is wanted
+        ({"adc-bits": 12.0}, {}, ("grade", "adc-bits"), True),
+        ({"adc-bits": 11.0}, {}, ("grade", "adc-bits"), False),
+        ({}, {}, ("grade", "adc-bits"), False),
+        ({"call": 1.0}, {}, ("block", "call"), True),
+        ({"call": 1.0}, {}, ("block", "clock"), False),
+    ],
+)
+def test_what_an_add_on_brings(
+    gives: dict[str, float], takes: dict[str, float], need: tuple[str, str], brings: bool
+) -> None:
+    lack = Lack(counts={}, grades={"adc-bits": (10.0, 12.0)}, blocks=frozenset())
+    own = figured(gives)
+    one = some(
+        gives=some(features=own, grades=own, blocks=own), takes=some(features=figured(takes))
+    )
+    assert lack.brings(one, need) is brings
