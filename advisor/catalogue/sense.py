@@ -298,23 +298,6 @@ def _rare_days(product: Product, _: Catalogue) -> Iterator[Breach]:
         yield "harvest.spread", read, None
 
 
-def _leaking_store(product: Product, catalogue: Catalogue) -> Iterator[Breach]:
-    if product.harvest is None:
-        return
-    for name in dict.fromkeys(o.cell for o in product.supply_options.cells):
-        cell = catalogue.cells.get(name) if name is not None else None
-        if cell is None or cell.leak is None:
-            continue
-        leaks = [y.nominal for y in cell.leak.y]
-        if max(leaks) > min(leaks):
-            read = (
-                f"{name}, which leaks more the higher it stands: the chain of days takes of that a "
-                "line over its charge, so that days without service may be told a quarter to a "
-                "half too few"
-            )
-            yield "supply-options.cells", read, None
-
-
 PRODUCT_SENSE = (
     Rule("a life target within the service life", _target_beyond_use, "warning"),
     Rule("a deadline within the period", _deadline_beyond_period, "warning"),
@@ -327,7 +310,6 @@ PRODUCT_SENSE = (
     Rule("storage within what the cells state", _stored_beyond, "warning"),
     Rule("a sleep state that draws little while nobody uses the product", _wasteful, "warning"),
     Rule("days less unlike each other, which are told closely", _rare_days, "warning"),
-    Rule("a store whose leak goes little with its voltage", _leaking_store, "warning"),
 )
 
 

@@ -8,7 +8,8 @@ what the longest takes is set aside, and `store` follows the rest by day.
 
 Constant currents, straight from the pack or through a linear converter, are a load in charge, not
 in energy: of energy they take more from a full store than from an empty one, by the voltage, which
-the chain follows as straight over the charge. Constant powers take the same all along.
+the chain follows as straight over the charge. Constant powers take the same all along. What a
+capacitor leaks over its voltage the chain follows by its curve, see `leaking`.
 
 Nothing is charged below and above the temperatures at which the cells may be. Of which months those
 days are is not said, so the cold ones are taken to be of the six months of least harvest and the
@@ -42,6 +43,7 @@ from advisor.model.battery import stored
 from advisor.model.drain import Drain, Pack, at_depth, rows_of
 from advisor.model.draws import Array
 from advisor.model.ends import INDEX
+from advisor.model.leaking import leak_of, taken
 from advisor.model.served import LOWEST, Service, Services, shifted
 from advisor.model.store import MONTH_DAYS, YEAR_DAYS, Dawns
 from advisor.model.wear import Course
@@ -71,8 +73,9 @@ class Harvested:
     night_j : J of it set aside for the nights. lost : share of days on which the load is not
     carried, over the pack's life, unserved : share of the load; level : mean level of what is left
     of the fresh store, at dawn. left : (A, R, N) share of the store that age leaves, at moments
-    evenly in the pack's life. pull : by how much more of the mean load a full store carries.
-    cold, hot : (N,) share of the time too cold or too hot to charge. service : the chain's answers.
+    evenly in the pack's life. chain_w : W, mean load that the chain counts in, bridged_j :
+    J that it sets aside for a night, load : how it goes with what is held, see `Service`. cold,
+    hot : (N,) share of the time too cold or too hot to charge. service : the chain's answers.
     """
 
     income_j: Array
@@ -87,13 +90,16 @@ class Harvested:
     hot: Array
     service: Service
     left: Array
-    pull: Array
+    chain_w: Array
+    bridged_j: Array
+    load: tuple[Array, ...]
 
     def rows(self, some: slice) -> Harvested:
         """How some rows fare."""
-        names = "load_w", "store_j", "volts", "night_j", "lost", "unserved", "level", "pull"
-        mine = {name: getattr(self, name)[some] for name in names}
-        return replace(self, left=self.left[:, some], **mine)
+        names = "load_w", "store_j", "volts", "night_j", "lost", "unserved", "level", "chain_w"
+        mine = {name: getattr(self, name)[some] for name in (*names, "bridged_j")}
+        load = tuple(one[some] for one in self.load)
+        return replace(self, left=self.left[:, some], load=load, **mine)
 
     @property
     def income_w(self) -> Array:
@@ -103,9 +109,12 @@ class Harvested:
     @property
     def cover(self) -> Array:
         """Harvest over load, over the year, (R, N) shares."""
-        with np.errstate(divide="ignore", invalid="ignore"):
-            found = self.income_w / self.load_w
-        return np.asarray(np.where(self.load_w > 0, found, np.where(self.income_w > 0, np.inf, 0)))
+        return cover_of(self.income_w, self.load_w)
+
+    @property
+    def chain_cover(self) -> Array:
+        """The same over the load that the chain counts in, (R, N) shares."""
+        return cover_of(self.income_w, self.chain_w)
 
     @property
     def days(self) -> Array:
@@ -113,9 +122,14 @@ class Harvested:
         return days_of(self.store_j, self.night_j, self.load_w)
 
     @property
+    def chain_days(self) -> Array:
+        """The same in loads that the chain counts in, (R, N) count of days."""
+        return days_of(self.store_j, self.bridged_j, self.chain_w)
+
+    @property
     def aged_days(self) -> Array:
         """The same as it fades, (A, R, N) counts of days."""
-        return days_of(self.store_j * self.left, self.night_j, self.load_w)
+        return days_of(self.store_j * self.left, self.bridged_j, self.chain_w)
 
     @property
     def depth(self) -> Array:
@@ -127,15 +141,23 @@ class Harvested:
         """Share of lost days of a row at the stated values, with so many times the harvest and the
         store."""
         aged = self.store_j[row] * store * self.left[:, row]
-        days = days_of(aged, self.night_j[row], self.load_w[row])
-        cover = np.broadcast_to(self.cover[row] * income, days.shape)
-        pull = np.broadcast_to(self.pull[row], days.shape)
-        return float(self.service.at(cover, days, pull).lost[:, 0] @ WEIGHTS[len(days)])
+        days = days_of(aged, self.bridged_j[row], self.chain_w[row])
+        cover = np.broadcast_to(self.chain_cover[row] * income, days.shape)
+        load = [np.broadcast_to(one[row], days.shape) for one in self.load]
+        return float(self.service.at(cover, days, *load).lost[:, 0] @ WEIGHTS[len(days)])
 
     def by_month(self, row: int) -> Dawns:
         """A row at the stated values, month by month."""
         days = float(self.aged_days[:, row, 0] @ WEIGHTS[len(self.left)])
-        return self.service.by_month(float(self.cover[row, 0]), days, float(self.pull[row, 0]))
+        load = [float(one[row, 0]) for one in self.load]
+        return self.service.by_month(float(self.chain_cover[row, 0]), days, *load)
+
+
+def cover_of(income_w: Array, load_w: Array) -> Array:
+    """Harvests over loads, both W, as shares (R, N)."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        found = income_w / load_w
+    return np.asarray(np.where(load_w > 0, found, np.where(income_w > 0, np.inf, 0)))
 
 
 def days_of(store_j: Array, night_j: Array, load_w: Array) -> Array:
@@ -197,12 +219,22 @@ def harvested(
     order = np.argsort(months, kind="stable")
     idle = _idle(order, too_cold, too_hot)
     stated = _idle(order, *(np.array([x]) for x in feed.stated_idle))[:, 0]
+    leak = leak_of(cell, income.stated_night) if pack.drip is not None else None
     answers = services.of(
         tuple(float(m) for m in np.array(months) / max(sum(months), 1e-300)),
         spread,
         persistence,
         tuple(float(x) for x in stated),
+        Service if leak is None else leak.service,
     )
+    chain_w, bridged_j = load_w, night_j
+    load: tuple[Array, ...] = (_pull(fall_w / 2, load_w, night_j, store_j),)
+    if leak is not None and pack.drip is not None:
+        amps = drain.mean_constant_a + pack.leak_a
+        open_v, drip = (_down_to(pack, of, life.end_depth) for of in (pack.open_v, pack.drip))
+        chain_w, load = taken(open_v, drip, amps, drain.mean_power_w, life.end_depth)
+        # the chain goes through the nights that are stated
+        bridged_j = load_w * (income.night - income.stated_night) * DAY
     return Harvested(
         income_j=income.energy * feed.charge_efficiency * (1 - idle),
         load_w=load_w,
@@ -216,7 +248,9 @@ def harvested(
         hot=too_hot,
         service=answers,
         left=np.ones((1, *load_w.shape)),
-        pull=_pull(fall_w / 2, load_w, night_j, store_j),
+        chain_w=chain_w,
+        bridged_j=bridged_j,
+        load=load,
     )
 
 
@@ -244,20 +278,20 @@ def answered(
         moves = [_moves(one, product) for one in found]
         moved = [(np.zeros(()), np.zeros(()))] * len(found)
         if any(one is not None for one in moves):
-            answers.know_leanings(*_in_one([(one.cover, one.days) for one in found]))
+            answers.know_leanings(*_in_one([(one.chain_cover, one.chain_days) for one in found]))
             moved = [
-                answers.lean(one.cover, one.days, *move) if move is not None else still
+                answers.lean(one.chain_cover, one.chain_days, *move) if move is not None else still
                 for one, move, still in zip(found, moves, moved, strict=True)
             ]
-        covers = [one.cover * np.exp(by) for one, (by, _) in zip(found, moved, strict=True)]
-        places = [(c, one.days, one.pull) for c, one in zip(covers, found, strict=True)]
+        covers = [one.chain_cover * np.exp(by) for one, (by, _) in zip(found, moved, strict=True)]
+        places = [(c, one.chain_days, *one.load) for c, one in zip(covers, found, strict=True)]
         answers.know(*_in_one(places))
         fresh = [answers.at(*place) for place in places]
         found = [replace(one, level=of.level) for one, of in zip(found, fresh, strict=True)]
         found = [replace(one, left=aged(i, one)) for i, one in zip(members, found, strict=True)]
         covers = [np.broadcast_to(c, one.left.shape) for c, one in zip(covers, found, strict=True)]
         places = [
-            (c, one.aged_days, np.broadcast_to(one.pull, c.shape))
+            (c, one.aged_days, *(np.broadcast_to(part, c.shape) for part in one.load))
             for c, one in zip(covers, found, strict=True)
         ]
         answers.know(*_in_one(places))

@@ -21,7 +21,8 @@ class Income:
     """What goes into a store in a day: energy (12, N) J at its terminals, by month.
 
     spread, persistence : (N,) of days. night : (N,) share of a day. stated : the same at the stated
-    values, which the chain is worked out for: months (12,) J, spread, persistence.
+    values, which the chain is worked out for: months (12,) J, spread, persistence. stated_night :
+    a share of a day.
     """
 
     energy: Array
@@ -29,6 +30,7 @@ class Income:
     persistence: Array
     night: Array
     stated: tuple[tuple[float, ...], float, float]
+    stated_night: float
 
 
 def told(harvest: Harvest) -> Mapping[str, Quantity]:
@@ -74,7 +76,7 @@ def income_of(harvest: Harvest, sampler: Sampler) -> Income:
 
     spread, stated_spread = other("spread")
     persistence, stated_persistence = other("persistence")
-    night, _ = other("night")
+    night, stated_night = other("night")
     return Income(
         energy=np.stack(energy) * factor,
         spread=spread,
@@ -85,4 +87,5 @@ def income_of(harvest: Harvest, sampler: Sampler) -> Income:
             stated_spread,
             stated_persistence,
         ),
+        stated_night=min(stated_night, 86400.0) / 86400.0,
     )

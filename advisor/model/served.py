@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import lru_cache
 from typing import Any, Protocol
 
@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from advisor.dataclass import dataclass
 from advisor.model.draws import Array
-from advisor.model.store import FEWEST, MONTH_DAYS, MOST, YEAR_DAYS, Dawns, dawns, gamma_days
+from advisor.model.store import FEWEST, MONTH_DAYS, MOST, YEAR_DAYS, Dawns, Load, dawns, gamma_days
 
 CLASSES, FEW = 6, 4  # of days, of alike chance; where days are much alike
 # logarithms of cover and of store, and the step between places that are worked out up to there from
@@ -61,8 +61,8 @@ class Service:
         self.shape, self.idle = np.array(shape), np.array(idle)
         self.spread, self.persistence = spread, persistence
         self.classes = CLASSES if spread >= ALIKE else FEW
-        self.fine = _Lattice(min(max(spread / ALIKE, 0.25), 1.0))
-        self.rough = _Lattice(ROUGH)
+        self.fine = Lattice(min(max(spread / ALIKE, 0.25), 1.0))
+        self.rough = Lattice(ROUGH)
         self._fine: list[dict[tuple[int, int], tuple[float, float, float]]] = [{} for _ in PULLS]
         self._coarse: dict[tuple[int, int], Array] = {}
         self.told = 0
@@ -94,23 +94,19 @@ class Service:
         except (ValueError, TypeError, KeyError, RecursionError):
             return
         shares = np.concatenate([row[:, 1:] for row in rows]) if rows else np.zeros((0, 2))
-        sound = len(fine) == len(PULLS) and all(np.isfinite(row).all() for row in rows)
+        sound = len(fine) == len(self._fine) and all(np.isfinite(row).all() for row in rows)
         sound = sound and bool(((shares >= 0) & (shares <= 1 + 1e-9)).all())
         if sound and all(of.shape == (14,) and np.isfinite(of).all() for of in coarse.values()):
             self._fine, self._coarse = fine, coarse
             self.told = self.known
 
-    def at(self, cover: Array, store: Array, pull: Array | None = None) -> Fared:
+    def at(self, cover: Array, store: Array, *load: Array) -> Fared:
         """How stores fare where the mean harvest of the year, idle days included, is `cover` loads
-        of a day and the store `store` of them, of one shape; shares of load and of days. `pull`
-        tells by how much more of the mean load a full one carries; between those worked out it is
-        straight. What is not served is told as a part of the lost days, of which it is never
-        more."""
-        probit, part, level = (np.zeros(np.shape(cover)) for _ in range(3))
-        for k, where, share in _pulls(pull, np.shape(cover)):
-            cell = self._near(cover[where], store[where], k)
-            for i, total in enumerate((probit, part, level)):
-                total[where] += share * cell.between({c: self._fine[k][c][i] for c in cell.corners})
+        of a day and the store `store` of them, of one shape; shares of load and of days. `load`
+        tells how it goes with what is held: by how much more of the mean a full one carries;
+        between those worked out it is straight. What is not served is told as a part of the lost
+        days, of which it is never more."""
+        probit, part, level = self._told(cover, store, load)
         lost = np.where(probit > 0, 1.0, 0.0)
         # that of the standard library, as few places are neither safe nor lost
         between = np.abs(probit) < SURE
@@ -144,26 +140,43 @@ class Service:
                 more += told(i) * by
         return moved, more
 
-    def know(self, cover: Array, store: Array, pull: Array | None = None) -> None:
+    def know(self, cover: Array, store: Array, *load: Array) -> None:
         """Work out at once what `at` takes for these places, of one shape: shares of the load and
         counts of days."""
-        for k, where, _ in _pulls(pull, np.shape(cover)):
+        for k, where, _ in _pulls(load[0] if load else None, np.shape(cover)):
             self._near(cover[where], store[where], k)
 
     def know_leanings(self, cover: Array, store: Array) -> None:
         """The same for `lean`, of one shape: shares of the load, counts of days."""
         self._about(cover, store)
 
-    def by_month(self, cover: float, store: float, pull: float = 0.0) -> Dawns:
+    def by_month(self, cover: float, store: float, *load: float) -> Dawns:
         """How one store fares month by month, (1, 12)."""
-        one = np.ones(1)
+        return self._gone_through(
+            cover * np.ones(1),
+            np.clip(store, LEAST_STORE, MOST_STORE) * np.ones(1),
+            Load(pull=load[0] if load else 0.0),
+        )
+
+    def _told(self, cover: Array, store: Array, load: tuple[Array, ...]) -> Sequence[Array]:
+        """(probit of lost days, part of them that is not served, level), shares of 1; see `at`."""
+        totals = [np.zeros(np.shape(cover)) for _ in range(3)]
+        for k, where, share in _pulls(load[0] if load else None, np.shape(cover)):
+            cell = self._near(cover[where], store[where], k)
+            for i, total in enumerate(totals):
+                total[where] += share * cell.between({c: self._fine[k][c][i] for c in cell.corners})
+        return totals
+
+    def _gone_through(self, cover: Array, store: Array, load: Load) -> Dawns:
+        """The chain for stores (B,), shares of the load and days of it."""
+        count = np.ones(len(cover))
         return dawns(
-            cover * self._lit[None],
-            np.clip(store, LEAST_STORE, MOST_STORE) * one,
-            gamma_days(self.spread * one, self.classes),
-            self.persistence * one,
-            self.idle[None],
-            pull=pull,
+            cover[:, None] * self._lit,
+            store,
+            gamma_days(self.spread * count, self.classes),
+            self.persistence * count,
+            np.broadcast_to(self.idle, (len(cover), 12)),
+            load=load,
         )
 
     def _near(self, cover: Array, store: Array, k: int) -> _Cell:
@@ -189,25 +202,8 @@ class Service:
     def _work_out(self, places: list[tuple[int, int]], k: int) -> None:
         if not places:
             return
-        count = np.ones(len(places))
-        cover, store = self.fine.values(places)
-        found = dawns(
-            cover[:, None] * self._lit,
-            store,
-            gamma_days(self.spread * count, self.classes),
-            self.persistence * count,
-            np.broadcast_to(self.idle, (len(places), 12)),
-            pull=PULLS[k],
-        )
-        probit = _probit(found.year(found.lost))
-        lost, unserved = found.year(found.lost), found.year(found.unserved)
-        # lost days fall far faster than straight between places, and what is not served with them
-        part = np.where(lost > 0, np.minimum(unserved / np.where(lost > 0, lost, 1.0), 1.0), 1.0)
-        rest = zip(probit, part, found.year(found.level), strict=True)
-        self._fine[k].update(
-            (place, (float(z), float(u), float(x)))
-            for place, (z, u, x) in zip(places, rest, strict=True)
-        )
+        found = self._gone_through(*self.fine.values(places), Load(pull=PULLS[k]))
+        self._fine[k].update(zip(places, answers(found), strict=True))
 
     def _lean_out(self, places: list[tuple[int, int]]) -> None:
         """Differences by each month's harvest, the spread and the persistence, on a rough grid."""
@@ -241,6 +237,15 @@ class Service:
         beside = np.stack([(z[:, 13] - z[:, 0]) / wider, (z[:, 14] - z[:, 0]) / step], axis=1)
         for place, row in zip(places, np.concatenate([weight, beside], axis=1), strict=True):
             self._coarse[place] = row
+
+
+def answers(found: Dawns) -> list[tuple[float, float, float]]:
+    """What is kept of each store: probit of lost days, part of them that is not served, level."""
+    probit = _probit(found.year(found.lost))
+    lost, unserved = found.year(found.lost), found.year(found.unserved)
+    # lost days fall far faster than straight between places, and what is not served with them
+    part = np.where(lost > 0, np.minimum(unserved / np.where(lost > 0, lost, 1.0), 1.0), 1.0)
+    return list(zip(probit.tolist(), part.tolist(), found.year(found.level).tolist(), strict=True))
 
 
 def _pulls(
@@ -281,11 +286,16 @@ class Services:
         self._first: list[Service] = []
 
     def of(
-        self, shape: tuple[float, ...], spread: float, persistence: float, idle: tuple[float, ...]
+        self,
+        shape: tuple[float, ...],
+        spread: float,
+        persistence: float,
+        idle: tuple[float, ...],
+        made: Callable[..., Service] = Service,
     ) -> Service:
         """The answers for months of this shape (of any mean), spread, persistence and shares of
-        idle days, those that are known among them."""
-        return self._made(shape, spread, persistence, idle)
+        idle days, those that are known among them; `made` makes those of another kind."""
+        return self._made(made, shape, spread, persistence, idle)
 
     def put_away(self) -> None:
         """Keep what has been found beside what the shelf told."""
@@ -293,8 +303,8 @@ class Services:
             if self._shelf is not None and one.known > one.told:
                 self._shelf.write(one.pattern, one.as_text())
 
-    def _make(self, *pattern: Any) -> Service:
-        made = Service(*pattern)
+    def _make(self, kind: Callable[..., Service], *pattern: Any) -> Service:
+        made = kind(*pattern)
         # those of figures that a study moves are too many to keep
         if self._shelf is not None and len(self._first) < FIRST:
             self._first.append(made)
@@ -321,11 +331,14 @@ def _probit(chance: Array) -> Array:
     return np.asarray(ndtri(np.clip(chance, NEVER, 1 - NEVER)))
 
 
-class _Lattice:
+Steps = Sequence[tuple[float, float]]
+
+
+class Lattice:
     """Places of a lattice over the logarithms of cover and store, numbered along each."""
 
-    def __init__(self, step: float) -> None:
-        self.axes = [_numbered(of, step) for of in (COVER_STEPS, STORE_STEPS)]
+    def __init__(self, step: float, axes: Sequence[Steps] = (COVER_STEPS, STORE_STEPS)) -> None:
+        self.axes = [_numbered(of, step) for of in axes]
 
     def numbers(self, cover: Array, store: Array) -> tuple[Array, Array]:
         """Where covers and stores (any shape) lie, by the index of places along each."""
@@ -341,7 +354,7 @@ class _Lattice:
         return np.exp(np.interp(i, n_u, at_u)), np.exp(np.interp(j, n_v, at_v))
 
 
-def _numbered(steps: Sequence[tuple[float, float]], step: float) -> tuple[Array, Array]:
+def _numbered(steps: Steps, step: float) -> tuple[Array, Array]:
     """Ends of the parts of an axis, and their numbers: whole steps, as long as told or shorter."""
     at = np.array([end for end, _ in steps])
     counts = [
@@ -353,7 +366,7 @@ def _numbered(steps: Sequence[tuple[float, float]], step: float) -> tuple[Array,
 class _Cell:
     """The cell of a lattice of logarithms that each of some places lies in."""
 
-    def __init__(self, cover: Array, store: Array, lattice: _Lattice) -> None:
+    def __init__(self, cover: Array, store: Array, lattice: Lattice) -> None:
         u, v = lattice.numbers(cover, store)
         self.i, self.j = np.floor(u).astype(np.intp), np.floor(v).astype(np.intp)
         self.s, self.t = u - self.i, v - self.j

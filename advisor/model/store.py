@@ -9,7 +9,11 @@ an empty and 1 + k for a full one, straight over its charge: so over what it hol
 
     L = sqrt((1 - k)^2 + 4 k x/S)
 
-and a day takes L in the middle between the two dawns, 1 where k is 0.
+and a day takes L in the middle between the two dawns, 1 where k is 0. Any other L is told as a
+table over all that the store holds, nights included. A day then goes by its sun, up to a full
+store, and its night, n of the day, each with L in its middle:
+
+    e = min(S, x + H - (1 - n) L((x + e)/2)),    x' = e - n L((e + x')/2)
 
 S is what is left of the store for that, the nights' load taken off. This is the theory of dams
 (Moran, Austral. J. Appl. Sci. 5 (1954) 116; from memory). H has the month's mean and a gamma
@@ -47,11 +51,12 @@ YEAR_DAYS = 365
 
 PER_DAY, FEWEST, MOST = 2, 16, 120  # levels for a day of load, at least and at most
 BLOCKS = ((300.0, 30), (100.0, 10), (50.0, 5), (0.0, 1))  # days of a step, from a store of days on
-MIDDLE = 4  # rounds of the middle of a day
+MIDDLE, ROUNDS = 4, 2  # rounds of the middle of a day; where its halves are told apart
 TOLD = 100.0  # days of store up to which spells of a month are followed day by day
 NARROW = 1e-3  # spread below which all days are alike
 SAME = 1e-4  # chance by which a year may end otherwise than it began
 YEARS = 12  # after which the answer is that of the last one
+NEVER = 1e9  # days of load, which no day brings
 FAR = 6.5  # standard deviations, beyond which nothing comes
 
 
@@ -72,6 +77,60 @@ class Dawns:
 def _blank(shape: tuple[int, ...], value: float) -> Dawns:
     one, two, three = (np.full(shape, value) for _ in range(3))
     return Dawns(lost=one, unserved=two, level=three)
+
+
+@dataclass(frozen=True, slots=True)
+class Load:
+    """The loads of a day of B stores over the energy that they hold, in mean ones.
+
+    pull : by how much more of it a full store carries, and an empty one less. table : in its place,
+    (B, G), the load at even shares of the energy, empty first; the store is then all of it, what
+    nights take included. night : with it, the share of a day that is dark. finer : times as many
+    levels.
+    """
+
+    pull: float = 0.0
+    table: Array | None = None
+    night: float = 0.0
+    finer: int = 1
+
+    @property
+    def empty(self) -> Array:
+        """Those of empty stores, (B,) shares of a mean load, or one for all."""
+        return np.array([1 - self.pull]) if self.table is None else self.table[:, 0]
+
+    @property
+    def full(self) -> Array:
+        """Those of full ones, (B,) shares of a mean load, or one for all."""
+        return np.array([1 + self.pull]) if self.table is None else self.table[:, -1]
+
+    @property
+    def rounds(self) -> int:
+        """How often the middle of a day is looked for."""
+        return ROUNDS if self.table is not None else MIDDLE if self.pull else 0
+
+    def of(self, some: NDArray[np.intp]) -> Load:
+        """Those of some stores, by their indices (M,)."""
+        return self if self.table is None else replace(self, table=self.table[some])
+
+    def at(self, share: Array, case: NDArray[np.intp]) -> Array:
+        """Those of stores (T,) that hold shares (..., T), as shares of a mean load."""
+        if self.table is None:
+            return np.asarray(np.sqrt((1 - self.pull) ** 2 + 4 * self.pull * share))
+        last = self.table.shape[1] - 1
+        place = share * last
+        low = np.minimum(place.astype(np.intp), last - 1)
+        flat = self.table.ravel()
+        first = case * (last + 1) + low
+        return np.asarray(flat[first] + (flat[first + 1] - flat[first]) * (place - low))
+
+    def levels(self, store: Array) -> NDArray[np.intp]:
+        """Steps of the grid for stores (B,), counts of days or of blocks of them."""
+        per, few, most = (self.finer * count for count in (PER_DAY, FEWEST, MOST))
+        return np.clip(np.ceil(per * store), few, most).astype(np.intp)
+
+
+STEADY = Load()
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +181,7 @@ def dawns(
     idle: Array,
     levels: NDArray[np.intp] | None = None,
     same: float = SAME,
-    pull: float = 0.0,
+    load: Load = STEADY,
 ) -> Dawns:
     """How B stores fare over the year, in the long run.
 
@@ -131,26 +190,30 @@ def dawns(
     cover : (B, 12) mean harvest of a day that is not idle, in loads of a day. store : (B,) days of
     load. persistence : (B,). idle : (B, 12) share of idle days. levels : (B,) steps of the grid,
     from the store when absent. same : chance by which a year may end otherwise than it began.
-    pull : by how much more of the mean load a full store carries, and an empty one less.
     """
     out = _blank(cover.shape, np.nan)
     left = np.ones(len(store), dtype=bool)
     if days.spread is not None and levels is None:
-        left = ~_surely(out, cover, store, days.spread, persistence, idle, 1 + pull)
+        left = ~_surely(out, cover, store, days.spread, persistence, idle, load.full)
     for least, block in BLOCKS:
         # spells are followed day by day as far as they tell
-        of = np.flatnonzero(left & (store >= np.where(idle.any(axis=1), max(least, TOLD), least)))
+        followed = np.where(idle.any(axis=1), TOLD, 0.0)
+        if load.table is not None:
+            followed = np.full(len(store), BLOCKS[0][0])
+        of = np.flatnonzero(left & (store >= np.maximum(least, followed)))
         if block > 1 and len(of) and days.spread is not None:
             left[of] = False
             its = Days(days.values[of], days.chances, days.spread[of])
-            own = cover[of], store[of], its, persistence[of], idle[of]
-            some = _by_block(block, *own, same, pull)
+            its_load = load.of(of)
+            beyond = np.maximum(store[of] - its_load.night * its_load.full, 0.0)
+            own = cover[of], beyond, its, persistence[of], idle[of]
+            some = _by_block(block, *own, same, its_load)
             for name in ("lost", "unserved", "level"):
                 getattr(out, name)[of] = getattr(some, name)
     if levels is None:
-        levels = np.clip(np.ceil(PER_DAY * store), FEWEST, MOST).astype(np.intp)
+        levels = load.levels(store)
     steps = MONTH_DAYS
-    cases = (cover, store, days, persistence, idle, levels, steps, pull)
+    cases = (cover, store, days, persistence, idle, levels, steps, load)
     _settle(out, np.flatnonzero(left), cases, same)
     return out
 
@@ -162,7 +225,7 @@ def _surely(
     spread: Array,
     persistence: Array,
     idle: Array,
-    load: float,
+    load: Array,
 ) -> NDArray[np.bool_]:
     """Fill in the rows (B,) whose store no year can empty, nor draw down for good; which they are.
 
@@ -172,6 +235,7 @@ def _surely(
     runs = (1 + persistence) / (1 - persistence)
     busy = (1 - idle) * MONTH_DAYS
     deviation = np.sqrt((cover**2 * spread[:, None] ** 2 * runs[:, None] * busy).sum(axis=1))
+    load = load[:, None]
     moves = np.stack([-load * idle * MONTH_DAYS, (cover - load) * busy], axis=2)
     twice = np.tile(moves.reshape(len(store), -1), 2)
     path = np.concatenate([np.zeros((len(store), 1)), np.cumsum(twice, axis=1)], axis=1)
@@ -192,7 +256,7 @@ def _by_block(
     persistence: Array,
     idle: Array,
     same: float,
-    pull: float,
+    load: Load,
 ) -> Dawns:
     """The same by blocks of days, months of thirty days; arrays as for `dawns`."""
     from scipy.special import gammainc
@@ -203,7 +267,7 @@ def _by_block(
     runs = block + 2 * ((block - lag) * persistence[:, None] ** lag).sum(axis=1)
     square = spread**2 * runs
     ends = persistence * ((1 - persistence**block) / (1 - persistence)) ** 2
-    levels = np.clip(np.ceil(PER_DAY * store / block), FEWEST, MOST).astype(np.intp)
+    levels = load.levels(store / block)
     steps = np.full(12, 30 // block)
     wide = gamma_days(np.sqrt(square) / block, len(days.chances))
     blocks = (
@@ -214,17 +278,17 @@ def _by_block(
         idle,
         levels,
         steps,
-        pull,
+        replace(load, night=0.0),
     )
     found = _blank(cover.shape, np.nan)
     _settle(found, np.arange(len(store)), blocks, same)
     # of an empty store a day is lost where it brings less than the load, and lacks the rest of it
     shape = spread[:, None] ** -2.0
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        edge = np.minimum(shape * (1 - pull) / cover, 1e300)
+        edge = np.minimum(shape * load.empty[:, None] / cover, 1e300)
         below, part = gammainc(shape, edge), gammainc(shape + 1, edge)
     below, part = (np.where(cover > 0, one, 1.0) for one in (below, part))
-    lacking = idle + (1 - idle) * np.maximum(below - cover / (1 - pull) * part, 0.0)
+    lacking = idle + (1 - idle) * np.maximum(below - cover / load.empty[:, None] * part, 0.0)
     often = idle + (1 - idle) * below
     with np.errstate(divide="ignore", invalid="ignore"):
         each = np.where(lacking > 0, often / lacking, 1.0)
@@ -232,7 +296,7 @@ def _by_block(
     return replace(found, lost=lost)
 
 
-_Case = tuple[Array, Array, Days, Array, Array, NDArray[np.intp], NDArray[np.int_], float]
+_Case = tuple[Array, Array, Days, Array, Array, NDArray[np.intp], NDArray[np.int_], Load]
 
 
 def _settle(out: Dawns, left: NDArray[np.intp], cases: _Case, same: float) -> None:
@@ -269,11 +333,13 @@ class _Chain:
         idle: Array,
         levels: NDArray[np.intp],
         steps: NDArray[np.int_],
-        pull: float,
+        load: Load,
         of: NDArray[np.intp],
     ) -> None:
-        self.steps, self.pull = steps, pull
+        self.steps, self.load = steps, load.of(of)
         self.cover, self.store, self.idle = cover[of], store[of], idle[of]
+        # at dawn, behind a night
+        self.most = np.maximum(self.store - load.night * self.load.full, self.store * 1e-3)
         self.levels = levels[of]
         self.sizes = self.levels + 1
         self.starts = np.concatenate([[0], np.cumsum(self.sizes)[:-1]])
@@ -318,7 +384,7 @@ class _Chain:
                 total /= self.steps[m]
                 found.lost[:, m] += self.by_case((lost * total).sum(axis=0))
                 found.unserved[:, m] += self.by_case((unserved * total).sum(axis=0))
-                found.level[:, m] += self.by_case(self.x * total.sum(axis=0)) / self.store
+                found.level[:, m] += self.by_case(self.x * total.sum(axis=0)) / self.most
         return p, found
 
     def _month(self, m: int) -> list[tuple[int, Any, Array, Array]]:
@@ -357,17 +423,39 @@ class _Chain:
 
     def _load(self, x: Array) -> Array:
         """The load of a day of which the store holds x (..., T) on average, in mean ones."""
-        share = np.clip(x / self.store[self.case], 0.0, 1.0)
-        return np.asarray(np.sqrt((1 - self.pull) ** 2 + 4 * self.pull * share))
+        return self.load.at(np.clip(x / self.store[self.case], 0.0, 1.0), self.case)
+
+    def _dawn(self, harvest: Array) -> Array:
+        """Where days of harvests (..., T) come to, below nothing too, by the levels at dawn."""
+        x, whole, night = self.x, self.store[self.case], self.load.night
+        bright = x + harvest
+        dusk = bright - (1 - night) * self._load(x)
+        for _ in range(self.load.rounds):
+            dusk = bright - (1 - night) * self._load((x + dusk) / 2)
+        if not night:
+            return np.asarray(dusk)
+        dusk = np.minimum(dusk, whole)
+        dawn = dusk - night * self._load(dusk)
+        for _ in range(self.load.rounds):
+            dawn = dusk - night * self._load((dusk + dawn) / 2)
+        return np.asarray(dawn)
+
+    def _short(self) -> Array:
+        """What a day has to bring at least for the load to be carried, (T,), by the levels."""
+        if not self.load.night:
+            # what ends the day just empty
+            return np.asarray(self._load(self.x / 2) - self.x)
+        night, whole = self.load.night, self.store[self.case]
+        dusk = night * self._load(np.zeros(len(self.x)))
+        for _ in range(MIDDLE):
+            dusk = night * self._load(dusk / 2)
+        short = dusk - self.x + (1 - night) * self._load((self.x + dusk) / 2)
+        return np.asarray(np.where(dusk > whole, NEVER, short))
 
     def _split(self, harvest: Array) -> tuple[NDArray[np.intp], Array, Array]:
         """Of harvests (B, K) in days of load: the level below where each comes to, the share that
         goes above it, and what is lacking there; (K, T) each."""
-        x, brought = self.x, harvest.T[:, self.case]
-        then = x + brought - self._load(x)
-        for _ in range(MIDDLE if self.pull else 0):
-            then = x + brought - self._load((x + then) / 2)
-        to = then / self.width
+        to = self._dawn(harvest.T[:, self.case]) / self.width
         # of what meets a level but for rounding nothing goes to the next
         low = np.floor(to + 1e-9)
         part = np.clip(to - low, 0.0, 1.0)
@@ -377,8 +465,7 @@ class _Chain:
     def _lost(self, cover: Array) -> Array:
         """Chance that the load is not carried, by class and level, (K, T), on a day of a mean
         harvest (T,)."""
-        # what ends the day just empty
-        short = self._load(self.x / 2) - self.x
+        short = self._short()
         lacking = np.maximum(short, 0.0)
         if self.spread is None:
             return np.asarray((cover * self.values.T[:, self.case] < lacking - 1e-9) * 1.0)

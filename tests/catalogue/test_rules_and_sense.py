@@ -94,9 +94,6 @@ ODD_PRODUCTS: dict[str, str | list[str]] = {
     "storage within what the cells state": (
         "crate-call:before-use.winter-store.environment=[{at: 95 degC, share: 1}]"
     ),
-    "a store whose leak goes little with its voltage": (
-        "crate-call:supply-options.cells=[{cell: sc-drum}]"
-    ),
     "a sleep state that draws little while nobody uses the product": (
         "crate-call:before-use.winter-store.state=ram-kept"
     ),

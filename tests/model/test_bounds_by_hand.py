@@ -26,8 +26,8 @@ from advisor.model.served import (
     NEVER,
     PULLS,
     STORE_STEPS,
+    Lattice,
     Service,
-    _Lattice,
     _pulls,
     shifted,
 )
@@ -419,7 +419,7 @@ def test_between_pulls_it_is_straight_and_beyond_them_held() -> None:
 @pytest.mark.parametrize("step", [0.25, 1.0, 5])
 def test_places_of_a_lattice_are_evenly_apart_between_its_ends(step: float) -> None:
     """No step of logarithms is wider than told, and one fewer would be."""
-    lattice = _Lattice(step)
+    lattice = Lattice(step)
     for axis, steps in enumerate((COVER_STEPS, STORE_STEPS)):
         at, n = lattice.axes[axis]
         assert at.tolist() == [end for end, _ in steps]

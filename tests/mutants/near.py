@@ -51,6 +51,7 @@ ALSO = {
     "advisor/model/gating.py": ("test_rails",),
     "advisor/model/harvest.py": ("test_store", "test_limits"),
     "advisor/model/income.py": ("test_store", "test_limits"),
+    "advisor/model/leaking.py": ("test_leaking_store",),
     "advisor/model/served.py": ("test_store", "test_limits"),
     "advisor/model/addon_set.py": ("test_companions", "test_addons_by_hand"),
     "advisor/model/asleep.py": ("test_calendar", "test_leakage", "test_tables"),
