@@ -121,7 +121,7 @@ def test_an_ideal_budget_has_its_figures_for_every_draw(tmp_path: Path) -> None:
 
 
 def test_what_another_harvest_or_store_would_lose_is_of_that_alone() -> None:
-    """Of 6 J with half left by age, 1 J for nights and a load of a day of 1 J: 2 days; twice the
+    """Of 6 J with half left by age, 1 J to bridge and a load of a day of 1 J: 2 days; twice the
     store leaves 5."""
     asked: list[tuple[float, float, float]] = []
 
@@ -132,10 +132,10 @@ def test_what_another_harvest_or_store_would_lose_is_of_that_alone() -> None:
     of = some(
         store_j=np.array([[9.0], [6.0]]),
         left=np.full((1, 2, 1), 0.5),
-        night_j=np.ones((2, 1)),
-        load_w=np.full((2, 1), 1 / 86400),
-        cover=np.array([[9.0], [1.5]]),
-        pull=np.array([[9.0], [0.2]]),
+        bridged_j=np.ones((2, 1)),
+        chain_w=np.full((2, 1), 1 / 86400),
+        chain_cover=np.array([[9.0], [1.5]]),
+        load=(np.array([[9.0], [0.2]]),),
         service=some(at=at),
     )
     assert Harvested.again(of, 1) == pytest.approx(0.25)
