@@ -225,7 +225,7 @@ def harvested(
         spread,
         persistence,
         tuple(float(x) for x in stated),
-        Service if leak is None else leak.service,
+        Service if leak is None else leak,
     )
     chain_w, bridged_j = load_w, night_j
     load: tuple[Array, ...] = (_pull(fall_w / 2, load_w, night_j, store_j),)

@@ -66,7 +66,7 @@ class Leak:
     amps: tuple[float, ...]
     night: float
 
-    def service(
+    def __call__(
         self, shape: tuple[float, ...], spread: float, persistence: float, idle: tuple[float, ...]
     ) -> Service:
         """The chain's answers for a store that leaks so; see `Service`."""

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from advisor.model.leaking import Leak, taken
+from advisor.model.served import Services
 from advisor.model.store import MONTH_DAYS, YEAR_DAYS
 
 ONE = np.ones((1, 1))
@@ -94,7 +95,7 @@ def told(one: Capacitor) -> float:
     amps, watts = one.amps * ONE, one.watts * ONE
     mean, place = taken(down, one.leaks(down), amps, watts, depth * ONE)
     days = store / (mean * 86400)
-    service = leak.service(one.months, one.spread, one.persistence, one.spells)
+    service = leak(one.months, one.spread, one.persistence, one.spells)
     return float(service.at(one.harvest / (mean * 86400), days, *place).lost[0, 0])
 
 
@@ -147,12 +148,16 @@ def test_corners_that_are_worked_out_do_not_depend_on_what_is_asked() -> None:
     pattern = DARK, one.spread, one.persistence, one.spells
     places = [np.array([[0.6, 0.7]]), np.array([[0.1, 0.5]]), np.array([[0.3, 0.2]])]
     cover, days = np.array([[2.0, 5.0]]), np.array([[4.0, 3.0]])
-    together = leak.service(*pattern).at(cover, days, *places).lost
+    together = leak(*pattern).at(cover, days, *places).lost
     for n in range(2):
         few = [of[:, n : n + 1] for of in (cover, days, *places)]
-        assert leak.service(*pattern).at(*few).lost[0, 0] == together[0, n]
+        assert leak(*pattern).at(*few).lost[0, 0] == together[0, n]
+    # equal curves share their answers
+    shared = Services()
+    assert shared.of(*pattern, leak) is shared.of(*pattern, replace(leak))
+    assert shared.of(*pattern, leak) is not shared.of(*pattern)
     # and learned again from what was kept
-    first, again = leak.service(*pattern), leak.service(*pattern)
+    first, again = leak(*pattern), leak(*pattern)
     first.at(cover, days, *places)
     again.learn(first.as_text().encode())
     assert again.known == first.known > 0
