@@ -26,6 +26,7 @@ from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.marches import Marches
 from advisor.decide.ranks import DIGITS
 from advisor.figures import Path
+from advisor.model.draws import Known
 from advisor.model.money import price_at
 
 Key = Callable[[float], Hashable]  # a property of a decision at a place
@@ -99,6 +100,7 @@ class Along:
         # prices are told from the catalogue, which such a lever leaves as it is
         self._counts = lever.path == Path(product.product).child("cost", "units")
         self._marches = Marches(base.stated.marches.services)
+        self._known: Known = {}
         self._off: dict[str, _Means] = {}
         for candidate in base.candidates:
             if candidate.drawn is not None:
@@ -123,7 +125,8 @@ class Along:
             self.catalogue, self.product, [self.lever.assignment(place)]
         )
         some = catalogue.only(parts) if parts else catalogue
-        found = evaluate(some, product, draws, self.base.seed, marches=self._marches)
+        seed = self.base.seed
+        found = evaluate(some, product, draws, seed, marches=self._marches, known=self._known)
         self._found[place, parts, draws] = found
         return found
 

@@ -16,13 +16,15 @@ from advisor.catalogue.schema_product import Product
 from advisor.dataclass import dataclass
 from advisor.decide.along import Along, Offer
 from advisor.decide.builds import Build
-from advisor.decide.cautions import cautions_of
+from advisor.decide.cautions import cautions
 from advisor.decide.evaluate import Evaluation, evaluate
 from advisor.decide.left_out import LeftOut
 from advisor.decide.marches import Marches
 from advisor.decide.missing import fill_missing
+from advisor.decide.workers import over_workers
 from advisor.faults import Fault, FaultError
 from advisor.figures import Path
+from advisor.model.packs import Feed
 from advisor.model.served import Services
 from advisor.stages import Progress, begin
 from advisor.studies.asked import unknown_parts
@@ -264,27 +266,27 @@ def outlook(
         span(found, text) if equals else _standing(catalogue, product, found, span(found, None))
         for found, (_, equals, text) in zip(levers, asked, strict=True)
     ]
-    made = []
     begin(progress, "going along figures")
-    builds = [c.best for c in now.candidates]
-    for n, (found, reach) in enumerate(zip(levers, ends, strict=True)):
+    done: list[int] = []
+    some = tuple(sorted(c.part.part for c in now.candidates[:among])) if among else ()
 
-        def tell(done: int, total: int, n: int = n) -> None:
-            if progress is not None:
-                progress(n * total + done, len(levers) * total)
+    def tell(k: int, total: int) -> None:
+        if progress is not None:
+            progress(len(done) * total + k, len(levers) * total)
 
-        places = grid(reach, points, found.whole, found.now)
-        made.append(
-            _along(
-                Along(catalogue, product, found, now, few, near),
-                places,
-                parts,
-                tuple(sorted(c.part.part for c in now.candidates[:among])) if among else (),
-                tell,
-                builds,
-                steps,
-            )
-        )
+    def along_one(n: int) -> tuple[LeverOutlook, dict[tuple[str, tuple[str, ...]], Feed]]:
+        found, builds = levers[n], list[Build]()
+        line = Along(catalogue, product, found, now, few, near)
+        at = grid(ends[n], points, found.whole, found.now)
+        one = _along(line, at, parts, some, tell, builds, steps)
+        return one, {(b.assessed.feed.name, b.addons): b.assessed.feed for b in builds}
+
+    # levers share nothing: each may have a worker of its own
+    put_away = now.stated.marches.services.put_away
+    each = over_workers(along_one, len(levers), jobs, done.append, put_away)
+    used = [(c.best.addons, c.best.assessed.feed) for c in now.candidates]
+    used += [(addons, feed) for _, here in each for (_, addons), feed in here.items()]
+    beside = [catalogue.addons[name] for names, _ in used for name in names]
     target = product.life_target
     return Outlook(
         product=product.product,
@@ -295,8 +297,8 @@ def outlook(
         currency=now.own_cost.currency,
         life_target_s=None if target is None else target.nominal,
         ranking=tuple(c.part.part for c in now.candidates),
-        levers=tuple(made),
-        cautions=cautions_of(builds, catalogue, now.figures.hottest),
+        levers=tuple(one for one, _ in each),
+        cautions=cautions([feed for _, feed in used], now.figures.hottest, beside),
         left_out=now.left_out,
         warnings=moving_warnings(now, whole),
     )
