@@ -274,6 +274,10 @@ def outlook(
         if progress is not None:
             progress(len(done) * total + k, len(levers) * total)
 
+    def through(n: int) -> None:
+        done.append(n)
+        tell(0, 1)
+
     def along_one(n: int) -> tuple[LeverOutlook, dict[tuple[str, tuple[str, ...]], Feed]]:
         found, builds = levers[n], list[Build]()
         line = Along(catalogue, product, found, now, few, near)
@@ -281,13 +285,11 @@ def outlook(
         one = _along(line, at, parts, some, tell, builds, steps)
         return one, {(b.assessed.feed.name, b.addons): b.assessed.feed for b in builds}
 
-    # levers share nothing: each may have a worker of its own
-    put_away = now.stated.marches.services.put_away
-    each = over_workers(along_one, len(levers), jobs, done.append, put_away)
+    end = now.stated.marches.services.put_away
+    each = over_workers(along_one, len(levers), jobs, through, end)
     used = [(c.best.addons, c.best.assessed.feed) for c in now.candidates]
     used += [(addons, feed) for _, here in each for (_, addons), feed in here.items()]
     beside = [catalogue.addons[name] for names, _ in used for name in names]
-    target = product.life_target
     return Outlook(
         product=product.product,
         seed=seed,
@@ -295,7 +297,7 @@ def outlook(
         place_draws=min(draws, few),
         invented=invented(now),
         currency=now.own_cost.currency,
-        life_target_s=None if target is None else target.nominal,
+        life_target_s=None if product.life_target is None else product.life_target.nominal,
         ranking=tuple(c.part.part for c in now.candidates),
         levers=tuple(one for one, _ in each),
         cautions=cautions([feed for _, feed in used], now.figures.hottest, beside),

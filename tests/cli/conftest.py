@@ -55,7 +55,9 @@ def studied_once(monkeypatch: pytest.MonkeyPatch) -> None:
         study = getattr(module, name)
 
         def found(*inputs: Any, progress: object = None, **options: Any) -> Any:
-            key = (name, pickle.dumps((inputs, sorted(options.items()))))
+            # where answers of stores are kept changes none
+            told = sorted((k, value) for k, value in options.items() if k != "services")
+            key = (name, pickle.dumps((inputs, told)))
             if key not in _FOUND:
                 _FOUND[key] = study(*inputs, progress=progress, **options)
             return _FOUND[key]
