@@ -204,13 +204,13 @@ class Line(Scans):
         stands = self.deciding.stands().lead
         if (leads >= stands - 1e-9).all() and leads[-1] > stands + LITTLE:
             return False
-        scanned, builds, raw = self._last
-        raw = raw[:, np.isin(scanned, places)]
+        _, builds, raw = self._last
         now = self.lever.now
         assert now is not None
         there = self._raw(builds, np.array([now]), COARSE)
         with np.errstate(invalid="ignore"):
             moved = np.where(raw == there, 0.0, np.abs(raw - there))
+        # on either side: a limit may rule all out where scores hardly move
         most = float(np.nan_to_num(moved, nan=np.inf).max(initial=0.0))
         # a price of another number of pieces than is bought; a lead time is limited unscanned
         money = self.lever.path.keys[:2] == ("price", "breaks")
