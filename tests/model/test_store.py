@@ -301,3 +301,27 @@ def test_chances_are_those_of_the_normal_distribution() -> None:
     assert inside.sum() > 10
     assert lost[inside] == pytest.approx(ndtr(probit)[inside], rel=1e-13)
     assert (lost[~inside] == np.round(ndtr(probit)[~inside])).all()
+
+
+@pytest.mark.parametrize("spread", [0.3, 0.6])
+def test_between_places_of_the_lattice_days_are_lost_as_by_the_chain(spread: float) -> None:
+    """Places drawn over cover and store where 0.2 to 10 % of the days are lost, against the chain
+    gone through at each of them. Straight lines err to the low side, most where few are lost."""
+    rng = np.random.default_rng(4)
+    by_month = np.array((0.9, 1.6, 2.7, 3.9, 4.8, 5.3, 5.4, 4.7, 3.4, 2.0, 1.1, 0.7))
+    service = Service(tuple(by_month / by_month.mean()), spread, 0.4, (0.0,) * 12)
+    cover = np.exp(rng.uniform(np.log(0.9), np.log(6.0), 300))
+    store = np.exp(rng.uniform(np.log(0.8), np.log(60.0), 300))
+    shares = by_month / (by_month @ MONTH_DAYS / YEAR_DAYS)
+    ones = np.ones(300)
+    days = gamma_days(spread * ones, service.classes)
+    found = dawns(cover[:, None] * shares, store, days, 0.4 * ones, np.zeros((300, 12)))
+    lost = found.year(found.lost)
+    some = (lost > 0.002) & (lost < 0.1)
+    assert some.sum() > 40
+    off = service.at(cover[some], store[some]).lost / lost[some] - 1
+    tenth, middle = np.percentile(off, [10, 50])
+    assert tenth > -0.07
+    assert -0.015 < middle < 0.005
+    assert off.min() > -0.3
+    assert off.max() < 0.03
