@@ -78,8 +78,11 @@ def test_no_build_is_missed_on_the_shipped_parts_in_other_products(
         f"cost.unit-cost-limit={limit.nominal * between(0.7, 1.3):.3g}",
     ]
     for task in product.workload:
-        assert isinstance(task.every, Quantity)
-        changes.append(f"workload.{task.task}.every={task.every.nominal * between(0.2, 5):.4g} s")
+        each = {"": task.every} if isinstance(task.every, Quantity) else task.every
+        assert each is not None
+        for time, every in each.items():
+            path = f"workload.{task.task}.every{time and '.'}{time}"
+            changes.append(f"{path}={every.nominal * between(0.2, 5):.4g} s")
     moved, changed = with_changes(catalogue, product, [f"{name}:{one}" for one in changes])
     some = moved.only([str(p) for p in rng.choice(sorted(moved.parts), 3, replace=False)])
     assert max(lost(some, changed, monkeypatch), default=0.0) <= LOST
