@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -193,3 +194,16 @@ def test_builds_that_went_through_all_draws_stand_by_what_they_came_to() -> None
         assert others == sorted(others, reverse=True)
         several += len(set(others)) > 1
     assert several
+
+
+def test_parts_of_which_no_build_has_a_price_are_set_aside_for_it() -> None:
+    """No cell of the product has one: what packs lack is told of every part that would stand."""
+    catalogue, product = load("barrel-tag")
+    stood = {c.part.part for c in evaluate(catalogue, product).candidates}
+    cells = {name: replace(cell, price=None) for name, cell in catalogue.cells.items()}
+    found = evaluate(replace(catalogue, cells=cells), product)
+    lacking = tuple(f"{o.cell}:price" for o in product.supply_options.cells)
+    assert found.candidates == ()
+    told = [found.set_aside[name] for name in sorted(stood)]
+    assert told
+    assert all(mine and set(mine) <= set(lacking) for mine in told)
