@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from itertools import chain
 
 from advisor.catalogue.levers import Lever
 from advisor.decide.closing import Tip
 from advisor.decide.leading import Ask, Deciding
-from advisor.decide.workers import over_workers
+from advisor.decide.workers import over_groups
 from advisor.stages import Progress, begin
 
 # Share of the change needed by which a value may lie beyond it.
@@ -38,21 +37,15 @@ def least_digits(
     for n, (lever, _) in enumerate(found):
         own = lever.path.document if deciding.of_part(lever) else f"{n}"
         groups.setdefault(own, []).append(n)
-    some = list(groups.values())
-    told = 0
 
-    def tell(k: int) -> None:
-        nonlocal told
-        told += len(some[k])
+    def tell(count: int) -> None:
         if progress is not None:
-            progress(told, len(found))
+            progress(count, len(found))
 
-    def work(k: int) -> list[float]:
-        return _together(deciding.apart(), [found[n] for n in some[k]])
+    def work(group: Sequence[int]) -> list[float]:
+        return _together(deciding.apart(), [found[n] for n in group])
 
-    out = over_workers(work, len(some), jobs, tell, deciding.put_away)
-    by_tip = dict(zip(chain(*some), chain(*out), strict=True))
-    return [by_tip[n] for n in range(len(found))]
+    return over_groups(work, list(groups.values()), jobs, tell, deciding.put_away)
 
 
 def _together(deciding: Deciding, found: Sequence[tuple[Lever, Tip]]) -> list[float]:

@@ -28,7 +28,7 @@ from advisor.decide.line import Line
 from advisor.decide.looks import scanned_together
 from advisor.decide.ranks import DIGITS
 from advisor.decide.scans import COARSE
-from advisor.decide.workers import over_workers
+from advisor.decide.workers import over_groups
 from advisor.model.draws import Array
 
 # Where the lead may be lost between two places, so many intervals are put there, and so often.
@@ -78,46 +78,22 @@ def nearest_tips(
         for k in range(0, len(some), SIDE_BY_SIDE)
     ]
 
-    def look(k: int) -> list[FirstLook]:
-        return _first(deciding.apart(), [levers[n] for n in looks[k]], points)
+    def look(group: Sequence[int]) -> list[FirstLook]:
+        return _first(deciding.apart(), [levers[n] for n in group], points)
 
-    end = deciding.put_away
-    found = over_workers(look, len(looks), jobs, None, end)
-    first = {
-        n: one
-        for some, each in zip(looks, found, strict=True)
-        for n, one in zip(some, each, strict=True)
-    }
-    # those of one part are decided in common passes
-    searches = [groups[part] for part in groups if part] + [[n] for n in groups.get("", ())]
-    told = 0
+    first = over_groups(look, looks, jobs, None, deciding.put_away)
 
-    def tell(k: int) -> None:
-        nonlocal told
-        told += len(searches[k])
-        if done is not None:
-            done(told)
-
-    def search(k: int) -> list[Changes]:
+    def search(group: Sequence[int]) -> list[Changes]:
         here = deciding.apart()
-        lines = [_begun(here, levers[n][0], first[n]) for n in searches[k]]
+        lines = [_begun(here, levers[n][0], first[n]) for n in group]
         return _run(
             here,
-            [
-                _both(line, first[n].ends, points)
-                for line, n in zip(lines, searches[k], strict=True)
-            ],
+            [_both(line, first[n].ends, points) for line, n in zip(lines, group, strict=True)],
         )
 
-    each = over_workers(search, len(searches), jobs, tell, end)
-    out = dict(
-        zip(
-            (n for some in searches for n in some),
-            (one for some in each for one in some),
-            strict=True,
-        )
-    )
-    return [out[n] for n in range(len(levers))]
+    # those of one part are decided in common passes
+    searches = [groups[part] for part in groups if part] + [[n] for n in groups.get("", ())]
+    return over_groups(search, searches, jobs, done, deciding.put_away)
 
 
 @dataclass(frozen=True, slots=True)

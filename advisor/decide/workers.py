@@ -57,6 +57,38 @@ def over_workers(
     return [out[n] for n in range(count)]
 
 
+def over_groups(
+    work: Callable[[Sequence[int]], Sequence[Found]],
+    groups: Sequence[Sequence[int]],
+    jobs: int = 1,
+    done: Done | None = None,
+    after: Callable[[], None] = lambda: None,
+) -> list[Found]:
+    """`work` of groups of numbers, which together are 0, 1, ... up to their count, in the order of
+    the numbers; a group is a piece.
+
+    Parameters
+    ----------
+    work : gives one for each number of a group. jobs, after : as for `over_workers`. done : told
+        how many numbers are through.
+    """
+    through = 0
+
+    def tell(k: int) -> None:
+        nonlocal through
+        through += len(groups[k])
+        if done is not None:
+            done(through)
+
+    each = over_workers(lambda k: work(groups[k]), len(groups), jobs, tell, after)
+    out = {
+        n: one
+        for group, found in zip(groups, each, strict=True)
+        for n, one in zip(group, found, strict=True)
+    }
+    return [out[n] for n in range(len(out))]
+
+
 def _may_fork() -> bool:
     if sys.platform != "linux":
         return False

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from advisor.catalogue.shipped import load
-from advisor.decide.workers import cores, over_workers
+from advisor.decide.workers import cores, over_groups, over_workers
 from advisor.present.machine import to_json
 from advisor.studies.tipping import tipping
 
@@ -64,7 +64,7 @@ def test_what_a_killed_worker_had_is_done_here() -> None:
 # tells the processes of its workers, which would be at it for a minute
 LONG = """
 import os, sys, time
-from advisor.decide.workers import over_workers
+from advisor.decide.workers import over_groups, over_workers
 def work(n):
     os.write(1, f"{os.getpid()}\\n".encode())
     time.sleep(60)
@@ -120,3 +120,14 @@ def test_tips_are_the_same_bytes_over_any_number_of_workers() -> None:
         tip for tip in tipping(*inputs, paths, draws=300, jobs=2).levers if tip.path == paths[0]
     ]
     assert list(alone) == both
+
+
+@pytest.mark.parametrize("jobs", [1, 2])
+def test_what_comes_of_groups_stands_in_the_order_of_their_numbers(jobs: int) -> None:
+    told: list[int] = []
+    groups = [[3, 0], [1], [4, 2]]
+    found = over_groups(lambda group: [10 * n for n in group], groups, jobs, told.append)
+    assert found == [0, 10, 20, 30, 40]
+    assert sorted(told) == told
+    assert (len(told), told[-1]) == (3, 5)
+    assert over_groups(lambda group: [], [], jobs) == []
