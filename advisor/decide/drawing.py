@@ -22,7 +22,7 @@ from advisor.decide.costs import part_cost, with_addons
 from advisor.decide.limits import figures_read, kept
 from advisor.decide.marches import Marches
 from advisor.decide.sides import part_side
-from advisor.decide.stage import Begun, Stage, stage
+from advisor.decide.stage import Begun, Stage
 from advisor.decide.value import Criterion, weights
 from advisor.model.companions import fitted, with_companions
 from advisor.model.draws import Array, Sampler, Trace
@@ -127,14 +127,11 @@ def draw_builds(
     sizes = _sizes(product, draws)
     marches = marches or Marches(kept=0)
     traces: list[Trace] = [{} for _ in sizes]
+    passes = begun or Begun()
 
     def one(chunk: int) -> list[Drawn]:
         kept = None if trace is None else traces[chunk]
-        if begun is not None and kept is None and not chunk:
-            here = begun.stage(catalogue, product, sizes[chunk], seed, marches)
-        else:
-            known = None if chunk or begun is None else begun.known
-            here = stage(catalogue, product, sizes[chunk], seed, chunk, kept, marches, known)
+        here = passes.stage(catalogue, product, sizes[chunk], seed, marches, chunk, kept)
         return _chunk(here, builds, criteria)
 
     done: list[list[Drawn]] = []
@@ -160,10 +157,7 @@ def draw_currents(
     """Mean current at the pack of each of some builds, (draws,) A; see `draw_builds`."""
     out: list[list[Array]] = [[] for _ in builds]
     for chunk, size in enumerate(_sizes(product, draws)):
-        if chunk:
-            here = stage(catalogue, product, size, seed, chunk, marches=marches)
-        else:
-            here = begun.stage(catalogue, product, size, seed, marches)
+        here = begun.stage(catalogue, product, size, seed, marches, chunk)
         for group in _groups(here, builds):
             for members, made in _prepared(here, [builds[i] for i in group]):
                 for i, current in zip(members, made.battery_a, strict=True):

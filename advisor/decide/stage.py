@@ -159,8 +159,16 @@ class Begun:
         draws: int,
         seed: int,
         marches: Marches,
+        chunk: int = 0,
+        trace: Trace | None = None,
     ) -> Stage:
-        """The stage of so many first draws; see `stage`."""
+        """The stage of a chunk of so many draws, that of the first ones opened once; see `stage`.
+
+        What is traced is taken anew, as a figure that was read before leaves no trace.
+        """
+        if chunk or trace is not None:
+            known = None if chunk else self.known
+            return stage(catalogue, product, draws, seed, chunk, trace, marches, known)
         if draws not in self.stages:
             self.stages[draws] = stage(
                 catalogue, product, draws, seed, marches=marches, known=self.known
