@@ -5,6 +5,7 @@ from __future__ import annotations
 import gc
 import inspect
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import AbstractContextManager
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, get_args, get_type_hints
@@ -79,8 +80,8 @@ class Files(Bundle):
     catalog: CatalogOption = None
     changes: SetOption = None
     no_cache: NoCacheOption = False
-    stays = False  # whether what is read is wanted until the process ends
     quiet: QuietOption = False
+    stays = False  # whether what is read is wanted until the process ends
 
     def product(
         self, reference: str, before: Sequence[str] = (), otherwise: Sequence[Path] = ()
@@ -90,19 +91,14 @@ class Files(Bundle):
         `otherwise` are the catalogue's folders where the call names none: before a project's.
         """
         from advisor.catalogue.shipped import load
-        from advisor.source import collector_paused
 
         changes = [*before, *(self.changes or ())]
         own = {} if self.project is None else self.project.products
         folders = otherwise if otherwise and not self.catalog else self.folders
-        with collector_paused(stays=self.stays):
+        with self._reading():
             found = load(reference, folders, changes, cached=not self.no_cache, own=own)
         self._tell()
         return found
-
-    def last(self) -> None:
-        """The process does nothing after this call."""
-        vars(self)["stays"] = True
 
     def family(
         self,
@@ -116,12 +112,11 @@ class Files(Bundle):
         `before` and `otherwise` as for `product`; `also` are files of products, id to file.
         """
         from advisor.catalogue.families import load_family
-        from advisor.source import collector_paused
 
         own = dict({} if self.project is None else self.project.products) | dict(also or {})
         changes = [*before, *(self.changes or ())]
         folders = otherwise if otherwise and not self.catalog else self.folders
-        with collector_paused(stays=self.stays):
+        with self._reading():
             found = load_family(references, folders, changes, cached=not self.no_cache, own=own)
         self._tell()
         return found
@@ -129,12 +124,20 @@ class Files(Bundle):
     def catalogue(self) -> Catalogue:
         """The catalogue alone, read and checked."""
         from advisor.catalogue.load import load_catalogue
-        from advisor.source import collector_paused
 
-        with collector_paused(stays=self.stays):
+        with self._reading():
             found = load_catalogue(self.folders, self.changes or (), cached=not self.no_cache)
         self._tell(overridden=True)
         return found
+
+    def last(self) -> None:
+        """The process does nothing after this call."""
+        vars(self)["stays"] = True
+
+    def _reading(self) -> AbstractContextManager[None]:
+        from advisor.source import collector_paused
+
+        return collector_paused(stays=self.stays)
 
     def find(self, reference: str) -> Path:
         """The file of a product, by its path or id."""
