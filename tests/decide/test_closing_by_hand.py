@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from itertools import pairwise
 from types import SimpleNamespace
 from typing import Any, cast
@@ -15,7 +16,7 @@ from advisor.catalogue.levers import NEAR, Lever, part_way
 from advisor.decide.closing import Tip, _first_zero, _halved, pinned
 from advisor.decide.leading import Ask, Standing
 from advisor.decide.line import Line
-from advisor.decide.tips import SLACK, _doubtful, _suspects, _wide
+from advisor.decide.tips import SLACK, _doubtful, _last_that_may, _suspects, _wide
 
 pytestmark = pytest.mark.once
 
@@ -246,6 +247,17 @@ def test_places_at_which_the_decision_is_asked(
     close: float, leads: list[float], certain: bool, places: list[int]
 ) -> None:
     assert _suspects(close, np.array(leads), certain).tolist() == places
+
+
+@pytest.mark.parametrize("most", [1.004, 3.3, 7.999, 9.0])
+def test_a_side_ends_where_a_value_may_no_longer_stand(most: float) -> None:
+    """From 1 towards 8, of which values up to `most` may stand."""
+    figure, count = replace(FIGURE, now=1.0), replace(COUNT, now=1.0)
+    deciding: Any = SimpleNamespace(may_stand=lambda _, x: x <= most)
+    last = _last_that_may(deciding, figure, 8.0)
+    assert last <= most
+    assert last == pytest.approx(min(most, 8.0), rel=NEAR)
+    assert _last_that_may(deciding, count, 8.0) == min(int(most), 8)
 
 
 def test_an_interval_is_looked_into_down_to_a_sixteenth_of_its_own() -> None:

@@ -168,3 +168,19 @@ def test_a_lead_is_over_the_best_of_the_others_and_none_where_nothing_stands() -
     # without the winner all is lost; without a rival nothing can be
     assert line._lead({"b": np.array([1.0])}).tolist() == [OUT]
     assert line._lead({"a": np.array([1.0])}).tolist() == [np.inf]
+
+
+def test_whoever_is_near_its_part_s_best_at_one_of_the_places_is_scanned_again() -> None:
+    """Within five points at 3 or at 9; `c` is twice as far behind at both, but for what it has at
+    1, which nobody asked for; `d` is carried and was not scanned."""
+    ends = {"a1": (80.0, 60.0), "a2": (60.0, 80.0), "a3": (74.0, 74.0), "b1": (79.0, 70.0)}
+    ends |= {"b2": (75.0, 66.0), "b3": (73.0, OUT), "c1": (69.0, 69.0)}
+    line, builds = written(
+        {n: {1.0: 99.0, 3.0: low, 9.0: high} for n, (low, high) in ends.items()}, 5.0
+    )
+    scanned = np.array([1.0, 3.0, 9.0])
+    line._last = scanned, builds, line._raw(builds, scanned, 0)
+    new = Build("d", "d1")
+    line._carried = {(b.part, b.name): b for b in cast(Any, [*builds, new])}
+    found = line._ahead(np.array([3.0, 9.0]), 5.0)
+    assert [b.name for b in found] == ["a1", "a2", "b1", "b2", "d1"]

@@ -11,6 +11,7 @@ import pytest
 from scipy.integrate import quad
 from scipy.special import ndtri
 
+from advisor.model import served
 from advisor.model.ageing import Ageing, Charged, Rates, Stress
 from advisor.model.battery import Life
 from advisor.model.drain import Drain, Pack
@@ -31,7 +32,7 @@ from advisor.model.served import (
     _pulls,
     shifted,
 )
-from advisor.model.store import MONTH_DAYS, YEAR_DAYS
+from advisor.model.store import MONTH_DAYS, YEAR_DAYS, dawns
 from advisor.model.workload import ProductFigures
 from tests.model.test_recharged import law
 
@@ -386,6 +387,27 @@ def test_stores_lean_by_spread_and_persistence_as_the_chain_does() -> None:
     moved, more = own.lean(cover, store, np.full((12, 1), 0.1), np.zeros(1), np.zeros(1))
     assert moved == pytest.approx([0.1])
     assert more.tolist() == [0.0]
+
+
+def test_leanings_go_by_levels_half_a_day_apart(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of stores up to fifteen days, on sixteen at least; thirty do for greater ones."""
+    seen: list[tuple[Array, Array]] = []
+
+    def noted(*given: Any) -> Any:
+        seen.append((given[1], given[5]))
+        return dawns(*given)
+
+    monkeypatch.setattr(served, "dawns", noted)
+    own = Service(SHAPE, 0.5, 0.3, IDLE)
+    for days in (3.0, 9.0, 13.0, 40.0):
+        own.know_leanings(np.ones(1), np.array([days]))
+    store, levels = (np.concatenate(x) for x in zip(*seen, strict=True))
+    near = store <= 15
+    assert ((store > 8) & near).any()
+    assert not near.all()
+    assert (store[near] / levels[near] <= 0.5).all()
+    assert levels.min() == 16
+    assert levels.max() == 30
 
 
 def test_where_every_day_is_idle_nothing_is_harvested() -> None:

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from advisor.model.battery import cut_off_depth
 from advisor.model.drain import Pack
+from advisor.model.leaking import LOW, PLACES, held, low_mean, taken
 from advisor.model.plan import _each_once
 
 pytestmark = pytest.mark.once
@@ -49,3 +50,28 @@ def test_rows_are_kept_once_in_order(rows: list[list[int]], great: bool) -> None
     given_rows: Any = np.array(rows, dtype=np.intp).reshape(-1, 4) * (1 << 17 if great else 1)
     exact = sorted(set(map(tuple, given_rows.tolist())))
     assert [tuple(row) for row in _each_once(given_rows).tolist()] == exact
+
+
+# Stores that leak ---------------------------------------------------------------------------------
+
+
+def test_a_capacitor_s_voltage_weighed_by_what_is_held() -> None:
+    """V = u falls from 1 to 0 and s = u^2 is held: the mean of u by u/(u^2 + c) is
+    (1 - sqrt(c) atan(1/sqrt(c))) / (ln((1 + c)/c) / 2), both integrals in closed form."""
+    volts = np.linspace(3.0, 0.0, PLACES)[:, None]
+    mean = (1 - LOW**0.5 * np.arctan(LOW**-0.5)) / (np.log((1 + LOW) / LOW) / 2)
+    assert low_mean(volts, held(volts), volts)[0] == pytest.approx(3.0 * mean, rel=2e-3)
+    # of what has no voltage at all there is the first value
+    assert low_mean(volts + 1, volts, 0 * volts)[0] == 4.0
+
+
+def test_shares_of_a_load_at_a_voltage_that_stays() -> None:
+    """At 2 V: 3 A are 6 W beside 4 W of constant power, and a leak of 1 A takes 2 W of the 12."""
+    volts = np.full((PLACES, 1, 3), 2.0)
+    leak = np.broadcast_to([1.0, 0.0, 0.0], volts.shape)
+    amps, watts = np.array([[3.0, 3.0, 0.0]]), np.array([[4.0, 4.0, 0.0]])
+    mean, (depth, rest, leaks) = taken(volts, leak, amps, watts, np.full((1, 3), 0.7))
+    assert mean[0] == pytest.approx([12.0, 10.0, 0.0])
+    assert rest[0] == pytest.approx([0.6, 0.6, 0.0])
+    assert leaks[0] == pytest.approx([1 / 6, 0.0, 0.0])
+    assert depth[0] == pytest.approx([0.7] * 3)
