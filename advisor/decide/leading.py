@@ -24,13 +24,14 @@ from advisor.catalogue.schema_parts import Part
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.spread import ENDS
 from advisor.dataclass import dataclass
+from advisor.decide.bills import Purses, of_money
 from advisor.decide.builds import Build
 from advisor.decide.drawing import draw_builds
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.fronts import Offered
 from advisor.decide.marches import Marches
 from advisor.decide.ranks import DIGITS
-from advisor.decide.scan import scan
+from advisor.decide.scan import scan, scan_bills
 from advisor.decide.stage import ALIKE
 from advisor.decide.value import Criterion, criteria_of
 from advisor.faults import FaultError
@@ -92,6 +93,9 @@ class Deciding:
         # what builds are worth as things stand, by so many first draws
         self.as_now: dict[int, dict[Build, float]] = {}
         self.marches = Marches(base.stated.marches.services)
+        self._purses = Purses(
+            self.catalogue, product, base.criteria, base.seed, self.memo, self.marches
+        )
         self._moved: dict[tuple[Path, float], tuple[Catalogue, Product] | None] = {}
         # between which values of levers the criteria stay
         self._anchored: dict[Path, list[tuple[float, float]]] = {}
@@ -113,6 +117,7 @@ class Deciding:
         it does not matter which of them are made before it, or where."""
         out = copy(self)
         out.as_now = {draws: dict(points) for draws, points in self.as_now.items()}
+        out._purses = self._purses.apart()
         out.worth, out.canonical = dict(self.worth), dict(self.canonical)
         out.drawn = set(self.drawn)
         out._anchored = {path: list(same) for path, same in self._anchored.items()}
@@ -128,16 +133,15 @@ class Deciding:
         new = [b for b in self.carried if b.part in parts and b not in points]
         if new:
             base, some = self.base, min(draws, self.base.draws)
-            raw, _ = scan(
+            raw, _ = scan_bills(
                 self.catalogue,
                 self.product,
                 new,
                 [base.criteria],
                 [None],
                 some,
-                base.seed,
+                self._purses,
                 self.memo,
-                self.marches,
             )
             points.update(zip(new, raw[:, 0].tolist(), strict=True))
 
@@ -215,22 +219,10 @@ class Deciding:
     ) -> Array | None:
         """Expected scores of builds over places by the first draws, (B, N); None where none can
         tell. `staged`: a place at a time where the lever moves no drawn figure."""
-        base, draws = self.base, min(draws, self.base.draws)
+        draws = min(draws, self.base.draws)
         cases: list[Case] = [(lever.path, x) for x in places.tolist()]
         weighed = self.criteria(lever, places)
-        memo = self.memo
-        found, taken = scan(
-            self.catalogue,
-            self.product,
-            builds,
-            weighed,
-            cases,
-            draws,
-            base.seed,
-            memo,
-            self.marches,
-        )
-        self.drawn |= taken
+        found = self.scan_cases(builds, weighed, cases, draws, self.of_money(lever))
         if lever.path in self.drawn:
             return found
         if not staged:
@@ -239,12 +231,43 @@ class Deciding:
         there = [column for column in columns if column is not None]
         return np.stack(there, axis=1) if len(there) == len(columns) else None
 
+    def scan_cases(
+        self,
+        builds: Sequence[Build],
+        weighed: Sequence[Sequence[Criterion]],
+        cases: Sequence[Case],
+        draws: int,
+        money: bool,
+    ) -> Array:
+        """Expected scores of builds in cases (B, P), those of levers `of_money` or of others."""
+        catalogue, product, memo = self.catalogue, self.product, self.memo
+        if money:
+            found, taken = scan_bills(
+                catalogue, product, builds, weighed, cases, draws, self._purses, memo
+            )
+        else:
+            seed, marches = self.base.seed, self.marches
+            found, taken = scan(
+                catalogue, product, builds, weighed, cases, draws, seed, memo, marches
+            )
+        self.drawn |= taken
+        return found
+
+    def of_money(self, lever: Lever) -> bool:
+        """Whether a lever moves costs, or what values are worth, and nothing that builds carry."""
+        return of_money(lever, self.catalogue, self.product)
+
     def _staged(self, lever: Lever, builds: Sequence[Build], x: float, draws: int) -> Array | None:
         """Scores at one value of a lever that moves no drawn figure, (B,)."""
         catalogue, product = self.moved(lever, x) or (self.catalogue, self.product)
         if product.supply_options != self.product.supply_options:
             return None
         weighed = criteria_of(catalogue, product)
+        if self.of_money(lever):
+            found, _ = scan_bills(
+                catalogue, product, builds, [weighed], [None], draws, self._purses
+            )
+            return np.asarray(found[:, 0])
         if not draws:
             seed, kept = self.base.seed, self.marches
             found, _ = scan(catalogue, product, builds, [weighed], [None], 0, seed, marches=kept)

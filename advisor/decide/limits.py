@@ -6,7 +6,7 @@ Each limit is declared once: with its words it says what fails at the stated val
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from typing import Literal
 
 import numpy as np
@@ -256,6 +256,7 @@ def _busy(at: Held) -> Iterator[Case]:
 
 
 PEAK: Keys = ("peak-current",)
+UNIT_COST = "unit-cost-limit"
 
 
 def _own_peak(at: Held) -> Iterator[Case]:
@@ -371,7 +372,7 @@ BUILD_LIMITS = (
         cases=_interval,
     ),
     Limit(
-        name="unit-cost-limit",
+        name=UNIT_COST,
         level="build",
         title="what the parts of a unit may cost",
         dimension="money",
@@ -454,15 +455,17 @@ def row_faults(assessed: Assessed, side: PartSide, own: ProductCost) -> list[lis
 
 
 def kept(
-    assessed: Assessed, side: PartSide, own: ProductCost
+    assessed: Assessed, side: PartSide, own: ProductCost, without: Collection[str] = ()
 ) -> tuple[NDArray[np.bool_], dict[str, NDArray[np.bool_]]]:
     """(whether builds keep every limit of their feed and their own, (R, N); where which need is
-    broken, (R, N) each)."""
+    broken, (R, N) each); limits of the names `without` are not looked at."""
     keeps = np.ones(assessed.score.shape, dtype=bool)
     broken: dict[str, NDArray[np.bool_]] = {}
     supply, held = Supply(assessed.feed, assessed.product), Held(assessed, side, own)
     for limits, subject in ((FEED_LIMITS, supply), (BUILD_LIMITS, held)):
         for limit in limits:
+            if limit.name in without:
+                continue
             for case in limit.cases(subject):
                 bad = limit.bad(case)
                 if bad.any():

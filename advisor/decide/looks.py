@@ -7,8 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from advisor.decide.builds import Build
+from advisor.decide.leading import Deciding
 from advisor.decide.line import Line, first_looks
-from advisor.decide.scan import scan
 from advisor.decide.scans import COARSE
 from advisor.decide.value import Criterion
 from advisor.model.draws import Array, Case
@@ -32,35 +32,32 @@ def scanned_together(lines: Sequence[Line], places: Sequence[Array]) -> None:
 
 
 def _looked(lines: Sequence[Line], each: Sequence[Array], builds: Sequence[Build]) -> None:
-    """Builds over places (N,) SI of each of several levers by few draws, in one pass."""
-    first = lines[0].deciding
-    base = first.base
-    cases: list[Case] = [
-        (line.lever.path, x) for line, at in zip(lines, each, strict=True) for x in at.tolist()
-    ]
-    if not cases:
-        return
+    """Builds over places (N,) SI of each of several levers by few draws, those of levers that move
+    nothing but money in one pass, the others in another."""
+    deciding = lines[0].deciding
+    pairs = list(zip(lines, each, strict=True))
+    for money in (True, False):
+        some = [(line, at) for line, at in pairs if deciding.of_money(line.lever) == money]
+        cases: list[Case] = [(line.lever.path, x) for line, at in some for x in at.tolist()]
+        if not cases:
+            continue
+        draws = min(COARSE, deciding.base.draws)
+        points = deciding.scan_cases(builds, _weighed(deciding, some), cases, draws, money)
+        ends = np.cumsum([len(at) for _, at in some])[:-1]
+        for (line, at), raw in zip(some, np.split(points, ends, axis=1), strict=True):
+            if line.lever.path in deciding.drawn:
+                line.take_over(at, builds, raw)
+            else:
+                line.untold = True
+
+
+def _weighed(
+    deciding: Deciding, some: Sequence[tuple[Line, Array]]
+) -> Sequence[Sequence[Criterion]]:
+    """The criteria at places of levers one behind the other, or one set for all."""
     weighed: list[Sequence[Criterion]] = []
-    for line, at in zip(lines, each, strict=True):
-        found = first.criteria(line.lever, at) if len(at) else []
+    for line, at in some:
+        found = deciding.criteria(line.lever, at) if len(at) else []
         weighed += found if len(found) == len(at) else list(found) * len(at)
-    if all(one == base.criteria for one in weighed):
-        weighed = [base.criteria]
-    points, taken = scan(
-        first.catalogue,
-        first.product,
-        builds,
-        weighed,
-        cases,
-        min(COARSE, base.draws),
-        base.seed,
-        first.memo,
-        first.marches,
-    )
-    first.drawn |= taken
-    ends = np.cumsum([len(at) for at in each])[:-1]
-    for line, at, raw in zip(lines, each, np.split(points, ends, axis=1), strict=True):
-        if line.lever.path in first.drawn:
-            line.take_over(at, builds, raw)
-        else:
-            line.untold = True
+    same = all(one == deciding.base.criteria for one in weighed)
+    return [deciding.base.criteria] if same else weighed

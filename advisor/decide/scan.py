@@ -15,6 +15,7 @@ import numpy as np
 
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
+from advisor.decide.bills import Purses, billed
 from advisor.decide.builds import Build
 from advisor.decide.drawing import assessed, states_of
 from advisor.decide.limits import kept
@@ -71,6 +72,38 @@ def scan(
             points = np.where(good, found.score, 0.0).reshape(shape).mean(axis=2)
             fits = good.reshape(shape).mean(axis=2) >= product.needs.confidence.nominal
             out[members, start : start + len(some)] = np.where(fits, points, -np.inf)
+        assert isinstance(here.samplers, GridSamplers)
+        taken |= here.samplers.taken()
+    return out, taken
+
+
+def scan_bills(
+    catalogue: Catalogue,
+    product: Product,
+    builds: Sequence[Build],
+    criteria: Sequence[Sequence[Criterion]],
+    cases: Sequence[Case],
+    draws: int,
+    purses: Purses,
+    memo: Trace | None = None,
+) -> tuple[Array, set[Path]]:
+    """`scan` where cases move nothing but money and worth: ((B, P) points, the figures that were
+    asked for); what builds carry is in `purses`."""
+    out = np.empty((len(builds), len(cases)))
+    carries = purses.of(builds, draws)
+    size = max(1, TOGETHER // (max(draws, 1) * len(builds) or 1))
+    taken: set[Path] = set()
+    for start in range(0, len(cases), size):
+        some = cases[start : start + size]
+        here = grid_stage(catalogue, product, some, draws, purses.seed, memo)
+        weighed = criteria[0]
+        if len(criteria) > 1:
+            weighed = _anchored(criteria[start : start + size], draws or 1)
+        points, good = billed(here, builds, carries, weighed)
+        shape = len(builds), len(some), draws or 1
+        fits = good.reshape(shape).mean(axis=2) >= product.needs.confidence.nominal
+        worth = np.where(good, points, 0.0).reshape(shape).mean(axis=2)
+        out[:, start : start + len(some)] = np.where(fits, worth, -np.inf)
         assert isinstance(here.samplers, GridSamplers)
         taken |= here.samplers.taken()
     return out, taken

@@ -88,6 +88,7 @@ ALSO = {
     "advisor/decide/leading.py": ("test_tips", "test_tipping"),
     "advisor/decide/closing.py": ("test_tips", "test_tipping"),
     "advisor/decide/line.py": ("test_tips", "test_tipping"),
+    "advisor/decide/bills.py": ("test_bills", "test_tips"),
     "advisor/decide/looks.py": ("test_tips", "test_tipping", "test_line"),
     "advisor/decide/scans.py": ("test_tips", "test_tipping", "test_line"),
     "advisor/decide/shelf.py": ("test_cache",),

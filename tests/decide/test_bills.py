@@ -1,0 +1,86 @@
+"""Figures of money move nothing that builds carry: their scans are the whole pass's."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from advisor.catalogue.levers import lever
+from advisor.catalogue.shipped import load
+from advisor.decide.bills import Purses, of_money
+from advisor.decide.evaluate import evaluate
+from advisor.decide.marches import Marches
+from advisor.decide.scan import scan, scan_bills
+from advisor.faults import FaultError
+from advisor.figures import scalars
+
+pytestmark = pytest.mark.once
+
+
+@pytest.mark.parametrize("draws", [0, 24])
+@pytest.mark.parametrize("product", ["barrel-tag", "frost-post", "crate-call"])
+def test_bills_are_the_whole_pass(product: str, draws: int) -> None:
+    """Every figure of money of the product, of a part, of its cell and converter, alone and beside
+    others: the same points, builds out at the same places, and the same figures taken."""
+    catalogue, chosen = load(product)
+    base = evaluate(catalogue, chosen, draws)
+    builds = [build for candidate in base.candidates[:3] for build in candidate.builds[:5]]
+    feed = builds[0].assessed.feed
+    documents = {product, builds[0].part, *(r.converter for r, _ in feed.bought)}
+    documents |= {name for build in builds for name in build.addons}
+    documents |= {name for name in [feed.option.cell] if name is not None}
+    cases = []
+    for name in sorted(documents):
+        for path, _ in scalars(name, catalogue.documents[name].root):
+            try:
+                handle = lever(catalogue, chosen, str(path))
+            except FaultError:
+                continue
+            if handle.now and of_money(handle, catalogue, chosen):
+                cases += [(handle.path, handle.now * share) for share in (0.2, 1.7, 40.0)]
+    assert len({path.document for path, _ in cases}) >= 3
+    purses = Purses(catalogue, chosen, base.criteria, 1, {}, Marches())
+    purses.of(builds[::2], draws)
+    found, taken = scan_bills(catalogue, chosen, builds, [base.criteria], cases, draws, purses)
+    whole, also = scan(catalogue, chosen, builds, [base.criteria], cases, draws, 1)
+    assert taken == also
+    assert len(taken) > 10
+    np.testing.assert_allclose(found, whole, rtol=1e-12)
+    assert (np.ptp(np.where(np.isfinite(found), found, 0.0), axis=1) > 1).all()
+
+
+def test_what_moves_a_current_is_no_figure_of_money() -> None:
+    catalogue, product = load("frost-post")
+    told = {
+        "frost-post:cost.units": True,
+        "frost-post:service-life": True,
+        "frost-post:supply-options.reservoir.price": True,
+        "frost-post:supply-options.reservoir.leakage": False,
+        "frost-post:rail": False,
+        "frost-post:workload.sample.every": False,
+        "quorvane-jor:price.breaks.1000": True,
+        "quorvane-jor:toolchain.setup.high": True,
+        "quorvane-jor:supply.min": False,
+        "buck-a:price.breaks.1000": True,
+    }
+    for path, money in told.items():
+        assert of_money(lever(catalogue, product, path), catalogue, product) is money, path
+
+
+def test_a_limit_on_the_units_cost_is_held_at_each_price() -> None:
+    """A part dearer than the whole unit may be has no points."""
+    catalogue, product = load("barrel-tag")
+    base = evaluate(catalogue, product)
+    limit = product.cost.unit_cost_limit
+    assert limit is not None
+    build = base.candidates[0].best
+    price = catalogue.parts[build.part].price
+    assert price is not None
+    assert price.breaks is not None
+    paths = [f"{build.part}:price.breaks.{pieces}" for pieces in price.breaks]
+    purses = Purses(catalogue, product, base.criteria, 1, {}, Marches())
+    cases = [(lever(catalogue, product, p).path, 2 * limit.nominal) for p in paths]
+    found, _ = scan_bills(catalogue, product, [build], [base.criteria], cases, 0, purses)
+    # of the breaks at least the one that is bought at
+    assert np.isneginf(found).any()
+    assert np.isfinite(found).any() or len(paths) == 1
