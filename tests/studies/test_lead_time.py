@@ -10,11 +10,12 @@ import pytest
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.shipped import load
+from advisor.decide.evaluate import evaluate
 from advisor.faults import FaultError
 from advisor.present.tables import shortlist_page
 from advisor.studies.record import decide, read_decision, revisit
 from advisor.studies.shortlist import shortlist
-from advisor.studies.tipping import tipping
+from advisor.studies.tipping import _asked, tipping
 
 pytestmark = pytest.mark.once
 
@@ -137,9 +138,11 @@ def test_a_decision_stumbles_over_it(tmp_path: Path) -> None:
 
 def test_a_tip_is_looked_for_only_where_the_time_counts() -> None:
     two = ["quorvane-tib", "ostrel-pej"]
-    catalogue, product = load("barrel-tag", changes=SUPPLY)
-    unasked = tipping(catalogue.only(two), product, points=1, draws=0).levers
-    assert not any(".lead-time" in tip.path for tip in unasked)
+    for inputs, counts in ((load("barrel-tag", changes=SUPPLY), False), (timed(), True)):
+        base = evaluate(inputs[0].only(two), inputs[1], draws=0)
+        asked = [str(handle.path) for handle in _asked(base, ())]
+        assert len(asked) > 50
+        assert any(path.endswith(".lead-time") for path in asked) == counts
     catalogue, product = timed()
     found = tipping(
         catalogue.only(two), product, ["quorvane-tib:price.lead-time"], points=6, draws=300
