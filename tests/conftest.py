@@ -58,6 +58,8 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
 def pytest_collection_finish() -> None:
     """From here on what is unused is looked for among what the tests make."""
     gc.freeze()
+    # a collection takes long among so much that the tests keep for each other, and finds little
+    gc.set_threshold(1_000_000, 10, 10)
     gc.enable()
 
 

@@ -18,6 +18,14 @@ from advisor.studies.check import check_catalogue, check_product
 
 # change to a shipped document -> the path that the fault names, a word of what was read
 from tests.catalogue.broken_rules import BROKEN
+from tests.cli.conftest import cache_folder
+
+
+@pytest.fixture(autouse=True)
+def _kept(monkeypatch: pytest.MonkeyPatch, tmp_path_factory: pytest.TempPathFactory) -> None:
+    """What a change does not touch is read from its files once a worker, as a user's runs do."""
+    monkeypatch.setenv("ADVISOR_CACHE_DIR", cache_folder(tmp_path_factory))
+
 
 CASES = [(rule, *case) for rule, cases in BROKEN.items() for case in cases]
 # what goes with a change so that nothing else is wrong
@@ -39,7 +47,7 @@ BESIDE = {
 def test_a_broken_rule_is_told(rule: str, change: str, path: str, word: str) -> None:
     name = "barrel-tag" if change.startswith("barrel-tag") else "frost-post"
     with pytest.raises(FaultError) as caught:
-        load(name, changes=[*BESIDE.get(change, []), change])
+        load(name, changes=[*BESIDE.get(change, []), change], cached=True)
     faults = caught.value.faults
     matching = [f for f in faults if f.expected == rule]
     assert matching, [f.text() for f in faults]
@@ -107,7 +115,7 @@ ODD_PRODUCTS: dict[str, str | list[str]] = {
 @pytest.mark.once
 @pytest.mark.parametrize("expected", ODD_PARTS)
 def test_an_odd_part_is_asked_about(expected: str) -> None:
-    before = check_catalogue(load_catalogue([catalogue_folder()])).warnings
+    before = check_catalogue(load_catalogue([catalogue_folder()], cached=True)).warnings
     change = ODD_PARTS[expected]
     changes = (
         [change]
@@ -117,7 +125,7 @@ def test_an_odd_part_is_asked_about(expected: str) -> None:
             "quorvane-jor:operating-points.fast={clock: 104 MHz, idle-current: 1.39 mA}",
         ]
     )
-    after = check_catalogue(load_catalogue([catalogue_folder()], changes)).warnings
+    after = check_catalogue(load_catalogue([catalogue_folder()], changes, cached=True)).warnings
     new = [w for w in after if w not in before]
     assert any(expected in w.expected and w.path.startswith("quorvane-jor:") for w in new), new
     assert all(w.severity == "warning" and w.place is not None for w in after)
@@ -128,8 +136,10 @@ def test_an_odd_product_is_asked_about(expected: str) -> None:
     changes = ODD_PRODUCTS[expected]
     changes = [changes] if isinstance(changes, str) else changes
     product = next(c.partition(":")[0] for c in reversed(changes))
-    assert not any(w.expected == expected for w in check_product(*load(product)).warnings)
-    found = check_product(*load(product, changes=changes)).warnings
+    assert not any(
+        w.expected == expected for w in check_product(*load(product, cached=True)).warnings
+    )
+    found = check_product(*load(product, changes=changes, cached=True)).warnings
     assert any(w.expected == expected for w in found), found
 
 
@@ -144,7 +154,7 @@ def test_what_is_shipped_is_odd_only_where_it_rests_on_estimates() -> None:
         # evidence ages, so what is shipped will one day be old; that is for its keepers to see
         assert "estimate" in warning.read or "older" in warning.read
     for name in product_files():
-        assert check_product(*load(name)).warnings == ()
+        assert check_product(*load(name, cached=True)).warnings == ()
 
 
 def test_what_is_shipped_is_spread_as_the_market_is() -> None:
@@ -298,7 +308,7 @@ def test_anchors_the_wrong_way_round_are_refused_at_their_place(tmp_path: Path, 
 )
 def test_one_anchor_against_the_other_s_default(change: str, path: str) -> None:
     with pytest.raises(FaultError) as error:
-        load("frost-post", changes=[f"frost-post:priorities.{change}"])
+        load("frost-post", changes=[f"frost-post:priorities.{change}"], cached=True)
     (fault,) = error.value.faults
     assert fault.path == f"frost-post:priorities.{path}"
     assert "as by default" in fault.read
@@ -307,7 +317,11 @@ def test_one_anchor_against_the_other_s_default(change: str, path: str) -> None:
 def test_own_figures_may_be_better_either_way() -> None:
     for poor, good in ((0, 10), (10, 0)):
         own = f"{{weight: 1, poor: {poor}, good: {good}}}"
-        load("frost-post", changes=[f"frost-post:priorities.own-figures.radiation-score={own}"])
+        load(
+            "frost-post",
+            changes=[f"frost-post:priorities.own-figures.radiation-score={own}"],
+            cached=True,
+        )
 
 
 @pytest.mark.parametrize("weight", ["1e308", "1e13", "9" * 119, "1000000000001"])
@@ -315,7 +329,7 @@ def test_weights_whose_sum_would_overflow_are_refused(weight: str) -> None:
     names = ("battery-life", "toolchain")
     changes = [f"frost-post:priorities.{name}.weight={weight}" for name in names]
     with pytest.raises(FaultError) as error:
-        load("frost-post", changes=changes)
+        load("frost-post", changes=changes, cached=True)
     paths = [fault.path for fault in error.value.faults]
     assert paths == [f"frost-post:priorities.{name}.weight" for name in names]
 
@@ -323,4 +337,4 @@ def test_weights_whose_sum_would_overflow_are_refused(weight: str) -> None:
 def test_weights_of_nothing_are_refused() -> None:
     every = [f"frost-post:priorities.{n}.weight=0" for n in load("frost-post")[1].priorities]
     with pytest.raises(FaultError, match="no weight above zero"):
-        load("frost-post", changes=every)
+        load("frost-post", changes=every, cached=True)
