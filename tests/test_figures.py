@@ -294,6 +294,7 @@ def test_keys_with_dots_are_found_where_a_longer_key_leads_nowhere() -> None:
     assert Path.parse(whole, "x:a.b.e") == Path("x", ("a.b", "e"))
 
 
+@pytest.mark.once
 def test_every_scalar_of_the_shipped_files_is_found_under_its_path() -> None:
     for name in product_files():
         catalogue, product = load(name)

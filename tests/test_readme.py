@@ -222,6 +222,7 @@ def test_the_way_from_the_bench_runs(folder: Path) -> None:
     assert "my-part" in done.stdout.rpartition("Shortlist")[2]
 
 
+@pytest.mark.once
 def test_library_example_runs(folder: Path) -> None:
     found = re.search(r"<!-- runs -->\n```python\n(.*?)^```$", README, re.M | re.S)
     assert found is not None

@@ -119,6 +119,7 @@ def test_an_entry_that_the_sources_do_not_confirm_is_none(kept: Path, folder: Pa
     assert cached(folder) == fewer
 
 
+@pytest.mark.once
 def test_what_is_not_an_entry_is_never_removed(
     folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -257,6 +258,7 @@ def test_a_full_disk_is_harmless(kept: Path, folder: Path, monkeypatch: pytest.M
     assert list(kept.iterdir()) == []
 
 
+@pytest.mark.once
 def test_old_entries_go(kept: Path, folder: Path) -> None:
     for n in range(cache.KEPT + 4):
         (folder / "kernels.yaml").write_text(
@@ -267,6 +269,7 @@ def test_old_entries_go(kept: Path, folder: Path) -> None:
     assert not list(kept.glob("*.part"))
 
 
+@pytest.mark.once
 def test_processes_at_once(kept: Path, folder: Path) -> None:
     code = (
         "import sys; from pathlib import Path; from advisor.catalogue.load import load_catalogue\n"
@@ -291,6 +294,7 @@ def test_processes_at_once(kept: Path, folder: Path) -> None:
     assert cached(folder) == load_catalogue([folder])
 
 
+@pytest.mark.once
 def test_what_stores_answer_is_kept_for_the_next_run(kept: Path, tmp_path: Path) -> None:
     """The same bytes cold, warm, damaged and without a cache; a wrong entry is none."""
     from typer.testing import CliRunner

@@ -45,6 +45,7 @@ def test_comments_lists_and_what_is_off_stand_where_they_belong() -> None:
     )
 
 
+@pytest.mark.once
 @given(st.text(max_size=12) | st.sampled_from(["no", "1e3", "a: b", "a #b", "~", "- a", "12:30"]))
 def test_free_text_reads_back_as_it_was(words: str) -> None:
     if any(0xD800 <= ord(c) < 0xE000 for c in words):

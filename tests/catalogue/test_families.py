@@ -105,6 +105,7 @@ def test_a_product_without_units_needs_them_in_the_family(tmp_path: Path) -> Non
     assert any("how many units" in f for f in faults(family))
 
 
+@pytest.mark.once
 def test_a_product_has_the_units_that_the_family_makes_of_it() -> None:
     run = load_family("vineyard", changes=["vineyard:products.barrel-tag.units=123"])
     assert {p.product: p.cost.units for p in run.products}["barrel-tag"] == 123

@@ -246,6 +246,7 @@ def test_a_scripts_wrong_answers_are_all_told_at_once(said: Caller, folder: Path
     assert "supply twice" in err
 
 
+@pytest.mark.once
 def test_a_pipe_that_lacks_an_answer_is_told_its_key(folder: Path) -> None:
     def run(given: bytes, *arguments: str) -> subprocess.CompletedProcess[bytes]:
         return subprocess.run(

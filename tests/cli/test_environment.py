@@ -80,6 +80,7 @@ def test_streams_that_take_nothing(tmp_path: Path, case: str) -> None:
     assert list(here.iterdir()) == []
 
 
+@pytest.mark.once
 def test_what_cannot_be_said_is_no_reason_to_fail(tmp_path: Path) -> None:
     whole = shell("advisor shortlist barrel-tag --draws 0 --format csv", tmp_path)
     assert whole.returncode == 0

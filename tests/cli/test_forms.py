@@ -77,6 +77,7 @@ def test_cautions_show_in_every_form_however_quiet(
     assert re.search("invented|DEMONSTRATION", out) or command[0] == "explain"
 
 
+@pytest.mark.once
 def test_each_part_takes_a_line_and_its_reason_at_eighty_columns(said: Caller) -> None:
     for name in product_files():
         _, out, _ = said("shortlist", name, "--width", "80", "--draws", "0")
@@ -248,6 +249,7 @@ def test_a_product_from_standard_input() -> None:
     assert json.loads(done.stdout)["ranking"][0]["part"] == "quorvane-tib"
 
 
+@pytest.mark.once
 def test_no_colour_in_a_pipe_nor_where_it_is_unwanted() -> None:
     import pty
 

@@ -192,6 +192,7 @@ def test_the_break_that_holds_is_told_for_all_that_a_build_is_made_of() -> None:
     assert list(_tiers(candidate, evaluation, None)) == []
 
 
+@pytest.mark.once
 def test_all_passes_of_a_decision_share_what_stores_answer(monkeypatch: pytest.MonkeyPatch) -> None:
     """One `Services` for the stated values and for draws of any number, currents among them."""
     made: list[Services] = []

@@ -113,6 +113,7 @@ QUICK = {"points", "small"}
 LARGE = {"doubling", "large"}  # stores of eighty and ninety days
 
 
+@pytest.mark.once
 @pytest.mark.parametrize(
     "name", [pytest.param(n, marks=() if n in QUICK else pytest.mark.slow) for n in CASES]
 )
@@ -126,6 +127,7 @@ def test_hours_gone_through_lose_as_many_days(name: str) -> None:
     assert abs(told(CASES[name]) - simulated) < within * simulated + 3 * error
 
 
+@pytest.mark.once
 def test_a_chain_that_takes_the_leak_for_a_line_loses_too_few() -> None:
     """What the curve is there for: the leak as one current at its mean over the charge."""
     one = CASES["points"]

@@ -30,6 +30,8 @@ from tests.present.family_pages import family_made
 from tests.present.pages import DAY, made
 from tests.studies.test_harvest import HARVEST
 
+pytestmark = pytest.mark.once
+
 ROOT = Path(__file__).parents[2]
 SOME = ("quorvane-tib", "quorvane-sij", "tessimur-mub")
 CHARGED = """

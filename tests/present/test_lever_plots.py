@@ -21,6 +21,8 @@ from advisor.studies.gaps import Gap, Gaps
 from advisor.studies.tipping import LeverTip, Tipping
 from tests.present.test_pictures import SIGHTS, _far
 
+pytestmark = pytest.mark.once
+
 
 def _tip(path: str, now: float, at: float | None, leads: str | None) -> LeverTip:
     share = None if at is None else abs(at - now) / now

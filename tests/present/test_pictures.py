@@ -15,6 +15,8 @@ from advisor.present.html.charts import charts, part_looks
 from advisor.present.layout import unbroken
 from tests.present.pages import MOSTLY, made, page
 
+pytestmark = pytest.mark.once
+
 # Machado, Oliveira and Fernandes, "A physiologically-based model for simulation of color vision
 # deficiency", IEEE TVCG 15 (2009), table 1, severity 1.0 (from memory)
 SIGHTS = {

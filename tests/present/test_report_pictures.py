@@ -18,6 +18,8 @@ from advisor.present.html.pictures import LIVE, family_picture, report_picture
 from tests.present.family_pages import family_made
 from tests.present.pages import made
 
+pytestmark = pytest.mark.once
+
 SVG = "{http://www.w3.org/2000/svg}"
 
 

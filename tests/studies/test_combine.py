@@ -382,6 +382,7 @@ def test_merging_again_changes_nothing(tmp_path: Path) -> None:
         }
 
 
+@pytest.mark.once
 def test_a_part_that_states_everything(tmp_path: Path) -> None:
     """Each key of a part, alone in the other, is taken; with every key in both, none is told."""
     text = PART.replace("part: probe-part", "part: one") if "probe-part" in PART else PART

@@ -61,6 +61,7 @@ def leads_clearly(keys: tuple[str, ...], draws: int, seed: int) -> None:
         assert first.score - usual >= CLEAR
 
 
+@pytest.mark.once
 @pytest.mark.parametrize("keys", [(), *LEFT_OUT], ids=lambda keys: "+".join(keys) or "nothing")
 def test_whatever_is_left_out_changes_who_leads(keys: tuple[str, ...]) -> None:
     leads_clearly(keys, 64, 1)
@@ -73,6 +74,7 @@ def test_so_it_does_with_all_draws_of_any_seed(keys: tuple[str, ...], seed: int)
     leads_clearly(keys, 2000, seed)
 
 
+@pytest.mark.once
 def test_each_is_out_for_the_very_thing_that_was_left_out() -> None:
     """Who would lead without it breaks a need with it."""
     needs = {one.part: [f.need for f in one.failed] for one in ranked((), 0, 1).screened_out}
@@ -96,6 +98,7 @@ TRIES = {1: 0.8, 2: 0.16, 3: 0.032, 4: 0.008}
 MEAN = sum(n * p for n, p in TRIES.items())
 
 
+@pytest.mark.once
 def test_tries_of_the_radio_by_hand() -> None:
     assert pytest.approx(1.248) == MEAN
     # behind a linear converter the pack gives the load's own current
@@ -107,6 +110,7 @@ def test_tries_of_the_radio_by_hand() -> None:
     assert call.lost == pytest.approx(0.2**4, rel=1e-9)
 
 
+@pytest.mark.once
 def test_presses_at_random_by_hand() -> None:
     """Compound Poisson: N presses of charge q vary by N E[q^2]."""
     found = told()
@@ -173,6 +177,7 @@ def test_the_panel_by_hand() -> None:
     assert found.income_j == pytest.approx(income, rel=1e-3)
 
 
+@pytest.mark.once
 def test_the_cautions_on_charging_lithium_stand_on_every_answer() -> None:
     found = ranked((), 0, 1)
     page = " ".join(shortlist_page(found, 80).plain().split())
@@ -198,6 +203,7 @@ def test_an_explanation_of_a_whole_life_folds_and_unfolds() -> None:
     assert "call: at random" in short
 
 
+@pytest.mark.once
 def test_every_figure_is_said_to_be_invented() -> None:
     catalogue, product = load(PRODUCT)
     assert product.invented

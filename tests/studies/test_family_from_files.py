@@ -268,6 +268,7 @@ def test_an_answer_from_files_is_the_best_of_all_plans(tmp_path: Path, seed: int
         assert parts == pytest.approx(getattr(total, way), rel=1e-9)
 
 
+@pytest.mark.once
 def test_what_supply_may_cost_is_what_comes_of_drawing_it(tmp_path: Path) -> None:
     """Demands and allocations drawn here, by another way than that of the closed forms."""
     ready(tmp_path)

@@ -93,6 +93,7 @@ def _depth(store_j: float) -> float:
     return float((2.7 - np.sqrt(2.7**2 - 4 * 0.9 * store_j / 90)) / (2 * 0.9))
 
 
+@pytest.mark.once
 def test_what_would_reach_the_aim_reaches_it() -> None:
     found = told(SERVED, "harvest.panel.area=0.25 cm2").harvest
     assert found is not None
@@ -105,6 +106,7 @@ def test_what_would_reach_the_aim_reaches_it() -> None:
     assert mended.service.lost == pytest.approx(0.01, rel=1e-3)
 
 
+@pytest.mark.once
 def test_a_part_that_keeps_too_few_days_is_out_with_its_share() -> None:
     few = (SERVED, "harvest.panel.area=0.25 cm2")
     lost = told(*few).harvest.service.lost
@@ -131,6 +133,7 @@ def test_a_harvest_of_nothing_is_as_none() -> None:
     assert json.dumps(nothing) == json.dumps(without)
 
 
+@pytest.mark.once
 def test_a_harvest_below_the_load_prolongs_the_life() -> None:
     """Half the load is harvested: the pack gives the other half, so it lasts twice as long."""
     cells = "[{cell: lm-stout}]"
@@ -154,12 +157,14 @@ def test_a_pack_that_cannot_be_charged_lives_without() -> None:
     assert "ls-pen cannot be charged: it lives without the harvest" in found.warnings
 
 
+@pytest.mark.once
 def test_an_answer_says_where_rare_days_are_told_too_high() -> None:
     wide = told("harvest.spread=100 %", "harvest.persistence=0").warnings
     assert any("told too high" in w for w in wide)
     assert not any("told too high" in w for w in told().warnings)
 
 
+@pytest.mark.once
 def test_a_build_loses_as_many_days_as_hours_gone_through() -> None:
     """sc-drum under the panel of 0.35 cm2, its leak over voltage: the build's own currents, by the
     simulation of hours that knows nothing of the chain."""
@@ -195,6 +200,7 @@ def stored(seconds: str, *more: str) -> Any:
     return shortlist(*inputs(f"before-use=[{phase.replace('LONG', seconds)}]", SERVED, *more))
 
 
+@pytest.mark.once
 def test_a_store_that_storage_empties_is_charged_by_its_panel() -> None:
     found, short = stored("200 days"), stored("1 h")
     assert [r.part for r in found.ranking] == [PART]
@@ -212,6 +218,7 @@ def test_a_store_that_storage_empties_is_charged_by_its_panel() -> None:
     assert "depth of discharge in reach after before-use" in needs
 
 
+@pytest.mark.once
 def test_what_is_odd_before_use_and_over_the_year_is_told() -> None:
     def warned(*changes: str) -> str:
         return "\n".join(shortlist(*inputs(*changes)).warnings)
@@ -245,6 +252,7 @@ def test_a_change_at_the_last_visit_is_told() -> None:
         assert "battery changes comes" not in warned(kept)
 
 
+@pytest.mark.once
 def test_days_too_cold_to_charge_bring_nothing() -> None:
     """An eighth of the year below the limit, told of the six darkest months."""
     cold = told("sc-drum:charge.min=0 degC").harvest
@@ -267,6 +275,7 @@ def test_ageing_ends_the_life_of_a_charged_cell() -> None:
     assert 3 * 31557600 < found.battery_life_s.nominal < 12 * 31557600
 
 
+@pytest.mark.once
 def test_service_is_that_of_the_whole_life(monkeypatch: pytest.MonkeyPatch) -> None:
     """A store that fades loses more days than a fresh one; three moments of its life tell as much
     as many evenly in it."""
@@ -286,6 +295,7 @@ def test_service_is_that_of_the_whole_life(monkeypatch: pytest.MonkeyPatch) -> N
     assert aged.lost == pytest.approx(even.lost, rel=1e-2)
 
 
+@pytest.mark.once
 @pytest.mark.parametrize("seed", mostly_slow(range(8), 8))
 def test_more_harvest_more_store_and_less_load_never_lose_more(seed: int) -> None:
     """On products at random."""
@@ -326,6 +336,7 @@ def test_what_the_product_lacks_is_told() -> None:
     }
 
 
+@pytest.mark.once
 def test_draws_move_with_every_uncertain_figure() -> None:
     def lost(*changes: str) -> float:
         found = shortlist(

@@ -98,6 +98,7 @@ def test_a_record_that_does_not_tell_is_looked_about(mine: Path, place: str) -> 
     assert advisor.revisit(record).stands
 
 
+@pytest.mark.once
 def test_a_shipped_product_needs_no_path(tmp_path: Path) -> None:
     record = tmp_path / "record.yaml"
     given = ["decide", "frost-post", "quorvane-jor", "--because", "a test", "-o", str(record)]
