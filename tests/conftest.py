@@ -18,7 +18,8 @@ settings.load_profile("steady")
 # neither while they come, which takes longer than all else about them, nor while they run.
 gc.disable()
 
-# Files whose tests share what takes long to make: one report a product and one browser, one study.
+# Files whose tests share what takes long to make beyond the file: one report a product and one
+# browser, one study. All tests of a file share what they keep anyway.
 TOGETHER = {
     "tests/present/test_markdown.py": "reports",
     "tests/present/test_page.py": "reports",
@@ -29,11 +30,32 @@ TOGETHER = {
     "tests/cli/test_report.py": "shown",
 }
 
-# Files with the longest tests: with `-n` they begin, so that at the end no worker waits for one.
+# Files that take longest: with `-n` they begin, so that at the end no worker waits for one. First
+# of all one whose tests mostly wait, while style and types are looked at beside.
 LONG = (
-    *("tests/test_readme.py", "tests/test_fuzz.py", "tests/fuzz/test_kills.py"),
-    *("tests/test_mutants.py", "tests/test_reference.py", "tests/test_glossary.py"),
+    *("tests/on_bench/test_small_parts.py", "tests/present/test_page.py", "tests/test_readme.py"),
+    *("tests/present/test_page_layout.py", "tests/test_fuzz.py", "tests/studies/test_every_key.py"),
+    *("tests/present/test_feeding.py", "tests/studies/test_outlook.py", "tests/cli/test_forms.py"),
+    *("tests/studies/test_harvest.py", "tests/model/test_whole_life.py", "tests/test_mutants.py"),
+    *(
+        "tests/studies/test_tipping.py",
+        "tests/studies/test_shortlist.py",
+        "tests/fuzz/test_kills.py",
+    ),
+    *(
+        "tests/ledger/test_answers.py",
+        "tests/decide/test_workers.py",
+        "tests/studies/test_paths.py",
+    ),
+    *(
+        "tests/studies/test_explain.py",
+        "tests/studies/test_gaps.py",
+        "tests/studies/test_record.py",
+    ),
+    *("tests/studies/test_crate_call.py", "tests/present/test_family_page.py"),
+    *("tests/on_bench/test_kernels.py", "tests/test_reference.py", "tests/test_glossary.py"),
 )
+FIRST = {name: place for place, name in enumerate(LONG)}
 
 
 # Of a test's cases each so many-th, from the first, runs on every Python, the others on one: what
@@ -52,7 +74,7 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
                 item.add_marker("once")
             cases[name] += 1
     if hasattr(config, "workerinput"):
-        items.sort(key=lambda item: not item.nodeid.startswith(LONG))
+        items.sort(key=lambda item: FIRST.get(item.nodeid.partition("::")[0], len(LONG)))
 
 
 def pytest_collection_finish() -> None:
@@ -65,13 +87,14 @@ def pytest_collection_finish() -> None:
 
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
-    """With `-n`, files of a group go to one worker, all other tests to whoever is free."""
+    """With `-n`, files go to whoever is free, and those of a group to one worker."""
     if config.getvalue("dist") != "load":
         return None
     from xdist.scheduler import LoadScopeScheduling
 
     class Scheduling(LoadScopeScheduling):  # type: ignore[misc]
         def _split_scope(self, nodeid: str) -> str:
-            return TOGETHER.get(nodeid.partition("::")[0], nodeid)
+            file = nodeid.partition("::")[0]
+            return TOGETHER.get(file, file)
 
     return Scheduling(config, log)

@@ -22,18 +22,19 @@ from tests.fuzz.oracle import Bench, Said, judged, written
 pytestmark = pytest.mark.once
 
 SEED = 1
-SHARE = {"yaml": 32, "traces": 64, "arguments": 24, "cache": 8, "packs": 20}
+SHARE = {"yaml": 32, "traces": 64, "arguments": 22, "cache": 8, "packs": 20}
 
 
-@pytest.mark.parametrize("kind", SHARE)
-def test_hostile_cases_end_as_they_should(kind: str) -> None:
-    cases = [(kind, number) for number in range(SHARE[kind])]
+def test_hostile_cases_end_as_they_should() -> None:
+    """Of every kind through one worker, which takes longer to start than many of them."""
+    cases = [(kind, number) for kind, share in SHARE.items() for number in range(share)]
     counts, failures = fuzz(cases, SEED)
-    assert not failures, failures[0]
-    assert counts[kind].cases == SHARE[kind]
-    # some come to an answer, others are refused: neither all good nor all bad
-    assert counts[kind].codes[0] >= 3
-    assert counts[kind].codes[2] >= 3
+    assert not failures, failures
+    assert {kind: count.cases for kind, count in counts.items()} == SHARE
+    for kind, count in counts.items():
+        # some come to an answer, others are refused: neither all good nor all bad
+        assert count.codes[0] >= 3, kind
+        assert count.codes[2] >= 3, kind
 
 
 def test_there_is_a_share_of_every_kind() -> None:

@@ -102,7 +102,9 @@ def test_workers_end_with_whom_they_work_for(sign: signal.Signals) -> None:
 @pytest.mark.once
 def test_tips_are_the_same_bytes_over_any_number_of_workers() -> None:
     """Levers of the product, of a part and a weight, and one that no scan tells anything of."""
-    inputs = load("barrel-tag")
+    catalogue, product = load("barrel-tag")
+    few = ["quorvane-tib", "quorvane-sij", "tessimur-mub", "vantle-gaf"]
+    inputs = catalogue.only(few), product
     paths = [
         "barrel-tag:workload.sample.every",
         "barrel-tag:priorities.purchase-cost.weight",
@@ -112,14 +114,11 @@ def test_tips_are_the_same_bytes_over_any_number_of_workers() -> None:
         "quorvane-tib:sleep-states.ram-kept.current.25 degC",
         "tessimur-mub:price.breaks.10000",
     ]
-    one, two, four = (to_json(tipping(*inputs, paths, draws=300, jobs=n)) for n in (1, 2, 4))
-    assert one == two == four
+    one, two, four = (tipping(*inputs, paths, draws=60, jobs=n) for n in (1, 2, 4))
+    assert to_json(one) == to_json(two) == to_json(four)
     # and a figure's tip does not depend on what else is asked
-    alone = tipping(*inputs, paths[:1], draws=300).levers
-    both = [
-        tip for tip in tipping(*inputs, paths, draws=300, jobs=2).levers if tip.path == paths[0]
-    ]
-    assert list(alone) == both
+    alone = tipping(*inputs, paths[:1], draws=60).levers
+    assert list(alone) == [tip for tip in two.levers if tip.path == paths[0]]
 
 
 @pytest.mark.parametrize("jobs", [1, 2])

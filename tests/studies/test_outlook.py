@@ -309,7 +309,8 @@ def test_halving_is_as_close_for_small_figures_as_for_large_ones(scale: float) -
     assert far - near <= 1e-3 * far
 
 
-@pytest.mark.parametrize("product", ["barrel-tag", "valve-driver"])
+@pytest.mark.once
+@pytest.mark.parametrize("product", mostly_slow(("barrel-tag", "valve-driver"), 2))
 def test_price_breaks_are_found_where_the_decision_has_them(product: str) -> None:
     """Against halving by whole decisions, which know nothing of what moves where."""
     catalogue, asked = load(product)
