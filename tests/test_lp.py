@@ -204,7 +204,6 @@ def test_duals_prove_the_optimum(
     assert found.objective == pytest.approx(worth, rel=1e-7, abs=10 * near)
 
 
-@pytest.mark.once
 @needs_cbc
 @given(programs())
 def test_the_two_solvers_agree(
@@ -304,7 +303,6 @@ def test_only_whole_numbers_are_missing(solver: Solver) -> None:
     assert model.solve(SECONDS, solver).status is Status.INFEASIBLE
 
 
-@pytest.mark.once
 def test_a_limit_is_not_an_optimum() -> None:
     """Market split (Cornuejols & Dawande 1999): small, and out of reach of branch and bound."""
     draw = random.Random(3)
