@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from advisor.catalogue.criteria import DAY, Keys
 from advisor.dataclass import dataclass
+from advisor.decide.awake import Awake, awake
 from advisor.decide.costs import Costs, FeedCost, ProductCost, costs
 from advisor.decide.marches import Marches
 from advisor.decide.ranks import DIGITS
@@ -25,7 +26,7 @@ from advisor.model.battery import Life
 from advisor.model.carried import carried
 from advisor.model.drain import Drain, joined, rows_of_each
 from advisor.model.draws import Array
-from advisor.model.events import EventStates, Timeline, calendar
+from advisor.model.events import EventStates, Timeline
 from advisor.model.harvest import (
     Harvested,
     answered,
@@ -33,7 +34,6 @@ from advisor.model.harvest import (
     recovering,
     sustained,
 )
-from advisor.model.meetings import coinciding, met
 from advisor.model.packs import Feed, cells_name
 from advisor.model.recharged import on_one_charge, recharged, scaled
 from advisor.model.tables import Option, Stack
@@ -48,7 +48,7 @@ class Assessed:
 
     Attributes
     ----------
-    part, sleep : (R,) indices into the stack; choice : (R, K) index of each task's option.
+    awake : what they do, whatever the feed.
     rail_a, battery_a : (R, N) mean current at series x nominal voltage, at the rail and at the
     pack (reservoir leak and self-discharge not in it). life : the battery model's result.
     headroom : (R, N) share of the tightest deadline left, NaN without one.
@@ -60,10 +60,7 @@ class Assessed:
     feed: Feed
     feed_cost: FeedCost
     stack: Stack
-    part: Index
-    sleep: Index
-    choice: Index
-    timeline: Timeline
+    awake: Awake
     rail_a: Array
     battery_a: Array
     life: Life
@@ -77,6 +74,26 @@ class Assessed:
     drain: Drain
     product: ProductFigures
     harvest: Harvested | None = None
+
+    @property
+    def part(self) -> Index:
+        """Their parts, (R,) indices into the stack."""
+        return self.awake.part
+
+    @property
+    def sleep(self) -> Index:
+        """Their sleep states, (R,) indices into the stack."""
+        return self.awake.sleep
+
+    @property
+    def choice(self) -> Index:
+        """Each task's option, (R, K) indices into the stack."""
+        return self.awake.choice
+
+    @property
+    def timeline(self) -> Timeline:
+        """Their states over the whole calendar."""
+        return self.awake.line
 
     @property
     def cut_off_v(self) -> Array:
@@ -204,10 +221,7 @@ class Prepared:
     feed_cost: FeedCost
     stack: Stack
     side: PartSide
-    part: Index
-    sleep: Index
-    choice: Index
-    timeline: Timeline
+    awake: Awake
     drain: Drain
 
     @property
@@ -215,44 +229,59 @@ class Prepared:
         """Mean current at the pack, (R, N) A; see `Assessed`."""
         drain = self.drain
         current = drain.constant_a + drain.power_w / self.feed.nominal_v
-        return np.asarray((self.timeline.share * current).sum(axis=1))
+        return np.asarray((self.awake.line.share * current).sum(axis=1))
 
 
 def prepare(
-    feed: Feed,
-    feed_cost: FeedCost,
+    fed: Sequence[tuple[Feed, FeedCost]],
     stack: Stack,
     product: ProductFigures,
     events: Sequence[tuple[EventStates, ...]],
     side: PartSide,
-    part: Index,
-    sleep: Index,
-    choice: Index,
-) -> Prepared:
-    """What R builds on one feed draw from the pack.
+    rows: Sequence[tuple[Index, Index, Index]],
+) -> list[Prepared]:
+    """What builds on several feeds draw from their packs.
 
     Parameters
     ----------
-    events : of `at_times`. part, sleep : (R,) indices; choice : (R, K) of each task's option.
+    events : of `at_times`. rows : of each of the feeds part and sleep state, (R,) indices into the
+    stack each, and choice, (R, K) index of each task's option.
     """
-    lines, timed = calendar(stack, product, events, part, sleep, choice)
-    cut_off = np.broadcast_to(feed.cut_off_v, (len(part), lines.share.shape[2]))
+    if not fed:
+        return []
+    part, sleep, choice = (np.concatenate(each) for each in zip(*rows, strict=True))
+    every = awake(stack, product, events, part, sleep, choice)
+    return [
+        _prepared(feed, money, stack, product, side, one)
+        for (feed, money), one in zip(fed, every.each([len(p) for p, _, _ in rows]), strict=True)
+    ]
+
+
+def _prepared(
+    feed: Feed,
+    feed_cost: FeedCost,
+    stack: Stack,
+    product: ProductFigures,
+    side: PartSide,
+    here: Awake,
+) -> Prepared:
+    part, sleep, choice = here.part, here.sleep, here.choice
+    cut_off = np.broadcast_to(feed.cut_off_v, (len(part), here.line.share.shape[2]))
     if feed.converter is None:
         points = [stack.option_point[k][part, choice[:, k]] for k in range(choice.shape[1])]
         least = [stack.sleep_min[part, sleep], *(stack.supply_min[part, p] for p in points)]
         cut_off = np.maximum.reduce(
             [cut_off, side.floor_v[part], *(v[:, None] + 0.0 * cut_off for v in least)]
         )
-    drain = carried(feed, stack, product, lines, timed, part, sleep, cut_off)
+    drain = carried(
+        feed, stack, product, here.line, here.meeting, here.copies, part, sleep, cut_off
+    )
     return Prepared(
         feed=feed,
         feed_cost=feed_cost,
         stack=stack,
         side=side,
-        part=part,
-        sleep=sleep,
-        choice=choice,
-        timeline=lines,
+        awake=here,
         drain=drain,
     )
 
@@ -352,7 +381,8 @@ def _assessed(
     criteria: Sequence[Criterion],
     weights: Array | None,
 ) -> Assessed:
-    feed, lines, drain, side, part = made.feed, made.timeline, made.drain, made.side, made.part
+    feed, drain, side = made.feed, made.drain, made.side
+    lines, worst, part = made.awake.line, made.awake.worst, made.awake.part
     current = lines.rail_current(feed.chip_voltage())
     rail = (lines.share * current).sum(axis=1)
     money = costs(
@@ -378,20 +408,14 @@ def _assessed(
     values = np.stack([np.broadcast_to(c.measure.value(view), shape) for c in criteria])
     points, worth = score(criteria, values, weights)
     if product.waits:
-        worst = met(lines, coinciding(product, lines, range(len(product.tasks))))
         current = worst.rail_current(feed.chip_voltage())
-    else:
-        worst = lines
     state_a = np.where(lines.duration > 0, current, 0.0)
     state_a[:, -1] = current[:, -1]
     return Assessed(
         feed=feed,
         feed_cost=made.feed_cost,
         stack=made.stack,
-        part=part,
-        sleep=made.sleep,
-        choice=made.choice,
-        timeline=lines,
+        awake=made.awake,
         rail_a=rail,
         battery_a=made.battery_a,
         life=life,

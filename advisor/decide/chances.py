@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
 from advisor.dataclass import dataclass
 from advisor.model.chance import Served, done_within, mean_wait, served
 from advisor.model.draws import Array
-from advisor.model.events import tried
-
-if TYPE_CHECKING:
-    from advisor.decide.builds import Assessed
+from advisor.model.events import Timeline, tried
+from advisor.model.workload import ProductFigures
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,18 +21,19 @@ class Waiting:
     in_time: Array | None
 
 
-def bears_on(at: Assessed, k: int) -> bool:
+def bears_on(product: ProductFigures, k: int) -> bool:
     """Whether chance bears on when events of task `k` end."""
-    return at.product.waits or at.product.tasks[k].by_chance
+    return product.waits or product.tasks[k].by_chance
 
 
-def waiting(at: Assessed, k: int, enough: float | None = None) -> Waiting:
+def waiting(
+    product: ProductFigures, lines: Timeline, k: int, enough: float | None = None
+) -> Waiting:
     """How task `k` of builds fares; events of a regular task do not meet each other.
 
     Where it is surely in time in `enough` of its events (a share), that bound is told.
     """
-    product, lines = at.product, at.timeline
-    events = [_served(at, j) for j in range(len(product.tasks))]
+    events = [_served(product, lines, j) for j in range(len(product.tasks))]
     own = product.tasks[k]
     shape = lines.share[:, 0].shape
     busy, wait, met = np.zeros(shape), np.zeros(shape), np.zeros(shape[1])
@@ -63,9 +60,9 @@ def waiting(at: Assessed, k: int, enough: float | None = None) -> Waiting:
     return Waiting(busy=busy / met, wait_s=wait / met, in_time=in_time)
 
 
-def _served(at: Assessed, k: int) -> Served:
+def _served(product: ProductFigures, lines: Timeline, k: int) -> Served:
     """How long the events of a task last."""
-    lines, task = at.timeline, at.product.tasks[k]
+    task = product.tasks[k]
     here = lines.tasks[k]
     once = lines.duration[:, here]
     if lines.tries is not None:

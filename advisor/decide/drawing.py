@@ -18,15 +18,16 @@ from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.dataclass import dataclass
 from advisor.decide.builds import Assessed, Build, Prepared, assess, prepare
-from advisor.decide.costs import part_cost, with_addons
+from advisor.decide.costs import PartCost, part_cost, with_addons
 from advisor.decide.limits import figures_read, kept
 from advisor.decide.marches import Marches
 from advisor.decide.sides import part_side
 from advisor.decide.stage import Begun, Stage
 from advisor.decide.value import Criterion, weights
-from advisor.model.companions import fitted, with_companions
+from advisor.model.addon_set import Companions
+from advisor.model.companions import Fitted, fitted, with_companions
 from advisor.model.draws import Array, Sampler, Trace
-from advisor.model.tables import Wanted, part_figures, stack
+from advisor.model.tables import Option, Wanted, part_figures, stack
 from advisor.stages import Progress
 
 CHUNK = 2000  # draws at a time
@@ -305,28 +306,21 @@ def assessed(
 def _prepared(here: Stage, builds: Sequence[Build]) -> list[tuple[list[int], Prepared]]:
     """What builds draw from their packs, those on the same feed together: their places in `builds`,
     and theirs."""
-    groups: dict[str, list[int]] = defaultdict(list)
-    for i, build in enumerate(builds):
-        groups[build.assessed.feed.name].append(i)
     catalogue, product = here.catalogue, here.product
-    prepared = []
     # builds on several feeds have what they take of their part in common, and so have passes
     known, priced = dict(here.read), dict(here.priced)
-    for members in groups.values():
-        feed = builds[members[0]].assessed.feed
-        option = product.supply_options.cells.index(feed.option)
-        made, money = here.feed(option, feed.converter_name, feed.rail_converters)
-        parts = [
-            fitted(catalogue, catalogue.parts[builds[i].part], builds[i].companions)
-            for i in members
-        ]
-        read, costs = [], []
-        for i, one in zip(members, parts, strict=True):
-            part = one.part
-            at_first, row = builds[i].assessed, builds[i].row
-            sampler = here.samplers[part.part]
-            asleep, options = at_first.sleep_name(row), at_first.options(row)
-            key = part.part, asleep, options, one.companions
+    places: dict[tuple[str, str, tuple[Option, ...], Companions], int] = {}
+    parts: list[Fitted] = []
+    costs: list[PartCost] = []
+    groups: dict[str, list[int]] = defaultdict(list)
+    rows: dict[str, list[int]] = defaultdict(list)
+    for i, build in enumerate(builds):
+        part, at_first = catalogue.parts[build.part], build.assessed
+        asleep, options = at_first.sleep_name(build.row), at_first.options(build.row)
+        key = part.part, asleep, options, build.companions
+        if key not in places:
+            one, sampler = fitted(catalogue, part, build.companions), here.samplers[part.part]
+            places[key] = len(parts)
             bought = part.part, one.companions
             if key not in known:
                 bare = part_figures(part, here.figures, sampler, Wanted(asleep, options))
@@ -334,22 +328,32 @@ def _prepared(here: Stage, builds: Sequence[Build]) -> list[tuple[list[int], Pre
             if bought not in priced:
                 cost = part_cost(part, here.own_cost, sampler)
                 priced[bought] = with_addons(cost, one.addons, here.own_cost, here.samplers)
-            read.append(known[key])
+            parts.append(one)
             costs.append(priced[bought])
-        table = stack(read)
-        prepared.append(
-            prepare(
-                made,
-                money,
-                table,
-                here.figures,
-                here.timed(table),
-                part_side(parts, costs, product, here.samplers, figures_read(product)),
-                np.arange(len(members)),
-                np.zeros(len(members), dtype=np.intp),
-                np.zeros((len(members), len(here.figures.tasks)), dtype=np.intp),
+        groups[at_first.feed.name].append(i)
+        rows[at_first.feed.name].append(places[key])
+    table = stack([known[key] for key in places])
+    fed = []
+    for members in groups.values():
+        feed = builds[members[0]].assessed.feed
+        option = product.supply_options.cells.index(feed.option)
+        fed.append(here.feed(option, feed.converter_name, feed.rail_converters))
+    tasks = len(here.figures.tasks)
+    prepared = prepare(
+        fed,
+        table,
+        here.figures,
+        here.timed(table),
+        part_side(parts, costs, product, here.samplers, figures_read(product)),
+        [
+            (
+                np.array(some, dtype=np.intp),
+                np.zeros(len(some), dtype=np.intp),
+                np.zeros((len(some), tasks), dtype=np.intp),
             )
-        )
+            for some in rows.values()
+        ],
+    )
     room = TOGETHER // (here.samplers.draws * states_of(product) or 1)
     here.read.update(list(known.items())[:room])
     here.priced.update(list(priced.items())[:room])

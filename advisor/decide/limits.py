@@ -16,7 +16,7 @@ from advisor.catalogue.criteria import Keys, measures
 from advisor.catalogue.schema_product import Product
 from advisor.dataclass import dataclass
 from advisor.decide.builds import Assessed
-from advisor.decide.chances import bears_on, waiting
+from advisor.decide.chances import bears_on
 from advisor.decide.costs import ProductCost
 from advisor.decide.feed_limits import FEED_LIMITS, Supply
 from advisor.decide.screens import LEAD_TIME, PART_LIMITS, Case, Failed, Limit
@@ -234,7 +234,7 @@ def _unit_cost(at: Held) -> Iterator[Case]:
 def _deadlines(at: Held) -> Iterator[Case]:
     lines = at.assessed.timeline
     for k, (task, here) in enumerate(zip(at.assessed.product.tasks, lines.tasks, strict=True)):
-        if task.finish_within is not None and not bears_on(at.assessed, k):
+        if task.finish_within is not None and not bears_on(at.assessed.product, k):
             length = lines.duration[:, here].sum(axis=1)
             need = f"workload.{task.name}.finish-within"
             yield Case(need=need, required=task.finish_within, offered=length)
@@ -243,11 +243,11 @@ def _deadlines(at: Held) -> Iterator[Case]:
 def _by_chance(at: Held) -> Iterator[Case]:
     product = at.assessed.product
     for k, task in enumerate(product.tasks):
-        if task.finish_within is not None and bears_on(at.assessed, k):
+        if task.finish_within is not None and bears_on(product, k):
             yield Case(
                 need=f"workload.{task.name}.finish-within in a share of the events",
                 required=product.confidence,
-                offered=waiting(at.assessed, k, product.confidence).in_time,
+                offered=at.assessed.awake.in_time(k),
             )
 
 

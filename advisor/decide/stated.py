@@ -92,7 +92,7 @@ def stand(
             supplies.tried(made)
     feeds = [made for made, _ in fed]
     plans_by_feed = choose(feeds, table, here.figures, events, side.floor_v[:, 0])
-    plans, prepared = [], []
+    plans, asked = [], []
     for (made, money), plan in zip(fed, plans_by_feed, strict=True):
         for p, faults in plan_faults(plan, table, here.figures):
             if names[p] not in apart:
@@ -100,8 +100,10 @@ def stand(
                 supplies.failed[paired(made)].append(faults)
         if plan.part.size:
             plans.append(plan)
-            rows = plan.part, plan.sleep, plan.choice
-            prepared.append(prepare(made, money, table, here.figures, timed, side, *rows))
+            asked.append(((made, money), (plan.part, plan.sleep, plan.choice)))
+    prepared = prepare(
+        [one for one, _ in asked], table, here.figures, timed, side, [rows for _, rows in asked]
+    )
     plan_of: dict[int, Plans] = {}
     hopes: dict[str, float] = {}
     unknown: dict[str, list[str]] = defaultdict(list)

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from advisor.model.drain import Drain, Seen, Stored, some_tasks
 from advisor.model.draws import Array
 from advisor.model.events import Timeline
-from advisor.model.meetings import coinciding, met, strained, variance
+from advisor.model.meetings import strained, variance
 from advisor.model.packs import Feed
 from advisor.model.rails import at_rest
 from advisor.model.tables import Stack
@@ -26,7 +26,8 @@ def carried(
     stack: Stack,
     product: ProductFigures,
     lines: Timeline,
-    at_times: Sequence[Timeline],
+    meeting: Sequence[Timeline],
+    copies: Sequence[Sequence[int]],
     part: NDArray[np.intp],
     sleep: NDArray[np.intp],
     cut_off: Array,
@@ -35,25 +36,25 @@ def carried(
 
     Parameters
     ----------
-    lines, at_times : of the whole calendar, and at each of its times. part, sleep : (R,) indices.
-    cut_off : (R, N) V.
+    lines : of the whole calendar. meeting : with what events meet by chance, at each of the
+    product's times, once where it has none; copies : what `bursts` tells of each. part, sleep :
+    (R,) indices. cut_off : (R, N) V.
     """
     drain = drain_of(feed, lines, cut_off)
-    if not (at_times or product.before or product.by_chance):
+    if not (product.times or product.before or product.by_chance):
         return drain
-    every = tuple(range(len(product.tasks)))
-    if at_times:
+    if product.times:
         seen = tuple(
             Seen(
                 feed.pack.eases[t],
-                some_tasks(_pulses(feed, product, one, cut_off, product.done(t)), product.done(t)),
+                some_tasks(_pulses(feed, product, one, cut_off, most), product.done(t)),
                 feed.pack.strains[t],
             )
-            for t, one in enumerate(at_times)
+            for t, (one, most) in enumerate(zip(meeting, copies, strict=True))
         )
     elif product.by_chance:
         whole = np.ones(cut_off.shape[1])
-        seen = (Seen(whole, _pulses(feed, product, lines, cut_off, every)),)
+        seen = (Seen(whole, _pulses(feed, product, meeting[0], cut_off, copies[0])),)
     else:
         seen = ()
     return replace(
@@ -68,14 +69,12 @@ def carried(
 
 
 def _pulses(
-    feed: Feed, product: ProductFigures, lines: Timeline, cut_off: Array, done: Sequence[int]
+    feed: Feed, product: ProductFigures, lines: Timeline, cut_off: Array, copies: Sequence[int]
 ) -> Drain:
-    """The drain that pulses are held against, (R, S, N) A and W; cut_off (R, N) V, `done` the tasks
-    that it is of."""
-    if not product.by_chance:
-        return drain_of(feed, lines, cut_off)
-    meeting = met(lines, coinciding(product, lines, done))
-    return strained(product, drain_of(feed, meeting, cut_off), done)
+    """The drain that pulses are held against, (R, S, N) A and W, of what may meet; cut_off (R, N)
+    V, `copies` of each task's event right behind each other."""
+    drain = drain_of(feed, lines, cut_off)
+    return strained(product, drain, copies) if product.by_chance else drain
 
 
 def drain_of(feed: Feed, lines: Timeline, cut_off: Array) -> Drain:

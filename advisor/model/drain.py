@@ -68,6 +68,7 @@ class Drain:
     per event. tasks : the states of each task's event, in order; the last state is the rest
     between events and in no task. period_s : (K, N). cut_off_v : (R, N) V. seen : what pulses are
     held against, where that is not the drain itself. before : what the first pack gives before use.
+    again : states that draw what an earlier one draws, or the rest.
     variance : (R, N) C^2 a second, that of the charge that events take by chance; luck : (N,)
     standard normal deviates of what a device's own events come to.
     """
@@ -83,6 +84,7 @@ class Drain:
     before: tuple[Stored, ...] = ()
     variance: Array | None = None
     luck: Array | None = None
+    again: frozenset[int] = frozenset()
 
     @property
     def mean_constant_a(self) -> Array:
@@ -186,6 +188,7 @@ def _cases(drain: Drain, r: NDArray[np.intp], n: NDArray[np.intp]) -> Drain:
         ),
         variance=None if drain.variance is None else drain.variance[r, n][None],
         luck=None if drain.luck is None else drain.luck[n],
+        again=drain.again,
     )
 
 
@@ -206,6 +209,7 @@ def some_tasks(drain: Drain, tasks: Sequence[int]) -> Drain:
         duration_s=drain.duration_s[:, states],
         tasks=tuple(slice(int(e) - n, int(e)) for e, n in zip(ends, lengths, strict=True)),
         period_s=drain.period_s[list(tasks)],
+        again=frozenset(i for i, s in enumerate(states.tolist()) if s in drain.again),
     )
 
 
@@ -226,6 +230,7 @@ def joined(drains: Sequence[Drain]) -> Drain:
         if first.variance is None
         else np.concatenate([d.variance for d in drains if d.variance is not None]),
         luck=first.luck,
+        again=first.again,
         seen=tuple(
             replace(of[0], drain=joined([s.drain for s in of]))
             for of in zip(*(d.seen for d in drains), strict=True)

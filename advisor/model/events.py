@@ -209,6 +209,17 @@ class Timeline:
         """Share of the time spent in events, (R, N)."""
         return np.asarray(self.share[:, :-1].sum(axis=1))
 
+    def of_rows(self, rows: slice) -> Timeline:
+        """Some of the builds."""
+        return replace(
+            self,
+            chip_a=self.chip_a[rows],
+            chip_w=self.chip_w[rows],
+            duration=self.duration[rows],
+            share=self.share[rows],
+            busy_at=tuple(busy[rows] for busy in self.busy_at),
+        )
+
     def rail_current(self, voltage: Array) -> Array:
         """Rail current of each state at a chip voltage, (R, S, N) A; voltage broadcasts."""
         constant = self.chip_a + self.at_rail(voltage)[None]

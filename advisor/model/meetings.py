@@ -82,37 +82,64 @@ def met(lines: Timeline, beside: Sequence[Beside]) -> Timeline:
     )
 
 
-def strained(product: ProductFigures, drain: Drain, done: Sequence[int]) -> Drain:
+def bursts(product: ProductFigures, lines: Timeline, done: Sequence[int]) -> tuple[int, ...]:
+    """How many events of each task right behind each other are looked at: as many as any of the
+    builds has to expect once, one where they come by the clock or are not `done`."""
+    out = []
+    for k, task in enumerate(product.tasks):
+        count = 1
+        if task.random and k in done:
+            seconds = lines.duration[:, lines.tasks[k]] * _longest(task, product.events_of(k))
+            found = _burst(seconds.sum(axis=1) / lines.period[k], product.events_of(k))
+            count = int(np.fmin(found, MOST).max())
+        out.append(count)
+    return tuple(out)
+
+
+def strained(product: ProductFigures, drain: Drain, copies: Sequence[int]) -> Drain:
     """A drain with its events as long as rare tries make them, and as many right behind each other
-    as are to be expected once; (R, S, N) A, W and s as in `Drain`, with more states."""
-    states: list[int] = []
+    as are to be expected once; (R, S, N) A, W and s as in `Drain`, with more states.
+
+    `copies` are those of `bursts`; a build that has fewer to expect rests meanwhile, for no time.
+    """
+    rest_a, rest_w = drain.constant_a[:, -1:], drain.power_w[:, -1:]
+    amps: list[Array] = []
+    watts: list[Array] = []
     lengths: list[Array] = []
     shares: list[Array] = []
-    tasks, periods = [], []
-    for k, task in enumerate(product.tasks):
+    tasks: list[slice] = []
+    again: set[int] = set()
+    start = 0
+    for k, (task, most) in enumerate(zip(product.tasks, copies, strict=True)):
         here = drain.tasks[k]
-        events = float(product.lasts_s / task.period.min())
-        longer = _longest(task, events)
-        seconds = drain.duration_s[:, here] * longer
-        copies = MOST if task.random and k in done else 1
-        count = _burst(seconds.sum(axis=1) / drain.period_s[k], events)
-        start = len(states)
-        states += [*range(here.start, here.stop)] * copies
-        # those that are not to be expected take no time
-        lengths += [seconds * (n < count)[:, None] for n in range(copies)]
-        shares += [drain.share[:, here] / copies] * copies
-        tasks.append(slice(start, len(states)))
-        periods.append(drain.period_s[k])
-    rest = drain.share.shape[1] - 1
-    index = np.array([*states, rest], dtype=np.intp)
+        seconds = drain.duration_s[:, here] * _longest(task, product.events_of(k))
+        own = drain.constant_a[:, here], drain.power_w[:, here], seconds
+        size = here.stop - here.start
+        count = None
+        for n in range(most):
+            a, w, length = own
+            if n > 1:
+                if count is None:
+                    busy = seconds.sum(axis=1) / drain.period_s[k]
+                    count = _burst(busy, product.events_of(k))
+                there = (n < count)[:, None]
+                a, w = np.where(there, a, rest_a), np.where(there, w, rest_w)
+                length = np.where(there, length, 0.0)
+            amps.append(a)
+            watts.append(w)
+            lengths.append(length)
+            # all of the time is told once
+            shares.append(drain.share[:, here] if n == 0 else np.zeros_like(length))
+        again |= set(range(start + size, start + most * size))
+        tasks.append(slice(start, start := start + most * size))
     return replace(
         drain,
-        constant_a=drain.constant_a[:, index],
-        power_w=drain.power_w[:, index],
+        constant_a=np.concatenate([*amps, rest_a], axis=1),
+        power_w=np.concatenate([*watts, rest_w], axis=1),
         duration_s=np.concatenate([*lengths, drain.duration_s[:, -1:]], axis=1),
         share=np.concatenate([*shares, drain.share[:, -1:]], axis=1),
         tasks=tuple(tasks),
-        period_s=np.array(periods).reshape(len(tasks), -1),
+        again=frozenset(again),
     )
 
 

@@ -30,6 +30,8 @@ class Lows:
         self.pack, self.drain = pack, drain
         self.shape = drain.cut_off_v.shape
         self.powered = [bool(drain.power_w[:, s].any()) for s in range(drain.share.shape[1])]
+        # those that differ in what they draw: without a reservoir no more is asked of them
+        self.states = [s for s in range(len(self.powered)) if s not in drain.again]
         # the open voltage never rises with depth; where the resistance never falls, every loaded
         # voltage falls
         self.falling = bool((np.diff(pack.resistance, axis=0) >= 0).all())
@@ -72,8 +74,8 @@ class Lows:
         volts = at_depth(self.pack.depth, self.pack.open_v, upto, n)
         worst = self._greatest(upto, n) * rise
         short = np.zeros(self.shape, dtype=bool)
-        for s, powered in enumerate(self.powered):
-            power = drain.power_w[:, s] if powered else None
+        for s in self.states:
+            power = drain.power_w[:, s] if self.powered[s] else None
             short |= volts < needed_voltage(worst, drain.constant_a[:, s], power, drain.cut_off_v)
         return short
 
@@ -102,9 +104,9 @@ class Lows:
             return low.reshape(self.shape), peak.reshape(self.shape)
         low = np.full(self.shape, np.inf)
         peak = np.zeros(self.shape)
-        for s, powered in enumerate(self.powered):
+        for s in self.states:
             constant = drain.constant_a[:, s]
-            if not powered:
+            if not self.powered[s]:
                 low = np.minimum(low, volts - ohms * constant)
                 peak = np.maximum(peak, constant)
                 continue
@@ -129,6 +131,7 @@ class _Cases:
     ) -> None:
         self.start = None if start is None else start.ravel()[index]
         self.pack, self.powered, self.tasks = pack, powered, drain.tasks
+        self.again = drain.again
         states = drain.share.shape[1]
 
         def flat(values: Array) -> Array:
@@ -153,6 +156,8 @@ class _Cases:
             return np.asarray(np.where(np.isnan(low), -np.inf, low) - cut)
         least = np.full(depth.shape, np.inf)
         for s, powered in enumerate(self.powered):
+            if s in self.again:
+                continue
             power = self.power[s, case] if powered else None
             need = needed_voltage(ohms, self.constant[s, case], power, cut)
             least = np.minimum(least, volts - need)

@@ -148,6 +148,10 @@ class ProductFigures:
         """Whether an event may find the core busy by chance."""
         return any(task.random for task in self.tasks)
 
+    def events_of(self, k: int) -> float:
+        """How many events of task `k` the product lasts for, at the most."""
+        return float(self.lasts_s / self.tasks[k].period.min())
+
     @property
     def by_chance(self) -> bool:
         """Whether anything in its workload is a matter of chance."""

@@ -50,9 +50,9 @@ def chances(build: Build) -> SpreadResult | None:
         return None
     tasks = []
     for k, task in enumerate(at.product.tasks):
-        if not bears_on(at, k):
+        if not bears_on(at.product, k):
             continue
-        found = waiting(at, k)
+        found = waiting(at.product, at.timeline, k)
         every = [task.tries, *task.use_tries.values(), *(load.tries for load in task.loads)]
         kept = [1 - float(t.lost[0]) for t in every if t is not None]
         tasks.append(

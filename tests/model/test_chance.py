@@ -320,7 +320,7 @@ def test_regular_tasks_that_never_fail_wait_for_nobody(tmp_path: Path) -> None:
     plain = work.replace("arrival: random", "arrival: regular")
     found = made(one, STAYS, plain, tmp_path)
     build = evaluate(*found).candidates[0].best
-    assert not waiting(build.assessed, 0).busy.any()
+    assert not waiting(build.assessed.product, build.assessed.timeline, 0).busy.any()
     bare = "".join(line for line in plain.splitlines(True) if "arrival" not in line)
     assert lives(found) == lives(made(one, STAYS, bare, tmp_path))
 

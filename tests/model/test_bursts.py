@@ -1,0 +1,133 @@
+"""Events right behind each other: how many a build is held against, and that it is no more."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+from typing import Any, cast
+
+import numpy as np
+import pytest
+
+from advisor.model.drain import Drain, some_tasks
+from advisor.model.draws import Array
+from advisor.model.events import Timeline
+from advisor.model.meetings import bursts, strained
+from advisor.model.relaxation import Circuit
+from advisor.model.reservoir import Train, lowest
+from advisor.model.workload import ProductFigures
+
+pytestmark = pytest.mark.once
+PERIOD_S = 10.0
+EVENTS = 1e6
+# busy shares of 1e-4, 0.02 and 0.2: 1e6 events of each find so many busy at once where its power
+# falls to a millionth, one more waits: 1 + ceil(6/4), 1 + ceil(6/1.7), more than are looked at
+SECONDS = np.array([1e-3, 0.2, 2.0])
+COUNTS = (3, 4, 4)
+
+
+def product(random: bool = True) -> ProductFigures:
+    """A task at random, of a wake and a kernel, and one by the clock."""
+
+    def task(comes: bool) -> Any:
+        return SimpleNamespace(
+            random=comes, tries=None, use_tries={}, loads=(), uses=(), kernels=("crc",),
+            period=np.array([PERIOD_S]),
+        )  # fmt: skip
+
+    return cast(
+        ProductFigures,
+        SimpleNamespace(tasks=(task(random), task(False)), events_of=lambda k: EVENTS),
+    )
+
+
+def drain(rows: list[int]) -> Drain:
+    """Builds whose random events last as long as `SECONDS`: half at 10 mA, half at 30 mA."""
+    half = SECONDS[rows] / 2
+    zero = np.zeros_like(half)
+    duration = np.stack([half, half, zero + 0.01, zero + 0.01, zero], axis=1)[..., None]
+    share = duration / PERIOD_S
+    share[:, -1] = 1 - share.sum(axis=1)
+    amps = np.broadcast_to(np.array([10e-3, 30e-3, 5e-3, 6e-3, 1e-6])[None, :, None], share.shape)
+    return Drain(
+        constant_a=amps,
+        power_w=np.where(amps > 8e-3, 1e-3, 0.0),
+        share=share,
+        duration_s=duration,
+        tasks=(slice(0, 2), slice(2, 4)),
+        period_s=np.full((2, 1), PERIOD_S),
+        cut_off_v=np.full((len(rows), 1), 2.0),
+    )
+
+
+def copies(rows: list[int], done: tuple[int, ...] = (0, 1), random: bool = True) -> tuple[int, ...]:
+    made = drain(rows)
+    lines = SimpleNamespace(duration=made.duration_s, tasks=made.tasks, period=made.period_s)
+    return bursts(product(random), cast(Timeline, lines), done)
+
+
+def least(found: Drain) -> Array:
+    """Lowest terminal voltage of each row behind 10 ohm and 2 mF with 1 ohm, V."""
+    rows = len(found.cut_off_v)
+    flat = [x[..., 0].T for x in (found.constant_a, found.power_w, found.duration_s)]
+    circuit = Circuit.of(*(np.full(rows, x) for x in (3.0, 10.0, 2e-3, 1.0)))
+    train = Train(
+        *flat,
+        tasks=found.tasks,
+        periods=np.repeat(found.period_s, rows, axis=1),
+        powered=[bool(w.any()) for w in flat[1]],
+    )
+    return lowest(circuit, train)
+
+
+def test_as_many_are_looked_at_as_any_build_has_to_expect() -> None:
+    for row, count in enumerate(COUNTS):
+        assert copies([row]) == (count, 1)
+    assert copies([0, 1]) == (4, 1)
+    assert copies([1], done=(1,)) == (1, 1)
+    assert copies([1], random=False) == (1, 1)
+
+
+def test_a_build_is_held_against_its_own_events_whoever_is_beside_it() -> None:
+    """A build that expects few right behind each other sinks no lower beside one that expects
+    many, to the last digit, and lower than behind a single one."""
+    together = least(strained(product(), drain([0, 1, 2]), copies([0, 1, 2])))
+    for row in range(3):
+        alone = least(strained(product(), drain([row]), copies([row])))
+        assert together[row] == alone[0]
+    once = least(strained(product(), drain([0]), (1, 1)))
+    assert together[0] < once[0] - 0.01
+    # three events of 1 ms right behind each other are one of 3 ms: it ends as deep
+    three = drain([0])
+    order = [0, 1, 0, 1, 0, 1]
+    spelled = Drain(
+        constant_a=three.constant_a[:, [*order, 2, 3, 4]],
+        power_w=three.power_w[:, [*order, 2, 3, 4]],
+        share=three.share[:, [*order, 2, 3, 4]],
+        duration_s=three.duration_s[:, [*order, 2, 3, 4]],
+        tasks=(slice(0, 6), slice(6, 8)),
+        period_s=three.period_s,
+        cut_off_v=three.cut_off_v,
+    )
+    assert least(spelled)[0] == together[0]
+
+
+def test_what_is_not_to_be_expected_takes_no_time_and_draws_what_the_rest_does() -> None:
+    made = drain([0, 2])
+    found = strained(product(), made, copies([0, 2]))
+    assert found.tasks == (slice(0, 8), slice(8, 10))
+    assert found.again == {2, 3, 4, 5, 6, 7}
+    for n in range(4):
+        here = slice(2 * n, 2 * n + 2)
+        for row, count in enumerate((COUNTS[0], COUNTS[2])):
+            there = n < count
+            rest = np.s_[row, -1:, 0]
+            for got, own in ((found.constant_a, made.constant_a), (found.power_w, made.power_w)):
+                want = own[row, :2, 0] if there else own[rest].repeat(2)
+                assert got[row, here, 0].tolist() == want.tolist()
+            assert found.duration_s[row, here, 0].any() == there
+    # each moment is told once
+    assert found.share[..., 0].sum(axis=1) == pytest.approx([1.0, 1.0])
+    assert (found.share[:, [*found.again]] == 0).all()
+    # of some tasks the states are numbered anew
+    assert some_tasks(found, [0]).again == {2, 3, 4, 5, 6, 7}
+    assert some_tasks(found, [1]).again == frozenset()
