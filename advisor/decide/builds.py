@@ -15,18 +15,18 @@ from numpy.typing import NDArray
 
 from advisor.catalogue.criteria import DAY, Keys
 from advisor.dataclass import dataclass
-from advisor.decide.awake import Awake, awake
+from advisor.decide.awake import Awake
 from advisor.decide.costs import Costs, FeedCost, ProductCost, costs
+from advisor.decide.draining import Prepared
 from advisor.decide.marches import Marches
 from advisor.decide.ranks import DIGITS
 from advisor.decide.sides import PartSide
 from advisor.decide.value import Criterion, score
 from advisor.model.addon_set import Companions
 from advisor.model.battery import Life
-from advisor.model.carried import carried
 from advisor.model.drain import Drain, joined, rows_of_each
 from advisor.model.draws import Array
-from advisor.model.events import EventStates, Timeline
+from advisor.model.events import Timeline
 from advisor.model.harvest import (
     Harvested,
     answered,
@@ -211,79 +211,6 @@ def relived(
     )
     values = [np.broadcast_to(c.measure.value(view), factor.shape) for c in criteria]
     return score(criteria, np.stack(values))[1]
-
-
-@dataclass(frozen=True, slots=True)
-class Prepared:
-    """Builds on one feed before their battery life: see `Assessed` for what is alike."""
-
-    feed: Feed
-    feed_cost: FeedCost
-    stack: Stack
-    side: PartSide
-    awake: Awake
-    drain: Drain
-
-    @property
-    def battery_a(self) -> Array:
-        """Mean current at the pack, (R, N) A; see `Assessed`."""
-        drain = self.drain
-        current = drain.constant_a + drain.power_w / self.feed.nominal_v
-        return np.asarray((self.awake.line.share * current).sum(axis=1))
-
-
-def prepare(
-    fed: Sequence[tuple[Feed, FeedCost]],
-    stack: Stack,
-    product: ProductFigures,
-    events: Sequence[tuple[EventStates, ...]],
-    side: PartSide,
-    rows: Sequence[tuple[Index, Index, Index]],
-) -> list[Prepared]:
-    """What builds on several feeds draw from their packs.
-
-    Parameters
-    ----------
-    events : of `at_times`. rows : of each of the feeds part and sleep state, (R,) indices into the
-    stack each, and choice, (R, K) index of each task's option.
-    """
-    if not fed:
-        return []
-    part, sleep, choice = (np.concatenate(each) for each in zip(*rows, strict=True))
-    every = awake(stack, product, events, part, sleep, choice)
-    return [
-        _prepared(feed, money, stack, product, side, one)
-        for (feed, money), one in zip(fed, every.each([len(p) for p, _, _ in rows]), strict=True)
-    ]
-
-
-def _prepared(
-    feed: Feed,
-    feed_cost: FeedCost,
-    stack: Stack,
-    product: ProductFigures,
-    side: PartSide,
-    here: Awake,
-) -> Prepared:
-    part, sleep, choice = here.part, here.sleep, here.choice
-    cut_off = np.broadcast_to(feed.cut_off_v, (len(part), here.line.share.shape[2]))
-    if feed.converter is None:
-        points = [stack.option_point[k][part, choice[:, k]] for k in range(choice.shape[1])]
-        least = [stack.sleep_min[part, sleep], *(stack.supply_min[part, p] for p in points)]
-        cut_off = np.maximum.reduce(
-            [cut_off, side.floor_v[part], *(v[:, None] + 0.0 * cut_off for v in least)]
-        )
-    drain = carried(
-        feed, stack, product, here.line, here.meeting, here.copies, part, sleep, cut_off
-    )
-    return Prepared(
-        feed=feed,
-        feed_cost=feed_cost,
-        stack=stack,
-        side=side,
-        awake=here,
-        drain=drain,
-    )
 
 
 def assess(

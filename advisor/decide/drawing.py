@@ -17,8 +17,9 @@ from numpy.typing import NDArray
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.dataclass import dataclass
-from advisor.decide.builds import Assessed, Build, Prepared, assess, prepare
+from advisor.decide.builds import Assessed, Build, assess
 from advisor.decide.costs import PartCost, part_cost, with_addons
+from advisor.decide.draining import Prepared, prepare
 from advisor.decide.limits import figures_read, kept
 from advisor.decide.marches import Marches
 from advisor.decide.sides import part_side

@@ -8,8 +8,9 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from advisor.dataclass import dataclass
-from advisor.decide.builds import Build, assess, prepare
+from advisor.decide.builds import Build, assess
 from advisor.decide.costs import PartCost, part_cost, with_addons
+from advisor.decide.draining import prepare
 from advisor.decide.entrants import Entrants
 from advisor.decide.left_out import Supplies, nearest, paired
 from advisor.decide.limits import feed_faults, figures_read, plan_faults, row_faults

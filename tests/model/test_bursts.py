@@ -68,13 +68,17 @@ def copies(rows: list[int], done: tuple[int, ...] = (0, 1), random: bool = True)
 def least(found: Drain) -> Array:
     """Lowest terminal voltage of each row behind 10 ohm and 2 mF with 1 ohm, V."""
     rows = len(found.cut_off_v)
-    flat = [x[..., 0].T for x in (found.constant_a, found.power_w, found.duration_s)]
+    amps, watts, seconds = (
+        x[..., 0].T for x in (found.constant_a, found.power_w, found.duration_s)
+    )
     circuit = Circuit.of(*(np.full(rows, x) for x in (3.0, 10.0, 2e-3, 1.0)))
     train = Train(
-        *flat,
+        amps=amps,
+        watts=watts,
+        seconds=seconds,
         tasks=found.tasks,
         periods=np.repeat(found.period_s, rows, axis=1),
-        powered=[bool(w.any()) for w in flat[1]],
+        powered=[bool(w.any()) for w in watts],
     )
     return lowest(circuit, train)
 

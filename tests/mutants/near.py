@@ -57,6 +57,7 @@ ALSO = {
     "advisor/model/asleep.py": ("test_calendar", "test_leakage", "test_tables"),
     "advisor/model/carried.py": ("test_calendar", "test_builds"),
     "advisor/model/meetings.py": ("test_bursts", "test_chance", "test_rested", "test_calendar"),
+    "advisor/decide/draining.py": ("test_builds", "test_scan", "test_calendar"),
     "advisor/decide/awake.py": ("test_chance", "test_calendar", "test_builds"),
     "advisor/decide/chances.py": ("test_chance", "test_calendar"),
     "advisor/model/draws.py": ("test_propagation",),
