@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import sys
 import warnings
 from collections.abc import Callable
@@ -198,12 +199,15 @@ def _report(error: FaultError, as_json: bool) -> None:
 def _usage(error: TyperException, as_json: bool) -> None:
     """Say what is wrong with the call itself."""
     from advisor.cli.streams import say
-    from advisor.faults import Fault, FaultError
+    from advisor.faults import Fault, FaultError, shortened
     from advisor.texts import visible
 
     context = getattr(error, "ctx", None)
     command = "part-advisor" if context is None else context.command_path
-    message = error.format_message()
+    # what was typed is told back, a long piece of it by its ends
+    message = re.sub(r"\S{200,}", lambda word: shortened(word[0]), error.format_message())
+    if len(message) > 1500:
+        message = f"{message[:1000]}…{message[-300:]}"
     if as_json:
         _report(FaultError((Fault(command, message, "a valid call"),)), True)
     elif type(error).__name__ == "NoArgsIsHelpError":

@@ -242,6 +242,16 @@ def test_a_wrong_call(said: Caller, arguments: list[str]) -> None:
     assert err
 
 
+@pytest.mark.parametrize("typed", ["a" * 5000, "b " * 5000, "--" + "c" * 5000, "d\x1b[2J" * 999])
+def test_what_was_typed_is_told_back_by_its_ends(said: Caller, typed: str) -> None:
+    for more in ((), ("--format", "json")):
+        code, out, err = said("kernels", "list", typed, *more)
+        assert (code, out) == (2, "")
+        assert len(err) < 3000
+        assert "\x1b" not in err
+        assert (typed if typed.isprintable() else "d")[:20] in err
+
+
 def test_our_own_fault_is_never_the_user_s(said: Caller, monkeypatch: pytest.MonkeyPatch) -> None:
     def broken(*_: object, **__: object) -> None:
         raise ZeroDivisionError("inside")
