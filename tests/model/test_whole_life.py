@@ -109,7 +109,7 @@ def told(story: Story, root: Path) -> tuple[float, float]:
 
 
 WORST: list[tuple[float, float, int]] = []
-SEEDS = [*range(20), *(pytest.param(s, marks=pytest.mark.slow) for s in range(20, 200))]
+SEEDS = [*range(10), *(pytest.param(s, marks=pytest.mark.slow) for s in range(10, 200))]
 
 
 @pytest.mark.parametrize("seed", SEEDS)

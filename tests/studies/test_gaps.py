@@ -114,7 +114,7 @@ def test_nothing_is_worth_measuring_where_the_choice_is_plain() -> None:
 @pytest.mark.parametrize("name", sorted(product_files()))
 def test_the_document(name: str) -> None:
     inputs = load(name)
-    found = gaps(*inputs, draws=1000)
+    found = gaps(*inputs, draws=400)
     told = json.loads(to_json(found))
     assert told.keys() >= {"evpi_score", "evpi_money", "figures"}
     assert told["figures"][0].keys() >= {"path", "score", "money", "error"}
@@ -122,7 +122,7 @@ def test_the_document(name: str) -> None:
     assert scores == sorted(scores, reverse=True)
     # no figure is worth more than all of them, give or take its error
     assert all(g.score <= found.evpi_score + 4 * g.error + 1e-9 for g in found.figures)
-    assert to_json(gaps(*inputs, draws=1000, jobs=2)) == to_json(found)
+    assert to_json(gaps(*inputs, draws=400, jobs=2)) == to_json(found)
 
 
 def test_a_figure_is_named_as_the_file_writes_it() -> None:
