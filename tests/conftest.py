@@ -21,9 +21,13 @@ gc.disable()
 # Files whose tests share what takes long to make beyond the file: one report a product and one
 # browser, one study. All tests of a file share what they keep anyway.
 TOGETHER = {
+    "tests/present/test_family_forms.py": "reports",
+    "tests/present/test_family_page.py": "reports",
     "tests/present/test_markdown.py": "reports",
     "tests/present/test_page.py": "reports",
+    "tests/present/test_page_layout.py": "reports",
     "tests/present/test_pictures.py": "reports",
+    "tests/present/test_report_pictures.py": "reports",
     "tests/present/test_workbook.py": "reports",
     "tests/studies/test_report.py": "reports",
     "tests/cli/test_forms.py": "shown",

@@ -301,7 +301,7 @@ def test_what_stores_answer_is_kept_for_the_next_run(kept: Path, tmp_path: Path)
 
     from advisor.cli.application import app
 
-    given = ["shortlist", "crate-call", "--draws", "100", "--format", "json"]
+    given = ["shortlist", "crate-call", "--draws", "10", "--format", "json"]
 
     def said(*more: str) -> str:
         done = CliRunner().invoke(app, [*given, *more])
