@@ -8,6 +8,7 @@ for whatever it tells: each of its answers narrows the bracket, down to a thousa
 from __future__ import annotations
 
 from collections.abc import Generator, Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -24,6 +25,16 @@ INSIDE = 8
 CLOSER = 8
 # Share of a value within which a change is closed in on by decisions alone.
 NARROW = 0.03
+# Share of a value within which a look at the builds that stand tells of another value as well, and
+# looks around one crossing.
+ALIKE = 0.005
+LOOKS = 3
+# Crossings that are closed in on by scans, before decisions halve what is left.
+CROSSINGS = 3
+# Scans of a bracket while builds turn out to break a need at the stated values.
+FALLS = 3
+# Points by which all draws of the builds that stand must show the lead kept, for no decision.
+SURE = 0.15
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +60,28 @@ def asked(line: Line, x: float) -> Generator[Ask, Decided, tuple[Standing, bool]
     return found.standing, line.learn(ask, found)
 
 
+def kept_at(line: Line, x: float) -> Generator[Ask, Decided, bool]:
+    """Whether the lead is kept at a value beyond doubt, by all draws of the builds that stand there
+    at the stated values, those that a look there finds among them."""
+    if line.knows(x) or not line.worth_looks:
+        return False
+    yield from _looked(line, x)
+    line.stand(line.close(np.array([x])), np.array([x]))
+    builds = line.that_stand(x, line.close(np.array([x])))
+    lead = line.exactly(x, builds) if builds else -np.inf
+    return bool(SURE <= lead < np.inf and line.reckon(x, builds, line.most) >= SURE)
+
+
+def _looked(line: Line, x: float) -> Generator[Ask, Decided, bool]:
+    """Whether a look at the stated values brings builds that were not carried along; none is taken
+    where one was nearby."""
+    if not line.worth_looks or line.seen_near(x, ALIKE):
+        return False
+    ask = replace(line.ask(x), stated=True)
+    found = yield ask
+    return line.learn(ask, found)
+
+
 def pinned(line: Line, near: tuple[float, float], beyond: float, there: Standing | None) -> Search:
     """The change between a place where the winner leads and one where it does not.
 
@@ -61,13 +94,24 @@ def pinned(line: Line, near: tuple[float, float], beyond: float, there: Standing
     far = beyond
     pending: float | None = None  # a change that was closed in on, asked for on one side only
     stepped = False
+    blind = False  # decisions lose the lead where all draws of the builds that stand keep it
+    crossings = 0
+    ended = False  # nothing is left between the two
     for n in range(200):
-        if there is not None and lever.between(close, beyond, NEAR) is None:
-            return (yield from _told(line, beyond, there))
+        if there is not None and (ended or lever.between(close, beyond, NEAR) is None):
+            standing, _ = yield from asked(line, close)
+            if standing.leader == winner:
+                return (yield from _told(line, beyond, there))
+            # it was reckoned to be kept there, and is not: decisions alone go on
+            beyond, there, close = close, standing, line.kept_before(close)
+            ended, blind, pending = False, True, None
         halved = lever.between(close, beyond, NEAR / 4)
         guess, pending = pending, None
         if guess is not None:
             pass
+        elif blind:
+            inside = min(close, beyond) < scanned < max(close, beyond)
+            halved, scanned = scanned if inside else halved, close
         elif n > 1 and there is not None and lever.between(close, beyond, NARROW) is None:
             # where scans erred, decisions tell more so near than all draws of a few builds, but at
             # a step between builds that they took
@@ -76,18 +120,27 @@ def pinned(line: Line, near: tuple[float, float], beyond: float, there: Standing
                 pending = guess
             elif n % 2:
                 guess = _straight(close, line.known_lead(close), beyond, there.lead)
-        elif n % 4 != 3:
+        elif n % 4 != 3 and crossings < CROSSINGS:
+            crossings += 1
             inside = min(close, beyond) < scanned < max(close, beyond)
             start = scanned if inside and n % 4 != 2 else close
-            guess = pending = _crossing(line, start, beyond)
+            guess = yield from _crossed(line, start, beyond)
+            pending = guess
         if guess is None or (there is None and guess == beyond):
             x = beyond if there is None else halved
         else:
             x = _beside(lever, guess, close, beyond, there is not None)
         if x is None:
             x = beyond if there is None else close
-        if there is not None and x in (close, beyond):
-            return (yield from _told(line, beyond, there))
+        ended = there is not None and x in (close, beyond)
+        if ended:
+            continue
+        wide = guess is None and lever.between(close, beyond, NARROW) is not None
+        if wide and not blind and (yield from kept_at(line, x)):
+            if x == far:
+                return None
+            close = x
+            continue
         standing, _ = yield from asked(line, x)
         keeps = standing.leader == winner
         if keeps:
@@ -99,8 +152,27 @@ def pinned(line: Line, near: tuple[float, float], beyond: float, there: Standing
         # on its other side it is asked for only if it was right on this one
         if pending is not None and keeps != (abs(x - near[0]) < abs(pending - near[0])):
             pending = None
+            blind = blind or (not keeps and _seems_kept(line, x))
     assert there is not None
     return (yield from _told(line, beyond, there))
+
+
+def _seems_kept(line: Line, x: float) -> bool:
+    """Whether the lead is kept beyond doubt at a value by all draws of the builds that stand."""
+    if not line.worth_looks:
+        return False
+    builds = line.that_stand(x, line.close(np.array([x])))
+    return bool(builds) and line.exactly(x, builds) >= SURE
+
+
+def _crossed(line: Line, close: float, beyond: float) -> Generator[Ask, Decided, float | None]:
+    """`_crossing`, once more with the builds that a look there finds."""
+    guess = _crossing(line, close, beyond)
+    for _ in range(LOOKS):
+        if not (yield from _looked(line, beyond if guess is None else guess)):
+            break
+        guess = _crossing(line, close, beyond)
+    return guess
 
 
 def _between_taken(line: Line, close: float, beyond: float) -> float | None:
@@ -109,10 +181,15 @@ def _between_taken(line: Line, close: float, beyond: float) -> float | None:
     builds = line.taken((close, beyond))
     if not builds:
         return None
+
+    def lost(x: float) -> bool:
+        return line.exactly(x, line.that_stand(x, builds) or builds) < 0
+
+    if not lost(beyond):
+        return None
     low, high = close, beyond
     while (middle := line.lever.between(low, high, NEAR / 2)) is not None:
-        lead = line.exactly(middle, line.that_stand(middle, builds) or builds)
-        low, high = (low, middle) if lead < 0 else (middle, high)
+        low, high = (low, middle) if lost(middle) else (middle, high)
     return part_way(low, high, 0.5)
 
 
@@ -146,17 +223,24 @@ def _crossing(line: Line, close: float, beyond: float) -> float | None:
     """Where the scan loses the lead, closed in on with all draws; None where it does not."""
     lever = line.lever
     places = np.array([part_way(close, beyond, k / INSIDE) for k in range(INSIDE + 1)])
-    leads = line.between(places)
-    lost = np.flatnonzero(leads < 0)
-    if not lost.size or lost[0] == 0:
-        return None
-    at = int(lost[0])
-    low, high = float(places[at - 1]), float(places[at])
+    builds: list[Build] = []
+    for _ in range(FALLS):
+        leads = line.between(places)
+        lost = np.flatnonzero(leads < 0)
+        if not lost.size or lost[0] == 0:
+            return None
+        at = int(lost[0])
+        low, high = float(places[at - 1]), float(places[at])
+        known, builds = builds, line.close(np.array([low, high]))
+        # what the draws keep may be out at the stated values, and so in the decision
+        if set(builds) <= set(known) or line.stand(builds, places).all():
+            break
     ahead, behind = float(leads[at - 1]), float(leads[at])
     x = _straight(low, ahead, high, behind)
-    builds = line.close(np.array([low, x, high]))
     if not builds:
         return x
+    if (step := _step(line, low, high, builds)) is not None:
+        return step
     # the few draws tell the shape, all draws how far it is off: at the ones asked for, and at those
     # where the decision is known the scan is exact
     shares = np.linspace(0.0, 1.0, INSIDE + 1)
@@ -196,6 +280,26 @@ def _crossing(line: Line, close: float, beyond: float) -> float | None:
             return guess
         x = guess
     return x
+
+
+def _step(line: Line, low: float, high: float, builds: Sequence[Build]) -> float | None:
+    """Where a build that stands at one of two places falls out, or comes in, if the lead is lost
+    just there by all draws; None elsewhere."""
+    stands = line.stand(builds, np.array([low, high]))
+    while (stands[:, 0] != stands[:, -1]).any():
+        if line.lever.between(low, high, NEAR / 2) is None:
+            here = [line.that_stand(x, builds) for x in (low, high)]
+            leads = [
+                line.exactly(x, some) for x, some in zip((low, high), here, strict=True) if some
+            ]
+            lost = len(leads) == 2 and leads[0] >= 0 > leads[1]
+            return part_way(low, high, 0.5) if lost else None
+        places = np.array([part_way(low, high, k / INSIDE) for k in range(INSIDE + 1)])
+        stands = line.stand(builds, places)
+        at = int(np.flatnonzero((stands != stands[:, :1]).any(axis=0))[0])
+        low, high = float(places[at - 1]), float(places[at])
+        stands = stands[:, [at - 1, at]]
+    return None
 
 
 def _halved(

@@ -8,7 +8,7 @@ one of least expected regret. Without draws the scores are those of the stated v
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import field, replace
 
 import numpy as np
@@ -50,6 +50,9 @@ from advisor.model.plan import Plans
 from advisor.model.workload import ProductFigures
 from advisor.stages import Progress, begin
 
+# a pack, by its place among the product's, and converters by their ids: the main one, and one for
+# each further rail
+Paired = tuple[int, str, tuple[str, ...]]
 FEW = 8  # parts that may be tried beside however few compete
 
 
@@ -188,6 +191,7 @@ def evaluate(
     stated: Stage | None = None,
     hopes_too: bool = False,
     known: Known | None = None,
+    without: Collection[Paired] = (),
 ) -> Evaluation:
     """Screen, build, score and rank every part of a catalogue for a product.
 
@@ -203,6 +207,7 @@ def evaluate(
     stated : the stage of an evaluation of the same product whose catalogue differs in parts alone.
     hopes_too : whether parts that lack one figure are looked at as well, as `hopes` has them.
     known : draws of figures that other evaluations with this seed took, and those of this one.
+    without : packs with the converters behind them that are not tried.
 
     Raises
     ------
@@ -217,6 +222,7 @@ def evaluate(
     here = replace(here, catalogue=catalogue)
     supplies = Supplies()
     pairs, missing, warnings = feed_pairs(catalogue, product, supplies)
+    pairs = [pair for pair in pairs if pair not in without] or pairs
     if not pairs:
         wanting = "this figure, without which no pack can be used"
         raise FaultError(tuple(Fault(path, "nothing", wanting) for path in missing))

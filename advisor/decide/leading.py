@@ -27,7 +27,7 @@ from advisor.dataclass import dataclass
 from advisor.decide.bills import Purses, of_money
 from advisor.decide.builds import Build
 from advisor.decide.drawing import draw_builds
-from advisor.decide.evaluate import Candidate, Evaluation, evaluate
+from advisor.decide.evaluate import Candidate, Evaluation, Paired, evaluate
 from advisor.decide.fronts import Offered
 from advisor.decide.marches import Marches
 from advisor.decide.ranks import DIGITS
@@ -93,6 +93,8 @@ class Deciding:
         # what builds are worth as things stand, by so many first draws
         self.as_now: dict[int, dict[Build, float]] = {}
         self.marches = Marches(base.stated.marches.services)
+        # where currents move no life is met again, and none is worth a digest
+        self._fleeting = Marches(base.stated.marches.services, kept=0)
         self._purses = Purses(
             self.catalogue, product, base.criteria, base.seed, self.memo, self.marches
         )
@@ -127,19 +129,21 @@ class Deciding:
         """Keep for later runs what stores have answered."""
         self.marches.services.put_away()
 
-    def look_as_now(self, parts: Container[str], draws: int) -> None:
-        """What the builds of parts are worth as things stand, by so many first draws."""
+    def look_as_now(self, parts: Container[str], draws: int, chosen: bool = False) -> None:
+        """What the builds of parts are worth as things stand, by so many first draws; those that
+        are `chosen` or all that are carried."""
         points = self.as_now.setdefault(draws, {})
-        new = [b for b in self.carried if b.part in parts and b not in points]
+        some = [c.best for c in self.candidates] if chosen else self.carried
+        new = [b for b in some if b.part in parts and b not in points]
         if new:
-            base, some = self.base, min(draws, self.base.draws)
+            base = self.base
             raw, _ = scan_bills(
                 self.catalogue,
                 self.product,
                 new,
                 [base.criteria],
                 [None],
-                some,
+                min(draws, base.draws),
                 self._purses,
                 self.memo,
             )
@@ -246,7 +250,7 @@ class Deciding:
                 catalogue, product, builds, weighed, cases, draws, self._purses, memo
             )
         else:
-            seed, marches = self.base.seed, self.marches
+            seed, marches = self.base.seed, self._fleeting
             found, taken = scan(
                 catalogue, product, builds, weighed, cases, draws, seed, memo, marches
             )
@@ -269,7 +273,7 @@ class Deciding:
             )
             return np.asarray(found[:, 0])
         if not draws:
-            seed, kept = self.base.seed, self.marches
+            seed, kept = self.base.seed, self._fleeting
             found, _ = scan(catalogue, product, builds, [weighed], [None], 0, seed, marches=kept)
             return np.asarray(found[:, 0])
         drawn = draw_builds(
@@ -347,7 +351,8 @@ class Deciding:
                     )
                 else:
                     there = there.only(one.parts)
-                found = self._evaluated(there, product, one.stated)
+                kept = self.marches if self.of_money(one.lever) else self._fleeting
+                found = self._evaluated(there, product, one.stated, kept, one.without)
                 scores = {c.part.part: c.score for c in found}
                 # a look is for builds that may lead there
                 least = max(scores.values(), default=0.0) - FAR if one.stated else -np.inf
@@ -360,7 +365,8 @@ class Deciding:
             for k in range(0, len(names), MANY):
                 parts = {name: named[name][1] for name in names[k : k + MANY]}
                 there = replace(self.catalogue, parts=parts)
-                by_name = {c.part.part: c for c in self._evaluated(there, self.product, stated)}
+                found = self._evaluated(there, self.product, stated, self._fleeting)
+                by_name = {c.part.part: c for c in found}
                 for name in parts:
                     own = name.partition(ALIKE)[0]
                     scores = {p: s for p, s in self.scores.items() if p != own}
@@ -372,12 +378,29 @@ class Deciding:
         return [out[n] for n in range(len(wanted))]
 
     def _evaluated(
-        self, catalogue: Catalogue, product: Product, stated: bool
+        self,
+        catalogue: Catalogue,
+        product: Product,
+        stated: bool,
+        marches: Marches,
+        without: frozenset[Paired] = frozenset(),
     ) -> Sequence[Candidate]:
         draws = 0 if stated else self.base.draws
         return evaluate(
-            catalogue, product, draws, self.base.seed, marches=self.marches, known=self._known
+            catalogue,
+            product,
+            draws,
+            self.base.seed,
+            marches=marches,
+            known=self._known,
+            without=without,
         ).candidates
+
+    def paired(self, build: Build) -> Paired:
+        """The pack of a build, by its place among the product's, and its converters."""
+        feed = build.assessed.feed
+        place = self.product.supply_options.cells.index(feed.option)
+        return place, feed.converter_name, tuple(feed.rail_converters)
 
 
 def _taken(candidate: Candidate, stated: bool) -> list[Build]:
@@ -399,12 +422,14 @@ class Decided:
 @dataclass(frozen=True, slots=True)
 class Ask:
     """A value of a lever at which a decision among some parts is asked for, None for all of the
-    catalogue's; `stated`: by the stated values alone, for the builds that stand there."""
+    catalogue's; `stated`: by the stated values alone, for the builds that stand there. `without`:
+    packs with converters that are not tried, where the lever moves more than one part."""
 
     lever: Lever
     x: float
     parts: tuple[str, ...] | None
     stated: bool = False
+    without: frozenset[Paired] = frozenset()
 
 
 def worth_carrying(candidate: Candidate, offered: Sequence[Build]) -> list[Build]:

@@ -6,7 +6,7 @@ few places tells where the lead may be lost in between.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from itertools import pairwise
 
 import numpy as np
@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from advisor.decide.builds import Build
 from advisor.decide.drawing import chunk_of
+from advisor.decide.evaluate import Paired
 from advisor.decide.leading import Ask
 from advisor.decide.scans import COARSE, FINE, MORE, Scans
 from advisor.model.draws import Array
@@ -29,6 +30,7 @@ GAIN = 8.0  # points that a build may gain between two places before it is out
 LITTLE = 0.1  # points; where a lever moves no build by more, no other build comes up
 FAR_OUT = 1e6  # below zero: what stands for a build that is out
 MUCH = 1000  # builds times places of a scan that is worth a pass for each interval
+BEHIND = 10.0  # points; builds so far behind their part's best are no better nearby
 MARGIN = 2.0  # points by which a scanned score may be wrong where a decision is asked for
 
 
@@ -52,11 +54,39 @@ class Line(Scans):
             rival = max((v for p, v in here.items() if p != winner), default=-np.inf)
             least = min(max(here.values()) - MARGIN, rival)
             some |= {p for p, value in here.items() if value >= least}
-        return Ask(self.lever, x, tuple(sorted(some)))
+        parts = tuple(sorted(some))
+        return Ask(self.lever, x, parts, without=self._hopeless(x, parts))
 
     def look(self, x: float) -> Ask:
         """What to ask for the builds that stand at a value."""
-        return Ask(self.lever, x, tuple(self.deciding.scores), stated=True)
+        parts = tuple(self.deciding.scores)
+        return Ask(self.lever, x, parts, stated=True, without=self._hopeless(x, parts))
+
+    def _hopeless(self, x: float, parts: Collection[str]) -> frozenset[Paired]:
+        """Packs with converters on which no build of some parts is its part's best at a value: all
+        those scanned nearby that stand there are far behind."""
+        if self._last is None or len(self.moves) == 1 or self.deciding.weighs(self.lever):
+            return frozenset()
+        now = self.lever.now
+        assert now is not None
+        places, builds, raw = self._last
+        places = np.concatenate([[now], places])
+        raw = np.concatenate([self._raw(builds, places[:1], COARSE), raw], axis=1)
+        # the places on either side of it, or the last one
+        gap = np.abs(places - x)
+        sides = [side for side in (places <= x, places >= x) if side.any()]
+        points = raw[:, [int(np.argmin(np.where(side, gap, np.inf))) for side in sides]]
+        best = self._best(builds, points)
+        out: set[Paired] = set()
+        near = {self.deciding.paired(b) for _, t in self._known.values() for b in t.values()}
+        near |= {self.deciding.paired(build) for build in set(self.carried) - set(builds)}
+        for build, row in zip(builds, points, strict=True):
+            if build.part in parts and np.isfinite(row).any():
+                pair = self.deciding.paired(build)
+                out.add(pair)
+                if (row > best[build.part] - BEHIND).any():
+                    near.add(pair)
+        return frozenset(out - near)
 
     def leads(self, places: Array) -> Array | None:
         """The lead over places (N,) by all that is carried along, (N,) points; None where none can
@@ -243,16 +273,15 @@ class Line(Scans):
         for draws, unsure in UNSURE:
             lost = np.flatnonzero(leads < 0)
             some = np.array(
-                [n for n in some if leads[n] < unsure and not self.knows(float(places[n]))],
+                [n for n in some if leads[n] < unsure and not self.settled(float(places[n]))],
                 dtype=int,
             )
             some = some[some < lost[0]] if lost.size else some
             if not some.size:
                 break
             builds = self._ahead(places[some], unsure)
-            every = min(self.deciding.base.draws, chunk_of(self.deciding.product))
             scores = self._scores(
-                places[some], min(draws, every) if draws > MORE else draws, builds
+                places[some], min(draws, self.most) if draws > MORE else draws, builds
             )
             assert scores is not None
             leads[some] = self._lead(scores)
@@ -336,19 +365,21 @@ class Line(Scans):
 
     def that_stand(self, x: float, builds: Sequence[Build]) -> list[Build]:
         """Those of some builds that keep all needs and limits at the stated values, with the lever
-        at a value: no decision tries others, however often they fit."""
-        found = self.deciding.scanned(self.lever, builds, np.array([x]), 0)
-        if found is None:
-            return list(builds)
-        return [b for b, points in zip(builds, found[:, 0], strict=True) if np.isfinite(points)]
+        at a value."""
+        stands = self.stand(builds, np.array([x]))[:, 0]
+        return [build for build, one in zip(builds, stands, strict=True) if one]
 
     def exactly(self, x: float, builds: Sequence[Build]) -> float:
         """The lead at a value by all draws (of the first chunk) of some builds."""
-        draws = min(self.deciding.base.draws, chunk_of(self.deciding.product))
-        scores = self._scores(np.array([x]), draws, builds)
+        scores = self._scores(np.array([x]), self.most, builds)
         assert scores is not None
         told = {b.part for b in builds} | set(scores) - set(self.moves)
         return float(self._lead({p: v for p, v in scores.items() if p in told})[0])
+
+    @property
+    def most(self) -> int:
+        """Draws of the first chunk, the most that a scan takes."""
+        return min(self.deciding.base.draws, chunk_of(self.deciding.product))
 
     def _nearby(self, at_least: float, at_most: float) -> list[Build]:
         """The builds that may count in a range, those found since all were scanned, and those that

@@ -38,16 +38,18 @@ def _looked(lines: Sequence[Line], each: Sequence[Array], builds: Sequence[Build
     pairs = list(zip(lines, each, strict=True))
     for money in (True, False):
         some = [(line, at) for line, at in pairs if deciding.of_money(line.lever) == money]
-        cases: list[Case] = [(line.lever.path, x) for line, at in some for x in at.tolist()]
-        if not cases:
+        if not some:
             continue
+        cases: list[Case] = [(line.lever.path, x) for line, at in some for x in at.tolist()]
         draws = min(COARSE, deciding.base.draws)
-        points = deciding.scan_cases(builds, _weighed(deciding, some), cases, draws, money)
+        points = np.empty((len(builds), 0))
+        if cases:
+            points = deciding.scan_cases(builds, _weighed(deciding, some), cases, draws, money)
         ends = np.cumsum([len(at) for _, at in some])[:-1]
         for (line, at), raw in zip(some, np.split(points, ends, axis=1), strict=True):
             if line.lever.path in deciding.drawn:
                 line.take_over(at, builds, raw)
-            else:
+            elif not deciding.weighs(line.lever):
                 line.untold = True
 
 

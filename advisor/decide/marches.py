@@ -60,6 +60,8 @@ def lives_of_cases(pack: Pack, drains: Sequence[Drain], fresh: bool, cases: int 
     size = drains[0].share.shape[2]
     if cases == 1 or pack.reservoir is None or len(pack.depth) == size:
         return lives(pack, drains, fresh)  # as long as the draws, a table could be taken for some
+    if _apart(drains, cases):
+        return lives(pack, drains, fresh)  # a lever that moves what is drawn moves it throughout
     first, which = _alike((pack, tuple(drains)), cases, size)
     if len(first) == cases:
         return lives(pack, drains, fresh)
@@ -70,6 +72,17 @@ def lives_of_cases(pack: Pack, drains: Sequence[Drain], fresh: bool, cases: int 
     columns = back.reshape(len(first), -1)[which].ravel()
     out: list[Life] = _changed(tuple(found), len(some), lambda x: x[..., columns])
     return list(out)
+
+
+def _apart(drains: Sequence[Drain], cases: int) -> bool:
+    """Whether all cases differ in what the first build's first state draws or how long it lasts,
+    from one to the next; that two others are alike costs no more than time."""
+    drain = drains[0]
+    for array in (drain.power_w, drain.constant_a, drain.share, drain.cut_off_v):
+        first = array[0].reshape(-1, cases, array.shape[-1] // cases)[:, :, 0]
+        if (np.diff(first, axis=1) != 0).any(axis=0).all():
+            return True
+    return False
 
 
 def _alike(value: Any, cases: int, size: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:

@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from advisor.catalogue.levers import Lever
 from advisor.decide.builds import Build
@@ -41,6 +42,11 @@ class Scans:
         self._told: tuple[Array, Mapping[str, Array]] | None = None
         # the last scan of whole sides, by how much was known
         self._scanned: tuple[tuple[int, int], Array, Array] | None = None
+        # values known by all draws of the builds that stand alone, and those that were looked at
+        self._reckoned: set[float] = set()
+        self._seen: set[float] = set()
+        # builds that break a need at the stated values where that was asked
+        self._fallen: dict[float, set[Build]] = {}
         self.staged = False  # scanned a place at a time
         self.untold = False  # no scan tells anything
         self._points: dict[tuple[int, float], dict[Build, float]] = {}
@@ -55,12 +61,14 @@ class Scans:
         self.deciding.worth.update(found.worth if self.deciding.weighs(self.lever) else {})
         options = self.deciding.product.supply_options.cells
         fresh = False
+        self._seen.add(ask.x)
         for build in found.builds:
             key = build.part, build.name
             if key not in self._carried and build.assessed.feed.option in options:
                 self._carried[key] = self.deciding.one_of(build)
                 fresh = True
         if not ask.stated:
+            self._reckoned.discard(ask.x)
             names = [(b.part, b.name) for b in found.builds]
             taken = {key[0]: self._carried[key] for key in names if key in self._carried}
             self._known[ask.x] = found.standing.scores, taken
@@ -71,12 +79,54 @@ class Scans:
         return self.deciding.standing(self._known[x][0])
 
     def known_lead(self, x: float) -> float:
-        """The lead at a value at which a decision was taken."""
+        """The lead at a value at which a decision was taken, or it was reckoned."""
         return self.known_standing(x).lead
+
+    @property
+    def worth_looks(self) -> bool:
+        """Whether a decision takes so long that looks are worth while that may save some."""
+        return len(self.moves) > 1 and not self.deciding.weighs(self.lever)
+
+    def seen_near(self, x: float, share: float) -> bool:
+        """Whether a look or a decision was taken within a share of a value."""
+        width = self.lever.reach(x, share)
+        return any(abs(one - x) <= width for one in (*self._seen, *self._known))
+
+    def kept_before(self, x: float) -> float:
+        """The farthest value before another at which a decision found the lead kept, seen from the
+        one that stands."""
+        now = self.lever.now
+        assert now is not None
+        kept = [
+            one
+            for one in self._known
+            if min(now, x) <= one <= max(now, x)
+            and one != x
+            and self.knows(one)
+            and self.known_standing(one).leader == self.deciding.winner
+        ]
+        return max(kept, key=lambda one: abs(one - now), default=now)
 
     def knows(self, x: float) -> bool:
         """Whether the decision at a value is known."""
+        return x in self._known and x not in self._reckoned
+
+    def settled(self, x: float) -> bool:
+        """Whether the lead at a value is known or reckoned."""
         return x in self._known
+
+    def reckon(self, x: float, builds: Sequence[Build], draws: int) -> float:
+        """The lead at a value by so many draws of some builds, which from then on put scans right
+        as a decision does."""
+        points = self._raw(builds, np.array([x]), draws)[:, 0]
+        taken: dict[str, Build] = {}
+        scores = {p: v for p, v in self.deciding.scores.items() if p not in self.moves}
+        for build, value in zip(builds, points.tolist(), strict=True):
+            if value > scores.get(build.part, -np.inf):
+                scores[build.part], taken[build.part] = value, build
+        self._known[x] = scores, taken
+        self._reckoned.add(x)
+        return self.known_lead(x)
 
     def _scores(
         self, places: Array, draws: int, builds: Sequence[Build]
@@ -99,23 +149,15 @@ class Scans:
     def _off(self, builds: Sequence[Build], places: Array, draws: int) -> Array:
         """What scanned points lack over places, (B, N): at a known value what the build that the
         decision took does, and no less than keeps another from being worth more than that."""
-        known = [x for x in self._around(places) if draws <= MORE or x != self.lever.now]
+        if draws > MORE:
+            # all draws tell what the decision does, but for builds that it saw no need to try
+            return np.zeros((len(builds), len(places)))
+        known = self._around(places)
         axis = [self._axis(x) for x in places.tolist()]
         each: list[list[tuple[float, float]]] = [[] for _ in builds]
         for x in known:
-            if draws > MORE:
-                # all draws tell what the decision does, but for builds that it saw no need to try
-                scores, taken = self._known[x]
-                own = self._raw(builds, np.array([x]), draws)
-                points = {
-                    p: float(v[0])
-                    for p, v in self._best(builds, own).items()
-                    if p in scores and taken.get(p) in builds and np.isfinite(v[0])
-                }
-                own = np.full(len(builds), np.nan)
-            else:
-                scores, points = self._chosen(x, draws)
-                own = self._points_at(builds, x, draws)
+            scores, points = self._chosen(x, draws)
+            own = self._points_at(builds, x, draws)
             for n, build in enumerate(builds):
                 if build.part in points:
                     most = np.fmax(points[build.part], own[n])
@@ -205,4 +247,23 @@ class Scans:
                 return np.empty((len(builds), 0))
             for n, x in enumerate(at):
                 points[x].update(zip(new, found[:, n].tolist(), strict=True))
-        return np.array([[points[x][b] for x in places.tolist()] for b in builds])
+        out = np.array([[points[x][b] for x in places.tolist()] for b in builds])
+        if draws > COARSE and self._fallen:
+            for n, x in enumerate(places.tolist()):
+                fallen = self._fallen.get(x, ())
+                out[[i for i, b in enumerate(builds) if b in fallen], n] = -np.inf
+        return out
+
+    def stand(self, builds: Sequence[Build], places: Array) -> NDArray[np.bool_]:
+        """Whether builds keep all needs and limits at the stated values, over places (N,) SI, (B,
+        N): no decision tries others, however often they fit, and scans go by it from then on."""
+        if self.deciding.of_money(self.lever) or self.deciding.weighs(self.lever):
+            return np.ones((len(builds), len(places)), dtype=bool)
+        found = np.isfinite(self._raw(builds, places, 0))
+        if not found.size:
+            return np.ones((len(builds), len(places)), dtype=bool)
+        for n, x in enumerate(places.tolist()):
+            out = {b for b, one in zip(builds, found[:, n], strict=True) if not one}
+            if out:
+                self._fallen.setdefault(x, set()).update(out)
+        return found

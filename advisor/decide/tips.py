@@ -22,12 +22,12 @@ from numpy.typing import NDArray
 
 from advisor.catalogue.levers import NEAR, Lever, part_way
 from advisor.dataclass import dataclass
-from advisor.decide.closing import Search, Tip, asked, pinned, share_of
+from advisor.decide.closing import Search, Tip, asked, kept_at, pinned, share_of
 from advisor.decide.leading import Ask, Decided, Deciding
 from advisor.decide.line import Line
 from advisor.decide.looks import scanned_together
 from advisor.decide.ranks import DIGITS
-from advisor.decide.scans import COARSE
+from advisor.decide.scans import COARSE, FINE, MORE
 from advisor.decide.workers import over_groups
 from advisor.model.draws import Array
 
@@ -71,7 +71,9 @@ def nearest_tips(
     for n, (lever, _) in enumerate(levers):
         groups.setdefault(lever.path.document if deciding.of_part(lever) else "", []).append(n)
     moved = {p for part in groups for p in ([part] if part else deciding.scores)}
-    deciding.look_as_now(moved, COARSE)
+    for draws in (COARSE, FINE):
+        deciding.look_as_now(moved, draws)
+    deciding.look_as_now(moved, MORE, chosen=True)
     looks = [
         some[k : k + SIDE_BY_SIDE]
         for some in groups.values()
@@ -329,7 +331,7 @@ def _walked(line: Line, places: Array, certain: bool) -> Search:
             found = yield from pinned(line, (close, before), x, None)
             if found is not None:
                 return found
-        else:
+        elif not (yield from kept_at(line, x)):
             there, _ = yield from asked(line, x)
             if there.leader != winner:
                 return (yield from pinned(line, (close, close), x, there))

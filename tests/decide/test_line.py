@@ -33,7 +33,7 @@ def asked(x: float, told: dict[str, list[float]]) -> set[str] | None:
     line = object.__new__(Line)
     line.deciding = cast(Deciding, SimpleNamespace(winner="one", scores=dict.fromkeys(told, 0.0)))
     line.lever = Lever(Figures("made-up", ("figure",)), Figure("share"), "1", 1.0, 0.0)
-    line.moves = list(told)
+    line.moves, line._last = list(told), None
     line._told = np.array([1.0, 2.0]), {name: np.array(row) for name, row in told.items()}
     parts = line.ask(x).parts
     return None if parts is None else set(parts)
@@ -179,7 +179,7 @@ def test_it_is_told_of_every_lever_that_is_through(monkeypatch: pytest.MonkeyPat
         weighs=lambda _: False,
         scores={},
         drawn=set(),
-        look_as_now=lambda *_: None,
+        look_as_now=lambda *_, **__: None,
         put_away=lambda: None,
         apart=lambda: deciding,
     )
@@ -213,11 +213,67 @@ def test_a_crossing_is_closed_in_on_where_the_scan_is_wrong(at: float, steep: fl
         lever=Lever(Figures("made-up", ("figure",)), Figure("share"), "1", 1.0, 0.0),
         between=lambda places: steep * (1.3 - places),
         close=lambda _: ["build"],
+        stand=lambda builds, places: np.ones((len(builds), len(places)), dtype=bool),
         knows=lambda _: False,
         exactly=lambda x, _: steep * (at**3 - x**3),
     )
     found = _crossing(line, 1.0, 2.0)
     assert found == pytest.approx(at, rel=NEAR)
+
+
+@pytest.mark.parametrize("gone", [1.13, 1.371, 1.44])
+def test_a_build_that_falls_out_at_its_stated_values_is_a_step(gone: float) -> None:
+    """By the draws the build that leads is kept up to 1.5; at the stated values it breaks a limit
+    from `gone` on, and the lead is lost there."""
+    lever = Lever(Figures("made-up", ("figure",)), Figure("share"), "1", 1.0, 0.0)
+    fallen: set[float] = set()
+
+    def stand(builds: list[str], places: Any) -> Any:
+        fallen.update(x for x in places.tolist() if x >= gone)
+        return np.array([[b == "other" or x < gone for x in places.tolist()] for b in builds])
+
+    def between(places: Any) -> Any:
+        leads = np.where(places < 1.5, 3.0, -2.0)
+        return np.where([x in fallen for x in places.tolist()], -2.0, leads)
+
+    line: Any = SimpleNamespace(
+        lever=lever,
+        between=between,
+        close=lambda _: ["best", "other"],
+        stand=stand,
+        that_stand=lambda x, builds: [b for b in builds if b == "other" or x < gone],
+        knows=lambda _: False,
+        exactly=lambda x, some: 3.0 if "best" in some else -2.0,
+    )
+    assert _crossing(line, 1.0, 2.0) == pytest.approx(gone, rel=NEAR)
+
+
+def test_packs_far_behind_on_both_sides_are_not_tried() -> None:
+    """From 1 to 2 the second pack is 30 points behind and the third 4 at one end; of the fourth
+    none stands, so nothing is known; the fifth was taken by a decision."""
+    points = {
+        "a1": [90.0, 80.0],
+        "a2": [60.0, 50.0],
+        "a3": [86.0, 60.0],
+        "a4": [OUT, OUT],
+        "a5": [50.0, 50.0],
+        "b2": [70.0, 70.0],
+    }
+    line = Spread([1.0, 2.0], points)
+    line.lever = Lever(Figures("made-up", ("figure",)), Figure("share"), "1", 1.0, 0.0)
+    line.deciding = cast(
+        Deciding,
+        SimpleNamespace(
+            winner="a", scores={}, weighs=lambda _: False, paired=lambda build: build.name[1]
+        ),
+    )
+    five = next(b for b in line.builds if b.name == "a5")
+    line._known = {1.5: ({}, {"a": cast(Any, five)})}
+    line._raw = lambda builds, places, draws: np.array([[points[b.name][0]] for b in builds])  # type: ignore[method-assign]
+    line.moves = ["a", "b"]
+    assert set(map(str, line._hopeless(1.4, ("a",)))) == {"2"}
+    # a part that has nothing better wants it
+    assert line._hopeless(1.4, ("a", "b")) == set()
 
 
 def test_a_figure_s_spread_may_move_what_its_stated_value_does_not() -> None:

@@ -10,6 +10,7 @@ from typing import cast
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from advisor.catalogue.kinds import Figure
 from advisor.catalogue.levers import Lever, lever
@@ -82,6 +83,9 @@ class MadeUp:
     untold: bool = False
     asked: list[float] = field(default_factory=list)
     carried: list[int] = field(default_factory=list)
+    worth_looks: bool = False
+    reckoned: list[float] = field(default_factory=list)
+    looked: list[float] = field(default_factory=list)
 
     @property
     def deciding(self) -> MadeUp:
@@ -101,6 +105,22 @@ class MadeUp:
     def knows(self, x: float) -> bool:
         return x == 1.0 or x in self.asked
 
+    def seen_near(self, x: float, share: float) -> bool:
+        return any(abs(one - x) <= share * x for one in (1.0, *self.looked, *self.asked))
+
+    def kept_before(self, x: float) -> float:
+        return max(one for one in (1.0, *self.asked) if one < x and self.lead(one) >= 0)
+
+    def reckon(self, x: float, _: Sequence[int], draws: int) -> float:
+        assert draws == self.most
+        self.reckoned.append(x)
+        return self.exactly(x, [])
+
+    most = 2000
+
+    def stand(self, builds: Sequence[int], places: Array) -> NDArray[np.bool_]:
+        return np.ones((len(builds), len(places)), dtype=bool)
+
     def surely(self, places: Array) -> Array:
         return np.array([self.guess(x, self.asked) for x in places])
 
@@ -117,7 +137,9 @@ class MadeUp:
         return Ask(self.lever, x, ())
 
     def learn(self, ask: Ask, _: Decided) -> bool:
-        if not ask.stated:
+        if ask.stated:
+            self.looked.append(ask.x)
+        else:
             self.asked.append(ask.x)
             self.carried.append(len(self.asked))
         return True
@@ -149,11 +171,20 @@ class MadeUp:
         return [Decided(self.standing(one.x), []) for one in wanted]
 
 
+class Sure(MadeUp):
+    """All draws tell the truth."""
+
+    def exactly(self, x: float, _: Sequence[int]) -> float:
+        return self.lead(x)
+
+
 def searched(
-    lead: Lead, guess: Callable[[float, Sequence[float]], float] | None = None
+    lead: Lead,
+    guess: Callable[[float, Sequence[float]], float] | None = None,
+    worth_looks: bool = False,
 ) -> tuple[float | None, MadeUp]:
     """Where the search puts the tip above the value that stands."""
-    made = MadeUp(lead, guess or (lambda x, _: lead(x)))
+    made = MadeUp(lead, guess or (lambda x, _: lead(x)), worth_looks=worth_looks)
     search = tips._both(cast(Line, made), (1.0, 8.0), 12)
     (found,) = tips._run(cast(Deciding, made), [search])
     return None if found.tip is None else found.tip.at, made
@@ -167,7 +198,43 @@ def dent(at: float, slope: float, depth: float) -> Lead:
 @pytest.mark.parametrize("at", np.geomspace(1.3, 7.5, 9))
 def test_a_lead_that_comes_back_is_seen(at: float) -> None:
     """Lost over 2 % of the figure, far less than the places to begin with are apart."""
-    assert searched(dent(at, 10.0, 0.1))[0] == pytest.approx(at * np.exp(-0.01), rel=1e-3)
+    for looks in (False, True):
+        found, made = searched(dent(at, 10.0, 0.1), None, looks)
+        assert found == pytest.approx(at * np.exp(-0.01), rel=1e-3)
+        # by decisions alone, whatever was reckoned on the way
+        assert found in made.asked
+        assert any(x < at * np.exp(-0.01) < x * (1 + 1.1e-3) for x in [1.0, *made.asked])
+
+
+def lean(x: float, _: Sequence[float]) -> float:
+    """A scan that loses the lead at 1.7 and from 3 to 4, where by all draws it does not."""
+    return -0.1 if abs(x - 1.7) < 0.05 or 3.0 < x < 4.0 else 2.0
+
+
+def test_where_all_draws_keep_the_lead_no_decision_is_taken() -> None:
+    def kept(looks: bool) -> MadeUp:
+        made = Sure(lambda x: 2.0 if x < 6.0 else -1.0, lean, worth_looks=looks)
+        search = tips._both(cast(Line, made), (1.0, 5.0), 12)
+        (found,) = tips._run(cast(Deciding, made), [search])
+        assert found == tips.Changes(None, None)
+        return made
+
+    assert len(kept(False).asked) > 0
+    sure = kept(True)
+    assert sure.asked == []
+    assert len(sure.reckoned) > 0
+
+
+def test_what_was_reckoned_wrongly_is_put_right_by_decisions() -> None:
+    """By all draws of what is carried the lead is kept up to 4, by decisions up to 2 only."""
+    for until in (4.0, 2.5):
+
+        def scan(x: float, _: Sequence[float], until: float = until) -> float:
+            return 3.0 if x < until else -3.0
+
+        found, made = searched(lambda x: 1.0 if x < 2.0 else -1.0, scan, True)
+        assert found == pytest.approx(2.0, rel=1e-3)
+        assert found in made.asked
 
 
 def test_what_moves_nothing_is_not_asked_for() -> None:
