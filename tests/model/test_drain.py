@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from advisor.model.battery import life, lives
-from advisor.model.drain import Drain, Pack, at_depth, joined
+from advisor.model.drain import Drain, Pack, at_depth, joined, some_tasks
 
 
 def drain(current: float, power: float, duration: float, cut_off: float) -> Drain:
@@ -63,3 +63,29 @@ def test_drains_side_by_side_last_as_long_as_each_alone() -> None:
         for name in ("life_s", "end_depth", "start_peak_a", "start_low_v", "mean_current_a"):
             assert getattr(found, name) == pytest.approx(getattr(one, name), rel=1e-9)
         assert np.array_equal(found.ends_by, one.ends_by)
+
+
+def test_tasks_that_are_done_keep_their_states() -> None:
+    """Of three tasks of two, one and three states, asleep last: the first and the third."""
+    told = np.arange(7.0)
+    drain = Drain(
+        constant_a=told[None, :, None],
+        power_w=10 + told[None, :, None],
+        share=20 + told[None, :, None],
+        duration_s=30 + told[None, :, None],
+        tasks=(slice(0, 2), slice(2, 3), slice(3, 6)),
+        period_s=np.array([[60.0], [600.0], [3600.0]]),
+        cut_off_v=np.full((1, 1), 1.8),
+        again=frozenset({1, 5}),
+    )
+    found = some_tasks(drain, [0, 2])
+    kept = [0, 1, 3, 4, 5, 6]
+    assert found.constant_a[0, :, 0].tolist() == kept
+    assert found.power_w[0, :, 0].tolist() == [10 + k for k in kept]
+    assert found.share[0, :, 0].tolist() == [20 + k for k in kept]
+    assert found.duration_s[0, :, 0].tolist() == [30 + k for k in kept]
+    assert found.period_s[:, 0].tolist() == [60.0, 3600.0]
+    of_tasks = [found.constant_a[0, states, 0].tolist() for states in found.tasks]
+    assert of_tasks == [[0, 1], [3, 4, 5]]
+    assert found.again == {1, 4}
+    assert some_tasks(drain, range(3)) is drain
