@@ -357,7 +357,7 @@ class Lattice:
 
     @property
     def at(self) -> tuple[Array, Array]:
-        """The logarithms of all covers and of all stores."""
+        """The logarithms of all covers, shares of the load, (U,), and stores, days of it, (V,)."""
         u, v = (np.interp(np.arange(n[-1] + 1), n, at) for at, n in self.axes)
         return u, v
 
@@ -420,7 +420,7 @@ class _Cell:
 
     def along_cubics(self, values: dict[tuple[int, int], float]) -> Array:
         """Values of the corners along cubics between them, with those around, of the shape of the
-        places; in the logarithms of cover and store, along the latter first."""
+        places, shares or counts; in the logarithms of cover and store, along the latter first."""
         table = self._table(values)
         at_u, at_v = self.lattice.at
         u, v = (
