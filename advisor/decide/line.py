@@ -234,6 +234,11 @@ class Line(Scans):
         stands = self.deciding.stands().lead
         if (leads >= stands - 1e-9).all() and leads[-1] > stands + LITTLE:
             return False
+        if self._of_currents:
+            # the winner's other builds only add to its lead; a rival's are no better by so much
+            least = SAFE if self.moves == [self.deciding.winner] else GAIN
+            if (leads >= least).all():
+                return False
         _, builds, raw = self._last
         now = self.lever.now
         assert now is not None
@@ -245,6 +250,16 @@ class Line(Scans):
         # a price of another number of pieces than is bought; a lead time is limited unscanned
         money = self.lever.path.keys[:2] == ("price", "breaks")
         return most > LITTLE or (most == 0 and not money)
+
+    @property
+    def _of_currents(self) -> bool:
+        """Whether it is a current or a time of work of one part, which no screen asks for."""
+        keys = self.lever.path.keys
+        if len(self.moves) != 1:
+            return False
+        named = {"kernels": ("current", "time"), "operating-points": ("idle-current",)}
+        named["sleep-states"] = ("current",)
+        return any(key in named.get(keys[0], ()) for key in keys[2:4])
 
     def between(self, places: Array) -> Array:
         """The lead over places (N,) SI by the builds that may count from the least to the greatest,
