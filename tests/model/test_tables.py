@@ -335,6 +335,22 @@ def test_what_a_block_lacks_is_missing_where_a_task_uses_it(
         assert part_figures(catalogue.parts["chip"], own, Sampler("chip")).missing == missing
 
 
+def test_all_that_the_blocks_of_a_task_lack_is_missing(tmp_path: Path) -> None:
+    """Two of three lack a figure, each its own; the third counts all the same."""
+    told = "  beacon: {current: 5 mA, for: 3 ms, evidence: bench}\n"
+    more = "  adc: {for: 1 ms, evidence: bench}\n  lamp: {current: 1 mA, evidence: bench}\n"
+    text = PART.format(regulator="linear", deep="1 µA", warm="2 µA").replace(told, more + told)
+    uses = "uses: {adc: 1, lamp: 1, beacon: 2}"
+    task = f"{{task: sample, every: 10 s, kernels: {{crc: 1}}, {uses}}}"
+    catalogue, product = records(
+        tmp_path, {**PRODUCT, "workload": f"[{task}]"}, parts={"chip": text}
+    )
+    own = product_figures(product, Sampler("probe"))
+    found = part_figures(catalogue.parts["chip"], own, Sampler("chip"))
+    assert found.missing == ["chip:blocks.adc.current", "chip:blocks.lamp.for"]
+    assert found.block_time[0][:, 0] == pytest.approx([0.0, 0.0, 6e-3])
+
+
 def test_what_is_kept_before_use_and_tells_no_current_is_said() -> None:
     """A phase that names its state needs that one's current; another goes by what is slept in."""
     states = {

@@ -105,6 +105,21 @@ def test_drawn_shares_sum_to_one(tmp_path: Path) -> None:
     assert share[0].max() == pytest.approx(6 / 11, abs=1e-3)
 
 
+def test_drawn_shares_of_times_sum_to_one(tmp_path: Path) -> None:
+    """0.4 to 0.6 beside 0.5; of events by day alone the mean period is 10 s over its share."""
+    found = figures(
+        tmp_path,
+        2000,
+        times="[{time: day, share: 0.5 ± 0.1}, {time: night, share: 0.5}]",
+        workload="[{task: sample, every: {day: 10 s}, kernels: {crc: 1}}]",
+    )
+    day, night = (t.share for t in found.times)
+    assert day + night == pytest.approx(np.ones(2000), rel=1e-12)
+    assert day.min() == pytest.approx(4 / 9, abs=1e-3)
+    assert day.max() == pytest.approx(6 / 11, abs=1e-3)
+    assert found.tasks[0].period == pytest.approx(10 / day, rel=1e-12)
+
+
 def test_memory_that_is_needed_is_memory_that_is_kept(tmp_path: Path) -> None:
     assert figures(tmp_path / "none").ram_kib is None
     assert figures(tmp_path / "some", needs="{memory: {ram: 12 KiB}}").ram_kib == 12.0
