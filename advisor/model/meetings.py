@@ -37,8 +37,7 @@ def coinciding(product: ProductFigures, lines: Timeline, done: Sequence[int]) ->
     for rail in lines.rails:
         # beyond what stands there all the time
         stands = rail.on[-1] * rail.load_a[-1], rail.on[-1] * rail.load_w[-1]
-        a, w = np.maximum(rail.load_a - stands[0], 0), np.maximum(rail.load_w - stands[1], 0)
-        channels.append((a, w, rail.fill_s))
+        channels.append((rail.load_a - stands[0], rail.load_w - stands[1], rail.fill_s))
     extra = [tuple(np.zeros_like(kind) for kind in one) for one in channels]
     beside = {}
     for k in done:

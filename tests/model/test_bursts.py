@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any, cast
 
 import numpy as np
 import pytest
 
-from advisor.model.drain import Drain, some_tasks
+from advisor.model.drain import Drain, Pack, some_tasks
 from advisor.model.draws import Array
 from advisor.model.events import Timeline
 from advisor.model.meetings import bursts, strained
 from advisor.model.relaxation import Circuit
 from advisor.model.reservoir import Train, lowest
+from advisor.model.sag import Lows
 from advisor.model.workload import ProductFigures
 
 pytestmark = pytest.mark.once
@@ -135,3 +137,44 @@ def test_what_is_not_to_be_expected_takes_no_time_and_draws_what_the_rest_does()
     # of some tasks the states are numbered anew
     assert some_tasks(found, [0]).again == {2, 3, 4, 5, 6, 7}
     assert some_tasks(found, [1]).again == frozenset()
+
+
+def pack(ohms: float, reservoir: tuple[Array, Array] | None = None) -> Pack:
+    """From 3 V full down to 2 V empty, straight."""
+    one = np.ones(1)
+    return Pack(
+        depth=np.array([0.0, 1.0]),
+        open_v=np.array([[3.0], [2.0]]),
+        resistance=np.full((2, 1), ohms),
+        capacity_c=1000 * one,
+        self_discharge_a=0 * one,
+        leak_a=0 * one,
+        least_capacity=one,
+        mean_capacity=one,
+        shelf_life_s=np.inf * one,
+        reservoir=reservoir,
+    )
+
+
+@pytest.mark.parametrize(("amps", "first"), [(50e-3, 0.5), (6e-3, 0.7)])
+def test_what_comes_after_a_burst_is_held_against_the_cut_off_as_well(
+    amps: float, first: float
+) -> None:
+    """Behind 10 ohm, 30 mA of the burst fall short of 2 V from 0.7 on, 50 mA behind it from 0.5."""
+    made = drain([0, 2])
+    constant = made.constant_a.copy()
+    constant[:, 3] = amps
+    made = replace(made, constant_a=constant, power_w=np.zeros_like(constant))
+    lows = Lows(pack(10.0), strained(product(), made, copies([0, 2])))
+    assert lows.first_below(np.ones((2, 1))) == pytest.approx(first, abs=1e-6)
+    low, peak = lows.fresh()
+    assert peak == pytest.approx(max(amps, 30e-3))
+    assert low == pytest.approx(3 - 10 * max(amps, 30e-3))
+
+
+def test_cells_without_resistance_give_what_is_drawn_past_a_reservoir() -> None:
+    """30 mA and 6 mW at 3 V are 32 mA: a capacitor across an ideal source gives nothing."""
+    made = drain([2])
+    made = replace(made, power_w=np.where(made.constant_a > 8e-3, 6e-3, 0.0))
+    _, peak = Lows(pack(0.0, (np.array([2e-3]), np.array([1.0]))), made).fresh()
+    assert peak == pytest.approx(32e-3)
