@@ -192,6 +192,18 @@ def test_more_harvest_and_more_store_lose_no_more() -> None:
     assert np.diff(lost, axis=1).max() < 1e-12
 
 
+def test_where_nothing_comes_or_nothing_is_held_no_day_is_served_and_no_level_told() -> None:
+    found = Service(tuple(SEASONS), 0.45, 0.4, NEVER_IDLE)
+    cover, store = np.array([0.0, 2.0, 2.0]), np.array([5.0, 0.0, 5.0])
+    told = found.at(cover, store)
+    assert told.lost[:2].tolist() == [1.0, 1.0]
+    assert told.level[:2].tolist() == [0.0, 0.0]
+    assert told.unserved[0] == 1.0
+    assert 0.1 < told.unserved[1] < 1.0  # by day the panel carries it
+    assert told.level[2] > 0.1
+    assert told.lost[2] < 0.5
+
+
 def test_days_of_a_class_keep_mean_and_spread() -> None:
     for spread in (0.05, 0.45, 1.2):
         days = gamma_days(spread * ONE, CLASSES)
