@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from copy import copy
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -169,7 +170,7 @@ def billed(
         money = costs(
             np.stack([cost.each for cost, _ in each]),
             np.stack([cost.setup_h for cost, _ in each]),
-            feed_cost(feed, here.product, here.own_cost, here.samplers),
+            feed_cost(_priced(feed, here.catalogue), here.product, here.own_cost, here.samplers),
             here.own_cost,
             _over(here, [one.life_s for one in some]),
             _over(here, [one.next_s for one in some]),
@@ -183,6 +184,19 @@ def billed(
         within = ~(money.purchase > here.own_cost.limit)
         keeps[members] = _over(here, [one.keeps for one in some]) & within
     return points, keeps
+
+
+def _priced(feed: Feed, catalogue: Catalogue) -> Feed:
+    """A feed with the records of a catalogue, in which prices may be others."""
+    main, *rails = (
+        replace(
+            one,
+            converter=None if one.converter is None else catalogue.converters[one.name],
+        )
+        for one in feed.conversions
+    )
+    cell = None if feed.cell is None else catalogue.cells[feed.cell.cell]
+    return replace(feed, cell=cell, main=main, rails=tuple(rails))
 
 
 def _over(here: Stage, rows: Sequence[NDArray[Any]]) -> NDArray[Any]:

@@ -22,7 +22,7 @@ from advisor.catalogue.load import with_changes
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_parts import Part
 from advisor.catalogue.schema_product import Product
-from advisor.catalogue.spread import ENDS
+from advisor.catalogue.spread import ENDS, moved
 from advisor.dataclass import dataclass
 from advisor.decide.bills import Purses, of_money
 from advisor.decide.builds import Build
@@ -42,6 +42,7 @@ CLOSE = 3.0  # points; builds as close to their part's best at the stated values
 MOVED = 256  # moved files that are kept, the latest
 MANY = 60  # values decided in one pass: more save little and take memory
 FAR = 8.0  # points; parts that are farther behind at the stated values are not looked at for builds
+BOUNDLESS = 1e6  # times a limit that rules nothing out
 MOST = 2  # builds of a part that a look at the stated values takes over
 
 
@@ -99,6 +100,7 @@ class Deciding:
             self.catalogue, product, base.criteria, base.seed, self.memo, self.marches
         )
         self._moved: dict[tuple[Path, float], tuple[Catalogue, Product] | None] = {}
+        self._stand: list[Build] = []  # all that stand but for what they cost
         # between which values of levers the criteria stay
         self._anchored: dict[Path, list[tuple[float, float]]] = {}
         self.canonical: dict[tuple[str, str], Build] = {}  # builds by their part and name
@@ -148,6 +150,45 @@ class Deciding:
                 self.memo,
             )
             points.update(zip(new, raw[:, 0].tolist(), strict=True))
+
+    def prepare_looks(self) -> None:
+        """All builds that stand but for what they cost, and what they carry at the stated values:
+        what looks along figures of money go by."""
+        limit, cost = self.product.cost.unit_cost_limit, self.product.cost
+        product = self.product
+        if limit is not None:
+            free = replace(cost, unit_cost_limit=moved(limit, BOUNDLESS * limit.nominal))
+            product = replace(product, cost=free)
+        found = self._evaluated(self.catalogue, product, True, self.marches)
+        self._stand = [self.one_of(build) for c in found for build in c.builds]
+        self._purses.of(self._stand, 0)
+
+    def _billed(self, one: Ask) -> Decided:
+        """A look along a figure of money: no pack is drawn on otherwise, so the builds stay."""
+        catalogue, product = self.moved(one.lever, one.x) or (self.catalogue, self.product)
+        builds = [b for b in self._stand if one.parts is None or b.part in one.parts]
+        if self.of_part(one.lever):
+            builds = [b for b in builds if b.part == one.lever.path.document]
+        weighed = criteria_of(catalogue, product)
+        found, _ = scan_bills(catalogue, product, builds, [weighed], [None], 0, self._purses)
+        points = {b: p for b, p in zip(builds, found[:, 0].tolist(), strict=True) if p > -np.inf}
+        order = sorted(points, key=lambda b: (-round(points[b], DIGITS), b.order[1], b))
+        scores: dict[str, float] = {}
+        if self.of_part(one.lever):
+            own = one.lever.path.document
+            scores = {p: s for p, s in self.scores.items() if p != own}
+        best: dict[str, list[Build]] = {}
+        for build in order:
+            best.setdefault(build.part, []).append(build)
+        scores |= {part: points[some[0]] for part, some in best.items()}
+        least = -np.inf if self.of_part(one.lever) else max(scores.values(), default=0.0) - FAR
+        taken = [
+            build
+            for some in best.values()
+            for build in some[:MOST]
+            if points[some[0]] >= least and points[build] >= points[some[0]] - CLOSE
+        ]
+        return Decided(self.standing(scores), taken)
 
     def one_of(self, build: Build) -> Build:
         """The build that stands for all of its part and name: they share what scans tell."""
@@ -336,15 +377,17 @@ class Deciding:
         out: dict[int, Decided] = {}
         alone: dict[bool, dict[str, tuple[int, Part]]] = {True: {}, False: {}}
         for n, one in enumerate(wanted):
-            moved = self.moved(one.lever, one.x)
+            files = self.moved(one.lever, one.x)
             part = one.lever.path.document
-            if moved is None:
+            if files is None:
                 out[n] = Decided(self.stands(), [])
+            elif one.stated and self._stand and self.of_money(one.lever):
+                out[n] = self._billed(one)
             elif self.of_part(one.lever):
                 name = f"{part}{ALIKE}{n:04d}"
-                alone[one.stated][name] = n, replace(moved[0].parts[part], part=name)
+                alone[one.stated][name] = n, replace(files[0].parts[part], part=name)
             else:
-                there, product = moved
+                there, product = files
                 if one.parts is None:
                     there, _ = with_changes(
                         self._everyone, self.product, [one.lever.assignment(one.x)]

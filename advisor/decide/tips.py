@@ -74,6 +74,8 @@ def nearest_tips(
     for draws in (COARSE, FINE):
         deciding.look_as_now(moved, draws)
     deciding.look_as_now(moved, MORE, chosen=True)
+    if any(deciding.of_money(lever) for lever, _ in levers):
+        deciding.prepare_looks()
     looks = [
         some[k : k + SIDE_BY_SIDE]
         for some in groups.values()

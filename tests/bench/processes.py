@@ -178,4 +178,4 @@ def tipping_process(scale: Scale) -> list[Row]:
             min(scale.rounds, 2),
             [lambda: wait(command, folder, warm), lambda: wait(BARE, folder)],
         )
-    return [Row("tipping barrel-tag", min(whole), "python -c pass", min(bare), 500)]
+    return [Row("tipping barrel-tag", min(whole), "python -c pass", min(bare), 450)]

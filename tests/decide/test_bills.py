@@ -9,6 +9,7 @@ from advisor.catalogue.levers import lever
 from advisor.catalogue.shipped import load
 from advisor.decide.bills import Purses, of_money
 from advisor.decide.evaluate import evaluate
+from advisor.decide.leading import Ask, Deciding
 from advisor.decide.marches import Marches
 from advisor.decide.scan import scan, scan_bills
 from advisor.faults import FaultError
@@ -17,8 +18,10 @@ from advisor.figures import scalars
 pytestmark = pytest.mark.once
 
 
-@pytest.mark.parametrize("draws", [0, 24])
-@pytest.mark.parametrize("product", ["barrel-tag", "frost-post", "crate-call"])
+@pytest.mark.parametrize(
+    ("product", "draws"),
+    [("barrel-tag", 0), ("barrel-tag", 24), ("frost-post", 24), ("crate-call", 8)],
+)
 def test_bills_are_the_whole_pass(product: str, draws: int) -> None:
     """Every figure of money of the product, of a part, of its cell and converter, alone and beside
     others: the same points, builds out at the same places, and the same figures taken."""
@@ -84,3 +87,41 @@ def test_a_limit_on_the_units_cost_is_held_at_each_price() -> None:
     # of the breaks at least the one that is bought at
     assert np.isneginf(found).any()
     assert np.isfinite(found).any() or len(paths) == 1
+
+
+@pytest.mark.parametrize("name", ["barrel-tag", "frost-post"])
+def test_a_look_along_a_figure_of_money_is_the_whole_one(name: str) -> None:
+    """Builds that only their cost ruled out come in where a price falls, or the limit rises."""
+    catalogue, product = load(name)
+    base = evaluate(catalogue, product, 50)
+    names = tuple(sorted(c.part.part for c in base.candidates[:4]))
+    best = base.candidates[0].best
+    cell = best.assessed.feed.option.cell
+    here, plain = (Deciding(catalogue, product, base, names) for _ in range(2))
+    here.prepare_looks()
+    fell = 0
+    paths = [
+        f"{name}:cost.unit-cost-limit",
+        f"{name}:cost.units",
+        f"{name}:service-life",
+        f"{name}:priorities.purchase-cost.poor",
+        f"{cell}:price.multiple",
+        *(f"{cell}:price.breaks.{n}" for n in (1000, 10000)),
+        *(f"{best.part}:price.breaks.{n}" for n in (1000, 10000)),
+        f"{best.part}:toolchain.setup",
+    ]
+    for path in paths:
+        try:
+            handle = lever(catalogue, product, path)
+        except FaultError:
+            continue
+        if not handle.now:
+            continue
+        for share in (0.1, 4.0):
+            x = float(round(share * handle.now)) if handle.whole else share * handle.now
+            ask = Ask(handle, x, names, stated=True)
+            (found,), (whole,) = here.decided([ask]), plain.decided([ask])
+            assert found.standing.scores == pytest.approx(whole.standing.scores, rel=1e-9), path
+            assert [b.name for b in found.builds] == [b.name for b in whole.builds], path
+            fell += len(whole.standing.scores) < len(names)
+    assert fell > 0

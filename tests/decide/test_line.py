@@ -180,6 +180,7 @@ def test_it_is_told_of_every_lever_that_is_through(monkeypatch: pytest.MonkeyPat
         scores={},
         drawn=set(),
         look_as_now=lambda *_, **__: None,
+        of_money=lambda _: False,
         put_away=lambda: None,
         apart=lambda: deciding,
     )
