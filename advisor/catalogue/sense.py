@@ -277,27 +277,6 @@ def _wasteful(product: Product, catalogue: Catalogue) -> Iterator[Breach]:
             yield f"before-use.{phase.phase}.state", read, None
 
 
-WIDE, ALIKE = 0.8, 0.35  # spread of days from which, persistence below which they are a lottery
-
-
-def _rare_days(product: Product, _: Catalogue) -> Iterator[Breach]:
-    harvest = product.harvest
-    if harvest is None:
-        return
-    days = harvest.days
-    spread = harvest.spread or (days.spread if days is not None else None)
-    persistence = harvest.persistence or (days.persistence if days is not None else None)
-    if spread is None or persistence is None:
-        return
-    if spread.nominal >= WIDE and persistence.nominal <= ALIKE:
-        told = f"{spread.text}, with a persistence of {persistence.text}"
-        read = (
-            f"{told}: shares of lost days below 1 % are told too high, the rarer the more "
-            "(by a quarter at 0.2 %, twice as high at 0.01 %)"
-        )
-        yield "harvest.spread", read, None
-
-
 PRODUCT_SENSE = (
     Rule("a life target within the service life", _target_beyond_use, "warning"),
     Rule("a deadline within the period", _deadline_beyond_period, "warning"),
@@ -309,7 +288,6 @@ PRODUCT_SENSE = (
     Rule("temperatures of all seasons", _seasons, "warning"),
     Rule("storage within what the cells state", _stored_beyond, "warning"),
     Rule("a sleep state that draws little while nobody uses the product", _wasteful, "warning"),
-    Rule("days less unlike each other, which are told closely", _rare_days, "warning"),
 )
 
 

@@ -16,7 +16,7 @@ from advisor.dataclass import dataclass, field
 from advisor.decide.chances import waiting
 from advisor.model.draws import Array
 from advisor.model.events import EventStates, Timeline, calendar
-from advisor.model.meetings import bursts, coinciding, met
+from advisor.model.meetings import bursts, coinciding, fullest, met
 from advisor.model.tables import Stack
 from advisor.model.workload import ProductFigures
 
@@ -31,8 +31,8 @@ class Awake:
     ----------
     part, sleep : (R,) indices into the stack; choice : (R, K) index of each task's option.
     line : over the whole calendar. worst : the same, with what may be on beside each state where
-    events meet by chance. met_then : so at each of the product's times, if it has any.
-    copies : what `bursts` tells of each of `meeting`.
+    events meet by chance, and the greatest fillings. met_then : so at each of the product's times,
+    if it has any. copies : what `bursts` tells of each of `meeting`.
     rows : which of all rows these are. together, known : the line of all, and what was found there.
     """
 
@@ -90,14 +90,18 @@ def awake(
     part: Index,
     sleep: Index,
     choice: Index,
+    bridged: bool,
 ) -> Awake:
-    """Builds as rows; `events` are those of `at_times`, the indices as in `Awake`."""
+    """Builds as rows; `events` are those of `at_times`, the indices as in `Awake`. `bridged` tells
+    whether a reservoir lies across their packs."""
     line, timed = calendar(stack, product, events, part, sleep, choice)
 
     every = tuple(range(len(product.tasks)))
     then = [(one, product.done(t)) for t, one in enumerate(timed)]
 
     def meeting(one: Timeline, done: Sequence[int]) -> Timeline:
+        if product.by_chance and product.switches:
+            one = fullest(product, one, once=not bridged)
         return met(one, coinciding(product, one, done)) if product.waits else one
 
     return Awake(

@@ -59,7 +59,8 @@ def prepare(
     if not fed:
         return []
     part, sleep, choice = (np.concatenate(each) for each in zip(*rows, strict=True))
-    every = awake(stack, product, events, part, sleep, choice)
+    bridged = any(feed.pack.reservoir is not None for feed, _ in fed)
+    every = awake(stack, product, events, part, sleep, choice, bridged)
     return [
         _prepared(feed, money, stack, product, side, one)
         for (feed, money), one in zip(fed, every.each([len(p) for p, _, _ in rows]), strict=True)

@@ -235,13 +235,17 @@ def _in_use(pack: Pack, drain: Drain) -> tuple[_March, Array]:
     return _March(pack, constant_a + own_a + pack.leak_a, b), constant_a
 
 
-def taken(pack: Pack, drain: Drain, seconds: Array) -> Array:
-    """Depth of discharge of a full pack after (N,) s in use, (R, N) share of the capacity; 1 where
-    that is more than it has."""
-    march, _ = _in_use(refined(pack), drain)
+def taken(pack: Pack, drain: Drain, seconds: Array) -> tuple[Array, Array]:
+    """Of a full pack after (N,) s in use: depth of discharge, (R, N) share of the capacity, 1 where
+    that is more than it has; and what it loses by itself meanwhile, (R, N) A."""
+    pack = refined(pack)
+    march, _ = _in_use(pack, drain)
     whole = np.ones(drain.cut_off_v.shape)
     reached = march.depth(np.broadcast_to(seconds, whole.shape), whole)
-    return np.asarray(np.where(march.draws, reached, 0.0))
+    depth = np.asarray(np.where(march.draws, reached, 0.0))
+    if pack.drip is None:
+        return depth, np.broadcast_to(pack.self_discharge_a, depth.shape)
+    return depth, np.asarray(march.leaked(depth) / seconds)
 
 
 def _by_luck(drain: Drain, to_end: Array, charge: Array) -> Array:

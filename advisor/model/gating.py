@@ -17,8 +17,10 @@ over them, which bends downwards over t and so is less than that of the mean res
 - tries of a whole event rest for the loads of the event in between; what the chip does meanwhile
   counts as none. What is tried within a use lengthens it by its mean.
 
-A filling is spread over the state in which it is switched on, whose current it adds to. A rail is
-on from the first to the last of its loads in an event; each try of a whole event switches anew.
+A filling is spread over the state in which it is switched on, whose current it adds to. Pulses are
+held against the greatest one instead, after the longest rest, see `meetings`.
+A rail is on from the first to the last of its loads in an event; each try of a whole event switches
+anew.
 
 Axes: S states of an event, N draws. SI units.
 """
@@ -113,14 +115,9 @@ def filled_of_load(task: TaskFigures, load: LoadFigures, gate: Gate) -> Array:
 
 def filled_of_rail(product: ProductFigures, rail: int, gate: Gate) -> dict[str, Array]:
     """What switching on a rail fills on average, (N,) F, by the tasks that use it."""
-    users, uses, gaps = [], [], []
-    for task in product.tasks:
-        span = _span(task, rail)
-        if span is not None and np.isfinite(task.period).all():
-            on = _lengths(task, task.loads[span[0] : span[1] + 1])
-            gaps.append(_lengths(task, task.loads) - on)
-            uses.append(_use(task, on, gaps[-1]))
-            users.append(task)
+    users, lengths = users_of_rail(product, rail)
+    gaps = [_lengths(task, task.loads) - on for task, on in zip(users, lengths, strict=True)]
+    uses = [_use(*of) for of in zip(users, lengths, gaps, strict=True)]
     return {
         task.name: _filled(gate, uses, k, _tries(task), between)
         for k, (task, between) in enumerate(zip(users, gaps, strict=True))
@@ -132,7 +129,7 @@ def _lengths(task: TaskFigures, loads: Sequence[LoadFigures]) -> Array:
     return sum((load.whole for load in loads), np.zeros_like(task.period))
 
 
-def _span(task: TaskFigures, rail: int) -> tuple[int, int] | None:
+def span_of(task: TaskFigures, rail: int) -> tuple[int, int] | None:
     """The first and the last of a task's loads on a rail, by their places; None without any."""
     at = [i for i, load in enumerate(task.loads) if load.on == rail]
     return (at[0], at[-1]) if at else None
@@ -142,7 +139,7 @@ def uses_of_rail(product: ProductFigures, rail: int) -> tuple[Array, Array]:
     """(how often a rail is used, (N,) 1/s; mean time between its uses, (N,) s)."""
     rate, on = np.zeros(product.share.shape[-1]), np.zeros(product.share.shape[-1])
     for task in product.tasks:
-        span = _span(task, rail)
+        span = span_of(task, rail)
         if span is not None:
             often = _tries(task) / task.period
             rate = rate + often
@@ -160,6 +157,31 @@ def load_states(task: TaskFigures, states: Sequence[int], count: int) -> Array:
         if load.on is None:
             fill[s] += _own_filling(task, load)
     return fill
+
+
+def users_of_rail(product: ProductFigures, rail: int) -> tuple[list[TaskFigures], list[Array]]:
+    """The tasks that use a rail, and how long it is on in one of their tries, (N,) s each."""
+    users, on = [], []
+    for task in product.tasks:
+        span = span_of(task, rail)
+        if span is not None and np.isfinite(task.period).all():
+            users.append(task)
+            on.append(_lengths(task, task.loads[span[0] : span[1] + 1]))
+    return users, on
+
+
+def longest_rest(users: Sequence[TaskFigures], on: Sequence[Array]) -> Array:
+    """The longest rest that uses leave at any time, each on for (N,) s, (N,) s: without end where
+    all come at random, or none at some time."""
+    rests = []
+    for t in range(max(len(users[0].periods), 1)):
+        rest = np.full_like(on[0], np.inf)
+        for task, length in zip(users, on, strict=True):
+            if not task.random:
+                period = task.periods[t] if task.periods else task.period
+                rest = np.minimum(rest, np.maximum(period - length, 0.0))
+        rests.append(rest)
+    return np.asarray(np.maximum.reduce(rests))
 
 
 def _own_filling(task: TaskFigures, load: LoadFigures) -> Array:
@@ -185,7 +207,7 @@ def rail_states(
                 a[s] += in_use(load, rail.gated)
                 w[s] += load.demand.power
                 fill[s] += _own_filling(task, load)
-        span = _span(task, r)
+        span = span_of(task, r)
         if rail.gated and span is not None:
             first, last = span
             on[states[first] : states[last] + 1] = True

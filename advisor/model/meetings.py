@@ -3,8 +3,9 @@
 The core does one thing at a time, so an event that finds it busy waits. But while a load is on and
 the core sleeps, an event at random may come: then both draw. Events at random may come one right
 behind the other, and tries may fail several times in a row: as often as is to be expected once in
-the product's life. All three are bounds, taken together, by which sag, pulses and the kinetic
-battery model are held; the mean current is not touched.
+the product's life. What is switched on is filled after rests of many lengths,
+the longest of which counts. All four are bounds, taken together, by which sag, pulses and the
+kinetic battery model are held; the mean current is not touched.
 
 Axes: R rows, S states, N draws. SI units.
 """
@@ -20,6 +21,7 @@ from advisor.catalogue.schema_supply import Cell
 from advisor.model.drain import Drain
 from advisor.model.draws import Array
 from advisor.model.events import Timeline, tried
+from advisor.model.gating import longest_rest, span_of, users_of_rail
 from advisor.model.workload import ProductFigures, TaskFigures
 from advisor.quantities import show
 
@@ -57,6 +59,37 @@ def coinciding(product: ProductFigures, lines: Timeline, done: Sequence[int]) ->
                     for total, kind in zip(whole, one, strict=True):
                         total[lines.tasks[k]] += kind
     return [(a, w, fill) for a, w, fill in extra]
+
+
+def fullest(product: ProductFigures, lines: Timeline, once: bool) -> Timeline:
+    """A timeline with the most that is filled in each state: after the longest rest of all times,
+    and `once` spread over one try of the state, as its current is then; a converter's start too.
+    """
+    main = np.zeros_like(lines.fill_s)
+    rails = [(np.zeros_like(r.fill_s), np.zeros_like(r.starts)) for r in lines.rails]
+    for task, here, names in zip(product.tasks, lines.tasks, lines.names, strict=True):
+        at = [s for s, name in enumerate(names, here.start) if name.kind == "load"]
+        for load, s in zip(task.loads, at, strict=True):
+            if load.gated and load.gate is not None:
+                filled = load.gate.filled(longest_rest([task], [load.whole]))
+                fill = main if load.on is None else rails[load.on][0]
+                fill[s] += filled / (load.duration if once else load.whole)
+        for r, rail in enumerate(product.rails):
+            span = span_of(task, r)
+            if not rail.gated or span is None:
+                continue
+            first, s = task.loads[span[0]], at[span[0]]
+            length = first.duration if once else first.whole
+            rails[r][1][s] = 1 / length
+            if rail.gate is not None:
+                rails[r][0][s] += (
+                    rail.gate.filled(longest_rest(*users_of_rail(product, r))) / length
+                )
+    changed = [
+        replace(one, fill_s=fill, starts=starts)
+        for one, (fill, starts) in zip(lines.rails, rails, strict=True)
+    ]
+    return replace(lines, fill_s=main, rails=tuple(changed))
 
 
 def met(lines: Timeline, beside: Sequence[Beside]) -> Timeline:

@@ -2,8 +2,9 @@
 
 In one interval the pack gives the charge that a fresh one gives in that time, so its laws of ageing
 (`ageing`) see the same stress all its life: cycles of that depth, states of charge from full down
-by it, the temperatures of the product. Depths are shares of the rated capacity, as in those laws;
-states of charge are of the capacity left.
+by it, the temperatures of the product. Its mean current is that of an interval, which goes through
+the upper part of the voltage curve alone. Depths are shares of the rated capacity, as in those
+laws; states of charge are of the capacity left.
 
 With the capacity C_0 (1 - q) and the resistance R (1 + r) that age leaves, one charge lasts
 
@@ -54,7 +55,7 @@ def recharged(pack: Pack, drain: Drain, one: Life) -> Life:
     shape = one.life_s.shape
     shelf = np.broadcast_to(pack.shelf_life_s, shape)
     ageing = _laws(pack)
-    depth = battery.taken(pack, drain, every)
+    depth, self_a = battery.taken(pack, drain, every)
     fresh = stress(ageing, depth, every)
     life_s, ends_by, charged = _lived(pack, drain, one, one.next_s, depth, shelf, fresh)
     next_s = life_s
@@ -64,8 +65,12 @@ def recharged(pack: Pack, drain: Drain, one: Life) -> Life:
         stored = replace(fresh, begun=begun + np.zeros(shape))
         left = np.maximum(shelf - sum(phases), 0.0)
         life_s, ends_by, charged = _lived(pack, drain, one, one.life_s, depth, left, stored)
+    # no interval takes more of a pack than it has: a build that asks for more is out
+    mean = np.where(depth < 1, pack.capacity_c * depth / every - self_a, one.mean_current_a)
     return replace(
         one,
+        mean_current_a=np.where(one.dead, one.mean_current_a, mean),
+        self_a=np.where(one.dead | ~(depth < 1), one.self_a, self_a),
         life_s=np.where(one.dead, 0.0, life_s),
         ends_by=np.where(one.dead, one.ends_by, ends_by),
         next_s=np.where(one.dead, 0.0, next_s),
@@ -109,7 +114,8 @@ def _lived(
     carried_s = _strained(pack, drain, course, carried_s, np.minimum(end_s, shelf), one)
     # one that does not carry the first interval lasts as long as its charge does, aged by then
     at_first = course.worn(np.broadcast_to(every, shape))
-    short = np.minimum(first, run) * at_first.left
+    # what storage took is taken of a capacity that age has lessened
+    short = np.minimum(first - (1 - at_first.left) * run, run * at_first.left)
     carried_s = np.where(
         (carried_s < every) | (short < every * (1 - _ENOUGH)),
         np.minimum(short, every),

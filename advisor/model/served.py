@@ -2,7 +2,7 @@
 
 Between places the probit of lost days goes along cubics that overshoot nowhere (Fritsch and Carlson
 1980, their limit on slopes of parabolas through three places): of 0.2 to 10 % of the days, at
-spreads of 0.1, 0.3 and 0.6, it errs by less than 0.1 % of them in the median, by 1.5 % in one place
+spreads of 0.1, 0.3 and 0.6, it errs by less than 0.1 % of them in the median, by 2 % in one place
 of ten and by an eighth at the most (`tests/model/test_store.py`).
 
 Arrays are of any shape where not said: shares, or days of load.
@@ -22,9 +22,10 @@ from numpy.typing import NDArray
 
 from advisor.dataclass import dataclass
 from advisor.model.draws import Array
-from advisor.model.store import FEWEST, MONTH_DAYS, MOST, YEAR_DAYS, Dawns, Load, dawns, gamma_days
+from advisor.model.store import FEWEST, MONTH_DAYS, MOST, YEAR_DAYS, Dawns, Load, dawns
+from advisor.model.weather import gamma_days
 
-CLASSES, FEW = 6, 4  # of days, of alike chance; where days are much alike
+CLASSES, FEW = 10, 4  # of days; where days are much alike
 # logarithms of cover and of store, and the step between places that are worked out up to there from
 # the one before: close where much depends on them
 COVER_STEPS = ((-4.0, 0.0), (-0.4, 0.3), (1.6, 0.05), (4.0, 0.25))
@@ -229,7 +230,7 @@ class Service:
         found = dawns(
             lit.reshape(-1, 12),
             np.repeat(store, 15),
-            gamma_days(spread.ravel(), 6),
+            gamma_days(spread.ravel(), CLASSES),
             persistence.ravel(),
             np.broadcast_to(self.idle, (15 * cases, 12)),
             np.clip(np.ceil(2 * np.repeat(store, 15)), FEWEST, MOST // 4).astype(np.intp),

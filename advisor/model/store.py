@@ -23,9 +23,10 @@ is as the day before it (discrete autoregression of Jacobs & Lewis, J. Roy. Stat
 such as those too cold to charge, nothing is harvested; they come as one spell in each month, at its
 beginning (common practice, no source).
 
-The level stands on a grid and the day in one of some classes of alike chance, of the exact mean and
-spread. What comes between two levels is split over both, which keeps the mean; whether the load is
-carried is told by the distribution itself. The year is gone through, from a full store after the
+The level stands on a grid and the day in one of some classes, which keep the distribution's first
+moments. What comes between two levels is split over both, which keeps the mean and adds to the
+spread, so that days are taken with as much less; whether the load is carried is told by the
+distribution itself. The year is gone through, from a full store after the
 best month, until it ends as it began. A store of many days goes by blocks of days, whose sums are
 taken for gamma distributed, with the spread and the correlation that sums of such days have; a
 block's lack is as many days as an empty store has of it. Against simulations of spreads to 0.8 and
@@ -45,6 +46,7 @@ from numpy.typing import NDArray
 
 from advisor.dataclass import dataclass
 from advisor.model.draws import Array
+from advisor.model.weather import NARROW, Days, gamma_days
 
 MONTH_DAYS = np.array([31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
 YEAR_DAYS = 365
@@ -53,7 +55,7 @@ PER_DAY, FEWEST, MOST = 2, 16, 120  # levels for a day of load, at least and at 
 BLOCKS = ((300.0, 30), (100.0, 10), (50.0, 5), (0.0, 1))  # days of a step, from a store of days on
 MIDDLE, ROUNDS = 4, 2  # rounds of the middle of a day; where its halves are told apart
 TOLD = 100.0  # days of store up to which spells of a month are followed day by day
-NARROW = 1e-3  # spread below which all days are alike
+MOST_ADDED = 0.75  # of the days' variance that is made up for
 SAME = 1e-4  # chance by which a year may end otherwise than it began
 YEARS = 12  # after which the answer is that of the last one
 NEVER = 1e9  # days of load, which no day brings
@@ -133,46 +135,6 @@ class Load:
 STEADY = Load()
 
 
-@dataclass(frozen=True, slots=True)
-class Days:
-    """Classes of days: harvest over its mean (B, K), and the chance of each (K,). `spread` (B,) is
-    that of the gamma distribution that they stand for; None where there are no others."""
-
-    values: Array
-    chances: Array
-    spread: Array | None = None
-
-
-def gamma_days(spread: Array, classes: int) -> Days:
-    """Days of gamma distributions of mean 1 and spreads (B,), shares, in classes alike in chance.
-
-    Each class stands at its own mean, stretched by a power so that all have the exact spread.
-    """
-    from scipy.special import gammainc, gammaincinv
-
-    found, back = np.unique(np.maximum(spread, NARROW), return_inverse=True)
-    shape = found[:, None] ** -2.0
-    edges = np.linspace(0.0, 1.0, classes + 1)
-    with np.errstate(over="ignore"):
-        reached = gammainc(shape + 1, gammaincinv(shape, edges))
-    reached[:, -1] = 1.0
-    means = np.maximum(np.diff(reached, axis=1) * classes, 1e-12)
-    low, high = np.ones(len(found)), np.full(len(found), 4.0)
-    for _ in range(50):
-        middle = (low + high) / 2
-        tried = _to_power(means, middle)
-        small = tried.std(axis=1) < found
-        low, high = np.where(small, middle, low), np.where(small, high, middle)
-    values = _to_power(means, (low + high) / 2)
-    return Days(values[back.reshape(-1)], np.full(classes, 1 / classes), np.asarray(spread))
-
-
-def _to_power(values: Array, power: Array) -> Array:
-    """(B, K) values to powers (B,), of mean 1."""
-    raised = values ** power[:, None]
-    return np.asarray(raised / raised.mean(axis=1, keepdims=True))
-
-
 def dawns(
     cover: Array,
     store: Array,
@@ -203,7 +165,7 @@ def dawns(
         of = np.flatnonzero(left & (store >= np.maximum(least, followed)))
         if block > 1 and len(of) and days.spread is not None:
             left[of] = False
-            its = Days(days.values[of], days.chances, days.spread[of])
+            its = days.of(of)
             its_load = load.of(of)
             beyond = np.maximum(store[of] - its_load.night * its_load.full, 0.0)
             own = cover[of], beyond, its, persistence[of], idle[of]
@@ -269,7 +231,7 @@ def _by_block(
     ends = persistence * ((1 - persistence**block) / (1 - persistence)) ** 2
     levels = load.levels(store / block)
     steps = np.full(12, 30 // block)
-    wide = gamma_days(np.sqrt(square) / block, len(days.chances))
+    wide = gamma_days(np.sqrt(square) / block, days.values.shape[1])
     blocks = (
         cover,
         store / block,
@@ -347,9 +309,12 @@ class _Chain:
         self.place = np.arange(int(self.sizes.sum())) - self.starts[self.case]
         self.width = (self.store / self.levels)[self.case]
         self.x = self.place * self.width
-        self.values = days.values[of]
-        self.chances = days.chances
-        self.spread = None if days.spread is None else days.spread[of]
+        its = days.of(of)
+        self.values, self.spread = its.values, its.spread
+        # (K, T), or (K, 1) where they are those of all cases
+        self.chances = np.atleast_2d(its.chances).T
+        if its.chances.ndim > 1:
+            self.chances = self.chances[:, self.case]
         self.persistence = persistence[of][self.case]
         # from a full store after the best month
         best = (self.cover * (1 - self.idle)).sum(axis=0).argmax()
@@ -358,7 +323,7 @@ class _Chain:
 
     def full(self) -> Array:
         """Chances (shares of 1) of full stores, (K, T)."""
-        return np.asarray(self.chances[:, None] * (self.place == self.levels[self.case]))
+        return np.asarray(self.chances * (self.place == self.levels[self.case]))
 
     def by_case(self, values: Array) -> Array:
         """Sums of (T,) over the levels of each case, (B,) shares."""
@@ -369,9 +334,7 @@ class _Chain:
         shape = self.cover.shape
         found = _blank(shape, 0.0)
         keep = self.persistence
-        alike = bool((self.chances == self.chances[0]).all())
-        # classes of the same chance get the same
-        fresh = (1 - keep) * (self.chances[0] if alike else self.chances[:, None])
+        fresh = (1 - keep) * self.chances
         for m in self.months:
             for repeats, move, lost, unserved in self.moves[m]:
                 total = np.zeros_like(p)
@@ -406,9 +369,9 @@ class _Chain:
         served; see `_month`."""
         from scipy.sparse import csc_matrix
 
-        low, part, unserved = self._split(cover[:, None] * self.values)
+        low, part, unserved = self._split(cover[:, None] * self._narrowed(cover))
         top = self.levels[self.case]
-        base = np.arange(len(self.chances))[:, None] * len(self.x) + self.starts[self.case]
+        base = np.arange(len(low))[:, None] * len(self.x) + self.starts[self.case]
         rows = (base + np.clip(low, 0, top), base + np.clip(low + 1, 0, top))
         size = unserved.size
         move = csc_matrix(
@@ -420,6 +383,18 @@ class _Chain:
             shape=(size, size),
         )
         return move, self._lost(cover[self.case]), unserved
+
+    def _narrowed(self, cover: Array) -> Array:
+        """Harvests over their mean (B, K), nearer to it by the variance that splitting between two
+        levels adds: a sixth of a step's square, on each day anew; cover (B,) loads of a day."""
+        if self.spread is None:
+            return self.values
+        keep = self.persistence[self.starts]
+        step = self.store / self.levels
+        with np.errstate(divide="ignore", invalid="ignore"):
+            added = step**2 / 6 * (1 - keep) / (1 + keep) / (cover * self.spread) ** 2
+        less = np.sqrt(1 - np.clip(np.where(cover > 0, added, 0.0), 0.0, MOST_ADDED))
+        return np.asarray(1 + (self.values - 1) * less[:, None])
 
     def _load(self, x: Array) -> Array:
         """The load of a day of which the store holds x (..., T) on average, in mean ones."""
@@ -477,6 +452,6 @@ class _Chain:
         # with nothing harvested the level tells all: none is lost above what is lacking, and half
         # of a step about it
         dark = np.clip(short / self.width + 0.5, 0.0, 1.0)
-        first = np.arange(len(self.chances))[:, None]
-        told = np.clip(below * len(self.chances) - first, 0.0, 1.0)
+        first = np.cumsum(self.chances, axis=0) - self.chances
+        told = np.clip((below - first) / np.maximum(self.chances, 1e-300), 0.0, 1.0)
         return np.asarray(np.where(cover > 0, np.where(lacking > 0, told, 0.0), dark))

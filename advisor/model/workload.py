@@ -144,6 +144,12 @@ class ProductFigures:
     recharge_s: Array | None = None
 
     @property
+    def switches(self) -> bool:
+        """Whether a rail or a load is switched off between its uses."""
+        loads = any(load.gated for task in self.tasks for load in task.loads)
+        return loads or any(rail.gated for rail in self.rails)
+
+    @property
     def waits(self) -> bool:
         """Whether an event may find the core busy by chance."""
         return any(task.random for task in self.tasks)

@@ -131,7 +131,8 @@ class LifeResult:
     averaged: float
     """[s] the life if the mean usable capacity over the year counted, not the coldest place's"""
     one_charge: float | None = field(default=None, metadata=WHERE_STATED)
-    """[s] how long one charge of the new pack lasts; left out where nobody charges it"""
+    """[s] how long one charge of the new pack lasts, the first one where what comes before use has
+    taken some of it; left out where nobody charges it"""
 
 
 @dataclass(frozen=True, slots=True)

@@ -105,10 +105,6 @@ ODD_PRODUCTS: dict[str, str | list[str]] = {
     "a sleep state that draws little while nobody uses the product": (
         "crate-call:before-use.winter-store.state=ram-kept"
     ),
-    "days less unlike each other, which are told closely": [
-        "crate-call:harvest.spread=100 %",
-        "crate-call:harvest.persistence=0",
-    ],
 }
 
 

@@ -38,8 +38,10 @@ def test_a_life_with_a_leak_by_hand() -> None:
     assert found.self_a[0, 0] == pytest.approx(CAPACITY / seconds - AMPS, rel=1e-6)
     mean = CAPACITY / (AMPS + (FULL + EMPTY) / 2)
     assert seconds > 1.13 * mean
-    half = taken(leaking(), drain([], rest=(AMPS, 0.0), cut_off=0.9), one(until(0.5)))
+    resting = drain([], rest=(AMPS, 0.0), cut_off=0.9)
+    half, leaked = taken(leaking(), resting, one(until(0.5)))
     assert half[0, 0] == pytest.approx(0.5, rel=1e-7)
+    assert leaked[0, 0] == pytest.approx(CAPACITY / 2 / until(0.5) - AMPS, rel=1e-6)
 
 
 def test_a_leak_under_a_power_is_that_of_a_solver() -> None:

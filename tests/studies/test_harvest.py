@@ -158,13 +158,6 @@ def test_a_pack_that_cannot_be_charged_lives_without() -> None:
 
 
 @pytest.mark.once
-def test_an_answer_says_where_rare_days_are_told_too_high() -> None:
-    wide = told("harvest.spread=100 %", "harvest.persistence=0").warnings
-    assert any("told too high" in w for w in wide)
-    assert not any("told too high" in w for w in told().warnings)
-
-
-@pytest.mark.once
 def test_a_build_loses_as_many_days_as_hours_gone_through() -> None:
     """sc-drum under the panel of 0.35 cm2, its leak over voltage: the build's own currents, by the
     simulation of hours that knows nothing of the chain."""
