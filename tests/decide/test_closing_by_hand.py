@@ -13,10 +13,10 @@ import pytest
 
 from advisor.catalogue.kinds import Figure, Whole
 from advisor.catalogue.levers import NEAR, Lever, part_way
-from advisor.decide.closing import Tip, _first_zero, _halved, pinned
+from advisor.decide.closing import Tip, _crossing, _first_zero, _halved, pinned
 from advisor.decide.leading import Ask, Standing
 from advisor.decide.line import Line
-from advisor.decide.tips import SLACK, _doubtful, _last_that_may, _suspects, _wide
+from advisor.decide.tips import SLACK, _decided, _doubtful, _last_that_may, _suspects, _wide
 
 pytestmark = pytest.mark.once
 
@@ -327,3 +327,39 @@ class Counted:
     def __call__(self, x: float) -> float:
         self.count += 1
         return self.lead(x)
+
+
+def test_by_decisions_alone_a_change_is_closed_in_on_from_the_place_before() -> None:
+    """`a` leads up to 2.3 and beyond 6, which lies behind the first place that another leads at."""
+    line: Any = SimpleNamespace(
+        lever=replace(FIGURE, now=1.0),
+        deciding=SimpleNamespace(winner="a", scores={"a": 1.0, "b": 0.0}),
+    )
+
+    def decided(most: float) -> tuple[Tip | None, list[float]]:
+        search = _decided(line, np.array([2.0, 4.0, 8.0]))
+        ask, seen = next(search), []
+        while True:
+            seen.append(ask.x)
+            leader = "b" if 2.3 < ask.x < most else "a"
+            try:
+                ask = search.send(cast(Any, SimpleNamespace(standing=Standing(leader, 0.0))))
+            except StopIteration as end:
+                return end.value, seen
+
+    tip, seen = decided(6.0)
+    assert tip is not None
+    assert tip.leader == "b"
+    assert 2.3 < tip.at <= 2.3 * (1 + NEAR)
+    assert seen[:2] == [2.0, 4.0]
+    assert all(2.0 < x < 4.0 for x in seen[2:])
+    assert decided(2.3) == (None, [2.0, 4.0, 8.0])
+
+
+def test_a_lead_of_just_nothing_is_not_lost() -> None:
+    line: Any = SimpleNamespace(
+        lever=FIGURE,
+        between=lambda places: np.where(places > places[0], 0.0, 1.0),
+        close=lambda _: [],
+    )
+    assert _crossing(line, 1.0, 2.0) is None

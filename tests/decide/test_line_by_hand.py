@@ -184,3 +184,14 @@ def test_whoever_is_near_its_part_s_best_at_one_of_the_places_is_scanned_again()
     line._carried = {(b.part, b.name): b for b in cast(Any, [*builds, new])}
     found = line._ahead(np.array([3.0, 9.0]), 5.0)
     assert [b.name for b in found] == ["a1", "a2", "b1", "b2", "d1"]
+
+
+@pytest.mark.parametrize(("weighs", "scanned"), [(True, True), (False, False)])
+def test_where_nothing_was_scanned_the_lead_may_be_lost_anywhere(
+    weighs: bool, scanned: bool
+) -> None:
+    line, builds = written({"a1": {1.0: 90.0, 9.0: 90.0}, "b1": {1.0: 10.0, 9.0: 10.0}}, 5.0)
+    line.deciding = cast(Any, SimpleNamespace(weighs=lambda _: weighs))
+    at = np.array([1.0, 9.0])
+    line._last = (at, builds, line._raw(builds, at, 0)) if scanned else None
+    assert line.hides(1.0, 9.0)

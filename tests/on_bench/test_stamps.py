@@ -97,3 +97,17 @@ def test_a_cleaned_marker_is_clear_of_its_level_whatever_that_is(
     cleaned = np.concatenate([np.asarray(c.m) for c in (chunk, *more)])
     np.testing.assert_array_equal(cleaned > level, up)
     np.testing.assert_array_equal(cleaned < level, ~up)
+
+
+@pytest.mark.parametrize("form", COLUMN)
+@pytest.mark.parametrize("bad", [np.nan, np.inf])
+def test_what_is_no_number_in_a_marker_is_refused_before_it_is_cleaned(
+    tmp_path: Path, form: str, bad: float
+) -> None:
+    """Compared with a level it would be a plain 'not at work', and nobody would hear of it."""
+    marker = session(tmp_path, (COLUMN[0], form)).trace.marker
+    assert marker is not None
+    t: Floats = np.arange(8, dtype=np.float64)
+    m = np.where(np.arange(8) == 3, bad, 0.0)
+    with pytest.raises(FaultError, match="no number in row 104"):
+        list(settled([Chunk("t", 100, t, t, None, m)], marker))
