@@ -9,7 +9,7 @@ import pytest
 
 from advisor.decide.conflicts import conflict
 from advisor.decide.family import Family, Item, Limit
-from advisor.decide.family_beside import alternatives, apart, front, prices
+from advisor.decide.family_beside import Price, alternatives, apart, front, prices
 from advisor.decide.family_plans import LINES, priced, solve
 from advisor.decide.family_search import GAP
 from tests.decide.small_families import Whole, drawn, every_plan, keeps
@@ -127,12 +127,23 @@ def test_the_saving_adds_up_line_by_line(seed: int) -> None:
 
 @pytest.mark.parametrize("seed", SEEDS)
 def test_limits_are_priced_by_what_a_looser_one_gains(seed: int) -> None:
+    _priced(drawn(seed))
+
+
+@pytest.mark.parametrize("seed", [47, 66, 72])
+def test_a_limit_that_binds_has_a_price(seed: int) -> None:
+    """Of the parts, and of the chance that a life is reached."""
     family = drawn(seed)
+    assert any(p.gain for p in _priced(family) if family.value(p.limit) is not None)
+
+
+def _priced(family: Family) -> tuple[Price, ...]:
     best = solve(family)
+    found = prices(family, best)
     if best.value is None:
-        assert prices(family, best) == ()
-        return
-    for price in prices(family, best):
+        assert found == ()
+        return ()
+    for price in found:
         value = family.value(price.limit)
         looser = family.moved(price.limit, None if value is None else value + price.step)
         # a life target of 0.61 in the draws is no decimal of the drawn hundredths: allow rounding
@@ -140,6 +151,7 @@ def test_limits_are_priced_by_what_a_looser_one_gains(seed: int) -> None:
         assert price.gain is not None
         assert price.gain >= 0
         assert price.gain == pytest.approx(best.value - least, abs=NEAR * best.value)
+    return found
 
 
 @pytest.mark.parametrize("seed", SEEDS)

@@ -14,7 +14,7 @@ import pytest
 from advisor.catalogue.kinds import Figure, Whole
 from advisor.catalogue.levers import NEAR, Lever
 from advisor.catalogue.schema_product import Product
-from advisor.decide import tips
+from advisor.decide import leading, tips
 from advisor.decide.clipping import clips
 from advisor.decide.closing import _crossing, _straight
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
@@ -141,6 +141,42 @@ def test_a_price_may_move_builds_where_a_unit_may_cost_no_more(limit: bool) -> N
     clock = Lever(Figures("one", ("operating-points", "fast")), Figure("current"), "1", 1.0, 0.0)
     assert deciding.plans(price) is limit
     assert deciding.plans(clock)
+
+
+def test_who_leads_and_by_how_much() -> None:
+    """Of `one`, which leads now; a part that is out has no score."""
+    deciding = object.__new__(Deciding)
+    deciding.winner = "one"
+    for scores, leader, lead in (
+        ({"one": 60.0, "two": 50.0, "three": 55.0}, "one", 5.0),
+        ({"one": 50.0, "two": 60.0, "three": 55.0}, "two", -10.0),
+        ({"one": 50.0}, "one", np.inf),
+        ({"two": 60.0}, "two", OUT),
+        ({}, None, OUT),
+    ):
+        found = deciding.standing(scores)
+        assert (found.leader, found.lead) == (leader, lead)
+
+
+def test_anchors_move_with_what_they_go_by(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Above 5 nothing may stand, and they are those of now; weights are those that stand."""
+    deciding = object.__new__(Deciding)
+    deciding.catalogue, deciding.product = cast(Any, "parts"), cast(Any, "now")
+    deciding.base = cast(Any, SimpleNamespace(criteria=(Anchored("now", 3.0),)))
+    made: Any = deciding
+    made.moved = lambda _, x: ("parts", f"at {x:g}") if x <= 5 else None
+    monkeypatch.setattr(leading, "criteria_of", lambda _, product: (Anchored(product, 1.0),))
+    lever: Any = None
+    assert deciding._criteria_at(lever, 4.0) == (Anchored("at 4", 3.0),)
+    assert deciding._criteria_at(lever, 6.0) == (Anchored("now", 3.0),)
+
+
+@dataclass(frozen=True)
+class Anchored:
+    """A criterion by where its anchors are from, and its weight."""
+
+    of: str
+    weight: float
 
 
 def test_a_decision_by_draws_takes_the_build_that_it_chose() -> None:

@@ -11,7 +11,7 @@ import pytest
 
 from advisor.catalogue.kinds import Figure
 from advisor.catalogue.levers import Lever
-from advisor.decide.line import CLOSE, FAR_OUT, GAIN, SAFE, WIDE, Line
+from advisor.decide.line import CLOSE, FAR_OUT, GAIN, SAFE, WIDE, Line, first_looks
 
 pytestmark = pytest.mark.once
 
@@ -195,3 +195,9 @@ def test_where_nothing_was_scanned_the_lead_may_be_lost_anywhere(
     at = np.array([1.0, 9.0])
     line._last = (at, builds, line._raw(builds, at, 0)) if scanned else None
     assert line.hides(1.0, 9.0)
+
+
+def test_every_third_place_outward_is_looked_at_first_and_the_last_one() -> None:
+    """Of eight above 5 the last, the fifth and the second; of four below the last and the first."""
+    places = np.array([4.0, 6.0, 7.0, 8.0, 9.0, 5.0, 10.0, 3.0, 11.0, 12.0, 13.0, 2.0, 1.0])
+    assert places[first_looks(places, 5.0)].tolist() == [4.0, 7.0, 5.0, 10.0, 13.0, 1.0]
