@@ -160,15 +160,13 @@ def test_who_leads_and_by_how_much() -> None:
 
 def test_anchors_move_with_what_they_go_by(monkeypatch: pytest.MonkeyPatch) -> None:
     """Above 5 nothing may stand, and they are those of now; weights are those that stand."""
-    deciding = object.__new__(Deciding)
-    deciding.catalogue, deciding.product = cast(Any, "parts"), cast(Any, "now")
-    deciding.base = cast(Any, SimpleNamespace(criteria=(Anchored("now", 3.0),)))
-    made: Any = deciding
-    made.moved = lambda _, x: ("parts", f"at {x:g}") if x <= 5 else None
+    deciding: Any = object.__new__(Deciding)
+    deciding.catalogue, deciding.product = "parts", "now"
+    deciding.base = SimpleNamespace(criteria=(Anchored("now", 3.0),))
+    deciding.moved = lambda _, x: ("parts", f"at {x:g}") if x <= 5 else None
     monkeypatch.setattr(leading, "criteria_of", lambda _, product: (Anchored(product, 1.0),))
-    lever: Any = None
-    assert deciding._criteria_at(lever, 4.0) == (Anchored("at 4", 3.0),)
-    assert deciding._criteria_at(lever, 6.0) == (Anchored("now", 3.0),)
+    assert deciding._criteria_at(None, 4.0) == (Anchored("at 4", 3.0),)
+    assert deciding._criteria_at(None, 6.0) == (Anchored("now", 3.0),)
 
 
 @dataclass(frozen=True)
