@@ -498,35 +498,3 @@ def test_a_variable_is_scaled_by_its_greater_bound(low: float, high: float, widt
     model = Model("widths")
     model.variable("x", low, high)
     assert _width(model._variables["x"]) == width
-
-
-@pytest.mark.parametrize(
-    ("solver", "said", "plain", "told"),
-    [
-        ("cbc", Status.INFEASIBLE, Status.OPTIMAL, Status.UNBOUNDED),
-        ("cbc", Status.INFEASIBLE, Status.INFEASIBLE, Status.INFEASIBLE),
-        ("highs", Status.UNBOUNDED, Status.FEASIBLE, Status.UNBOUNDED),
-        ("highs", Status.UNBOUNDED, Status.INFEASIBLE, Status.INFEASIBLE),
-        # this one tells the two apart itself
-        ("highs", Status.INFEASIBLE, None, Status.INFEASIBLE),
-        ("highs", Status.LIMIT, None, Status.LIMIT),
-    ],
-)
-def test_infeasible_or_unbounded_is_told_apart_by_any_point(
-    monkeypatch: pytest.MonkeyPatch,
-    solver: Solver,
-    said: Status,
-    plain: Status | None,
-    told: Status,
-) -> None:
-    asked: list[bool] = []
-
-    def run(_: Model, __: Solver, ___: float, ____: float, objective: Mapping[str, float]) -> Any:
-        asked.append(bool(objective))
-        status = said if objective else plain
-        assert status is not None
-        return lp._Answer(status)
-
-    monkeypatch.setattr(Model, "_run", run)
-    assert product_mix()._ask(solver, math.inf, 0.0).status is told
-    assert asked == ([True] if plain is None else [True, False])

@@ -6,14 +6,15 @@ import itertools
 import math
 import subprocess
 import sys
-from typing import Literal
+from collections.abc import Mapping
+from typing import Any, Literal
 
 import numpy as np
 import pulp
 import pytest
 
 from advisor import lp
-from advisor.lp import Model, SolverError, Status
+from advisor.lp import Model, Solver, SolverError, Status
 
 SECONDS = 20.0
 
@@ -185,3 +186,35 @@ def test_numbers_may_break_a_model_by_a_millionth(
         found = model.solve(SECONDS)
         assert found.values == {"x": min(max(x, 0.0), 5.0), "n": round(n)}
         assert found.objective == found.values["x"] + 5 * found.values["n"]
+
+
+@pytest.mark.parametrize(
+    ("solver", "said", "plain", "told"),
+    [
+        ("cbc", Status.INFEASIBLE, Status.OPTIMAL, Status.UNBOUNDED),
+        ("cbc", Status.INFEASIBLE, Status.INFEASIBLE, Status.INFEASIBLE),
+        ("highs", Status.UNBOUNDED, Status.FEASIBLE, Status.UNBOUNDED),
+        ("highs", Status.UNBOUNDED, Status.INFEASIBLE, Status.INFEASIBLE),
+        # this one tells the two apart itself
+        ("highs", Status.INFEASIBLE, None, Status.INFEASIBLE),
+        ("highs", Status.LIMIT, None, Status.LIMIT),
+    ],
+)
+def test_infeasible_or_unbounded_is_told_apart_by_any_point(
+    monkeypatch: pytest.MonkeyPatch,
+    solver: Solver,
+    said: Status,
+    plain: Status | None,
+    told: Status,
+) -> None:
+    asked: list[bool] = []
+
+    def run(_: Model, __: Solver, ___: float, ____: float, objective: Mapping[str, float]) -> Any:
+        asked.append(bool(objective))
+        status = said if objective else plain
+        assert status is not None
+        return lp._Answer(status)
+
+    monkeypatch.setattr(Model, "_run", run)
+    assert product_mix()._ask(solver, math.inf, 0.0).status is told
+    assert asked == ([True] if plain is None else [True, False])

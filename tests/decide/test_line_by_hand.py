@@ -12,6 +12,7 @@ import pytest
 from advisor.catalogue.kinds import Figure
 from advisor.catalogue.levers import Lever
 from advisor.decide.line import CLOSE, FAR_OUT, GAIN, SAFE, WIDE, Line, first_looks
+from advisor.decide.looks import _weighed
 
 pytestmark = pytest.mark.once
 
@@ -83,15 +84,17 @@ def test_where_a_lead_may_be_lost_between_places(case: str) -> None:
     assert some == (builds if wanted else [])
 
 
-def test_beyond_a_clear_loss_nothing_is_looked_at() -> None:
-    """Lost by more than half a point at 9: what lies beyond, to 17, is another change's."""
-    for lost, wanted in ((50 + 1.1 * SAFE, [7.0]), (50 + 0.9 * SAFE, [7.0, 13.0])):
-        at = {5.0: 45.0, 9.0: lost, 17.0: 49.0}
+@pytest.mark.parametrize("way", [1.0, -1.0])
+def test_beyond_a_clear_loss_nothing_is_looked_at(way: float) -> None:
+    """Lost by more than half a point four beyond 5, on either side: what lies beyond, up to twelve,
+    is another change's."""
+    for lost, wanted in ((50 + 1.1 * SAFE, [2.0]), (50 + 0.9 * SAFE, [2.0, 8.0])):
+        at = {5.0: 45.0, 5 + 4 * way: lost, 5 + 12 * way: 49.0}
         line, builds = written({"a1": dict.fromkeys(at, 50.0), "b1": at}, 5.0)
-        places = np.array([7.0, 9.0, 13.0, 17.0])
+        places = 5 + way * np.array([2.0, 4.0, 8.0, 12.0])
         seen = np.array([1, 3])
         found, _ = line._hidden(builds, places, seen, line._raw(builds, places[seen], 0))
-        assert places[found].tolist() == wanted
+        assert (way * (places[found] - 5)).tolist() == wanted
 
 
 @pytest.mark.parametrize(
@@ -201,3 +204,24 @@ def test_every_third_place_outward_is_looked_at_first_and_the_last_one() -> None
     """Of eight above 5 the last, the fifth and the second; of four below the last and the first."""
     places = np.array([4.0, 6.0, 7.0, 8.0, 9.0, 5.0, 10.0, 3.0, 11.0, 12.0, 13.0, 2.0, 1.0])
     assert places[first_looks(places, 5.0)].tolist() == [4.0, 7.0, 5.0, 10.0, 13.0, 1.0]
+
+
+def test_what_all_draws_tell_lacks_nothing() -> None:
+    """By more draws than what stands is scanned by, and as they do nothing is known of it."""
+    line, builds = written({"a1": {}, "b1": {}}, 5.0)
+    assert Line._off(line, builds, np.array([1.0, 9.0]), 300).tolist() == [[0.0, 0.0]] * 2
+
+
+def test_criteria_of_several_levers_stand_one_behind_the_other() -> None:
+    """One set for all where no anchor moves; else one for each place, of each lever."""
+    found = {"a": [("now",)], "b": [("low",), ("high",)], "c": [("now",)]}
+    deciding: Any = SimpleNamespace(
+        base=SimpleNamespace(criteria=("now",)), criteria=lambda lever, _: found[lever]
+    )
+
+    def weighed(**places: list[float]) -> Any:
+        some: Any = [(SimpleNamespace(lever=n), np.array(at)) for n, at in places.items()]
+        return _weighed(deciding, some)
+
+    assert weighed(a=[1.0, 2.0, 3.0], c=[4.0]) == [("now",)]
+    assert weighed(a=[1.0, 2.0, 3.0], b=[4.0, 5.0], c=[]) == [("now",)] * 3 + [("low",), ("high",)]
