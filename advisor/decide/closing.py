@@ -69,6 +69,8 @@ def kept_at(line: Line, x: float) -> Generator[Ask, Decided, bool]:
     if line.knows(x) or not line.worth_looks:
         return False
     yield from _looked(line, x)
+    if line.out_near(x, ALIKE):
+        return False  # by a limit that no scan knows of
     line.stand(line.close(np.array([x])), np.array([x]))
     builds = line.that_stand(x, line.close(np.array([x])))
     lead = line.exactly(x, builds) if builds else -np.inf

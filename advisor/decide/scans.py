@@ -45,6 +45,7 @@ class Scans:
         # values known by all draws of the builds that stand alone, and those that were looked at
         self._reckoned: set[float] = set()
         self._seen: set[float] = set()
+        self._out: set[float] = set()  # of these where the winner was ruled out
         # builds that break a need at the stated values where that was asked
         self._fallen: dict[float, set[Build]] = {}
         self.staged = False  # scanned a place at a time
@@ -62,6 +63,8 @@ class Scans:
         options = self.deciding.product.supply_options.cells
         fresh = False
         self._seen.add(ask.x)
+        if self.deciding.winner not in found.standing.scores:
+            self._out.add(ask.x)
         for build in found.builds:
             key = build.part, build.name
             if key not in self._carried and build.assessed.feed.option in options:
@@ -91,6 +94,10 @@ class Scans:
         """Whether a look or a decision was taken within a share of a value."""
         width = self.lever.reach(x, share)
         return any(abs(one - x) <= width for one in (*self._seen, *self._known))
+
+    def out_near(self, x: float, share: float) -> bool:
+        """Whether a look or a decision within a share of a value found the winner ruled out."""
+        return any(abs(one - x) <= self.lever.reach(x, share) for one in self._out)
 
     def kept_before(self, x: float) -> float:
         """The farthest value before another at which a decision found the lead kept, seen from the

@@ -108,6 +108,10 @@ class MadeUp:
     def seen_near(self, x: float, share: float) -> bool:
         return any(abs(one - x) <= share * x for one in (1.0, *self.looked, *self.asked))
 
+    def out_near(self, x: float, share: float) -> bool:
+        near = [one for one in (*self.looked, *self.asked) if abs(one - x) <= share * x]
+        return any(self.winner not in self.standing(one).scores for one in near)
+
     def kept_before(self, x: float) -> float:
         return max(one for one in (1.0, *self.asked) if one < x and self.lead(one) >= 0)
 
@@ -223,6 +227,23 @@ def test_where_all_draws_keep_the_lead_no_decision_is_taken() -> None:
     sure = kept(True)
     assert sure.asked == []
     assert len(sure.reckoned) > 0
+
+
+class Limited(MadeUp):
+    """Beyond 4 a limit rules all out that no scan knows of."""
+
+    def standing(self, x: float) -> Standing:
+        return Standing(None, -np.inf, {}) if x > 4.0 else super().standing(x)
+
+
+def test_a_limit_that_no_scan_knows_of_is_found_by_looks() -> None:
+    made = Limited(lambda _: 2.0, lambda x, _: 2.0, worth_looks=True)
+    search = tips._both(cast(Line, made), (1.0, 8.0), 12)
+    (found,) = tips._run(cast(Deciding, made), [search])
+    assert found.tip is None
+    assert found.limit is not None
+    assert found.limit.leader is None
+    assert found.limit.at == pytest.approx(4.0, rel=1e-3)
 
 
 def test_what_was_reckoned_wrongly_is_put_right_by_decisions() -> None:
