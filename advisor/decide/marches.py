@@ -36,7 +36,7 @@ class Marches:
         self._known: dict[bytes, list[Life]] = {}
         self._bytes = 0
 
-    def lives(self, pack: Pack, drains: Sequence[Drain], fresh: bool, cases: int = 1) -> list[Life]:
+    def lives(self, pack: Pack, drains: Sequence[Drain], fresh: bool, cases: int) -> list[Life]:
         """`battery.lives`, from what is known or of each different case once."""
         if pack.reservoir is None:
             return lives(pack, drains, fresh)  # which takes no longer than a digest
@@ -54,7 +54,7 @@ class Marches:
         return self._known[key]
 
 
-def lives_of_cases(pack: Pack, drains: Sequence[Drain], fresh: bool, cases: int = 1) -> list[Life]:
+def lives_of_cases(pack: Pack, drains: Sequence[Drain], fresh: bool, cases: int) -> list[Life]:
     """`battery.lives` where the draw axis holds so many cases behind each other, N = cases x draws:
     those that are alike in all are marched once."""
     size = drains[0].share.shape[2]

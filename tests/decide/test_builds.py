@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from advisor.decide.builds import assess
 from advisor.decide.evaluate import evaluate
 from advisor.decide.stated import averaged_lives
 from advisor.model.carried import drain_of
@@ -71,3 +72,42 @@ def test_a_state_of_no_length_draws_what_sleep_does() -> None:
     made = drain_of(feed, lines, np.array([[2.0]]))
     assert made.constant_a[0, :, 0].tolist() == [5e-3, 1e-6, 6e-3, 1e-6, 1e-6]
     assert made.power_w[0, :, 0].tolist() == [5e-3, 2e-6, 6e-3, 2e-6, 2e-6]
+
+
+@pytest.mark.parametrize(
+    ("draws", "rested", "limit", "wanted", "asked"),
+    [
+        (1, None, np.inf, False, True),
+        (50, None, np.inf, False, False),
+        (50, None, np.inf, True, True),
+        (50, "a film", np.inf, False, True),
+        # 30 mA against the pulse limit
+        (50, None, 20e-3, False, True),
+        (50, None, 40e-3, False, False),
+    ],
+)
+def test_the_fresh_pack_is_asked_for_where_something_goes_by_it(
+    draws: int, rested: str | None, limit: float, wanted: bool, asked: bool
+) -> None:
+    """By the stated values, where pulses may pass a limit, and where a film after a rest counts."""
+
+    class AskedError(Exception):
+        """That a life was asked for."""
+
+    def lives(_: Any, __: Any, fresh: bool, ___: int) -> Any:
+        raise AskedError(fresh)
+
+    of = np.ones((1, 2, draws))
+    drain = SimpleNamespace(share=of, constant_a=30e-3 * of, power_w=0 * of, cut_off_v=2 * of[:, 0])
+    feed = SimpleNamespace(
+        option=SimpleNamespace(cell="pill", series=1, parallel=1),
+        pack=SimpleNamespace(every_s=None),
+        rested=rested,
+        most_pulse_a=limit,
+    )
+    made: Any = SimpleNamespace(feed=feed, drain=drain)
+    none: Any = None
+    marches: Any = SimpleNamespace(lives=lives)
+    with pytest.raises(AskedError) as told:
+        assess([made], none, none, (), fresh=wanted, marches=marches)
+    assert told.value.args == (asked,)

@@ -16,7 +16,15 @@ from advisor.catalogue.levers import NEAR, Lever, part_way
 from advisor.decide.closing import Tip, _crossing, _first_zero, _halved, pinned
 from advisor.decide.leading import Ask, Standing
 from advisor.decide.line import Line
-from advisor.decide.tips import SLACK, _decided, _doubtful, _last_that_may, _suspects, _wide
+from advisor.decide.tips import (
+    SLACK,
+    _decided,
+    _doubtful,
+    _last_that_may,
+    _looked_into,
+    _suspects,
+    _wide,
+)
 
 pytestmark = pytest.mark.once
 
@@ -363,3 +371,26 @@ def test_a_lead_of_just_nothing_is_not_lost() -> None:
         close=lambda _: [],
     )
     assert _crossing(line, 1.0, 2.0) is None
+
+
+def test_beyond_a_place_that_is_known_the_lead_is_that_of_the_next() -> None:
+    """The lead of now is little; that of 8 and 64 is great, and hardly moves."""
+    asked: list[float] = []
+
+    def between(places: Any) -> Any:
+        asked.extend(places.tolist())
+        return np.full(len(places), 30.0)
+
+    line: Any = SimpleNamespace(
+        lever=replace(FIGURE, now=1.0),
+        deciding=SimpleNamespace(stands=lambda: Standing("a", 0.1)),
+        between=between,
+        hides=lambda *_: True,
+    )
+    every, leads = np.array([2.0, 8.0, 64.0]), np.array([30.0, 30.2])
+    places, found = _looked_into(line, 2.0, every, every[1:], leads, np.empty(0), set())
+    assert (places.tolist(), found.tolist(), asked) == ([8.0, 64.0], [30.0, 30.2], [])
+    # from where it stands it may be lost on the way to the first place
+    places, _ = _looked_into(line, 1.0, every, every[1:], leads, np.empty(0), set())
+    assert any(1 < x < 8 for x in asked)
+    assert sorted(places) == sorted([*asked, 8.0, 64.0])

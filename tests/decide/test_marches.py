@@ -78,7 +78,7 @@ def test_what_is_known_is_not_marched_again_and_anything_else_is(
 ) -> None:
     kept = Marches()
     pack, drains = made(np.array([0.01, 0.03]))
-    first = kept.lives(pack, drains, True)
+    first = kept.lives(pack, drains, True, 1)
     seen: list[Pack] = []
 
     def counted(pack: Pack, drains: list[Drain], fresh: bool) -> list[Life]:
@@ -87,16 +87,16 @@ def test_what_is_known_is_not_marched_again_and_anything_else_is(
 
     monkeypatch.setattr(marches, "lives", counted)
     again, alike = made(np.array([0.01, 0.03]))
-    assert_same(kept.lives(again, alike, True), first)
+    assert_same(kept.lives(again, alike, True, 1), first)
     assert not seen
     for other in (
         replace(pack, capacity_c=2 * pack.capacity_c),
         replace(pack, reservoir=None),
         replace(pack, shelf_life_s=1e6 * np.ones(2)),
     ):
-        assert_same(kept.lives(other, drains, True), lives(other, drains))
+        assert_same(kept.lives(other, drains, True, 1), lives(other, drains))
     assert len(seen) == 3
-    assert kept.lives(pack, drains[::-1], True)[0].life_s[0, 1] < first[0].life_s[0, 1]
+    assert kept.lives(pack, drains[::-1], True, 1)[0].life_s[0, 1] < first[0].life_s[0, 1]
     assert len(seen) == 4
 
 
@@ -107,4 +107,4 @@ def test_what_is_no_array_tells_marches_apart_too() -> None:
     asked = [(drains, True), (drains, False), (drains[:1], True)]
     assert len({_digest((pack, tuple(some), fresh)) for some, fresh in asked}) == len(asked)
     for some, fresh in (*asked, *asked):
-        assert_same(kept.lives(pack, some, fresh), lives(pack, some, fresh))
+        assert_same(kept.lives(pack, some, fresh, 1), lives(pack, some, fresh))

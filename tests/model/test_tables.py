@@ -373,3 +373,13 @@ def test_what_is_kept_before_use_and_tells_no_current_is_said() -> None:
     assert unsaid(phase("off")) == (["off"], [])
     assert unsaid(phase("off"), phase("ram-kept")) == (["off", "ram-kept"], [])
     assert unsaid(phase(None), phase("off", connected=False), phase("nothing")) == ([], [])
+
+
+def test_a_state_hotter_before_use_than_its_table_is_told_once(tmp_path: Path) -> None:
+    """`warm` is known to 40 degC and goes through 60 degC by truck; told with all builds, not again
+    with the one that is drawn."""
+    phase = "[{phase: truck, for: 2 days, state: warm, environment: [{at: 60 degC, share: 1}]}]"
+    found = figures(tmp_path / "all", before_use=phase)
+    assert ["sleep state warm in truck" in w for w in found.warnings] == [True]
+    chosen = Wanted("warm", (found.options[0][0],))
+    assert figures(tmp_path / "one", before_use=phase, wanted=chosen).warnings == []
