@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from advisor.decide import builds
 from advisor.decide.builds import assess
 from advisor.decide.evaluate import evaluate
 from advisor.decide.stated import averaged_lives
@@ -111,3 +112,38 @@ def test_the_fresh_pack_is_asked_for_where_something_goes_by_it(
     with pytest.raises(AskedError) as told:
         assess([made], none, none, (), fresh=wanted, marches=marches)
     assert told.value.args == (asked,)
+
+
+@pytest.mark.parametrize("waits", [True, False])
+def test_the_greatest_current_is_of_states_that_take_time_and_of_rest(
+    waits: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """States 1 and 2 take no time in the first build; in the second the last one, at rest, draws
+    most. Where a task waits for another the timeline of both at once tells."""
+    shape = (2, 4, 1)
+    told = np.array([[3.0, 9.0, 8.0, 1.0], [3.0, 2.0, 1.0, 5.0]]).reshape(shape)
+    length = np.array([[1.0, 0.0, 0.0, 0.0], [1.0, 1.0, 0.0, 0.0]]).reshape(shape)
+
+    def line(current: Any) -> Any:
+        return SimpleNamespace(
+            rail_current=lambda _: current, share=np.full(shape, 0.25), duration=length
+        )
+
+    for name, found in (("costs", None), ("_headroom", None), ("_lost", None), ("_View", None)):
+        monkeypatch.setattr(builds, name, lambda *_, found=found, **__: found)
+    monkeypatch.setattr(builds, "score", lambda *_: (np.zeros((2, 1)), np.zeros((1, 2, 1))))
+    made: Any = SimpleNamespace(
+        feed=SimpleNamespace(
+            chip_voltage=lambda: None, pack=SimpleNamespace(every_s=None), rails=()
+        ),
+        side=SimpleNamespace(cost=[None], setup_h=[None]),
+        awake=SimpleNamespace(line=line(told), worst=line(10 * told), part=0),
+        drain=None, feed_cost=None, stack=None, battery_a=None,
+    )  # fmt: skip
+    life: Any = SimpleNamespace(life_s=np.ones((2, 1)), next_s=None)
+    product: Any = SimpleNamespace(waits=waits)
+    criterion: Any = SimpleNamespace(measure=SimpleNamespace(value=lambda _: 0.0))
+    none: Any = None
+    found = builds._assessed(made, life, None, none, product, [criterion], None)
+    assert found.peak_a[:, 0].tolist() == ([30.0, 50.0] if waits else [3.0, 5.0])
+    assert found.rail_a[:, 0].tolist() == [21 / 4, 11 / 4]
