@@ -45,13 +45,12 @@ def chosen(rng: np.random.Generator) -> frozenset[str]:
     with those that they need."""
     keys = {key for key in KEYS if rng.uniform() < 0.6} - {"charged", "panel"}
     kind = ("", "charged", "panel")[int(rng.integers(3))]
-    return needed(keys | {kind} if kind else keys - {"ageing"})
+    keys = keys | {kind} if kind else keys - {"ageing"}
+    return needed(keys if kind == "panel" else keys - {"leak"})
 
 
 def needed(keys: set[str]) -> frozenset[str]:
-    """With the keys without which these say nothing; `leak` only where a panel is."""
-    if "leak" in keys and "panel" not in keys:
-        keys.discard("leak")
+    """With the keys without which these say nothing."""
     for _ in range(3):
         keys |= {NEEDS[key] for key in keys if key in NEEDS}
     if "ageing" in keys and not keys & {"charged", "panel"}:

@@ -30,7 +30,7 @@ STEADY = 5e-3  # of a figure: what is asked where nothing comes by chance
 ERRORS = 3.0  # standard errors of the simulation
 LOST = 0.06  # of the days lost: classes of days, levels, and a voltage taken as straight
 LEVELS = 0.10  # of the life of a store that a panel charges: it ages as at its mean level
-QUICK = (5, 12, 17)
+QUICK = (10, 12, 14)
 COUNT = 200
 Row = tuple[str, float, float, float, float]
 WORST: dict[str, list[tuple[float, float, float, int]]] = defaultdict(list)
@@ -115,7 +115,7 @@ def judged(seed: int, keys: frozenset[str], root: Path, years: float = np.inf) -
 def test_a_life_is_as_it_is_lived(seed: int, quick: bool, tmp_path: Path) -> None:
     """With keys on and off by chance."""
     keys = chosen(np.random.default_rng([seed, 1]))
-    years = 2.5 if quick else np.inf
+    years = 1.5 if quick else np.inf
     assert not judged(seed, keys, tmp_path, years), sorted(keys)
 
 
