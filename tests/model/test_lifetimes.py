@@ -29,6 +29,7 @@ pytestmark = pytest.mark.once
 STEADY = 5e-3  # of a figure: what is asked where nothing comes by chance
 ERRORS = 3.0  # standard errors of the simulation
 LOST = 0.06  # of the days lost: classes of days, levels, and a voltage taken as straight
+RARE = 1e-5  # of the days: too few of them are lived
 LEVELS = 0.10  # of the life of a store that a panel charges: it ages as at its mean level
 QUICK = (10, 12, 14)
 COUNT = 200
@@ -62,7 +63,8 @@ def compared(device: Device, found: Explanation, lived: Lived) -> Iterator[Row]:
         service = found.harvest.service
         assert service.cover is not None
         yield "cover", service.cover, lived.cover, lived.amps_u, STEADY
-        yield "days lost", service.lost, lived.lost, lived.lost_u / max(lived.lost, 1e-9), LOST
+        if max(service.lost, lived.lost) > RARE:
+            yield "days lost", service.lost, lived.lost, lived.lost_u / max(lived.lost, RARE), LOST
     yield from _money(device, found, lived, STEADY + first + ERRORS * u)
 
 
