@@ -15,7 +15,6 @@ import numpy as np
 from advisor.catalogue.levers import NEAR, Lever, part_way
 from advisor.dataclass import dataclass
 from advisor.decide.builds import Build
-from advisor.decide.evaluate import Paired
 from advisor.decide.leading import Ask, Decided, Standing
 from advisor.decide.line import Line
 from advisor.model.draws import Array
@@ -41,13 +40,11 @@ SURE = 0.15
 @dataclass(frozen=True, slots=True)
 class Tip:
     """Where the lead is lost: the first value found beyond the change, and who leads there; None
-    where nothing fits. `among`: the parts that may lead there, None for all; `without`: packs with
-    converters on which no build is its part's best there."""
+    where nothing fits. `among`: the parts that may lead there, None for all."""
 
     at: float
     leader: str | None
     among: tuple[str, ...] | None = None
-    without: frozenset[Paired] = frozenset()
 
 
 # A search asks for decisions, one at a time, and goes on with them.
@@ -204,8 +201,7 @@ def _told(line: Line, beyond: float, there: Standing) -> Search:
         found = yield Ask(line.lever, beyond, None)
         there = found.standing
         return Tip(beyond, there.leader)
-    ask = line.ask(beyond)
-    return Tip(beyond, there.leader, ask.parts, ask.without)
+    return Tip(beyond, there.leader, line.ask(beyond).parts)
 
 
 def _beside(lever: Lever, guess: float, close: float, beyond: float, sure: bool) -> float | None:

@@ -396,6 +396,8 @@ class Deciding:
                     there = there.only(one.parts)
                 kept = self.marches if self.of_money(one.lever) else self._fleeting
                 found = self._evaluated(there, product, one.stated, kept, one.without)
+                if one.without and not _better(found, one):
+                    found = self._evaluated(there, product, one.stated, kept)
                 scores = {c.part.part: c.score for c in found}
                 # a look is for builds that may lead there
                 least = max(scores.values(), default=0.0) - FAR if one.stated else -np.inf
@@ -446,6 +448,14 @@ class Deciding:
         return place, feed.converter_name, tuple(feed.rail_converters)
 
 
+def _better(found: Sequence[Candidate], ask: Ask) -> bool:
+    """Whether each part is worth more than it may be on the packs that were not tried."""
+    scores = {c.part.part: c.score for c in found}
+    return all(part in scores for part in ask.parts or ()) and all(
+        scores.get(part, np.inf) > points + CLOSE for part, points in ask.beside.items()
+    )
+
+
 def _taken(candidate: Candidate, stated: bool) -> list[Build]:
     """The builds that a decision takes; at the stated values those that nearly do as well."""
     if not stated:
@@ -466,13 +476,15 @@ class Decided:
 class Ask:
     """A value of a lever at which a decision among some parts is asked for, None for all of the
     catalogue's; `stated`: by the stated values alone, for the builds that stand there. `without`:
-    packs with converters that are not tried, where the lever moves more than one part."""
+    packs with converters that are not tried where the lever moves more than one part, unless a
+    part is worth no more than `beside` without them, its points on them."""
 
     lever: Lever
     x: float
     parts: tuple[str, ...] | None
     stated: bool = False
     without: frozenset[Paired] = frozenset()
+    beside: Mapping[str, float] = field(default_factory=dict)
 
 
 def worth_carrying(candidate: Candidate, offered: Sequence[Build]) -> list[Build]:

@@ -55,8 +55,8 @@ def _together(deciding: Deciding, found: Sequence[tuple[Lever, Tip]]) -> list[fl
     every = tuple(deciding.scores)
     while left := {n: values for n, values in left.items() if values}:
         asks = [
-            Ask(lever, values.pop(0), tip.among or every, without=tip.without)
-            for values, (lever, tip) in ((left[n], found[n]) for n in left)
+            Ask(found[n][0], values.pop(0), found[n][1].among or every)
+            for n, values in left.items()
         ]
         for n, ask, told in zip(tuple(left), asks, deciding.decided(asks), strict=True):
             if told.standing.leader == found[n][1].leader:

@@ -55,18 +55,23 @@ class Line(Scans):
             least = min(max(here.values()) - MARGIN, rival)
             some |= {p for p, value in here.items() if value >= least}
         parts = tuple(sorted(some))
-        return Ask(self.lever, x, parts, without=self._hopeless(x, parts))
+        without, beside = self._hopeless(x, parts)
+        return Ask(self.lever, x, parts, without=without, beside=beside)
 
     def look(self, x: float) -> Ask:
         """What to ask for the builds that stand at a value."""
         parts = tuple(self.deciding.scores)
-        return Ask(self.lever, x, parts, stated=True, without=self._hopeless(x, parts))
+        without, beside = self._hopeless(x, parts)
+        return Ask(self.lever, x, parts, stated=True, without=without, beside=beside)
 
-    def _hopeless(self, x: float, parts: Collection[str]) -> frozenset[Paired]:
+    def _hopeless(
+        self, x: float, parts: Collection[str]
+    ) -> tuple[frozenset[Paired], dict[str, float]]:
         """Packs with converters on which no build of some parts is its part's best at a value: all
-        those scanned nearby that stand there are far behind."""
+        those scanned nearby that stand there are far behind; with what each part may be worth on
+        them, points."""
         if self._last is None or len(self.moves) == 1 or self.deciding.weighs(self.lever):
-            return frozenset()
+            return frozenset(), {}
         now = self.lever.now
         assert now is not None
         places, builds, raw = self._last
@@ -86,7 +91,12 @@ class Line(Scans):
                 out.add(pair)
                 if (row > best[build.part] - BEHIND).any():
                     near.add(pair)
-        return frozenset(out - near)
+        left = frozenset(out - near)
+        most: dict[str, float] = {}
+        for build, row in zip(builds, points.max(axis=1).tolist(), strict=True):
+            if build.part in parts and row > -np.inf and self.deciding.paired(build) in left:
+                most[build.part] = max(most.get(build.part, -np.inf), row)
+        return left, most
 
     def leads(self, places: Array) -> Array | None:
         """The lead over places (N,) by all that is carried along, (N,) points; None where none can

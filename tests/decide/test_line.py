@@ -18,7 +18,7 @@ from advisor.decide import leading, tips
 from advisor.decide.clipping import clips
 from advisor.decide.closing import _crossing, _straight
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
-from advisor.decide.leading import Ask, Decided, Deciding, Standing, _taken
+from advisor.decide.leading import Ask, Decided, Deciding, Standing, _better, _taken
 from advisor.decide.line import Line
 from advisor.decide.tips import Changes, _between
 from advisor.figures import Path as Figures
@@ -306,9 +306,24 @@ def test_packs_far_behind_on_both_sides_are_not_tried() -> None:
     line._known = {1.5: ({}, {"a": cast(Any, five)})}
     line._raw = lambda builds, places, draws: np.array([[points[b.name][0]] for b in builds])  # type: ignore[method-assign]
     line.moves = ["a", "b"]
-    assert set(map(str, line._hopeless(1.4, ("a",)))) == {"2"}
+    without, beside = line._hopeless(1.4, ("a",))
+    assert set(map(str, without)) == {"2"}
+    assert beside == {"a": 60.0}
     # a part that has nothing better wants it
-    assert line._hopeless(1.4, ("a", "b")) == set()
+    assert not any(line._hopeless(1.4, ("a", "b")))
+
+
+def test_packs_left_out_are_tried_where_a_part_has_nothing_better() -> None:
+    one: Any = SimpleNamespace(part=SimpleNamespace(part="a"), score=70.0)
+    lever = Lever(Figures("made-up", ("figure",)), Figure("share"), "1", 1.0, 0.0)
+
+    def better(points: float, *parts: str) -> bool:
+        return _better([one], Ask(lever, 1.0, parts, beside={"a": points}))
+
+    assert better(66.0, "a")
+    assert not better(68.0, "a")
+    # ruled out on all that was tried
+    assert not better(66.0, "a", "b")
 
 
 def test_a_figure_s_spread_may_move_what_its_stated_value_does_not() -> None:
