@@ -49,7 +49,9 @@ def test_bills_are_the_whole_pass(product: str, draws: int) -> None:
     assert taken == also
     assert len(taken) > 10
     np.testing.assert_allclose(found, whole, rtol=1e-12)
-    assert (np.ptp(np.where(np.isfinite(found), found, 0.0), axis=1) > 1).all()
+    stands = np.isfinite(found).any(axis=1)
+    assert stands.sum() > len(builds) / 2
+    assert (np.ptp(np.where(np.isfinite(found), found, 0.0), axis=1)[stands] > 1).all()
 
 
 def test_what_moves_a_current_is_no_figure_of_money() -> None:
