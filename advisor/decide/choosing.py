@@ -7,7 +7,8 @@ change comes in, at an anchor, where a need breaks. So it is looked for in three
 1. The spread of a part's current is taken from a few draws of its best stated build in each sleep
    state, that of each pack's capacity from as many, and every build's utilities are averaged over
    lives so spread. A build that breaks a need in some draws is worth less than that, never more.
-2. Builds that may come within a margin of a part's best go through some of the draws.
+2. Builds that may come within a margin of a part's best go through some of the draws: what such an
+   average may be wrong by, and what the few lives that it is of may favour one over another by.
 3. Those that are then not clearly behind, by paired differences, go through all. Should what was
    found there fall below what another build promises, that one is drawn too.
 
@@ -39,6 +40,7 @@ NEAR = 0.04  # points by which an average over spread lives may be wrong, and
 LEANING = 0.1  # of what it differs from the stated score, as much again
 WIDER = 4.0  # times as much, where draws are few
 WITHIN = 0.03  # points that may be lost
+SURE = 2.5  # standard errors by which an average over few lives may be off another's
 AT_ONCE = 8  # builds drawn together where a part's likeliest ones fit too seldom
 
 Asleep = tuple[str, str, Companions]
@@ -94,18 +96,22 @@ def spread_worth(
     side: PartSide,
     here: Stage,
     criteria: Sequence[Criterion],
-) -> Array:
-    """Utilities of builds averaged over spread lives, (B, C) shares of 1.
+    shares: Array,
+) -> tuple[Array, Array]:
+    """Utilities of builds averaged over spread lives, (B, C) shares of 1, and their points at each
+    of these lives, (B, Q).
 
     Parameters
     ----------
     current : of each part, sleep state and its add-ons, the current over the stated one, (Q,).
-    side : of all parts, stated.
+    side : of all parts, stated. shares : (C,) of 1, the weights.
     """
     groups: dict[int, list[int]] = {}
     for i, build in enumerate(builds):
         groups.setdefault(id(build.assessed), []).append(i)
     out = np.empty((len(builds), len(criteria)))
+    count = len(next(iter(current.values())))
+    points = np.empty((len(builds), count))
     for members in groups.values():
         assessed = builds[members[0]].assessed
         rows = np.array([builds[i].row for i in members], dtype=np.intp)
@@ -120,7 +126,8 @@ def spread_worth(
         factor[np.isin(assessed.life.ends_by[rows, 0], aged)] = 1.0
         worth = relived(assessed, rows, factor, side, here.own_cost, criteria)
         out[members] = worth.mean(axis=2).T
-    return out
+        points[members] = 100 * np.tensordot(shares, worth, 1)
+    return out, points
 
 
 def choose_builds(
@@ -130,12 +137,14 @@ def choose_builds(
     wanted: float,
     draws: int,
     draw: Draw,
+    spread: Sequence[Array] | None = None,
 ) -> tuple[list[Chosen | None], list[Drawn]]:
     """The chosen build of each part, and the surest one's draws.
 
     Parameters
     ----------
-    builds : of each of P parts, at least one. worth : (B, C) of `spread_worth`, part by part.
+    builds : of each of P parts, at least one. worth : (B, C) of `spread_worth`, part by part;
+    spread : (B, Q) points of it, where averages may be wrong by how few lives they are of.
     weights : (C,). wanted : share of the draws in which needs and limits must be kept.
     draw : builds through so many draws, of which fewer are the first of more.
 
@@ -148,9 +157,10 @@ def choose_builds(
     told = [
         _promise(these, 100 * (w @ weights), wide) for these, w in zip(builds, worth, strict=True)
     ]
+    lives = spread or [np.zeros((len(these), 1)) for these in builds]
     race = [
-        _Race(list(these), 100 * (w @ weights), promise, wanted)
-        for these, w, promise in zip(builds, worth, told, strict=True)
+        _Race(list(these), 100 * (w @ weights), promise, wanted, points)
+        for these, w, promise, points in zip(builds, worth, told, lives, strict=True)
     ]
     if draws >= 2 * SOME:
         asked = [(one, build) for one in race for build in one.contenders()]
@@ -186,8 +196,11 @@ def _promise(builds: Sequence[Build], smooth: Array, wide: float) -> Array:
 class _Race:
     """One part's builds on the way to the best."""
 
-    def __init__(self, builds: list[Build], smooth: Array, promise: Array, wanted: float) -> None:
+    def __init__(
+        self, builds: list[Build], smooth: Array, promise: Array, wanted: float, spread: Array
+    ) -> None:
         self.wanted = wanted
+        self.spread = dict(zip(builds, spread, strict=True))
         order = sorted(range(len(builds)), key=lambda i: (-float(promise[i]), builds[i].order))
         self.builds = [builds[i] for i in order]
         self.promise = {builds[i]: float(promise[i]) for i in order}
@@ -203,8 +216,14 @@ class _Race:
 
     def contenders(self) -> list[Build]:
         """Builds worth some draws: none where only one is in question."""
-        near = [b for b in self.builds if self.promise[b] > self.least]
+        first = max(self.builds, key=lambda b: self.smooth[b])
+        near = [b for b in self.builds if self.promise[b] + self._by_luck(b, first) > self.least]
         return near if len(near) > 1 else []
+
+    def _by_luck(self, build: Build, other: Build) -> float:
+        """Points by which the lives that averages are of may favour another build over one."""
+        gap = self.spread[build] - self.spread[other]
+        return float(SURE * gap.std() / np.sqrt(len(gap)))
 
     def doubtful(self) -> list[Build]:
         """Builds worth some draws as the best one so far is worth less than they promise."""
@@ -264,7 +283,8 @@ class _Race:
         What that one gained over its own average (by set-up hours, say) others gain as well.
         """
         worth = min(self.tried[best].expected, self.smooth[best])
-        return self.promise[build] > worth + WITHIN
+        most = self.promise[build]
+        return most + self._by_luck(build, best) > worth + WITHIN
 
     def _nearly_best(self, among: Sequence[Build]) -> list[Build]:
         """Of builds that went through some draws the best, and those not clearly behind it."""

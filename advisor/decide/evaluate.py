@@ -368,7 +368,7 @@ class _Run:
         }
         small = self.begun.stage(here.catalogue, here.product, few, self.seed, here.marches)
         packs = pack_spread(small, every)
-        worth = spread_worth(every, current, packs, side, here, self.criteria)
+        worth, points = spread_worth(every, current, packs, side, here, self.criteria, self.weights)
         ends = np.cumsum([len(c.builds) for c in candidates])[:-1]
         smooth = np.split(worth, ends)
         wanted = here.product.needs.confidence.nominal
@@ -380,6 +380,7 @@ class _Run:
             wanted,
             min(self.draws, CHUNK),
             self.draw,
+            np.split(points, ends),
         )
         stay: list[Candidate] = []
         out: dict[str, tuple[Failed, ...]] = {}

@@ -88,6 +88,24 @@ def test_no_build_is_missed_on_the_shipped_parts_in_other_products(
     assert max(lost(some, changed, monkeypatch), default=0.0) <= LOST
 
 
+@pytest.mark.parametrize(
+    ("change", "part"),
+    [
+        ("workload.report.loads.radio.current=45.24 mA", "quorvane-jor"),
+        ("workload.sample.kernels.filter=4.6266", "quorvane-sij"),
+    ],
+)
+def test_no_build_is_missed_by_the_luck_of_the_first_draws(change: str, part: str) -> None:
+    """Some draws need a battery change, more of the first ones than of all: an average over those
+    lives alone is half a point short."""
+    catalogue, product = with_changes(*load("frost-post"), [f"frost-post:{change}"])
+    found = evaluate(catalogue.only([part]), product, 2000)
+    (candidate,) = found.candidates
+    some = sorted(candidate.builds, key=lambda b: -b.score)[:12]
+    drawn = draw_builds(found.catalogue, product, some, found.criteria, 2000, found.seed)
+    assert max(d.expected for d in drawn) - candidate.score <= LOST
+
+
 @pytest.mark.parametrize("seed", mostly_slow(range(40), 10))
 def test_the_first_part_is_the_one_of_least_expected_regret(seed: int, tmp_path: Path) -> None:
     found = evaluate(*unsure(several(seed), seed).load(tmp_path), draws=300)
