@@ -57,6 +57,8 @@ class Carries:
 def of_money(lever: Lever, catalogue: Catalogue, product: Product) -> bool:
     """Whether a lever moves costs, or what values are worth, and nothing that a build carries."""
     keys, document = lever.path.keys, lever.path.document
+    if keys[-1] == "lead-time":
+        return False  # stands with the price, and a need rules out who takes longer
     if document == product.product:
         if keys[0] in ("cost", "priorities", "service-life", "life-target"):
             return True

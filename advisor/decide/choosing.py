@@ -200,7 +200,9 @@ class _Race:
         self, builds: list[Build], smooth: Array, promise: Array, wanted: float, spread: Array
     ) -> None:
         self.wanted = wanted
-        self.spread = dict(zip(builds, spread, strict=True))
+        self._spread = spread
+        self._rows = {build: n for n, build in enumerate(builds)}
+        self._luck: dict[Build, Array] = {}
         order = sorted(range(len(builds)), key=lambda i: (-float(promise[i]), builds[i].order))
         self.builds = [builds[i] for i in order]
         self.promise = {builds[i]: float(promise[i]) for i in order}
@@ -222,8 +224,10 @@ class _Race:
 
     def _by_luck(self, build: Build, other: Build) -> float:
         """Points by which the lives that averages are of may favour another build over one."""
-        gap = self.spread[build] - self.spread[other]
-        return float(SURE * gap.std() / np.sqrt(len(gap)))
+        if other not in self._luck:
+            gap = self._spread - self._spread[self._rows[other]]
+            self._luck[other] = SURE * gap.std(axis=1) / np.sqrt(gap.shape[1])
+        return float(self._luck[other][self._rows[build]])
 
     def doubtful(self) -> list[Build]:
         """Builds worth some draws as the best one so far is worth less than they promise."""

@@ -217,13 +217,13 @@ class Deciding:
     def plans(self, lever: Lever) -> bool:
         """Whether a lever may change which builds stand or which are worth a look: not one that
         only moves what they cost over the service life, or what that is worth."""
-        keys = lever.path.keys
+        keys, limited = lever.path.keys, self._limited or lever.path.keys[-1] == "lead-time"
         if self.of_part(lever):
-            return keys[0] not in ("price", "extras", "toolchain") or self._limited
+            return keys[0] not in ("price", "extras", "toolchain") or limited
         if lever.path.document in self.catalogue.addons:
-            return keys[0] not in ("price", "setup", "board-area") or self._limited
+            return keys[0] not in ("price", "setup", "board-area") or limited
         if lever.path.document != self.product.product:
-            return self._limited
+            return limited
         money = keys[0] == "cost" and keys[1:] != ("unit-cost-limit",)
         if money and keys[1] == "rates":
             return self._limited

@@ -53,6 +53,7 @@ ALSO = {
     "advisor/model/income.py": ("test_store", "test_limits"),
     "advisor/model/leaking.py": ("test_leaking_store",),
     "advisor/model/served.py": ("test_store", "test_limits"),
+    "advisor/model/weather.py": ("test_store", "test_lifetimes"),
     "advisor/model/addon_set.py": ("test_companions", "test_addons_by_hand"),
     "advisor/model/asleep.py": ("test_calendar", "test_leakage", "test_tables"),
     "advisor/model/carried.py": ("test_calendar", "test_builds"),

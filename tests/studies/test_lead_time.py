@@ -143,12 +143,13 @@ def test_a_tip_is_looked_for_only_where_the_time_counts() -> None:
         asked = [str(handle.path) for handle in _asked(base, ())]
         assert len(asked) > 50
         assert any(path.endswith(".lead-time") for path in asked) == counts
-    catalogue, product = timed()
-    found = tipping(
-        catalogue.only(two), product, ["quorvane-tib:price.lead-time"], points=6, draws=300
-    )
-    (tip,) = found.levers
-    # beyond 20 weeks it is out, and the next takes the lead
-    assert tip.tips_at == pytest.approx(20 * WEEK, rel=1e-3)
-    assert tip.tips_at is not None
-    assert tip.tips_at > 20 * WEEK
+    for changes in ((), ("barrel-tag:cost.unit-cost-limit=null",)):
+        catalogue, product = timed(*changes)
+        found = tipping(
+            catalogue.only(two), product, ["quorvane-tib:price.lead-time"], points=6, draws=300
+        )
+        (tip,) = found.levers
+        # beyond 20 weeks it is out, and the next takes the lead, whatever a unit may cost
+        assert tip.tips_at == pytest.approx(20 * WEEK, rel=1e-3)
+        assert tip.tips_at is not None
+        assert tip.tips_at > 20 * WEEK
