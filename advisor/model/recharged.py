@@ -115,7 +115,7 @@ def _lived(
     # one that does not carry the first interval lasts as long as its charge does, aged by then
     at_first = course.worn(np.broadcast_to(every, shape))
     # what storage took is taken of a capacity that age has lessened
-    short = np.minimum(first - (1 - at_first.left) * run, run * at_first.left)
+    short = np.maximum(np.minimum(first - (1 - at_first.left) * run, run * at_first.left), 0.0)
     carried_s = np.where(
         (carried_s < every) | (short < every * (1 - _ENOUGH)),
         np.minimum(short, every),

@@ -10,7 +10,7 @@ import pytest
 
 from advisor.model.ageing import Ageing, Law
 from advisor.model.battery import Life, life
-from advisor.model.drain import Drain, Pack, joined
+from advisor.model.drain import Drain, Pack, Stored, joined
 from advisor.model.recharged import on_one_charge, recharged, scaled
 from tests.model.charge_simulator import DAY, Story, ranges, simulate
 from tests.model.test_battery import YEAR, column, drain, ends, one, pack, seconds
@@ -58,6 +58,18 @@ def test_by_hand_a_charge_that_no_longer_lasts() -> None:
     assert found.charged is not None
     assert found.charged.depth[0, 0] == pytest.approx(YEAR / FULL, rel=1e-9)
     assert found.charged.left[0, 0] == pytest.approx(YEAR / FULL, rel=1e-9)
+
+
+@pytest.mark.parametrize("taken", [25.6e-6, 25.0e-6, 40e-6])
+def test_storage_that_leaves_less_than_age_takes_leaves_nothing(taken: float) -> None:
+    """A year of storage that takes nearly all, and age 8 % of the rest: no life is below none."""
+    calendar = replace(law({1.0: 0.08}, YEAR, 0.5), stored=(one(1.0),))
+    stored = Stored(one(YEAR), column(taken), column(0.0))
+    of = replace(charged(pack(), YEAR, calendar), stored_loss_a=(one(0.0),))
+    found = lived(of, replace(TEN, before=(stored,)))
+    assert seconds(found) == 0.0
+    assert found.charged is not None
+    assert 0 <= found.charged.left[0, 0] <= 1
 
 
 def test_by_hand_capacity_that_is_to_be_left() -> None:
