@@ -11,8 +11,8 @@ import pytest
 
 from advisor.model.drain import Drain, Pack, some_tasks
 from advisor.model.draws import Array
-from advisor.model.events import Timeline
-from advisor.model.meetings import bursts, strained
+from advisor.model.events import StateName, Timeline
+from advisor.model.meetings import bursts, coinciding, strained
 from advisor.model.relaxation import Circuit
 from advisor.model.reservoir import Train, lowest
 from advisor.model.sag import Lows
@@ -178,3 +178,26 @@ def test_cells_without_resistance_give_what_is_drawn_past_a_reservoir() -> None:
     made = replace(made, power_w=np.where(made.constant_a > 8e-3, 6e-3, 0.0))
     _, peak = Lows(pack(0.0, (np.array([2e-3]), np.array([1.0]))), made).fresh()
     assert peak == pytest.approx(32e-3)
+
+
+@pytest.mark.parametrize("stands", [False, True])
+def test_what_meets_on_a_further_rail_is_beyond_what_stands_there(stands: bool) -> None:
+    """5 mA and 7 mW while a radio is on, 1 mA and 2 mW all the time where the rail is."""
+    amps, watts = np.full((4, 1), 1e-3), np.full((4, 1), 2e-3)
+    amps[1], watts[1] = 5e-3, 7e-3
+    rail = SimpleNamespace(
+        on=np.array([[stands], [True], [stands], [stands]]),
+        load_a=amps, load_w=watts, fill_s=np.zeros((4, 1)),
+    )  # fmt: skip
+    zero = np.zeros((4, 1))
+    lines = SimpleNamespace(
+        load_a=zero, load_w=zero, fill_s=zero, rails=(rail,), tasks=(slice(0, 2), slice(2, 3)),
+        names=((StateName("wake", ""), StateName("load", "radio")), (StateName("wake", ""),)),
+    )  # fmt: skip
+    radio = SimpleNamespace(name="radio", asleep=True)
+    tasks = SimpleNamespace(loads=(radio,), random=False), SimpleNamespace(loads=(), random=True)
+    told = cast(ProductFigures, SimpleNamespace(tasks=tasks))
+    main, (a, w, _) = coinciding(told, cast(Timeline, lines), (0, 1))
+    assert not any(kind.any() for kind in main)
+    assert a[:, 0] == pytest.approx([0, 0, 5e-3 - stands * 1e-3, 0])
+    assert w[:, 0] == pytest.approx([0, 0, 7e-3 - stands * 2e-3, 0])

@@ -224,6 +224,30 @@ def test_where_nothing_comes_or_nothing_is_held_no_day_is_served_and_no_level_to
     assert told.lost[2] < 0.5
 
 
+def test_what_is_known_ahead_is_all_that_is_asked_for() -> None:
+    cover, store = np.linspace(0.8, 3, 7), np.geomspace(0.5, 20, 7)
+    for load in ((), (np.linspace(0, 0.5, 7),)):
+        found = Service(tuple(SEASONS), 0.45, 0.4, NEVER_IDLE)
+        found.know(cover, store, *load)
+        known = found.known
+        assert known
+        found.at(cover, store, *load)
+        assert found.known == known
+
+
+def test_where_no_day_is_lost_each_month_counts_by_what_it_brings() -> None:
+    """Days on which nothing is harvested bring nothing: half of a January's count half."""
+    idle = (0.5, *NEVER_IDLE[1:])
+    found = Service(tuple(SEASONS), 0.45, 0.4, idle)
+    brought = SEASONS * (1 - np.array(idle)) * MONTH_DAYS
+    cover, store = np.full((1, 1), 20.0), np.full((1, 1), 100.0)
+    for month in range(12):
+        more = np.zeros((12, 1))
+        more[month] = 0.2
+        moved, _ = found.lean(cover, store, more, np.zeros(1), np.zeros(1))
+        assert moved[0, 0] == pytest.approx(0.2 * brought[month] / brought.sum(), rel=1e-6)
+
+
 def test_days_of_a_class_keep_mean_and_spread() -> None:
     for spread in (0.05, 0.45, 1.2):
         days = gamma_days(spread * ONE, CLASSES)
