@@ -79,8 +79,7 @@ def pack_spread(drawn: Stage, builds: Sequence[Build]) -> Spread:
         name = cells_name(feed.option)
         if name in capacity:
             continue
-        at = drawn.product.supply_options.cells.index(feed.option)
-        there = drawn.feed(at, feed.converter_name, feed.rail_converters)[0].pack
+        there = drawn.like(feed)[0].pack
         capacity[name] = (there.capacity_c * there.least_capacity) / (
             feed.pack.capacity_c * feed.pack.least_capacity
         )

@@ -69,8 +69,7 @@ def kept_at(line: Line, x: float) -> Generator[Ask, Decided, bool]:
     if line.out_near(x, ALIKE):
         return False  # by a limit that no scan knows of
     line.stand(line.close(np.array([x])), np.array([x]))
-    builds = line.that_stand(x, line.close(np.array([x])))
-    lead = line.exactly(x, builds) if builds else -np.inf
+    builds, lead = _by_all_draws(line, x)
     return bool(SURE <= lead < np.inf and line.reckon(x, builds, line.most) >= SURE)
 
 
@@ -163,8 +162,13 @@ def _seems_kept(line: Line, x: float) -> bool:
     """Whether the lead is kept beyond doubt at a value by all draws of the builds that stand."""
     if not line.worth_looks:
         return False
+    return _by_all_draws(line, x)[1] >= SURE
+
+
+def _by_all_draws(line: Line, x: float) -> tuple[list[Build], float]:
+    """The builds that lead their parts and stand at a value, and the lead by all their draws."""
     builds = line.that_stand(x, line.close(np.array([x])))
-    return bool(builds) and line.exactly(x, builds) >= SURE
+    return builds, line.exactly(x, builds) if builds else -np.inf
 
 
 def _crossed(line: Line, close: float, beyond: float) -> Generator[Ask, Decided, float | None]:

@@ -334,11 +334,7 @@ def _prepared(here: Stage, builds: Sequence[Build]) -> list[tuple[list[int], Pre
         groups[at_first.feed.name].append(i)
         rows[at_first.feed.name].append(places[key])
     table = stack([known[key] for key in places])
-    fed = []
-    for members in groups.values():
-        feed = builds[members[0]].assessed.feed
-        option = product.supply_options.cells.index(feed.option)
-        fed.append(here.feed(option, feed.converter_name, feed.rail_converters))
+    fed = [here.like(builds[members[0]].assessed.feed) for members in groups.values()]
     tasks = len(here.figures.tasks)
     prepared = prepare(
         fed,

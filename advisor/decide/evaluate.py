@@ -40,7 +40,7 @@ from advisor.decide.missing import fill_missing, notes, with_stand_ins
 from advisor.decide.ranks import DIGITS
 from advisor.decide.screens import Failed
 from advisor.decide.sides import PartSide
-from advisor.decide.stage import Begun, Stage, stage
+from advisor.decide.stage import Begun, Paired, Stage, stage
 from advisor.decide.stated import stand
 from advisor.decide.value import Criterion, criteria_of
 from advisor.faults import Fault, FaultError
@@ -50,9 +50,6 @@ from advisor.model.plan import Plans
 from advisor.model.workload import ProductFigures
 from advisor.stages import Progress, begin
 
-# a pack, by its place among the product's, and converters by their ids: the main one, and one for
-# each further rail
-Paired = tuple[int, str, tuple[str, ...]]
 FEW = 8  # parts that may be tried beside however few compete
 
 

@@ -27,12 +27,12 @@ from advisor.dataclass import dataclass
 from advisor.decide.bills import Purses, of_money
 from advisor.decide.builds import Build
 from advisor.decide.drawing import draw_builds
-from advisor.decide.evaluate import Candidate, Evaluation, Paired, evaluate
+from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.fronts import Offered
 from advisor.decide.marches import Marches
 from advisor.decide.ranks import DIGITS
 from advisor.decide.scan import scan, scan_bills
-from advisor.decide.stage import ALIKE
+from advisor.decide.stage import ALIKE, Paired, paired_in
 from advisor.decide.value import Criterion, criteria_of
 from advisor.faults import FaultError
 from advisor.figures import Path
@@ -442,10 +442,8 @@ class Deciding:
         ).candidates
 
     def paired(self, build: Build) -> Paired:
-        """The pack of a build, by its place among the product's, and its converters."""
-        feed = build.assessed.feed
-        place = self.product.supply_options.cells.index(feed.option)
-        return place, feed.converter_name, tuple(feed.rail_converters)
+        """The pack of a build with its converters."""
+        return paired_in(self.product, build.assessed.feed)
 
 
 def _better(found: Sequence[Candidate], ask: Ask) -> bool:

@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 
 from advisor.decide.builds import Build
 from advisor.decide.drawing import chunk_of
-from advisor.decide.evaluate import Paired
 from advisor.decide.leading import Ask
 from advisor.decide.scans import COARSE, FINE, MORE, Scans
+from advisor.decide.stage import Paired
 from advisor.model.draws import Array
 
 # where a scan tells of no more than so many points, so many draws are taken instead

@@ -7,11 +7,12 @@ the real decision is asked there.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
@@ -20,13 +21,15 @@ from advisor.decide.builds import Build
 from advisor.decide.drawing import assessed, states_of
 from advisor.decide.limits import kept
 from advisor.decide.marches import Marches
-from advisor.decide.stage import GridSamplers, grid_stage
+from advisor.decide.stage import GridSamplers, Stage, grid_stage
 from advisor.decide.value import Criterion
 from advisor.figures import Path
 from advisor.model.draws import Array, Case, Trace
 
 LONG = 8192  # values of a pass: more take memory and save nothing
 TOGETHER = 4_000_000  # builds x states x values of an array
+# builds by their places, their points and whether every limit is kept, (R, N)
+Reckoned = tuple[list[int], Array, NDArray[np.bool_]]
 
 
 def scan(
@@ -55,26 +58,18 @@ def scan(
     draws; and the cases' figures that the builds were reckoned with: others, such as whole
     numbers, move nothing here.
     """
-    out = np.empty((len(builds), len(cases)))
     marches = marches or Marches(kept=0)
     room = TOGETHER // (len(builds) * states_of(product) or 1)
     size = max(1, min(LONG, room) // max(draws, 1))
-    taken: set[Path] = set()
-    for start in range(0, len(cases), size):
-        some = cases[start : start + size]
-        here = grid_stage(catalogue, product, some, draws, seed, memo, marches)
-        weighed = criteria[0]
-        if len(criteria) > 1:
-            weighed = _anchored(criteria[start : start + size], draws or 1)
+
+    def opened(some: Sequence[Case]) -> Stage:
+        return grid_stage(catalogue, product, some, draws, seed, memo, marches)
+
+    def reckoned(here: Stage, weighed: Sequence[Criterion]) -> Iterator[Reckoned]:
         for members, made, found in assessed(here, builds, weighed, fresh=draws == 0):
-            good, _ = kept(found, made.side, here.own_cost)
-            shape = len(members), len(some), draws or 1
-            points = np.where(good, found.score, 0.0).reshape(shape).mean(axis=2)
-            fits = good.reshape(shape).mean(axis=2) >= product.needs.confidence.nominal
-            out[members, start : start + len(some)] = np.where(fits, points, -np.inf)
-        assert isinstance(here.samplers, GridSamplers)
-        taken |= here.samplers.taken()
-    return out, taken
+            yield members, found.score, kept(found, made.side, here.own_cost)[0]
+
+    return _over_cases(len(builds), criteria, cases, draws, size, opened, reckoned)
 
 
 def scan_bills(
@@ -89,21 +84,42 @@ def scan_bills(
 ) -> tuple[Array, set[Path]]:
     """`scan` where cases move nothing but money and worth: ((B, P) points, the figures that were
     asked for); what builds carry is in `purses`."""
-    out = np.empty((len(builds), len(cases)))
     carries = purses.of(builds, draws)
     size = max(1, TOGETHER // (max(draws, 1) * len(builds) or 1))
+
+    def opened(some: Sequence[Case]) -> Stage:
+        return grid_stage(catalogue, product, some, draws, purses.seed, memo)
+
+    def reckoned(here: Stage, weighed: Sequence[Criterion]) -> Iterator[Reckoned]:
+        yield list(range(len(builds))), *billed(here, builds, carries, weighed)
+
+    return _over_cases(len(builds), criteria, cases, draws, size, opened, reckoned)
+
+
+def _over_cases(
+    count: int,
+    criteria: Sequence[Sequence[Criterion]],
+    cases: Sequence[Case],
+    draws: int,
+    size: int,
+    opened: Callable[[Sequence[Case]], Stage],
+    reckoned: Callable[[Stage, Sequence[Criterion]], Iterator[Reckoned]],
+) -> tuple[Array, set[Path]]:
+    """Expected scores of so many builds in cases, `size` of these at a time; see `scan`."""
+    out = np.empty((count, len(cases)))
     taken: set[Path] = set()
     for start in range(0, len(cases), size):
         some = cases[start : start + size]
-        here = grid_stage(catalogue, product, some, draws, purses.seed, memo)
+        here = opened(some)
         weighed = criteria[0]
         if len(criteria) > 1:
             weighed = _anchored(criteria[start : start + size], draws or 1)
-        points, good = billed(here, builds, carries, weighed)
-        shape = len(builds), len(some), draws or 1
-        fits = good.reshape(shape).mean(axis=2) >= product.needs.confidence.nominal
-        worth = np.where(good, points, 0.0).reshape(shape).mean(axis=2)
-        out[:, start : start + len(some)] = np.where(fits, worth, -np.inf)
+        for members, points, good in reckoned(here, weighed):
+            shape = len(members), len(some), draws or 1
+            worth = np.where(good, points, 0.0).reshape(shape).mean(axis=2)
+            wanted = here.product.needs.confidence.nominal
+            fits = good.reshape(shape).mean(axis=2) >= wanted
+            out[members, start : start + len(some)] = np.where(fits, worth, -np.inf)
         assert isinstance(here.samplers, GridSamplers)
         taken |= here.samplers.taken()
     return out, taken

@@ -18,6 +18,10 @@ from advisor.model.packs import Feed, feed
 from advisor.model.tables import Option, PartFigures, Stack
 from advisor.model.workload import ProductFigures, product_figures
 
+# A pack, by its place among the product's, and converters by their ids: the main one, and one for
+# each further rail.
+Paired = tuple[int, str, tuple[str, ...]]
+
 # A part may be in a pass several times, as `ID@anything`: each with the draws of its own id.
 ALIKE = "@"
 
@@ -82,9 +86,7 @@ class Stage:
     own_cost: ProductCost
     marches: Marches
     cases: int = 1
-    feeds: dict[tuple[int, str, tuple[str, ...]], tuple[Feed, FeedCost]] = field(
-        default_factory=dict
-    )
+    feeds: dict[Paired, tuple[Feed, FeedCost]] = field(default_factory=dict)
     packs: dict[int, Pack] = field(default_factory=dict)
     read: dict[tuple[str, str, tuple[Option, ...], Companions], PartFigures] = field(
         default_factory=dict
@@ -98,6 +100,10 @@ class Stage:
         if key not in self.feeds:
             self.feeds[key] = self._feed(cells, converter, rails)
         return self.feeds[key]
+
+    def like(self, feed: Feed) -> tuple[Feed, FeedCost]:
+        """The feed of this pass that is made of what one of another pass is."""
+        return self.feed(*paired_in(self.product, feed))
 
     def _feed(self, cells: int, converter: str, rails: Sequence[str]) -> tuple[Feed, FeedCost]:
         option = self.product.supply_options.cells[cells]
@@ -142,6 +148,12 @@ def stage(
     them for other passes over the same chunk. Without `marches` none are kept for other passes.
     """
     return _opened(catalogue, product, Samplers(draws, seed, chunk, trace, known), marches)
+
+
+def paired_in(product: Product, feed: Feed) -> Paired:
+    """What a feed is made of, of a product that offers it."""
+    place = product.supply_options.cells.index(feed.option)
+    return place, feed.converter_name, tuple(feed.rail_converters)
 
 
 @dataclass(slots=True)

@@ -16,7 +16,7 @@ from advisor.decide.left_out import Supplies, nearest, paired
 from advisor.decide.limits import feed_faults, figures_read, plan_faults, row_faults
 from advisor.decide.screens import Failed
 from advisor.decide.sides import PartSide, part_side
-from advisor.decide.stage import Stage
+from advisor.decide.stage import Paired, Stage
 from advisor.decide.value import Criterion
 from advisor.model.battery import averaged
 from advisor.model.drain import joined, rows_of
@@ -53,7 +53,7 @@ def stand(
     entered: Entrants,
     beside: Entrants,
     wanted: Sequence[Criterion],
-    pairs: Sequence[tuple[int, str, tuple[str, ...]]],
+    pairs: Sequence[Paired],
     supplies: Supplies,
 ) -> Stood:
     """Every build at the stated values.
