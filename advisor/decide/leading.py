@@ -260,7 +260,7 @@ class Deciding:
         builds: Sequence[Build],
         places: Array,
         draws: int,
-        staged: bool = False,
+        staged: bool,
     ) -> Array | None:
         """Expected scores of builds over places by the first draws, (B, N); None where none can
         tell. `staged`: a place at a time where the lever moves no drawn figure."""

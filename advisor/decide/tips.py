@@ -136,8 +136,6 @@ def _begun(deciding: Deciding, lever: Lever, look: FirstLook) -> Line:
     line = Line(deciding, lever)
     line.take_over(look.places, line.carried, look.points)
     line.untold = look.untold
-    if look.places.size and not look.untold:
-        deciding.drawn.add(lever.path)
     return line
 
 

@@ -11,6 +11,7 @@ import pytest
 
 from advisor.catalogue.kinds import Figure
 from advisor.catalogue.levers import Lever
+from advisor.decide import line as lines
 from advisor.decide.line import CLOSE, FAR_OUT, GAIN, SAFE, WIDE, Line, first_looks
 from advisor.decide.looks import _weighed
 
@@ -187,6 +188,73 @@ def test_whoever_is_near_its_part_s_best_at_one_of_the_places_is_scanned_again()
     line._carried = {(b.part, b.name): b for b in cast(Any, [*builds, new])}
     found = line._ahead(np.array([3.0, 9.0]), 5.0)
     assert [b.name for b in found] == ["a1", "a2", "b1", "b2", "d1"]
+
+
+def test_places_of_a_long_scan_go_with_the_builds_of_their_own_interval(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    line, builds = written({"a1": {}, "b1": {}}, 5.0)
+    asked: list[tuple[float, float]] = []
+
+    def nearby(low: float, high: float) -> list[Any]:
+        asked.append((low, high))
+        return builds
+
+    monkeypatch.setattr(line, "_nearby", nearby)
+    places = np.array([1.5, 3.2, 2.5, 1.2, 0.5])
+    # not in order: what a scan went over outward from the middle
+    line._last = np.array([2.0, 3.0, 1.0]), builds, np.zeros((2, 3))
+    assert [run.tolist() for run, _ in line._runs(places)] == [[0, 1, 2, 3, 4]]
+    monkeypatch.setattr(lines, "MUCH", 9)
+    asked.clear()
+    runs = line._runs(places)
+    assert [run.tolist() for run, _ in runs] == [[4], [0, 3], [2], [1]]
+    assert asked[1:] == [(0.5, 0.5), (1.2, 1.5), (2.5, 2.5), (3.2, 3.2)]
+
+
+class Surer(Line):
+    """A line whose lead is scanned too high, by more where fewer draws tell."""
+
+    asked: list[tuple[list[float], int]]
+
+    def leads(self, places: Any) -> Any:
+        return self.lead(places) + 0.2
+
+    @staticmethod
+    def lead(places: Any) -> Any:
+        return 3.0 - 0.5 * places
+
+    def _ahead(self, places: Any, points: float) -> Any:
+        return ["any"]
+
+    def _scores(self, places: Any, draws: int, builds: Any) -> Any:
+        self.asked.append((places.tolist(), draws))
+        return {"a": 50.0 + self.lead(places) + 1.0 / draws, "b": 50.0 + 0 * places}
+
+    def settled(self, x: float) -> bool:
+        return x == 3.0
+
+
+def test_where_few_draws_tell_a_small_lead_more_are_taken() -> None:
+    """Below 2.0, below 0.8 and below 0.3 by so many draws each time; not beyond the first loss, nor
+    where a decision is known."""
+    line = object.__new__(Surer)
+    line.asked, line._last = [], cast(Any, ())
+    line.lever = Lever(path=cast(Any, "p:at"), kind=Figure("share"), unit="1", now=0.0, u=0.0)
+    stands, empty = SimpleNamespace(lead=3.2), SimpleNamespace(workload=(), times=())
+    deciding = SimpleNamespace(winner="a", base=SimpleNamespace(draws=5000), product=empty)
+    deciding.weighs, deciding.stands = lambda _: False, lambda: stands
+    line.deciding = cast(Any, deciding)
+    places = np.array([1.0, 3.0, 4.0, 4.3, 5.0, 5.6, 6.8, 7.0])
+    leads = line.surely(places)
+    assert line.asked == [
+        ([4.0, 4.3, 5.0, 5.6], 64),
+        ([5.0, 5.6], 256),
+        ([5.6], 2000),
+    ]
+    exact = 3.0 - 0.5 * places
+    wanted = exact + np.array([0.2, 0.2, 1 / 64, 1 / 64, 1 / 256, 1 / 2000, 0.2, 0.2])
+    assert leads == pytest.approx(wanted, abs=1e-12)
 
 
 @pytest.mark.parametrize(("weighs", "scanned"), [(True, True), (False, False)])

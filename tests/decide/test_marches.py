@@ -70,7 +70,9 @@ def test_cases_that_are_alike_are_marched_once(
 
     monkeypatch.setattr(marches, "lives", counted)
     assert_same(lives_of_cases(pack, drains, True, len(cases)), lives(pack, drains))
-    assert seen == [marched]
+    one = drains[:1]
+    assert_same(lives_of_cases(pack, one, True, len(cases)), lives(pack, one))
+    assert seen == [marched, marched]
 
 
 def test_what_is_known_is_not_marched_again_and_anything_else_is(

@@ -14,6 +14,7 @@ from advisor.decide import scan as scanning
 from advisor.decide.drawing import draw_builds
 from advisor.decide.evaluate import evaluate
 from advisor.decide.scan import scan
+from advisor.decide.value import criteria_of
 from tests.decide.hand import pair
 from tests.decide.random_catalogues import several, unsure
 
@@ -93,6 +94,28 @@ def test_passes_and_memory_change_nothing(monkeypatch: pytest.MonkeyPatch) -> No
     np.testing.assert_array_equal(whole, again)
     # the first draws of more are those of fewer
     np.testing.assert_array_equal(few, alone)
+
+
+@pytest.mark.parametrize("count", [2, 3])
+def test_cases_are_weighed_by_criteria_of_their_own(count: int) -> None:
+    """An anchor that is the lever: each case as if it were scanned alone."""
+    catalogue, product = load("barrel-tag")
+    base = evaluate(catalogue, product, 40)
+    builds = [candidate.best for candidate in base.candidates[:4]]
+    handle = lever(catalogue, product, "barrel-tag:priorities.battery-life.good")
+    assert handle.now is not None
+    places = [handle.now * x for x in (0.5, 1.3, 2.0)[:count]]
+    cases = [(handle.path, x) for x in places]
+    there = [with_changes(catalogue, product, [handle.assignment(x)]) for x in places]
+    weighed = [criteria_of(*inputs) for inputs in there]
+    found, _ = scan(catalogue, product, builds, weighed, cases, 40, 1)
+    each = [
+        scan(catalogue, product, builds, [one], [case], 40, 1)[0][:, 0]
+        for one, case in zip(weighed, cases, strict=True)
+    ]
+    np.testing.assert_allclose(found, np.stack(each, axis=1), rtol=1e-12)
+    first, _ = scan(catalogue, product, builds, weighed[:1], cases, 40, 1)
+    assert (np.abs(first - found)[:, 1:] > 0.1).any(axis=0).all()
 
 
 def test_a_part_that_is_too_busy_has_no_points(tmp_path: Path) -> None:

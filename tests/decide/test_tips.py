@@ -18,6 +18,7 @@ from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.shipped import load
 from advisor.decide import leading, tips
+from advisor.decide.builds import Build
 from advisor.decide.evaluate import evaluate
 from advisor.decide.fronts import fronts
 from advisor.decide.leading import Ask, Decided, Deciding, Standing
@@ -365,6 +366,62 @@ def test_many_values_in_one_pass_are_the_decisions_one_by_one(
         scores = {c.part.part: c.score for c in found}
         assert decided.standing.scores == pytest.approx(scores, rel=1e-12)
     assert {one.standing.leader for one in together} > {first}
+
+
+def test_builds_that_some_weights_may_choose_are_carried() -> None:
+    deciding = deciding_on("barrel-tag")
+    offered = {one.build for one in deciding.offered}
+    assert offered <= set(deciding.carried)
+    assert offered - {b for c in deciding.candidates for b in (c.best, *c.tried)}
+
+
+def test_what_moves_no_drawn_figure_is_staged_by_the_draws_asked_for() -> None:
+    """The stated values for none: what stands there is told by them."""
+    deciding = deciding_on("barrel-tag")
+    handle = lever(
+        deciding.catalogue, deciding.product, "barrel-tag:standing-loads.level-strip.current"
+    )
+    assert handle.now is not None
+    x = 3 * handle.now
+    moved = deciding.moved(handle, x)
+    assert moved is not None
+    for draws in (0, 40):
+        found = deciding._staged(handle, deciding.carried, x, draws)
+        assert found is not None
+        there = {(b.part, b.name): points for b, points in scored(*moved, draws).items()}
+        told = dict(zip(((b.part, b.name) for b in deciding.carried), found, strict=True))
+        both = [key for key in there if key in told and np.isfinite(told[key])]
+        assert len(both) >= 4
+        assert [told[key] for key in both] == pytest.approx([there[key] for key in both], rel=1e-9)
+
+
+def test_near_a_look_without_the_winner_it_is_out() -> None:
+    """Within a share of a value, of 10 K for a temperature; a look that finds it says nothing."""
+    deciding = deciding_on("barrel-tag", 0)
+    for name, width in (("environment.22 degC.at", 10.0), ("service-life", None)):
+        handle = lever(deciding.catalogue, deciding.product, f"barrel-tag:{name}")
+        assert handle.now is not None
+        line = Line(deciding, handle)
+        lost, kept = 1.2 * handle.now, 1.1 * handle.now
+        others = {p: v for p, v in deciding.scores.items() if p != deciding.winner}
+        for x, scores in ((lost, others), (kept, deciding.scores)):
+            ask = Ask(handle, x, (), stated=True)
+            line.learn(ask, Decided(deciding.standing(scores), []))
+        span = 0.01 * (width or lost)
+        assert line.out_near(lost - 0.98 * span, 0.01)
+        assert line.out_near(lost, 0.0)
+        assert not line.out_near(lost + 1.02 * span, 0.01)
+        assert not line.out_near(kept, 0.01)
+        assert line.seen_near(kept, 0.0)
+        assert not line.seen_near(kept - 0.05 * handle.now, 0.01)
+
+
+def scored(catalogue: Catalogue, product: Product, draws: int) -> dict[Build, float]:
+    """What builds are worth in a decision, in points."""
+    candidates = evaluate(catalogue, product, draws).candidates
+    if not draws:
+        return {b: b.score for c in candidates for b in c.builds}
+    return {b: drawn.expected for c in candidates for b, drawn in c.tried.items()}
 
 
 @pytest.mark.parametrize("name", mostly_slow(["barrel-tag", "frost-post", "valve-driver"], 3))
