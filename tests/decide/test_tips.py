@@ -4,7 +4,7 @@ leads that are made up to hide one; each number of the search has a case that ne
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import cast
 
@@ -369,10 +369,16 @@ def test_many_values_in_one_pass_are_the_decisions_one_by_one(
 
 
 def test_builds_that_some_weights_may_choose_are_carried() -> None:
-    deciding = deciding_on("barrel-tag")
-    offered = {one.build for one in deciding.offered}
-    assert offered <= set(deciding.carried)
-    assert offered - {b for c in deciding.candidates for b in (c.best, *c.tried)}
+    """Those that stand otherwise are one a pack and converter and those drawn; one more beside."""
+    plain = deciding_on("barrel-tag")
+    first = plain.candidates[0]
+    build = next(b for b in first.builds if b not in plain.carried)
+    offered = [list(some) for some in fronts(plain.base)]
+    offered[0].append(replace(offered[0][0], build=build))
+    names = list(plain.scores)
+    found = Deciding(plain.catalogue, plain.product, plain.base, names, offered)
+    assert set(found.carried) == {*plain.carried, build}
+    assert {one.build for one in plain.offered} <= set(plain.carried)
 
 
 def test_what_moves_no_drawn_figure_is_staged_by_the_draws_asked_for() -> None:
