@@ -28,7 +28,7 @@ from advisor.decide.value import Criterion, weights
 from advisor.model.addon_set import Companions
 from advisor.model.companions import Fitted, fitted, with_companions
 from advisor.model.draws import Array, Sampler, Trace
-from advisor.model.tables import Option, Wanted, part_figures, stack
+from advisor.model.tables import Option, Wanted, stack
 from advisor.stages import Progress
 
 CHUNK = 2000  # draws at a time
@@ -324,7 +324,8 @@ def _prepared(here: Stage, builds: Sequence[Build]) -> list[tuple[list[int], Pre
             places[key] = len(parts)
             bought = part.part, one.companions
             if key not in known:
-                bare = part_figures(part, here.figures, sampler, Wanted(asleep, options))
+                use = Wanted(asleep, options)
+                bare = here.marches.profiles.of(part, here.figures, sampler, use)
                 known[key] = with_companions(bare, one, here.figures, here.samplers)
             if bought not in priced:
                 cost = part_cost(part, here.own_cost, sampler)

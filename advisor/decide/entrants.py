@@ -15,7 +15,7 @@ from advisor.decide.screens import Failed, Screened, screen
 from advisor.decide.stage import Stage
 from advisor.model.addon_set import ALONE, Companions
 from advisor.model.companions import Fitted, fitted, with_companions
-from advisor.model.tables import PartFigures, part_figures
+from advisor.model.tables import PartFigures
 
 
 @dataclass(slots=True)
@@ -61,7 +61,7 @@ def entrants(
         if screening.failed:
             out.screened[name] = screening.failed
             continue
-        figures = part_figures(part, here.figures, here.samplers[name])
+        figures = here.marches.profiles.of(part, here.figures, here.samplers[name])
         costs = part_cost(part, here.own_cost, here.samplers[name])
         lacking = [*screening.missing, *figures.missing]
         lacking += criterion_missing(part, product, costs.missing)

@@ -17,6 +17,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from advisor.decide.digests import digest, leaves
+from advisor.decide.profiles import Profiles
 from advisor.model.battery import Life, lives
 from advisor.model.drain import Drain, Pack
 from advisor.model.served import Services
@@ -27,11 +29,18 @@ KEPT = 60_000_000  # bytes of results that are kept, the latest
 class Marches:
     """Results of marches, by what they rest on, and the answers of stores that are harvested into.
 
-    `services` are those of other studies, new ones when absent; `kept` how many bytes of results.
+    `services` are those of other studies, new ones when absent; `kept` how many bytes of results;
+    `profiles` the figures of parts that are known, none kept when absent.
     """
 
-    def __init__(self, services: Services | None = None, kept: int = KEPT) -> None:
+    def __init__(
+        self,
+        services: Services | None = None,
+        kept: int = KEPT,
+        profiles: Profiles | None = None,
+    ) -> None:
         self.services = services or Services()
+        self.profiles = profiles or Profiles()
         self._kept = kept
         self._known: dict[bytes, list[Life]] = {}
         self._bytes = 0
@@ -43,7 +52,7 @@ class Marches:
         if not self._kept:
             return lives_of_cases(pack, drains, fresh, cases)
         # what comes of a key is the same whoever asks first
-        key = _digest((pack, tuple(drains), fresh, cases))
+        key = digest((pack, tuple(drains), fresh, cases))
         if key not in self._known:
             found = lives_of_cases(pack, drains, fresh, cases)
             self._known[key] = found
@@ -102,37 +111,8 @@ def _alike(value: Any, cases: int, size: int) -> tuple[NDArray[np.intp], NDArray
     return np.array(first, dtype=np.intp), np.array(which, dtype=np.intp)
 
 
-def _digest(value: Any) -> bytes:
-    made = hashlib.blake2b(digest_size=16)
-    for one in _leaves(value):
-        if isinstance(one, np.ndarray):
-            made.update(f"{one.shape}{one.dtype}".encode())
-            made.update(one.tobytes())
-        else:
-            made.update(repr(one).encode())
-    return made.digest()
-
-
 def _arrays(value: Any) -> Iterator[NDArray[Any]]:
-    return (one for one in _leaves(value) if isinstance(one, np.ndarray))
-
-
-def _leaves(value: Any) -> Iterator[Any]:
-    """Everything that a value is made of, in order."""
-    if is_dataclass(value):
-        yield type(value).__name__
-        for field in fields(value):
-            yield from _leaves(getattr(value, field.name))
-    elif isinstance(value, Mapping):
-        for key, one in value.items():
-            yield key
-            yield from _leaves(one)
-    elif isinstance(value, tuple):
-        yield len(value)
-        for one in value:
-            yield from _leaves(one)
-    else:
-        yield value
+    return (one for one in leaves(value) if isinstance(one, np.ndarray))
 
 
 def _changed(value: Any, size: int, change: Callable[[NDArray[Any]], NDArray[Any]]) -> Any:

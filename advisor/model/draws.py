@@ -255,6 +255,11 @@ class GridSampler(Sampler):
         """Length of the draw axis."""
         return self.cases * (self.draws or 1)
 
+    @property
+    def moves(self) -> bool:
+        """Whether a figure of this document stands at another value in some case."""
+        return bool(self._at)
+
     def take(self, path: Path, quantity: Quantity) -> Array:
         """The figure at `path`, shape (N,), SI."""
         here = self._at.get(path)

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from advisor.decide import marches
-from advisor.decide.marches import Marches, _digest, lives_of_cases
+from advisor.decide.digests import digest
+from advisor.decide.marches import Marches, lives_of_cases
 from advisor.model.battery import Life, lives
 from advisor.model.drain import Array, Drain, Pack
 
@@ -107,6 +108,6 @@ def test_what_is_no_array_tells_marches_apart_too() -> None:
     kept = Marches()
     pack, drains = made(np.array([0.01, 0.03]))
     asked = [(drains, True), (drains, False), (drains[:1], True)]
-    assert len({_digest((pack, tuple(some), fresh)) for some, fresh in asked}) == len(asked)
+    assert len({digest((pack, tuple(some), fresh)) for some, fresh in asked}) == len(asked)
     for some, fresh in (*asked, *asked):
         assert_same(kept.lives(pack, some, fresh, 1), lives(pack, some, fresh))
