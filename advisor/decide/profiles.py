@@ -20,7 +20,7 @@ from advisor.model.workload import ProductFigures, TaskFigures
 
 KEPT = 100_000  # draws of parts that are kept, the latest asked for
 
-# of a part's figures those over the draw axis, and of these the ones that are told per task
+# of a part's figures those over the draw axis; at times and in phases, and per task
 OVER_DRAWS = (
     "idle_a",
     "idle_w",
@@ -28,10 +28,8 @@ OVER_DRAWS = (
     "sleep_w",
     "wake_time",
     "wake_charge",
-    "timed_a",
-    "stored_a",
-    "stored_w",
 )
+BY_TIME = ("timed_a", "stored_a", "stored_w")
 BY_TASK = ("time", "run_a", "run_w", "block_a", "block_time")
 
 
@@ -163,5 +161,7 @@ def _once_each(figures: PartFigures, cases: int) -> PartFigures:
         return np.concatenate([values] * cases, axis=-1)
 
     changes: dict[str, Any] = {name: over(getattr(figures, name)) for name in OVER_DRAWS}
+    # of no times and no phases there is nothing over draws
+    changes |= {name: over(each) for name in BY_TIME if len(each := getattr(figures, name))}
     changes |= {name: [over(one) for one in getattr(figures, name)] for name in BY_TASK}
     return replace(figures, **changes)
