@@ -30,7 +30,7 @@ from advisor.decide.drawing import draw_builds
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.fronts import Offered
 from advisor.decide.marches import Marches
-from advisor.decide.profiles import KEPT, Profiles
+from advisor.decide.profiles import KEPT, PACKS, Profiles
 from advisor.decide.ranks import DIGITS
 from advisor.decide.scan import scan, scan_bills
 from advisor.decide.stage import ALIKE, Paired, paired_in
@@ -94,7 +94,7 @@ class Deciding:
         self._known: Known = {}
         # what builds are worth as things stand, by so many first draws
         self.as_now: dict[int, dict[Build, float]] = {}
-        read = Profiles(KEPT)
+        read = Profiles(KEPT, PACKS)
         self.marches = Marches(base.stated.marches.services, profiles=read)
         # where currents move no life is met again, and none is worth a digest
         self._fleeting = Marches(base.stated.marches.services, kept=0, profiles=read)

@@ -1,24 +1,31 @@
-"""Figures of parts kept from pass to pass: those that a lever leaves alone are read once.
+"""Figures of parts and packs kept from pass to pass: what a lever leaves alone is read once.
 
 What is read of a part rests on its record, on the draws, and on some of the product: temperatures,
-units of work, what is to be kept asleep. A load, a period or a supply moves none of it.
+units of work, what is to be kept asleep. A load, a period or a supply moves none of it. A pack
+rests on its cell, its place among the product's options, and temperatures.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
 from advisor.catalogue.schema_parts import Part
+from advisor.catalogue.schema_product import CellOption, Reservoir
+from advisor.catalogue.schema_supply import Cell
 from advisor.dataclass import dataclass
 from advisor.decide.digests import digest
+from advisor.model.drain import Pack
 from advisor.model.draws import Array, GridSampler, Sampler
+from advisor.model.packs import Feed
 from advisor.model.tables import PartFigures, Wanted, part_figures
 from advisor.model.workload import ProductFigures, TaskFigures
 
 KEPT = 100_000  # draws of parts that are kept, the latest asked for
+PACKS = 40_000  # the same of packs, which have more figures
 
 # of a part's figures those over the draw axis; at times and in phases, and per task
 OVER_DRAWS = (
@@ -44,14 +51,38 @@ class _Asked:
     alike: bool
 
 
-class Profiles:
-    """Figures of parts by what they rest on; `kept` so many draws of them, none where 0."""
+class _Latest:
+    """Values by their keys, the latest asked for, as many as there is room for."""
 
-    def __init__(self, kept: int = 0) -> None:
-        self._kept = kept
-        self._known: dict[Any, tuple[Part, PartFigures]] = {}
-        self._draws = 0
+    def __init__(self, room: int) -> None:
+        self._room = room
+        self._left = room
+        self._known: dict[Any, tuple[int, Any]] = {}
+
+    def get(self, key: Any) -> Any:
+        """What is known by a key, None where nothing is."""
+        size, found = self._known.pop(key, (0, None))
+        if found is not None:
+            self._known[key] = size, found
+        return found
+
+    def put(self, key: Any, size: int, value: Any) -> None:
+        """Keep a value that takes so much room."""
+        self._known[key] = size, value
+        self._left -= size
+        while self._left < 0 and len(self._known) > 1:
+            self._left += self._known.pop(next(iter(self._known)))[0]
+
+
+class Profiles:
+    """Figures of parts and packs by what they rest on; `kept` so many draws of parts and so many
+    `packs`, none where 0."""
+
+    def __init__(self, kept: int = 0, packs: int = 0) -> None:
+        self._parts = _Latest(kept) if kept else None
+        self._packs = _Latest(packs) if packs else None
         self._last: _Asked | None = None
+        self._places: tuple[ProductFigures, bytes] | None = None
 
     def of(
         self, part: Part, product: ProductFigures, sampler: Sampler, wanted: Wanted | None = None
@@ -59,26 +90,57 @@ class Profiles:
         """`part_figures`, from what is known where nothing that they rest on has moved."""
         cases = sampler.cases if isinstance(sampler, GridSampler) else 1
         own = part.part == sampler.identity and not _moved(sampler) and sampler.trace is None
-        if not self._kept or not own:
+        if self._parts is None or not own:
             return part_figures(part, product, sampler, wanted)
         asked = self._asked(product, cases)
         if not asked.alike:
             return part_figures(part, product, sampler, wanted)
-        drawn = sampler.draws, sampler.seed, sampler.chunk
-        key = id(part), wanted, drawn, asked.key  # the record is kept, so its identity is its own
-        _, found = self._known.pop(key, (None, None))
+        # the record is kept, so its identity is its own
+        key = id(part), wanted, _drawn(sampler), asked.key
+        _, found = self._parts.get(key) or (None, None)
         if found is None:
-            self._draws += max(sampler.draws, 1)
             one = sampler
             if isinstance(sampler, GridSampler) and cases > 1:
                 one = GridSampler(part.part, [None], sampler.draws, sampler.seed, sampler.memo)
             found = part_figures(part, asked.seen, one, wanted)
-        self._known[key] = part, found
-        while self._draws > self._kept and len(self._known) > 1:
-            oldest = next(iter(self._known))
-            self._draws -= max(oldest[2][0], 1)
-            del self._known[oldest]
+            self._parts.put(key, max(sampler.draws, 1), (part, found))
         return found if cases == 1 else _once_each(found, cases)
+
+    def pack(
+        self,
+        option: CellOption,
+        cell: Cell | None,
+        product: ProductFigures,
+        reservoir: Reservoir | None,
+        samplers: Mapping[str, Sampler],
+        made: Callable[[Pack | None], Feed],
+    ) -> Feed:
+        """The feed that is `made` with a pack, one that is known where nothing that it rests on has
+        moved; None has a new one made."""
+        own = samplers[product.name]
+        rests = self._packs is not None and cell is not None and own.trace is None
+        # how long packs that are charged last rests on more of the product
+        rests &= product.recharge_s is None and product.income is None
+        if self._packs is None or cell is None or not rests:
+            return made(None)
+        if _moved(samplers[cell.cell]) or _moved(own, "supply-options"):
+            return made(None)
+        filled = reservoir and (reservoir.capacitance, reservoir.esr, reservoir.leakage)
+        cases = own.cases if isinstance(own, GridSampler) else 1
+        key = repr((option, filled)), id(cell), _drawn(own), cases, self._at_places(product)
+        _, known = self._packs.get(key) or (None, None)
+        found = made(known)
+        if known is None:
+            self._packs.put(key, own.size, (cell, found.pack))
+        return found
+
+    def _at_places(self, product: ProductFigures) -> bytes:
+        """What tells a product's temperatures from others."""
+        if self._places is None or self._places[0] is not product:
+            before = tuple((phase.temperature, phase.share) for phase in product.before)
+            told = digest((product.temperature, product.share, product.times, before))
+            self._places = product, told
+        return self._places[1]
 
     def _asked(self, product: ProductFigures, cases: int) -> _Asked:
         if self._last is None or self._last.of is not product or self._last.cases != cases:
@@ -91,8 +153,13 @@ class Profiles:
         return self._last
 
 
-def _moved(sampler: Sampler) -> bool:
-    return isinstance(sampler, GridSampler) and sampler.moves
+def _moved(sampler: Sampler, within: str | None = None) -> bool:
+    """Whether a figure of a document moves over the cases of a pass; one `within` a key of it."""
+    return isinstance(sampler, GridSampler) and sampler.moves(within)
+
+
+def _drawn(sampler: Sampler) -> tuple[int, int, int]:
+    return sampler.draws, sampler.seed, sampler.chunk
 
 
 def _for_parts(product: ProductFigures, draws: int | None) -> ProductFigures:

@@ -114,8 +114,13 @@ class Stage:
         )
         beside = list(zip(self.figures.rails, further, strict=True))
         reservoir = self.product.supply_options.reservoir
-        pack = self.packs.get(cells)
-        made = feed(option, cell, record, self.figures, reservoir, self.samplers, beside, pack)
+
+        def fed(pack: Pack | None) -> Feed:
+            return feed(option, cell, record, self.figures, reservoir, self.samplers, beside, pack)
+
+        known = self.packs.get(cells)
+        own = self.figures, reservoir, self.samplers
+        made = fed(known) if known else self.marches.profiles.pack(option, cell, *own, fed)
         self.packs[cells] = made.pack
         return made, feed_cost(made, self.product, self.own_cost, self.samplers)
 

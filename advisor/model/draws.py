@@ -255,10 +255,10 @@ class GridSampler(Sampler):
         """Length of the draw axis."""
         return self.cases * (self.draws or 1)
 
-    @property
-    def moves(self) -> bool:
-        """Whether a figure of this document stands at another value in some case."""
-        return bool(self._at)
+    def moves(self, within: str | None = None) -> bool:
+        """Whether a figure of this document stands at another value in some case; one below a key
+        of it, if told."""
+        return any(within in (None, path.keys[0]) for path in self._at)
 
     def take(self, path: Path, quantity: Quantity) -> Array:
         """The figure at `path`, shape (N,), SI."""

@@ -15,12 +15,16 @@ from advisor.catalogue.shipped import load
 from advisor.decide import profiles
 from advisor.decide.evaluate import evaluate
 from advisor.decide.marches import Marches
-from advisor.decide.profiles import KEPT, Profiles
+from advisor.decide.profiles import KEPT, PACKS, Profiles, _Latest
 from advisor.decide.scan import scan
 from advisor.decide.stage import Stage, grid_stage, stage
 from advisor.faults import FaultError
 from advisor.figures import scalars
+from advisor.model import packs
+from advisor.model.drain import Pack
 from advisor.model.draws import Case
+from advisor.model.packs import _pack
+from advisor.model.served import Services
 from advisor.model.tables import PartFigures, Wanted, part_figures
 
 pytestmark = pytest.mark.once
@@ -112,19 +116,70 @@ def test_what_moves_of_a_part_is_read_anew() -> None:
     assert_same(found, part_figures(part, grid.figures, grid.samplers[part.part]))
 
 
-def test_scans_by_known_profiles_are_the_same() -> None:
-    """And what is let go where there is no room is read again."""
+@pytest.mark.parametrize("name", ["barrel-tag", "frost-post", "crate-call"])
+def test_scans_by_what_is_known_are_the_same(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Along every figure of the product and of the best build's cell and converters; packs too are
+    made once where they stay."""
+    catalogue, product = load(name)
+    base = evaluate(catalogue, product, 8)
+    builds = [build for candidate in base.candidates[:2] for build in candidate.builds[:3]]
+    feed = builds[0].assessed.feed
+    documents = [name, *(record.converter for record, _ in feed.bought)]
+    documents += [feed.option.cell] if feed.option.cell else []
+    services = Services()
+    marches = Marches(services, kept=0, profiles=Profiles(KEPT, PACKS))
+    made: list[str] = []
+
+    def counted(*asked: object) -> Pack:
+        made.append(name)
+        return _pack(*asked)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(packs, "_pack", counted)
+    often = [0, 0]
+    every = [one for document in documents for one in levers(catalogue, product, document)]
+    for handle in every[:: 6 if name == "crate-call" else 1]:  # whose stores take long
+        now = handle.now or 0.0
+        cases: list[Case] = [(handle.path, now * share) for share in (0.95, 1.05)]
+        args = catalogue, product, builds, [base.criteria], cases, 8, 1
+        found, taken = scan(*args, marches=marches)
+        often[0], made[:] = often[0] + len(made), []
+        wanted, also = scan(*args, marches=Marches(services, kept=0))
+        often[1], made[:] = often[1] + len(made), []
+        np.testing.assert_array_equal(found, wanted, err_msg=str(handle.path))
+        assert taken == also
+    if name == "crate-call":
+        assert often[0] == often[1]  # how long what is charged lasts rests on more
+    else:
+        assert 0 < often[0] < 0.7 * often[1]
+
+
+def test_what_is_let_go_where_there_is_no_room_is_made_again() -> None:
     catalogue, product = load("frost-post")
     base = evaluate(catalogue, product, 24)
     builds = [build for candidate in base.candidates[:4] for build in candidate.builds[:4]]
     for room in (1, 40, KEPT):
-        marches = Marches(kept=0, profiles=Profiles(room))
+        marches = Marches(kept=0, profiles=Profiles(room, room))
         for path in ("workload.report.loads.radio.current", "environment.-12 degC.at", "rail"):
             handle = lever(catalogue, product, f"frost-post:{path}")
             now = handle.now or 0.0
             cases: list[Case] = [(handle.path, now + 0.01 * abs(now) * n) for n in range(4)]
             args = catalogue, product, builds, [base.criteria], cases, 24, 1
-            found, taken = scan(*args, marches=marches)
-            wanted, also = scan(*args)
-            np.testing.assert_array_equal(found, wanted)
-            assert taken == also
+            for _ in range(2):
+                found, taken = scan(*args, marches=marches)
+                wanted, also = scan(*args)
+                np.testing.assert_array_equal(found, wanted)
+                assert taken == also
+
+
+def test_only_the_latest_are_kept() -> None:
+    kept = _Latest(5)
+    for n in range(4):
+        kept.put(n, 2, f"value {n}")
+    assert [kept.get(n) for n in range(4)] == [None, None, "value 2", "value 3"]
+    assert kept.get(2) == "value 2"
+    kept.put(4, 2, "value 4")
+    assert [kept.get(n) for n in (2, 3, 4)] == ["value 2", None, "value 4"]
+    kept.put(5, 100, "large")
+    assert [kept.get(n) for n in (2, 4, 5)] == [None, None, "large"]
+    kept.put(6, 1, "small")
+    assert [kept.get(n) for n in (5, 6)] == [None, "small"]

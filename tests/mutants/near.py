@@ -95,6 +95,7 @@ ALSO = {
     "advisor/decide/looks.py": ("test_tips", "test_tipping", "test_line"),
     "advisor/decide/scans.py": ("test_tips", "test_tipping", "test_line"),
     "advisor/decide/shelf.py": ("test_cache",),
+    "advisor/decide/digests.py": ("test_marches", "test_profiles"),
     "advisor/bench/arrays.py": ("test_trace",),
     "advisor/bench/board.py": ("test_distil", "test_instrument"),
     "advisor/bench/chunks.py": ("test_trace", "test_exports"),
