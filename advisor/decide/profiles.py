@@ -149,7 +149,13 @@ class Profiles:
             )
             size = product.share.shape[-1] // cases
             seen = _for_parts(product, None if cases == 1 else size)
-            self._last = _Asked(product, cases, seen, digest(seen) if alike else b"", alike)
+            self._last = _Asked(
+                of=product,
+                cases=cases,
+                seen=seen,
+                key=digest(seen) if alike else b"",
+                alike=alike,
+            )
         return self._last
 
 
