@@ -106,6 +106,11 @@ class Ageing:
     cycles: Law | None
     end: Array
 
+    @property
+    def by_charge(self) -> bool:
+        """Whether it ages by its state of charge."""
+        return self.calendar is not None and len(self.calendar.charged) > 1
+
     def of(self, n: NDArray[np.intp]) -> Ageing:
         """That of some draws, as many as there are indices (m,)."""
         return Ageing(
@@ -113,6 +118,11 @@ class Ageing:
             cycles=None if self.cycles is None else self.cycles.of(n),
             end=self.end[n],
         )
+
+
+# a share of the time, and the states of charge, of the capacity left, between which it goes evenly;
+# arrays that broadcast to (R, N)
+Stay = tuple[Array | float, Array, Array]
 
 
 class Rates:
@@ -262,19 +272,21 @@ def stress(
     ageing: Ageing,
     depth: Array,
     period: Array,
-    full: Array | float | Callable[[float], Array] = 1.0,
+    full: Array | float | Callable[[float], Sequence[Stay]] = 1.0,
+    counts: Array | float = 1.0,
 ) -> Stress:
     """The stress of a pack that takes a depth in each period, evenly, from a state of charge on.
 
     Parameters
     ----------
     depth : (R, N) charge of one cycle, as a share of the rated capacity. period : (N,) s, from one
-    charge to the next. full : (R, N) state of charge after each charge, of the capacity left;
-    perhaps by the share that is left.
+    charge to the next. full : (R, N) state of charge after each charge, of the capacity left; or
+    where the pack stays, by the share of its capacity that is left. counts : (R, N) cycles of that
+    depth that a period counts as.
     """
     law = ageing.calendar
     nothing = np.zeros(depth.shape)
-    cycles = _cycled(ageing.cycles, depth, period)
+    cycles = _cycled(ageing.cycles, depth, period) * counts
     if law is None:
         return Stress(Rates((1.0,), lambda _: nothing), cycles, nothing)
     held = _Held(law)
@@ -282,8 +294,13 @@ def stress(
 
     def rate(band: int) -> Array:
         left = 1 - (ends[band] + ends[band + 1]) / 2
-        top = np.atleast_2d(full(left) if callable(full) else full)
-        mean = held.between(top - depth / left, top) + nothing
+        if callable(full):
+            mean = sum(
+                (share * held.between(low, high) for share, low, high in full(left)), nothing
+            )
+        else:
+            top = np.atleast_2d(full)
+            mean = held.between(top - depth / left, top) + nothing
         return np.asarray(law.warmth * mean / law.unit)
 
     return Stress(Rates(ends[1:] if len(ends) > 2 else (1.0,), rate), cycles, nothing)

@@ -45,6 +45,7 @@ from advisor.model.draws import Array
 from advisor.model.ends import INDEX
 from advisor.model.leaking import leak_of, taken
 from advisor.model.served import LOWEST, Service, Services, shifted
+from advisor.model.standing import FADED, Filling, Nights
 from advisor.model.store import MONTH_DAYS, YEAR_DAYS, Dawns
 from advisor.model.wear import Course
 from advisor.model.workload import ProductFigures
@@ -71,10 +72,11 @@ class Harvested:
     income_j : (12, N) J, a day's mean harvest by month that comes out of the store again. load_w :
     W, mean that the pack gives, its own losses in it. store_j : J, the store; volts : V, its mean;
     night_j : J of it set aside for the nights. lost : share of days on which the load is not
-    carried, over the pack's life, unserved : share of the load; level : mean level of what is left
-    of the fresh store, at dawn. left : (A, R, N) share of the store that age leaves, at moments
-    evenly in the pack's life. chain_w : W, mean load that the chain counts in, bridged_j :
-    J that it sets aside for a night, load : how it goes with what is held, see `Service`. cold,
+    carried, over the pack's life, unserved : share of the load. left : (A, R, N) share of the store
+    that age leaves, at moments evenly in the pack's life. night : (N,) share of a day. ages :
+    whether it ages by how full it stands, which `fillings` tell of stores of which `FADED` is left
+    until its life is known. chain_w : W, mean load that the chain counts in, bridged_j : J that it
+    sets aside for a night, load : how it goes with what is held, see `Service`. cold,
     hot : (N,) share of the time too cold or too hot to charge. service : the chain's answers.
     """
 
@@ -85,7 +87,7 @@ class Harvested:
     night_j: Array
     lost: Array
     unserved: Array
-    level: Array
+    night: Array
     cold: Array
     hot: Array
     service: Service
@@ -93,10 +95,12 @@ class Harvested:
     chain_w: Array
     bridged_j: Array
     load: tuple[Array, ...]
+    ages: bool
+    fillings: tuple[Filling, ...] = ()
 
     def rows(self, some: slice) -> Harvested:
         """How some rows fare."""
-        names = "load_w", "store_j", "volts", "night_j", "lost", "unserved", "level", "chain_w"
+        names = "load_w", "store_j", "volts", "night_j", "lost", "unserved", "chain_w"
         mine = {name: getattr(self, name)[some] for name in (*names, "bridged_j")}
         load = tuple(one[some] for one in self.load)
         return replace(self, left=self.left[:, some], load=load, **mine)
@@ -124,12 +128,16 @@ class Harvested:
     @property
     def chain_days(self) -> Array:
         """The same in loads that the chain counts in, (R, N) count of days."""
-        return days_of(self.store_j, self.bridged_j, self.chain_w)
+        return self.days_left(1.0)
 
     @property
     def aged_days(self) -> Array:
         """The same as it fades, (A, R, N) counts of days."""
-        return days_of(self.store_j * self.left, self.bridged_j, self.chain_w)
+        return self.days_left(self.left)
+
+    def days_left(self, left: Array | float) -> Array:
+        """The same with a share of the store left, (..., R, N) counts of days."""
+        return days_of(self.store_j * left, self.bridged_j, self.chain_w)
 
     @property
     def depth(self) -> Array:
@@ -243,7 +251,7 @@ def harvested(
         night_j=night_j,
         lost=np.zeros(load_w.shape),
         unserved=np.zeros(load_w.shape),
-        level=np.ones(load_w.shape),
+        night=income.night,
         cold=too_cold,
         hot=too_hot,
         service=answers,
@@ -251,6 +259,7 @@ def harvested(
         chain_w=chain_w,
         bridged_j=bridged_j,
         load=load,
+        ages=pack.ageing is not None and pack.ageing.by_charge,
     )
 
 
@@ -284,11 +293,15 @@ def answered(
                 for one, move, still in zip(found, moves, moved, strict=True)
             ]
         covers = [one.chain_cover * np.exp(by) for one, (by, _) in zip(found, moved, strict=True)]
-        places = [(c, one.chain_days, *one.load) for c, one in zip(covers, found, strict=True)]
-        answers.know(*_in_one(places))
-        fresh = [answers.at(*place) for place in places]
-        found = [replace(one, level=of.level) for one, of in zip(found, fresh, strict=True)]
-        found = [replace(one, left=aged(i, one)) for i, one in zip(members, found, strict=True)]
+        sizes = [
+            [(c, one.days_left(left), *one.load) for left in FADED if one.ages]
+            for c, one in zip(covers, found, strict=True)
+        ]
+        if any(sizes):
+            answers.know(*_in_one([place for of in sizes for place in of]))
+        for k, (i, of) in enumerate(zip(members, sizes, strict=True)):
+            one = replace(found[k], fillings=tuple(answers.filling(*place) for place in of))
+            found[k] = replace(one, left=aged(i, one), fillings=())
         covers = [np.broadcast_to(c, one.left.shape) for c, one in zip(covers, found, strict=True)]
         places = [
             (c, one.aged_days, *(np.broadcast_to(part, c.shape) for part in one.load))
@@ -395,8 +408,8 @@ def sustained(life: Life, at: Harvested, pack: Pack, drain: Drain) -> tuple[Life
     moments of them, (A, R, N) shares of the capacity; at one alone where it does not age, and the
     fresh one where its life has no end.
 
-    A pack ages by a cycle a day of what a night takes, from the mean level on, and is changed once
-    it has less capacity left than it is to have, or at the end of its shelf life.
+    A pack ages by a cycle a day of what a night takes, as full as it stands, see `standing`, and is
+    changed once it has less capacity left than it is to have, or at the end of its shelf life.
     """
     shape = life.life_s.shape
     if life.emptied is not None:
@@ -414,9 +427,9 @@ def sustained(life: Life, at: Harvested, pack: Pack, drain: Drain) -> tuple[Life
         longer = np.where(at.cover < 1, 1 / (1 - np.minimum(at.cover, 1.0)), np.inf)
     kept = np.maximum(shelf - sum(phases, np.zeros(shape[1])), 0.0)
     faded = next_faded = np.full(shape, np.inf)
-    course: Course | None = None
+    course = None
     if pack.ageing is not None:
-        new = _stress(pack.ageing, at, life)
+        new = _stress(pack, pack.ageing, at, life, drain)
         used = _in_service(new, pack, life, drain)
         course = Course(pack.ageing, used, kept)
         if (pack.ageing.end > 0).any():
@@ -466,13 +479,21 @@ def _in_service(new: Stress, pack: Pack, life: Life, drain: Drain) -> Stress:
     return replace(new, begun=begun)
 
 
-def _stress(ageing: Ageing, at: Harvested, life: Life) -> Stress:
-    """What a pack goes through that is charged by day and discharged by night; states of charge are
-    of the capacity left, of which a night takes the more the less that is."""
-    taken, deepest = np.minimum(at.depth, 1.0) * life.end_depth, life.end_depth
-
-    def full(left: float) -> Array:
-        of_left = np.minimum(taken / left, deepest)
-        return np.asarray(1 - (1 - at.level) * (deepest - of_left))
-
-    return stress(ageing, taken, np.full(taken.shape[1], DAY), full)
+def _stress(pack: Pack, ageing: Ageing, at: Harvested, life: Life, drain: Drain) -> Stress:
+    """What a pack goes through that is charged by day and discharged by night."""
+    deepest = life.end_depth
+    taken, days = np.minimum(at.depth, 1.0) * deepest, np.full(deepest.shape[1], DAY)
+    if not at.fillings:
+        return stress(ageing, taken, days)
+    amps = drain.mean_constant_a + pack.leak_a + own_loss(pack, taken)
+    amps = amps + drain.mean_power_w / _store(pack, taken)[1]
+    nights = Nights(
+        night=at.night,
+        taken=taken,
+        first=np.minimum(amps * at.night * DAY / pack.capacity_c, deepest),
+        deepest=deepest,
+        falls=2 * (_store(pack, deepest / 2)[1] / at.volts - 1),
+    )
+    law = ageing.cycles
+    counts = 1.0 if law is None else nights.cycles(at.fillings, law.power)
+    return stress(ageing, taken, days, lambda left: nights.stays(at.fillings, left), counts)

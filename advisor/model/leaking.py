@@ -32,7 +32,8 @@ from numpy.typing import NDArray
 from advisor.dataclass import dataclass
 from advisor.model.draws import Array
 from advisor.model.served import ALIKE, LEAST_STORE, MOST_STORE, Lattice, Service, answers
-from advisor.model.store import Dawns, Load
+from advisor.model.store import Dawns
+from advisor.model.store_load import Load
 
 if TYPE_CHECKING:
     from advisor.catalogue.schema_supply import Cell
@@ -153,7 +154,7 @@ class _Service(Service):
         idle: tuple[float, ...],
     ) -> None:
         super().__init__(shape, spread, persistence, idle)
-        self.leak, self.classes = leak, CLASSES
+        self.leak, self.night, self.classes = leak, leak.night, CLASSES
         self.fine = Lattice(min(max(spread / ALIKE, 0.25), 1.0), (COVER_STEPS, STORE_STEPS))
         counts = [int(numbers[-1]) for _, numbers in self.fine.axes]
         self._sizes = tuple(count + 2 for count in (*counts, *(len(axis) for axis in AXES)))
@@ -180,14 +181,16 @@ class _Service(Service):
         # a night from near full takes less than one from full
         return replace(found, level=np.minimum(found.level, 1.0))
 
-    def _told(self, cover: Array, store: Array, load: tuple[Array, ...]) -> Sequence[Array]:
+    def _told(
+        self, cover: Array, store: Array, load: tuple[Array, ...], which: Sequence[int]
+    ) -> Sequence[Array]:
         corners, weights = self._corners(cover, store, load)
         keys = _distinct(corners)
         self._work_out_all(keys)
         known = self._fine[0]
         values = np.array([known[key, 0] for key in keys.tolist()])
         at = np.searchsorted(keys, corners)
-        return [(weights * values[at, i]).sum(axis=0).reshape(np.shape(cover)) for i in range(3)]
+        return [(weights * values[at, i]).sum(axis=0).reshape(np.shape(cover)) for i in which]
 
     def _corners(
         self, cover: Array, store: Array, load: tuple[Array, ...]

@@ -22,7 +22,9 @@ from numpy.typing import NDArray
 
 from advisor.dataclass import dataclass
 from advisor.model.draws import Array
-from advisor.model.store import FEWEST, MONTH_DAYS, MOST, YEAR_DAYS, Dawns, Load, dawns
+from advisor.model.standing import Filling
+from advisor.model.store import HALF, MONTH_DAYS, YEAR_DAYS, Dawns, dawns
+from advisor.model.store_load import FEWEST, MOST, Load
 from advisor.model.weather import gamma_days
 
 CLASSES, FEW = 10, 4  # of days; where days are much alike
@@ -47,11 +49,10 @@ LOWEST = 1e-3  # of a month's mean, to which logarithms of its ratio are held
 @dataclass(frozen=True, slots=True)
 class Fared:
     """How stores fare, of any shape: share of days on which the load is not carried, share of the
-    load that is not served, mean level at dawn as a share of the store."""
+    load that is not served."""
 
     lost: Array
     unserved: Array
-    level: Array
 
 
 class Service:
@@ -70,9 +71,10 @@ class Service:
         self.classes = CLASSES if spread >= ALIKE else FEW
         self.fine = Lattice(min(max(spread / ALIKE, 0.25), 1.0))
         self.rough = Lattice(ROUGH)
-        self._fine: list[dict[tuple[int, int], tuple[float, float, float]]] = [{} for _ in PULLS]
+        self._fine: list[dict[tuple[int, int], Answer]] = [{} for _ in PULLS]
         self._coarse: dict[tuple[int, int], Array] = {}
         self.told = 0
+        self.night = HALF  # share of a day that is dark, for which fillings are told
 
     @property
     def pattern(self) -> str:
@@ -95,12 +97,15 @@ class Service:
         """Take over what `as_text` told in another run; what is no such text counts for nothing."""
         try:
             found = json.loads(text)
-            fine = [{(i, j): (z, u, x) for i, j, z, u, x in known} for known in found["fine"]]
+            fine = [{(i, j): tuple(of) for i, j, *of in known} for known in found["fine"]]
             coarse = {(i, j): np.array(of, dtype=float) for i, j, *of in found["coarse"]}
-            rows = [np.array(list(known.values()), dtype=float).reshape(-1, 3) for known in fine]
+            rows = [
+                np.array(list(known.values()), dtype=float).reshape(len(known), KEPT)
+                for known in fine
+            ]
         except (ValueError, TypeError, KeyError, RecursionError):
             return
-        shares = np.concatenate([row[:, 1:] for row in rows]) if rows else np.zeros((0, 2))
+        shares = np.concatenate([row[:, 1:] for row in rows]) if rows else np.zeros((0, 1))
         sound = len(fine) == len(self._fine) and all(np.isfinite(row).all() for row in rows)
         sound = sound and bool(((shares >= 0) & (shares <= 1 + 1e-9)).all())
         if sound and all(of.shape == (14,) and np.isfinite(of).all() for of in coarse.values()):
@@ -113,7 +118,7 @@ class Service:
         tells how it goes with what is held: by how much more of the mean a full one carries;
         between those worked out it is straight. What is not served is told as a part of the lost
         days, of which it is never more."""
-        probit, part, level = self._told(cover, store, load)
+        probit, part = self._told(cover, store, load, (0, 1))
         lost = np.where(probit > 0, 1.0, 0.0)
         # that of the standard library, as few places are neither safe nor lost
         between = np.abs(probit) < SURE
@@ -124,8 +129,12 @@ class Service:
         return Fared(
             lost=np.where(none, 1.0, lost),
             unserved=np.where(cover <= 0, 1.0, np.where(none, 1.0, lost) * part),
-            level=np.where(none, 0.0, level),
         )
+
+    def filling(self, cover: Array, store: Array, *load: Array) -> Filling:
+        """How full stores stand, as for `at`."""
+        told = self._told(cover, store, load, range(2, KEPT))
+        return Filling.of(told, (store <= 0) | (cover <= 0), self.night)
 
     def lean(
         self, cover: Array, store: Array, months: Array, spread: Array, persistence: Array
@@ -165,12 +174,14 @@ class Service:
             Load(pull=load[0] if load else 0.0),
         )
 
-    def _told(self, cover: Array, store: Array, load: tuple[Array, ...]) -> Sequence[Array]:
-        """(probit of lost days, part of them that is not served, level), shares of 1; see `at`."""
-        totals = [np.zeros(np.shape(cover)) for _ in range(3)]
+    def _told(
+        self, cover: Array, store: Array, load: tuple[Array, ...], which: Sequence[int]
+    ) -> Sequence[Array]:
+        """Which of an `Answer`, shares of 1; see `at`."""
+        totals = [np.zeros(np.shape(cover)) for _ in which]
         for k, where, share in _pulls(load[0] if load else None, np.shape(cover)):
             cell = self._near(cover[where], store[where], k)
-            for i, total in enumerate(totals):
+            for i, total in zip(which, totals, strict=True):
                 values = {c: self._fine[k][c][i] for c in cell.corners}
                 told = cell.between(values) if i else cell.along_cubics(values)
                 total[where] += share * told
@@ -248,13 +259,26 @@ class Service:
             self._coarse[place] = row
 
 
-def answers(found: Dawns) -> list[tuple[float, float, float]]:
-    """What is kept of each store: probit of lost days, part of them that is not served, level."""
+# probit of lost days, part of them that is not served, and those of a `Filling`
+Answer = tuple[float, ...]
+KEPT = 8
+
+
+def answers(found: Dawns) -> list[Answer]:
+    """What is kept of each store."""
     probit = _probit(found.year(found.lost))
     lost, unserved = found.year(found.lost), found.year(found.unserved)
     # lost days fall far faster than straight between places, and what is not served with them
     part = np.where(lost > 0, np.minimum(unserved / np.where(lost > 0, lost, 1.0), 1.0), 1.0)
-    return list(zip(probit.tolist(), part.tolist(), found.year(found.level).tolist(), strict=True))
+    lacks, square = np.clip(found.year(found.lacks), 0.0, 1.0), found.year(found.square)
+    # no less than that of the mean, where stores are always as full
+    square = np.clip(square, lacks**2, lacks)
+    filled = np.clip(found.year(found.filled), 0.0, 1.0)
+    spare = np.clip(found.year(found.spare), 0.0, filled)
+    emptied = np.clip(found.year(found.emptied), 0.0, square)
+    dark = np.clip(found.year(found.dark), 0.0, emptied)
+    parts = (probit, part, lacks, square, filled, spare, emptied, dark)
+    return list(zip(*(one.tolist() for one in parts), strict=True))
 
 
 def _pulls(

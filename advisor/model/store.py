@@ -46,30 +46,44 @@ from numpy.typing import NDArray
 
 from advisor.dataclass import dataclass
 from advisor.model.draws import Array
+from advisor.model.store_load import MIDDLE, STEADY, Load
 from advisor.model.weather import NARROW, Days, gamma_days
 
 MONTH_DAYS = np.array([31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
 YEAR_DAYS = 365
 
-PER_DAY, FEWEST, MOST = 2, 16, 120  # levels for a day of load, at least and at most
 BLOCKS = ((300.0, 30), (100.0, 10), (50.0, 5), (0.0, 1))  # days of a step, from a store of days on
-MIDDLE, ROUNDS = 4, 2  # rounds of the middle of a day; where its halves are told apart
 TOLD = 100.0  # days of store up to which spells of a month are followed day by day
 MOST_ADDED = 0.75  # of the days' variance that is made up for
 SAME = 1e-4  # chance by which a year may end otherwise than it began
 YEARS = 12  # after which the answer is that of the last one
 NEVER = 1e9  # days of load, which no day brings
+LEAST_LEFT = 1e-3  # of a store, behind a night
+HALF = 0.5  # of a day, the night for which it is told how long stores stand full
 FAR = 6.5  # standard deviations, beyond which nothing comes
+# of each month: what is told by class of day, of low levels and of all, and what else
+BY_LOW = ("lost", "unserved", "emptied", "dark")
+BY_CLASS = ("lacks", "filled", "spare", *BY_LOW)
+TOLD_OF = ("level", "square", *BY_CLASS)
 
 
 @dataclass(frozen=True, slots=True)
 class Dawns:
     """By month, (B, 12) each: share of days on which the load is not carried; share of the load
-    that is not served; mean level at dawn, as a share of the store."""
+    that is not served; mean level at dawn, as a share of the store; what it lacks at dusk, as a
+    share of all but a night's load, and the square of that; share of days that fill the store, and
+    with it of their light that is left then, were half of the day dark; share of days that empty
+    it, and what their nights lack then, were they half of the day, in days of load."""
 
     lost: Array
     unserved: Array
     level: Array
+    lacks: Array
+    square: Array
+    filled: Array
+    spare: Array
+    emptied: Array
+    dark: Array
 
     def year(self, what: Array) -> Array:
         """(B,) mean over the year of one of them, a share."""
@@ -77,62 +91,7 @@ class Dawns:
 
 
 def _blank(shape: tuple[int, ...], value: float) -> Dawns:
-    one, two, three = (np.full(shape, value) for _ in range(3))
-    return Dawns(lost=one, unserved=two, level=three)
-
-
-@dataclass(frozen=True, slots=True)
-class Load:
-    """The loads of a day of B stores over the energy that they hold, in mean ones.
-
-    pull : by how much more of it a full store carries, and an empty one less. table : in its place,
-    (B, G), the load at even shares of the energy, empty first; the store is then all of it, what
-    nights take included. night : with it, the share of a day that is dark. finer : times as many
-    levels.
-    """
-
-    pull: float = 0.0
-    table: Array | None = None
-    night: float = 0.0
-    finer: int = 1
-
-    @property
-    def empty(self) -> Array:
-        """Those of empty stores, (B,) shares of a mean load, or one for all."""
-        return np.array([1 - self.pull]) if self.table is None else self.table[:, 0]
-
-    @property
-    def full(self) -> Array:
-        """Those of full ones, (B,) shares of a mean load, or one for all."""
-        return np.array([1 + self.pull]) if self.table is None else self.table[:, -1]
-
-    @property
-    def rounds(self) -> int:
-        """How often the middle of a day is looked for."""
-        return ROUNDS if self.table is not None else MIDDLE if self.pull else 0
-
-    def of(self, some: NDArray[np.intp]) -> Load:
-        """Those of some stores, by their indices (M,)."""
-        return self if self.table is None else replace(self, table=self.table[some])
-
-    def at(self, share: Array, case: NDArray[np.intp]) -> Array:
-        """Those of stores (T,) that hold shares (..., T), as shares of a mean load."""
-        if self.table is None:
-            return np.asarray(np.sqrt((1 - self.pull) ** 2 + 4 * self.pull * share))
-        last = self.table.shape[1] - 1
-        place = share * last
-        low = np.minimum(place.astype(np.intp), last - 1)
-        flat = self.table.ravel()
-        first = case * (last + 1) + low
-        return np.asarray(flat[first] + (flat[first + 1] - flat[first]) * (place - low))
-
-    def levels(self, store: Array) -> NDArray[np.intp]:
-        """Steps of the grid for stores (B,), counts of days or of blocks of them."""
-        per, few, most = (self.finer * count for count in (PER_DAY, FEWEST, MOST))
-        return np.clip(np.ceil(per * store), few, most).astype(np.intp)
-
-
-STEADY = Load()
+    return Dawns(*(np.full(shape, value) for _ in TOLD_OF))
 
 
 def dawns(
@@ -170,7 +129,7 @@ def dawns(
             beyond = np.maximum(store[of] - its_load.night * its_load.full, 0.0)
             own = cover[of], beyond, its, persistence[of], idle[of]
             some = _by_block(block, *own, same, its_load)
-            for name in ("lost", "unserved", "level"):
+            for name in TOLD_OF:
                 getattr(out, name)[of] = getattr(some, name)
     if levels is None:
         levels = load.levels(store)
@@ -204,9 +163,22 @@ def _surely(
     down = (np.maximum.accumulate(path, axis=1) - path)[:, 24:]
     enough = FAR * deviation
     sure = (store > down.max(axis=1) + enough) & (path[:, 24] > enough)
-    out.lost[sure] = out.unserved[sure] = 0.0
-    mean = (down[:, :-1:2] + down[:, 2::2]) / 2
-    out.level[sure] = 1 - (mean / store[:, None])[sure]
+    for none in (out.lost, out.unserved, out.emptied, out.dark):
+        none[sure] = 0.0
+    first, last = (down[:, :-1] / store[:, None], down[:, 1:] / store[:, None])
+    part = np.stack([idle, 1 - idle], axis=2).reshape(len(store), -1)
+
+    def by_month(values: Array) -> Array:
+        parts = part * values
+        return np.asarray((parts[:, ::2] + parts[:, 1::2])[sure])
+
+    out.lacks[sure] = by_month((first + last) / 2)
+    out.level[sure] = 1 - out.lacks[sure]
+    out.square[sure] = by_month((first**2 + first * last + last**2) / 3)
+    full = (last <= 0) & (first <= 0) & (moves.reshape(len(store), -1) > 0)
+    out.filled[sure] = by_month(full)
+    more = np.maximum(cover - load, 0.0)
+    out.spare[sure] = out.filled[sure] * (more / (more + HALF * load))[sure]
     return np.asarray(sure)
 
 
@@ -255,7 +227,7 @@ def _by_block(
     with np.errstate(divide="ignore", invalid="ignore"):
         each = np.where(lacking > 0, often / lacking, 1.0)
     lost = np.minimum(found.unserved * np.maximum(each, 1.0), 1.0)
-    return replace(found, lost=lost)
+    return replace(found, lost=lost, emptied=lost, dark=np.minimum(found.unserved, HALF * lost))
 
 
 _Case = tuple[Array, Array, Days, Array, Array, NDArray[np.intp], NDArray[np.int_], Load]
@@ -276,7 +248,7 @@ def _settle(out: Dawns, left: NDArray[np.intp], cases: _Case, same: float) -> No
             p, found = chain.year(p)
             settled = chain.by_case(np.abs(p - begun).sum(axis=0)) <= same
             now = open_ones & (settled | (years >= YEARS))
-            for name in ("lost", "unserved", "level"):
+            for name in TOLD_OF:
                 getattr(out, name)[left[now]] = getattr(found, name)[now]
             open_ones &= ~now
         state = p[:, np.repeat(open_ones, chain.sizes)]
@@ -301,7 +273,7 @@ class _Chain:
         self.steps, self.load = steps, load.of(of)
         self.cover, self.store, self.idle = cover[of], store[of], idle[of]
         # at dawn, behind a night
-        self.most = np.maximum(self.store - load.night * self.load.full, self.store * 1e-3)
+        self.most = np.maximum(self.store - load.night * self.load.full, self.store * LEAST_LEFT)
         self.levels = levels[of]
         self.sizes = self.levels + 1
         self.starts = np.concatenate([[0], np.cumsum(self.sizes)[:-1]])
@@ -316,6 +288,14 @@ class _Chain:
         if its.chances.ndim > 1:
             self.chances = self.chances[:, self.case]
         self.persistence = persistence[of][self.case]
+        self.short = self._short()
+        # levels at which a load may not be carried
+        self.some = np.flatnonzero(self.short > -self.width / 2)
+        self.some_starts = np.searchsorted(self.some, self.starts)
+        # what a store holds beyond a night, at dusk, and what a day has to fill, the night with it
+        self.beyond = np.maximum(self.store - load.night, self.store * LEAST_LEFT)
+        night = 0.0 if load.night else HALF
+        self.to_fill = np.maximum(self.store[self.case] - self.x + night, LEAST_LEFT)
         # from a full store after the best month
         best = (self.cover * (1 - self.idle)).sum(axis=0).argmax()
         self.months = [(int(best) + 1 + m) % 12 for m in range(12)]
@@ -336,7 +316,7 @@ class _Chain:
         keep = self.persistence
         fresh = (1 - keep) * self.chances
         for m in self.months:
-            for repeats, move, lost, unserved in self.moves[m]:
+            for repeats, move, *by_level in self.moves[m]:
                 total = np.zeros_like(p)
                 for _ in range(repeats):
                     total += p
@@ -345,14 +325,24 @@ class _Chain:
                     p *= keep
                     p += fresh * whole
                 total /= self.steps[m]
-                found.lost[:, m] += self.by_case((lost * total).sum(axis=0))
-                found.unserved[:, m] += self.by_case((unserved * total).sum(axis=0))
                 found.level[:, m] += self.by_case(self.x * total.sum(axis=0)) / self.most
+                low = total[:, self.some]
+                for name, one in zip(BY_CLASS, by_level, strict=True):
+                    part, starts = (total, self.starts)
+                    if name in BY_LOW:
+                        part, starts = low, self.some_starts
+                    sums = np.einsum("kt,kt->t", one, part)
+                    getattr(found, name)[:, m] += np.add.reduceat(sums, starts)
+                lacks = by_level[0]
+                found.square[:, m] += self.by_case(np.einsum("kt,kt,kt->t", lacks, lacks, total))
+        found.lacks[:] /= self.beyond[:, None]
+        found.square[:] /= self.beyond[:, None] ** 2
         return p, found
 
-    def _month(self, m: int) -> list[tuple[int, Any, Array, Array]]:
+    def _month(self, m: int) -> list[tuple[Any, ...]]:
         """A month's days that are alike, in order: how many; their moves between levels, a sparse
-        matrix; where the load is not carried, (K, T); what is not served, (K, T) days of load."""
+        matrix; what is told by class of day and level, (K, T) each of `BY_CLASS`, what lacks in
+        days of load; of `BY_LOW` for the levels of `some` alone."""
         steps = int(self.steps[m])
         # idle days come first; the one in which they end is lit for the rest of it
         begun = np.arange(1, steps + 1)[:, None] - self.idle[:, m] * steps
@@ -364,12 +354,13 @@ class _Chain:
             for start, end in pairwise(bounds)
         ]
 
-    def _day(self, cover: Array) -> tuple[Any, Array, Array]:
-        """The moves of days of a mean harvest (B,), where the load is not carried, and what is not
-        served; see `_month`."""
+    def _day(self, cover: Array) -> tuple[Any, ...]:
+        """The moves of days of a mean harvest (B,), and what is told of them; see `_month`."""
         from scipy.sparse import csc_matrix
 
-        low, part, unserved = self._split(cover[:, None] * self._narrowed(cover))
+        bright, to = self._dawn((cover[:, None] * self._narrowed(cover)).T[:, self.case])
+        low, part, unserved = self._split(to)
+        bright = np.array(bright)
         top = self.levels[self.case]
         base = np.arange(len(low))[:, None] * len(self.x) + self.starts[self.case]
         rows = (base + np.clip(low, 0, top), base + np.clip(low + 1, 0, top))
@@ -382,7 +373,21 @@ class _Chain:
             ),
             shape=(size, size),
         )
-        return move, self._lost(cover[self.case]), unserved
+        bright -= self.store[self.case]
+        over = np.maximum(bright, 0.0)
+        lacks = np.clip(np.negative(bright, out=bright), 0.0, self.beyond[self.case])
+        lost, few = self._lost(cover[self.case[self.some]]), unserved[:, self.some]
+        dark = np.minimum(few, self.load.night or HALF)
+        return (
+            move,
+            lacks,
+            np.sign(over),
+            over / (over + self.to_fill),
+            lost,
+            few,
+            np.sign(few),
+            dark,
+        )
 
     def _narrowed(self, cover: Array) -> Array:
         """Harvests over their mean (B, K), nearer to it by the variance that splitting between two
@@ -400,20 +405,21 @@ class _Chain:
         """The load of a day of which the store holds x (..., T) on average, in mean ones."""
         return self.load.at(np.clip(x / self.store[self.case], 0.0, 1.0), self.case)
 
-    def _dawn(self, harvest: Array) -> Array:
-        """Where days of harvests (..., T) come to, below nothing too, by the levels at dawn."""
+    def _dawn(self, harvest: Array) -> tuple[Array, Array]:
+        """Where days of harvests (..., T) come to at dusk and at the next dawn, below nothing and
+        beyond a full store too, by the levels at dawn; the same where a night is set aside."""
         x, whole, night = self.x, self.store[self.case], self.load.night
         bright = x + harvest
         dusk = bright - (1 - night) * self._load(x)
         for _ in range(self.load.rounds):
             dusk = bright - (1 - night) * self._load((x + dusk) / 2)
         if not night:
-            return np.asarray(dusk)
-        dusk = np.minimum(dusk, whole)
+            return np.asarray(dusk), np.asarray(dusk)
+        bright, dusk = dusk, np.minimum(dusk, whole)
         dawn = dusk - night * self._load(dusk)
         for _ in range(self.load.rounds):
             dawn = dusk - night * self._load((dusk + dawn) / 2)
-        return np.asarray(dawn)
+        return np.asarray(bright), np.asarray(dawn)
 
     def _short(self) -> Array:
         """What a day has to bring at least for the load to be carried, (T,), by the levels."""
@@ -427,10 +433,10 @@ class _Chain:
         short = dusk - self.x + (1 - night) * self._load((self.x + dusk) / 2)
         return np.asarray(np.where(dusk > whole, NEVER, short))
 
-    def _split(self, harvest: Array) -> tuple[NDArray[np.intp], Array, Array]:
-        """Of harvests (B, K) in days of load: the level below where each comes to, the share that
-        goes above it, and what is lacking there; (K, T) each."""
-        to = self._dawn(harvest.T[:, self.case]) / self.width
+    def _split(self, to: Array) -> tuple[NDArray[np.intp], Array, Array]:
+        """Of where days come to (K, T), days of load: the level below, the share that goes above
+        it, and what is lacking there; (K, T) each."""
+        to = to / self.width
         # of what meets a level but for rounding nothing goes to the next
         low = np.floor(to + 1e-9)
         part = np.clip(to - low, 0.0, 1.0)
@@ -438,20 +444,21 @@ class _Chain:
         return low.astype(np.intp), part, gone * self.width
 
     def _lost(self, cover: Array) -> Array:
-        """Chance that the load is not carried, by class and level, (K, T), on a day of a mean
-        harvest (T,)."""
-        short = self._short()
+        """Chance that the load is not carried, by class and each of `some` levels, on a day of a
+        mean harvest of as many, days of load."""
+        short, case = self.short[self.some], self.case[self.some]
         lacking = np.maximum(short, 0.0)
         if self.spread is None:
-            return np.asarray((cover * self.values.T[:, self.case] < lacking - 1e-9) * 1.0)
+            return np.asarray((cover * self.values.T[:, case] < lacking - 1e-9) * 1.0)
         from scipy.special import gammainc
 
-        shape = np.maximum(self.spread, NARROW)[self.case] ** -2.0
+        shape = np.maximum(self.spread, NARROW)[case] ** -2.0
         with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
             below = gammainc(shape, np.minimum(shape * lacking / cover, 1e300))
         # with nothing harvested the level tells all: none is lost above what is lacking, and half
         # of a step about it
-        dark = np.clip(short / self.width + 0.5, 0.0, 1.0)
-        first = np.cumsum(self.chances, axis=0) - self.chances
-        told = np.clip((below - first) / np.maximum(self.chances, 1e-300), 0.0, 1.0)
+        dark = np.clip(short / self.width[self.some] + 0.5, 0.0, 1.0)
+        own = self.chances if self.chances.shape[1] == 1 else self.chances[:, self.some]
+        first = np.cumsum(own, axis=0) - own
+        told = np.clip((below - first) / np.maximum(own, 1e-300), 0.0, 1.0)
         return np.asarray(np.where(cover > 0, np.where(lacking > 0, told, 0.0), dark))

@@ -8,7 +8,7 @@ from scipy.special import ndtr
 
 from advisor.model.draws import Array
 from advisor.model.served import CLASSES, FIRST, Service, Services, _cubic
-from advisor.model.store import MONTH_DAYS, YEAR_DAYS, dawns
+from advisor.model.store import HALF, MONTH_DAYS, YEAR_DAYS, dawns
 from advisor.model.weather import Days, gamma_days
 
 ONE = np.ones(1)
@@ -217,10 +217,13 @@ def test_where_nothing_comes_or_nothing_is_held_no_day_is_served_and_no_level_to
     cover, store = np.array([0.0, 2.0, 2.0]), np.array([5.0, 0.0, 5.0])
     told = found.at(cover, store)
     assert told.lost[:2].tolist() == [1.0, 1.0]
-    assert told.level[:2].tolist() == [0.0, 0.0]
+    filling = found.filling(cover, store)
+    for empty in (filling.lacks, filling.square, filling.emptied, filling.dark / HALF):
+        assert empty[:2].tolist() == [1.0, 1.0]
+    assert filling.filled[:2].tolist() == filling.spare[:2].tolist() == [0.0, 0.0]
     assert told.unserved[0] == 1.0
     assert 0.1 < told.unserved[1] < 1.0  # by day the panel carries it
-    assert told.level[2] > 0.1
+    assert 0.0 < filling.lacks[2] < 0.9
     assert told.lost[2] < 0.5
 
 
@@ -302,8 +305,11 @@ def test_answers_of_another_run_are_taken_as_they_are() -> None:
     again.learn(text)
     known = again.known
     assert known == first.known > 0
-    for name in ("lost", "unserved", "level"):
+    for name in ("lost", "unserved"):
         assert (getattr(again.at(cover, store, pull), name) == getattr(found, name)).all()
+    for name in ("lacks", "square", "filled", "spare", "emptied", "dark"):
+        filling = first.filling(cover, store, pull)
+        assert (getattr(again.filling(cover, store, pull), name) == getattr(filling, name)).all()
     then = again.lean(cover, store, months, np.array([0.1]), np.array([0.0]))
     assert all((a == b).all() for a, b in zip(moved, then, strict=True))
     assert again.known == known
