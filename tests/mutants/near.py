@@ -67,7 +67,7 @@ ALSO = {
     "advisor/model/reach.py": ("test_plan",),
     "advisor/model/relaxation.py": ("test_reservoir",),
     "advisor/model/reservoir.py": ("test_reservoir_waits",),
-    "advisor/model/standing.py": ("test_standing", "test_store", "test_harvest"),
+    "advisor/model/standing.py": ("test_standing", "test_store"),
     "advisor/model/store_load.py": ("test_store", "test_leaking_store"),
     "advisor/model/wear.py": ("test_ageing", "test_rechargeable", "test_recharged"),
     "advisor/model/work.py": ("test_stand_ins", "test_tables"),
