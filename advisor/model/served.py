@@ -132,7 +132,7 @@ class Service:
         )
 
     def filling(self, cover: Array, store: Array, *load: Array) -> Filling:
-        """How full stores stand, as for `at`."""
+        """How full stores stand, shares of any shape, as for `at`."""
         told = self._told(cover, store, load, range(2, KEPT))
         return Filling.of(told, (store <= 0) | (cover <= 0), self.night)
 

@@ -66,7 +66,7 @@ class Filling:
 
     @classmethod
     def of(cls, told: Sequence[Array], nothing: NDArray[np.bool_], night: float) -> Filling:
-        """From the figures above in their order, of any shape; `nothing` tells, of the same, which
+        """From the shares above in their order, of any shape; `nothing` tells, of the same, which
         are always empty."""
         lacks, square, filled, spare, emptied, dark = (np.where(nothing, 0.0, x) for x in told)
         return cls(
@@ -81,7 +81,8 @@ class Filling:
 
     @property
     def low(self) -> tuple[Array, Array]:
-        """The level between full and empty, as what it lacks at dawn, and its share of the days."""
+        """The level between full and empty, as the share that it lacks at dawn, and its share of
+        the days; both of any shape."""
         lacks = np.maximum(self.lacks - self.emptied, 0.0)
         square = np.clip(self.square - self.emptied, 0.0, lacks)
         some = square > 0

@@ -91,7 +91,7 @@ class Dawns:
 
 
 def _blank(shape: tuple[int, ...], value: float) -> Dawns:
-    return Dawns(*(np.full(shape, value) for _ in TOLD_OF))
+    return Dawns(**{name: np.full(shape, value) for name in TOLD_OF})
 
 
 def dawns(
