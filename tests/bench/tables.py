@@ -6,6 +6,7 @@ import random
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 import xlsxwriter
@@ -113,14 +114,14 @@ def tables(scale: Scale) -> list[Row]:
         def through(path: Path) -> None:
             read_through(path, given, document).log.raise_if_any()
 
-        german = {"sep": ";", "decimal": ",", "thousands": "."}
+        german: dict[str, Any] = {"sep": ";", "decimal": ",", "thousands": "."}
         works: list[tuple[str, Callable[[], object], Callable[[], object]]] = [
-            ("text", lambda: through(table), lambda: pd.read_csv(table, **german)),  # type: ignore[call-overload]
+            ("text", lambda: through(table), lambda: pd.read_csv(table, **german)),
             ("workbook", lambda: through(book), lambda: pd.read_excel(book)),
             (
                 "price list onto 20 parts",
                 lambda: quote(prices, folder / "quote.yaml", folder / "ours"),
-                lambda: pd.read_csv(prices, **german),  # type: ignore[call-overload]
+                lambda: pd.read_csv(prices, **german),
             ),
         ]
         out = []

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 from pathlib import Path
+from typing import Any
 
 import openpyxl
 import pandas as pd
@@ -147,9 +148,9 @@ def test_other_readers_see_the_same_cells(tmp_path: Path) -> None:
     text, book = (export_table(catalogue, form).data for form in FORMS)
     (tmp_path / "t.csv").write_bytes(text)
     (tmp_path / "t.xlsx").write_bytes(book)
-    plain = {"dtype": str, "keep_default_na": False}
-    one = pd.read_csv(tmp_path / "t.csv", **plain)  # type: ignore[call-overload]
-    two = pd.read_excel(tmp_path / "t.xlsx", **plain)  # type: ignore[call-overload]
+    plain: dict[str, Any] = {"dtype": str, "keep_default_na": False}
+    one = pd.read_csv(tmp_path / "t.csv", **plain)
+    two = pd.read_excel(tmp_path / "t.xlsx", **plain)
     # CSV leads what a spreadsheet would run by an apostrophe
     assert one.map(lambda cell: cell.removeprefix("'")).equals(two)
     part = one[(one["part"] == "dunsele-bov") & (one["{kernel}"] == "hash")]

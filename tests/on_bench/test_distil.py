@@ -240,7 +240,7 @@ def _short(c: Chunk) -> Chunk:
 
 
 def _weak(c: Chunk) -> Chunk:
-    return replace(c, i=c.i * 0.1)
+    return replace(c, i=np.multiply(c.i, 0.1))
 
 
 SPOILT: dict[str, tuple[Callable[[Chunk], Chunk], str]] = {
