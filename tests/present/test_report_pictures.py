@@ -70,6 +70,7 @@ def test_points_are_those_of_the_shortlist() -> None:
     assert sum(points) == pytest.approx(first.score, abs=0.05)
 
 
+@pytest.mark.slow
 def test_a_png_is_the_same_drawn_fine() -> None:
     found = made("barrel-tag")
     svg = ElementTree.fromstring(drawn_once())

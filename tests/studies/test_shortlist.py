@@ -137,7 +137,14 @@ def test_one_part_by_hand(plain: tuple[Catalogue, Product]) -> None:
     assert [c.weight for c in part.criteria.values()] == pytest.approx([3 / 7, 2 / 7, 1 / 7, 1 / 7])
 
 
-@pytest.fixture(scope="module", params=sorted(product_files()))
+# the one that takes longest is slow
+SHIPPED = [
+    pytest.param(name, marks=pytest.mark.slow) if name == "crate-call" else name
+    for name in sorted(product_files())
+]
+
+
+@pytest.fixture(scope="module", params=SHIPPED)
 def shipped(request: pytest.FixtureRequest) -> tuple[Catalogue, Product, Shortlist]:
     catalogue, product = load(request.param)
     return catalogue, product, shortlist(catalogue, product, draws=300)
