@@ -61,13 +61,21 @@ priorities: {battery-life: {weight: 1, poor: 0 years, good: 9 years}}
 """
 
 
-def opened(root: pathlib.Path, limit: str = "", keys: str = "", period: str = "10 s") -> Stage:
+def opened(
+    root: pathlib.Path,
+    limit: str = "",
+    keys: str = "",
+    period: str = "10 s",
+    rail: str = "",
+    converters: str = "none",
+) -> Stage:
     for kind in ("parts", "cells"):
         (root / kind).mkdir(parents=True)
     (root / "kernels.yaml").write_text("crc: {work: one block}\n")
     (root / "parts/one.yaml").write_text(PART)
     (root / "cells/pill.yaml").write_text(CELL.replace("KEYS\n", keys))
     text = PRODUCT.replace("LIMIT", limit).replace("PERIOD", period)
+    text = text.replace("[none]", f"[{converters}]") + rail
     return stage(*load_run([root], text.encode()))
 
 
@@ -76,11 +84,11 @@ def laid_out(here: Stage) -> Stack:
     return stack([part_figures(part, here.figures, here.samplers["one"])])
 
 
-def chosen(here: Stage) -> tuple[Plans, set[str]]:
+def chosen(here: Stage, converter: str = "none") -> tuple[Plans, set[str]]:
     """The plans while sleeping, and the points of their one task."""
     table = laid_out(here)
     (plans,) = choose(
-        [here.feed(0, "none")[0]], table, here.figures, here.events(table), np.array([1.8])
+        [here.feed(0, converter)[0]], table, here.figures, here.events(table), np.array([1.8])
     )
     asleep = plans.sleep == table.parts[0].sleeps.index("ram-kept")
     options = table.parts[0].options[0]
@@ -124,6 +132,31 @@ def test_a_pulse_limit_masks_an_option_before_its_charge_counts(tmp_path: pathli
     # where every option breaks it the cheapest goes on, so that its fault is told
     _, points = chosen(opened(tmp_path / "c", keys="max-pulse: 2 mA\n"))
     assert "fast" in points
+
+
+REGULATOR = """
+converter: reg
+invented: true
+kind: linear
+input: {min: 2.0 V, max: 5.5 V}
+output: {min: 1.2 V, max: 3.6 V}
+quiescent: 1 µA
+dropout: 10 mV
+max-output: MOST
+price: {currency: EUR, breaks: {1: 0.28}}
+"""
+
+
+def test_a_converter_s_greatest_output_masks_an_option_before_its_charge_counts(
+    tmp_path: pathlib.Path,
+) -> None:
+    """20 mA at the fast point, 3 mA at the slow one."""
+    for folder, most, wanted in (("a", "19.9 mA", {"slow"}), ("b", "20.1 mA", {"fast", "slow"})):
+        root = tmp_path / folder
+        (root / "converters").mkdir(parents=True)
+        (root / "converters/reg.yaml").write_text(REGULATOR.replace("MOST", most))
+        _, points = chosen(opened(root, rail="rail: 2.5 V\n", converters="none, reg"), "reg")
+        assert points == wanted
 
 
 def depths(here: Stage, cut: float) -> Mapping[str, float]:
