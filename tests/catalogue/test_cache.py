@@ -321,7 +321,7 @@ def test_what_stores_answer_is_kept_for_the_next_run(kept: Path, tmp_path: Path)
     # what a store answers is in the entry: of another one the answer would be another
     _, _, body = before.partition(b"\n")
     found = json.loads(body)
-    found["fine"] = [[[i, j, z + 9, u, x] for i, j, z, u, x in rows] for rows in found["fine"]]
+    found["fine"] = [[[i, j, z + 9, *of] for i, j, z, *of in rows] for rows in found["fine"]]
     sealed(entry, json.dumps(found).encode())
     assert said() != plain
     assert said("--no-cache") == plain

@@ -104,6 +104,16 @@ def test_a_store_that_fades_stands_as_between_the_two_that_are_told() -> None:
         assert often * (1 - top) == pytest.approx(lacks, rel=1e-12)
 
 
+def test_all_that_is_told_of_two_stores_lies_straight_between_them() -> None:
+    names = ("lacks", "square", "filled", "spare", "emptied", "dark")
+    first = dict(zip(names, (0.2, 0.1, 0.5, 0.3, 0.04, 0.01), strict=True))
+    last = dict(zip(names, (0.4, 0.3, 0.1, 0.05, 0.08, 0.03), strict=True))
+    found = filling(**first).between(filling(**last), 0.25)
+    wanted = {name: 0.75 * first[name] + 0.25 * last[name] for name in names}
+    assert {name: float(getattr(found, name)[0, 0]) for name in names} == pytest.approx(wanted)
+    assert found.night == HALF
+
+
 def test_nights_that_are_cut_short_are_cycles_less_deep() -> None:
     """0.5 full and 1.2 as deep, 0.3 mean, 0.2 that last a third; by a power of 1.5."""
     of = filling(0.32, 0.248, emptied=0.2, dark=0.2 * 0.5 * 2 / 3)
