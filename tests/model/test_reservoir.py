@@ -23,6 +23,7 @@ from advisor.model.battery import Life, life
 from advisor.model.drain import Drain, Pack
 from advisor.model.ends import ENDS
 from advisor.model.relaxation import Circuit as Cells
+from tests.shares import mostly_slow
 
 pytestmark = pytest.mark.once
 
@@ -419,7 +420,7 @@ def test_a_coin_cell_under_constant_powers(power: float, span: float) -> None:
 
 
 # two of the trains are too long for every day
-@pytest.mark.parametrize("seed", [s for s in range(42) if s not in (20, 32)])
+@pytest.mark.parametrize("seed", mostly_slow([s for s in range(42) if s not in (20, 32)], 2))
 def test_a_random_device_s_end(seed: int) -> None:
     made = device(seed)
     found = made.modelled()
