@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from advisor.decide.digests import digest, leaves
-from advisor.decide.profiles import Profiles
+from advisor.decide.profiles import Latest, Profiles
 from advisor.model.battery import Life, lives
 from advisor.model.drain import Drain, Pack
 from advisor.model.served import Services
@@ -41,26 +41,21 @@ class Marches:
     ) -> None:
         self.services = services or Services()
         self.profiles = profiles or Profiles()
-        self._kept = kept
-        self._known: dict[bytes, list[Life]] = {}
-        self._bytes = 0
+        self._known = Latest(kept) if kept else None
 
     def lives(self, pack: Pack, drains: Sequence[Drain], fresh: bool, cases: int) -> list[Life]:
         """`battery.lives`, from what is known or of each different case once."""
         if pack.reservoir is None:
             return lives(pack, drains, fresh)  # which takes no longer than a digest
-        if not self._kept:
+        if self._known is None:
             return lives_of_cases(pack, drains, fresh, cases)
         # what comes of a key is the same whoever asks first
         key = digest((pack, tuple(drains), fresh, cases))
-        if key not in self._known:
+        found: list[Life] | None = self._known.get(key)
+        if found is None:
             found = lives_of_cases(pack, drains, fresh, cases)
-            self._known[key] = found
-            self._bytes += sum(a.nbytes for a in _arrays(tuple(found)))
-            while self._bytes > self._kept and len(self._known) > 1:
-                oldest = next(iter(self._known))
-                self._bytes -= sum(a.nbytes for a in _arrays(tuple(self._known.pop(oldest))))
-        return self._known[key]
+            self._known.put(key, sum(a.nbytes for a in _arrays(tuple(found))), found)
+        return found
 
 
 def lives_of_cases(pack: Pack, drains: Sequence[Drain], fresh: bool, cases: int) -> list[Life]:

@@ -51,7 +51,7 @@ class _Asked:
     alike: bool
 
 
-class _Latest:
+class Latest:
     """Values by their keys, the latest asked for, as many as there is room for."""
 
     def __init__(self, room: int) -> None:
@@ -79,8 +79,8 @@ class Profiles:
     `packs`, none where 0."""
 
     def __init__(self, kept: int = 0, packs: int = 0) -> None:
-        self._parts = _Latest(kept) if kept else None
-        self._packs = _Latest(packs) if packs else None
+        self._parts = Latest(kept) if kept else None
+        self._packs = Latest(packs) if packs else None
         self._last: _Asked | None = None
         self._places: tuple[ProductFigures, bytes] | None = None
 

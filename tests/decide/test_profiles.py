@@ -15,7 +15,7 @@ from advisor.catalogue.shipped import load
 from advisor.decide import profiles
 from advisor.decide.evaluate import evaluate
 from advisor.decide.marches import Marches
-from advisor.decide.profiles import KEPT, PACKS, Profiles, _Latest
+from advisor.decide.profiles import KEPT, PACKS, Latest, Profiles
 from advisor.decide.scan import scan
 from advisor.decide.stage import Stage, grid_stage, stage
 from advisor.faults import FaultError
@@ -172,7 +172,7 @@ def test_what_is_let_go_where_there_is_no_room_is_made_again() -> None:
 
 
 def test_only_the_latest_are_kept() -> None:
-    kept = _Latest(5)
+    kept = Latest(5)
     for n in range(4):
         kept.put(n, 2, f"value {n}")
     assert [kept.get(n) for n in range(4)] == [None, None, "value 2", "value 3"]
