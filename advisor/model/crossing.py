@@ -91,7 +91,8 @@ def first_short(margin: Margin, grid: Array, volts: Array, ohms: Array, upto: Ar
         near = np.abs(value) <= NEAR
         at = active[near]
         told = line.guess(at, low[at], high[at])
-        low[at] = np.where(np.isfinite(told), told, low[at])
+        # where it does not, the last look was as near
+        low[at] = np.where(np.isfinite(told), told, guess[near])
         active = active[~near]
     out[cases] = low
     return out

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
-from advisor.model.crossing import NARROW, first_negative, first_short
+from advisor.model.crossing import NARROW, Array, Index, first_negative, first_short
 
 GRID = np.linspace(0, 1, 11)
 ZERO_AT = np.array([0.05, 0.1, 0.3333, 0.777, 0.9999, 1.5])
@@ -114,3 +114,21 @@ def test_margins_of_voltages_cross_where_a_root_finder_says(seed: int) -> None:
             assert one(max(at - step, 0.0), n) >= 0 > one(at + step, n)
     assert looks.mean() < 12
     assert looks.max() <= 65
+
+
+@pytest.mark.parametrize("beyond", [1e-8, 1e-7])
+@pytest.mark.parametrize("miss", [3e-7, 9e-7])
+def test_a_look_that_misses_by_a_microvolt_just_below_the_end_is_near_enough(
+    beyond: float, miss: float
+) -> None:
+    """A margin is known to a microvolt; what lies below it just before the end of what is looked at
+    is the depth itself, and not the beginning."""
+    grid, end = np.array([0.0, 1.0]), 0.5 + beyond
+
+    def margin(depth: Array, cases: Index) -> Array:
+        inside = (depth > 0) & (depth < end)
+        return 3 - depth - 10 * 0.25 - np.where(inside, miss, 0.0) + 0.0 * cases
+
+    volts, ohms = np.array([[3.0], [2.0]]), np.array([[10.0], [10.0]])
+    found = first_short(margin, grid, volts, ohms, np.array([end]))
+    assert found[0] == pytest.approx(0.5, abs=2e-6)
