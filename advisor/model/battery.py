@@ -193,7 +193,7 @@ def life(
         start_depth=np.zeros(shape) if start is None else start,
         next_s=life_s
         if start is None
-        else life(pack, replace(drain, before=()), fresh, found if falls else None).life_s,
+        else life(pack, replace(drain, before=()), False, found if falls else None).life_s,
         self_a=np.asarray(self_a),
     )
 
@@ -267,7 +267,8 @@ def lows_of(pack: Pack, drain: Drain) -> list[Lows]:
     if not drain.seen:
         return [Lows(pack, drain)]
     return [
-        Lows(replace(pack, resistance=pack.resistance * one.ease), one.drain) for one in drain.seen
+        Lows(replace(pack, resistance=pack.resistance * one.ease), one.drain, one.outdone)
+        for one in drain.seen
     ]
 
 

@@ -15,6 +15,7 @@ from advisor.model.drain import Drain, Seen, Stored, some_tasks
 from advisor.model.draws import Array
 from advisor.model.events import Timeline
 from advisor.model.meetings import strained, variance
+from advisor.model.outdone import outdone
 from advisor.model.packs import Feed
 from advisor.model.rails import at_rest
 from advisor.model.tables import Stack
@@ -44,7 +45,7 @@ def carried(
     if not (product.times or product.before or product.by_chance):
         return drain
     if product.times:
-        seen = tuple(
+        seen = outdone(
             Seen(
                 feed.pack.eases[t],
                 some_tasks(_pulses(feed, product, one, cut_off, most), product.done(t)),

@@ -102,12 +102,14 @@ class Seen:
     """A drain that the pack has to carry at some time: its pulses behind a share of the resistance.
 
     ease : (N,) of the pack's resistance. drain : what is carried then. strain : (N,) of what a
-    current of the cells counts where their pulse limit is least.
+    current of the cells counts where their pulse limit is least. outdone : (R, N) where another
+    time surely pulls the voltage as low, and asks the cells for as much; None where no other is.
     """
 
     ease: Array
     drain: Drain
     strain: Array | float = 1.0
+    outdone: NDArray[np.bool_] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,7 +131,14 @@ def rows_of(drain: Drain, rows: slice | NDArray[np.intp]) -> Drain:
         duration_s=drain.duration_s[rows],
         cut_off_v=drain.cut_off_v[rows],
         variance=None if drain.variance is None else drain.variance[rows],
-        seen=tuple(replace(s, drain=rows_of(s.drain, rows)) for s in drain.seen),
+        seen=tuple(
+            replace(
+                s,
+                drain=rows_of(s.drain, rows),
+                outdone=None if s.outdone is None else s.outdone[rows],
+            )
+            for s in drain.seen
+        ),
         before=tuple(
             replace(s, constant_a=s.constant_a[rows], power_w=s.power_w[rows]) for s in drain.before
         ),
@@ -183,6 +192,7 @@ def _cases(drain: Drain, r: NDArray[np.intp], n: NDArray[np.intp]) -> Drain:
                 ease=one.ease[n],
                 drain=_cases(one.drain, r, n),
                 strain=one.strain[n] if isinstance(one.strain, np.ndarray) else one.strain,
+                outdone=None if one.outdone is None else one.outdone[r, n][None],
             )
             for one in drain.seen
         ),
@@ -232,7 +242,13 @@ def joined(drains: Sequence[Drain]) -> Drain:
         luck=first.luck,
         again=first.again,
         seen=tuple(
-            replace(of[0], drain=joined([s.drain for s in of]))
+            replace(
+                of[0],
+                drain=joined([s.drain for s in of]),
+                outdone=None
+                if of[0].outdone is None
+                else np.concatenate([s.outdone for s in of if s.outdone is not None]),
+            )
             for of in zip(*(d.seen for d in drains), strict=True)
         ),
         before=tuple(

@@ -26,8 +26,9 @@ class Lows:
     A case is a row and a draw; arrays of cases are (m,), and states come first: (S, m).
     """
 
-    def __init__(self, pack: Pack, drain: Drain) -> None:
-        self.pack, self.drain = pack, drain
+    def __init__(self, pack: Pack, drain: Drain, outdone: NDArray[np.bool_] | None = None) -> None:
+        # `outdone`: (R, N) cases that are not asked for, as those of another time are as low
+        self.pack, self.drain, self.outdone = pack, drain, outdone
         self.shape = drain.cut_off_v.shape
         self.powered = [bool(drain.power_w[:, s].any()) for s in range(drain.share.shape[1])]
         # those that differ in what they draw: without a reservoir no more is asked of them
@@ -45,7 +46,10 @@ class Lows:
         out = np.full(self.shape, np.inf)
         if self.pack.ideal and not self.pack.resistance.any():
             return out
-        index = np.nonzero(self.suspect(upto).ravel())[0]
+        asked = self.suspect(upto)
+        if self.outdone is not None:
+            asked &= ~self.outdone
+        index = np.nonzero(asked.ravel())[0]
         if index.size and self.pack.reservoir is not None:
             cases = _Cases(self.pack, self.drain, index, self.powered)
             there = upto.ravel()[index]
@@ -91,6 +95,7 @@ class Lows:
         `start` (R, N) is its depth of discharge then, where that is not 0.
         """
         drain, pack = self.drain, self.pack
+        low, peak = np.full(self.shape, np.inf), np.zeros(self.shape)
         volts = np.broadcast_to(pack.open_v[0], self.shape)
         ohms = np.broadcast_to(pack.resistance[0], self.shape)
         if start is not None:
@@ -98,12 +103,14 @@ class Lows:
             volts = at_depth(pack.depth, pack.open_v, start, n)
             ohms = at_depth(pack.depth, pack.resistance, start, n)
         if pack.reservoir is not None:
-            index = np.arange(self.shape[0] * self.shape[1])
+            asked = np.ones(self.shape, dtype=bool) if self.outdone is None else ~self.outdone
+            index = np.flatnonzero(asked)
             cases = _Cases(pack, drain, index, self.powered)
-            low, peak = cases.on_reservoir(volts.ravel(), ohms.ravel(), index)
-            return low.reshape(self.shape), peak.reshape(self.shape)
-        low = np.full(self.shape, np.inf)
-        peak = np.zeros(self.shape)
+            found = cases.on_reservoir(
+                volts.ravel()[index], ohms.ravel()[index], np.arange(len(index))
+            )
+            low[asked], peak[asked] = found
+            return low, peak
         for s in self.states:
             constant = drain.constant_a[:, s]
             if not self.powered[s]:
