@@ -26,6 +26,7 @@ SETUP: Keys = ("toolchain", "setup")
 MATURITY: Keys = ("toolchain", "maturity")
 HOUR = 3600.0
 DAY = 86400.0
+ENERGY = "energy-per-day"  # the one criterion that goes by means over the battery life
 
 _RESTS_ON_COST = "this figure, which a weighted cost rests on; write 0 for none"
 _MEASURABLE = "a need that this criterion can measure"
@@ -373,7 +374,7 @@ MEASURES = (
         value=lambda view: view.days_without,
     ),
     Measure(
-        name="energy-per-day",
+        name=ENERGY,
         title="energy that the pack gives in a day",
         better="less",
         dimension="energy",

@@ -13,7 +13,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.catalogue.criteria import DAY, Keys
+from advisor.catalogue.criteria import DAY, ENERGY, Keys
 from advisor.dataclass import dataclass
 from advisor.decide.awake import Awake
 from advisor.decide.costs import Costs, FeedCost, ProductCost, costs
@@ -238,6 +238,7 @@ def assess(
     life_of: dict[int, Life] = {}
     stores: dict[int, Harvested] = {}
     together: list[_Together] = []
+    of_means = any(criterion.name == ENERGY for criterion in criteria)
     for members in packs.values():
         feed = prepared[members[0]].feed
         drains = [prepared[i].drain for i in members]
@@ -245,7 +246,9 @@ def assess(
         asked = asked or any(_may_pulse(prepared[i]) for i in members)
         asked = asked or feed.rested is not None
         drain = joined(drains)
-        (life,) = marches.lives(on_one_charge(feed.pack), [drain], asked, cases)
+        # at the stated values they are told, of draws only where a criterion goes by them
+        means = asked or of_means or feed.pack.every_s is not None or product.income is not None
+        (life,) = marches.lives(on_one_charge(feed.pack), [drain], asked, means, cases)
         if feed.pack.every_s is None and product.income is None:
             life_of |= zip(members, map(life.rows, rows_of_each(drains)), strict=True)
             continue
@@ -332,7 +335,9 @@ def _assessed(
         days_without=_lost(harvest, life.life_s.shape),
     )
     shape = life.life_s.shape
-    values = np.stack([np.broadcast_to(c.measure.value(view), shape) for c in criteria])
+    values = np.empty((len(criteria), *shape))
+    for row, criterion in zip(values, criteria, strict=True):
+        row[...] = criterion.measure.value(view)
     points, worth = score(criteria, values, weights)
     if product.waits:
         current = worst.rail_current(feed.chip_voltage())

@@ -43,36 +43,42 @@ class Marches:
         self.profiles = profiles or Profiles()
         self._known = Latest(kept) if kept else None
 
-    def lives(self, pack: Pack, drains: Sequence[Drain], fresh: bool, cases: int) -> list[Life]:
+    def lives(
+        self, pack: Pack, drains: Sequence[Drain], fresh: bool, means: bool, cases: int
+    ) -> list[Life]:
         """`battery.lives`, from what is known or of each different case once."""
         if pack.reservoir is None:
-            return lives(pack, drains, fresh)  # which takes no longer than a digest
+            return lives(pack, drains, fresh, means)  # which takes no longer than a digest
         if self._known is None:
-            return lives_of_cases(pack, drains, fresh, cases)
+            return lives_of_cases(pack, drains, fresh, means, cases)
         # what comes of a key is the same whoever asks first
-        key = digest((pack, tuple(drains), fresh, cases))
+        key = digest((pack, tuple(drains), fresh, means, cases))
         found: list[Life] | None = self._known.get(key)
         if found is None:
-            found = lives_of_cases(pack, drains, fresh, cases)
+            found = lives_of_cases(pack, drains, fresh, means, cases)
             self._known.put(key, sum(a.nbytes for a in _arrays(tuple(found))), found)
         return found
 
 
-def lives_of_cases(pack: Pack, drains: Sequence[Drain], fresh: bool, cases: int) -> list[Life]:
+def lives_of_cases(
+    pack: Pack, drains: Sequence[Drain], fresh: bool, means: bool, cases: int
+) -> list[Life]:
     """`battery.lives` where the draw axis holds so many cases behind each other, N = cases x draws:
     those that are alike in all are marched once."""
     size = drains[0].share.shape[2]
     if cases == 1 or pack.reservoir is None or len(pack.depth) == size:
-        return lives(pack, drains, fresh)  # as long as the draws, a table could be taken for some
+        return lives(
+            pack, drains, fresh, means
+        )  # as long as the draws, a table could be taken for some
     if _apart(drains, cases):
-        return lives(pack, drains, fresh)
+        return lives(pack, drains, fresh, means)
     first, which = _alike((pack, tuple(drains)), cases, size)
     if len(first) == cases:
-        return lives(pack, drains, fresh)
+        return lives(pack, drains, fresh, means)
     draws = np.arange(size).reshape(cases, -1)
     some, back = draws[first].ravel(), np.arange(len(first) * draws.shape[1])
     some_pack, some_drains = _changed((pack, tuple(drains)), size, lambda x: x[..., some])
-    found = lives(some_pack, some_drains, fresh)
+    found = lives(some_pack, some_drains, fresh, means)
     columns = back.reshape(len(first), -1)[which].ravel()
     out: list[Life] = _changed(tuple(found), len(some), lambda x: x[..., columns])
     return list(out)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
@@ -11,7 +12,7 @@ from advisor.decide.costs import FeedCost, PartCost, ProductCost, feed_cost, pro
 from advisor.decide.marches import Marches
 from advisor.figures import Path
 from advisor.model.addon_set import Companions
-from advisor.model.drain import Pack
+from advisor.model.drain import Pack, refined
 from advisor.model.draws import Case, GridSampler, Known, Sampler, Trace
 from advisor.model.events import EventStates, at_times, of_tasks
 from advisor.model.packs import Feed, feed
@@ -116,7 +117,10 @@ class Stage:
         reservoir = self.product.supply_options.reservoir
 
         def fed(pack: Pack | None) -> Feed:
-            return feed(option, cell, record, self.figures, reservoir, self.samplers, beside, pack)
+            figures, samplers = self.figures, self.samplers
+            one = feed(option, cell, record, figures, reservoir, samplers, beside, pack)
+            # on the battery model's grid once for all that asks for it
+            return one if pack else replace(one, pack=refined(one.pack))
 
         known = self.packs.get(cells)
         own = self.figures, reservoir, self.samplers

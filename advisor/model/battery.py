@@ -27,17 +27,15 @@ from numpy.typing import NDArray
 
 from advisor.dataclass import dataclass
 from advisor.model.ageing import Charged
-from advisor.model.crossing import first_negative
-from advisor.model.drain import Array, Drain, Pack, Stored, at_depth, joined, rows_of_each
+from advisor.model.drain import Array, Drain, Pack, Stored, joined, refined, rows_of_each
 from advisor.model.ends import ENDS, INDEX, Fading
-from advisor.model.kinetic_cell import periodic_peak
 from advisor.model.sag import Lows
+from advisor.model.two_wells import two_well_depth
 
 # three-point Gauss-Legendre on 0..1: exact for polynomials to degree 5; with the voltage falling
 # by at most a seventh in a step the integrand's remainder is below 1e-8 of the step
 _NODES = np.array([0.5 - np.sqrt(0.15), 0.5, 0.5 + np.sqrt(0.15)])
 _WEIGHTS = np.array([5.0, 8.0, 5.0]) / 18.0
-_STEEPEST = 0.85  # ratio of voltages over a step of the depth grid
 _VISIBLE = 0.005  # of depth, between a sag and the open voltage's own end
 
 
@@ -54,9 +52,10 @@ class Life:
     where the pack cannot give the power); dead (fresh pack below the cut-off). start_depth (of
     discharge on the first day: what comes before use takes it from 0, and fresh then means on the
     first day); next_s (life of a pack that replaces the first one). self_a (time mean over the life
-    of what the pack loses by itself). charged (the story of a pack that is charged again, None for
-    others). emptied (where what came before use left nothing, and a panel is to charge it from
-    there; None where nothing is harvested or stored).
+    of what the pack loses by itself). Means over the life are NaN where nobody asks for them.
+    charged (the story of a pack that is charged again, None for others). emptied (where what came
+    before use left nothing, and a panel is to charge it from there; None where nothing is harvested
+    or stored).
     """
 
     end_depth: Array
@@ -83,19 +82,26 @@ class Life:
         )
 
 
-def lives(pack: Pack, drains: Sequence[Drain], fresh: bool = True) -> list[Life]:
+def lives(
+    pack: Pack, drains: Sequence[Drain], fresh: bool = True, means: bool = True
+) -> list[Life]:
     """`life` for several drains of one pack and the same tasks, worked out side by side."""
-    together = life(pack, joined(drains), fresh)
+    together = life(pack, joined(drains), fresh, means)
     return [together.rows(rows) for rows in rows_of_each(drains)]
 
 
 def averaged(pack: Pack, drain: Drain) -> Array:
     """Battery life with the mean capacity over the places in place of the coldest's, (R, N) s."""
-    return life(replace(pack, least_capacity=pack.mean_capacity), drain, fresh=False).life_s
+    even = replace(pack, least_capacity=pack.mean_capacity)
+    return life(even, drain, fresh=False, means=False).life_s
 
 
 def life(
-    pack: Pack, drain: Drain, fresh: bool = True, found: tuple[Array, Array] | None = None
+    pack: Pack,
+    drain: Drain,
+    fresh: bool = True,
+    means: bool = True,
+    found: tuple[Array, Array] | None = None,
 ) -> Life:
     """Battery life of R builds on one pack.
 
@@ -103,7 +109,7 @@ def life(
     ----------
     pack, drain : see `Pack` and `Drain`; their draw axes are alike.
     fresh : whether the fresh pack's voltage and current are wanted as well; they are NaN
-        otherwise, as most draws do without them.
+        otherwise, as most draws do without them. means : the same of means over the life.
     found : the depths of `_limits`, where they are known.
 
     Returns
@@ -128,12 +134,11 @@ def life(
     if start is not None:
         sag, well = (np.where(x <= start, 0.0, x) for x in found)
     fading = Fading(pack=pack, cut_off=cut, sag=sag, two_well=well)
-    depths = [
-        np.full(shape, np.inf) if end.depth is None else np.broadcast_to(end.depth(fading), shape)
-        for end in ENDS
-    ]
-    bounds = np.stack(depths)
-    ends_by = bounds.argmin(axis=0).astype(np.int8)
+    depths = {i: end.depth(fading) for i, end in enumerate(ENDS) if end.depth is not None}
+    bounds = np.empty((len(depths), *shape))
+    for n, depth in enumerate(depths.values()):
+        bounds[n] = depth
+    ends_by = np.array([*depths], dtype=np.int8)[bounds.argmin(axis=0)]
     # any load sags a little: it ends the life only where it does so visibly before the cut-off
     barely = (ends_by == INDEX["sag"]) & (cut - sag < _VISIBLE)
     ends_by = np.where(barely, np.int8(INDEX["cut-off"]), ends_by)
@@ -150,25 +155,29 @@ def life(
         )
     life_s = np.minimum(to_end, shelf)
     ends_by = np.where(to_end > shelf, np.int8(INDEX["shelf-life"]), ends_by)
-    used, early = end, to_end > shelf
-    if early.any():
-        reached = np.minimum(shelf, to_end)
+    start_mean = constant_a + b / pack.open_v[0]
+    mean = self_a = np.full(shape, np.nan)
+    if means:
+        used, early = end, to_end > shelf
+        if early.any():
+            reached = np.minimum(shelf, to_end)
+            if start is not None:
+                reached = march.time(start) + reached
+            used = march.depth_where(early, reached, end)
         if start is not None:
-            reached = march.time(start) + reached
-        used = march.depth_where(early, reached, end)
-    if start is not None:
-        used = used - start
-    with np.errstate(divide="ignore", invalid="ignore"):
-        lasting = (life_s > 0) & np.isfinite(life_s)
-        self_a = np.broadcast_to(pack.self_discharge_a, shape)
-        if pack.drip is not None:
-            first = np.zeros(shape) if start is None else start
-            gone = march.leaked(first + used) - march.leaked(first)
-            self_a = np.where(lasting, gone / life_s, pack.drip[0])
-        mean = np.where(lasting, pack.capacity_c * used / life_s - self_a, constant_a + pack.leak_a)
-        start_mean = constant_a + b / pack.open_v[0]
-        # a pack that never starts has no life to average over: its fresh current stands for it
-        mean = np.where(life_s > 0, mean, start_mean + pack.leak_a)
+            used = used - start
+        with np.errstate(divide="ignore", invalid="ignore"):
+            lasting = (life_s > 0) & np.isfinite(life_s)
+            self_a = np.broadcast_to(pack.self_discharge_a, shape)
+            if pack.drip is not None:
+                first = np.zeros(shape) if start is None else start
+                gone = march.leaked(first + used) - march.leaked(first)
+                self_a = np.where(lasting, gone / life_s, pack.drip[0])
+            mean = np.where(
+                lasting, pack.capacity_c * used / life_s - self_a, constant_a + pack.leak_a
+            )
+            # a pack that never starts has no life to average over: its fresh current stands for it
+            mean = np.where(life_s > 0, mean, start_mean + pack.leak_a)
     if fresh:
         lowest, greatest = zip(*(lows.fresh(start) for lows in seen), strict=True)
         low = np.minimum.reduce(lowest)
@@ -193,7 +202,7 @@ def life(
         start_depth=np.zeros(shape) if start is None else start,
         next_s=life_s
         if start is None
-        else life(pack, replace(drain, before=()), False, found if falls else None).life_s,
+        else life(pack, replace(drain, before=()), False, False, found if falls else None).life_s,
         self_a=np.asarray(self_a),
     )
 
@@ -219,11 +228,11 @@ def _limits(
     for lows in sorted(seen, key=lambda one: -float(one.pack.resistance.sum())):
         sag = np.minimum(sag, lows.first_below(np.minimum(search, sag), start))
     if not drain.seen:
-        return sag, _two_well_depth(pack, drain, a, b, search, start)
+        return sag, two_well_depth(pack, drain, a, b, search, start)
     well = np.full(cut.shape, np.inf)
     for one in drain.seen:
         upto, then = np.minimum(search, well), one.drain
-        here = _two_well_depth(pack, then, then.mean_constant_a, then.mean_power_w, upto, start)
+        here = two_well_depth(pack, then, then.mean_constant_a, then.mean_power_w, upto, start)
         well = np.minimum(well, here)
     return sag, well
 
@@ -308,34 +317,6 @@ def lost_before(pack: Pack, drain: Drain) -> list[Array]:
     return out
 
 
-def refined(pack: Pack) -> Pack:
-    """The same curves on a grid fine enough for the quadrature and for finding crossings."""
-    depth = [pack.depth[:1]]
-    for lo, hi, v_lo, v_hi in zip(
-        pack.depth, pack.depth[1:], pack.open_v, pack.open_v[1:], strict=False
-    ):
-        ratio = float(np.min(np.maximum(v_hi, 1e-12) / np.maximum(v_lo, 1e-12)))
-        steps = min(64, max(1, int(np.ceil(np.log(ratio) / np.log(_STEEPEST) - 1e-9))))
-        depth.append(np.linspace(lo, hi, steps + 1)[1:])
-    grid = np.concatenate(depth)
-    if len(grid) == len(pack.depth):
-        return pack
-    return replace(
-        pack,
-        depth=grid,
-        open_v=_on_grid(pack.depth, pack.open_v, grid),
-        resistance=_on_grid(pack.depth, pack.resistance, grid),
-        drip=None if pack.drip is None else _on_grid(pack.depth, pack.drip, grid),
-    )
-
-
-def _on_grid(x: Array, y: Array, at: Array) -> Array:
-    """y (G, N) on x (G,) at places (A,): (A, N)."""
-    i = np.clip(np.searchsorted(x, at, side="right") - 1, 0, len(x) - 2)
-    t = ((at - x[i]) / (x[i + 1] - x[i]))[:, None]
-    return np.asarray(y[i] * (1 - t) + y[i + 1] * t)
-
-
 class _March:
     """Time over depth for rates a + b/V, and what the pack leaks over its voltage."""
 
@@ -389,7 +370,7 @@ class _March:
                 return np.where(end > 0, seconds, 0.0)
             total = np.zeros_like(end)
             for g in range(len(depth) - 1):
-                width = np.clip(end - depth[g], 0.0, depth[g + 1] - depth[g])
+                width = np.minimum(np.maximum(end - depth[g], 0.0), depth[g + 1] - depth[g])
                 if g and not width.any():
                     break
                 total += self._step(g, width)
@@ -411,7 +392,8 @@ class _March:
                     # Newton on a smooth, nearly linear function
                     volts, a, _ = self._rate(g, covered)
                     rate = (a * volts + self.b) / volts
-                    covered = np.clip(covered - (self._step(g, covered) - left) * rate, 0.0, width)
+                    covered = covered - (self._step(g, covered) - left) * rate
+                    covered = np.minimum(np.maximum(covered, 0.0), width)
                 covered = np.where(left >= to_cross, width, covered)
                 reached += np.where(left > 0, covered, 0.0)
                 left = left - np.minimum(left, to_cross)
@@ -452,44 +434,3 @@ def cut_off_depth(pack: Pack, cut_off: Array) -> Array:
             out = np.where(here, pack.depth[g] + t * width, out)
             open_rows &= ~here
     return out
-
-
-def _two_well_depth(
-    pack: Pack, drain: Drain, a: Array, b: Array, upto: Array, start: Array | None
-) -> Array:
-    """First depth beyond the kinetic battery model's bound, (R, N), from `start` on; infinite
-    where none is.
-
-    The worst event counts, in its periodic steady state; the rest of its period carries what the
-    pack gives on average besides.
-    """
-    out = np.full(upto.shape, np.inf)
-    if pack.two_well is None:
-        return out
-    c, k = pack.two_well
-    draws = upto.shape[1]
-
-    def margin(depth: Array, index: NDArray[np.intp]) -> Array:
-        r, n = np.divmod(index, draws)
-        if start is not None:
-            depth = np.maximum(depth, start[r, n])
-        volts = at_depth(pack.depth, pack.open_v, depth, n)
-        mean = a[r, n] + b[r, n] / volts
-        worst = mean / (c[n] * k[n])
-        for task, here in enumerate(drain.tasks):
-            states = range(here.start, here.stop)
-            currents = [drain.constant_a[r, s, n] + drain.power_w[r, s, n] / volts for s in states]
-            spans = [drain.duration_s[r, s, n] for s in states]
-            period = drain.period_s[task, n]
-            length = sum(spans, np.zeros_like(period))
-            charge = sum((x * y for x, y in zip(currents, spans, strict=True)), 0.0 * period)
-            rest = np.maximum(period - length, 0.0)
-            with np.errstate(divide="ignore", invalid="ignore"):
-                idle = np.where(rest > 0, (mean * period - charge) / rest, 0.0)
-            peak = periodic_peak(currents, spans, np.maximum(idle, 0.0), rest, c[n], k[n])
-            worst = np.maximum(worst, peak)
-        return np.asarray(1 - (1 - c[n]) * worst / pack.capacity_c[n] - depth)
-
-    flat = upto.ravel()
-    first = first_negative(margin, pack.depth, flat, falling=True)
-    return np.asarray(first.reshape(upto.shape))

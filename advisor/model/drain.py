@@ -16,6 +16,8 @@ from advisor.model.ageing import Ageing
 
 Array = NDArray[np.float64]
 
+STEEPEST = 0.85  # ratio of voltages over a step of the depth grid
+
 
 @dataclass(frozen=True, slots=True)
 class Pack:
@@ -280,6 +282,33 @@ def at_depth(grid: Array, values: Array, depth: Array, draw: NDArray[np.intp]) -
     -------
     Of the depths' shape, in the values' unit.
     """
-    i = np.clip(np.searchsorted(grid, depth, side="right") - 1, 0, len(grid) - 2)
+    i = np.minimum(np.maximum(np.searchsorted(grid, depth, side="right") - 1, 0), len(grid) - 2)
     t = (depth - grid[i]) / (grid[i + 1] - grid[i])
     return np.asarray(values[i, draw] * (1 - t) + values[i + 1, draw] * t)
+
+
+def refined(pack: Pack) -> Pack:
+    """The same curves on a grid fine enough for the quadrature and for finding crossings."""
+    volts = np.maximum(pack.open_v, 1e-12)
+    falls = np.log((volts[1:] / volts[:-1]).min(axis=1)) / np.log(STEEPEST)
+    steps = np.clip(np.ceil(falls - 1e-9), 1, 64).astype(int)
+    if (steps == 1).all():
+        return pack
+    depth = [pack.depth[:1]]
+    for lo, hi, count in zip(pack.depth, pack.depth[1:], steps.tolist(), strict=False):
+        depth.append(np.linspace(lo, hi, count + 1)[1:])
+    grid = np.concatenate(depth)
+    return replace(
+        pack,
+        depth=grid,
+        open_v=_on_grid(pack.depth, pack.open_v, grid),
+        resistance=_on_grid(pack.depth, pack.resistance, grid),
+        drip=None if pack.drip is None else _on_grid(pack.depth, pack.drip, grid),
+    )
+
+
+def _on_grid(x: Array, y: Array, at: Array) -> Array:
+    """y (G, N) on x (G,) at places (A,): (A, N)."""
+    i = np.clip(np.searchsorted(x, at, side="right") - 1, 0, len(x) - 2)
+    t = ((at - x[i]) / (x[i + 1] - x[i]))[:, None]
+    return np.asarray(y[i] * (1 - t) + y[i + 1] * t)

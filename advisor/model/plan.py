@@ -99,7 +99,7 @@ def choose(
             pack = members[0].feed.pack
             fresh = any(np.isfinite(one.pulse) for one in asked)
             for some in _batches(asked, 1 + sum(len(e.names) for e in events)):
-                alone = lives(pack, [one.drain() for one in some], fresh=fresh)
+                alone = lives(pack, [one.drain() for one in some], fresh=fresh, means=False)
                 for one, life in zip(some, alone, strict=True):
                     one.take(pack, life)
     return [sweep.plans() for sweep in sweeps]

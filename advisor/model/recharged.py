@@ -35,7 +35,7 @@ from advisor.model import battery
 from advisor.model.ageing import Ageing, Charged, Stress, before_use, stress
 from advisor.model.battery import Life
 from advisor.model.crossing import first_negative
-from advisor.model.drain import Array, Drain, Pack, cases_of
+from advisor.model.drain import Array, Drain, Pack, cases_of, refined
 from advisor.model.ends import INDEX
 from advisor.model.wear import Course, time_to
 
@@ -152,7 +152,7 @@ def _strained(
     `carried` is that age by the capacity alone, `other` what else ends the life: beyond it nothing
     needs looking at.
     """
-    every, pack, ageing = pack.every_s, battery.refined(pack), course.ageing
+    every, pack, ageing = pack.every_s, refined(pack), course.ageing
     assert every is not None
     rises = [law for law in (ageing.calendar, ageing.cycles) if law is not None and law.rise.any()]
     if pack.two_well is None and not rises:
@@ -180,7 +180,7 @@ def _strained(
             capacity_c=old.capacity_c * np.maximum(there.left, 1e-12),
             resistance=old.resistance * there.resistance,
         )
-        lasts = battery.life(on_one_charge(old), its, fresh=False)
+        lasts = battery.life(on_one_charge(old), its, fresh=False, means=False)
         run = np.where(lasts.dead, 0.0, lasts.life_s)[0]
         # by the capacity alone it lasts just an interval at that age
         return np.asarray(run / every[n] - 1 + _ENOUGH)

@@ -87,31 +87,43 @@ def test_a_state_of_no_length_draws_what_sleep_does() -> None:
         (50, None, 40e-3, False, False),
     ],
 )
-def test_the_fresh_pack_is_asked_for_where_something_goes_by_it(
-    draws: int, rested: str | None, limit: float, wanted: bool, asked: bool
+@pytest.mark.parametrize("means", [None, "energy-per-day", "charged", "harvested"])
+def test_a_fresh_pack_and_means_are_asked_for_where_something_goes_by_them(
+    draws: int,
+    rested: str | None,
+    limit: float,
+    wanted: bool,
+    asked: bool,
+    means: str | None,
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    """By the stated values, where pulses may pass a limit, and where a film after a rest counts."""
+    """A fresh pack by the stated values, where pulses may pass a limit, and where a film after a
+    rest counts; means over the life there, and where a criterion or what charges the pack rests on
+    them."""
 
     class AskedError(Exception):
         """That a life was asked for."""
 
-    def lives(_: Any, __: Any, fresh: bool, ___: int) -> Any:
-        raise AskedError(fresh)
+    def lives(_: Any, __: Any, fresh: bool, means: bool, ___: int) -> Any:
+        raise AskedError(fresh, means)
 
     of = np.ones((1, 2, draws))
     drain = SimpleNamespace(share=of, constant_a=30e-3 * of, power_w=0 * of, cut_off_v=2 * of[:, 0])
     feed = SimpleNamespace(
         option=SimpleNamespace(cell="pill", series=1, parallel=1),
-        pack=SimpleNamespace(every_s=None),
+        pack=SimpleNamespace(every_s=1.0 if means == "charged" else None),
         rested=rested,
         most_pulse_a=limit,
     )
     made: Any = SimpleNamespace(feed=feed, drain=drain)
     none: Any = None
     marches: Any = SimpleNamespace(lives=lives)
+    product: Any = SimpleNamespace(income=1.0 if means == "harvested" else None)
+    criteria: Any = [SimpleNamespace(name=means or "battery-life")]
+    monkeypatch.setattr(builds, "on_one_charge", lambda pack: pack)
     with pytest.raises(AskedError) as told:
-        assess([made], none, none, (), fresh=wanted, marches=marches)
-    assert told.value.args == (asked,)
+        assess([made], none, product, criteria, fresh=wanted, marches=marches)
+    assert told.value.args == (asked, asked or means is not None)
 
 
 @pytest.mark.parametrize("waits", [True, False])

@@ -65,14 +65,14 @@ def test_cases_that_are_alike_are_marched_once(
     pack, drains = made(np.concatenate([draws * case for case in cases]))
     seen: list[int] = []
 
-    def counted(pack: Pack, drains: list[Drain], fresh: bool) -> list[Life]:
+    def counted(pack: Pack, drains: list[Drain], fresh: bool, means: bool) -> list[Life]:
         seen.append(drains[0].share.shape[2] // len(draws))
-        return lives(pack, drains, fresh)
+        return lives(pack, drains, fresh, means)
 
     monkeypatch.setattr(marches, "lives", counted)
-    assert_same(lives_of_cases(pack, drains, True, len(cases)), lives(pack, drains))
+    assert_same(lives_of_cases(pack, drains, True, True, len(cases)), lives(pack, drains))
     one = drains[:1]
-    assert_same(lives_of_cases(pack, one, True, len(cases)), lives(pack, one))
+    assert_same(lives_of_cases(pack, one, True, True, len(cases)), lives(pack, one))
     assert seen == [marched, marched]
 
 
@@ -81,33 +81,36 @@ def test_what_is_known_is_not_marched_again_and_anything_else_is(
 ) -> None:
     kept = Marches()
     pack, drains = made(np.array([0.01, 0.03]))
-    first = kept.lives(pack, drains, True, 1)
+    first = kept.lives(pack, drains, True, True, 1)
     seen: list[Pack] = []
 
-    def counted(pack: Pack, drains: list[Drain], fresh: bool) -> list[Life]:
+    def counted(pack: Pack, drains: list[Drain], fresh: bool, means: bool) -> list[Life]:
         seen.append(pack)
-        return lives(pack, drains, fresh)
+        return lives(pack, drains, fresh, means)
 
     monkeypatch.setattr(marches, "lives", counted)
     again, alike = made(np.array([0.01, 0.03]))
-    assert_same(kept.lives(again, alike, True, 1), first)
+    assert_same(kept.lives(again, alike, True, True, 1), first)
     assert not seen
     for other in (
         replace(pack, capacity_c=2 * pack.capacity_c),
         replace(pack, reservoir=None),
         replace(pack, shelf_life_s=1e6 * np.ones(2)),
     ):
-        assert_same(kept.lives(other, drains, True, 1), lives(other, drains))
+        assert_same(kept.lives(other, drains, True, True, 1), lives(other, drains))
     assert len(seen) == 3
-    assert kept.lives(pack, drains[::-1], True, 1)[0].life_s[0, 1] < first[0].life_s[0, 1]
+    assert kept.lives(pack, drains[::-1], True, True, 1)[0].life_s[0, 1] < first[0].life_s[0, 1]
     assert len(seen) == 4
 
 
 def test_what_is_no_array_tells_marches_apart_too() -> None:
-    """The same arrays: whether only a fresh pack is looked at, and drains that are fewer."""
+    """The same arrays: whether a fresh pack is looked at, whether means are, and drains that
+    are fewer."""
     kept = Marches()
     pack, drains = made(np.array([0.01, 0.03]))
-    asked = [(drains, True), (drains, False), (drains[:1], True)]
-    assert len({digest((pack, tuple(some), fresh)) for some, fresh in asked}) == len(asked)
-    for some, fresh in (*asked, *asked):
-        assert_same(kept.lives(pack, some, fresh, 1), lives(pack, some, fresh))
+    asked = [(drains, True, True), (drains, False, True), (drains[:1], True, True)]
+    asked += [(drains, True, False), (drains, False, False)]
+    assert len({digest((pack, tuple(one[0]), *one[1:])) for one in asked}) == len(asked)
+    for some, fresh, means in (*asked, *asked):
+        found = kept.lives(pack, some, fresh, means, 1)
+        assert_same(found, lives(pack, some, fresh, means))

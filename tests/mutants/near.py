@@ -70,6 +70,7 @@ ALSO = {
     "advisor/model/reservoir.py": ("test_reservoir_waits",),
     "advisor/model/standing.py": ("test_standing", "test_store"),
     "advisor/model/store_load.py": ("test_store", "test_leaking_store"),
+    "advisor/model/two_wells.py": ("test_battery", "test_battery_ends"),
     "advisor/model/wear.py": ("test_ageing", "test_rechargeable", "test_recharged"),
     "advisor/model/work.py": ("test_stand_ins", "test_tables"),
     "advisor/model/steady_state.py": ("test_reservoir", "test_reservoir_waits"),
