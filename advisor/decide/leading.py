@@ -104,7 +104,7 @@ class Deciding:
         self._moved: dict[tuple[Path, float], tuple[Catalogue, Product] | None] = {}
         self._stand: list[Build] = []  # all that stand but for what they cost
         # between which values of levers the criteria stay
-        self._anchored: dict[Path, list[tuple[float, float]]] = {}
+        self._anchored: dict[Path, tuple[float, float]] = {}
         self.canonical: dict[tuple[str, str], Build] = {}  # builds by their part and name
         self.drawn: set[Path] = set()  # levers that move what builds are reckoned with
         self.worth = {one.build: one.worth for one in self.offered}
@@ -126,7 +126,7 @@ class Deciding:
         out._purses = self._purses.apart()
         out.worth, out.canonical = dict(self.worth), dict(self.canonical)
         out.drawn = set(self.drawn)
-        out._anchored = {path: list(same) for path, same in self._anchored.items()}
+        out._anchored = dict(self._anchored)
         return out
 
     def put_away(self) -> None:
@@ -344,12 +344,13 @@ class Deciding:
         if lever.path.document != self.product.product:
             return [base]  # anchors rest on the product alone
         low, high = float(places.min()), float(places.max())
-        same = self._anchored.setdefault(lever.path, [])
-        if not any(one <= low and high <= other for one, other in same):
-            if any(self._criteria_at(lever, x) != base for x in (low, high)):
-                self.drawn.add(lever.path)
-                return [self._criteria_at(lever, x) for x in places.tolist()]
-            same.append((low, high))
+        # equal at two values they are so in between
+        least, most = self._anchored.get(lever.path, (np.inf, -np.inf))
+        new = [x for x in (low, high) if not least <= x <= most]
+        if any(self._criteria_at(lever, x) != base for x in new):
+            self.drawn.add(lever.path)
+            return [self._criteria_at(lever, x) for x in places.tolist()]
+        self._anchored[lever.path] = min(least, low), max(most, high)
         return [base]
 
     def _criteria_at(self, lever: Lever, x: float) -> tuple[Criterion, ...]:

@@ -262,6 +262,8 @@ UNIT_COST = "unit-cost-limit"
 def _own_peak(at: Held) -> Iterator[Case]:
     """How long it lasts is not stated, so no reservoir is counted on."""
     feed, own = at.assessed.feed, at.figure(PEAK)
+    if np.isnan(own).all():
+        return
     product = at.assessed.product
     constant = product.standing_a + at.side.standing_a[at.assessed.part]
     yield Case(
@@ -462,13 +464,14 @@ def kept(
     keeps = np.ones(assessed.score.shape, dtype=bool)
     broken: dict[str, NDArray[np.bool_]] = {}
     supply, held = Supply(assessed.feed, assessed.product), Held(assessed, side, own)
-    for limits, subject in ((FEED_LIMITS, supply), (BUILD_LIMITS, held)):
-        for limit in limits:
-            if limit.name in without:
-                continue
-            for case in limit.cases(subject):
-                bad = limit.bad(case)
-                if bad.any():
-                    broken[case.need] = np.broadcast_to(bad, keeps.shape)
-                    keeps &= ~bad
+    with np.errstate(invalid="ignore"):
+        for limits, subject in ((FEED_LIMITS, supply), (BUILD_LIMITS, held)):
+            for limit in limits:
+                if limit.name in without:
+                    continue
+                for case in limit.cases(subject):
+                    bad = limit.compared(case)
+                    if bad.any():
+                        broken[case.need] = np.broadcast_to(bad, keeps.shape)
+                        keeps &= ~bad
     return keeps, broken

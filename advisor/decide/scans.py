@@ -212,11 +212,11 @@ class Scans:
 
     @staticmethod
     def _best(builds: Sequence[Build], scores: Array) -> dict[str, Array]:
-        best: dict[str, Array] = {}
-        for build, points in zip(builds, scores, strict=True):
-            part = build.part
-            best[part] = np.fmax(best[part], points) if part in best else points
-        return best
+        """The best of each part's builds (B,) by their scores (B, ...), in any unit."""
+        rows: dict[str, list[int]] = {}
+        for n, build in enumerate(builds):
+            rows.setdefault(build.part, []).append(n)
+        return {part: np.fmax.reduce(scores[some], axis=0) for part, some in rows.items()}
 
     def _lead(self, best: Mapping[str, Array]) -> Array:
         winner = self.deciding.winner

@@ -99,12 +99,15 @@ class Limit:
 
     def bad(self, case: Case) -> NDArray[np.bool_]:
         """Where a case is broken, (R, N) or broadcast to it."""
-        if case.broken is not None:
-            return np.atleast_2d(np.asarray(case.broken))
         with np.errstate(invalid="ignore"):
-            if self.least:
-                return np.atleast_2d(np.less(case.offered, case.required))  # type: ignore[arg-type]
-            return np.atleast_2d(np.greater(case.offered, case.required))  # type: ignore[arg-type]
+            return np.atleast_2d(self.compared(case))
+
+    def compared(self, case: Case) -> NDArray[np.bool_]:
+        """Where a case is broken, (R, N) or in as few dimensions as it has: quicker for many."""
+        if case.broken is not None:
+            return np.asarray(case.broken)
+        compare = np.less if self.least else np.greater
+        return np.asarray(compare(case.offered, case.required))  # type: ignore[arg-type]
 
     def failed(self, case: Case, row: int = 0) -> Failed:
         """What a row of a broken case fails, at the stated values."""

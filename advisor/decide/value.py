@@ -47,7 +47,8 @@ class Criterion:
     def utility(self, value: Array) -> Array:
         """Worth, 0..1, of values of any shape, SI; a NaN stays NaN."""
         with np.errstate(invalid="ignore"):
-            return np.clip((value - self.poor) / (self.good - self.poor), 0.0, 1.0)
+            worth = np.asarray((value - self.poor) / (self.good - self.poor))
+            return np.asarray(np.minimum(np.maximum(worth, 0.0), 1.0))
 
 
 def criteria(product: Product, first_cell: Cell | None) -> tuple[Criterion, ...]:
@@ -107,7 +108,9 @@ def score(
     -------
     (R, N) score of 0..100, and (C, R, N) utilities.
     """
-    worth = np.stack([c.utility(v) for c, v in zip(criteria, values, strict=True)])
+    worth = np.empty(values.shape)
+    for row, criterion, value in zip(worth, criteria, values, strict=True):
+        row[...] = criterion.utility(value)
     if drawn is None:
         drawn = np.array([c.weight for c in criteria])[:, None]
     return np.asarray(100 * (drawn[:, None] * worth).sum(axis=0)), worth

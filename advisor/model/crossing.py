@@ -124,7 +124,7 @@ class _Line:
         """Depths, shares, at which some cases' margins are half of what is close enough, (m,); NaN
         where that is not between two others."""
         grid = self.grid
-        place = np.clip(grid[:, None], low, high)
+        place = np.minimum(np.maximum(grid[:, None], low), high)
         volts, ohms = self._curves(cases, place)
         g = self.g[cases] + self.slope[cases] * (place - self.at[cases])
         left = volts - ohms * g - NARROW / 2
@@ -150,7 +150,8 @@ class _Line:
     def _curves(self, cases: Index, depth: Array) -> tuple[Array, Array]:
         """Open voltage and resistance of some cases at depths (P, m)."""
         grid = self.grid
-        i = np.clip(np.searchsorted(grid, depth, side="right") - 1, 0, len(grid) - 2)
+        i = np.searchsorted(grid, depth, side="right") - 1
+        i = np.minimum(np.maximum(i, 0), len(grid) - 2)
         t = (depth - grid[i]) / (grid[i + 1] - grid[i])
         return (
             self.volts[i, cases] * (1 - t) + self.volts[i + 1, cases] * t,

@@ -59,16 +59,19 @@ def price_at(
         )
         spent = np.asarray(total, dtype=np.float64)
         return Purchase(np.full(spent.shape, whole, dtype=np.int64), spent / whole, spent)
-    counts = [-(-max(pieces, quantity) // multiple) * multiple for quantity, _ in breaks]
-    # rounding up may reach the next break
-    each = np.stack(
-        [next(price for q, price in reversed(breaks) if q <= count) for count in counts]
+    # rounding up may reach the next break; what several breaks come to is bought once
+    counts = list(
+        dict.fromkeys(-(-max(pieces, quantity) // multiple) * multiple for quantity, _ in breaks)
     )
-    bought = np.array(counts, dtype=np.int64)
-    totals = each * bought[:, None]
+    prices = [next(price for q, price in reversed(breaks) if q <= count) for count in counts]
+    if len(counts) == 1:
+        each = np.asarray(prices[0], dtype=np.float64)
+        return Purchase(np.full(each.shape, counts[0], dtype=np.int64), each, each * counts[0])
+    totals = np.stack([price * count for price, count in zip(prices, counts, strict=True)])
     best = totals.argmin(axis=0)
     draw = np.arange(totals.shape[1])
-    return Purchase(bought[best], each[best, draw], totals[best, draw])
+    bought = np.array(counts, dtype=np.int64)
+    return Purchase(bought[best], np.stack(prices)[best, draw], totals[best, draw])
 
 
 def development(setup_h: Array, rate: Array, tools: Array, units: float) -> Array:

@@ -75,8 +75,8 @@ def through_switching(
         eta = np.broadcast_to(efficiency[0], floor.shape)
     else:
         x, at = np.log(loads_a), np.log(floor)
-        i = np.clip(np.searchsorted(x, at, side="right") - 1, 0, len(x) - 2)
-        t = np.clip((at - x[i]) / (x[i + 1] - x[i]), 0.0, 1.0)
+        i = np.minimum(np.maximum(np.searchsorted(x, at, side="right") - 1, 0), len(x) - 2)
+        t = np.minimum(np.maximum((at - x[i]) / (x[i + 1] - x[i]), 0.0), 1.0)
         n = np.arange(floor.shape[-1])
         eta = efficiency[i, n] * (1 - t) + efficiency[i + 1, n] * t
     below = np.minimum(current_a / least, 1.0)

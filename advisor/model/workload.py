@@ -459,8 +459,8 @@ def on_curve(x: Array, y: Array, at: Array) -> Array:
     still = at.ndim > 1 and at.shape[-1] > 1 and bool((at == at[..., :1]).all())
     if still:
         at = at[..., :1]  # one place for all draws is looked up once
-    i = np.clip(np.searchsorted(x, at, side="right") - 1, 0, len(x) - 2)
-    t = np.clip((at - x[i]) / (x[i + 1] - x[i]), 0.0, 1.0)
+    i = np.minimum(np.maximum(np.searchsorted(x, at, side="right") - 1, 0), len(x) - 2)
+    t = np.minimum(np.maximum((at - x[i]) / (x[i + 1] - x[i]), 0.0), 1.0)
     if still:
         i = i[..., 0]
         return np.asarray(y[i] * (1 - t) + y[i + 1] * t)
