@@ -15,9 +15,12 @@ from advisor.decide.builds import Build
 from advisor.decide.choosing import LEANING, SOME
 from advisor.decide.drawing import Drawn, draw_builds
 from advisor.decide.evaluate import Candidate, Evaluation
+from advisor.decide.stage import Begun
+from advisor.decide.workers import over_groups
 from advisor.model.draws import Array
 from advisor.stages import Progress, begin
 
+GROUPS = 2  # of parts, whose builds are drawn apart, maybe side by side
 FAR = 1.5  # of a share's standard deviation at the worst, a half, three of them
 
 
@@ -41,13 +44,46 @@ def fronts(
 
     Parameters
     ----------
-    jobs : workers for the draws; the result does not depend on it. progress : as in `draw_builds`.
+    jobs : workers for the draws; the result does not depend on it. progress : told (parts done, of
+    how many).
     """
     candidates = evaluation.candidates
     if not evaluation.draws:
         return [_front([_stated(b) for b in c.builds], c.best) for c in candidates]
-    wanted = evaluation.product.needs.confidence.nominal
     begin(progress, "drawing builds that some weights may choose")
+    groups = _groups([len(c.builds) for c in candidates])
+
+    def tell(count: int) -> None:
+        if progress is not None:
+            progress(count, len(candidates))
+
+    def work(group: Sequence[int]) -> list[list[tuple[int, Drawn | None]]]:
+        # by their places, and without what is there already: less to give back
+        return [
+            [(places[b], None if b in one.candidate.tried else d) for b, d in one.kept().items()]
+            for one in _drawn(evaluation, [candidates[n] for n in group], jobs)
+            for places in [{b: k for k, b in enumerate(one.candidate.builds)}]
+        ]
+
+    found = over_groups(work, groups, jobs, tell, evaluation.stated.marches.services.put_away)
+    out = []
+    for c, some in zip(candidates, found, strict=True):
+        drawn = [(c.builds[k], c.tried[c.builds[k]] if d is None else d) for k, d in some]
+        out.append(_front([Offered(build, d.worth, d) for build, d in drawn], c.best))
+    return out
+
+
+def _groups(sizes: Sequence[int]) -> list[list[int]]:
+    """Numbers of parts in groups of much the same size, so many whatever the workers are."""
+    out: list[list[int]] = [[] for _ in range(min(GROUPS, len(sizes)))]
+    for n in sorted(range(len(sizes)), key=lambda n: -sizes[n]):
+        min(out, key=lambda group: (sum(sizes[k] for k in group), len(group))).append(n)
+    return out
+
+
+def _drawn(evaluation: Evaluation, candidates: Sequence[Candidate], jobs: int) -> list[_Side]:
+    """Parts whose builds on the front went through all draws."""
+    begun = Begun()
 
     def draw(builds: Sequence[Build], draws: int) -> list[Drawn]:
         return draw_builds(
@@ -57,34 +93,30 @@ def fronts(
             evaluation.criteria,
             draws,
             evaluation.seed,
-            jobs,
-            progress,
+            max(1, jobs // GROUPS),
             marches=evaluation.stated.marches,
+            begun=begun,
         )
 
-    sides = [_Side(c, wanted) for c in candidates]
+    sides = [_Side(c, evaluation.product.needs.confidence.nominal) for c in candidates]
     if evaluation.draws >= 2 * SOME:
         _through(sides, lambda builds: draw(builds, SOME), few=True)
     _through(sides, lambda builds: draw(builds, evaluation.draws), few=False)
-    return [
-        _front(
-            [Offered(b, d.worth, d) for b, d in one.drawn.items() if d.fit >= wanted],
-            one.candidate.best,
-        )
-        for one in sides
-    ]
+    return sides
 
 
 def _through(sides: Sequence[_Side], draw: Callable[[list[Build]], list[Drawn]], few: bool) -> None:
     """Draw builds until no other may be on its part's front."""
     while True:
         # a build that was drawn may be worth less than it promised, and no longer beat another
-        asked = [one.likely_few() if few else one.likely() for one in sides]
-        if not any(asked):
+        asked = [(one, one.likely_few() if few else one.likely()) for one in sides]
+        asked = [(one, builds) for one, builds in asked if builds]
+        if not asked:
             return
-        found = iter(draw([build for builds in asked for build in builds]))
-        for one, builds in zip(sides, asked, strict=True):
+        found = iter(draw([build for _, builds in asked for build in builds]))
+        for one, builds in asked:
             (one.few if few else one.drawn).update((build, next(found)) for build in builds)
+        sides = [one for one, _ in asked]
 
 
 class _Side:
@@ -92,6 +124,7 @@ class _Side:
 
     def __init__(self, candidate: Candidate, wanted: float) -> None:
         self.candidate, self.wanted = candidate, wanted
+        self._promised = _promised(candidate)
         self.few: dict[Build, Drawn] = {}
         self.drawn = dict(candidate.tried)
 
@@ -101,12 +134,12 @@ class _Side:
         tried = [build for build in self.drawn if build not in self.few]
         if tried:
             return tried
-        return _likely(self.candidate, self._worth(self.few), self.few)
+        return _likely(self._promised, self._worth(self.few), self.few)
 
     def likely(self) -> list[Build]:
         """Builds that must go through all draws."""
         if not self.few:
-            return _likely(self.candidate, self._worth(self.drawn), self.drawn)
+            return _likely(self._promised, self._worth(self.drawn), self.drawn)
         # a share of draws that is so far below what is wanted is no accident
         sure = [b for b, d in self.few.items() if d.fit >= self.wanted - FAR / np.sqrt(SOME)]
         front = [self.few[b] for b, d in self.drawn.items() if d.fit >= self.wanted]
@@ -116,6 +149,10 @@ class _Side:
                 out.append(build)
                 front.append(self.few[build])
         return out
+
+    def kept(self) -> dict[Build, Drawn]:
+        """Those that went through all draws and fit often enough."""
+        return {build: drawn for build, drawn in self.drawn.items() if drawn.fit >= self.wanted}
 
     def _worth(self, drawn: Mapping[Build, Drawn]) -> list[Array]:
         return [d.worth for d in drawn.values() if d.fit >= self.wanted]
@@ -145,21 +182,32 @@ def _front(offered: Sequence[Offered], chosen: Build) -> list[Offered]:
     return kept
 
 
-def _likely(candidate: Candidate, worth: Sequence[Array], drawn: Collection[Build]) -> list[Build]:
-    """Builds that are not drawn yet and may be on the front, by their utilities averaged over
-    spread lives, against each other and against the worth (C,) of those that are drawn."""
+def _promised(candidate: Candidate) -> list[tuple[Build, Array, Array]]:
+    """Builds by their utilities (C,) averaged over spread lives, the best first, with the most that
+    they may be."""
     rows = []
     for build in candidate.builds:
-        if build in drawn:
-            continue
         stated = build.assessed.utilities[:, build.row, 0]
         smooth = candidate.smooth[build]
         rows.append((build, smooth, smooth + LEANING * np.abs(smooth - stated)))
     rows.sort(key=lambda row: (-float(row[1].sum()), row[0].order))
+    return rows
+
+
+def _likely(
+    rows: Sequence[tuple[Build, Array, Array]], worth: Sequence[Array], drawn: Collection[Build]
+) -> list[Build]:
+    """Builds of `_promised` that are not drawn yet and may be on the front, against each other and
+    against the worth (C,) of those that are drawn."""
     kept: list[Build] = []
-    front = list(worth)
-    for build, smooth, most in rows:
-        if not any((other >= most).all() for other in front):
+    left = [row for row in rows if row[0] not in drawn]
+    if not left:
+        return kept
+    front = np.array([*worth, *(smooth for _, smooth, _ in left)])
+    count = len(worth)
+    for build, smooth, most in left:
+        if not (front[:count] >= most).all(axis=1).any():
             kept.append(build)
-            front.append(smooth)
+            front[count] = smooth
+            count += 1
     return kept

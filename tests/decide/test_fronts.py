@@ -37,3 +37,20 @@ def test_whatever_the_weights_the_best_build_is_on_the_front(
         gained += any(one.build not in candidate.tried for one in front)
     # some were drawn for the front alone
     assert gained
+
+
+def test_fronts_are_the_same_over_any_number_of_workers(tmp_path: Path) -> None:
+    found = evaluate(*unsure(several(5), 5).load(tmp_path), 320)
+    told: list[tuple[int, int]] = []
+    one, two = (
+        [
+            [(o.build, o.worth.tobytes(), o.drawn and o.drawn.score.tobytes()) for o in some]
+            for some in offered
+        ]
+        for offered in (fronts(found), fronts(found, 2, lambda *count: told.append(count)))
+    )
+    assert one == two
+    parts = len(found.candidates)
+    assert parts > 1
+    assert told == sorted(told)
+    assert told[-1] == (parts, parts)
