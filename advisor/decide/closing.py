@@ -40,11 +40,13 @@ SURE = 0.15
 @dataclass(frozen=True, slots=True)
 class Tip:
     """Where the lead is lost: the first value found beyond the change, and who leads there; None
-    where nothing fits. `among`: the parts that may lead there, None for all."""
+    where nothing fits. `among`: the parts that may lead there, None for all. `told`: the value of
+    the fewest digits at which the same part leads; None until it is looked for."""
 
     at: float
     leader: str | None
     among: tuple[str, ...] | None = None
+    told: float | None = None
 
 
 # A search asks for decisions, one at a time, and goes on with them.
@@ -58,6 +60,14 @@ def asked(line: Line, x: float) -> Generator[Ask, Decided, tuple[Standing, bool]
     ask = line.ask(x)
     found = yield ask
     return found.standing, line.learn(ask, found)
+
+
+def asked_among(line: Line, x: float, parts: tuple[str, ...]) -> Generator[Ask, Decided, Standing]:
+    """The standing at a value among some parts."""
+    if line.knows(x):
+        return line.known_standing(x)
+    found = yield line.ask(x, parts)
+    return found.standing
 
 
 def kept_at(line: Line, x: float) -> Generator[Ask, Decided, bool]:

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Generator, Iterator
 
 from advisor.catalogue.levers import Lever
-from advisor.decide.closing import Tip
-from advisor.decide.leading import Ask, Deciding
-from advisor.decide.workers import over_groups
-from advisor.stages import Progress, begin
+from advisor.decide.closing import Tip, asked_among
+from advisor.decide.leading import Ask, Decided
+from advisor.decide.line import Line
 
 # Share of the change needed by which a value may lie beyond it.
 BEYOND = 0.05
@@ -18,51 +17,16 @@ DIGITS = 7
 TRIES = 3
 
 
-def least_digits(
-    deciding: Deciding,
-    found: Sequence[tuple[Lever, Tip]],
-    progress: Progress | None = None,
-    jobs: int = 1,
-) -> list[float]:
-    """For each tip, found for a lever in its own unit, the value of the fewest digits at which the
-    real decision names the same part; the tip's own where no rounded one does.
-
-    Parameters
-    ----------
-    progress : told how many tips are through, of how many. jobs : workers; the result does not
-        depend on it.
-    """
-    begin(progress, "confirming tips")
-    groups: dict[str, list[int]] = {}
-    for n, (lever, _) in enumerate(found):
-        own = lever.path.document if deciding.of_part(lever) else f"{n}"
-        groups.setdefault(own, []).append(n)
-
-    def tell(count: int) -> None:
-        if progress is not None:
-            progress(count, len(found))
-
-    def work(group: Sequence[int]) -> list[float]:
-        return _together(deciding.apart(), [found[n] for n in group])
-
-    return over_groups(work, list(groups.values()), jobs, tell, deciding.put_away)
-
-
-def _together(deciding: Deciding, found: Sequence[tuple[Lever, Tip]]) -> list[float]:
-    """`least_digits` of tips whose decisions are taken in common passes."""
-    left = {n: list(rounded(lever, tip.at))[:TRIES] for n, (lever, tip) in enumerate(found)}
-    out = [tip.at for _, tip in found]
-    every = tuple(deciding.scores)
-    while left := {n: values for n, values in left.items() if values}:
-        asks = [
-            Ask(found[n][0], values.pop(0), found[n][1].among or every)
-            for n, values in left.items()
-        ]
-        for n, ask, told in zip(tuple(left), asks, deciding.decided(asks), strict=True):
-            if told.standing.leader == found[n][1].leader:
-                out[n] = ask.x
-                left.pop(n)
-    return out
+def least_digits(line: Line, tip: Tip) -> Generator[Ask, Decided, float]:
+    """The value of the fewest digits, of a lever in its own unit, at which the real decision names
+    the same part as at a tip; the tip's own where no rounded one does."""
+    among = tip.among or tuple(line.deciding.scores)
+    if tip.leader is not None and tip.leader not in among:
+        return tip.at
+    for x in list(rounded(line.lever, tip.at))[:TRIES]:
+        if x == tip.at or (yield from asked_among(line, x, among)).leader == tip.leader:
+            return x
+    return tip.at
 
 
 def rounded(lever: Lever, at: float) -> Iterator[float]:

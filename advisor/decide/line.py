@@ -37,8 +37,11 @@ MARGIN = 2.0  # points by which a scanned score may be wrong where a decision is
 class Line(Scans):
     """A lever: a scan along it, corrected by the decisions that were taken on it."""
 
-    def ask(self, x: float) -> Ask:
-        """What to ask for at a value: the leader of now and whoever may lead there."""
+    def ask(self, x: float, parts: tuple[str, ...] | None = None) -> Ask:
+        """What to ask for at a value: of some parts, or the leader of now and whoever may lead."""
+        if parts is not None:
+            without, beside = self._hopeless(x, parts)
+            return Ask(self.lever, x, parts, without=without, beside=beside)
         if len(self.moves) == 1 or self._told is None:
             return Ask(self.lever, x, tuple(self.deciding.scores))
         places, points = self._told
@@ -54,9 +57,7 @@ class Line(Scans):
             rival = max((v for p, v in here.items() if p != winner), default=-np.inf)
             least = min(max(here.values()) - MARGIN, rival)
             some |= {p for p, value in here.items() if value >= least}
-        parts = tuple(sorted(some))
-        without, beside = self._hopeless(x, parts)
-        return Ask(self.lever, x, parts, without=without, beside=beside)
+        return self.ask(x, tuple(sorted(some)))
 
     def look(self, x: float) -> Ask:
         """What to ask for the builds that stand at a value."""

@@ -16,6 +16,7 @@ taken, may be missed.
 from __future__ import annotations
 
 from collections.abc import Callable, Generator, Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +25,7 @@ from advisor.catalogue.levers import NEAR, Lever, part_way
 from advisor.dataclass import dataclass
 from advisor.decide.closing import Search, Tip, asked, kept_at, pinned, share_of
 from advisor.decide.leading import Ask, Decided, Deciding
+from advisor.decide.least_digits import least_digits
 from advisor.decide.line import Line
 from advisor.decide.looks import scanned_together
 from advisor.decide.ranks import DIGITS
@@ -58,7 +60,7 @@ def nearest_tips(
     done: Done | None = None,
     jobs: int = 1,
 ) -> list[Changes]:
-    """The nearest changes of each lever on both sides of the value that stands.
+    """The nearest changes of each lever, in its own unit, on both sides of the value that stands.
 
     Beyond a change on its side nothing is looked for, nor farther than a tip on the other side.
 
@@ -92,7 +94,10 @@ def nearest_tips(
         lines = [_begun(here, levers[n][0], first[n]) for n in group]
         return _run(
             here,
-            [_both(line, first[n].ends, points) for line, n in zip(lines, group, strict=True)],
+            [
+                _told_in_digits(line, first[n].ends, points)
+                for line, n in zip(lines, group, strict=True)
+            ],
         )
 
     # those of one part are decided in common passes
@@ -177,6 +182,19 @@ def _last_that_may(deciding: Deciding, lever: Lever, end: float) -> float:
         else:
             refused = middle
     return last
+
+
+def _told_in_digits(
+    line: Line, ends: tuple[float, float], points: int
+) -> Generator[Ask, Decided, Changes]:
+    """The changes on both sides of a lever, with the values by which they are told."""
+    found = yield from _both(line, ends, points)
+    tip = yield from _in_digits(line, found.tip)
+    return Changes(tip=tip, limit=(yield from _in_digits(line, found.limit)))
+
+
+def _in_digits(line: Line, tip: Tip | None) -> Search:
+    return None if tip is None else replace(tip, told=(yield from least_digits(line, tip)))
 
 
 def _both(line: Line, ends: tuple[float, float], points: int) -> Generator[Ask, Decided, Changes]:

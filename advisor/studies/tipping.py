@@ -13,7 +13,6 @@ from advisor.decide.closing import Tip
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.fronts import fronts
 from advisor.decide.leading import Deciding
-from advisor.decide.least_digits import least_digits
 from advisor.decide.left_out import LeftOut
 from advisor.decide.marches import Marches
 from advisor.decide.screens import LEAD_TIME
@@ -196,14 +195,8 @@ def tipping(
     done = None if progress is None else lambda n: progress(n, len(asked))
     found = nearest_tips(deciding, [(h, span(h, None)) for h in asked], points, done, jobs)
     pairs = list(zip(asked, found, strict=True))
-    changes = [(h, tip) for h, there in pairs for tip in (there.tip, there.limit) if tip]
-    told = dict(zip(changes, least_digits(deciding, changes, progress, jobs), strict=True))
-
-    def words(handle: Lever, tip: Tip | None) -> LeverTip:
-        return _tip(handle, tip, handle.now if tip is None else told[handle, tip])
-
-    tips = [words(handle, there.tip) for handle, there in pairs]
-    limits = [words(handle, there.limit) for handle, there in pairs if there.limit is not None]
+    tips = [_tip(handle, there.tip) for handle, there in pairs]
+    limits = [_tip(handle, there.limit) for handle, there in pairs if there.limit is not None]
     tips.sort(key=_nearness)
     limits.sort(key=_nearness)
     return Tipping(
@@ -235,10 +228,10 @@ def _nearness(tip: LeverTip) -> tuple[bool, float, str]:
     return tip.tips_at is None, round(far, 9), tip.path
 
 
-def _tip(handle: Lever, found: Tip | None, told: float | None) -> LeverTip:
-    """A tip in figures and in words; `told` is the value by which it is told."""
+def _tip(handle: Lever, found: Tip | None) -> LeverTip:
+    """A tip in figures and in words."""
     assert handle.now is not None
-    assert told is not None
+    told = handle.now if found is None or found.told is None else found.told
     far = None if found is None else abs(found.at - handle.now)
     kelvin = handle.dimension == "temperature"
     return LeverTip(
