@@ -74,8 +74,9 @@ class Deciding:
         base: Evaluation,
         contenders: Sequence[str],
         offered: Sequence[Sequence[Offered]] = (),
+        known: Known | None = None,
     ) -> None:
-        """`offered` are the candidates' builds that some weights may choose, see `fronts`."""
+        """`offered`: builds of `fronts`; `known`: draws of figures with the same seed."""
         self.catalogue, self.product, self.base = catalogue.only(contenders), product, base
         self._everyone = catalogue
         self.candidates = [c for c in base.candidates if c.part.part in contenders]
@@ -91,7 +92,7 @@ class Deciding:
         for one in self.offered:
             fronts[one.build.part].append(one.build)
         self.memo: Trace = {}
-        self._known: Known = {}
+        self._known: Known = known if known is not None else {}
         # what builds are worth as things stand, by so many first draws
         self.as_now: dict[int, dict[Build, float]] = {}
         read = Profiles(KEPT, PACKS)
@@ -103,8 +104,7 @@ class Deciding:
         )
         self._moved: dict[tuple[Path, float], tuple[Catalogue, Product] | None] = {}
         self._stand: list[Build] = []  # all that stand but for what they cost
-        # between which values of levers the criteria stay
-        self._anchored: dict[Path, tuple[float, float]] = {}
+        self._anchored: dict[Path, tuple[float, float]] = {}  # between which the criteria stay
         self.canonical: dict[tuple[str, str], Build] = {}  # builds by their part and name
         self.drawn: set[Path] = set()  # levers that move what builds are reckoned with
         self.worth = {one.build: one.worth for one in self.offered}

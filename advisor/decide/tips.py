@@ -15,7 +15,7 @@ taken, may be missed.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Generator, Sequence
+from collections.abc import Callable, Generator, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -29,8 +29,10 @@ from advisor.decide.least_digits import least_digits
 from advisor.decide.line import Line
 from advisor.decide.looks import scanned_together
 from advisor.decide.ranks import DIGITS
+from advisor.decide.refused import last_that_may
 from advisor.decide.scans import COARSE, FINE, MORE
 from advisor.decide.workers import over_groups
+from advisor.figures import Path
 from advisor.model.draws import Array
 
 # Where the lead may be lost between two places, so many intervals are put there, and so often.
@@ -78,6 +80,9 @@ def nearest_tips(
     deciding.look_as_now(moved, MORE, chosen=True)
     if any(deciding.of_money(lever) for lever, _ in levers):
         deciding.prepare_looks()
+    beside: dict[Path, list[Lever]] = {}
+    for lever, _ in levers:
+        beside.setdefault(lever.path.parent, []).append(lever)
     looks = [
         some[k : k + SIDE_BY_SIDE]
         for some in groups.values()
@@ -85,7 +90,7 @@ def nearest_tips(
     ]
 
     def look(group: Sequence[int]) -> list[FirstLook]:
-        return _first(deciding.apart(), [levers[n] for n in group], points)
+        return _first(deciding.apart(), [levers[n] for n in group], beside, points)
 
     first = over_groups(look, looks, jobs, None, deciding.put_away)
 
@@ -118,14 +123,20 @@ class FirstLook:
 
 
 def _first(
-    deciding: Deciding, levers: Sequence[tuple[Lever, tuple[float, float]]], points: int
+    deciding: Deciding,
+    levers: Sequence[tuple[Lever, tuple[float, float]]],
+    beside: Mapping[Path, Sequence[Lever]],
+    points: int,
 ) -> list[FirstLook]:
-    """First looks along levers that move the same builds, in common passes."""
+    """First looks along levers that move the same builds, in common passes; `beside`: those that
+    lie in a path."""
     lines = [Line(deciding, lever) for lever, _ in levers]
-    ends = [
-        (_last_that_may(deciding, lever, low), _last_that_may(deciding, lever, high))
-        for lever, (low, high) in levers
-    ]
+    ends = []
+    for lever, (low, high) in levers:
+        near = [one.now for one in beside[lever.path.parent] if one is not lever]
+        limits = [now for now in near if now is not None]
+        reach = [last_that_may(deciding, lever, end, limits) for end in (low, high)]
+        ends.append((reach[0], reach[1]))
     places = [
         np.empty(0) if lever.whole or deciding.weighs(lever) else _outward(lever, reach, points)
         for (lever, _), reach in zip(levers, ends, strict=True)
@@ -167,21 +178,6 @@ def _run(deciding: Deciding, searches: Sequence[Generator[Ask, Decided, Changes]
         for (n, _), found in zip(now, deciding.decided([ask for _, ask in now]), strict=True):
             go_on(n, found)
     return [out[n] for n in range(len(searches))]
-
-
-def _last_that_may(deciding: Deciding, lever: Lever, end: float) -> float:
-    """The end of a side, or the last value before it that may stand where the lever does."""
-    now = lever.now
-    assert now is not None
-    if deciding.may_stand(lever, end):
-        return end
-    last, refused = now, end
-    while (middle := lever.between(last, refused, NEAR)) is not None:
-        if deciding.may_stand(lever, middle):
-            last = middle
-        else:
-            refused = middle
-    return last
 
 
 def _told_in_digits(

@@ -20,6 +20,7 @@ from advisor.decide.tips import nearest_tips
 from advisor.decide.weighing import leads
 from advisor.faults import Fault, FaultError
 from advisor.figures import Path, scalars
+from advisor.model.draws import Known
 from advisor.model.served import Services
 from advisor.source import Document
 from advisor.stages import Progress, begin
@@ -157,6 +158,7 @@ def tipping(
     FaultError
         For a path that leads to no figure or to one that is absent.
     """
+    known: Known = {}
     base = evaluate(
         catalogue,
         product,
@@ -164,6 +166,7 @@ def tipping(
         seed,
         jobs,
         progress,
+        known=known,
         estimate_missing=estimate_missing,
         marches=Marches(services, kept=0),
     )
@@ -190,7 +193,7 @@ def tipping(
     names = [c.part.part for c in base.candidates]
     contenders = tuple(names[:CONTENDERS])
     asked = [handle.in_own_unit() for handle in _asked(base, levers)]
-    deciding = Deciding(catalogue, product, base, tuple(sorted(contenders)), offered)
+    deciding = Deciding(catalogue, product, base, tuple(sorted(contenders)), offered, known)
     begin(progress, "scanning figures")
     done = None if progress is None else lambda n: progress(n, len(asked))
     found = nearest_tips(deciding, [(h, span(h, None)) for h in asked], points, done, jobs)

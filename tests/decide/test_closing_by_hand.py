@@ -16,11 +16,11 @@ from advisor.catalogue.levers import NEAR, Lever, part_way
 from advisor.decide.closing import Tip, _crossing, _first_zero, _halved, pinned
 from advisor.decide.leading import Ask, Standing
 from advisor.decide.line import Line
+from advisor.decide.refused import last_that_may
 from advisor.decide.tips import (
     SLACK,
     _decided,
     _doubtful,
-    _last_that_may,
     _looked_into,
     _suspects,
     _wide,
@@ -267,10 +267,16 @@ def test_a_side_ends_where_a_value_may_no_longer_stand(most: float) -> None:
     """From 1 towards 8, of which values up to `most` may stand."""
     figure, count = replace(FIGURE, now=1.0), replace(COUNT, now=1.0)
     deciding: Any = SimpleNamespace(may_stand=lambda _, x: x <= most)
-    last = _last_that_may(deciding, figure, 8.0)
+    last = last_that_may(deciding, figure, 8.0)
     assert last <= most
     assert last == pytest.approx(min(most, 8.0), rel=NEAR)
-    assert _last_that_may(deciding, count, 8.0) == min(int(most), 8)
+    assert last_that_may(deciding, count, 8.0) == min(int(most), 8)
+    # the figure beside it that sets the limit is tried first, and another one changes nothing
+    for beside in ([most], [0.5, 2.0, most], [2.0, 6.0], [1.0]):
+        asked: list[float] = []
+        told: Any = SimpleNamespace(may_stand=lambda _, x, a=asked: a.append(x) or x <= most)
+        assert last_that_may(told, figure, 8.0, beside) == last
+        assert len(asked) <= (5 if most in beside else 18)
 
 
 def test_an_interval_is_looked_into_down_to_a_sixteenth_of_its_own() -> None:
