@@ -348,11 +348,16 @@ class _Held:
     def _upto(self, at: Array) -> tuple[Array, Array]:
         """(integral of L^p from nothing to states of charge (R, N) in 0..1, L there)."""
         i = np.clip(np.searchsorted(self.charged, at, side="right") - 1, 0, len(self.charged) - 2)
-        n = np.arange(self.loss.shape[1])
-        low, beyond = self.loss[i, n], at - self.charged[i]
-        loss = low + self.rise[i, n] * beyond
+        draws = self.loss.shape[1]
+        # by one number a place: taking so is several times as quick as by two
+        place = i * draws + np.arange(draws)
+        low, rise, low_raised, area = (
+            x.ravel().take(place) for x in (self.loss, self.rise, self.raised, self.area)
+        )
+        beyond = at - self.charged[i]
+        loss = low + rise * beyond
         raised = loss ** (self.power + 1)
-        return self.area[i, n] + self._mean(low, loss, self.raised[i, n], raised) * beyond, loss
+        return area + self._mean(low, loss, low_raised, raised) * beyond, loss
 
     def between(self, low: Array, high: Array) -> Array:
         """Mean of L^(1/z) between two states of charge, shares, all equally long; arrays that

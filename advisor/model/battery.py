@@ -36,6 +36,7 @@ from advisor.model.two_wells import two_well_depth
 # by at most a seventh in a step the integrand's remainder is below 1e-8 of the step
 _NODES = np.array([0.5 - np.sqrt(0.15), 0.5, 0.5 + np.sqrt(0.15)])
 _WEIGHTS = np.array([5.0, 8.0, 5.0]) / 18.0
+_MOVED = 1e-8  # of depth, in the last of Newton's steps: what is left is of its square
 _VISIBLE = 0.005  # of depth, between a sag and the open voltage's own end
 
 
@@ -281,12 +282,15 @@ def lows_of(pack: Pack, drain: Drain) -> list[Lows]:
     ]
 
 
-def stored(pack: Pack, drain: Drain) -> list[Array]:
-    """Depth of discharge after each phase before use, (R, N) shares of the capacity each."""
+def stored(pack: Pack, drain: Drain, last: Array | None = None) -> list[Array]:
+    """Depth of discharge after each phase before use, (R, N) shares of the capacity each; `last`
+    the last of them, where it is known."""
     pack = refined(pack)
-    out = []
+    out: list[Array] = []
     depth = np.zeros(drain.cut_off_v.shape)
     for phase, loss_a in zip(drain.before, pack.stored_loss_a, strict=True):
+        if last is not None and len(out) == len(drain.before) - 1:
+            return [*out, last]
         march = _stored(pack, phase, loss_a)
         with np.errstate(invalid="ignore"):
             after = march.depth(march.time(depth) + phase.seconds, np.ones_like(depth))
@@ -388,12 +392,15 @@ class _March:
                 width = np.full_like(end, pack.depth[g + 1] - pack.depth[g])
                 to_cross = self._step(g, width)
                 covered = np.minimum(left / to_cross, 1.0) * width
-                for _ in range(4):
+                for _ in range(4 if (left < to_cross).any() else 0):
                     # Newton on a smooth, nearly linear function
                     volts, a, _ = self._rate(g, covered)
                     rate = (a * volts + self.b) / volts
+                    before = covered
                     covered = covered - (self._step(g, covered) - left) * rate
                     covered = np.minimum(np.maximum(covered, 0.0), width)
+                    if not (np.abs(covered - before) > _MOVED).any():
+                        break
                 covered = np.where(left >= to_cross, width, covered)
                 reached += np.where(left > 0, covered, 0.0)
                 left = left - np.minimum(left, to_cross)

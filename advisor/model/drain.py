@@ -284,7 +284,9 @@ def at_depth(grid: Array, values: Array, depth: Array, draw: NDArray[np.intp]) -
     """
     i = np.minimum(np.maximum(np.searchsorted(grid, depth, side="right") - 1, 0), len(grid) - 2)
     t = (depth - grid[i]) / (grid[i + 1] - grid[i])
-    return np.asarray(values[i, draw] * (1 - t) + values[i + 1, draw] * t)
+    draws, flat = values.shape[1], values.ravel()
+    low = i * draws + draw
+    return np.asarray(flat.take(low) * (1 - t) + flat.take(low + draws) * t)
 
 
 def refined(pack: Pack) -> Pack:

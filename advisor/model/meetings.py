@@ -135,41 +135,44 @@ def strained(product: ProductFigures, drain: Drain, copies: Sequence[int]) -> Dr
     `copies` are those of `bursts`; a build that has fewer to expect rests meanwhile, for no time.
     """
     rest_a, rest_w = drain.constant_a[:, -1:], drain.power_w[:, -1:]
-    amps: list[Array] = []
-    watts: list[Array] = []
-    lengths: list[Array] = []
-    shares: list[Array] = []
+    sizes = [here.stop - here.start for here in drain.tasks]
+    states = sum(size * most for size, most in zip(sizes, copies, strict=True)) + 1
+    shape = (rest_a.shape[0], states, rest_a.shape[2])
+    amps, watts, lengths = (np.empty(shape) for _ in range(3))
+    # all of the time is told once
+    shares = np.zeros(shape)
     tasks: list[slice] = []
     again: set[int] = set()
     start = 0
     for k, (task, most) in enumerate(zip(product.tasks, copies, strict=True)):
         here = drain.tasks[k]
         seconds = drain.duration_s[:, here] * _longest(task, product.events_of(k))
-        own = drain.constant_a[:, here], drain.power_w[:, here], seconds
-        size = here.stop - here.start
+        a, w = drain.constant_a[:, here], drain.power_w[:, here]
+        size = sizes[k]
+        shares[:, start : start + size] = drain.share[:, here]
         count = None
         for n in range(most):
-            a, w, length = own
+            at = slice(start + n * size, start + (n + 1) * size)
+            amps[:, at], watts[:, at], lengths[:, at] = a, w, seconds
             if n > 1:
                 if count is None:
                     busy = seconds.sum(axis=1) / drain.period_s[k]
                     count = _burst(busy, product.events_of(k))
                 there = (n < count)[:, None]
-                a, w = np.where(there, a, rest_a), np.where(there, w, rest_w)
-                length = np.where(there, length, 0.0)
-            amps.append(a)
-            watts.append(w)
-            lengths.append(length)
-            # all of the time is told once
-            shares.append(drain.share[:, here] if n == 0 else np.zeros_like(length))
+                if not there.all():
+                    amps[:, at] = np.where(there, a, rest_a)
+                    watts[:, at] = np.where(there, w, rest_w)
+                    lengths[:, at] = np.where(there, seconds, 0.0)
         again |= set(range(start + size, start + most * size))
         tasks.append(slice(start, start := start + most * size))
+    amps[:, -1:], watts[:, -1:] = rest_a, rest_w
+    lengths[:, -1], shares[:, -1] = drain.duration_s[:, -1], drain.share[:, -1]
     return replace(
         drain,
-        constant_a=np.concatenate([*amps, rest_a], axis=1),
-        power_w=np.concatenate([*watts, rest_w], axis=1),
-        duration_s=np.concatenate([*lengths, drain.duration_s[:, -1:]], axis=1),
-        share=np.concatenate([*shares, drain.share[:, -1:]], axis=1),
+        constant_a=amps,
+        power_w=watts,
+        duration_s=lengths,
+        share=shares,
         tasks=tuple(tasks),
         again=frozenset(again),
     )

@@ -61,7 +61,7 @@ def recharged(pack: Pack, drain: Drain, one: Life) -> Life:
     next_s = life_s
     if drain.before:
         phases = [phase.seconds for phase in drain.before]
-        begun = before_use(ageing, phases, battery.stored(pack, drain))
+        begun = before_use(ageing, phases, battery.stored(pack, drain, one.start_depth))
         stored = replace(fresh, begun=begun + np.zeros(shape))
         left = np.maximum(shelf - sum(phases), 0.0)
         life_s, ends_by, charged = _lived(pack, drain, one, one.life_s, depth, left, stored)

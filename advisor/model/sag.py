@@ -30,7 +30,7 @@ class Lows:
         # `outdone`: (R, N) cases that are not asked for, as those of another time are as low
         self.pack, self.drain, self.outdone = pack, drain, outdone
         self.shape = drain.cut_off_v.shape
-        self.powered = [bool(drain.power_w[:, s].any()) for s in range(drain.share.shape[1])]
+        self.powered: list[bool] = np.asarray(drain.power_w.any(axis=(0, 2))).tolist()
         # those that differ in what they draw: without a reservoir no more is asked of them
         self.states = [s for s in range(len(self.powered)) if s not in drain.again]
         # the open voltage never rises with depth; where the resistance never falls, every loaded
@@ -74,13 +74,22 @@ class Lows:
         moves between the voltages that the states would settle at.
         """
         drain = self.drain
-        n = np.arange(self.shape[1])
-        volts = at_depth(self.pack.depth, self.pack.open_v, upto, n)
-        worst = self._greatest(upto, n) * rise
         short = np.zeros(self.shape, dtype=bool)
+        rows: slice | NDArray[np.intp] = slice(None)
+        if self.outdone is not None:
+            asked = ~self.outdone.all(axis=1)
+            if not asked.any():
+                return short
+            rows = rows if asked.all() else np.flatnonzero(asked)
+        n = np.arange(self.shape[1])
+        volts = at_depth(self.pack.depth, self.pack.open_v, upto[rows], n)
+        worst = self._greatest(upto[rows], n) * np.broadcast_to(rise, self.shape)[rows]
+        cut = drain.cut_off_v[rows]
+        some = np.zeros(volts.shape, dtype=bool)
         for s in self.states:
-            power = drain.power_w[:, s] if self.powered[s] else None
-            short |= volts < needed_voltage(worst, drain.constant_a[:, s], power, drain.cut_off_v)
+            power = drain.power_w[rows, s] if self.powered[s] else None
+            some |= volts < needed_voltage(worst, drain.constant_a[rows, s], power, cut)
+        short[rows] = some
         return short
 
     def _greatest(self, upto: Array, n: NDArray[np.intp]) -> Array:

@@ -437,16 +437,15 @@ class _Cell:
         there = corners[: sizes[0], : sizes[1]]
         self.corners = [(int(a), int(b)) for a, b in np.argwhere(there)]
 
-    def _table(self, values: dict[tuple[int, int], float]) -> Array:
+    def _table(self, values: dict[tuple[int, int], float]) -> tuple[Array, int]:
         places = np.array(list(values)) - self.low
         table = np.full(places.max(axis=0) + 1, np.nan)
         table[places[:, 0], places[:, 1]] = list(values.values())
-        return table
+        return table.ravel(), table.shape[1]
 
     def along_cubics(self, values: dict[tuple[int, int], float]) -> Array:
         """Values of the corners along cubics between them, with those around, of the shape of the
         places, shares or counts; in the logarithms of cover and store, along the latter first."""
-        table = self._table(values)
         at_u, at_v = self.lattice.at
         u, v = (
             at[k] + share * (at[k + 1] - at[k])
@@ -455,15 +454,17 @@ class _Cell:
         j = [_held(self.j + k, at_v) for k in (-1, 0, 1, 2)]
         i = [_held(self.i + k, at_u) for k in (-1, 0, 1, 2)]
         xs = [at_v[k] for k in j]
-        rows = [_cubic(xs, [table[a - self.low[0], b - self.low[1]] for b in j], v) for a in i]
+        flat, wide = self._table(values)
+        start = self.low[0] * wide + self.low[1]
+        rows = [_cubic(xs, [flat.take(a * wide - start + b) for b in j], v) for a in i]
         return _cubic([at_u[k] for k in i], rows, u)
 
     def between(self, values: dict[tuple[int, int], float]) -> Array:
         """Values of the corners between them, of the shape of the places, shares or counts."""
-        table = self._table(values)
-        i, j = self.i - self.low[0], self.j - self.low[1]
-        near = table[i, j] * (1 - self.t) + table[i, j + 1] * self.t
-        far = table[i + 1, j] * (1 - self.t) + table[i + 1, j + 1] * self.t
+        flat, wide = self._table(values)
+        at = (self.i - self.low[0]) * wide + (self.j - self.low[1])
+        near = flat.take(at) * (1 - self.t) + flat.take(at + 1) * self.t
+        far = flat.take(at + wide) * (1 - self.t) + flat.take(at + wide + 1) * self.t
         return np.asarray(near * (1 - self.s) + far * self.s)
 
 

@@ -59,6 +59,7 @@ class Course:
         # when each band begins, s, and the calendar law's u then; never where it is not reached
         self._begins = [(np.zeros(self.shape), np.broadcast_to(under.begun, self.shape))]
         self._all = False
+        self._by_cycles: Array | None = None
 
     def worn(self, seconds: Array, cases: Index | None = None) -> Worn:
         """What is lost after (R, N) s in use; of some cases, by their places (M,) in all, after
@@ -136,11 +137,19 @@ class Course:
         were it to go on."""
         at, u = self._begins[band]
         cases = np.flatnonzero(here & (at <= self.upto) & np.isfinite(at))
-        upto, ageing = self.upto.ravel()[cases], self.ageing.of(cases % self.shape[1])
-        u_c = u.ravel()[cases] + _over(self._rate(band, cases), upto - at.ravel()[cases])
-        u_y = _over(_picked(np.broadcast_to(self.under.cycles, self.shape), cases), upto)
-        lost = _lost(ageing.calendar, u_c) + _lost(ageing.cycles, u_y)
+        upto, law = self.upto.ravel()[cases], self.ageing.calendar
+        lost = self._lost_by_cycles()[cases]
+        if law is not None:
+            u = u.ravel()[cases] + _over(self._rate(band, cases), upto - at.ravel()[cases])
+            lost = u ** law.exponent[cases % self.shape[1]] + lost
         return cases[lost >= loss.ravel()[cases]]
+
+    def _lost_by_cycles(self) -> Array:
+        """What cycles cost until the end of what is asked about, (R N,)."""
+        if self._by_cycles is None:
+            u = _over(np.broadcast_to(self.under.cycles, self.shape), self.upto)
+            self._by_cycles = _lost(self.ageing.cycles, u).ravel()
+        return self._by_cycles
 
     def _until(self, band: int, cases: Index, loss: Array) -> Array:
         """Seconds from the beginning of a band until a loss (M,), which is within it."""
