@@ -17,7 +17,7 @@ from advisor.decide.drawing import Drawn, draw_builds
 from advisor.decide.evaluate import Candidate, Evaluation
 from advisor.decide.stage import Begun
 from advisor.decide.workers import over_groups
-from advisor.model.draws import Array
+from advisor.model.draws import Array, Known
 from advisor.stages import Progress, begin
 
 GROUPS = 2  # of parts, whose builds are drawn apart, maybe side by side
@@ -34,7 +34,10 @@ class Offered:
 
 
 def fronts(
-    evaluation: Evaluation, jobs: int = 1, progress: Progress | None = None
+    evaluation: Evaluation,
+    jobs: int = 1,
+    progress: Progress | None = None,
+    known: Known | None = None,
 ) -> list[list[Offered]]:
     """For every candidate the builds that some weights may choose, the chosen one among them.
 
@@ -45,7 +48,7 @@ def fronts(
     Parameters
     ----------
     jobs : workers for the draws; the result does not depend on it. progress : told (parts done, of
-    how many).
+    how many). known : draws of figures that the evaluation took.
     """
     candidates = evaluation.candidates
     if not evaluation.draws:
@@ -61,7 +64,7 @@ def fronts(
         # by their places, and without what is there already: less to give back
         return [
             [(places[b], None if b in one.candidate.tried else d) for b, d in one.kept().items()]
-            for one in _drawn(evaluation, [candidates[n] for n in group], jobs)
+            for one in _drawn(evaluation, [candidates[n] for n in group], jobs, dict(known or {}))
             for places in [{b: k for k, b in enumerate(one.candidate.builds)}]
         ]
 
@@ -81,9 +84,11 @@ def _groups(sizes: Sequence[int]) -> list[list[int]]:
     return out
 
 
-def _drawn(evaluation: Evaluation, candidates: Sequence[Candidate], jobs: int) -> list[_Side]:
+def _drawn(
+    evaluation: Evaluation, candidates: Sequence[Candidate], jobs: int, known: Known
+) -> list[_Side]:
     """Parts whose builds on the front went through all draws."""
-    begun = Begun()
+    begun = Begun(known)
 
     def draw(builds: Sequence[Build], draws: int) -> list[Drawn]:
         return draw_builds(

@@ -187,7 +187,7 @@ def tipping(
             left_out=base.left_out,
             warnings=moving_warnings(base),
         )
-    offered = fronts(base, jobs, progress)
+    offered = fronts(base, jobs, progress, known)
     begin(progress, "weighing")
     order = leads(base, offered, base.weights)
     names = [c.part.part for c in base.candidates]
