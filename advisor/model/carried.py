@@ -90,9 +90,9 @@ def drain_of(feed: Feed, lines: Timeline, cut_off: Array) -> Drain:
     # a state of no length draws nothing that could pull the voltage down
     gone = lines.duration == 0
     gone[:, -1] = False
-    if gone.any():
-        constant = np.where(gone, constant[:, -1:], constant)
-        power = np.where(gone, power[:, -1:], power)
+    for s in np.flatnonzero(gone.any(axis=(0, 2))):
+        for values in (constant, power):
+            np.copyto(values[:, s], values[:, -1], where=gone[:, s])
     return Drain(
         constant_a=constant,
         power_w=power,

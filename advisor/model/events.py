@@ -343,8 +343,14 @@ def _mixed(product: ProductFigures, lines: Sequence[Timeline]) -> Timeline:
     share = np.asarray(sum(shares))
 
     def mean(values: Sequence[Array]) -> Array:
-        whole = sum(s * v for s, v in zip(shares, values, strict=True))
-        return np.asarray(np.where(share > 0, whole / np.where(share > 0, share, 1.0), values[0]))
+        out = values[0].copy()
+        for s in range(out.shape[1]):
+            # most states draw the same at all times
+            if all((one[:, s] == out[:, s]).all() for one in values[1:]):
+                continue
+            whole = sum(of[:, s] * one[:, s] for of, one in zip(shares, values, strict=True))
+            np.divide(whole, share[:, s], out=out[:, s], where=share[:, s] > 0)
+        return out
 
     return replace(
         lines[0],
