@@ -80,8 +80,8 @@ def through_switching(
         i = np.minimum(np.maximum(np.searchsorted(x, at, side="right") - 1, 0), len(x) - 2)
         t = np.minimum(np.maximum((at - x[i]) / (x[i + 1] - x[i]), 0.0), 1.0)
         # by one number a place: taking so is several times as quick as by two
-        draws, flat = floor.shape[-1], efficiency.ravel()
-        at_low = i * draws + np.arange(draws)
+        draws, flat = efficiency.shape[1], efficiency.ravel()
+        at_low = i * draws + np.arange(floor.shape[-1])
         eta = flat.take(at_low) * (1 - t) + flat.take(at_low + draws) * t
     below = np.minimum(current_a / least, 1.0)
     constant = quiescent_a * (1 - below)
