@@ -123,25 +123,29 @@ class _Line:
     def guess(self, cases: Index, low: Array, high: Array) -> Array:
         """Depths, shares, at which some cases' margins are half of what is close enough, (m,); NaN
         where that is not between two others."""
-        grid = self.grid
-        place = np.minimum(np.maximum(grid[:, None], low), high)
-        volts, ohms = self._curves(cases, place)
+        grid = self.grid[:, None]
+        # at places of the grid both curves are told, so that only two others are looked up
+        (volts_low, volts_high), (ohms_low, ohms_high) = self._curves(cases, np.stack([low, high]))
+        before, beyond = grid <= low, grid >= high
+        place = np.where(before, low, np.where(beyond, high, grid))
+        volts = np.where(before, volts_low, np.where(beyond, volts_high, self.volts[:, cases]))
+        ohms = np.where(before, ohms_low, np.where(beyond, ohms_high, self.ohms[:, cases]))
         g = self.g[cases] + self.slope[cases] * (place - self.at[cases])
         left = volts - ohms * g - NARROW / 2
         # the first of these pieces at whose end it is short
         end = np.maximum((left < 0).argmax(axis=0), 1)
         m = np.arange(len(cases))
-        before = end - 1
-        width = place[end, m] - place[before, m]
-        v0, dv = volts[before, m], volts[end, m] - volts[before, m]
-        r0, dr = ohms[before, m], ohms[end, m] - ohms[before, m]
-        g0, dg = g[before, m], g[end, m] - g[before, m]
+        start = end - 1
+        width = place[end, m] - place[start, m]
+        v0, dv = volts[start, m], volts[end, m] - volts[start, m]
+        r0, dr = ohms[start, m], ohms[end, m] - ohms[start, m]
+        g0, dg = g[start, m], g[end, m] - g[start, m]
         c, b, a = v0 - r0 * g0 - NARROW / 2, dv - r0 * dg - dr * g0, -dr * dg
         with np.errstate(divide="ignore", invalid="ignore"):
             # of the two roots the one that there is without a bend
             part = 2 * c / (-b + np.sqrt(b * b - 4 * a * c))
             fits = (c >= 0) & (left[end, m] < 0) & (part >= 0) & (part <= 1)
-            return np.asarray(np.where(fits, place[before, m] + part * width, np.nan))
+            return np.asarray(np.where(fits, place[start, m] + part * width, np.nan))
 
     def _g(self, cases: Index, depth: Array, value: Array) -> Array:
         volts, ohms = (x[0] for x in self._curves(cases, depth[None]))
