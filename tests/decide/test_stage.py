@@ -53,7 +53,9 @@ def test_one_figure_on_a_grid_and_all_others_stated(tmp_path: pathlib.Path) -> N
     pack = here.feed(0, "none")[0].pack
     assert np.array_equal(pack.capacity_c, places)
     assert pack.self_discharge_a == pytest.approx(0.02 / (365.25 * 86400) * places, rel=1e-12)
-    assert np.array_equal(pack.open_v, np.repeat([[3.2], [3.0], [2.4]], 3, axis=1))
+    # on the battery model's grid, which has a place more where the voltage falls by a fifth
+    assert pack.depth.tolist() == [0.0, 0.5, 0.75, 1.0]
+    assert np.allclose(pack.open_v, [[3.2], [3.0], [2.7], [2.4]], rtol=1e-15, atol=0)
     assert here.samplers.taken() == {path}  # type: ignore[attr-defined]
     # a figure of the same name in another document stands
     prices = np.array([0.5, 1.0, 2.0])
