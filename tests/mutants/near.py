@@ -74,6 +74,7 @@ ALSO = {
     "advisor/model/wear.py": ("test_ageing", "test_rechargeable", "test_recharged"),
     "advisor/model/work.py": ("test_stand_ins", "test_tables"),
     "advisor/model/steady_state.py": ("test_reservoir", "test_reservoir_waits"),
+    "advisor/decide/refused.py": ("test_tips", "test_closing"),
     "advisor/decide/family.py": ("test_family_model", "test_family_beside"),
     "advisor/decide/family_search.py": ("test_family_model", "test_family_beside"),
     "advisor/decide/family_swaps.py": ("test_family_model", "test_family_beside"),
