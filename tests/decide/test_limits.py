@@ -444,6 +444,9 @@ def test_a_part_busy_beyond_all_time_does_not_stand(tmp_path: Path) -> None:
     here = grid_stage(catalogue, product, [(path, x) for x in places.tolist()], 0, 1)
     ((_, made, at),) = assessed(here, [found.candidates[0].best], found.criteria, fresh=True)
     assert kept(at, made.side, here.own_cost)[0][0].tolist() == [True, True, False, False]
+    good, broken = kept(at, made.side, here.own_cost, without=("busy",))
+    assert good.all()
+    assert not broken
 
 
 def test_a_time_to_delivery_is_read_where_it_is_asked_for(tmp_path: Path) -> None:

@@ -120,3 +120,24 @@ def test_events_that_may_wait_are_looked_at_at_every_time() -> None:
     long = replace(drain.seen[0].drain, duration_s=np.where(drain.duration_s > 0, 9.0, 0.0))
     one = Seen(np.ones(DRAWS), long)
     assert not any(s.outdone.any() for s in outdone([one, one]) if s.outdone is not None)
+
+
+def test_of_many_tasks_every_time_is_looked_at() -> None:
+    """Of more than three not every order is: which is worst may turn with what they draw."""
+    _, drain = made(np.random.default_rng(5), False)
+    short = np.full((ROWS, 5, DRAWS), 1e-4)
+    short[:, -1] = 0.0
+    for count, spared in ((3, True), (4, False)):
+        one = replace(
+            drain.seen[0].drain,
+            constant_a=np.full_like(short, 1e-3),
+            power_w=np.full_like(short, 1e-3),
+            share=np.full_like(short, 0.2),
+            duration_s=short,
+            tasks=tuple(slice(k, k + 1) for k in range(count)),
+            period_s=np.ones((count, DRAWS)),
+        )
+        first, again = (Seen(np.ones(DRAWS), one) for _ in range(2))
+        gone = outdone([first, again])[1].outdone
+        assert gone is not None
+        assert gone.all() == gone.any() == spared
