@@ -464,14 +464,14 @@ def kept(
     keeps = np.ones(assessed.score.shape, dtype=bool)
     broken: dict[str, NDArray[np.bool_]] = {}
     supply, held = Supply(assessed.feed, assessed.product), Held(assessed, side, own)
+    asked = [*((one, supply) for one in FEED_LIMITS), *((one, held) for one in BUILD_LIMITS)]
     with np.errstate(invalid="ignore"):
-        for limits, subject in ((FEED_LIMITS, supply), (BUILD_LIMITS, held)):
-            for limit in limits:
-                if limit.name in without:
-                    continue
-                for case in limit.cases(subject):
-                    bad = limit.compared(case)
-                    if bad.any():
-                        broken[case.need] = np.broadcast_to(bad, keeps.shape)
-                        keeps &= ~bad
+        for limit, subject in asked:
+            if limit.name in without:
+                continue
+            for case in limit.cases(subject):
+                bad = limit.compared(case)
+                if bad.any():
+                    broken[case.need] = np.broadcast_to(bad, keeps.shape)
+                    keeps &= ~bad
     return keeps, broken

@@ -7,6 +7,7 @@ few places tells where the lead may be lost in between.
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -61,9 +62,7 @@ class Line(Scans):
 
     def look(self, x: float) -> Ask:
         """What to ask for the builds that stand at a value."""
-        parts = tuple(self.deciding.scores)
-        without, beside = self._hopeless(x, parts)
-        return Ask(self.lever, x, parts, stated=True, without=without, beside=beside)
+        return replace(self.ask(x, tuple(self.deciding.scores)), stated=True)
 
     def _hopeless(
         self, x: float, parts: Collection[str]

@@ -67,9 +67,8 @@ def lives_of_cases(
     those that are alike in all are marched once."""
     size = drains[0].share.shape[2]
     if cases == 1 or pack.reservoir is None or len(pack.depth) == size:
-        return lives(
-            pack, drains, fresh, means
-        )  # as long as the draws, a table could be taken for some
+        # as long as the draws, a table could be taken for some
+        return lives(pack, drains, fresh, means)
     if _apart(drains, cases):
         return lives(pack, drains, fresh, means)
     first, which = _alike((pack, tuple(drains)), cases, size)

@@ -231,14 +231,13 @@ class GridSampler(Sampler):
     passes with as many or fewer of them, since fewer draws are the first ones of more.
     """
 
-    __slots__ = ("_at", "_made", "_size", "cases", "memo", "taken")
+    __slots__ = ("_at", "_made", "cases", "memo", "taken")
 
     def __init__(
         self, identity: str, cases: Sequence[Case], draws: int, seed: int, memo: Trace | None = None
     ) -> None:
         super().__init__(identity, draws, seed)
         self.cases = len(cases)
-        self._size = self.cases * (draws or 1)
         self.taken: set[Path] = set()
         self.memo: Trace = {} if memo is None else memo
         self._made: dict[Path, Array] = {}
@@ -254,7 +253,7 @@ class GridSampler(Sampler):
     @property
     def size(self) -> int:
         """Length of the draw axis."""
-        return self._size
+        return self.cases * (self.draws or 1)
 
     def moves(self, within: str | None = None) -> bool:
         """Whether a figure of this document stands at another value in some case; one below a key
@@ -265,7 +264,7 @@ class GridSampler(Sampler):
         """The figure at `path`, shape (N,), SI."""
         here = self._at.get(path)
         if here is None and (not self.draws or (quantity.u == 0 and quantity.kind != "lognormal")):
-            return np.full(self._size, quantity.nominal)
+            return np.full(self.size, quantity.nominal)
         made = self._made.get(path)
         if made is None:
             made = np.tile(
