@@ -79,9 +79,15 @@ class Written:
 
 
 def searched(
-    line: Written, close: float, beyond: float, sure: bool, leads: str | None = "b"
+    line: Written,
+    close: float,
+    beyond: float,
+    sure: bool,
+    leads: str | None = "b",
+    scanned: float | None = None,
 ) -> tuple[Tip | None, list[Ask]]:
-    """What is found between a place where `a` leads and one where it may not, and what is asked."""
+    """What is found between a place where `a` leads and one where it may not, and what is asked;
+    `scanned`: the last where the scan says so."""
     asked: list[Ask] = []
 
     def standing(x: float) -> Standing:
@@ -90,7 +96,8 @@ def searched(
 
     line.known[close] = standing(close)
     there = standing(beyond) if sure else None
-    search = pinned(cast(Line, line), (close, close), beyond, there)
+    near = close, close if scanned is None else scanned
+    search = pinned(cast(Line, line), near, beyond, there)
     try:
         ask = next(search)
         while True:
@@ -320,6 +327,26 @@ def test_a_change_takes_few_decisions(case: tuple[str, str], sure: bool) -> None
             passes += exact.count
     most = MOST[case][int(sure)]
     assert (decisions <= most[0], passes <= most[1]) == (True, True), (decisions, passes)
+
+
+@pytest.mark.parametrize(("sure", "most"), [(False, 4), (True, 3.7)])
+def test_where_the_scan_keeps_the_lead_too_far_it_is_soon_looked_for_before(
+    sure: bool, most: float
+) -> None:
+    """Half way from the change to the far end the scan still keeps it; from the place that is known
+    to keep it all draws tell where it is lost."""
+    asked = 0
+    for close, beyond in ((1.0, 3.0), (3.0, 1.0), (-1.0, 2.0), (2.0, -1.0)):
+        for share in (0.02, 0.11, 0.4, 0.55, 0.78, 0.93):
+            at = close + share * (beyond - close)
+            way = 1.0 if beyond > close else -1.0
+            true = Turned(SHAPES["a straight line"](way * at), way)
+            line = Written(true, true, true, FIGURE)
+            found, some = searched(line, close, beyond, sure, scanned=(at + beyond) / 2)
+            assert found is not None
+            assert found.at == pytest.approx(at, rel=1.1 * NEAR)
+            asked += len(some)
+    assert asked <= 24 * most
 
 
 class Turned:

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
-from advisor.catalogue.levers import lever
+from advisor.catalogue.kinds import Figure
+from advisor.catalogue.levers import Lever, lever
 from advisor.catalogue.load import with_changes
 from advisor.catalogue.shipped import load
 from advisor.decide.least_digits import BEYOND, rounded
+from advisor.figures import Path
 from advisor.studies.shortlist import shortlist
 from advisor.studies.tipping import tipping
 
@@ -37,6 +41,14 @@ def test_the_least_digits_in_the_unit_of_the_file(change: str) -> None:
         assert (value - at) * (at - handle.now) >= -1e-9 * at**2
         assert abs(value - at) <= BEYOND * abs(at - handle.now) * (1 + 1e-9)
     assert sorted(values, key=lambda x: -abs(x - at)) == values
+
+
+def test_a_tip_at_nothing_or_where_it_stands_is_told_as_it_is() -> None:
+    """Nothing has no first digit, and nothing lies a little beyond no change."""
+    share = Lever(Path("made-up", ("figure",)), Figure("share"), "1", 0.25, 0.0)
+    assert list(rounded(share, 0.0)) == []
+    assert list(rounded(share, 0.25)) == []
+    assert list(rounded(replace(share, now=0.0), 0.0)) == []
 
 
 def test_a_spread_is_told_in_the_same_unit() -> None:

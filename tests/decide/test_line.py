@@ -13,6 +13,7 @@ import pytest
 
 from advisor.catalogue.kinds import Figure, Whole
 from advisor.catalogue.levers import NEAR, Lever
+from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.decide import leading, tips
 from advisor.decide.clipping import clips
@@ -141,6 +142,48 @@ def test_a_price_may_move_builds_where_a_unit_may_cost_no_more(limit: bool) -> N
     clock = Lever(Figures("one", ("operating-points", "fast")), Figure("current"), "1", 1.0, 0.0)
     assert deciding.plans(price) is limit
     assert deciding.plans(clock)
+    # a chip beside a part counts towards what a unit costs as the part does
+    deciding.catalogue = cast(Catalogue, SimpleNamespace(addons={"chip": None}))
+    for keys in (("price", "breaks", "1"), ("setup",)):
+        chip = Lever(Figures("chip", keys), Figure("money"), "1", 1.0, 0.0)
+        assert deciding.plans(chip) is limit
+    current = Lever(Figures("chip", ("current",)), Figure("current"), "1", 1.0, 0.0)
+    assert deciding.plans(current)
+
+
+@dataclass(frozen=True, order=True)
+class Drawing:
+    """A build by its name, and what it draws on average."""
+
+    name: str
+    amps: float
+    part: str = "one"
+
+    @property
+    def order(self) -> tuple[float, float, str]:
+        return 0.0, self.amps, self.name
+
+
+def test_builds_worth_the_same_are_told_apart_by_what_they_draw(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Beyond nine decimals points are told apart by the order of sums alone: of four builds two
+    are looked at, those that draw least, as `Build.order` has it."""
+    told = {("a", 4e-6): 60 + 3e-11, ("b", 2e-6): 60.0, ("c", 3e-6): 60 + 5e-11}
+    told["d", 1e-6] = 60 - 1e-8
+    builds = [Drawing(*one) for one in told]
+    points = np.array(list(told.values()))[:, None]
+    monkeypatch.setattr(leading, "scan_bills", lambda *_: (points, set()))
+    monkeypatch.setattr(leading, "criteria_of", lambda *_: ())
+    deciding = object.__new__(Deciding)
+    deciding.catalogue, deciding.product = cast(Any, None), cast(Any, None)
+    deciding.moved = lambda *_: None  # type: ignore[method-assign]
+    deciding._purses, deciding.winner = cast(Any, None), "one"
+    deciding._stand, deciding.scores = cast(Any, builds), {"one": 60.0, "two": 50.0}
+    units = Lever(Figures("probe", ("cost", "units")), Figure("count"), "1", 1.0, 0.0)
+    found = deciding._billed(Ask(units, 2.0, None))
+    assert [build.name for build in found.builds] == ["b", "c"]
+    assert found.standing.scores == {"one": 60.0}
 
 
 def test_who_leads_and_by_how_much() -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import SimpleNamespace
 from typing import Any, cast
 
@@ -14,6 +14,7 @@ from advisor.catalogue.levers import Lever
 from advisor.decide import line as lines
 from advisor.decide.line import CLOSE, FAR_OUT, GAIN, SAFE, WIDE, Line, first_looks
 from advisor.decide.looks import _weighed
+from advisor.figures import Path as Figures
 
 pytestmark = pytest.mark.once
 
@@ -83,6 +84,63 @@ def test_where_a_lead_may_be_lost_between_places(case: str) -> None:
     found, some = line._hidden(builds, places, seen, raw)
     assert sorted(places[found]) == wanted
     assert some == (builds if wanted else [])
+
+
+@pytest.mark.parametrize(("last", "wanted"), [(58.8, [7.0]), (57.4, [])])
+def test_a_lead_that_shrinks_by_more_than_is_left_may_be_lost_on_the_way(
+    last: float, wanted: list[float]
+) -> None:
+    """Both gain from 5 to 9, the winner from 50 to 60; of a lead of 3 there are 1.2 or 2.6 left."""
+    line, builds = written(
+        {"a1": {1.0: 50.0, 5.0: 50.0, 9.0: 60.0}, "b1": {1.0: 47.0, 5.0: 47.0, 9.0: last}}, 5.0
+    )
+    places = np.array([3.0, 9.0, 1.0, 7.0])
+    seen = np.array([1, 2])
+    found, _ = line._hidden(builds, places, seen, line._raw(builds, places[seen], 0))
+    assert places[found].tolist() == wanted
+
+
+@pytest.mark.parametrize(("second", "wanted"), [(OUT, [7.0]), (47.0, [])])
+def test_where_a_build_comes_up_on_the_way_the_lead_may_be_lost(
+    second: float, wanted: list[float]
+) -> None:
+    """A lead of 1.1 grows to 1.2 from 5 to 9; of the rival a second build stands at 9, and at 5 or
+    not. It may have been worth more before."""
+    at = (1.0, 5.0, 9.0)
+    rows = {"a1": (50.0, 50.0, 51.0), "b1": (48.9, 48.9, 49.8), "b2": (second, second, 48.0)}
+    line, builds = written({n: dict(zip(at, row, strict=True)) for n, row in rows.items()}, 5.0)
+    places = np.array([3.0, 9.0, 1.0, 7.0])
+    seen = np.array([1, 2])
+    found, _ = line._hidden(builds, places, seen, line._raw(builds, places[seen], 0))
+    assert places[found].tolist() == wanted
+
+
+@pytest.mark.parametrize(
+    ("keys", "moved", "brings"),
+    [
+        # what moves builds may bring others up; what hardly does brings none
+        (("priorities", "life", "good"), 0.2, True),
+        (("priorities", "life", "good"), 0.05, False),
+        # what moves none may be a limit, which a scan does not know of
+        (("needs", "headroom"), 0.0, True),
+        (("price", "multiple"), 0.0, True),
+        # but for the price of another number of pieces than is bought
+        (("price", "breaks", "10000"), 0.0, False),
+    ],
+)
+def test_other_builds_come_up_where_a_figure_moves_some_or_rules_them_out(
+    keys: tuple[str, ...], moved: float, brings: bool
+) -> None:
+    """The rival goes up by so many points on the way to 9, the winner stays."""
+    at = {5.0: 40.0, 7.0: 40 + moved / 2, 9.0: 40 + moved}
+    line, builds = written({"a1": dict.fromkeys(at, 50.0), "b1": at}, 5.0)
+    line.lever = replace(line.lever, path=Figures("p", keys))
+    places = np.array([7.0, 9.0])
+    line._last = places, builds, line._raw(builds, places, 0)
+    told: Any = line
+    told.leads = lambda _: np.array([10 - moved / 2, 10 - moved])
+    told.deciding.stands = lambda: SimpleNamespace(lead=10.0)
+    assert line.may_bring(places) is brings
 
 
 @pytest.mark.parametrize("way", [1.0, -1.0])
