@@ -165,7 +165,7 @@ class _Service(Service):
         """Everything that the answers rest on, exactly."""
         return f"{super().pattern} {self.leak!r}"
 
-    def know(self, cover: Array, store: Array, *load: Array) -> None:
+    def know(self, cover: Array, store: Array, *load: Array, around: int = 1) -> None:
         """Work out at once what `at` takes for these places, of one shape: shares of the load and
         counts of days; see `Service`."""
         corners, _ = self._corners(cover, store, load)

@@ -23,7 +23,8 @@ from numpy.typing import NDArray
 from advisor.dataclass import dataclass
 from advisor.model.draws import Array
 from advisor.model.standing import Filling
-from advisor.model.store import HALF, MONTH_DAYS, YEAR_DAYS, Dawns, dawns
+from advisor.model.store import MONTH_DAYS, YEAR_DAYS, Dawns, dawns
+from advisor.model.store_chain import HALF
 from advisor.model.store_load import FEWEST, MOST, Load
 from advisor.model.weather import gamma_days
 
@@ -156,11 +157,11 @@ class Service:
                 more += told(i) * by
         return moved, more
 
-    def know(self, cover: Array, store: Array, *load: Array) -> None:
+    def know(self, cover: Array, store: Array, *load: Array, around: int = 1) -> None:
         """Work out at once what `at` takes for these places, of one shape: shares of the load and
-        counts of days."""
+        counts of days; what `filling` takes, with none `around`."""
         for k, where, _ in _pulls(load[0] if load else None, np.shape(cover)):
-            self._near(cover[where], store[where], k)
+            self._near(cover[where], store[where], k, around)
 
     def know_leanings(self, cover: Array, store: Array) -> None:
         """The same for `lean`, of one shape: shares of the load, counts of days."""
@@ -180,11 +181,10 @@ class Service:
         """Which of an `Answer`, shares of 1; see `at`."""
         totals = [np.zeros(np.shape(cover)) for _ in which]
         for k, where, share in _pulls(load[0] if load else None, np.shape(cover)):
-            cell = self._near(cover[where], store[where], k)
+            cell = self._near(cover[where], store[where], k, around=1 if 0 in which else 0)
             for i, total in zip(which, totals, strict=True):
                 values = {c: self._fine[k][c][i] for c in cell.corners}
-                told = cell.between(values) if i else cell.along_cubics(values)
-                total[where] += share * told
+                total[where] += share * (cell.between(values) if i else cell.along_cubics(values))
         return totals
 
     def _gone_through(self, cover: Array, store: Array, load: Load) -> Dawns:
@@ -199,10 +199,10 @@ class Service:
             load=load,
         )
 
-    def _near(self, cover: Array, store: Array, k: int) -> _Cell:
+    def _near(self, cover: Array, store: Array, k: int, around: int) -> _Cell:
         """The cell of each place, a share of the load and days of it, its corners worked out at one
-        of the pulls, and those around it."""
-        cell = _Cell(cover, store, self.fine, around=1)
+        of the pulls, and those of cells around it, by which cubics go."""
+        cell = _Cell(cover, store, self.fine, around)
         self._work_out([c for c in cell.corners if c not in self._fine[k]], k)
         return cell
 

@@ -8,7 +8,8 @@ import pytest
 from advisor.model.draws import Array
 from advisor.model.served import Service
 from advisor.model.standing import FADED, Filling, Nights
-from advisor.model.store import HALF, MONTH_DAYS, YEAR_DAYS
+from advisor.model.store import MONTH_DAYS, YEAR_DAYS
+from advisor.model.store_chain import HALF
 
 ONE = np.ones((1, 1))
 SEASONS = 1 + 0.45 * np.cos(2 * np.pi * (np.arange(12) - 5.5) / 12)

@@ -69,6 +69,7 @@ ALSO = {
     "advisor/model/relaxation.py": ("test_reservoir",),
     "advisor/model/reservoir.py": ("test_reservoir_waits",),
     "advisor/model/standing.py": ("test_standing", "test_store"),
+    "advisor/model/store_chain.py": ("test_store", "test_leaking_store", "test_standing"),
     "advisor/model/store_load.py": ("test_store", "test_leaking_store"),
     "advisor/model/two_wells.py": ("test_battery", "test_battery_ends"),
     "advisor/model/wear.py": ("test_ageing", "test_rechargeable", "test_recharged"),
