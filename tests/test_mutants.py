@@ -140,7 +140,7 @@ def test_what_changes_nothing_has_a_reason(line: str, tmp_path: Path) -> None:
 
 # (module, what it was, what it becomes), the first such
 CAUGHT = (
-    ("advisor/model/drain.py", "i + 1", "i - 1"),
+    ("advisor/model/pieces.py", "i + 1", "i - 1"),
     ("advisor/model/money.py", "totals.argmin(axis=0)", "totals.argmax(axis=0)"),
     ("advisor/model/kinetic_cell.py", "time += duration", "pass"),
     # runs for ever
@@ -164,7 +164,7 @@ def test_bugs_are_caught_a_harmless_change_survives_and_the_checkout_stays() -> 
     harmless = by_hand(module, before[module], "import numpy as np", "import numpy as np, math")
     log: list[str] = []
     with copies(1, ("numpy", "hypothesis")) as free:
-        names = ["tests/model/test_drain.py", "tests/model/test_kinetic_cell.py"]
+        names = ["tests/model/test_pieces.py", "tests/model/test_kinetic_cell.py"]
         traces = traces_of([*names, "tests/model/test_money.py"], free, 1, None, log.append)
         verdicts = judged([*planted, harmless], traces, free, 1, log.append, patience_s=1.5)
     assert [v.word for v in verdicts] == [*["caught"] * len(CAUGHT), "survived"]

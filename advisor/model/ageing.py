@@ -40,6 +40,7 @@ from advisor.catalogue.schema_charge import CalendarAgeing, CycleAgeing
 from advisor.dataclass import dataclass
 from advisor.figures import Path
 from advisor.model.draws import Array, Sampler
+from advisor.model.pieces import piece_of
 from advisor.model.workload import ProductFigures, curve_values, on_curve
 
 KELVIN = 273.15
@@ -347,7 +348,7 @@ class _Held:
 
     def _upto(self, at: Array) -> tuple[Array, Array]:
         """(integral of L^p from nothing to states of charge (R, N) in 0..1, L there)."""
-        i = np.clip(np.searchsorted(self.charged, at, side="right") - 1, 0, len(self.charged) - 2)
+        i = piece_of(self.charged, at)
         draws = self.loss.shape[1]
         # by one number a place: taking so is several times as quick as by two
         place = i * draws + np.arange(draws)

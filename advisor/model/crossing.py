@@ -10,10 +10,9 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
-Index = NDArray[np.intp]
+from advisor.model.pieces import Array, Index, between, piece_and_share
+
 Margin = Callable[[Array, Index], Array]
 
 # a depth of 1e-8 is three seconds in ten years; margins are in volts or shares
@@ -153,14 +152,8 @@ class _Line:
 
     def _curves(self, cases: Index, depth: Array) -> tuple[Array, Array]:
         """Open voltage and resistance of some cases at depths (P, m)."""
-        grid = self.grid
-        i = np.searchsorted(grid, depth, side="right") - 1
-        i = np.minimum(np.maximum(i, 0), len(grid) - 2)
-        t = (depth - grid[i]) / (grid[i + 1] - grid[i])
-        return (
-            self.volts[i, cases] * (1 - t) + self.volts[i + 1, cases] * t,
-            self.ohms[i, cases] * (1 - t) + self.ohms[i + 1, cases] * t,
-        )
+        place = piece_and_share(self.grid, depth)
+        return between(self.volts, *place, cases), between(self.ohms, *place, cases)
 
 
 Brackets = tuple[Index, Array, Array, Array, Array]

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from advisor.dataclass import dataclass
 from advisor.model.ageing import Ageing
+from advisor.model.pieces import across, between, piece_and_share
 
 Array = NDArray[np.float64]
 
@@ -282,11 +283,7 @@ def at_depth(grid: Array, values: Array, depth: Array, draw: NDArray[np.intp]) -
     -------
     Of the depths' shape, in the values' unit.
     """
-    i = np.minimum(np.maximum(np.searchsorted(grid, depth, side="right") - 1, 0), len(grid) - 2)
-    t = (depth - grid[i]) / (grid[i + 1] - grid[i])
-    draws, flat = values.shape[1], values.ravel()
-    low = i * draws + draw
-    return np.asarray(flat.take(low) * (1 - t) + flat.take(low + draws) * t)
+    return between(values, *piece_and_share(grid, depth), draw)
 
 
 def refined(pack: Pack) -> Pack:
@@ -300,17 +297,11 @@ def refined(pack: Pack) -> Pack:
     for lo, hi, count in zip(pack.depth, pack.depth[1:], steps.tolist(), strict=False):
         depth.append(np.linspace(lo, hi, count + 1)[1:])
     grid = np.concatenate(depth)
+    place = piece_and_share(pack.depth, grid)
     return replace(
         pack,
         depth=grid,
-        open_v=_on_grid(pack.depth, pack.open_v, grid),
-        resistance=_on_grid(pack.depth, pack.resistance, grid),
-        drip=None if pack.drip is None else _on_grid(pack.depth, pack.drip, grid),
+        open_v=across(pack.open_v, *place),
+        resistance=across(pack.resistance, *place),
+        drip=None if pack.drip is None else across(pack.drip, *place),
     )
-
-
-def _on_grid(x: Array, y: Array, at: Array) -> Array:
-    """y (G, N) on x (G,) at places (A,): (A, N)."""
-    i = np.clip(np.searchsorted(x, at, side="right") - 1, 0, len(x) - 2)
-    t = ((at - x[i]) / (x[i + 1] - x[i]))[:, None]
-    return np.asarray(y[i] * (1 - t) + y[i + 1] * t)

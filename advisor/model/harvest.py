@@ -44,6 +44,7 @@ from advisor.model.drain import Drain, Pack, at_depth, rows_of
 from advisor.model.draws import Array
 from advisor.model.ends import INDEX
 from advisor.model.leaking import leak_of, taken
+from advisor.model.pieces import between, piece_and_share
 from advisor.model.served import LOWEST, Service, Services, shifted
 from advisor.model.standing import FADED, Filling, Nights
 from advisor.model.store import MONTH_DAYS, YEAR_DAYS, Dawns
@@ -362,8 +363,8 @@ def _store(pack: Pack, depth: Array) -> tuple[Array, Array]:
     mean = (volts[1:] + volts[:-1]) / 2 * np.diff(grid)[:, None]
     until = np.concatenate([np.zeros((1, volts.shape[1])), np.cumsum(mean, axis=0)])
     draw = np.arange(depth.shape[1])
-    i = np.clip(np.searchsorted(grid, depth, side="right") - 1, 0, len(grid) - 2)
-    there = at_depth(grid, volts, depth, draw)
+    i, share = piece_and_share(grid, depth)
+    there = between(volts, i, share, draw)
     area = until[i, draw] + (volts[i, draw] + there) / 2 * (depth - grid[i])
     with np.errstate(divide="ignore", invalid="ignore"):
         average = np.where(depth > 0, area / depth, volts[0])

@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 
 from advisor.dataclass import dataclass
 from advisor.model.draws import Array
+from advisor.model.pieces import piece_and_share
 from advisor.model.standing import Filling
 from advisor.model.store import MONTH_DAYS, YEAR_DAYS, Dawns, dawns
 from advisor.model.store_chain import HALF
@@ -290,8 +291,7 @@ def _pulls(
         return [(0, np.ones(shape, dtype=bool), np.ones(int(np.prod(shape))))]
     known = np.array(PULLS)
     held = np.clip(np.broadcast_to(pull, shape), 0.0, known[-1])
-    low = np.clip(np.searchsorted(known, held, side="right") - 1, 0, len(known) - 2)
-    part = (held - known[low]) / (known[low + 1] - known[low])
+    low, part = piece_and_share(known, held)
     out = []
     for k in range(len(known)):
         share = np.where(low == k, 1 - part, 0.0) + np.where(low + 1 == k, part, 0.0)

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from advisor.dataclass import dataclass
+from advisor.model.pieces import between, piece_and_share
 
 Array = NDArray[np.float64]
 
@@ -77,12 +78,9 @@ def through_switching(
         eta = np.interp(np.log(floor), np.log(loads_a), efficiency[:, 0])
     else:
         x, at = np.log(loads_a), np.log(floor)
-        i = np.minimum(np.maximum(np.searchsorted(x, at, side="right") - 1, 0), len(x) - 2)
-        t = np.minimum(np.maximum((at - x[i]) / (x[i + 1] - x[i]), 0.0), 1.0)
-        # by one number a place: taking so is several times as quick as by two
-        draws, flat = efficiency.shape[1], efficiency.ravel()
-        at_low = i * draws + np.arange(floor.shape[-1])
-        eta = flat.take(at_low) * (1 - t) + flat.take(at_low + draws) * t
+        i, share = piece_and_share(x, at)
+        share = np.minimum(np.maximum(share, 0.0), 1.0)
+        eta = between(efficiency, i, share, np.arange(floor.shape[-1]))
     below = np.minimum(current_a / least, 1.0)
     constant = quiescent_a * (1 - below)
     # below the table current_a/eta(I1) is i(I1) I/I1; above it this is the whole input power

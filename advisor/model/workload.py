@@ -20,6 +20,7 @@ from advisor.figures import Path
 from advisor.model.chance import Tries
 from advisor.model.draws import Array, Sampler
 from advisor.model.income import Income, income_of
+from advisor.model.pieces import across, between, piece_and_share
 from advisor.model.rails import Demand, Gate, RailFigures, Take, gate_of
 from advisor.quantities import Quantity, exact
 
@@ -459,13 +460,11 @@ def on_curve(x: Array, y: Array, at: Array) -> Array:
     still = at.ndim > 1 and at.shape[-1] > 1 and bool((at == at[..., :1]).all())
     if still:
         at = at[..., :1]  # one place for all draws is looked up once
-    i = np.minimum(np.maximum(np.searchsorted(x, at, side="right") - 1, 0), len(x) - 2)
-    t = np.minimum(np.maximum((at - x[i]) / (x[i + 1] - x[i]), 0.0), 1.0)
+    i, share = piece_and_share(x, at)
+    share = np.minimum(np.maximum(share, 0.0), 1.0)
     if still:
-        i = i[..., 0]
-        return np.asarray(y[i] * (1 - t) + y[i + 1] * t)
-    n = np.arange(y.shape[1])
-    return np.asarray(y[i, n] * (1 - t) + y[i + 1, n] * t)
+        return across(y, i[..., 0], share[..., 0])
+    return between(y, i, share, np.arange(y.shape[1]))
 
 
 def curve_values(path: Path, curve: Curve, sampler: Sampler) -> tuple[Array, Array]:

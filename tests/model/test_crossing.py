@@ -8,7 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
-from advisor.model.crossing import NARROW, Array, Index, first_negative, first_short
+from advisor.model.crossing import NARROW, first_negative, first_short
+from advisor.model.pieces import Array, Index
 
 GRID = np.linspace(0, 1, 11)
 ZERO_AT = np.array([0.05, 0.1, 0.3333, 0.777, 0.9999, 1.5])
