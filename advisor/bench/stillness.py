@@ -28,6 +28,7 @@ SWAY = 0.1  # amplitude of a ripple over the mean
 HUM = (45.0, 190.0)  # Hz: the mains and their first overtones, which are no regulator's
 LEAST_RAW = 256
 SLOWEST = 16  # periods among the samples that are looked at
+LEAST_A = 1e-18  # six electrons a second: what reads nothing throughout has no noise
 TONES = 8  # a line and its overtones: of noise, they carry a few per cent
 
 
@@ -64,7 +65,8 @@ def unstill(
     level = pieces.charge[full] / time
     mean = float(pieces.charge[full].sum() / time.sum())
     raw = np.concatenate(pieces.raw) if pieces.raw else np.empty(0)
-    sigma = max(_noise(pieces, full, raw), floor, code / math.sqrt(12), 1e-9 * abs(mean))
+    least = max(1e-9 * abs(mean), LEAST_A)
+    sigma = max(_noise(pieces, full, raw), floor, code / math.sqrt(12), least)
     near = float(np.median(np.abs(np.diff(level)))) / (0.6745 * math.sqrt(2))
     usual = float(np.median(count))
     piece = max(near, sigma / math.sqrt(usual))

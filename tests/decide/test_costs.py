@@ -83,6 +83,18 @@ def test_purchases_are_told_with_their_pieces(tmp_path: Path) -> None:
     assert feed.bought["conv"].purchase.pieces.tolist() == [760]
 
 
+def test_where_no_multiple_is_told_as_many_pieces_are_bought_as_are_needed(tmp_path: Path) -> None:
+    alone = PART.replace(", multiple: 250", "")
+    for units in (1, 601):
+        catalogue, product = inputs(
+            tmp_path / f"{units}", alone, cost=COST.replace("units: 600", f"units: {units}")
+        )
+        here = stage(catalogue, product)
+        part = part_cost(catalogue.parts["chip"], here.own_cost, here.samplers["chip"])
+        assert part.bought["chip"].purchase.pieces.tolist() == [units]
+        assert part.part[0] == pytest.approx(2.00 * 0.90, rel=1e-12)
+
+
 def test_incremental_prices_are_honoured_for_part_and_cell(tmp_path: Path) -> None:
     made = inputs(tmp_path, PART.replace("multiple: 250", "discount: incremental"),
                   cost=COST.replace("units: 600", "units: 1500"))  # fmt: skip

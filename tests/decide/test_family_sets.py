@@ -9,7 +9,7 @@ from collections import Counter
 import pytest
 
 from advisor.decide import family_search, family_sets
-from advisor.decide.family import Family
+from advisor.decide.family import Family, Item
 from advisor.decide.family_model import Build
 from advisor.decide.family_plans import solve
 from advisor.decide.family_search import _held_by, by_sets
@@ -66,6 +66,15 @@ def test_no_piece_costs_less_than_the_least_each(seed: int) -> None:
             assert all(x >= least * (1 - 1e-12) for n, x in each.items() if n <= most), item
             if most <= 300:
                 assert min(first[:most]) == pytest.approx(least, rel=1e-12)
+
+
+def test_a_piece_may_cost_least_where_whole_packages_are_used_up() -> None:
+    """Packages of a hundred, 50 pieces at 3 and what is beyond at 1: 300 for 200 pieces; of 210
+    wanted a third package makes it 400."""
+    item = Item(
+        name="chip", kind="part", breaks=((1, 3.0), (50, 1.0)), multiple=100, incremental=True
+    )
+    assert [least_each(item, most) for most in (100, 210, 290)] == [2.0, 1.5, 400 / 290]
 
 
 @pytest.mark.parametrize("seed", SEEDS)

@@ -186,6 +186,18 @@ def test_builds_worth_the_same_are_told_apart_by_what_they_draw(
     assert found.standing.scores == {"one": 60.0}
 
 
+@pytest.mark.parametrize("weighs", [True, False])
+@pytest.mark.parametrize("moves", [["one"], ["one", "two"]])
+def test_looks_are_for_what_moves_several_parts_and_is_no_weight(
+    moves: list[str], weighs: bool
+) -> None:
+    """Values of one part are decided many in a pass, and weights move what is known already."""
+    line = object.__new__(Line)
+    line.moves, line.lever = moves, cast(Lever, None)
+    line.deciding = cast(Deciding, SimpleNamespace(weighs=lambda _: weighs))
+    assert line.worth_looks is (len(moves) > 1 and not weighs)
+
+
 def test_who_leads_and_by_how_much() -> None:
     """Of `one`, which leads now; a part that is out has no score."""
     deciding = object.__new__(Deciding)

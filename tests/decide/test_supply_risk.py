@@ -131,6 +131,16 @@ def test_edges() -> None:
         of_two_sources(NEED, PART, replace(OTHER, maker=PART.maker), 0.3, OUTLOOK)
 
 
+def test_times_of_an_allocation_are_above_nothing_and_count_as_a_week_at_least() -> None:
+    for every, lasts in ((0.0, WEEK), (WEEK, 0.0), (-WEEK, WEEK)):
+        with pytest.raises(ValueError, match="above zero"):
+            Allocation(every, lasts).failing()
+    least = Allocation(WEEK, WEEK).failing()
+    assert (least.share, least.goes_on) == (0.5, 0.0)
+    assert Allocation(0.1, 0.1).failing() == least
+    assert Allocation(0.1, 4 * WEEK).failing().goes_on == pytest.approx(0.75)
+
+
 def test_last_orders_leave_one_source_waiting() -> None:
     both = of_two_sources(NEED, LAST, OTHER, 0.3, OUTLOOK)
     assert both.allocation is not None

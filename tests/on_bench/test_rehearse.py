@@ -125,6 +125,8 @@ def test_the_board_s_trace_is_its_overhead_with_the_meter_s_noise(tmp_path: Path
     [
         # 33 ms of work and 0.7 s of states
         ("rate: 20 kHz", "rate: 100 MHz", "rehearsal.rate"),
+        # twenty runs of twenty units, seven seconds each
+        ("hash: {time: 0.412 ms", "hash: {time: 7 s", "rehearsal.rate"),
         # as short, but half an hour later
         ("from: 2.6 s, to: 2.8 s", "from: 3000 s, to: 3000.2 s", "segments"),
         ("jitter: 5 us", "jitter: 0.51 ms", "rehearsal.jitter"),

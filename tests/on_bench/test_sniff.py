@@ -41,6 +41,8 @@ COLUMNS: dict[str, Floats] = {
             {"marker": "own", "current": "x"},
         ),
         ((("own", "rising"), ("x", "noise")), {"time": "own", "current": "x"}),
+        # a later one that never goes back may be a sum, such as the charge
+        ((("x", "noise"), ("own", "rising")), {"current": "x"}),
     ],
 )
 def test_columns_are_told_by_name_and_numbers(

@@ -36,7 +36,7 @@ def test_a_ripple_is_told_at_its_own_rate_from_sixteen_periods_on(periods: int) 
     assert f" at {rate:.4g} Hz " in ripple.words
 
 
-@pytest.mark.parametrize("current", [0.1e-3, 0.7e-3, 1.1e-3, 3.3e-3, 7.7e-3])
+@pytest.mark.parametrize("current", [0.0, 0.1e-3, 0.7e-3, 1.1e-3, 3.3e-3, 7.7e-3])
 def test_what_is_the_same_throughout_has_no_noise_and_stands_still(current: float) -> None:
     """The squares' mean less the mean's square is nothing, but for rounding to either side."""
     t: Floats = np.arange(20_000, dtype=np.float64) * 1e-4
