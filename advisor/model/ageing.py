@@ -346,17 +346,20 @@ class _Held:
             mean = np.where(alike, ((low + high) / 2) ** self.power, mean)
         return np.asarray(mean)
 
-    def _upto(self, at: Array) -> tuple[Array, Array]:
-        """(integral of L^p from nothing to states of charge (R, N) in 0..1, L there)."""
+    def _there(self, at: Array) -> tuple[Array, Array, NDArray[np.intp]]:
+        """(L at states of charge (R, N) in 0..1, how far they are beyond the place before them, and
+        the number of that place for each draw)."""
         i = piece_of(self.charged, at)
         draws = self.loss.shape[1]
         # by one number a place: taking so is several times as quick as by two
         place = i * draws + np.arange(draws)
-        low, rise, low_raised, area = (
-            x.ravel().take(place) for x in (self.loss, self.rise, self.raised, self.area)
-        )
         beyond = at - self.charged[i]
-        loss = low + rise * beyond
+        return self.loss.ravel().take(place) + self.rise.ravel().take(place) * beyond, beyond, place
+
+    def _upto(self, at: Array) -> tuple[Array, Array]:
+        """(integral of L^p from nothing to states of charge (R, N) in 0..1, L there)."""
+        loss, beyond, place = self._there(at)
+        low, low_raised, area = (x.ravel().take(place) for x in (self.loss, self.raised, self.area))
         raised = loss ** (self.power + 1)
         return area + self._mean(low, loss, low_raised, raised) * beyond, loss
 
@@ -365,10 +368,17 @@ class _Held:
         broadcast to (R, N)."""
         if len(self.charged) == 1:
             return np.asarray(self.loss[0] ** self.power)
-        (from_, _), (to, at_once) = (self._upto(np.clip(x, 0.0, 1.0)) for x in (low, high))
-        span = np.clip(high, 0.0, 1.0) - np.clip(low, 0.0, 1.0)
+        at_last = np.clip(high, 0.0, 1.0)
+        if low is high:
+            return np.asarray(self._there(at_last)[0] ** self.power)
+        at_first = np.clip(low, 0.0, 1.0)
+        (from_, _), (to, at_once) = self._upto(at_first), self._upto(at_last)
+        span = at_last - at_first
         with np.errstate(divide="ignore", invalid="ignore"):
-            return np.asarray(np.where(span > NO_SPAN, (to - from_) / span, at_once**self.power))
+            mean = (to - from_) / span
+        if (span > NO_SPAN).all():
+            return np.asarray(mean)
+        return np.asarray(np.where(span > NO_SPAN, mean, at_once**self.power))
 
 
 def before_use(ageing: Ageing, seconds: list[Array], depths: list[Array]) -> Array | float:

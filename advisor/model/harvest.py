@@ -475,9 +475,9 @@ def _in_service(new: Stress, pack: Pack, life: Life, drain: Drain) -> Stress:
     if not drain.before:
         return new
     assert pack.ageing is not None
-    phases = [phase.seconds for phase in drain.before]
-    begun = before_use(pack.ageing, phases, stored(pack, drain)) + np.zeros(life.life_s.shape)
-    return replace(new, begun=begun)
+    depths = stored(pack, drain, life.start_depth)
+    begun = before_use(pack.ageing, [phase.seconds for phase in drain.before], depths)
+    return replace(new, begun=begun + np.zeros(life.life_s.shape))
 
 
 def _stress(pack: Pack, ageing: Ageing, at: Harvested, life: Life, drain: Drain) -> Stress:

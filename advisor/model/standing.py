@@ -129,7 +129,7 @@ class Nights:
         filling = _faded(fillings, left)
         deepest, night = self.deepest, self.night
         taken, first = (np.minimum(one / left, deepest) for one in (self.taken, self.first))
-        full = np.ones(deepest.shape)
+        full = np.ones((1, deepest.shape[1]))
         lacks, often = filling.low
         energy = lacks * (1 - _part(taken, deepest))
         # what was given goes as (1 + k) q - k q^2 over charge q, shares of both
