@@ -26,6 +26,13 @@ BUTTON = (
 HOT = 45.0  # degC from which heat ages and endangers cells enough to say so
 WIDEST_BUTTON = 32.0  # mm; a cell no wider than this and flatter than wide can be swallowed
 
+LITHIUM = re.compile(r"lithium|(?<![a-z])li(?![a-z])|(?<![a-z])li-?(?:ion|po|fe|co|mn|ni)")
+# systems without lithium; of any other it is not known that it holds none
+OTHER = re.compile(
+    r"alkali|zinc|silver|lead|capacitor|supercap|ultracap|double.layer|"
+    r"nickel.?(?:metal|cadmium|iron|hydrogen)|ni-?(?:mh|cd|fe)(?![a-z])"
+)
+
 _SIZE = re.compile(r"([0-9.]+)\s*mm\s*(?:x|×|by)\s*([0-9.]+)\s*mm", re.IGNORECASE)
 
 
@@ -37,6 +44,15 @@ def is_button(cell: Cell) -> bool:
         return across <= WIDEST_BUTTON and high < across
     words = f"{cell.chemistry or ''} {cell.summary or ''} {cell.size or ''}".lower()
     return "button" in words or "coin" in words
+
+
+def unsaid_lithium(cell: Cell) -> str | None:
+    """What to say of a cell that counts as lithium for want of better knowledge; None if known."""
+    words = (cell.chemistry or "").lower()
+    if LITHIUM.search(words) or OTHER.search(words):
+        return None
+    unsure = "not known here" if words else "not stated"
+    return f"its chemistry is {unsure}: treat it as a lithium cell."
 
 
 def cautions(
@@ -76,9 +92,12 @@ def _of_pack(feed: Feed, hottest: float) -> list[str]:
     out: list[str] = []
     option, cell = feed.option, feed.cell
     if cell is not None:
-        lithium = "lithium" in (cell.chemistry or "").lower()
+        unsure = unsaid_lithium(cell)
+        lithium = unsure is not None or bool(LITHIUM.search((cell.chemistry or "").lower()))
         if is_button(cell):
             out.append(BUTTON)
+        if unsure is not None:
+            out.append(unsure)
         if lithium and not cell.rechargeable:
             out.append(
                 "lithium primary cell: never charge, short, crush, heat or mix with "

@@ -12,7 +12,8 @@ from tests.model.records import CELL, LINEAR, PRODUCT, fed, records
 
 def told(root: Path, cells: str = "{cell: pill}", hottest: float = 20.0, **keys: str) -> str:
     options = f"{{cells: [{cells}], converters: [none]}}"
-    cell = {**CELL, **{k.replace("_", "-"): v for k, v in keys.items()}}
+    known = {**CELL, "chemistry": "alkaline"}
+    cell = {**known, **{k.replace("_", "-"): v for k, v in keys.items()}}
     feed = fed(records(root, {**PRODUCT, "supply-options": options}, {"pill": cell}))[0]
     found = cautions([feed, feed], hottest)
     assert found[-1] == GENERAL
@@ -54,6 +55,42 @@ def test_each_caution_where_it_belongs_and_nowhere_else(
     assert {name for name, words in WORDS.items() if words in text} == wanted
 
 
+@pytest.mark.parametrize(
+    ("chemistry", "unsure"),
+    [
+        ("Li-ion", ""),
+        ("LiPo pouch", ""),
+        ("LiFePO4", ""),
+        ("Li/SOCl2", ""),
+        ("lithium nickel manganese cobalt", ""),
+        ("nickel manganese cobalt", "not known here: treat it as a lithium cell"),
+        ("NMC", "not known here: treat it as a lithium cell"),
+        (None, "not stated: treat it as a lithium cell"),
+    ],
+)
+@pytest.mark.parametrize("charged", [False, True])
+def test_what_may_hold_lithium_is_cautioned_as_if_it_did(
+    tmp_path: Path, chemistry: str | None, unsure: str, charged: bool
+) -> None:
+    keys = {**CELL, "rechargeable": str(charged).lower()}
+    cell = keys if chemistry is None else {**keys, "chemistry": chemistry}
+    product = {**PRODUCT, "supply-options": "{cells: [{cell: pill}], converters: [none]}"}
+    text = "\n".join(cautions([fed(records(tmp_path, product, {"pill": cell}))[0]], 20.0))
+    assert ("lithium cell that is charged: overcharge" in text) is charged
+    assert ("lithium primary cell: never charge" in text) is not charged
+    assert unsure in text
+    assert ("treat it as" in text) is bool(unsure)
+
+
+@pytest.mark.parametrize(
+    "chemistry", ["Ni-MH", "nickel metal hydride", "NiCd", "lead acid", "carbon double layer"]
+)
+def test_what_holds_none_is_not_called_lithium(tmp_path: Path, chemistry: str) -> None:
+    text = told(tmp_path, chemistry=chemistry, rechargeable="true")
+    assert "charge only with a protected charger" in text
+    assert "lithium" not in text
+
+
 def test_a_size_says_more_than_words(tmp_path: Path) -> None:
     # a tall cell whose maker calls it a button top is none
     cell = {**CELL, "size": "14 mm x 50 mm", "summary": "button top"}
@@ -66,7 +103,7 @@ def test_what_the_files_say_is_repeated_with_their_names(tmp_path: Path) -> None
     made = records(
         tmp_path,
         product,
-        {"pill": {**CELL, "cautions": "[keep dry]"}},
+        {"pill": {**CELL, "chemistry": "alkaline", "cautions": "[keep dry]"}},
         {"conv": {**LINEAR, "cautions": "[keep cool]"}},
     )
     found = cautions([fed(made, "conv")[0]], 20.0)
