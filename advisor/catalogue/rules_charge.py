@@ -21,6 +21,13 @@ def _charge_range(cell: Cell, _: Catalogue) -> Iterator[Breach]:
         yield from order(cell.charge.min, cell.charge.max, "charge.min")
 
 
+def _leak_alone(cell: Cell, _: Catalogue) -> Iterator[Breach]:
+    if cell.leak is not None and cell.self_discharge is not None:
+        yield "leak", "a leak beside a self-discharge", None
+    elif cell.leak is not None and cell.doubles_every is not None:
+        yield "doubles-every", "the doubling of a self-discharge beside a leak", None
+
+
 def _end(cell: Cell, _: Catalogue) -> Iterator[Breach]:
     if cell.ageing is not None and cell.ageing.end is not None and cell.ageing.end.nominal >= 1:
         yield "ageing.end", cell.ageing.end.text, None
@@ -45,6 +52,7 @@ def _chargeable(product: Product, catalogue: Catalogue) -> Iterator[Breach]:
 CELL_CHARGE_FAULTS = (
     Rule("rechargeable: true beside it", _not_rechargeable),
     Rule("a range whose lower end is not above its upper end", _charge_range),
+    Rule("one of leak and self-discharge, by which the cell loses charge", _leak_alone),
     Rule("an end below the rated capacity", _end),
 )
 PRODUCT_CHARGE_FAULTS = (

@@ -121,6 +121,11 @@ BROKEN = {
         ("lm-thumb:charge={min: 0 degC}", "charge", "may not be charged"),
         ("lm-thumb:ageing={end: 0.8}", "ageing", "may not be charged"),
     ],
+    "one of leak and self-discharge, by which the cell loses charge": [
+        ("sc-drum:self-discharge=9 %/year", "leak", "beside a self-discharge"),
+        ("lm-thumb:leak=2 uA", "leak", "beside a self-discharge"),
+        ("sc-drum:doubles-every=10 K", "doubles-every", "beside a leak"),
+    ],
     "an end below the rated capacity": [("lm-thumb:ageing={end: 100 %}", "ageing.end", "100 %")],
     "a pack of rechargeable cells among supply-options.cells": [
         ("frost-post:recharge={every: 3 months}", "recharge", "none may be charged")
