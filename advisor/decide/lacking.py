@@ -72,12 +72,15 @@ def feed_pairs(
                 supplies.lacking["pack", cells_name(option)] = tuple(lacking)
                 continue
             if product.harvest is not None and not harvestable(cell):
-                warnings.append(f"{option.cell} cannot be charged: it lives without the harvest")
+                why = "states no charge" if cell.rechargeable else "cannot be charged"
+                warnings.append(f"{option.cell} {why}: it lives without the harvest")
             for name, effect in CELL_LIMITS.items():
                 if getattr(cell, name) is None:
                     warnings.append(f"{option.cell} states no {name.replace('_', '-')}: {effect}")
             if charged or stored:
                 warnings += unsaid_of_charging(cell)
+        elif product.harvest is not None:
+            warnings.append("the ideal budget cannot be charged: it lives without the harvest")
         pairs += [(i, c, rest) for c in converters if c not in gone for rest in further]
     return pairs, missing, list(dict.fromkeys(warnings))
 

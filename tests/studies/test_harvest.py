@@ -157,6 +157,19 @@ def test_a_pack_that_cannot_be_charged_lives_without() -> None:
     assert "ls-pen cannot be charged: it lives without the harvest" in found.warnings
 
 
+@pytest.mark.parametrize(
+    ("cells", "change", "said"),
+    [
+        ("[{cell: li-flat}]", "li-flat:charge=null", "li-flat states no charge"),
+        ("[{budget: 99 mAh, voltage: 3 V}]", "", "the ideal budget cannot be charged"),
+    ],
+)
+def test_a_pack_that_no_harvest_goes_into_is_named(cells: str, change: str, said: str) -> None:
+    catalogue, product = inputs(*([change] if change else []), cells=cells)
+    found = shortlist(catalogue, product, draws=0)
+    assert f"{said}: it lives without the harvest" in found.warnings
+
+
 @pytest.mark.once
 def test_a_build_loses_as_many_days_as_hours_gone_through() -> None:
     """sc-drum under the panel of 0.35 cm2, its leak over voltage: the build's own currents, by the
