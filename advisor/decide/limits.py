@@ -191,20 +191,28 @@ def _fresh(at: Held) -> Iterator[Case]:
         need="voltage of a fresh pack under load, in the cold",
         required=assessed.cut_off_v,
         offered=np.nan_to_num(assessed.life.start_low_v),
-        broken=assessed.life.dead,
+        # a voltage that holds is not what a pack emptied before use fails by
+        broken=assessed.life.dead & ~(assessed.life.start_low_v >= assessed.cut_off_v),
     )
 
 
 def _stored(at: Held) -> Iterator[Case]:
     """What comes before use leaves the pack something to give."""
     life = at.assessed.life
-    if at.assessed.product.before:
-        yield Case(
-            need="depth of discharge in reach after before-use",
-            required=life.start_depth,
-            offered=life.end_depth,
-            broken=life.life_s <= 0,
-        )
+    for shelf in _in_store(at):
+        empty = (life.life_s <= 0) & ~np.asarray(shelf.broken)
+        need = "depth of discharge in reach after before-use"
+        offered = np.where(empty, 0.0, life.end_depth)
+        yield Case(need=need, required=life.start_depth, offered=offered, broken=empty)
+
+
+def _in_store(at: Held) -> Iterator[Case]:
+    """The pack's shelf life is not over by the first day."""
+    life, shelf = at.assessed.life, at.assessed.feed.pack.shelf_life_s
+    if before := at.assessed.product.before:
+        stored = np.asarray(sum(phase.duration for phase in before))
+        over = (life.life_s <= 0) & ~life.dead & (stored >= shelf)
+        yield Case(need="shelf-life beyond before-use", required=stored, offered=shelf, broken=over)
 
 
 def _service(at: Held) -> Iterator[Case]:
@@ -219,12 +227,13 @@ def _interval(at: Held) -> Iterator[Case]:
     life = at.assessed.life
     charged = life.charged
     if charged is not None:
-        yield Case(
-            need="recharge.every that one charge lasts",
-            required=charged.every_s,
-            offered=charged.one_s,
-            broken=(life.life_s < charged.every_s) & ~life.dead,
-        )
+        every, out = charged.every_s, (life.life_s < charged.every_s) & ~life.dead
+        new = charged.one_s < every
+        need = "recharge.every that one charge lasts"
+        yield Case(need=need, required=every, offered=charged.one_s, broken=out & new)
+        # a charge of the new pack lasts, and the pack does not
+        need = "recharge.every that the pack lasts as it ages"
+        yield Case(need=need, required=every, offered=life.life_s, broken=out & ~new)
 
 
 def _unit_cost(at: Held) -> Iterator[Case]:
@@ -351,6 +360,13 @@ BUILD_LIMITS = (
         title="what comes before use leaves the pack something to give",
         dimension="share",
         cases=_stored,
+    ),
+    Limit(
+        name="in-store",
+        level="build",
+        title="the cells' shelf life is longer than what comes before use",
+        dimension="time",
+        cases=_in_store,
     ),
     Limit(
         name="fresh",

@@ -41,18 +41,20 @@ class Failed:
     @property
     def text(self) -> str:
         """`features.adc-bits: 12 needed, 10 offered`."""
-        return (
-            f"{self.need}: {self._show(self.required)} needed, {self._show(self.offered)} offered"
-        )
+        told = ([self._show(x, n) for x in (self.required, self.offered)] for n in (3, 4, 6, 9))
+        brief = next(told)
+        # as many digits as tell the two apart
+        needed, offered = next((pair for pair in (brief, *told) if pair[0] != pair[1]), brief)
+        return f"{self.need}: {needed} needed, {offered} offered"
 
-    def _show(self, value: float | str | None) -> str:
+    def _show(self, value: float | str | None, digits: int) -> str:
         if value is None:
             return "nothing"
         if isinstance(value, str):
             return value
         if not self.dimension:
-            return f"{value:.4g}"
-        return show(value, self.dimension)
+            return f"{value:.{max(digits, 4)}g}"
+        return show(value, self.dimension, digits)
 
 
 Level = Literal["part", "feed", "option", "build"]
