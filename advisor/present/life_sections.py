@@ -38,7 +38,7 @@ def life_sections(page: Page, result: Explanation, everything: bool) -> None:
     """The sections, or a line of each; `everything` tells all in full."""
     if everything or not many(result):
         busy(page, result.times)
-        chances(page, result.chances)
+        chances(page, result.chances, bool(result.times))
         before_use(page, result.before_use)
         switched(page, result)
         harvest(page, result.harvest)
@@ -54,7 +54,7 @@ def in_short(result: Explanation) -> list[str]:
     out = [busy_words(result.times, brief=True)] if result.times else []
     if result.chances is not None:
         chancy = [t for t in result.chances.tasks if t.arrival == "random" or t.lost or t.missed]
-        out += [f"{chance_words(one, brief=True)}." for one in chancy]
+        out += [f"{chance_words(one, brief=True, times=bool(result.times))}." for one in chancy]
     out += [
         f"{one.phase}: {show(one.duration_s, 'time')} leave the first pack {100 * one.depth:.1f} % "
         "down."

@@ -52,8 +52,8 @@ def before_use(page: Page, phases: Sequence[PhaseResult]) -> None:
         )
 
 
-def chance_words(one: ChanceResult, brief: bool = False) -> str:
-    """What chance makes of a task; `brief` without its waits."""
+def chance_words(one: ChanceResult, brief: bool = False, times: bool = False) -> str:
+    """What chance makes of a task: `brief` without its waits; the calendar may have `times`."""
     how = "at random" if one.arrival == "random" else "a period apart"
     parts = [how if brief else f"events {how}"]
     if one.busy and not brief:
@@ -62,17 +62,21 @@ def chance_words(one: ChanceResult, brief: bool = False) -> str:
     if one.lost:
         parts.append(f"{100 * one.lost:.3g} % fail at their last try")
     if one.missed is not None:
-        parts.append(f"{100 * one.missed:.3g} % miss their deadline")
+        worst = ", at the worst time" if times else ""
+        parts.append(f"{100 * one.missed:.3g} % miss their deadline{worst}")
     return f"{one.task}: {'; '.join(parts)}"
 
 
-def chances(page: Page, found: SpreadResult | None) -> None:
-    """What chance makes of each task, and of the life; nothing where there is none."""
+def chances(page: Page, found: SpreadResult | None, times: bool) -> None:
+    """What chance makes of each task, and of the life; nothing where there is none.
+
+    `times` : whether the calendar has times, of which a missed deadline is that of the worst.
+    """
     if found is None:
         return
     page.heading("What is left to chance")
     for one in found.tasks:
-        page.paragraph(chance_words(one), "  ", "    ")
+        page.paragraph(chance_words(one, times=times), "  ", "    ")
     page.paragraph(
         f"By chance alone the charge of a life varies by {show(found.charge_sd_c, 'charge')} "
         f"(standard deviation), the life by {show(found.life_sd_s, 'time')}.",
