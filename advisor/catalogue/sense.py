@@ -10,6 +10,7 @@ import statistics
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from itertools import pairwise
+from math import prod
 
 from advisor.catalogue.evidence import evidence_of, figures_of, measured
 from advisor.catalogue.records import Catalogue
@@ -19,6 +20,7 @@ from advisor.catalogue.schema_life import ASLEEP, DISCONNECTED
 from advisor.catalogue.schema_parts import Part, Variant
 from advisor.catalogue.schema_product import Product
 from advisor.faults import Fault, FaultLog, nearest, shortened
+from advisor.quantities import show
 
 OLD = 3 * 365.25  # days
 APART = 10.0  # times
@@ -229,6 +231,37 @@ def _seasons(product: Product, _: Catalogue) -> Iterator[Breach]:
         yield "environment", read, None
 
 
+def _brighter(product: Product, catalogue: Catalogue) -> Iterator[Breach]:
+    """Cells that the light of a month charges with more, on its mean, than they state to bear."""
+    harvest = product.harvest
+    if harvest is None:
+        return
+    days, panel, charger = harvest.days, harvest.panel, harvest.charger
+    told = harvest.energy or harvest.irradiation or (days.months if days is not None else {})
+    night = harvest.night or (days.night if days is not None else None)
+    light = 86400.0 - (night.nominal if night is not None else 0.0)
+    if not told or light <= 0:
+        return
+    share = [harvest.scale, charger.efficiency if charger is not None else None]
+    share += [panel.area, panel.efficiency] if panel is not None else []
+    month = max(told, key=lambda name: told[name].nominal)
+    power = told[month].nominal * prod(x.nominal for x in share if x is not None) / light
+    for option in product.supply_options.cells:
+        cell = catalogue.cells.get(option.cell or "")
+        if cell is None or cell.charge is None or cell.voltage_curve is None:
+            continue
+        most = cell.charge.max_current
+        full = max(y.nominal for y in cell.voltage_curve.y) * option.series
+        current = power / full / option.parallel
+        if most is not None and current > most.nominal:
+            read = (
+                f"{show(current, 'current')} into {cell.cell} on the mean of {month}'s light, "
+                f"above its charge.max-current of {most.text}: what the charger has to hold back "
+                "counts as harvested"
+            )
+            yield "harvest", read, None
+
+
 def _stored_beyond(product: Product, catalogue: Catalogue) -> Iterator[Breach]:
     """Phases before use beyond the temperatures that the cells' tables hold."""
     cells = dict.fromkeys(o.cell for o in product.supply_options.cells if o.cell is not None)
@@ -286,6 +319,7 @@ PRODUCT_SENSE = (
     Rule("a block of some part", _unknown_block, "warning"),
     Rule("something that sleep can keep", _kept_by_none, "warning"),
     Rule("temperatures of all seasons", _seasons, "warning"),
+    Rule("a harvest that the cells bear", _brighter, "warning"),
     Rule("storage within what the cells state", _stored_beyond, "warning"),
     Rule("a sleep state that draws little while nobody uses the product", _wasteful, "warning"),
 )

@@ -99,6 +99,7 @@ ODD_PRODUCTS: dict[str, str | list[str]] = {
         "crate-call:workload.call.every=15 min",
         "crate-call:environment=[{at: 20 degC, share: 1}]",
     ],
+    "a harvest that the cells bear": "crate-call:harvest.panel.area=50 cm2",
     "storage within what the cells state": (
         "crate-call:before-use.winter-store.environment=[{at: 95 degC, share: 1}]"
     ),
@@ -137,6 +138,17 @@ def test_an_odd_product_is_asked_about(expected: str) -> None:
     )
     found = check_product(*load(product, changes=changes, cached=True)).warnings
     assert any(w.expected == expected for w in found), found
+
+
+def test_the_light_of_the_brightest_month_is_held_against_the_cells_by_hand() -> None:
+    # 4.9 kWh/m2 in July's 9 h of light, 12 % of it through 80 %, into 4.18 V
+    amps = 4.9 * 3.6e6 * 0.12 * 0.8 / (9 * 3600) / 4.18
+    for current, odd in ((59e-3, False), (61e-3, True), (119e-3, True)):
+        area = f"crate-call:harvest.panel.area={current / amps:.9g} m2"
+        found = check_product(*load("crate-call", changes=[area], cached=True)).warnings
+        told = [w.read for w in found if w.path == "crate-call:harvest"]
+        assert bool(told) is odd
+        assert not odd or f"{1e3 * current:.3g}" in told[0]
 
 
 def test_every_question_is_asked_here() -> None:
