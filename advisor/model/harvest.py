@@ -299,7 +299,7 @@ def answered(
             for c, one in zip(covers, found, strict=True)
         ]
         if any(sizes):
-            answers.know(*_in_one([place for of in sizes for place in of]), around=0)
+            answers.know(*_in_one([place for of in sizes for place in of]))
         for k, (i, of) in enumerate(zip(members, sizes, strict=True)):
             one = replace(found[k], fillings=tuple(answers.filling(*place) for place in of))
             found[k] = replace(one, left=aged(i, one), fillings=())

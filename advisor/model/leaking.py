@@ -31,7 +31,8 @@ from numpy.typing import NDArray
 
 from advisor.dataclass import dataclass
 from advisor.model.draws import Array
-from advisor.model.served import ALIKE, LEAST_STORE, MOST_STORE, Lattice, Service, answers
+from advisor.model.lattice import LEAST_STORE, MOST_STORE, Lattice
+from advisor.model.served import ALIKE, Service, answers
 from advisor.model.store import Dawns
 from advisor.model.store_load import Load
 
@@ -50,7 +51,7 @@ LEAKS = (
 AXES = DEPTHS, RESTS, LEAKS
 FINER = 2  # times the levels of other stores
 CLASSES = 8  # of days
-# see `served.COVER_STEPS`
+# see `lattice.COVER_STEPS`
 COVER_STEPS = ((-4.0, 0.0), (-0.4, 0.3), (3.0, 0.05), (4.0, 0.5))
 STORE_STEPS = ((-4.0, 0.0), (-1.2, 0.4), (3.6, 0.09), (6.3, 0.05))
 TOGETHER = 250  # stores that are gone through at once
@@ -165,7 +166,7 @@ class _Service(Service):
         """Everything that the answers rest on, exactly."""
         return f"{super().pattern} {self.leak!r}"
 
-    def know(self, cover: Array, store: Array, *load: Array, around: int = 1) -> None:
+    def know(self, cover: Array, store: Array, *load: Array) -> None:
         """Work out at once what `at` takes for these places, of one shape: shares of the load and
         counts of days; see `Service`."""
         corners, _ = self._corners(cover, store, load)

@@ -14,7 +14,6 @@ import json
 import math
 from collections.abc import Callable, Sequence
 from functools import lru_cache
-from itertools import pairwise
 from typing import Any, Protocol
 
 import numpy as np
@@ -22,6 +21,7 @@ from numpy.typing import NDArray
 
 from advisor.dataclass import dataclass
 from advisor.model.draws import Array
+from advisor.model.lattice import LEAST_STORE, MOST_STORE, Cell, Lattice
 from advisor.model.pieces import piece_and_share
 from advisor.model.standing import Filling
 from advisor.model.store import MONTH_DAYS, YEAR_DAYS, Dawns, dawns
@@ -30,14 +30,8 @@ from advisor.model.store_load import FEWEST, MOST, Load
 from advisor.model.weather import gamma_days
 
 CLASSES, FEW = 10, 4  # of days; where days are much alike
-# logarithms of cover and of store, and the step between places that are worked out up to there from
-# the one before: close where much depends on them
-COVER_STEPS = ((-4.0, 0.0), (-0.4, 0.3), (1.6, 0.05), (4.0, 0.25))
-STORE_STEPS = ((-4.0, 0.0), (-1.2, 0.25), (4.0, 0.13), (6.3, 0.23))
 ALIKE = 0.2  # spread below which places stand closer and classes are fewer
 ROUGH = 10  # such steps from one place to the next where leanings are worked out
-LEAST_STORE, MOST_STORE = 0.02, 500.0  # days of load
-LEAST_COVER, MOST_COVER = 0.02, 50.0
 # by how much more of the mean load a full store carries, at which stores are worked out
 PULLS = (0.0, 0.04, 0.09, 0.15, 0.22, 0.3, 0.4, 0.55, 0.75, 0.95)
 MANY = 64  # patterns of which the answers of a run are remembered
@@ -158,11 +152,11 @@ class Service:
                 more += told(i) * by
         return moved, more
 
-    def know(self, cover: Array, store: Array, *load: Array, around: int = 1) -> None:
+    def know(self, cover: Array, store: Array, *load: Array) -> None:
         """Work out at once what `at` takes for these places, of one shape: shares of the load and
-        counts of days; what `filling` takes, with none `around`."""
+        counts of days."""
         for k, where, _ in _pulls(load[0] if load else None, np.shape(cover)):
-            self._near(cover[where], store[where], k, around)
+            self._near(cover[where], store[where], k)
 
     def know_leanings(self, cover: Array, store: Array) -> None:
         """The same for `lean`, of one shape: shares of the load, counts of days."""
@@ -182,7 +176,7 @@ class Service:
         """Which of an `Answer`, shares of 1; see `at`."""
         totals = [np.zeros(np.shape(cover)) for _ in which]
         for k, where, share in _pulls(load[0] if load else None, np.shape(cover)):
-            cell = self._near(cover[where], store[where], k, around=1 if 0 in which else 0)
+            cell = self._near(cover[where], store[where], k)
             for i, total in zip(which, totals, strict=True):
                 values = {c: self._fine[k][c][i] for c in cell.corners}
                 total[where] += share * (cell.between(values) if i else cell.along_cubics(values))
@@ -200,16 +194,16 @@ class Service:
             load=load,
         )
 
-    def _near(self, cover: Array, store: Array, k: int, around: int) -> _Cell:
+    def _near(self, cover: Array, store: Array, k: int) -> Cell:
         """The cell of each place, a share of the load and days of it, its corners worked out at one
         of the pulls, and those of cells around it, by which cubics go."""
-        cell = _Cell(cover, store, self.fine, around)
+        cell = Cell(cover, store, self.fine, around=1)
         self._work_out([c for c in cell.corners if c not in self._fine[k]], k)
         return cell
 
-    def _about(self, cover: Array, store: Array) -> _Cell:
+    def _about(self, cover: Array, store: Array) -> Cell:
         """The same on the rough lattice: by how much a share and days lean there."""
-        cell = _Cell(cover, store, self.rough)
+        cell = Cell(cover, store, self.rough)
         self._lean_out([c for c in cell.corners if c not in self._coarse])
         return cell
 
@@ -362,139 +356,3 @@ def _probit(chance: Array) -> Array:
     from scipy.special import ndtri
 
     return np.asarray(ndtri(np.clip(chance, NEVER, 1 - NEVER)))
-
-
-Steps = Sequence[tuple[float, float]]
-
-
-class Lattice:
-    """Places of a lattice over the logarithms of cover and store, numbered along each."""
-
-    def __init__(self, step: float, axes: Sequence[Steps] = (COVER_STEPS, STORE_STEPS)) -> None:
-        self.axes = [_numbered(of, step) for of in axes]
-
-    def numbers(self, cover: Array, store: Array) -> tuple[Array, Array]:
-        """Where covers and stores (any shape) lie, by the index of places along each."""
-        u = np.log(np.clip(np.nan_to_num(cover), LEAST_COVER, MOST_COVER))
-        v = np.log(np.clip(np.nan_to_num(store), LEAST_STORE, MOST_STORE))
-        (at_u, n_u), (at_v, n_v) = self.axes
-        return np.interp(u, at_u, n_u), np.interp(v, at_v, n_v)
-
-    @property
-    def at(self) -> tuple[Array, Array]:
-        """The logarithms of all covers, shares of the load, (U,), and stores, days of it, (V,)."""
-        u, v = (np.interp(np.arange(n[-1] + 1), n, at) for at, n in self.axes)
-        return u, v
-
-    @property
-    def sizes(self) -> tuple[int, int]:
-        """How many covers and stores there are."""
-        covers, stores = (int(n[-1]) + 1 for _, n in self.axes)
-        return covers, stores
-
-    def values(self, places: list[tuple[int, int]]) -> tuple[Array, Array]:
-        """Covers, shares of the load, and stores, counts of days, (B,) of some places."""
-        i, j = np.array(places, dtype=float).T
-        (at_u, n_u), (at_v, n_v) = self.axes
-        return np.exp(np.interp(i, n_u, at_u)), np.exp(np.interp(j, n_v, at_v))
-
-
-def _numbered(steps: Steps, step: float) -> tuple[Array, Array]:
-    """Ends of the parts of an axis, and their numbers: whole steps, as long as told or shorter."""
-    at = np.array([end for end, _ in steps])
-    counts = [
-        np.ceil((b - a) / (s * step) - 1e-9) for a, (b, s) in zip(at, steps[1:], strict=False)
-    ]
-    return at, np.concatenate([[0.0], np.cumsum(counts)])
-
-
-class _Cell:
-    """The cell of a lattice of logarithms that each of some places lies in, its corners, and those
-    of as many cells `around` as there are."""
-
-    def __init__(self, cover: Array, store: Array, lattice: Lattice, around: int = 0) -> None:
-        u, v = lattice.numbers(cover, store)
-        self.lattice = lattice
-        sizes = lattice.sizes
-        # the last place of an axis is the end of the cell before it
-        self.i, self.j = (
-            np.minimum(np.floor(x), n - 2).astype(np.intp)
-            for x, n in zip((u, v), sizes, strict=True)
-        )
-        self.s, self.t = u - self.i, v - self.j
-        self.low = max(int(self.i.min()) - around, 0), max(int(self.j.min()) - around, 0)
-        # marked in a table, as `np.unique` loads masked arrays
-        corners = np.zeros(
-            (int(self.i.max()) + 2 + around, int(self.j.max()) + 2 + around), dtype=bool
-        )
-        corners[self.i, self.j] = True
-        for _ in range(1 + around):
-            corners[:, 1:] |= corners[:, :-1]
-            corners[1:] |= corners[:-1]
-        for _ in range(around):
-            corners[:, :-1] |= corners[:, 1:]
-            corners[:-1] |= corners[1:]
-        there = corners[: sizes[0], : sizes[1]]
-        self.corners = [(int(a), int(b)) for a, b in np.argwhere(there)]
-
-    def _table(self, values: dict[tuple[int, int], float]) -> tuple[Array, int]:
-        places = np.array(list(values)) - self.low
-        table = np.full(places.max(axis=0) + 1, np.nan)
-        table[places[:, 0], places[:, 1]] = list(values.values())
-        return table.ravel(), table.shape[1]
-
-    def along_cubics(self, values: dict[tuple[int, int], float]) -> Array:
-        """Values of the corners along cubics between them, with those around, of the shape of the
-        places, shares or counts; in the logarithms of cover and store, along the latter first."""
-        at_u, at_v = self.lattice.at
-        u, v = (
-            at[k] + share * (at[k + 1] - at[k])
-            for at, k, share in ((at_u, self.i, self.s), (at_v, self.j, self.t))
-        )
-        j = [_held(self.j + k, at_v) for k in (-1, 0, 1, 2)]
-        i = [_held(self.i + k, at_u) for k in (-1, 0, 1, 2)]
-        xs = [at_v[k] for k in j]
-        flat, wide = self._table(values)
-        start = self.low[0] * wide + self.low[1]
-        rows = [_cubic(xs, [flat.take(a * wide - start + b) for b in j], v) for a in i]
-        return _cubic([at_u[k] for k in i], rows, u)
-
-    def between(self, values: dict[tuple[int, int], float]) -> Array:
-        """Values of the corners between them, of the shape of the places, shares or counts."""
-        flat, wide = self._table(values)
-        at = (self.i - self.low[0]) * wide + (self.j - self.low[1])
-        near = flat.take(at) * (1 - self.t) + flat.take(at + 1) * self.t
-        far = flat.take(at + wide) * (1 - self.t) + flat.take(at + wide + 1) * self.t
-        return np.asarray(near * (1 - self.s) + far * self.s)
-
-
-def _held(index: NDArray[np.intp], axis: Array) -> NDArray[np.intp]:
-    """Indices into an axis, those beyond its ends the ends."""
-    return np.clip(index, 0, len(axis) - 1)
-
-
-def _cubic(x: Sequence[Array], y: Sequence[Array], at: Array) -> Array:
-    """The cubic between the second and the third of four places, of any one shape.
-
-    Its slopes are those of the parabolas through three of them, at most three times as steep as
-    either line there and level where these turn, so that it stays within both values; where there
-    is no first or no fourth (the same as its neighbour) that of the line between.
-    """
-    width = [b - a for a, b in pairwise(x)]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        line = [(b - a) / h for a, b, h in zip(y, y[1:], width, strict=False)]
-
-    def slope(before: int) -> Array:
-        one, other = line[before], line[before + 1]
-        h, g = width[before], width[before + 1]
-        with np.errstate(invalid="ignore"):
-            steep = (one * g + other * h) / (h + g)
-            most = 3 * np.minimum(np.abs(one), np.abs(other))
-            held = np.where(one * other > 0, np.clip(steep, -most, most), 0.0)
-        return np.where((h > 0) & (g > 0), held, line[1])
-
-    h = width[1]
-    t = (at - x[1]) / h
-    begins, ends = slope(0), slope(1)
-    from_first = (1 - t) ** 2 * ((1 + 2 * t) * y[1] + h * t * begins)
-    return np.asarray(from_first + t * t * ((3 - 2 * t) * y[2] - h * (1 - t) * ends))

@@ -18,20 +18,12 @@ from advisor.model.drain import Drain, Pack
 from advisor.model.draws import Array
 from advisor.model.ends import INDEX
 from advisor.model.gating import uses_of_rail
+from advisor.model.lattice import COVER_STEPS, STORE_STEPS, Lattice
 from advisor.model.meetings import _burst, task_peak
 from advisor.model.plan import _idle_in_vain, _levels
 from advisor.model.recharged import scaled
 from advisor.model.relaxation import _run_down
-from advisor.model.served import (
-    COVER_STEPS,
-    NEVER,
-    PULLS,
-    STORE_STEPS,
-    Lattice,
-    Service,
-    _pulls,
-    shifted,
-)
+from advisor.model.served import NEVER, PULLS, Service, _pulls, shifted
 from advisor.model.store import MONTH_DAYS, YEAR_DAYS, dawns
 from advisor.model.workload import ProductFigures
 from tests.model.test_recharged import law

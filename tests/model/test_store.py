@@ -7,7 +7,8 @@ import pytest
 from scipy.special import ndtr
 
 from advisor.model.draws import Array
-from advisor.model.served import CLASSES, FIRST, Service, Services, _cubic
+from advisor.model.lattice import _cubic
+from advisor.model.served import CLASSES, FIRST, Service, Services
 from advisor.model.store import MONTH_DAYS, YEAR_DAYS, dawns
 from advisor.model.store_chain import HALF
 from advisor.model.weather import Days, gamma_days
@@ -364,7 +365,7 @@ def test_chances_are_those_of_the_normal_distribution() -> None:
     one = Service(tuple(SEASONS.tolist()), 0.45, 0.4, NEVER_IDLE)
     cover, store = np.full((1, 40), 1.6), np.linspace(1.0, 20.0, 40)[None]
     lost = one.at(cover, store).lost
-    cell = one._near(cover, store, 0, around=1)
+    cell = one._near(cover, store, 0)
     probit = cell.along_cubics({c: one._fine[0][c][0] for c in cell.corners})
     inside = (lost > 0) & (lost < 1)
     assert inside.sum() > 10
