@@ -69,7 +69,8 @@ def enough(found: HarvestResult) -> str:
     elif found.enough_income is not None:
         ways.append(f"{found.enough_income:.3g} times the harvest")
     if found.enough_store_j is not None:
-        ways.append(f"a store of {show(found.enough_store_j, 'energy')}")
+        store = show(found.enough_store_j, "energy")
+        ways.append(f"a store of {store} with no more self-discharge than this one")
     aim = f"{100 * found.aim:.6g} % of days take"
     return f"{aim} {', or '.join(ways)}." if ways else f"{aim} more than either can give."
 

@@ -77,7 +77,8 @@ class HarvestResult:
     enough_income: float | None
     """times the harvest that reach the aim with this store; null where none do"""
     enough_store_j: float | None
-    """[J] fresh store that reaches the aim with this harvest; null where none does"""
+    """[J] fresh store that reaches the aim with this harvest and load, its self-discharge that of
+    this store; null where none does"""
 
 
 def service_of(build: Build) -> ServiceResult | None:
