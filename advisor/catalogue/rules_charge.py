@@ -8,6 +8,7 @@ from advisor.catalogue.records import Catalogue
 from advisor.catalogue.rule import Breach, Rule, order
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.schema_supply import Cell
+from advisor.figures import Path
 
 
 def _not_rechargeable(cell: Cell, _: Catalogue) -> Iterator[Breach]:
@@ -26,6 +27,18 @@ def _leak_alone(cell: Cell, _: Catalogue) -> Iterator[Breach]:
         yield "leak", "a leak beside a self-discharge", None
     elif cell.leak is not None and cell.doubles_every is not None:
         yield "doubles-every", "the doubling of a self-discharge beside a leak", None
+
+
+def _rested(cell: Cell, _: Catalogue) -> Iterator[Breach]:
+    """A pulse after rest leaves no more than the voltage that the fresh cell has without load."""
+    if cell.after_rest is None or cell.voltage_curve is None:
+        return
+    full = max(y.nominal for y in cell.voltage_curve.y)
+    for rest, places in zip(cell.after_rest.keys, cell.after_rest.rows, strict=True):
+        for place, curve in zip(places.keys, places.rows, strict=True):
+            for at, least in curve.entries(Path(cell.cell, ("after-rest", rest, place))):
+                if least.nominal > full:
+                    yield at.dotted, least.text, None
 
 
 def _end(cell: Cell, _: Catalogue) -> Iterator[Breach]:
@@ -53,6 +66,7 @@ CELL_CHARGE_FAULTS = (
     Rule("rechargeable: true beside it", _not_rechargeable),
     Rule("a range whose lower end is not above its upper end", _charge_range),
     Rule("one of leak and self-discharge, by which the cell loses charge", _leak_alone),
+    Rule("no more than the open voltage of the fresh cell", _rested),
     Rule("an end below the rated capacity", _end),
 )
 PRODUCT_CHARGE_FAULTS = (

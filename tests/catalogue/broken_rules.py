@@ -126,6 +126,13 @@ BROKEN = {
         ("lm-thumb:leak=2 uA", "leak", "beside a self-discharge"),
         ("sc-drum:doubles-every=10 K", "doubles-every", "beside a leak"),
     ],
+    "no more than the open voltage of the fresh cell": [
+        (
+            "ls-pen:after-rest={1 h: {-40 degC: {1 mA: 3.7 V}}}",
+            "after-rest.1 h.-40 degC.1 mA",
+            "3.7 V",
+        )
+    ],
     "an end below the rated capacity": [("lm-thumb:ageing={end: 100 %}", "ageing.end", "100 %")],
     "a pack of rechargeable cells among supply-options.cells": [
         ("frost-post:recharge={every: 3 months}", "recharge", "none may be charged")
