@@ -29,6 +29,14 @@ def _leak_alone(cell: Cell, _: Catalogue) -> Iterator[Breach]:
         yield "doubles-every", "the doubling of a self-discharge beside a leak", None
 
 
+def _absolute_zero(cell: Cell, _: Catalogue) -> Iterator[Breach]:
+    """Arrhenius's law goes by the inverse of the temperature of the test."""
+    for name in ("calendar", "cycles") if cell.ageing is not None else ():
+        law = getattr(cell.ageing, name)
+        if law is not None and law.at is not None and law.at.nominal <= -273.15:
+            yield f"ageing.{name}.at", law.at.text, None
+
+
 def _rested(cell: Cell, _: Catalogue) -> Iterator[Breach]:
     """A pulse after rest leaves no more than the voltage that the fresh cell has without load."""
     if cell.after_rest is None or cell.voltage_curve is None:
@@ -66,6 +74,7 @@ CELL_CHARGE_FAULTS = (
     Rule("rechargeable: true beside it", _not_rechargeable),
     Rule("a range whose lower end is not above its upper end", _charge_range),
     Rule("one of leak and self-discharge, by which the cell loses charge", _leak_alone),
+    Rule("a temperature above absolute zero", _absolute_zero),
     Rule("no more than the open voltage of the fresh cell", _rested),
     Rule("an end below the rated capacity", _end),
 )

@@ -126,6 +126,10 @@ BROKEN = {
         ("lm-thumb:leak=2 uA", "leak", "beside a self-discharge"),
         ("sc-drum:doubles-every=10 K", "doubles-every", "beside a leak"),
     ],
+    "a temperature above absolute zero": [
+        ("li-flat:ageing.calendar.at=-273.15 degC", "ageing.calendar.at", "-273.15 degC"),
+        ("li-flat:ageing.cycles.at=0 K", "ageing.cycles.at", "0 K"),
+    ],
     "no more than the open voltage of the fresh cell": [
         (
             "ls-pen:after-rest={1 h: {-40 degC: {1 mA: 3.7 V}}}",
