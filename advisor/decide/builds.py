@@ -32,10 +32,10 @@ from advisor.model.harvest import (
     answered,
     harvested,
     recovering,
-    sustained,
 )
 from advisor.model.packs import Feed, cells_name
 from advisor.model.recharged import on_one_charge, recharged, scaled
+from advisor.model.sustained import sustained
 from advisor.model.tables import Option, Stack
 from advisor.model.workload import ProductFigures
 

@@ -17,7 +17,7 @@ Axes: R rows (builds on one pack), N draws.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -112,30 +112,31 @@ def _part(some: Array, of: Array) -> Array:
 class Nights:
     """What nights take of packs.
 
-    night : (N,) share of a day. taken, first, deepest : (R, N) charge of a mean night, of one from
-    a full pack and of all that they give, shares of the rated capacity. falls : (R, N) by how much
-    more than its mean over that the voltage is at first, and less at last, as if straight.
+    night : (N,) share of a day. taken, first, last, deepest : (R, N) charge of a mean night, of one
+    from a full pack, of one down to where it gives no more and of all that they give, shares of the
+    rated capacity. falls : (R, N) by how much more than its mean over that the voltage is at first,
+    and less at last, as if straight. drawn : charge of a night, a share of the rated capacity, of a
+    pack that stands at depths (R, N) meanwhile, as a leak and powers go with its voltage.
     """
 
     night: Array
     taken: Array
     first: Array
+    last: Array
     deepest: Array
     falls: Array
+    drawn: Callable[[Array], Array]
 
     def stays(self, fillings: Sequence[Filling], left: float) -> list[Stay]:
         """Where packs stay of which a share of the capacity is left, from how full they stand at
         those in `FADED`; see `ageing.Stay`."""
         filling = _faded(fillings, left)
         deepest, night = self.deepest, self.night
-        taken, first = (np.minimum(one / left, deepest) for one in (self.taken, self.first))
+        first, last = (np.minimum(one / left, deepest) for one in (self.first, self.last))
         full = np.ones((1, deepest.shape[1]))
-        lacks, often = filling.low
-        energy = lacks * (1 - _part(taken, deepest))
-        # what was given goes as (1 + k) q - k q^2 over charge q, shares of both
-        beside = 1 + self.falls
-        root = np.sqrt(np.maximum(beside**2 - 4 * self.falls * energy, 0.0))
-        top = 1 - deepest * 2 * energy / (beside + root)
+        _, often = filling.low
+        dusk, middle = self._middle(filling, left)
+        top = 1 - dusk
         still = (1 - night) * filling.full(night)
         short = filling.empty(night)
         bottom = 1 - deepest
@@ -143,23 +144,50 @@ class Nights:
         return [
             (still, full, full),
             (1 - often - filling.emptied - still, full - first, full),
-            (often, top - taken, top),
-            (filling.emptied - dry, bottom, bottom + taken * (1 - short)),
+            (often, top - middle, top),
+            (filling.emptied - dry, bottom, bottom + last * (1 - short)),
             (dry, bottom, bottom),
         ]
 
     def cycles(self, fillings: Sequence[Filling], power: Array) -> Array:
         """Nights as shares of mean ones, (R, N), over a life, where cycles count by a power (N,) of
-        their depth."""
+        their depth; what nights last that empty a store is spread, see `_evenly`."""
         filling = _faded(fillings, MIDDLE)
         _, often = filling.low
-        first = np.where(self.taken > 0, _part(self.first, self.taken), 1.0)
+        _, middle = self._middle(filling, MIDDLE)
+        first, middle, last = (
+            np.where(self.taken > 0, _part(one, self.taken), 1.0)
+            for one in (self.first, middle * MIDDLE, self.last)
+        )
         short = filling.empty(self.night)
         return np.asarray(
             (1 - often - filling.emptied) * first**power
-            + often
-            + filling.emptied * (1 - short) ** power
+            + often * middle**power
+            + filling.emptied * last**power * _evenly(1 - short, power)
         )
+
+    def _middle(self, filling: Filling, left: float) -> tuple[Array, Array]:
+        """Of packs between full and empty: the depth at dusk and what the night takes, (R, N)
+        shares of the capacity left."""
+        deepest = self.deepest
+        lacks, _ = filling.low
+        energy = lacks * (1 - _part(np.minimum(self.taken / left, deepest), deepest))
+        # what was given goes as (1 + k) q - k q^2 over charge q, shares of both
+        beside = 1 + self.falls
+        root = np.sqrt(np.maximum(beside**2 - 4 * self.falls * energy, 0.0))
+        dusk = deepest * 2 * energy / (beside + root)
+        about = np.minimum(dusk + self.first / left / 2, deepest)
+        return dusk, np.minimum(self.drawn(about) / left, deepest - dusk)
+
+
+def _evenly(mean: Array, power: Array) -> Array:
+    """Mean of a power (N,) of shares of which the mean is known, (R, N): evenly from none to all
+    where that is a half, and as many more of none, or of all, as there have to be; all of them
+    evenly near all."""
+    below = np.minimum(mean, 0.5)
+    start = np.clip(2 * mean - 1, 0.0, 1 - 1e-9)
+    above = (1 - start ** (power + 1)) / (1 - start)
+    return np.asarray(np.where(mean > 0.5, above, 2 * below) / (power + 1))
 
 
 def _faded(fillings: Sequence[Filling], left: float) -> Filling:

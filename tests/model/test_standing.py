@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import pytest
 
@@ -29,15 +31,22 @@ def filling(
 
 
 def nights(
-    night: float, taken: float, deepest: float, first: float | None = None, falls: float = 0.0
+    night: float,
+    taken: float,
+    deepest: float,
+    first: float | None = None,
+    falls: float = 0.0,
+    drawn: Callable[[Array], Array] | None = None,
 ) -> Nights:
-    """Of one pack."""
+    """Of one pack; nights take the same wherever it stands, but for full ones and as `drawn`."""
     return Nights(
         night=np.array([night]),
         taken=taken * ONE,
         first=(taken if first is None else first) * ONE,
         deepest=deepest * ONE,
         falls=falls * ONE,
+        last=taken * ONE,
+        drawn=drawn or (lambda depth: taken * ONE),
     )
 
 
@@ -116,11 +125,43 @@ def test_all_that_is_told_of_two_stores_lies_straight_between_them() -> None:
 
 
 def test_nights_that_are_cut_short_are_cycles_less_deep() -> None:
-    """0.5 full and 1.2 as deep, 0.3 mean, 0.2 that last a third; by a power of 1.5."""
+    """0.5 full and 1.2 as deep, 0.3 mean, 0.2 of which a third is left: two thirds of them evenly
+    from none to all; by a power of 1.5."""
     of = filling(0.32, 0.248, emptied=0.2, dark=0.2 * 0.5 * 2 / 3)
     found = nights(0.5, 0.2, 0.8, first=0.24).cycles((of, of), np.array([1.5]))
-    by_hand = 0.5 * 1.2**1.5 + 0.3 + 0.2 * (1 / 3) ** 1.5
+    by_hand = 0.5 * 1.2**1.5 + 0.3 + 0.2 * (2 / 3) / 2.5
     assert float(found[0, 0]) == pytest.approx(by_hand, rel=1e-12)
+    # evenly from a half to all where three quarters are left
+    of = filling(0.2, 0.2, emptied=0.2, dark=0.2 * 0.5 * 0.2)
+    lasts = 1 - of.empty(np.array([0.5]))[0, 0]
+    assert lasts == pytest.approx(0.8)
+    found = nights(0.5, 0.2, 0.8).cycles((of, of), np.array([2.0]))
+    # of 0.6 to 1 the mean square
+    assert float(found[0, 0]) == pytest.approx(0.8 + 0.2 * (1 - 0.6**3) / 0.4 / 3, rel=1e-12)
+    # and of those that never empty it none is cut short
+    of = filling(emptied=0.2, dark=0.0, lacks=0.2, square=0.2)
+    found = nights(0.5, 0.2, 0.8).cycles((of, of), np.array([1.5]))
+    assert float(found[0, 0]) == pytest.approx(1.0, rel=1e-8)
+
+
+def test_a_night_takes_what_goes_at_its_depth() -> None:
+    """A leak that is less the lower the store stands: 0.2 of all at full, 0.1 when empty."""
+
+    def drawn(depth: Array) -> Array:
+        return 0.2 - 0.1 * depth
+
+    of = filling(0.3 * 0.5, 0.3 * 0.25)
+    found = nights(0.5, 0.15, 1.0, first=0.19, drawn=drawn)
+    told = numbers(found, (of, of))
+    # half of what a mean night leaves is lacking; the middle of the night stands half of 0.19 lower
+    dusk = 0.5 * 0.85
+    takes = 0.2 - 0.1 * (dusk + 0.095)
+    assert told[2, 1:] == pytest.approx([1 - dusk - takes, 1 - dusk], rel=1e-12)
+    counts = found.cycles((of, of), np.array([1.0]))
+    # of a life it is told at 0.88 of the capacity, of which a night is more
+    dusk = 0.5 * (1 - 0.15 / 0.88)
+    takes = 0.2 - 0.1 * (dusk + 0.095 / 0.88)
+    assert float(counts[0, 0]) * 0.15 == pytest.approx(0.7 * 0.19 + 0.3 * takes, rel=1e-12)
 
 
 def lived(
