@@ -147,6 +147,14 @@ class Harvested:
         load = [np.broadcast_to(one[row], days.shape) for one in self.load]
         return float(self.service.at(cover, days, *load).lost[:, 0] @ WEIGHTS[len(days)])
 
+    def fillings_by_month(self, row: int) -> list[Filling]:
+        """How full a row stands at the stated values month by month, (1, 12) shares, of stores of
+        which `FADED` is left."""
+        cover = float(self.chain_cover[row, 0])
+        load = [float(one[row, 0]) for one in self.load]
+        days = [float(self.days_left(left)[row, 0]) for left in FADED]
+        return [self.service.filling_by_month(cover, one, *load) for one in days]
+
     def by_month(self, row: int) -> Dawns:
         """A row at the stated values, month by month."""
         days = float(self.aged_days[:, row, 0] @ WEIGHTS[len(self.left)])

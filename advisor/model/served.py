@@ -23,7 +23,7 @@ from advisor.dataclass import dataclass
 from advisor.model.draws import Array
 from advisor.model.lattice import LEAST_STORE, MOST_STORE, Cell, Lattice
 from advisor.model.pieces import piece_and_share
-from advisor.model.standing import Filling
+from advisor.model.standing import Filling, clipped
 from advisor.model.store import MONTH_DAYS, YEAR_DAYS, Dawns, dawns
 from advisor.model.store_chain import HALF
 from advisor.model.store_load import FEWEST, MOST, Load
@@ -162,6 +162,12 @@ class Service:
         """The same for `lean`, of one shape: shares of the load, counts of days."""
         self._about(cover, store)
 
+    def filling_by_month(self, cover: float, store: float, *load: float) -> Filling:
+        """How full one store stands month by month, (1, 12) shares."""
+        found = self.by_month(cover, store, *load)
+        nothing = np.full((1, 12), store <= 0 or cover <= 0)
+        return Filling.of(clipped(found.fill), nothing, self.night)
+
     def by_month(self, cover: float, store: float, *load: float) -> Dawns:
         """How one store fares month by month, (1, 12)."""
         return self._gone_through(
@@ -265,14 +271,7 @@ def answers(found: Dawns) -> list[Answer]:
     lost, unserved = found.year(found.lost), found.year(found.unserved)
     # lost days fall far faster than straight between places, and what is not served with them
     part = np.where(lost > 0, np.minimum(unserved / np.where(lost > 0, lost, 1.0), 1.0), 1.0)
-    lacks, square = np.clip(found.year(found.lacks), 0.0, 1.0), found.year(found.square)
-    # no less than that of the mean, where stores are always as full
-    square = np.clip(square, lacks**2, lacks)
-    filled = np.clip(found.year(found.filled), 0.0, 1.0)
-    spare = np.clip(found.year(found.spare), 0.0, filled)
-    emptied = np.clip(found.year(found.emptied), 0.0, square)
-    dark = np.clip(found.year(found.dark), 0.0, emptied)
-    parts = (probit, part, lacks, square, filled, spare, emptied, dark)
+    parts = (probit, part, *clipped([found.year(one) for one in found.fill]))
     return list(zip(*(one.tolist() for one in parts), strict=True))
 
 

@@ -104,6 +104,19 @@ class Filling:
         return _part(self.night * lacking, self.night * lacking + lasts / self.night * night)
 
 
+def clipped(told: Sequence[Array]) -> tuple[Array, ...]:
+    """Shares of a `Filling` in its order, of any shape, within what they may be of each other."""
+    lacks, square, filled, spare, emptied, dark = told
+    lacks = np.clip(lacks, 0.0, 1.0)
+    # no less than that of the mean, where stores are always as full
+    square = np.clip(square, lacks**2, lacks)
+    filled = np.clip(filled, 0.0, 1.0)
+    spare = np.clip(spare, 0.0, filled)
+    emptied = np.clip(emptied, 0.0, square)
+    dark = np.clip(dark, 0.0, emptied)
+    return lacks, square, filled, spare, emptied, dark
+
+
 def _part(some: Array, of: Array) -> Array:
     return np.asarray(np.where(of > 0, some / np.where(of > 0, of, 1.0), 0.0))
 

@@ -76,6 +76,11 @@ class Dawns:
     emptied: Array
     dark: Array
 
+    @property
+    def fill(self) -> tuple[Array, ...]:
+        """What `standing.Filling` takes of them, in its order, (B, 12) each."""
+        return self.lacks, self.square, self.filled, self.spare, self.emptied, self.dark
+
     def year(self, what: Array) -> Array:
         """(B,) mean over the year of one of them, a share."""
         return np.asarray(what @ MONTH_DAYS / YEAR_DAYS)

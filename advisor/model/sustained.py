@@ -9,6 +9,7 @@ Axes: R rows (builds on one feed), N draws. SI units.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -16,15 +17,18 @@ import numpy as np
 
 from advisor.model.ageing import Ageing, Stress, before_use, stress
 from advisor.model.battery import stored
-from advisor.model.drain import Drain, Pack, at_depth
+from advisor.model.drain import Drain, Pack, at_depth, rows_of
 from advisor.model.draws import Array
 from advisor.model.ends import INDEX
 from advisor.model.harvest import DAY, MOMENTS, Harvested, energy_to, own_loss
-from advisor.model.standing import Nights
+from advisor.model.standing import Filling, Nights
+from advisor.model.store import MONTH_DAYS, YEAR_DAYS
 from advisor.model.wear import Course
 
 if TYPE_CHECKING:
     from advisor.model.battery import Life
+
+HALVED = 40  # times, a month in which a life ends
 
 
 def sustained(life: Life, at: Harvested, pack: Pack, drain: Drain) -> tuple[Life, Array]:
@@ -54,7 +58,7 @@ def sustained(life: Life, at: Harvested, pack: Pack, drain: Drain) -> tuple[Life
     course = None
     if pack.ageing is not None:
         new = _stress(pack, pack.ageing, at, life, drain)
-        used = _in_service(new, pack, life, drain)
+        used = _in_service(new, pack, life.start_depth, drain)
         course = Course(pack.ageing, used, kept)
         if (pack.ageing.end > 0).any():
             most = np.where(pack.ageing.end > 0, 1 - pack.ageing.end, np.inf)
@@ -93,22 +97,92 @@ def sustained(life: Life, at: Harvested, pack: Pack, drain: Drain) -> tuple[Life
     return lasting, np.stack([course.worn(ends * moment).left for moment in MOMENTS])
 
 
-def _in_service(new: Stress, pack: Pack, life: Life, drain: Drain) -> Stress:
-    """What a new pack goes through, and the first one with it, which has lost some before use."""
+def _in_service(new: Stress, pack: Pack, begins: Array, drain: Drain) -> Stress:
+    """What a new pack goes through, and the first one with it, which has lost some before use and
+    begins at a depth (R, N)."""
     if not drain.before:
         return new
     assert pack.ageing is not None
-    depths = stored(pack, drain, life.start_depth)
+    depths = stored(pack, drain, begins)
     begun = before_use(pack.ageing, [phase.seconds for phase in drain.before], depths)
-    return replace(new, begun=begun + np.zeros(life.life_s.shape))
+    return replace(new, begun=begun + np.zeros(begins.shape))
+
+
+def by_beginning(life: Life, at: Harvested, pack: Pack, drain: Drain, row: int) -> Array | None:
+    """Lives of a row at the stated values by the month on whose first day they begin, (12,) s; None
+    where no season moves them: the pack does not fade, or ages alike however full it stands, or
+    gives more than it gets."""
+    ageing = pack.ageing
+    faded = life.ends_by[row, 0] == INDEX["faded"] and life.life_s[row, 0] > 0
+    if ageing is None or not at.ages or not faded or at.cover[row, 0] < 1:
+        return None
+    own = slice(row, row + 1)
+    at, drain, deepest = at.rows(own), rows_of(drain, np.array([row])), life.end_depth[own]
+    under = _standing(ageing, _nights(pack, at, deepest, drain), at.fillings_by_month(0))
+    under = _in_service(under, pack, life.start_depth[own], drain)
+    kept = float(pack.shelf_life_s[0]) - sum(float(phase.seconds[0]) for phase in drain.before)
+    long = 2 * float(life.life_s[row, 0]) + YEAR_DAYS * DAY
+    return np.minimum(walked(ageing, under, min(kept, long)), kept)
+
+
+def walked(ageing: Ageing, under: Stress, upto: float) -> Array:
+    """Seconds until a pack is left with no more than `ageing.end`, (12,), by the month on whose
+    first day it begins.
+
+    Parameters
+    ----------
+    ageing : of one draw. under : the stress by month, (1, 12), January first. upto : s, beyond
+    which it is infinite.
+
+    What is lost in a month goes by the bands of loss that its middle lies in.
+    """
+    months, bounds = np.arange(12), np.array(under.calendar.bounds)
+    calendar, cycles = ageing.calendar, ageing.cycles
+    assert calendar is not None
+    z = np.array([calendar.exponent[0], 1.0 if cycles is None else cycles.exponent[0]])[:, None]
+    by_cycles = np.broadcast_to(under.cycles, (1, 12))[0]
+    aim = 1 - float(ageing.end[0])
+    u = np.stack([np.broadcast_to(under.begun[0], 12), np.zeros(12)])
+    gone, lived = np.zeros(12), np.full(12, np.inf)
+    while np.isinf(lived).any() and (gone < upto).any():
+        seconds = MONTH_DAYS[months] * DAY
+        middle = u
+        for _ in range(2):
+            band = np.searchsorted(bounds[:-1], (middle**z).sum(axis=0))
+            told = {b: np.broadcast_to(under.calendar[b], (1, 12))[0] for b in set(band.tolist())}
+            rate = np.array([told[b][m] for b, m in zip(band.tolist(), months, strict=True)])
+            grows = np.stack([rate, by_cycles[months]])
+            middle = u + grows * seconds / 2
+        ends = np.isinf(lived) & (((u + grows * seconds) ** z).sum(axis=0) >= aim)
+        low, high = np.zeros(12), seconds
+        for _ in range(HALVED if ends.any() else 0):
+            half = (low + high) / 2
+            over = ((u + grows * half) ** z).sum(axis=0) >= aim
+            low, high = np.where(over, low, half), np.where(over, half, high)
+        lived = np.where(ends, gone + high, lived)
+        u, gone, months = u + grows * seconds, gone + seconds, (months + 1) % 12
+    return lived
 
 
 def _stress(pack: Pack, ageing: Ageing, at: Harvested, life: Life, drain: Drain) -> Stress:
     """What a pack goes through that is charged by day and discharged by night."""
-    deepest = life.end_depth
-    taken, days = np.minimum(at.depth, 1.0) * deepest, np.full(deepest.shape[1], DAY)
     if not at.fillings:
-        return stress(ageing, taken, days)
+        taken = np.minimum(at.depth, 1.0) * life.end_depth
+        return stress(ageing, taken, np.full(taken.shape[1], DAY))
+    return _standing(ageing, _nights(pack, at, life.end_depth, drain), at.fillings)
+
+
+def _standing(ageing: Ageing, nights: Nights, fillings: Sequence[Filling]) -> Stress:
+    """The same of one that stands as full as told."""
+    law = ageing.cycles
+    counts = 1.0 if law is None else nights.cycles(fillings, law.power)
+    days = np.full(nights.taken.shape[1], DAY)
+    return stress(ageing, nights.taken, days, lambda left: nights.stays(fillings, left), counts)
+
+
+def _nights(pack: Pack, at: Harvested, deepest: Array, drain: Drain) -> Nights:
+    """What nights take of packs that give so much, (R, N) shares of the capacity."""
+    taken = np.minimum(at.depth, 1.0) * deepest
     draw = np.arange(deepest.shape[1])
 
     def drawn(depth: Array) -> Array:
@@ -124,7 +198,7 @@ def _stress(pack: Pack, ageing: Ageing, at: Harvested, life: Life, drain: Drain)
         np.minimum(drawn(np.clip(depth, 0.0, deepest)), deepest)
         for depth in (taken / 2, deepest - taken / 2)
     )
-    nights = Nights(
+    return Nights(
         night=at.night,
         taken=taken,
         first=first,
@@ -133,6 +207,3 @@ def _stress(pack: Pack, ageing: Ageing, at: Harvested, life: Life, drain: Drain)
         falls=2 * (energy_to(pack, deepest / 2)[1] / at.volts - 1),
         drawn=drawn,
     )
-    law = ageing.cycles
-    counts = 1.0 if law is None else nights.cycles(at.fillings, law.power)
-    return stress(ageing, taken, days, lambda left: nights.stays(at.fillings, left), counts)

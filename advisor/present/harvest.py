@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from advisor.present.layout import Page
 from advisor.quantities import show
-from advisor.studies.words import per_cent
+from advisor.studies.words import life, per_cent
 
 if TYPE_CHECKING:
     from advisor.studies.harvests import HarvestResult, ServiceResult
@@ -58,7 +58,19 @@ def harvest_words(found: HarvestResult) -> list[str]:
                 f"Too {word} to charge on {per_cent(share)} of days, counted in {when}, as a "
                 "spell in each."
             )
-    return [*out, enough(found)]
+    return [*out, *_begun(found), enough(found)]
+
+
+def _begun(found: HarvestResult) -> list[str]:
+    """How long packs last by the month in which they begin, where these differ."""
+    lives = [(m.life_s, m.month) for m in found.months if m.life_s is not None]
+    if not lives:
+        return []
+    (short, one), (long, other) = min(lives), max(lives)
+    told, most = life(short), life(long)
+    if told == most:
+        return []
+    return [f"Begun in {one} the pack fades after {told}, in {other} after {most}."]
 
 
 def enough(found: HarvestResult) -> str:

@@ -11,6 +11,7 @@ from advisor.catalogue.schema_product import Product
 from advisor.dataclass import dataclass
 from advisor.decide.builds import Build
 from advisor.model.store import MONTH_DAYS, YEAR_DAYS
+from advisor.model.sustained import by_beginning
 
 USUAL = 0.99  # share of the days that is aimed at where the product wants none
 WIDEST = 1e4  # times as much, beyond which nothing is looked for
@@ -43,6 +44,9 @@ class MonthResult:
     """[share] days on which the load is not carried"""
     level: float
     """[share] mean level at dawn of what the store has beyond the nights"""
+    life_s: float | None
+    """[s] battery life where the first day is the month's first; null where the pack does not fade
+    first, or no season moves it"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,6 +151,8 @@ def _months(build: Build) -> tuple[MonthResult, ...]:
     lost = found.lost[0]
     mean = float(lost @ MONTH_DAYS / YEAR_DAYS)
     told = float(harvest.lost[row, 0])
+    assessed = build.assessed
+    lives = by_beginning(assessed.life, harvest, assessed.feed.pack, assessed.drain, row)
     if mean > 0:
         lost = np.minimum(lost * told / mean, 1.0)
     return tuple(
@@ -155,6 +161,7 @@ def _months(build: Build) -> tuple[MonthResult, ...]:
             income_j=float(harvest.income_j[m, 0]),
             lost=float(lost[m]),
             level=float(found.level[0, m]),
+            life_s=None if lives is None else float(lives[m]),
         )
         for m, month in enumerate(MONTHS)
     )

@@ -40,6 +40,9 @@ WORST: dict[str, list[tuple[float, float, float, int]]] = defaultdict(list)
 def compared(device: Device, found: Explanation, lived: Lived) -> Iterator[Row]:
     """(figure, told, lived, its standard error as a share, share that is allowed beside it)."""
     life, u = found.battery_life_s.nominal, lived.life_u
+    if found.harvest is not None and found.harvest.months[0].life_s is not None:
+        # the simulation begins on the first of January
+        life = found.harvest.months[0].life_s
     aged = device.pack.calendar is not None
     # a first interval after storage counts as any other; the simulation has it begin less full
     first = lived.depth_before * (device.recharge or 0.0) / lived.life if aged else 0.0

@@ -213,3 +213,22 @@ def test_levels_are_those_of_days_that_are_lived(scale: float, store: float, nig
     assert share @ (low**2 + low * high + high**2) / 3 == pytest.approx(square, rel=0.015)
     nights_carried = float(pack.cycles((of, of), np.array([1.0]))[0, 0])
     assert nights_carried == pytest.approx(carried, rel=0.015)
+
+
+def test_months_make_up_the_year() -> None:
+    """What is told month by month is, by their days, what the lattice keeps of the year."""
+    service = Service(tuple(SEASONS / SEASONS.mean()), 0.5, 0.3, (0.0,) * 12)
+    by_month = service.filling_by_month(1.4, 5.0)
+    found = service.by_month(1.4, 5.0)
+    for name in ("lacks", "filled", "spare", "emptied", "dark"):
+        told = getattr(by_month, name)
+        assert told.shape == (1, 12)
+        assert float(told[0] @ MONTH_DAYS / YEAR_DAYS) == pytest.approx(
+            float(found.year(getattr(found, name))[0]), rel=1e-9
+        )
+    assert by_month.lacks[0, 0] > 3 * by_month.lacks[0, 6]
+    # where nothing comes, or nothing is held beyond a night, it is empty all year
+    for cover, store in ((0.0, 5.0), (1.4, -0.1)):
+        none = service.filling_by_month(cover, store)
+        assert (none.emptied == 1).all()
+        assert (none.filled == 0).all()

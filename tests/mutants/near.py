@@ -54,7 +54,7 @@ ALSO = {
     "advisor/model/leaking.py": ("test_leaking_store",),
     "advisor/model/lattice.py": ("test_store", "test_bounds_by_hand"),
     "advisor/model/served.py": ("test_store", "test_limits"),
-    "advisor/model/sustained.py": ("test_standing", "test_store", "test_lifetimes", "test_limits"),
+    "advisor/model/sustained.py": ("test_standing", "test_store", "test_limits"),
     "advisor/model/weather.py": ("test_store", "test_lifetimes"),
     "advisor/model/addon_set.py": ("test_companions", "test_addons_by_hand"),
     "advisor/model/asleep.py": ("test_calendar", "test_leakage", "test_tables"),
