@@ -78,7 +78,7 @@ class Dawns:
 
     @property
     def fill(self) -> tuple[Array, ...]:
-        """What `standing.Filling` takes of them, in its order, (B, 12) each."""
+        """What `standing.Filling` takes of them, in its order, (B, M) shares by month each."""
         return self.lacks, self.square, self.filled, self.spare, self.emptied, self.dark
 
     def year(self, what: Array) -> Array:

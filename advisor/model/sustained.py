@@ -4,7 +4,7 @@ Where the harvest of a year covers the load the pack is changed for its age alon
 not, it prolongs the life: the pack gives what is lacking, t = t_0/(1 - cover), t_0 the life without
 and cover the harvest over the load; a harvest of nothing leaves everything as it was.
 
-Axes: R rows (builds on one feed), N draws. SI units.
+Axes: R rows (builds on one feed), N draws, M months of a year. SI units.
 """
 
 from __future__ import annotations
@@ -109,7 +109,7 @@ def _in_service(new: Stress, pack: Pack, begins: Array, drain: Drain) -> Stress:
 
 
 def by_beginning(life: Life, at: Harvested, pack: Pack, drain: Drain, row: int) -> Array | None:
-    """Lives of a row at the stated values by the month on whose first day they begin, (12,) s; None
+    """Lives of a row at the stated values by the month on whose first day they begin, (M,) s; None
     where no season moves them: the pack does not fade, or ages alike however full it stands, or
     gives more than it gets."""
     ageing = pack.ageing
@@ -126,13 +126,13 @@ def by_beginning(life: Life, at: Harvested, pack: Pack, drain: Drain, row: int) 
 
 
 def walked(ageing: Ageing, under: Stress, upto: float) -> Array:
-    """Seconds until a pack is left with no more than `ageing.end`, (12,), by the month on whose
-    first day it begins.
+    """Seconds until a pack is left with no more than `ageing.end`, (M,), by the month on whose
+    first day it begins, January first.
 
     Parameters
     ----------
-    ageing : of one draw. under : the stress by month, (1, 12), January first. upto : s, beyond
-    which it is infinite.
+    ageing : of one draw. under : the stress by month, (1, M) as the draws of one row. upto : s,
+    beyond which it is infinite.
 
     What is lost in a month goes by the bands of loss that its middle lies in.
     """
