@@ -34,7 +34,8 @@ class Verdict:
     """the same with its figures"""
     chance: float
     """[share] chance of the first part being the best in truth: less than its share of the draws
-    where many near-equal parts compete"""
+    where many near-equal parts compete or the draws are few, more where it stands apart from
+    rivals that are near equal"""
     expected_disappointment: float
     """[points] by which its score is expected to come out below the one told, as the first of many
     is partly first by luck"""
@@ -50,6 +51,7 @@ def verdict(
     regrets: Array,
     kept: Lead,
     told: float,
+    draws: int,
     others: Callable[[], tuple[str, ...]] = tuple,
 ) -> Verdict:
     """The verdict on the part of the greatest expected score.
@@ -58,20 +60,27 @@ def verdict(
     ----------
     parts : ids in the order of the ranking. chances : (P,) share of the draws in which each leads.
     regrets : (P,) expected regret, points. kept : what is left of the first part's lead without
-        luck. told : its expected score. others : says who else could lead; asked where the draws
-        would settle it.
+        luck. told : its expected score. draws : how many. others : says who else could lead; asked
+        where the draws would settle it.
     """
-    chance, regret = kept.chance, float(regrets[0])
+    chance, regret = succession(kept.chance, draws), float(regrets[0])
     share, fall = float(chances[0]), told - kept.score
     word = "settled" if chance >= SETTLED else "leaning" if chance >= LEANING else "open"
     could = others() if word == "settled" else ()
     word = "leaning" if could else word
     text = f"{word}: {parts[0]} is the best with a chance of {100 * chance:.0f} %; "
-    if chance < share - SHOWN:
+    if kept.chance < share - SHOWN:
         text += (
             f"it leads in {100 * share:.0f} % of the draws, but the first of {len(parts)} is "
             "partly first by luck; "
         )
+    elif kept.chance > share + SHOWN:
+        text += (
+            f"it leads in {100 * share:.0f} % of the draws, and more in truth, as it stands apart "
+            "from rivals that are near equal; "
+        )
+    if chance < kept.chance - SHOWN:
+        text += f"more cannot be said from {draws} draw{'' if draws == 1 else 's'}; "
     if could:
         text += f"not settled, as {'; '.join(could)}; "
     if fall >= SHOWN:
@@ -80,6 +89,15 @@ def verdict(
     return Verdict(
         word=word, text=text, chance=chance, expected_disappointment=fall, could_lead=could
     )
+
+
+def succession(share: float, draws: int) -> float:
+    """The chance that a share of so many draws speaks for: few draws that agree are no proof.
+
+    Laplace's rule of succession (Essai philosophique sur les probabilites, 1814; from memory):
+    after s of n, (s + 1)/(n + 2), the chance itself being anything beforehand.
+    """
+    return (share * draws + 1) / (draws + 2)
 
 
 def rank_acceptability(scores: Array) -> Array:
@@ -200,6 +218,7 @@ def firmness(evaluation: Evaluation) -> Firmness:
         regret,
         kept,
         evaluation.candidates[0].score,
+        evaluation.draws,
         lambda: could_lead(evaluation, first),
     )
     # who is far down the list is nobody's question, and pairs grow with the square

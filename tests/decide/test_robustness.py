@@ -93,18 +93,33 @@ def test_expected_regret() -> None:
     [(1.0, "settled"), (0.9, "settled"), (0.89, "leaning"), (0.6, "leaning"), (0.59, "open")],
 )
 def test_the_verdict_and_its_rule(chance: float, word: str) -> None:
-    shares, kept = np.array([0.95, 0.05]), Lead(chance, 79.7)
-    found = verdict(["a", "b"], shares, np.array([0.2, 0.4]), kept, 80.0)
+    draws = 10**9  # of which the rule of succession takes nothing that is told
+    shares, kept = np.array([0.95, 0.05]), Lead(chance + 2e-9, 79.7)
+    found = verdict(["a", "b"], shares, np.array([0.2, 0.4]), kept, 80.0, draws)
     assert found.word == word
     assert "0.20 points lost on average if you choose it" in found.text
     assert "b" not in found.text.replace("beaten", "").split("; ")[1].split()
-    assert found.chance == chance
+    assert found.chance == pytest.approx(chance, abs=1e-8)
     assert found.expected_disappointment == pytest.approx(0.3)
-    assert ("it leads in 95 % of the draws" in found.text) == (chance < 0.95)
+    assert ("it leads in 95 % of the draws, but" in found.text) == (chance < 0.95)
+    assert ("it leads in 95 % of the draws, and more in truth" in found.text) == (chance > 0.95)
+    assert "cannot be said" not in found.text
     assert "expect 0.30 points less" in found.text
-    other = verdict(["a", "b"], shares, np.array([0.2, 0.4]), kept, 79.7)
+    other = verdict(["a", "b"], shares, np.array([0.2, 0.4]), kept, 79.7, draws)
     assert "points less" not in other.text
     assert other.text.endswith("0.20 points lost on average if you choose it, the least of all")
+
+
+@pytest.mark.parametrize(
+    ("draws", "word"), [(1, "leaning"), (7, "leaning"), (8, "settled"), (2000, "settled")]
+)
+def test_few_draws_that_agree_settle_nothing(draws: int, word: str) -> None:
+    # Laplace: after n of n the next one follows with a chance of (n + 1)/(n + 2)
+    shares, kept = np.array([1.0, 0.0]), Lead(1.0, 80.0)
+    found = verdict(["a", "b"], shares, np.array([0.0, 0.4]), kept, 80.0, draws)
+    assert found.word == word
+    assert found.chance == pytest.approx((draws + 1) / (draws + 2), rel=1e-12)
+    assert ("cannot be said" in found.text) == (draws < 100)
 
 
 @given(st.integers(0, 10_000), st.integers(2, 12), st.integers(1, 5))
