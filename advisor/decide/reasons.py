@@ -9,7 +9,7 @@ from advisor.decide.evaluate import Candidate, Evaluation
 from advisor.decide.value import Criterion
 from advisor.model.ends import ENDS
 
-UNNAMED = 0.1  # points of a gap that may stay unnamed
+UNNAMED = 0.1  # points of a gap, and of any criterion, that may stay unnamed
 
 
 def points(evaluation: Evaluation, candidate: Candidate) -> np.ndarray:
@@ -42,7 +42,8 @@ def reason(evaluation: Evaluation, place: int) -> str:
     """Why the candidate at `place` (0 = first) stands there, in numbers.
 
     The points named first are those that make the gap, then after a semicolon those against it,
-    the greatest of each first, until those that are left come to less than `UNNAMED`.
+    the greatest of each first, until those that are left come to less than `UNNAMED`, one by one
+    and in all: what outweighs what is the reason of two that are level.
     """
     mine = evaluation.candidates[place]
     if len(evaluation.candidates) == 1:
@@ -53,7 +54,7 @@ def reason(evaluation: Evaluation, place: int) -> str:
     making: list[str] = []
     against: list[str] = []
     for criterion, gain, _, _ in differences(evaluation, mine, rival):
-        if abs(rest) < UNNAMED:
+        if max(abs(rest), abs(gain)) < UNNAMED:
             break
         rest -= gain
         (making if sign * gain > 0 else against).append(f"{criterion.name} {gain:+.1f}")

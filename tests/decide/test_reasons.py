@@ -58,6 +58,23 @@ def test_what_a_reason_leaves_unnamed_comes_to_little() -> None:
             gap = candidate.score - found.candidates[1 if place == 0 else 0].score
             # each is told to a tenth
             assert abs(gap - sum(named)) < UNNAMED + 0.05 * len(named)
+            if len(found.candidates) > 1:
+                rival = found.candidates[1 if place == 0 else 0]
+                gains = differences(found, candidate, rival)
+                unnamed = [gain for c, gain, *_ in gains if f"{c.name} " not in text]
+                assert all(abs(gain) < UNNAMED for gain in unnamed)
+
+
+def test_of_two_that_are_level_a_reason_says_what_outweighs_what(tmp_path: Path) -> None:
+    gain = 7.5 * (life() - life(kernel=6e-3)) / YEAR
+    price = 1.00 + 4 * gain / 25  # what makes the shorter life good, 1.00 being the other's
+    found = evaluate(*pair(tmp_path, {"breaks": f"{{1: {price:.6f}}}"}, {"kernel": "6 mA"}))
+    assert abs(found.candidates[0].score - found.candidates[1].score) < 1e-3
+    for place, candidate in enumerate(found.candidates):
+        way = 1 if candidate.part.part == "one" else -1
+        text = reason(found, place)
+        assert f"battery-life {way * gain:+.1f}" in text
+        assert f"purchase-cost {-way * gain:+.1f}" in text
 
 
 def test_a_part_alone(tmp_path: Path) -> None:
