@@ -7,7 +7,7 @@ screening of parts that lack a figure, scores, reasons, trade terms, the referen
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from math import ceil, nan
+from math import ceil, floor, log10, nan
 from typing import Any, Literal, Protocol
 
 from advisor.catalogue.schema_supply import Cell
@@ -132,6 +132,8 @@ class Measure:
         if self.words is not None:
             return self.words(value)
         if self.dimension == "money":
+            if 0 < abs(value) < 0.005:  # two decimals would call it nothing
+                return f"{currency} {value:.{1 - floor(log10(abs(value)))}f}"
             return f"{currency} {value:.2f}" if abs(value) < float("inf") else f"{currency} ∞"
         if self.dimension == "share":
             return f"{100 * value:.3g} %"

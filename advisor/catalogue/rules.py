@@ -163,8 +163,6 @@ CONVERTER_FAULTS = (
 def _missing_product(product: Product, _: Catalogue) -> Iterator[Breach]:
     if not product.supply_options.cells:
         yield "supply-options.cells", "nothing", None
-    if not any(p.weight is not None and p.weight.nominal > 0 for p in product.priorities.values()):
-        yield "priorities", "no weight above zero", None
     for task in product.workload:
         for load in task.loads:
             if load.duration is None:
@@ -180,6 +178,11 @@ def _missing_product(product: Product, _: Catalogue) -> Iterator[Breach]:
                 yield f"supply-options.reservoir.{name}", "nothing", None
     if product.rail is None and any(c != "none" for c in product.supply_options.converters):
         yield "rail", "nothing", None
+
+
+def _weightless(product: Product, _: Catalogue) -> Iterator[Breach]:
+    if not any(p.weight is not None and p.weight.nominal > 0 for p in product.priorities.values()):
+        yield "priorities", "no weight above zero", None
 
 
 def _told_once(
@@ -352,6 +355,7 @@ PRODUCT_FAULTS = (
     *PRODUCT_CHARGE_FAULTS,
     *HARVEST,
     Rule("this figure: absent is never zero", _missing_product),
+    Rule("a weight above zero for one criterion or more", _weightless),
     Rule(
         "one of current, power and charge",
         partial(_told_once, ("current", "power", "charge"), Load),

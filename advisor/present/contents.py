@@ -154,6 +154,7 @@ def _pair(found: Report) -> Section:
     points = Grid(
         "points", "Points of the score", tuple(header), tuple(map(tuple, rows)), last=True
     )
+    means = (Words(explanation.MEANS, "faint"),) if found.shortlist.draws else ()
     current = Grid(
         "current",
         "Mean current at the pack, by what draws it",
@@ -179,7 +180,7 @@ def _pair(found: Report) -> Section:
     )
     builds = tuple(f"{name}: {built(b)}" for name, b in zip(names, sides, strict=True))
     title = "Two parts side by side" if len(sides) > 1 else "Where current and money go"
-    blocks = (Bullets(builds), points, current, money)
+    blocks = (Bullets(builds), points, *means, current, money)
     return Section("pair", title, blocks, fold="narrow")
 
 

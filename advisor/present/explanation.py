@@ -8,7 +8,7 @@ from advisor.present.builds import build_table
 from advisor.present.layout import FAINT, GOOD, PLAIN, POOR, STRONG, Page
 from advisor.present.left_out import left_out
 from advisor.present.life_sections import life_sections, many
-from advisor.present.tables import INVENTED, caution, cost_range, notes
+from advisor.present.tables import INVENTED, beyond, caution, cost_range, notes
 from advisor.quantities import show
 from advisor.studies.words import build_words, ended_by, life, life_with_range, money, per_cent
 
@@ -61,7 +61,7 @@ def explanation_page(
         what = "expected" if result.cost.expected else "at the stated values"
         page.heading(
             f"Where the money goes ({what} {money(told, result.cost.currency)} a unit over the "
-            f"service life{cost_range(result.cost, ', ')})"
+            f"service life{cost_range(result.cost, ', ', beyond(result.cost))})"
         )
         page.bars([(_bought(m), m.amount or 0.0, money(m.amount)) for m in result.money])
     _points(page, result)
@@ -119,8 +119,12 @@ def _bought(item: MoneyItem) -> str:
     return f"{item.item} ({item.bought} bought for {item.needed})"
 
 
+MEANS = "values as stated; points: mean over the draws"
+
+
 def _points(page: Page, result: Explanation) -> None:
-    page.heading("Where the points come from")
+    means = "" if result.cost.expected is None else f" ({MEANS})"
+    page.heading(f"Where the points come from{means}")
     header, rows = point_rows(result)
     gains = [item.difference or 0.0 for item in result.score]
     styles = [GOOD if g >= 0.05 else POOR if g <= -0.05 else PLAIN for g in gains]

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from advisor.dataclass import dataclass
 from advisor.decide.cautions import BUTTON, GENERAL
 from advisor.present.tables import (
+    UNSURE,
     awake,
     cautions_of,
     charges_words,
@@ -83,7 +84,7 @@ def _sure(found: Shortlist) -> Figure:
     if len(found.ranking) < 2:
         return Figure(name, "no other fits", "the only part that keeps every need and limit")
     if found.verdict is None:
-        return Figure(name, "not looked at", "without draws no uncertainty counts")
+        return Figure(name, "not looked at", UNSURE)
     word, _, told = found.verdict.text.partition(": ")
     return Figure(name, f"{word}, {100 * found.verdict.chance:.0f} %", told)
 

@@ -130,6 +130,9 @@ def rests_on(result: Shortlist) -> tuple[str, str]:
     return f"Measured figures in use: {shares}.", how
 
 
+UNSURE = "without draws no uncertainty counts"
+
+
 def answer(result: Shortlist) -> tuple[str, ...]:
     """The first part in sentences: its build first, then its life, its cost, why, how firm."""
     best = result.ranking[0]
@@ -153,6 +156,8 @@ def answer(result: Shortlist) -> tuple[str, ...]:
     out.append(f"Why: {best.reason}.")
     if result.verdict is not None and len(result.ranking) > 1:
         out.append(f"Verdict {result.verdict.text}.")
+    elif result.verdict is None:
+        out.append(f"No verdict: {UNSURE}.")
     return (*out, *clipped(result))
 
 
@@ -239,7 +244,7 @@ def legend(result: Shortlist, columns: Sequence[Column] = ()) -> str:
 def below(part: RankedPart, roomy: bool = True) -> str:
     """A ranked part's second line: its pack, with room what it costs in 5 to 95 % of the draws, why
     it stands there, and how often it fails."""
-    cost = cost_range(part.cost, ", cost ") if roomy else ""
+    cost = cost_range(part.cost, ", cost ", beyond(part.cost)) if roomy else ""
     return f"on {pack(part.build)}{cost}: {part.reason}{fits(part)}"
 
 
@@ -300,8 +305,9 @@ def _ranking(page: Page, result: Shortlist, most: int | None) -> None:
 
 
 FIRM = (
-    "share of draws at each rank; points lost: on average if you choose it, against the best of "
-    "each draw; beaten by: at least as good by every criterion and better by one"
+    "parts that come third or better in some draw; share of draws at each rank; points lost: on "
+    "average if you choose it, against the best of each draw; beaten by: at least as good by every "
+    "criterion and better by one"
 )
 NAMES = 3  # parts that are named of those that beat one
 

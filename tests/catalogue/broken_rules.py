@@ -255,11 +255,13 @@ BROKEN = {
             "0 s",
         ),
     ],
+    "a weight above zero for one criterion or more": [
+        ("frost-post:priorities={toolchain: {weight: 0}}", "priorities", "no weight"),
+    ],
     "this figure: absent is never zero": [
         ("frost-post:environment=[]", "environment", "nothing"),
         ("frost-post:supply-options.cells=[]", "supply-options.cells", "nothing"),
         ("frost-post:recharge={cost: 3.00}", "recharge.every", "nothing"),
-        ("frost-post:priorities={toolchain: {weight: 0}}", "priorities", "no weight"),
         ("frost-post:workload=[{task: look}]", "workload.look.every", "nothing"),
         (
             "frost-post:workload.sample.loads=[{load: eye, charge: 1 µC}]",

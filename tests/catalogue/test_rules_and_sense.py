@@ -344,5 +344,8 @@ def test_weights_whose_sum_would_overflow_are_refused(weight: str) -> None:
 
 def test_weights_of_nothing_are_refused() -> None:
     every = [f"frost-post:priorities.{n}.weight=0" for n in load("frost-post")[1].priorities]
-    with pytest.raises(FaultError, match="no weight above zero"):
+    with pytest.raises(FaultError, match="no weight above zero") as error:
         load("frost-post", changes=every, cached=True)
+    assert [f.expected for f in error.value.faults] == [
+        "a weight above zero for one criterion or more"
+    ]

@@ -89,6 +89,9 @@ def test_a_part_alone(tmp_path: Path) -> None:
     [
         ("lifetime-cost", 12.345, "EUR 12.35"),
         ("lifetime-cost", float("inf"), "EUR ∞"),
+        ("lifetime-cost", 0.00494, "EUR 0.0049"),
+        ("lifetime-cost", -0.000031, "EUR -0.000031"),
+        ("lifetime-cost", 0.0, "EUR 0.00"),
         ("bring-up", 5400.0, "1.5 h"),
         ("time-headroom", 0.1234, "12.3 %"),
         ("toolchain", 0.66666, "0.667"),

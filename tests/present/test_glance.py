@@ -13,7 +13,7 @@ from advisor.present.compare import compare_page
 from advisor.present.explanation import explanation_page
 from advisor.present.layout import Page, bar
 from advisor.present.record import decided_page
-from advisor.present.tables import shortlist_page
+from advisor.present.tables import below, beyond, cost_range, shortlist_page
 from advisor.present.tipping import KINDS, change, kind_of, tipping_page
 from advisor.present.weights import weights_page
 from advisor.studies.compare import compare
@@ -50,6 +50,25 @@ def test_a_shortlist_is_a_screenful(answers: dict[str, Shortlist], product: str)
     cautions = [" ".join(caution.replace("degC", "°C").split()) for caution in found.cautions]
     assert all(caution in told for caution in cautions)
     assert "How firm the order is" in every
+
+
+@pytest.mark.once
+def test_what_a_figure_stands_for_is_told(answers: dict[str, Shortlist]) -> None:
+    """A range that its mean lies outside of, which parts a table holds, points that are means of
+    what stands beside them as stated; and without draws, that nothing says how sure."""
+    found = answers["crate-call"]
+    odd = next(p for p in found.ranking[1:] if beyond(p.cost))
+    assert f"{cost_range(odd.cost, ', cost ')} in 90 %: " in below(odd)
+    every = " ".join(shortlist_page(found, 80, everything=True).plain().split())
+    assert "How firm the order is parts that come third or better in some draw;" in every
+    inputs = load("crate-call")
+    for draws in (0, 200):
+        text = explanation_page(explain(*inputs, odd.part, draws=draws), 80).plain()
+        assert ("values as stated; points: mean over the draws" in text) == (draws > 0)
+        assert (" in 90 %)" in " ".join(text.split())) == (draws > 0)
+    plain = shortlist_page(shortlist(*inputs, draws=0), 80).plain()
+    assert "No verdict: without draws no uncertainty counts." in plain
+    assert "No verdict" not in every
 
 
 @pytest.mark.once
