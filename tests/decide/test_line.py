@@ -21,7 +21,7 @@ from advisor.decide.closing import _crossing, _straight
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.leading import Ask, Decided, Deciding, Standing, _better, _taken
 from advisor.decide.line import Line
-from advisor.decide.tips import Changes, _between
+from advisor.decide.tips import Changes, _between, _laid_out
 from advisor.figures import Path as Figures
 from tests.studies.small import loaded, part
 
@@ -257,6 +257,8 @@ def test_places_of_a_whole_number_are_whole() -> None:
     whole = Lever(Figures("made-up", ("figure",)), Whole(), "4", 4.0, 0.0)
     assert _between(whole, 4.0, 9.0, 3) == [5.0, 7.0]
     assert _between(whole, 4.0, 5.0, 4) == []
+    # outward from 4, by the powers of 3/2 of sixths: 4.2, 4.7, 5.3, 6.2, 7.4 and the end
+    assert _laid_out(whole, 9.0, 6).tolist() == [5.0, 6.0, 7.0, 9.0]
 
 
 def test_it_is_told_of_every_lever_that_is_through(monkeypatch: pytest.MonkeyPatch) -> None:

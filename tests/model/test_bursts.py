@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from types import SimpleNamespace
 from typing import Any, cast
 
@@ -12,7 +12,7 @@ import pytest
 from advisor.model.drain import Drain, Pack, some_tasks
 from advisor.model.draws import Array
 from advisor.model.events import StateName, Timeline
-from advisor.model.meetings import bursts, coinciding, strained
+from advisor.model.meetings import bursts, coinciding, met, strained
 from advisor.model.relaxation import Circuit
 from advisor.model.reservoir import Train, lowest
 from advisor.model.sag import Lows
@@ -201,3 +201,36 @@ def test_what_meets_on_a_further_rail_is_beyond_what_stands_there(stands: bool) 
     assert not any(kind.any() for kind in main)
     assert a[:, 0] == pytest.approx([0, 0, 5e-3 - stands * 1e-3, 0])
     assert w[:, 0] == pytest.approx([0, 0, 7e-3 - stands * 2e-3, 0])
+
+
+@dataclass(frozen=True)
+class Carried:
+    """What a rail carries, and whether it is on."""
+
+    load_a: Array
+    load_w: Array
+    fill_s: Array
+    on: Any = None
+    rails: tuple[Any, ...] = ()
+
+
+def test_what_meets_adds_to_what_a_state_carries_and_fills() -> None:
+    """A, W and F/s on the main rail and on a further one, on where anything meets there."""
+
+    def carried(a: float, w: float, fill: float) -> tuple[Array, Array, Array]:
+        return tuple(np.array([[x], [x]]) for x in (a, w, fill))  # type: ignore[return-value]
+
+    off = np.array([[False], [False]])
+    further = Carried(*carried(4e-3, 5e-3, 6e-6), on=off)
+    lines = cast(Timeline, Carried(*carried(1e-3, 2e-3, 3e-6), rails=(further,)))
+    more = carried(7e-3, 0.0, 9e-6)
+    more[0][1] = 0.0
+    found = met(lines, [carried(10e-3, 20e-3, 30e-6), more])
+    assert found.load_a[:, 0] == pytest.approx([11e-3] * 2)
+    assert found.load_w[:, 0] == pytest.approx([22e-3] * 2)
+    assert found.fill_s[:, 0] == pytest.approx([33e-6] * 2)
+    (rail,) = found.rails
+    assert rail.load_a[:, 0] == pytest.approx([11e-3, 4e-3])
+    assert rail.load_w[:, 0] == pytest.approx([5e-3] * 2)
+    assert rail.fill_s[:, 0] == pytest.approx([15e-6] * 2)
+    assert rail.on[:, 0].tolist() == [True, False]

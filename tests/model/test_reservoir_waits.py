@@ -14,7 +14,7 @@ from advisor.model import reservoir
 from advisor.model.battery import life
 from advisor.model.drain import Drain, Pack
 from advisor.model.relaxation import Circuit as Cells
-from tests.model.test_reservoir import SLEEP, Circuit, Task, column, drain, lowest, one, pack
+from tests.model.test_reservoir import SLEEP, Circuit, Task, column, drain, loads, lowest, one, pack
 
 pytestmark = pytest.mark.once
 
@@ -123,3 +123,16 @@ def test_a_pack_without_resistance_gives_what_is_drawn_beside_one_that_has_some(
     alone = replace(made, resistance=column(10.0, 10.0))
     assert peak[1] == pytest.approx(float(life(alone, load).start_peak_a[0, 0]), rel=1e-9)
     assert peak[1] < 0.9 * 20e-3
+
+
+@pytest.mark.parametrize("tasks", [2, 4])
+def test_which_states_draw_power_saves_time_alone(tasks: int) -> None:
+    """In the last state of the last task alone, of few tasks and of many."""
+    cells, train = loads(7, tasks)
+    train.watts[2 * tasks - 1] = 20e-3
+    told = [bool(row.any()) for row in train.watts]
+    some = reservoir.lowest(cells, replace(train, powered=told))
+    every = reservoir.lowest(cells, replace(train, powered=[True] * len(told)))
+    none = reservoir.lowest(cells, train)
+    np.testing.assert_allclose(some, every, rtol=1e-9)
+    assert (none > every + 1e-3).mean() > 0.3

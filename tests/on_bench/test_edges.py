@@ -37,6 +37,8 @@ def test_nothing_stands_before_the_first_sample(size: int) -> None:
             kept = np.arange(max(low, at - edges.reach), min(high, at + edges.reach))
             np.testing.assert_array_equal(k + at - edges.reach, kept)
             np.testing.assert_array_equal(row[k], i[kept])
+    # of runs beyond those that were kept there is nothing, on either side
+    assert [around.current.shape for around in edges.of_runs(2, 5)] == [(0, 2 * edges.reach)] * 2
 
 
 def _around(rising: bool) -> Around:
