@@ -68,7 +68,7 @@ def verdict(
     word = "settled" if chance >= SETTLED else "leaning" if chance >= LEANING else "open"
     could = others() if word == "settled" else ()
     word = "leaning" if could else word
-    text = f"{word}: {parts[0]} is the best with a chance of {100 * chance:.0f} %; "
+    text = f"{word}: {parts[0]} is the best with a chance of {_near_one(chance)}; "
     if kept.chance < share - SHOWN:
         text += (
             f"it leads in {100 * share:.0f} % of the draws, but the first of {len(parts)} is "
@@ -89,6 +89,11 @@ def verdict(
     return Verdict(
         word=word, text=text, chance=chance, expected_disappointment=fall, could_lead=could
     )
+
+
+def _near_one(chance: float) -> str:
+    """A chance in whole per cent; what is not sure is not told as such."""
+    return "more than 99 %" if 0.99 < chance < 1 else f"{100 * chance:.0f} %"
 
 
 def succession(share: float, draws: int) -> float:

@@ -9,6 +9,7 @@ from advisor.decide.cautions import BUTTON, GENERAL
 from advisor.present.tables import (
     UNSURE,
     awake,
+    beyond,
     cautions_of,
     charges_words,
     clipped,
@@ -73,7 +74,8 @@ def _cost(cost: CostResult) -> Figure:
         bought = (cost.expected_purchase, cost.expected_development, cost.expected_upkeep)
         often = cost.change_probability
         change = "" if often is None else f" (needed in {per_cent(often)} of draws)"
-    spread = cost_range(cost, "", f" in {DRAWN}; ")
+    outside = ", the mean outside" if beyond(cost) else ""
+    spread = cost_range(cost, "", f" in {DRAWN}{outside}; ")
     buy, develop, upkeep = map(money, bought)
     about = f"{spread}{where}: {buy} to buy, {develop} to develop, {upkeep} for battery changes"
     return Figure(name, money(cost.told, cost.currency), about + change + charges_words(cost))
@@ -86,7 +88,7 @@ def _sure(found: Shortlist) -> Figure:
     if found.verdict is None:
         return Figure(name, "not looked at", UNSURE)
     word, _, told = found.verdict.text.partition(": ")
-    return Figure(name, f"{word}, {100 * found.verdict.chance:.0f} %", told)
+    return Figure(name, f"{word}, {per_cent(found.verdict.chance)}", told)
 
 
 def beside(found: Shortlist) -> list[str]:

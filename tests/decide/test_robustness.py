@@ -120,6 +120,9 @@ def test_few_draws_that_agree_settle_nothing(draws: int, word: str) -> None:
     assert found.word == word
     assert found.chance == pytest.approx((draws + 1) / (draws + 2), rel=1e-12)
     assert ("cannot be said" in found.text) == (draws < 100)
+    # what is not sure is not told as 100 %
+    assert ("more than 99 %" in found.text) == (draws == 2000)
+    assert " 100 %" not in found.text
 
 
 @given(st.integers(0, 10_000), st.integers(2, 12), st.integers(1, 5))

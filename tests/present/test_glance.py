@@ -11,6 +11,7 @@ from advisor.catalogue.shipped import load
 from advisor.decide.cautions import BUTTON, GENERAL
 from advisor.present.compare import compare_page
 from advisor.present.explanation import explanation_page
+from advisor.present.glance import five
 from advisor.present.layout import Page, bar
 from advisor.present.record import decided_page
 from advisor.present.tables import below, beyond, cost_range, shortlist_page
@@ -59,6 +60,10 @@ def test_what_a_figure_stands_for_is_told(answers: dict[str, Shortlist]) -> None
     found = answers["crate-call"]
     odd = next(p for p in found.ranking[1:] if beyond(p.cost))
     assert f"{cost_range(odd.cost, ', cost ')} in 90 %: " in below(odd)
+    ahead = replace(found, ranking=(odd, *found.ranking))
+    assert "the mean outside" in five(ahead)[2].about
+    for name in ("barrel-tag", "frost-post"):
+        assert "the mean outside" not in five(answers[name])[2].about
     every = " ".join(shortlist_page(found, 80, everything=True).plain().split())
     assert "How firm the order is parts that come third or better in some draw;" in every
     inputs = load("crate-call")
