@@ -77,12 +77,13 @@ def enough(found: HarvestResult) -> str:
     """What would reach the aim, in a sentence."""
     ways = []
     if found.enough_area_m2 is not None and found.panel_area_m2 is not None:
-        ways.append(f"a panel of {_area(found.enough_area_m2)} ({_area(found.panel_area_m2)} now)")
+        ways.append(f"{_area(found.enough_area_m2)} of panel ({_area(found.panel_area_m2)} now)")
     elif found.enough_income is not None:
         ways.append(f"{found.enough_income:.3g} times the harvest")
     if found.enough_store_j is not None:
         store = show(found.enough_store_j, "energy")
-        ways.append(f"a store of {store} with no more self-discharge than this one")
+        # one that loses no more by itself than this one
+        ways.append(f"a like store of {store}")
     aim = f"{100 * found.aim:.6g} % of days take"
     return f"{aim} {', or '.join(ways)}." if ways else f"{aim} more than either can give."
 

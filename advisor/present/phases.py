@@ -60,10 +60,12 @@ def chance_words(one: ChanceResult, brief: bool = False, times: bool = False) ->
         wait = "without end" if one.wait_s is None else show(one.wait_s, "time")
         parts.append(f"{100 * one.busy:.3g} % find the core busy, mean wait {wait}")
     if one.lost:
-        parts.append(f"{100 * one.lost:.3g} % fail at their last try")
+        last = "for good" if brief else "at their last try"
+        parts.append(f"{100 * one.lost:.3g} % fail {last}")
     if one.missed is not None:
         worst = ", at the worst time" if times else ""
-        parts.append(f"{100 * one.missed:.3g} % miss their deadline{worst}")
+        late = "are late" if brief else "miss their deadline"
+        parts.append(f"{100 * one.missed:.3g} % {late}{worst}")
     return f"{one.task}: {'; '.join(parts)}"
 
 
