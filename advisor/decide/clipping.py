@@ -32,11 +32,15 @@ class Clip:
     @property
     def text(self) -> str:
         """The same in words."""
-        who = f"{self.head} of the first {self.of}"
-        if not self.head:
-            who = f"none of the first {self.of} but {len(self.parts)} further down"
+        count, who = self.head, f"{self.head} of the first {self.of}"
+        if not count:
+            count = len(self.parts)
+            who = f"none of the first {self.of} but {count} further down"
+        elif self.of == 1:
+            who = "the only part"
+        lies = "lies" if count == 1 else "lie"
         return (
-            f"{self.criterion.name}: {who} lie beyond its {self.end} anchor of "
+            f"{self.criterion.name}: {who} {lies} beyond its {self.end} anchor of "
             f"{self.criterion.shown(self.anchor)}{NOTHING}"
         )
 

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from advisor.dataclass import dataclass
 from advisor.model.draws import Array
-from advisor.model.lattice import LEAST_STORE, MOST_STORE, Cell, Lattice
+from advisor.model.lattice import LEAST_COVER, LEAST_STORE, MOST_STORE, Cell, Lattice
 from advisor.model.pieces import piece_and_share
 from advisor.model.standing import Filling, clipped
 from advisor.model.store import MONTH_DAYS, YEAR_DAYS, Dawns, dawns
@@ -122,10 +122,11 @@ class Service:
         lost = np.where(lost < 2 * NEVER, 0.0, np.where(lost > 1 - 2 * NEVER, 1.0, lost))
         # a store that does not last a night never serves a day; where nothing comes, none either
         none = (store <= 0) | (cover <= 0)
-        return Fared(
-            lost=np.where(none, 1.0, lost),
-            unserved=np.where(cover <= 0, 1.0, np.where(none, 1.0, lost) * part),
-        )
+        lost = np.where(none, 1.0, lost)
+        unserved = lost * part
+        # below the least cover that is worked out what is served goes with what comes
+        some = np.maximum(cover, 0.0) / LEAST_COVER
+        return Fared(lost=lost, unserved=np.where(some < 1, 1 - (1 - unserved) * some, unserved))
 
     def filling(self, cover: Array, store: Array, *load: Array) -> Filling:
         """How full stores stand, shares of any shape, as for `at`."""

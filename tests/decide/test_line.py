@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Generator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any, cast
@@ -130,6 +130,14 @@ priorities:
     parts = {name: part(name, "2 ms", "4 mA", "2 µA", "{1: 1.5}", "3 h") for name in ("one", "two")}
     (clip,) = clips(evaluate(*loaded(tmp_path, parts, product), 0))
     assert (clip.head, clip.of, set(clip.parts)) == (2, 2, {"one", "two"})
+    assert "battery-life: 2 of the first 2 lie beyond its good anchor" in clip.text
+    for change, words in (
+        ({"head": 1}, "1 of the first 2 lies beyond"),
+        ({"head": 1, "of": 1}, "the only part lies beyond"),
+        ({"head": 0, "of": 5}, "none of the first 5 but 2 further down lie beyond"),
+        ({"head": 0, "of": 5, "parts": ("one",)}, "but 1 further down lies beyond"),
+    ):
+        assert words in replace(clip, **change).text
 
 
 @pytest.mark.parametrize("limit", [True, False])

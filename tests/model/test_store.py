@@ -186,6 +186,17 @@ def test_no_harvest_serves_no_day() -> None:
     assert found.unserved[0] == 1.0
 
 
+def test_of_next_to_no_harvest_no_more_is_served_than_comes() -> None:
+    cover = np.array([1e-6, 1e-3, 0.01, 0.02, 0.03])
+    found = Service(tuple(SEASONS), 0.45, 0.4, NEVER_IDLE).at(cover, 0 * cover + 5.0)
+    served = 1 - found.unserved
+    # the least that is worked out, as well as a store's levels tell it
+    assert served[3] == pytest.approx(0.02, rel=0.02)
+    assert served[:3] == pytest.approx(cover[:3] * served[3] / 0.02, rel=1e-6)
+    assert served[4] == pytest.approx(0.03, rel=0.02)
+    assert found.lost.tolist() == [1.0] * 5
+
+
 @pytest.mark.parametrize(
     ("cover", "store", "spread", "persistence"),
     [(1.13, 4.2, 0.6, 0.0), (1.3, 3.77, 0.8, 0.0), (1.6, 1.0, 0.5, 0.4), (1.1, 20.0, 0.7, 0.4)],
