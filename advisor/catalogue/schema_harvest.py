@@ -96,3 +96,20 @@ class Harvest:
     def days(self) -> Days | None:
         """What the file tells, where there is one."""
         return None if self.file is None else self.file.days
+
+    @property
+    def months(self) -> Mapping[str, Quantity]:
+        """What a day brings, by month: energy, or irradiation where there is a panel."""
+        return (self.days.months if self.days is not None else self.energy) or self.irradiation
+
+    @property
+    def factors(self) -> dict[tuple[str, ...], Quantity]:
+        """What that is multiplied by on its way into the store, those that are stated, by keys."""
+        panel, charger = self.panel, self.charger
+        found = {
+            ("panel", "area"): None if panel is None else panel.area,
+            ("panel", "efficiency"): None if panel is None else panel.efficiency,
+            ("charger", "efficiency"): None if charger is None else charger.efficiency,
+            ("scale",): self.scale,
+        }
+        return {keys: one for keys, one in found.items() if one is not None}

@@ -44,6 +44,10 @@ DEPTH = Figure("share", most=1.0)
 FACTOR = Figure("ratio", above=True)
 REST = Figure("time", above=True)
 PULSE = Figure("current", above=True)
+# cautions of cells that may hold lithium for all that is known: what is not known to be harmless is
+# not
+UNSTATED = "its chemistry is not stated: treat it as a lithium cell"
+UNFAMILIAR = "its chemistry is not known here: treat it as a lithium cell"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

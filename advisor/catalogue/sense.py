@@ -236,16 +236,14 @@ def _brighter(product: Product, catalogue: Catalogue) -> Iterator[Breach]:
     harvest = product.harvest
     if harvest is None:
         return
-    days, panel, charger = harvest.days, harvest.panel, harvest.charger
-    told = harvest.energy or harvest.irradiation or (days.months if days is not None else {})
+    months, days = harvest.months, harvest.days
     night = harvest.night or (days.night if days is not None else None)
     light = 86400.0 - (night.nominal if night is not None else 0.0)
-    if not told or light <= 0:
+    if not months or light <= 0:
         return
-    share = [harvest.scale, charger.efficiency if charger is not None else None]
-    share += [panel.area, panel.efficiency] if panel is not None else []
-    month = max(told, key=lambda name: told[name].nominal)
-    power = told[month].nominal * prod(x.nominal for x in share if x is not None) / light
+    month = max(months, key=lambda name: months[name].nominal)
+    energy = months[month].nominal * prod(one.nominal for one in harvest.factors.values())
+    power = energy / light
     for option in product.supply_options.cells:
         cell = catalogue.cells.get(option.cell or "")
         if cell is None or cell.charge is None or cell.voltage_curve is None:

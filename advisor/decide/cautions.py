@@ -10,7 +10,7 @@ import re
 from collections.abc import Iterable
 
 from advisor.catalogue.records import Catalogue
-from advisor.catalogue.schema_supply import AddOn, Cell
+from advisor.catalogue.schema_supply import UNFAMILIAR, UNSTATED, AddOn, Cell
 from advisor.decide.builds import Build
 from advisor.model.packs import Feed
 
@@ -46,13 +46,15 @@ def is_button(cell: Cell) -> bool:
     return "button" in words or "coin" in words
 
 
-def unsaid_lithium(cell: Cell) -> str | None:
-    """What to say of a cell that counts as lithium for want of better knowledge; None if known."""
+def lithium_in(cell: Cell) -> tuple[bool, str | None]:
+    """Whether a cell counts as a lithium one, and what to say where that is for want of better
+    knowledge."""
     words = (cell.chemistry or "").lower()
-    if LITHIUM.search(words) or OTHER.search(words):
-        return None
-    unsure = "not known here" if words else "not stated"
-    return f"its chemistry is {unsure}: treat it as a lithium cell."
+    if LITHIUM.search(words):
+        return True, None
+    if OTHER.search(words):
+        return False, None
+    return True, UNFAMILIAR if words else UNSTATED
 
 
 def cautions(
@@ -92,8 +94,7 @@ def _of_pack(feed: Feed, hottest: float) -> list[str]:
     out: list[str] = []
     option, cell = feed.option, feed.cell
     if cell is not None:
-        unsure = unsaid_lithium(cell)
-        lithium = unsure is not None or bool(LITHIUM.search((cell.chemistry or "").lower()))
+        lithium, unsure = lithium_in(cell)
         if is_button(cell):
             out.append(BUTTON)
         if unsure is not None:

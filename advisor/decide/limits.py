@@ -22,6 +22,7 @@ from advisor.decide.feed_limits import FEED_LIMITS, Supply
 from advisor.decide.screens import LEAD_TIME, PART_LIMITS, Case, Failed, Limit
 from advisor.decide.sides import PartSide
 from advisor.decide.supplies import cases
+from advisor.model.drain import shelf_left
 from advisor.model.draws import Array
 from advisor.model.meetings import rest_before, task_peak
 from advisor.model.packs import Feed
@@ -199,8 +200,8 @@ def _fresh(at: Held) -> Iterator[Case]:
 def _stored(at: Held) -> Iterator[Case]:
     """What comes before use leaves the pack something to give."""
     life = at.assessed.life
-    for shelf in _in_store(at):
-        empty = (life.life_s <= 0) & ~np.asarray(shelf.broken)
+    if at.assessed.product.before:
+        empty = (life.life_s <= 0) & ~_outlasted(at)
         need = "depth of discharge in reach after before-use"
         offered = np.where(empty, 0.0, life.end_depth)
         yield Case(need=need, required=life.start_depth, offered=offered, broken=empty)
@@ -208,11 +209,17 @@ def _stored(at: Held) -> Iterator[Case]:
 
 def _in_store(at: Held) -> Iterator[Case]:
     """The pack's shelf life is not over by the first day."""
-    life, shelf = at.assessed.life, at.assessed.feed.pack.shelf_life_s
+    shelf = at.assessed.feed.pack.shelf_life_s
     if before := at.assessed.product.before:
         stored = np.asarray(sum(phase.duration for phase in before))
-        over = (life.life_s <= 0) & ~life.dead & (stored >= shelf)
-        yield Case(need="shelf-life beyond before-use", required=stored, offered=shelf, broken=over)
+        need, over = "shelf-life beyond before-use", _outlasted(at)
+        yield Case(need=need, required=stored, offered=shelf, broken=over)
+
+
+def _outlasted(at: Held) -> NDArray[np.bool_]:
+    """Whether packs, (R, N), have no life as what comes before use takes their shelf life."""
+    life, left = at.assessed.life, shelf_left(at.assessed.feed.pack, at.assessed.drain)
+    return np.asarray((life.life_s <= 0) & ~life.dead & (left <= 0))
 
 
 def _service(at: Held) -> Iterator[Case]:

@@ -15,6 +15,7 @@ from pathlib import Path
 
 from advisor.catalogue.compose import Line, document
 from advisor.catalogue.edit import flow
+from advisor.catalogue.schema_supply import UNFAMILIAR, UNSTATED
 from advisor.faults import Fault, FaultError, FaultLog, Place
 from advisor.intake.devicetree import LARGEST, Node, Property, read_devicetree
 from advisor.intake.entries import (
@@ -61,7 +62,6 @@ NICKEL = (
     "charge only with a charger made for it, which ends the charge",
     "never short: it gives great currents and can burn",
 )
-UNSTATED = "its chemistry is not stated: treat it as a lithium cell"
 
 
 def read_batteries(path: Path, only: Sequence[str] = ()) -> Brought:
@@ -383,13 +383,12 @@ class _Cell:
 
     def _cautions(self) -> tuple[str, ...]:
         if self.chemistry is None:
-            # what is not known to be harmless is not
             return (UNSTATED, *LITHIUM)
         if "lithium" in self.chemistry.lower():
             return LITHIUM
         if "nickel" in self.chemistry.lower():
             return NICKEL
-        return (UNSTATED.replace("is not stated", "is not known here"), *LITHIUM)
+        return (UNFAMILIAR, *LITHIUM)
 
 
 def _from_full_to_empty(pairs: Sequence[tuple[int, int]]) -> bool:

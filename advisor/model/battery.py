@@ -27,7 +27,16 @@ from numpy.typing import NDArray
 
 from advisor.dataclass import dataclass
 from advisor.model.ageing import Charged
-from advisor.model.drain import Array, Drain, Pack, Stored, joined, refined, rows_of_each
+from advisor.model.drain import (
+    Array,
+    Drain,
+    Pack,
+    Stored,
+    joined,
+    refined,
+    rows_of_each,
+    shelf_left,
+)
 from advisor.model.ends import ENDS, INDEX, Fading
 from advisor.model.sag import Lows
 from advisor.model.two_wells import two_well_depth
@@ -149,7 +158,7 @@ def life(
     if start is not None:
         end = np.maximum(end, start)
         to_end = march.time(end) - march.time(start)
-        shelf = np.maximum(shelf - sum(phase.seconds for phase in drain.before), 0.0)
+        shelf = np.broadcast_to(shelf_left(pack, drain), shape)
     if drain.variance is not None and drain.luck is not None:
         to_end = to_end * _by_luck(
             drain, to_end, pack.capacity_c * (end if start is None else end - start)

@@ -265,6 +265,12 @@ def joined(drains: Sequence[Drain]) -> Drain:
     )
 
 
+def shelf_left(pack: Pack, drain: Drain) -> Array:
+    """What of the shelf life is left on the first day, (N,) s."""
+    stored = sum((phase.seconds for phase in drain.before), np.zeros(pack.shelf_life_s.shape))
+    return np.asarray(np.maximum(pack.shelf_life_s - stored, 0.0))
+
+
 def rows_of_each(drains: Sequence[Drain]) -> list[slice]:
     """Which rows are whose where drains are joined."""
     ends = np.cumsum([len(drain.cut_off_v) for drain in drains]).tolist()

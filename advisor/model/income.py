@@ -5,15 +5,12 @@ N is the draw axis (1 for the stated values). SI units.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 import numpy as np
 
 from advisor.catalogue.schema_harvest import Harvest
 from advisor.catalogue.schema_hourly import MONTHS
 from advisor.dataclass import dataclass
 from advisor.model.draws import Array, Sampler
-from advisor.quantities import Quantity
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,12 +30,6 @@ class Income:
     stated_night: float
 
 
-def told(harvest: Harvest) -> Mapping[str, Quantity]:
-    """What a day brings, by month: energy, or irradiation where there is a panel."""
-    days = harvest.days
-    return (days.months if days is not None else harvest.energy) or harvest.irradiation
-
-
 def income_of(harvest: Harvest, sampler: Sampler) -> Income:
     """What the product's harvest comes to; it has passed its rules, so nothing is missing.
 
@@ -47,17 +38,10 @@ def income_of(harvest: Harvest, sampler: Sampler) -> Income:
     own = sampler.root / "harvest"
     factor = np.ones(sampler.size)
     stated = 1.0
-    panel, charger = harvest.panel, harvest.charger
-    for keys, quantity in (
-        (("panel", "area"), None if panel is None else panel.area),
-        (("panel", "efficiency"), None if panel is None else panel.efficiency),
-        (("charger", "efficiency"), None if charger is None else charger.efficiency),
-        (("scale",), harvest.scale),
-    ):
-        if quantity is not None:
-            factor = factor * sampler.take(own.child(*keys), quantity)
-            stated *= quantity.nominal
-    months = told(harvest)
+    for keys, quantity in harvest.factors.items():
+        factor = factor * sampler.take(own.child(*keys), quantity)
+        stated *= quantity.nominal
+    months = harvest.months
     where = own / ("energy" if harvest.energy else "irradiation")
     of_file = harvest.days
     energy = [

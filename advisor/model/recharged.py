@@ -35,7 +35,7 @@ from advisor.model import battery
 from advisor.model.ageing import Ageing, Charged, Stress, before_use, stress
 from advisor.model.battery import Life
 from advisor.model.crossing import first_negative
-from advisor.model.drain import Array, Drain, Pack, cases_of, refined
+from advisor.model.drain import Array, Drain, Pack, cases_of, refined, shelf_left
 from advisor.model.ends import INDEX
 from advisor.model.wear import Course, time_to
 
@@ -60,10 +60,8 @@ def recharged(pack: Pack, drain: Drain, one: Life) -> Life:
     life_s, ends_by, charged = _lived(pack, drain, one, one.next_s, depth, shelf, fresh)
     next_s = life_s
     if drain.before:
-        phases = [phase.seconds for phase in drain.before]
-        begun = before_use(ageing, phases, battery.stored(pack, drain, one.start_depth))
-        stored = replace(fresh, begun=begun + np.zeros(shape))
-        left = np.maximum(shelf - sum(phases), 0.0)
+        stored = in_service(fresh, ageing, pack, one.start_depth, drain)
+        left = np.broadcast_to(shelf_left(pack, drain), shape)
         life_s, ends_by, charged = _lived(pack, drain, one, one.life_s, depth, left, stored)
     # no interval takes more of a pack than it has: a build that asks for more is out
     mean = np.where(depth < 1, pack.capacity_c * depth / every - self_a, one.mean_current_a)
@@ -76,6 +74,16 @@ def recharged(pack: Pack, drain: Drain, one: Life) -> Life:
         next_s=np.where(one.dead, 0.0, next_s),
         charged=charged,
     )
+
+
+def in_service(new: Stress, ageing: Ageing, pack: Pack, begins: Array, drain: Drain) -> Stress:
+    """What a new pack goes through, and the first one with it, which has lost some before use and
+    begins at a depth (R, N), a share of the capacity."""
+    if not drain.before:
+        return new
+    depths = battery.stored(pack, drain, begins)
+    begun = before_use(ageing, [phase.seconds for phase in drain.before], depths)
+    return replace(new, begun=begun + np.zeros(begins.shape))
 
 
 def on_one_charge(pack: Pack) -> Pack:

@@ -15,12 +15,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from advisor.model.ageing import Ageing, Stress, before_use, stress
-from advisor.model.battery import stored
-from advisor.model.drain import Drain, Pack, at_depth, rows_of
+from advisor.model.ageing import Ageing, Stress, stress
+from advisor.model.drain import Drain, Pack, at_depth, rows_of, shelf_left
 from advisor.model.draws import Array
 from advisor.model.ends import INDEX
 from advisor.model.harvest import DAY, MOMENTS, Harvested, energy_to, own_loss
+from advisor.model.recharged import in_service
 from advisor.model.standing import Filling, Nights
 from advisor.model.store import MONTH_DAYS, YEAR_DAYS
 from advisor.model.wear import Course
@@ -50,15 +50,14 @@ def sustained(life: Life, at: Harvested, pack: Pack, drain: Drain) -> tuple[Life
         )
     alive = ~life.dead & (life.life_s > 0)
     shelf = np.broadcast_to(pack.shelf_life_s, shape)
-    phases = [phase.seconds for phase in drain.before]
     with np.errstate(divide="ignore", invalid="ignore"):
         longer = np.where(at.cover < 1, 1 / (1 - np.minimum(at.cover, 1.0)), np.inf)
-    kept = np.maximum(shelf - sum(phases, np.zeros(shape[1])), 0.0)
+    kept = np.broadcast_to(shelf_left(pack, drain), shape)
     faded = next_faded = np.full(shape, np.inf)
     course = None
     if pack.ageing is not None:
         new = _stress(pack, pack.ageing, at, life, drain)
-        used = _in_service(new, pack, life.start_depth, drain)
+        used = in_service(new, pack.ageing, pack, life.start_depth, drain)
         course = Course(pack.ageing, used, kept)
         if (pack.ageing.end > 0).any():
             most = np.where(pack.ageing.end > 0, 1 - pack.ageing.end, np.inf)
@@ -97,17 +96,6 @@ def sustained(life: Life, at: Harvested, pack: Pack, drain: Drain) -> tuple[Life
     return lasting, np.stack([course.worn(ends * moment).left for moment in MOMENTS])
 
 
-def _in_service(new: Stress, pack: Pack, begins: Array, drain: Drain) -> Stress:
-    """What a new pack goes through, and the first one with it, which has lost some before use and
-    begins at a depth (R, N)."""
-    if not drain.before:
-        return new
-    assert pack.ageing is not None
-    depths = stored(pack, drain, begins)
-    begun = before_use(pack.ageing, [phase.seconds for phase in drain.before], depths)
-    return replace(new, begun=begun + np.zeros(begins.shape))
-
-
 def by_beginning(life: Life, at: Harvested, pack: Pack, drain: Drain, row: int) -> Array | None:
     """Lives of a row at the stated values by the month on whose first day they begin, (M,) s; None
     where no season moves them: the pack does not fade, or ages alike however full it stands, or
@@ -119,8 +107,8 @@ def by_beginning(life: Life, at: Harvested, pack: Pack, drain: Drain, row: int) 
     own = slice(row, row + 1)
     at, drain, deepest = at.rows(own), rows_of(drain, np.array([row])), life.end_depth[own]
     under = _standing(ageing, _nights(pack, at, deepest, drain), at.fillings_by_month(0))
-    under = _in_service(under, pack, life.start_depth[own], drain)
-    kept = float(pack.shelf_life_s[0]) - sum(float(phase.seconds[0]) for phase in drain.before)
+    under = in_service(under, ageing, pack, life.start_depth[own], drain)
+    kept = float(shelf_left(pack, drain)[0])
     long = 2 * float(life.life_s[row, 0]) + YEAR_DAYS * DAY
     return np.minimum(walked(ageing, under, min(kept, long)), kept)
 

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from advisor.catalogue.schema_supply import UNSTATED
 from advisor.decide.cautions import GENERAL, cautions, is_button
 from tests.model.records import CELL, LINEAR, PRODUCT, fed, records
 
@@ -80,6 +81,13 @@ def test_what_may_hold_lithium_is_cautioned_as_if_it_did(
     assert ("lithium primary cell: never charge" in text) is not charged
     assert unsure in text
     assert ("treat it as" in text) is bool(unsure)
+
+
+def test_a_sentence_that_a_brought_cell_has_of_its_own_is_told_once(tmp_path: Path) -> None:
+    cell = {**CELL, "cautions": f"['{UNSTATED}']"}
+    product = {**PRODUCT, "supply-options": "{cells: [{cell: pill}], converters: [none]}"}
+    found = cautions([fed(records(tmp_path, product, {"pill": cell}))[0]], 20.0)
+    assert sum("treat it as a lithium cell" in text for text in found) == 1
 
 
 @pytest.mark.parametrize(
