@@ -16,7 +16,7 @@ from advisor.dataclass import dataclass, field
 from advisor.decide.chances import waiting
 from advisor.model.draws import Array
 from advisor.model.events import EventStates, Timeline, calendar
-from advisor.model.meetings import bursts, coinciding, fullest, met
+from advisor.model.meetings import coinciding, fullest, met
 from advisor.model.tables import Stack
 from advisor.model.workload import ProductFigures
 
@@ -32,7 +32,7 @@ class Awake:
     part, sleep : (R,) indices into the stack; choice : (R, K) index of each task's option.
     line : over the whole calendar. worst : the same, with what may be on beside each state where
     events meet by chance, and the greatest fillings. met_then : so at each of the product's times,
-    if it has any. copies : what `bursts` tells of each of `meeting`.
+    if it has any.
     rows : which of all rows these are. together, known : the line of all, and what was found there.
     """
 
@@ -43,7 +43,6 @@ class Awake:
     line: Timeline
     met_then: tuple[Timeline, ...]
     worst: Timeline
-    copies: tuple[tuple[int, ...], ...]
     rows: slice
     together: Timeline
     known: dict[int, Array] = field(default_factory=dict)
@@ -112,7 +111,6 @@ def awake(
         line=line,
         met_then=tuple(meeting(one, done) for one, done in then),
         worst=meeting(line, every),
-        copies=tuple(bursts(product, one, done) for one, done in then or [(line, every)]),
         rows=slice(0, len(part)),
         together=line,
     )

@@ -237,9 +237,11 @@ def _limits(
     # where the resistance is greatest they fall short first; the others are looked at until there
     for lows in sorted(seen, key=lambda one: -float(one.pack.resistance.sum())):
         sag = np.minimum(sag, lows.first_below(np.minimum(search, sag), start))
+    well = np.full(cut.shape, np.inf)
+    if pack.two_well is None:
+        return sag, well
     if not drain.seen:
         return sag, two_well_depth(pack, drain, a, b, search, start)
-    well = np.full(cut.shape, np.inf)
     for one in drain.seen:
         upto, then = np.minimum(search, well), one.drain
         here = two_well_depth(pack, then, then.mean_constant_a, then.mean_power_w, upto, start)

@@ -28,7 +28,6 @@ def carried(
     product: ProductFigures,
     lines: Timeline,
     meeting: Sequence[Timeline],
-    copies: Sequence[Sequence[int]],
     part: NDArray[np.intp],
     sleep: NDArray[np.intp],
     cut_off: Array,
@@ -38,8 +37,7 @@ def carried(
     Parameters
     ----------
     lines : of the whole calendar. meeting : with what events meet by chance, at each of the
-    product's times, once where it has none; copies : what `bursts` tells of each. part, sleep :
-    (R,) indices. cut_off : (R, N) V.
+    product's times, once where it has none. part, sleep : (R,) indices. cut_off : (R, N) V.
     """
     drain = drain_of(feed, lines, cut_off)
     if not (product.times or product.before or product.by_chance):
@@ -48,14 +46,15 @@ def carried(
         seen = outdone(
             Seen(
                 feed.pack.eases[t],
-                some_tasks(_pulses(feed, product, one, cut_off, most), product.done(t)),
+                some_tasks(_pulses(feed, product, one, cut_off, product.done(t)), product.done(t)),
                 feed.pack.strains[t],
             )
-            for t, (one, most) in enumerate(zip(meeting, copies, strict=True))
+            for t, one in enumerate(meeting)
         )
     elif product.by_chance:
         whole = np.ones(cut_off.shape[1])
-        seen = (Seen(whole, _pulses(feed, product, meeting[0], cut_off, copies[0])),)
+        every = range(len(product.tasks))
+        seen = (Seen(whole, _pulses(feed, product, meeting[0], cut_off, every)),)
     else:
         seen = ()
     return replace(
@@ -70,12 +69,12 @@ def carried(
 
 
 def _pulses(
-    feed: Feed, product: ProductFigures, lines: Timeline, cut_off: Array, copies: Sequence[int]
+    feed: Feed, product: ProductFigures, lines: Timeline, cut_off: Array, done: Sequence[int]
 ) -> Drain:
     """The drain that pulses are held against, (R, S, N) A and W, of what may meet; cut_off (R, N)
-    V, `copies` of each task's event right behind each other."""
+    V, `done` the tasks of which events come."""
     drain = drain_of(feed, lines, cut_off)
-    return strained(product, drain, copies) if product.by_chance else drain
+    return strained(product, drain, done) if product.by_chance else drain
 
 
 def drain_of(feed: Feed, lines: Timeline, cut_off: Array) -> Drain:

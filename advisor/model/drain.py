@@ -71,7 +71,7 @@ class Drain:
     per event. tasks : the states of each task's event, in order; the last state is the rest
     between events and in no task. period_s : (K, N). cut_off_v : (R, N) V. seen : what pulses are
     held against, where that is not the drain itself. before : what the first pack gives before use.
-    again : states that draw what an earlier one draws, or the rest.
+    copies : how many events of each task come right behind each other, (R, N); once each if empty.
     variance : (R, N) C^2 a second, that of the charge that events take by chance; luck : (N,)
     standard normal deviates of what a device's own events come to.
     """
@@ -87,7 +87,7 @@ class Drain:
     before: tuple[Stored, ...] = ()
     variance: Array | None = None
     luck: Array | None = None
-    again: frozenset[int] = frozenset()
+    copies: tuple[Array, ...] = ()
 
     @property
     def mean_constant_a(self) -> Array:
@@ -134,6 +134,7 @@ def rows_of(drain: Drain, rows: slice | NDArray[np.intp]) -> Drain:
         duration_s=drain.duration_s[rows],
         cut_off_v=drain.cut_off_v[rows],
         variance=None if drain.variance is None else drain.variance[rows],
+        copies=tuple(count[rows] for count in drain.copies),
         seen=tuple(
             replace(
                 s,
@@ -201,7 +202,7 @@ def _cases(drain: Drain, r: NDArray[np.intp], n: NDArray[np.intp]) -> Drain:
         ),
         variance=None if drain.variance is None else drain.variance[r, n][None],
         luck=None if drain.luck is None else drain.luck[n],
-        again=drain.again,
+        copies=tuple(count[r, n][None] for count in drain.copies),
     )
 
 
@@ -222,7 +223,63 @@ def some_tasks(drain: Drain, tasks: Sequence[int]) -> Drain:
         duration_s=drain.duration_s[:, states],
         tasks=tuple(slice(int(e) - n, int(e)) for e, n in zip(ends, lengths, strict=True)),
         period_s=drain.period_s[list(tasks)],
-        again=frozenset(i for i, s in enumerate(states.tolist()) if s in drain.again),
+        copies=tuple(drain.copies[k] for k in tasks) if drain.copies else (),
+    )
+
+
+def one_by_one(
+    loads: tuple[Array, Array, Array], tasks: Sequence[slice], counts: Sequence[Array]
+) -> tuple[tuple[Array, Array, Array], tuple[slice, ...], list[int]]:
+    """States (S, ...) with every event that comes right behind another in states of its own.
+
+    Parameters
+    ----------
+    loads : A, W and s of the states, the last one the rest. tasks : the states of each task's
+    event. counts : (...) how many come of each.
+
+    Returns
+    -------
+    The same of more states, where fewer come a rest of no length; the states of each task; which
+    state each one is.
+    """
+    which: list[int] = []
+    fewer: list[tuple[int, NDArray[np.bool_]]] = []
+    out: list[slice] = []
+    for task, count in zip(tasks, counts, strict=True):
+        start = len(which)
+        for n in range(int(count.max(initial=1))):
+            if not (n < count).all():
+                here = range(len(which), len(which) + task.stop - task.start)
+                fewer += [(row, n >= count) for row in here]
+            which += range(task.start, task.stop)
+        out.append(slice(start, len(which)))
+    which.append(len(loads[0]) - 1)
+    amps, watts, seconds = (x[which] for x in loads)
+    for row, none in fewer:
+        for values, instead in ((amps, amps[-1]), (watts, watts[-1]), (seconds, 0.0)):
+            np.copyto(values[row], instead, where=none)
+    return (amps, watts, seconds), tuple(out), which
+
+
+def spelled(drain: Drain) -> Drain:
+    """The same with every event that comes right behind another in states of its own."""
+    if not drain.copies:
+        return drain
+    first = (drain.constant_a, drain.power_w, drain.duration_s)
+    loads = (first[0].swapaxes(0, 1), first[1].swapaxes(0, 1), first[2].swapaxes(0, 1))
+    found, tasks, which = one_by_one(loads, drain.tasks, drain.copies)
+    amps, watts, seconds = (x.swapaxes(0, 1) for x in found)
+    share = drain.share[:, which]
+    # all of the time is told once
+    share[:, [n for n, s in enumerate(which) if s in which[:n]]] = 0.0
+    return replace(
+        drain,
+        constant_a=amps,
+        power_w=watts,
+        duration_s=seconds,
+        share=share,
+        tasks=tasks,
+        copies=(),
     )
 
 
@@ -243,7 +300,7 @@ def joined(drains: Sequence[Drain]) -> Drain:
         if first.variance is None
         else np.concatenate([d.variance for d in drains if d.variance is not None]),
         luck=first.luck,
-        again=first.again,
+        copies=tuple(np.concatenate(of) for of in zip(*(d.copies for d in drains), strict=True)),
         seen=tuple(
             replace(
                 of[0],

@@ -114,68 +114,22 @@ def met(lines: Timeline, beside: Sequence[Beside]) -> Timeline:
     )
 
 
-def bursts(product: ProductFigures, lines: Timeline, done: Sequence[int]) -> tuple[int, ...]:
-    """How many events of each task right behind each other are looked at: as many as any of the
-    builds has to expect once, one where they come by the clock or are not `done`."""
-    out = []
-    for k, task in enumerate(product.tasks):
-        count = 1
-        if task.random and k in done:
-            seconds = lines.duration[:, lines.tasks[k]] * _longest(task, product.events_of(k))
-            found = _burst(seconds.sum(axis=1) / lines.period[k], product.events_of(k))
-            count = int(np.fmin(found, MOST).max())
-        out.append(count)
-    return tuple(out)
-
-
-def strained(product: ProductFigures, drain: Drain, copies: Sequence[int]) -> Drain:
+def strained(product: ProductFigures, drain: Drain, done: Sequence[int]) -> Drain:
     """A drain with its events as long as rare tries make them, and as many right behind each other
-    as are to be expected once; (R, S, N) A, W and s as in `Drain`, with more states.
-
-    `copies` are those of `bursts`; a build that has fewer to expect rests meanwhile, for no time.
-    """
-    rest_a, rest_w = drain.constant_a[:, -1:], drain.power_w[:, -1:]
-    sizes = [here.stop - here.start for here in drain.tasks]
-    states = sum(size * most for size, most in zip(sizes, copies, strict=True)) + 1
-    shape = (rest_a.shape[0], states, rest_a.shape[2])
-    amps, watts, lengths = (np.empty(shape) for _ in range(3))
-    # all of the time is told once
-    shares = np.zeros(shape)
-    tasks: list[slice] = []
-    again: set[int] = set()
-    start = 0
-    for k, (task, most) in enumerate(zip(product.tasks, copies, strict=True)):
-        here = drain.tasks[k]
-        seconds = drain.duration_s[:, here] * _longest(task, product.events_of(k))
-        a, w = drain.constant_a[:, here], drain.power_w[:, here]
-        size = sizes[k]
-        shares[:, start : start + size] = drain.share[:, here]
-        count = None
-        for n in range(most):
-            at = slice(start + n * size, start + (n + 1) * size)
-            amps[:, at], watts[:, at], lengths[:, at] = a, w, seconds
-            if n > 1:
-                if count is None:
-                    busy = seconds.sum(axis=1) / drain.period_s[k]
-                    count = _burst(busy, product.events_of(k))
-                there = (n < count)[:, None]
-                if not there.all():
-                    amps[:, at] = np.where(there, a, rest_a)
-                    watts[:, at] = np.where(there, w, rest_w)
-                    lengths[:, at] = np.where(there, seconds, 0.0)
-        again |= set(range(start + size, start + most * size))
-        tasks.append(slice(start, start := start + most * size))
-    amps[:, -1:], watts[:, -1:] = rest_a, rest_w
-    lengths[:, -1], shares[:, -1] = drain.duration_s[:, -1], drain.share[:, -1]
-    return replace(
-        drain,
-        constant_a=amps,
-        power_w=watts,
-        duration_s=lengths,
-        share=shares,
-        tasks=tuple(tasks),
-        again=frozenset(again),
-    )
+    as are to be expected once, where they come at random and are `done`."""
+    lengths = np.empty_like(drain.duration_s)
+    lengths[:, -1] = drain.duration_s[:, -1]
+    counts = []
+    for k, (task, here) in enumerate(zip(product.tasks, drain.tasks, strict=True)):
+        events = product.events_of(k)
+        lengths[:, here] = drain.duration_s[:, here] * _longest(task, events)
+        count = np.ones_like(drain.cut_off_v)
+        if task.random and k in done:
+            busy = lengths[:, here].sum(axis=1) / drain.period_s[k]
+            count = np.fmin(_burst(busy, events), MOST)
+        counts.append(count)
+    copies = tuple(counts) if any((count > 1).any() for count in counts) else ()
+    return replace(drain, duration_s=lengths, copies=copies)
 
 
 def _longest(task: TaskFigures, events: float) -> Array:

@@ -51,19 +51,25 @@ def _settled(one: Seen) -> NDArray[np.bool_]:
         return np.zeros(drain.cut_off_v.shape, dtype=bool)
     if not drain.tasks:
         return np.ones(drain.cut_off_v.shape, dtype=bool)
-    return np.asarray(drain.duration_s[:, :-1].sum(axis=1) < drain.period_s.min(axis=0))
+    counts = drain.copies or (1.0,) * len(drain.tasks)
+    lengths = zip(
+        counts, (drain.duration_s[:, here].sum(axis=1) for here in drain.tasks), strict=True
+    )
+    return np.asarray(sum(count * one for count, one in lengths) < drain.period_s.min(axis=0))
 
 
 def _above(one: Seen, other: Seen) -> NDArray[np.bool_]:
     """Where a time asks for no less than another in all, (R, N)."""
     mine, its = one.drain, other.drain
     shape = mine.cut_off_v.shape
-    if mine.tasks != its.tasks or mine.constant_a.shape != its.constant_a.shape:
+    if mine.tasks != its.tasks or len(mine.copies) != len(its.copies):
         return np.zeros(shape, dtype=bool)
     alike = (one.ease == other.ease) & (one.strain >= other.strain)
     alike = alike & (mine.period_s <= its.period_s).all(axis=0)
     if not alike.any():
         return np.zeros(shape, dtype=bool)
+    for count, other_count in zip(mine.copies, its.copies, strict=False):
+        alike = alike & (count == other_count)
     more = mine.constant_a >= its.constant_a
     more &= mine.power_w >= its.power_w
     more &= mine.duration_s == its.duration_s

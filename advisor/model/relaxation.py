@@ -29,6 +29,7 @@ from advisor.model.drain import Array
 
 LEAST_OHM = 1e-9  # a source without resistance holds its voltage to a nanovolt an ampere
 CLOSE = 3e-5  # V, of the last Newton step within a state: the error left is of its square
+GONE = 50.0  # times e by which a way is divided of which no digit is left
 MOST = 60  # steps of a search
 
 
@@ -73,6 +74,46 @@ class Circuit:
         )
 
 
+@dataclass(frozen=True, slots=True)
+class Roots:
+    """Where the terminals may rest under a constant power, and what leads Newton's steps, (m,).
+
+    p, m : V, the two roots. kpm : k p m, V^2. least : 4 k R P, V^2. alpha, beta : shares of the two
+    logarithms of the integral.
+    """
+
+    p: Array
+    m: Array
+    kpm: Array
+    least: Array
+    alpha: Array
+    beta: Array
+
+    def taken(self, index: NDArray[np.intp]) -> Roots:
+        """Those of some cases, by their indices (n,)."""
+        return Roots(
+            p=self.p[index],
+            m=self.m[index],
+            kpm=self.kpm[index],
+            least=self.least[index],
+            alpha=self.alpha[index],
+            beta=self.beta[index],
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Load:
+    """A state's load, whatever the capacitor stands at.
+
+    amps A, watts W, upper (V - R A) V, each (m,); roots : those of its powers. None without any.
+    """
+
+    amps: Array
+    upper: Array
+    watts: Array | None = None
+    roots: Roots | None = None
+
+
 class Stepper:
     """Takes the capacitor through a state of constant current and constant power."""
 
@@ -82,36 +123,57 @@ class Stepper:
         self.source = self.ohms * self.kappa
         self.near, self.far = self.kappa * self.volts, 1 - self.kappa
 
+    def load(self, amps: Array, watts: Array | None) -> Load:
+        """What a load of (m,) A and W leads to; no watts are none."""
+        upper = self.volts - self.ohms * amps
+        if watts is None:
+            return Load(amps=amps, upper=upper)
+        kappa, product = self.kappa, self.ohms * watts
+        p = (upper + np.sqrt(upper * upper - 4 * product)) / 2
+        m = product / p
+        apart, km = p - m, kappa * m
+        roots = Roots(
+            p=p,
+            m=m,
+            kpm=km * p,
+            least=4 * kappa * product,
+            alpha=(p - km) / apart,
+            beta=(m - kappa * p) / apart,
+        )
+        return Load(amps=amps, upper=upper, watts=watts, roots=roots)
+
     def step(
         self, held: Array, amps: Array, watts: Array | None, seconds: Array
     ) -> tuple[Array, Array, Array]:
-        """(first and last voltage at the terminals, the capacitor's after `seconds`), (m,) V each.
+        """`under` a load of (m,) A and W for (m,) s; no watts are none."""
+        return self.under(self.load(amps, watts), held, seconds / self.tau)
+
+    def first(self, load: Load, held: Array) -> Array:
+        """Voltage at the terminals as a load begins, the capacitor at `held`, (m,) V."""
+        u = self.near + self.far * held - self.source * load.amps
+        if load.roots is None:
+            return np.asarray(u)
+        return np.asarray((u + np.sqrt(u * u - load.roots.least)) / 2)
+
+    def under(self, load: Load, held: Array, span: Array) -> tuple[Array, Array, Array]:
+        """(first and last voltage at the terminals, the capacitor's after a load), (m,) V each.
 
         Parameters
         ----------
-        held : (m,) V, the capacitor's at first. amps, watts : (m,) A, W; no watts are none.
-        seconds : (m,) s.
+        held : (m,) V, the capacitor's at first. span : (m,) time constants.
         """
-        span = seconds / self.tau
-        upper = self.volts - self.ohms * amps
-        open_v = self.near + self.far * held
-        if watts is None:
+        amps, watts, upper, roots = load.amps, load.watts, load.upper, load.roots
+        first = self.first(load, held)
+        if watts is None or roots is None:
             after = upper + (held - upper) * np.exp(-span)
-            drop = self.source * amps
-            return open_v - drop, self.near + self.far * after - drop, after
-        product = self.ohms * watts
-        u = open_v - self.source * amps
-        first = (u + np.sqrt(u * u - 4 * self.kappa * product)) / 2
-        p = (upper + np.sqrt(upper * upper - 4 * product)) / 2
-        m = product / p
-        fit = (first > m) & (upper > 0)
+            return first, self.near + self.far * after - self.source * amps, after
+        fit = (first > roots.m) & (upper > 0)
         if fit.all():
-            last = self._relaxed(first, p, m, self.kappa, span)
+            last = self._relaxed(roots, first, self.kappa, span)
             return first, last, self._held(last, amps, watts)
         last, after = self._odd(held, amps, watts, span, first)
         fits = np.nonzero(fit)[0]
-        kappa = self.kappa[fits]
-        last[fits] = self._relaxed(first[fits], p[fits], m[fits], kappa, span[fits])
+        last[fits] = self._relaxed(roots.taken(fits), first[fits], self.kappa[fits], span[fits])
         after[fits] = self._held(last, amps, watts)[fits]
         return first, last, after
 
@@ -122,7 +184,7 @@ class Stepper:
         )
 
     @staticmethod
-    def _relaxed(first: Array, p: Array, m: Array, kappa: Array, span: Array) -> Array:
+    def _relaxed(roots: Roots, first: Array, kappa: Array, span: Array) -> Array:
         """Voltage at the terminals after `span` time constants, on its way from `first` to p.
 
         In z = ln((v - p)/(v0 - p)) time is nearly straight, and bent one way, so Newton's steps
@@ -130,12 +192,13 @@ class Stepper:
         """
         if not first.size:
             return first
-        apart, way, above = p - m, first - p, first - m
-        km = kappa * m
-        alpha, beta = (p - km) / apart, (m - kappa * p) / apart
-        kpm = km * p
-        ratio = above / (first - kpm / first) * alpha
+        p, m, kpm, alpha, beta = roots.p, roots.m, roots.kpm, roots.alpha, roots.beta
+        way, above = first - p, first - m
         z = span / alpha
+        # so close to p that nothing is left of the way
+        if z.min() > GONE:
+            return p
+        ratio = above / (first - kpm / first) * alpha
         z = np.minimum(-z - np.log1p((1 - ratio) * np.expm1(-z)), 0.0)
         x = way * np.exp(z)
         for _ in range(MOST):

@@ -20,50 +20,23 @@ A case is one voltage, resistance and load; arrays of cases are (m,), states com
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import replace
 from itertools import permutations
 
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.dataclass import dataclass
 from advisor.model.drain import Array
 from advisor.model.relaxation import Circuit, Stepper
+from advisor.model.rounds import GONE, Train, forgotten, lowest_of_round
 from advisor.model.steady_state import Run
 from advisor.model.supply import loaded_voltage
 
 FORGOTTEN = 7.0  # time constants after which it no longer matters who waited
-GONE = 16.0  # time constants after which nothing is left
 AT_ONCE = 1_000_000  # states of all orders that are walked at a time
+MANY = 400  # cases, from which on a round from rest by itself is worth its calls
 EARLIER = 12  # events of each task that are seen to wait
-
-
-@dataclass(frozen=True, slots=True)
-class Train:
-    """What the cases carry.
-
-    amps, watts, seconds : (S, m) per state, the last one the rest between events. tasks : the
-    states of each task's event. periods : (K, m) s. powered : per state, whether any case draws a
-    constant power in it.
-    """
-
-    amps: Array
-    watts: Array
-    seconds: Array
-    tasks: tuple[slice, ...]
-    periods: Array
-    powered: Sequence[bool]
-
-    def taken(self, index: slice) -> Train:
-        """Some of the cases."""
-        return replace(
-            self,
-            amps=self.amps[:, index],
-            watts=self.watts[:, index],
-            seconds=self.seconds[:, index],
-            periods=self.periods[:, index],
-        )
 
 
 def lowest(circuit: Circuit, train: Train, enough: Array | None = None) -> Array:
@@ -87,7 +60,26 @@ def lowest(circuit: Circuit, train: Train, enough: Array | None = None) -> Array
 
 def _lowest(circuit: Circuit, train: Train, floor: Array) -> Array:
     """`lowest` of cases that fit into memory together, (m,) V."""
+    if len(circuit.volts) < MANY:
+        return _repeated(circuit, train, floor)
     with np.errstate(invalid="ignore", divide="ignore", over="ignore", under="ignore"):
+        once = forgotten(circuit, train)
+        if np.count_nonzero(once) < MANY:
+            return _repeated(circuit, train, floor)
+        rest = loaded_voltage(circuit.volts, circuit.ohms, train.amps[-1], train.watts[-1])
+        if once.all():
+            return lowest_of_round(circuit, train, rest)
+        some, others = np.nonzero(once)[0], np.nonzero(~once)[0]
+        out = np.empty_like(rest)
+        out[some] = lowest_of_round(circuit.taken(some), train.taken(some), rest[some])
+        out[others] = _repeated(circuit.taken(others), train.taken(others), floor[others])
+    return out
+
+
+def _repeated(circuit: Circuit, train: Train, floor: Array) -> Array:
+    """`lowest` where earlier events may have left something, (m,) V."""
+    with np.errstate(invalid="ignore", divide="ignore", over="ignore", under="ignore"):
+        train = train.spelled()
         settled = loaded_voltage(circuit.volts, circuit.ohms, train.amps, train.watts)
         rest = settled[-1]
         if not train.tasks or not rest.size:
@@ -120,6 +112,7 @@ def holds(circuit: Circuit, train: Train, least: Array) -> NDArray[np.bool_]:
     As long as it does, a constant power draws no more than P/least. With that as a constant
     current the falls add up; those that other tasks leave are taken undecayed.
     """
+    train = train.spelled()
     with np.errstate(invalid="ignore", divide="ignore", over="ignore", under="ignore"):
         amps = train.amps + np.where(train.watts > 0, train.watts / least, 0.0)
         settled = circuit.volts - circuit.ohms * amps

@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 from advisor.model.crossing import first_negative, first_short
 from advisor.model.drain import Array, Drain, Pack, at_depth
 from advisor.model.relaxation import Circuit
-from advisor.model.reservoir import Train, holds, lowest
+from advisor.model.reservoir import holds, lowest
+from advisor.model.rounds import Train
 from advisor.model.supply import loaded_voltage
 
 
@@ -31,8 +32,6 @@ class Lows:
         self.pack, self.drain, self.outdone = pack, drain, outdone
         self.shape = drain.cut_off_v.shape
         self.powered: list[bool] = np.asarray(drain.power_w.any(axis=(0, 2))).tolist()
-        # those that differ in what they draw: without a reservoir no more is asked of them
-        self.states = [s for s in range(len(self.powered)) if s not in drain.again]
         # the open voltage never rises with depth; where the resistance never falls, every loaded
         # voltage falls
         self.falling = bool((np.diff(pack.resistance, axis=0) >= 0).all())
@@ -86,8 +85,8 @@ class Lows:
         worst = self._greatest(upto[rows], n) * np.broadcast_to(rise, self.shape)[rows]
         cut = drain.cut_off_v[rows]
         some = np.zeros(volts.shape, dtype=bool)
-        for s in self.states:
-            power = drain.power_w[rows, s] if self.powered[s] else None
+        for s, powered in enumerate(self.powered):
+            power = drain.power_w[rows, s] if powered else None
             some |= volts < needed_voltage(worst, drain.constant_a[rows, s], power, cut)
         short[rows] = some
         return short
@@ -120,9 +119,9 @@ class Lows:
             )
             low[asked], peak[asked] = found
             return low, peak
-        for s in self.states:
+        for s, powered in enumerate(self.powered):
             constant = drain.constant_a[:, s]
-            if not self.powered[s]:
+            if not powered:
                 low = np.minimum(low, volts - ohms * constant)
                 peak = np.maximum(peak, constant)
                 continue
@@ -147,7 +146,6 @@ class _Cases:
     ) -> None:
         self.start = None if start is None else start.ravel()[index]
         self.pack, self.powered, self.tasks = pack, powered, drain.tasks
-        self.again = drain.again
         states = drain.share.shape[1]
 
         def flat(values: Array) -> Array:
@@ -158,6 +156,8 @@ class _Cases:
         self.cut_off = drain.cut_off_v.ravel()[index]
         self.draw = index % drain.cut_off_v.shape[1]
         self.period = drain.period_s[:, self.draw]
+        counts = [count.ravel()[index] for count in drain.copies]
+        self.copies = np.stack(counts) if counts else None
 
     def margin(self, depth: Array, case: NDArray[np.intp]) -> Array:
         """Lowest of loaded voltage less cut-off over the states, (m,) V, at depths (m,)."""
@@ -172,8 +172,6 @@ class _Cases:
             return np.asarray(np.where(np.isnan(low), -np.inf, low) - cut)
         least = np.full(depth.shape, np.inf)
         for s, powered in enumerate(self.powered):
-            if s in self.again:
-                continue
             power = self.power[s, case] if powered else None
             need = needed_voltage(ohms, self.constant[s, case], power, cut)
             least = np.minimum(least, volts - need)
@@ -192,6 +190,7 @@ class _Cases:
             tasks=self.tasks,
             periods=self.period[:, case],
             powered=self.powered,
+            copies=None if self.copies is None else self.copies[:, case],
         )
 
     def held(self, upto: Array, worst: Array) -> NDArray[np.bool_]:

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from advisor.model.crossing import first_negative
-from advisor.model.drain import Array, Drain, Pack, at_depth
+from advisor.model.drain import Array, Drain, Pack, at_depth, spelled
 from advisor.model.kinetic_cell import periodic_peak
 
 
@@ -27,10 +27,9 @@ def two_well_depth(
     a, b : (R, N) A, W, the mean drain. upto : (R, N) the last depth looked at, a share of the
     capacity. start : (R, N) share at which the first look is taken, where that is not 0.
     """
+    assert pack.two_well is not None
     out = np.full(upto.shape, np.inf)
-    if pack.two_well is None:
-        return out
-    c, k = pack.two_well
+    drain, (c, k) = spelled(drain), pack.two_well
     draws = upto.shape[1]
 
     def margin(depth: Array, index: NDArray[np.intp]) -> Array:

@@ -9,12 +9,13 @@ from typing import Any, cast
 import numpy as np
 import pytest
 
-from advisor.model.drain import Drain, Pack, some_tasks
+from advisor.model.drain import Drain, Pack, some_tasks, spelled
 from advisor.model.draws import Array
 from advisor.model.events import StateName, Timeline
-from advisor.model.meetings import bursts, coinciding, met, strained
+from advisor.model.meetings import coinciding, met, strained
 from advisor.model.relaxation import Circuit
-from advisor.model.reservoir import Train, lowest
+from advisor.model.reservoir import lowest
+from advisor.model.rounds import Train
 from advisor.model.sag import Lows
 from advisor.model.workload import ProductFigures
 
@@ -61,10 +62,14 @@ def drain(rows: list[int]) -> Drain:
     )
 
 
-def copies(rows: list[int], done: tuple[int, ...] = (0, 1), random: bool = True) -> tuple[int, ...]:
-    made = drain(rows)
-    lines = SimpleNamespace(duration=made.duration_s, tasks=made.tasks, period=made.period_s)
-    return bursts(product(random), cast(Timeline, lines), done)
+def held(made: Drain, done: tuple[int, ...] = (0, 1), random: bool = True) -> Drain:
+    """What its pulses are held against."""
+    return strained(product(random), made, done)
+
+
+def copies(rows: list[int], done: tuple[int, ...] = (0, 1), random: bool = True) -> list[Any]:
+    """Events right behind each other, task by task, build by build; none where all come once."""
+    return [count[:, 0].tolist() for count in held(drain(rows), done, random).copies]
 
 
 def least(found: Drain) -> Array:
@@ -74,6 +79,7 @@ def least(found: Drain) -> Array:
         x[..., 0].T for x in (found.constant_a, found.power_w, found.duration_s)
     )
     circuit = Circuit.of(*(np.full(rows, x) for x in (3.0, 10.0, 2e-3, 1.0)))
+    counts = [count[:, 0] for count in found.copies]
     train = Train(
         amps=amps,
         watts=watts,
@@ -81,47 +87,45 @@ def least(found: Drain) -> Array:
         tasks=found.tasks,
         periods=np.repeat(found.period_s, rows, axis=1),
         powered=[bool(w.any()) for w in watts],
+        copies=np.stack(counts) if counts else None,
     )
     return lowest(circuit, train)
 
 
-def test_as_many_are_looked_at_as_any_build_has_to_expect() -> None:
-    for row, count in enumerate(COUNTS):
-        assert copies([row]) == (count, 1)
-    assert copies([0, 1]) == (4, 1)
-    assert copies([1], done=(1,)) == (1, 1)
-    assert copies([1], random=False) == (1, 1)
+def test_as_many_are_looked_at_as_a_build_has_to_expect() -> None:
+    assert copies([0, 1, 2]) == [[*COUNTS], [1, 1, 1]]
+    assert copies([1]) == [[COUNTS[1]], [1]]
+    assert copies([1], done=(1,)) == copies([1], random=False) == []
 
 
 def test_a_build_is_held_against_its_own_events_whoever_is_beside_it() -> None:
     """A build that expects few right behind each other sinks no lower beside one that expects
     many, to the last digit, and lower than behind a single one."""
-    together = least(strained(product(), drain([0, 1, 2]), copies([0, 1, 2])))
+    together = least(held(drain([0, 1, 2])))
     for row in range(3):
-        alone = least(strained(product(), drain([row]), copies([row])))
-        assert together[row] == alone[0]
-    once = least(strained(product(), drain([0]), (1, 1)))
+        assert together[row] == least(held(drain([row])))[0]
+    once = least(drain([0]))
     assert together[0] < once[0] - 0.01
     # three events of 1 ms right behind each other are one of 3 ms: it ends as deep
     three = drain([0])
-    order = [0, 1, 0, 1, 0, 1]
-    spelled = Drain(
-        constant_a=three.constant_a[:, [*order, 2, 3, 4]],
-        power_w=three.power_w[:, [*order, 2, 3, 4]],
-        share=three.share[:, [*order, 2, 3, 4]],
-        duration_s=three.duration_s[:, [*order, 2, 3, 4]],
+    order = [0, 1, 0, 1, 0, 1, 2, 3, 4]
+    written = Drain(
+        constant_a=three.constant_a[:, order],
+        power_w=three.power_w[:, order],
+        share=three.share[:, order],
+        duration_s=three.duration_s[:, order],
         tasks=(slice(0, 6), slice(6, 8)),
         period_s=three.period_s,
         cut_off_v=three.cut_off_v,
     )
-    assert least(spelled)[0] == together[0]
+    assert least(written)[0] == together[0]
+    assert least(spelled(held(three)))[0] == together[0]
 
 
 def test_what_is_not_to_be_expected_takes_no_time_and_draws_what_the_rest_does() -> None:
     made = drain([0, 2])
-    found = strained(product(), made, copies([0, 2]))
+    found = spelled(held(made))
     assert found.tasks == (slice(0, 8), slice(8, 10))
-    assert found.again == {2, 3, 4, 5, 6, 7}
     for n in range(4):
         here = slice(2 * n, 2 * n + 2)
         for row, count in enumerate((COUNTS[0], COUNTS[2])):
@@ -133,10 +137,10 @@ def test_what_is_not_to_be_expected_takes_no_time_and_draws_what_the_rest_does()
             assert found.duration_s[row, here, 0].any() == there
     # each moment is told once
     assert found.share[..., 0].sum(axis=1) == pytest.approx([1.0, 1.0])
-    assert (found.share[:, [*found.again]] == 0).all()
-    # of some tasks the states are numbered anew
-    assert some_tasks(found, [0]).again == {2, 3, 4, 5, 6, 7}
-    assert some_tasks(found, [1]).again == frozenset()
+    assert (found.share[:, 2:8] == 0).all()
+    assert spelled(made) is made
+    assert [len(some_tasks(held(made), [k]).copies) for k in (0, 1)] == [1, 1]
+    assert some_tasks(made, [0]).copies == ()
 
 
 def pack(ohms: float, reservoir: tuple[Array, Array] | None = None) -> Pack:
@@ -165,7 +169,7 @@ def test_what_comes_after_a_burst_is_held_against_the_cut_off_as_well(
     constant = made.constant_a.copy()
     constant[:, 3] = amps
     made = replace(made, constant_a=constant, power_w=np.zeros_like(constant))
-    lows = Lows(pack(10.0), strained(product(), made, copies([0, 2])))
+    lows = Lows(pack(10.0), held(made))
     assert lows.first_below(np.ones((2, 1))) == pytest.approx(first, abs=1e-6)
     low, peak = lows.fresh()
     assert peak == pytest.approx(max(amps, 30e-3))

@@ -76,7 +76,7 @@ def test_tasks_that_are_done_keep_their_states() -> None:
         tasks=(slice(0, 2), slice(2, 3), slice(3, 6)),
         period_s=np.array([[60.0], [600.0], [3600.0]]),
         cut_off_v=np.full((1, 1), 1.8),
-        again=frozenset({1, 5}),
+        copies=tuple(np.full((1, 1), n) for n in (2.0, 1.0, 4.0)),
     )
     found = some_tasks(drain, [0, 2])
     kept = [0, 1, 3, 4, 5, 6]
@@ -87,5 +87,5 @@ def test_tasks_that_are_done_keep_their_states() -> None:
     assert found.period_s[:, 0].tolist() == [60.0, 3600.0]
     of_tasks = [found.constant_a[0, states, 0].tolist() for states in found.tasks]
     assert of_tasks == [[0, 1], [3, 4, 5]]
-    assert found.again == {1, 4}
+    assert [int(count[0, 0]) for count in found.copies] == [2, 4]
     assert some_tasks(drain, range(3)) is drain

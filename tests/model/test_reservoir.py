@@ -18,7 +18,7 @@ import pytest
 from scipy.integrate import quad, solve_ivp
 from scipy.optimize import brentq
 
-from advisor.model import reservoir
+from advisor.model import reservoir, rounds
 from advisor.model.battery import Life, life
 from advisor.model.drain import Drain, Pack
 from advisor.model.ends import ENDS
@@ -462,7 +462,7 @@ def test_cases_in_batches_end_as_they_do_together(monkeypatch: pytest.MonkeyPatc
     assert apart.start_low_v == pytest.approx(together.start_low_v, rel=1e-12)
 
 
-def loads(seed: int, tasks: int) -> tuple[Cells, reservoir.Train]:
+def loads(seed: int, tasks: int) -> tuple[Cells, rounds.Train]:
     """200 cells, each under constant currents, some of them below what it rests at."""
     draw = np.random.default_rng(seed)
     n, states = 200, 2 * tasks
@@ -474,7 +474,7 @@ def loads(seed: int, tasks: int) -> tuple[Cells, reservoir.Train]:
         10 ** draw.uniform(-3, -1, n),
         draw.uniform(0, 2, n),
     )
-    train = reservoir.Train(
+    train = rounds.Train(
         np.concatenate([amps, np.full((1, n), 5e-3)]),
         np.zeros((states + 1, n)),
         np.concatenate([seconds, np.ones((1, n))]),

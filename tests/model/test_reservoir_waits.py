@@ -14,6 +14,7 @@ from advisor.model import reservoir
 from advisor.model.battery import life
 from advisor.model.drain import Drain, Pack
 from advisor.model.relaxation import Circuit as Cells
+from advisor.model.rounds import Train
 from tests.model.test_reservoir import SLEEP, Circuit, Task, column, drain, loads, lowest, one, pack
 
 pytestmark = pytest.mark.once
@@ -32,7 +33,7 @@ def modelled(cell: Circuit, tasks: list[Task], enough: float | None = None) -> f
     states = [s for t in tasks for s in t.states] + [(SLEEP, 0.0, 1.0)]
     amps, watts, seconds = (column(*values) for values in zip(*states, strict=True))
     edges = np.cumsum([0, *(len(t.states) for t in tasks)])
-    train = reservoir.Train(
+    train = Train(
         amps=amps,
         watts=watts,
         seconds=seconds,
