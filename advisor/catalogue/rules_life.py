@@ -1,32 +1,18 @@
-"""What joins the keys of a product's calendar: shares, names of times, phases before use."""
+"""What joins the keys of a product's calendar: names of times, phases before use."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping
 
 from advisor.catalogue.kinds import PAIR, TRIPLE
 from advisor.catalogue.records import Catalogue
-from advisor.catalogue.schema_life import ASLEEP, DISCONNECTED, Stay, TimeOfUse
+from advisor.catalogue.schema_life import ASLEEP, DISCONNECTED
 from advisor.catalogue.schema_product import Product
 from advisor.faults import nearest
 
 # (dotted path, what was read, the nearest valid word or None)
 Breach = tuple[str, str, str | None]
 Breaches = Callable[[Product, Catalogue], Iterator[Breach]]
-
-
-def _shares(product: Product, _: Catalogue) -> Iterator[Breach]:
-    lists: list[tuple[str, Sequence[Stay | TimeOfUse]]] = [
-        ("environment", product.environment),
-        ("times", product.times),
-    ]
-    lists += [(f"times.{t.time}.environment", t.environment) for t in product.times]
-    lists += [(f"before-use.{p.phase}.environment", p.environment) for p in product.before_use]
-    for path, entries in lists:
-        if entries:
-            total = sum(one.share.nominal for one in entries)
-            if abs(total - 1) > 1e-6:
-                yield path, f"shares that sum to {total:.6g}", None
 
 
 def _missing(product: Product, _: Catalogue) -> Iterator[Breach]:
@@ -89,7 +75,6 @@ def _states(product: Product, catalogue: Catalogue) -> Iterator[Breach]:
 
 # words, what breaks them, and whether what is named may stand in a file that was not read
 FAULTS: tuple[tuple[str, Breaches, bool], ...] = (
-    ("shares of the time that sum to 1", _shares, False),
     ("this figure: absent is never zero", _missing, False),
     ("the product's environment for times that have none of their own", _twice, False),
     ("the name of one of the product's times", _times, False),

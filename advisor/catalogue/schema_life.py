@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from typing import Any
+
+from yaml.nodes import Node
+
 from advisor.catalogue.fields import ListOf, Record, key
-from advisor.catalogue.kinds import Figure, Identity, Whole
+from advisor.catalogue.kinds import Figure, Identity, Reading, Whole
 from advisor.catalogue.schema_parts import TEMPERATURE
 from advisor.dataclass import dataclass
 from advisor.quantities import Quantity
@@ -13,6 +17,8 @@ DISCONNECTED = "disconnected"
 ASLEEP = "asleep"
 
 SHARE = Figure("share", above=True, most=1.0)
+SUM_WITHIN = 1e-6  # of 1
+WHOLE = "shares of the time that sum to 1"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,7 +30,21 @@ class Stay:
     entry: str = ""
 
 
-STAYS = ListOf(Record(Stay), named_by="at")
+class Shares(ListOf):
+    """A list whose entries share the whole time: shares that sum to something else are a fault.
+
+    That is told where the list is read, so that it is told beside what cannot be read elsewhere.
+    """
+
+    def read(self, node: Node, path: str, reading: Reading) -> tuple[Any, ...] | None:
+        entries = ListOf.read(self, node, path, reading)
+        total = sum(one.share.nominal for one in entries or ())
+        if entries and abs(total - 1) > SUM_WITHIN:
+            reading.fault(node, path, f"shares that sum to {total:.6g}", WHOLE)
+        return entries
+
+
+STAYS = Shares(Record(Stay), named_by="at")
 
 
 # of a try that always fails there is no last one

@@ -31,7 +31,15 @@ from advisor.catalogue.kinds import (
 )
 from advisor.catalogue.schema_charge import Recharge
 from advisor.catalogue.schema_harvest import Harvest
-from advisor.catalogue.schema_life import RETRIES, STAYS, Phase, Retries, Stay, TimeOfUse
+from advisor.catalogue.schema_life import (
+    RETRIES,
+    STAYS,
+    Phase,
+    Retries,
+    Shares,
+    Stay,
+    TimeOfUse,
+)
 from advisor.catalogue.schema_parts import (
     COUNT,
     CURRENT,
@@ -414,7 +422,7 @@ class Product:
         STAYS, "temperatures and their share of the time", default=()
     )
     times: tuple[TimeOfUse, ...] = key(
-        ListOf(Record(TimeOfUse), named_by="time"),
+        Shares(Record(TimeOfUse), named_by="time"),
         "times that repeat, such as day and night; one time when absent",
         default=(),
     )
