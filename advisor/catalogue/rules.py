@@ -22,7 +22,7 @@ from advisor.catalogue.rules_harvest import FAULTS as HARVEST
 from advisor.catalogue.rules_life import FAULTS as CALENDAR
 from advisor.catalogue.rules_rails import CONVERTER_FAULTS as LIGHT_LOADS
 from advisor.catalogue.rules_rails import PRODUCT_FAULTS as RAILS
-from advisor.catalogue.schema_parts import Part, SleepState, Variant
+from advisor.catalogue.schema_parts import Part, Price, SleepState, Variant
 from advisor.catalogue.schema_product import Load, Product, StandingLoad
 from advisor.catalogue.schema_supply import Cell, Converter
 from advisor.catalogue.sheet import run_currents
@@ -303,24 +303,41 @@ def rate_currency(product: Product) -> str | None:
     return None if rate is None else rate.unit_text.partition("/")[0].strip()
 
 
+def _priced(product: Product, catalogue: Catalogue) -> Iterator[tuple[str, Price]]:
+    """(path, price) of whatever may be bought for a product; of its parts all."""
+    cells = (catalogue.cells.get(option.cell or "") for option in product.supply_options.cells)
+    converters = (catalogue.converters.get(name) for name in product.every_converter)
+    for part in catalogue.parts.values():
+        if part.price is not None:
+            yield f"{part.part}:price", part.price
+    for cell in cells:
+        if cell is not None and cell.price is not None:
+            yield f"{cell.cell}:price", cell.price
+    for converter in converters:
+        if converter is not None and converter.price is not None:
+            yield f"{converter.converter}:price", converter.price
+
+
+def exchanged(product: Product, catalogue: Catalogue) -> dict[str, float]:
+    """The rates of exchange that a product's amounts rest on, by currency: what one of it is worth
+    in the product's own."""
+    met = {price.currency for _, price in _priced(product, catalogue)}
+    met |= {addon.price.currency for addon in catalogue.addons.values() if addon.price}
+    met.add(rate_currency(product))
+    rates = product.cost.rates
+    return {name: rates[name].nominal for name in sorted(rates) if name in met}
+
+
 def _currencies(product: Product, catalogue: Catalogue) -> Iterator[Breach]:
     home = product.cost.currency
     if home is None:
         return
-    priced: list[tuple[str, Any]] = [(f"{p.part}:price", p.price) for p in catalogue.parts.values()]
-    for option in product.supply_options.cells:
-        cell = catalogue.cells.get(option.cell or "")
-        if cell is not None:
-            priced.append((f"{cell.cell}:price", cell.price))
-    for name in product.every_converter:
-        if name in catalogue.converters:
-            priced.append((f"{name}:price", catalogue.converters[name].price))
     missing: dict[str, str] = {}
     hour = rate_currency(product)
     if hour is not None and hour not in (home, *product.cost.rates):
         missing[hour] = f"{product.product}:cost.engineer-rate"
-    for where, price in priced:
-        if price is not None and price.currency not in (None, home, *product.cost.rates):
+    for where, price in _priced(product, catalogue):
+        if price.currency is not None and price.currency not in (home, *product.cost.rates):
             missing.setdefault(price.currency, where)
     for currency, where in missing.items():
         yield f"cost.rates.{currency}", f"nothing, and {where} is in {currency}", None

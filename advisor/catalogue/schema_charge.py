@@ -12,7 +12,8 @@ from advisor.quantities import Quantity
 # what a test of ageing starts from may be nothing, what it ends with may not
 LOSS = Figure("share", above=True, most=1.0)
 STATE_OF_CHARGE = Figure("share", most=1.0)
-EXPONENT = Figure("ratio", above=True)
+# a law that all but jumps is none, and its inverse overflows
+EXPONENT = Figure("ratio", least=0.01)
 STEP = Figure("temperature-step", above=True)
 RISE = "rise of the resistance, as a share of the fresh one, for each share of the capacity lost"
 

@@ -308,6 +308,31 @@ def _wasteful(product: Product, catalogue: Catalogue) -> Iterator[Breach]:
             yield f"before-use.{phase.phase}.state", read, None
 
 
+EXCHANGED = 30.0  # times, between parts priced in one currency and in another
+
+
+def _exchange(product: Product, catalogue: Catalogue) -> Iterator[Breach]:
+    """A rate that makes parts priced in a currency many times as dear or as cheap as the others:
+    what a slipped digit or a rate the wrong way round does, whatever the two currencies are."""
+    prices: dict[str, list[float]] = defaultdict(list)
+    for part in catalogue.parts.values():
+        price = part.price
+        if price is not None and price.breaks and price.currency is not None:
+            prices[price.currency].append(price.breaks[min(price.breaks)].nominal)
+    own = prices.get(product.cost.currency or "")
+    for name, rate in product.cost.rates.items():
+        if not own or name not in prices or name == product.cost.currency:
+            continue
+        here, there = statistics.median(own), statistics.median(prices[name]) * rate.nominal
+        if here > 0 and there > 0 and max(here / there, there / here) > EXCHANGED:
+            times = float(f"{there / here:.2g}")
+            read = (
+                f"{rate.text}, by which parts priced in {name} cost {times:g} times what those in "
+                f"{product.cost.currency} do"
+            )
+            yield f"cost.rates.{name}", read, None
+
+
 PRODUCT_SENSE = (
     Rule("a life target within the service life", _target_beyond_use, "warning"),
     Rule("a deadline within the period", _deadline_beyond_period, "warning"),
@@ -319,6 +344,7 @@ PRODUCT_SENSE = (
     Rule("temperatures of all seasons", _seasons, "warning"),
     Rule("a harvest that the cells bear", _brighter, "warning"),
     Rule("storage within what the cells state", _stored_beyond, "warning"),
+    Rule("what one of it is worth in the product's own currency", _exchange, "warning"),
     Rule("a sleep state that draws little while nobody uses the product", _wasteful, "warning"),
 )
 

@@ -24,8 +24,9 @@ from advisor.dataclass import dataclass
 from advisor.decide.builds import Build
 from advisor.decide.costs import HOUR, Costs, PartCost, costs, feed_cost, part_cost, with_addons
 from advisor.decide.drawing import assessed
-from advisor.decide.limits import UNIT_COST, kept
+from advisor.decide.limits import kept
 from advisor.decide.marches import Marches
+from advisor.decide.screens import UNIT_COST
 from advisor.decide.stage import Stage, grid_stage
 from advisor.decide.value import Criterion, score, weights
 from advisor.model.companions import fitted

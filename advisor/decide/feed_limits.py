@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 
 from advisor.dataclass import dataclass
-from advisor.decide.screens import Case, Limit
+from advisor.decide.screens import DELIVERY, Case, Limit
 from advisor.model.packs import Feed, chargeable
 from advisor.model.workload import ProductFigures
 
@@ -105,7 +105,7 @@ def _lead_time(at: Supply) -> Iterator[Case]:
         # what does not state it is left out before
         if price is not None and price.lead_time is not None:
             offered = price.lead_time.nominal
-            yield Case(need=f"{name} lead-time", required=longest, offered=offered)
+            yield Case(need=f"{name} lead-time", required=longest, offered=offered, unit=DELIVERY)
 
 
 FEED_LIMITS = (

@@ -19,7 +19,7 @@ from advisor.decide.builds import Assessed
 from advisor.decide.chances import bears_on
 from advisor.decide.costs import ProductCost
 from advisor.decide.feed_limits import FEED_LIMITS, Supply
-from advisor.decide.screens import LEAD_TIME, PART_LIMITS, Case, Failed, Limit
+from advisor.decide.screens import LEAD_TIME, PART_LIMITS, UNIT_COST, Case, Failed, Limit
 from advisor.decide.sides import PartSide
 from advisor.decide.supplies import cases
 from advisor.model.drain import shelf_left
@@ -244,7 +244,8 @@ def _interval(at: Held) -> Iterator[Case]:
 
 
 def _unit_cost(at: Held) -> Iterator[Case]:
-    yield Case(need="unit-cost-limit", required=at.own.limit, offered=at.assessed.costs.purchase)
+    own, paid = at.own, at.assessed.costs.purchase
+    yield Case(need=UNIT_COST, required=own.limit, offered=paid, unit=own.currency)
 
 
 def _deadlines(at: Held) -> Iterator[Case]:
@@ -272,7 +273,6 @@ def _busy(at: Held) -> Iterator[Case]:
 
 
 PEAK: Keys = ("peak-current",)
-UNIT_COST = "unit-cost-limit"
 
 
 def _own_peak(at: Held) -> Iterator[Case]:

@@ -84,8 +84,8 @@ def verdict(
     if could:
         text += f"not settled, as {'; '.join(could)}; "
     if fall >= SHOWN:
-        text += f"expect {fall:.2f} points less than its score; "
-    text += f"{regret:.2f} points lost on average if you choose it, the least of all"
+        text += f"expect its own score to be {fall:.2f} points lower, by the luck of the first; "
+    text += f"choosing it gives away {regret:.2f} points on average, the least of all"
     return Verdict(
         word=word, text=text, chance=chance, expected_disappointment=fall, could_lead=could
     )

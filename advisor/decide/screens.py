@@ -19,16 +19,19 @@ from advisor.catalogue.schema_parts import LIFECYCLES, Part
 from advisor.catalogue.schema_product import Product
 from advisor.dataclass import dataclass
 from advisor.model.draws import Array
-from advisor.quantities import Quantity, show
+from advisor.quantities import Quantity, show, spellings
 
 LEAD_TIME: Keys = ("price", "lead-time")
+UNIT_COST = "unit-cost-limit"
+DELIVERY = "weeks"  # in which times to delivery are told
 
 
 @dataclass(frozen=True, slots=True)
 class Failed:
     """A need that is not met.
 
-    `required` and `offered` are SI figures, or words; `dimension` says how to show them. `miss` is
+    `required` and `offered` are SI figures, or words; `dimension` says how to show them, `unit` in
+    which unit where the one that suits each is not to be taken: of money, the currency. `miss` is
     how far the offer is from the need, as a share of the need: the smallest is the nearest miss.
     """
 
@@ -37,6 +40,7 @@ class Failed:
     offered: float | str | None
     dimension: str = ""
     miss: float = 1.0
+    unit: str = ""
 
     @property
     def text(self) -> str:
@@ -54,6 +58,10 @@ class Failed:
             return value
         if not self.dimension:
             return f"{value:.{max(digits, 4)}g}"
+        if self.dimension == "money":
+            return f"{self.unit} {value:.{max(digits - 1, 2)}f}".lstrip()
+        if self.unit:
+            return f"{value / spellings(self.dimension)[self.unit]:.{digits}g} {self.unit}"
         return show(value, self.dimension, digits)
 
 
@@ -69,7 +77,7 @@ class Case:
     need : in words. required, offered : SI figures or arrays (R, N), or words; None where nothing
     is offered. missing : path of the part's figure that is not stated, in place of an offer.
     broken : whether it is; None to compare the two. miss : how far the offer is from the need,
-    None for their gap as a share of the need.
+    None for their gap as a share of the need. unit : as for `Failed`.
     """
 
     need: str
@@ -78,6 +86,7 @@ class Case:
     missing: str | None = None
     broken: NDArray[np.bool_] | bool | None = None
     miss: float | None = None
+    unit: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -132,6 +141,7 @@ class Limit:
             offered=b,
             dimension=self.dimension,
             miss=gap(a, b) if case.miss is None else case.miss,
+            unit=case.unit,
         )
 
 
@@ -157,11 +167,11 @@ class Asked:
     product: Product
 
 
-def _of(need: str, required: Quantity, offered: Quantity | None, path: str) -> Case:
+def _of(need: str, required: Quantity, offered: Quantity | None, path: str, unit: str = "") -> Case:
     """A need of one of the part's own figures."""
     if offered is None:
         return Case(need=need, missing=path)
-    return Case(need=need, required=required.nominal, offered=offered.nominal)
+    return Case(need=need, required=required.nominal, offered=offered.nominal, unit=unit)
 
 
 def _memory(asked: Asked) -> Iterator[Case]:
@@ -226,7 +236,7 @@ def _lead_time(asked: Asked) -> Iterator[Case]:
     longest, price = asked.product.needs.lead_time, asked.part.price
     if longest is not None:
         offered = None if price is None else price.lead_time
-        yield _of("lead-time", longest, offered, ".".join(LEAD_TIME))
+        yield _of("lead-time", longest, offered, ".".join(LEAD_TIME), DELIVERY)
 
 
 def _points(asked: Asked) -> Iterator[Case]:

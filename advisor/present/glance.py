@@ -84,7 +84,9 @@ def _cost(cost: CostResult) -> Figure:
 def _sure(found: Shortlist) -> Figure:
     name = "How sure"
     if len(found.ranking) < 2:
-        return Figure(name, "no other fits", "the only part that keeps every need and limit")
+        told = "the only part that keeps every need and limit"
+        could = () if found.verdict is None else found.verdict.could_lead
+        return Figure(name, "no other fits", "; ".join([told, *could]))
     if found.verdict is None:
         return Figure(name, "not looked at", UNSURE)
     word, _, told = found.verdict.text.partition(": ")

@@ -19,6 +19,7 @@ from advisor.studies.shortlist import Shortlist
 from advisor.studies.words import (
     between,
     build_words,
+    exchange,
     life,
     life_with_range,
     money,
@@ -127,7 +128,9 @@ def rests_on(result: Shortlist) -> tuple[str, str]:
         if result.draws
         else "Ranked at the stated values, without draws: what is uncertain is not looked at."
     )
-    return f"Measured figures in use: {shares}.", how
+    rates = exchange(result.rates, result.ranking[0].cost.currency) if result.ranking else ""
+    told = f" Exchanged at {rates}." if rates else ""
+    return f"Measured figures in use: {shares}.{told}", how
 
 
 UNSURE = "without draws no uncertainty counts"
@@ -154,7 +157,7 @@ def answer(result: Shortlist) -> tuple[str, ...]:
         out.append(service_words(best.service))
     out += [*seldom(best), *awake(result)]
     out.append(f"Why: {best.reason}.")
-    if result.verdict is not None and len(result.ranking) > 1:
+    if result.verdict is not None and (len(result.ranking) > 1 or result.verdict.could_lead):
         out.append(f"Verdict {result.verdict.text}.")
     elif result.verdict is None:
         out.append(f"No verdict: {UNSURE}.")
@@ -190,12 +193,10 @@ def clipped(result: Shortlist) -> list[str]:
 def cost_words(cost: CostResult) -> str:
     """What a unit costs over the service life in a sentence: expected, with its range."""
     if cost.expected is None:
-        changes = cost.replacements or 0.0
         return (
             f"{money(cost.lifetime, cost.currency)} a unit over the service life at the stated "
             f"values, of it {money(cost.purchase)} to buy, {money(cost.development)} to develop, "
-            f"{money(cost.upkeep)} for {changes:g} battery change{'' if changes == 1 else 's'}"
-            f"{charges_words(cost)}."
+            f"{_upkeep_words(cost)}."
         )
     change = (
         ""
@@ -208,6 +209,18 @@ def cost_words(cost: CostResult) -> str:
         f"{money(cost.expected_development)} to develop, {money(cost.expected_upkeep)} for "
         f"battery changes{change}{charges_words(cost)}."
     )
+
+
+def _upkeep_words(cost: CostResult) -> str:
+    """`3.70 for 1 battery change`, or `no battery change`, at the stated values."""
+    changes, charges = cost.replacements or 0.0, charges_words(cost)
+    if changes:
+        what = f"{changes:g} battery change{'' if changes == 1 else 's'}{charges}"
+    elif charges:
+        what = charges.removeprefix(" and ")
+    else:
+        return "no battery change"
+    return f"{money(cost.upkeep)} for {what}"
 
 
 def charges_words(cost: CostResult) -> str:

@@ -446,7 +446,7 @@ def _reasons(
     candidate = evaluation.candidates[place]
     build = candidate.best
     out = []
-    if firm.verdict is not None and len(evaluation.candidates) > 1:
+    if firm.verdict is not None and (len(evaluation.candidates) > 1 or firm.verdict.could_lead):
         out.append(f"verdict {firm.verdict.text}")
     guessed = evaluation.catalogue.estimated.get(build.part, ())
     if guessed:

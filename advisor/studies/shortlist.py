@@ -12,6 +12,7 @@ import numpy as np
 
 from advisor.catalogue.evidence import evidence_of, figures_of, measured
 from advisor.catalogue.records import Catalogue, stated
+from advisor.catalogue.rules import exchanged
 from advisor.catalogue.schema_parts import Part
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.schema_supply import AddOn
@@ -124,6 +125,8 @@ class Shortlist:
     """anchors beyond which differences count nothing, where ranked parts lie there"""
     evidence: Mapping[str, float]
     """[share] kind of evidence to its share of the measured figures in use"""
+    rates: Mapping[str, float]
+    """currency to what one of it is worth in the product's, of those that prices here are in"""
     cautions: tuple[str, ...]
     """what to mind with the cells in use"""
     left_out: tuple[LeftOut, ...]
@@ -218,7 +221,7 @@ def summarise(evaluation: Evaluation, firm: Firmness) -> Shortlist:
             )
             for part, missing in evaluation.set_aside.items()
         ),
-        nearest_miss=_nearest_miss(evaluation, screened),
+        nearest_miss=_nearest_miss(evaluation, screened, firm),
         verdict=firm.verdict,
         pareto_front=tuple(
             p.part for p, over in zip(ranking, firm.dominated_by, strict=True) if not over
@@ -226,6 +229,7 @@ def summarise(evaluation: Evaluation, firm: Firmness) -> Shortlist:
         order_agreement=firm.agreement,
         clipped=clipped_results(evaluation),
         evidence=_evidence(evaluation),
+        rates=exchanged(product, evaluation.catalogue),
         cautions=cautions_of(best, evaluation.catalogue, evaluation.figures.hottest),
         left_out=evaluation.left_out,
         warnings=warnings_of(evaluation),
@@ -294,20 +298,25 @@ def _ranked(
     )
 
 
-def _nearest_miss(evaluation: Evaluation, screened: tuple[ScreenedPart, ...]) -> str | None:
+def _nearest_miss(
+    evaluation: Evaluation, screened: tuple[ScreenedPart, ...], firm: Firmness
+) -> str | None:
     """The part that came nearest to fitting, in words: by the number of needs that it fails or of
-    figures that it lacks, of equals one that lacks figures, since they may yet be told.
+    figures that it lacks, of equals one that lacks figures, since they may yet be told, and of
+    those one that could lead.
 
     Where nothing fits, a part that meets every need came nearer than one whose builds nobody tried.
     """
     aside = evaluation.set_aside
+    hoped = () if firm.verdict is None else firm.verdict.could_lead
     if not evaluation.candidates and evaluation.unbuilt:
         screened = tuple(s for s in screened if s.part in evaluation.unbuilt)
         aside = {}
     near = [(len(s.failed), s.miss, s.part, "; ".join(f.text for f in s.failed)) for s in screened]
     for part, missing in aside.items():
         lacks = ", ".join(path.removeprefix(f"{part}:") for path in missing)
-        near.append((len(missing), 0.0, part, f"lacks {lacks}"))
+        leads = any(text.startswith(f"{part}, ") for text in hoped)
+        near.append((len(missing), -1.0 if leads else 0.0, part, f"lacks {lacks}"))
     if not near:
         return None
     _, _, part, why = min(near)

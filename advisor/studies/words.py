@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 
 from advisor.catalogue.schema_parts import Variant
 from advisor.dimensions import YEAR
@@ -19,6 +20,11 @@ def money(amount: float | None, currency: str = "") -> str:
     if not math.isfinite(amount):
         return f"{currency} unbounded".strip()
     return f"{currency} {amount:.2f}".strip()
+
+
+def exchange(rates: Mapping[str, float], currency: str) -> str:
+    """`1 USD = 0.92 EUR` and the like; empty where nothing is exchanged."""
+    return ", ".join(f"1 {name} = {rate:.7g} {currency}" for name, rate in rates.items())
 
 
 def life(seconds: float | None) -> str:

@@ -97,17 +97,17 @@ def test_the_verdict_and_its_rule(chance: float, word: str) -> None:
     shares, kept = np.array([0.95, 0.05]), Lead(chance + 2e-9, 79.7)
     found = verdict(["a", "b"], shares, np.array([0.2, 0.4]), kept, 80.0, draws)
     assert found.word == word
-    assert "0.20 points lost on average if you choose it" in found.text
+    assert "choosing it gives away 0.20 points on average" in found.text
     assert "b" not in found.text.replace("beaten", "").split("; ")[1].split()
     assert found.chance == pytest.approx(chance, abs=1e-8)
     assert found.expected_disappointment == pytest.approx(0.3)
     assert ("it leads in 95 % of the draws, but" in found.text) == (chance < 0.95)
     assert ("it leads in 95 % of the draws, and more in truth" in found.text) == (chance > 0.95)
     assert "cannot be said" not in found.text
-    assert "expect 0.30 points less" in found.text
+    assert "expect its own score to be 0.30 points lower" in found.text
     other = verdict(["a", "b"], shares, np.array([0.2, 0.4]), kept, 79.7, draws)
-    assert "points less" not in other.text
-    assert other.text.endswith("0.20 points lost on average if you choose it, the least of all")
+    assert "points lower" not in other.text
+    assert other.text.endswith("choosing it gives away 0.20 points on average, the least of all")
 
 
 @pytest.mark.parametrize(

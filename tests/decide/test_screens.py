@@ -106,6 +106,10 @@ def test_what_is_not_stated_is_missing_and_not_failed(
         (Failed("memory.ram", 2048.0, None, "information"), "memory.ram: 2.00 KiB needed, nothing"),
         (Failed("memory.ram", 2048.0, 1024.0, "information"), "2.00 KiB needed, 1.00 KiB offered"),
         (Failed("within", "one", "none"), "within: one needed, none offered"),
+        (Failed("limit", 3.5, 5.406, "money", unit="EUR"), "EUR 3.50 needed, EUR 5.41 offered"),
+        (Failed("limit", 3.5, 3.5004, "money", unit="EUR"), "EUR 3.50000 needed, EUR 3.50040 off"),
+        (Failed("limit", 3.5, 4.0, "money"), "limit: 3.50 needed, 4.00 offered"),
+        (Failed("lead-time", 6048e3, 7257600.0, "time", unit="weeks"), "10 weeks needed, 12 weeks"),
     ],
 )
 def test_what_is_not_met_is_told_in_its_own_units(failed: Failed, text: str) -> None:

@@ -16,7 +16,10 @@ from advisor.decide.could_lead import _at_their_best, could_lead
 from advisor.decide.evaluate import evaluate
 from advisor.decide.hopes import hopes
 from advisor.decide.robustness import firmness
+from advisor.present.glance import five
+from advisor.present.tables import answer
 from advisor.quantities import Quantity, exact
+from advisor.studies.shortlist import shortlist
 from tests.decide.random_catalogues import several, unsure
 
 pytestmark = pytest.mark.once
@@ -63,6 +66,25 @@ def test_a_part_set_aside_for_one_figure_that_could_lead_is_named() -> None:
     if found.chance >= 0.9:
         assert found.could_lead == (f"{winner}, missing {winner}:toolchain.setup, could lead",)
         assert "not settled, as" in found.text
+
+
+def test_who_could_lead_is_told_where_one_part_fits_and_is_the_nearest_miss() -> None:
+    """Beside a part of an earlier name that lacks the same figure and could not lead."""
+    catalogue, product = load("barrel-tag")
+    kept = ["dunsele-bov", "tessimur-mub", "quorvane-tib"]
+    assert catalogue.parts[kept[0]].toolchain.setup is None
+    lost = catalogue.parts[kept[2]]
+    lost = replace(lost, toolchain=replace(lost.toolchain, setup=None))
+    parts = {**{name: catalogue.parts[name] for name in kept}, kept[2]: lost}
+    found = shortlist(replace(catalogue, parts=parts), product, draws=200)
+    assert [p.part for p in found.ranking] == [kept[1]]
+    assert found.nearest_miss == f"{kept[2]}: lacks toolchain.setup"
+    could = f"{kept[2]}, missing {kept[2]}:toolchain.setup, could lead"
+    told = [text for text in answer(found) if "only part" in text or "Verdict" in text]
+    assert told[0] == "Why: the only part that fits."
+    assert told[1].startswith("Verdict leaning: ")
+    assert could in told[1]
+    assert could in next(f.about for f in five(found) if f.name == "How sure")
 
 
 def test_a_missing_figure_is_tried_as_good_as_any_other_part_s() -> None:

@@ -14,6 +14,7 @@ from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.shipped import load, product_files
 from advisor.present.machine import to_json
+from advisor.present.tables import answer
 from advisor.studies.results import RankedPart
 from advisor.studies.results import plain as plain_of
 from advisor.studies.shortlist import Shortlist, shortlist
@@ -389,3 +390,16 @@ def test_a_missing_figure_sets_the_part_aside_and_is_named(tmp_path: Path, case:
         return
     assert found.ranking == ()
     assert any(path in missing for missing in found.set_aside[0].missing), found.set_aside
+
+
+def test_changes_of_the_battery_are_told_as_they_are_without_draws() -> None:
+    """None at all is no amount for nothing."""
+    for name, changes, told in (
+        ("barrel-tag", [], "0.04 to develop, no battery change."),
+        ("valve-driver", [], " for 1 battery change."),
+        ("valve-driver", ["valve-driver:service-life=20 years"], " for 3 battery changes."),
+    ):
+        (words,) = (
+            t for t in answer(shortlist(*load(name, changes=changes), draws=0)) if "to buy" in t
+        )
+        assert words.endswith(told)
