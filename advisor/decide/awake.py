@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from advisor.dataclass import dataclass, field
 from advisor.decide.chances import waiting
 from advisor.model.draws import Array
-from advisor.model.events import EventStates, Timeline, calendar
+from advisor.model.events import EventStates, Timeline, alike, asleep, calendar
 from advisor.model.meetings import coinciding, fullest, met
 from advisor.model.tables import Stack
 from advisor.model.workload import ProductFigures
@@ -33,6 +33,8 @@ class Awake:
     line : over the whole calendar. worst : the same, with what may be on beside each state where
     events meet by chance, and the greatest fillings. met_then : so at each of the product's times,
     if it has any.
+    alike : of each of `meeting` and each state, which of the line (0) and what comes before it
+    there (1, ...) draws the same in it, itself where none does.
     rows : which of all rows these are. together, known : the line of all, and what was found there.
     """
 
@@ -43,6 +45,7 @@ class Awake:
     line: Timeline
     met_then: tuple[Timeline, ...]
     worst: Timeline
+    alike: NDArray[np.intp]
     rows: slice
     together: Timeline
     known: dict[int, Array] = field(default_factory=dict)
@@ -103,14 +106,17 @@ def awake(
             one = fullest(product, one, once=not bridged)
         return met(one, coinciding(product, one, done)) if product.waits else one
 
+    met_then = tuple(meeting(one, done) for one, done in then)
+    worst = meeting(line, every)
     return Awake(
         product=product,
         part=part,
         sleep=sleep,
         choice=choice,
         line=line,
-        met_then=tuple(meeting(one, done) for one, done in then),
-        worst=meeting(line, every),
+        met_then=met_then,
+        worst=worst,
+        alike=alike((line, *(met_then or (worst,))), asleep(product)),
         rows=slice(0, len(part)),
         together=line,
     )

@@ -83,7 +83,7 @@ def _prepared(
         cut_off = np.maximum.reduce(
             [cut_off, side.floor_v[part], *(v[:, None] + 0.0 * cut_off for v in least)]
         )
-    drain = carried(feed, stack, product, here.line, here.meeting, part, sleep, cut_off)
+    drain = carried(feed, stack, product, here.line, here.meeting, here.alike, part, sleep, cut_off)
     return Prepared(
         feed=feed,
         feed_cost=feed_cost,

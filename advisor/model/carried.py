@@ -28,6 +28,7 @@ def carried(
     product: ProductFigures,
     lines: Timeline,
     meeting: Sequence[Timeline],
+    alike: NDArray[np.intp],
     part: NDArray[np.intp],
     sleep: NDArray[np.intp],
     cut_off: Array,
@@ -39,22 +40,22 @@ def carried(
     lines : of the whole calendar. meeting : with what events meet by chance, at each of the
     product's times, once where it has none. part, sleep : (R,) indices. cut_off : (R, N) V.
     """
-    drain = drain_of(feed, lines, cut_off)
-    if not (product.times or product.before or product.by_chance):
+    held = product.times or product.by_chance
+    every = [lines, *(meeting if held else ())]
+    drain, *drains = _drains(feed, every, alike, cut_off)
+    if not (held or product.before):
         return drain
     if product.times:
+        done = [product.done(t) for t in range(len(product.times))]
         seen = outdone(
-            Seen(
-                feed.pack.eases[t],
-                some_tasks(_pulses(feed, product, one, cut_off, product.done(t)), product.done(t)),
-                feed.pack.strains[t],
+            Seen(feed.pack.eases[t], some_tasks(_pulses(product, one, some), some), strain)
+            for t, (one, some, strain) in enumerate(
+                zip(drains, done, feed.pack.strains, strict=True)
             )
-            for t, one in enumerate(meeting)
         )
     elif product.by_chance:
         whole = np.ones(cut_off.shape[1])
-        every = range(len(product.tasks))
-        seen = (Seen(whole, _pulses(feed, product, meeting[0], cut_off, every)),)
+        seen = (Seen(whole, _pulses(product, drains[0], range(len(product.tasks)))),)
     else:
         seen = ()
     return replace(
@@ -68,39 +69,62 @@ def carried(
     )
 
 
-def _pulses(
-    feed: Feed, product: ProductFigures, lines: Timeline, cut_off: Array, done: Sequence[int]
-) -> Drain:
-    """The drain that pulses are held against, (R, S, N) A and W, of what may meet; cut_off (R, N)
-    V, `done` the tasks of which events come."""
-    drain = drain_of(feed, lines, cut_off)
+def _pulses(product: ProductFigures, drain: Drain, done: Sequence[int]) -> Drain:
+    """The drain that pulses are held against, (R, S, N) A and W, of what may meet; `done` the tasks
+    of which events come."""
     return strained(product, drain, done) if product.by_chance else drain
 
 
 def drain_of(feed: Feed, lines: Timeline, cut_off: Array) -> Drain:
     """What the pack carries in each state, (R, S, N) A and W; cut_off (R, N) V."""
-    constant, power = feed.cell_side(
-        lines.chip_a,
-        lines.chip_w,
-        lines.at_rail(feed.main.volts)[None],
-        lines.other_w[None],
-        lines.rails,
-    )
+    return _drains(feed, [lines], np.empty((0, 0), dtype=np.intp), cut_off)[0]
+
+
+def _drains(
+    feed: Feed, every: Sequence[Timeline], alike: NDArray[np.intp], cut_off: Array
+) -> list[Drain]:
+    """`drain_of` of several lines of builds, whose states are `alike` as in `carried` and last as
+    long in each."""
+    sides = [_cell_side(feed, every[0], slice(None))]
+    for n, line in enumerate(every[1:], 1):
+        like = alike[n - 1]
+        own = np.flatnonzero(like == n)
+        found = [np.empty_like(values) for values in sides[0]]
+        for m, side in enumerate([*sides, _cell_side(feed, line, own) if own.size else ()]):
+            here = np.flatnonzero(like == m)
+            for values, of in zip(found, side, strict=False):
+                values[:, here] = of if m == n else of[:, here]
+        sides.append((found[0], found[1]))
     # a state of no length draws nothing that could pull the voltage down
-    gone = lines.duration == 0
+    gone = every[0].duration == 0
     gone[:, -1] = False
     for s in np.flatnonzero(gone.any(axis=(0, 2))):
-        for values in (constant, power):
+        for values in (values for side in sides for values in side):
             np.copyto(values[:, s], values[:, -1], where=gone[:, s])
-    return Drain(
-        constant_a=constant,
-        power_w=power,
-        share=lines.share,
-        duration_s=lines.duration,
-        tasks=lines.tasks,
-        period_s=lines.period,
-        cut_off_v=cut_off,
+    return [
+        Drain(
+            constant_a=constant,
+            power_w=power,
+            share=line.share,
+            duration_s=line.duration,
+            tasks=line.tasks,
+            period_s=line.period,
+            cut_off_v=cut_off,
+        )
+        for line, (constant, power) in zip(every, sides, strict=True)
+    ]
+
+
+def _cell_side(feed: Feed, line: Timeline, states: NDArray[np.intp] | slice) -> tuple[Array, Array]:
+    """What the pack carries in some states, by their indices (M,): (R, M, N) A and W."""
+    constant, power = feed.cell_side(
+        line.chip_a[:, states],
+        line.chip_w[:, states],
+        line.at_rail(feed.main.volts)[states][None],
+        line.other_w[states][None],
+        [rail.of(states) for rail in line.rails],
     )
+    return constant, power
 
 
 def _before_use(

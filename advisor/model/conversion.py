@@ -86,8 +86,10 @@ class Conversion:
             constant = states.load_a + states.fill_s * self.volts
             power = states.load_w
         else:
-            constant, power = self.through(self.current(states))
-            power = power + states.starts * self.start_up_j
+            # most states carry what the rest does: they are converted once
+            some, place = states.apart()
+            constant, power = self.through(self.current(some))
+            constant, power = constant[place], (power + some.starts * self.start_up_j)[place]
         return np.where(states.on, constant, 0.0), np.where(states.on, power, 0.0)
 
 

@@ -88,11 +88,45 @@ def state_names(task: TaskFigures) -> tuple[StateName, ...]:
     return tuple(names)
 
 
+def asleep(product: ProductFigures) -> NDArray[np.bool_]:
+    """Whether the chip sleeps in each state of all events, and of the rest behind them, (S,) truth
+    values: in those alone it draws otherwise from time to time."""
+    out = []
+    for task in product.tasks:
+        of = {load.name for load in task.loads if load.asleep}
+        out += [name.kind == "load" and name.name in of for name in state_names(task)]
+    return np.array([*out, True])
+
+
 def tried(task: TaskFigures) -> list[Tries | None]:
     """How often each state of an event is tried, in the order of `state_names`."""
     of = {("load", load.name): load.tries for load in task.loads}
     of |= {("block", block): tries for block, tries in task.use_tries.items()}
     return [of.get((name.kind, name.name)) for name in state_names(task)]
+
+
+def _later(
+    stack: Stack, product: ProductFigures, first: tuple[EventStates, ...]
+) -> tuple[EventStates, ...]:
+    """The events at one time, of those at another: what sleeps draws otherwise, and what is filled
+    after other rests."""
+    out = []
+    flags = iter(asleep(product).tolist())
+    for task, event in zip(product.tasks, first, strict=True):
+        chip_a = event.chip_a.copy()
+        for s in (s for s in range(len(event.names)) if next(flags)):
+            chip_a[..., s, :] = stack.sleep_a[:, :, None]
+        at = [s for s, name in enumerate(event.names) if name.kind == "load"]
+        out.append(
+            replace(
+                event,
+                chip_a=chip_a,
+                rest_a=stack.sleep_a,
+                fill_s=load_states(task, at, len(event.names)),
+                rails=rail_states(product, task, at, len(event.names)),
+            )
+        )
+    return tuple(out)
 
 
 def expand(stack: Stack, product: ProductFigures, k: int) -> EventStates:
@@ -311,8 +345,9 @@ def at_times(stack: Stack, product: ProductFigures) -> tuple[tuple[EventStates, 
     """The events of every task at each of the product's times, once where it has none."""
     if not product.times:
         return (of_tasks(stack, product),)
-    times = range(len(product.times))
-    return tuple(of_tasks(stack.in_time(t), product.in_time(t)) for t in times)
+    first, *others = ((stack.in_time(t), product.in_time(t)) for t in range(len(product.times)))
+    events = of_tasks(*first)
+    return (events, *(_later(*other, events) for other in others))
 
 
 def calendar(
@@ -329,33 +364,58 @@ def calendar(
     """
     if not product.times:
         return timeline(stack, product, events[0], part, sleep, choice), []
-    out = [
-        timeline(stack.in_time(t), product.in_time(t), met, part, sleep, choice)
-        for t, met in enumerate(events)
-    ]
-    return _mixed(product, out), out
+    every = [(stack.in_time(t), product.in_time(t)) for t in range(len(product.times))]
+    out = [timeline(*every[0], events[0], part, sleep, choice)]
+    flags = asleep(product)
+    for (table, then), met in zip(every[1:], events[1:], strict=True):
+        out.append(_at_time(out[0], table, then, met, flags, (part, sleep, choice)))
+    return _mixed(product, out, flags), out
 
 
-def _mixed(product: ProductFigures, lines: Sequence[Timeline]) -> Timeline:
+def _at_time(
+    first: Timeline,
+    stack: Stack,
+    product: ProductFigures,
+    events: tuple[EventStates, ...],
+    flags: NDArray[np.bool_],
+    builds: tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.intp]],
+) -> Timeline:
+    """`timeline` at one time, from that at the first one; `flags` are those of `asleep`."""
+    part, sleep, choice = builds
+    chip_a, share = first.chip_a.copy(), np.empty_like(first.share)
+    for k, (event, here) in enumerate(zip(events, first.tasks, strict=True)):
+        for s in np.flatnonzero(flags[here]):
+            chip_a[:, here.start + s] = event.chip_a[part, sleep, choice[:, k], s]
+        np.divide(first.duration[:, here], product.tasks[k].period, out=share[:, here])
+    chip_a[:, -1] = stack.sleep_a[part, sleep]
+    share[:, -1] = np.maximum(1 - share[:, :-1].sum(axis=1), 0.0)
+    return replace(
+        first,
+        chip_a=chip_a,
+        share=share,
+        period=np.array([t.period for t in product.tasks]).reshape(first.period.shape),
+        fill_s=np.concatenate([*(e.fill_s for e in events), first.fill_s[-1:]]),
+        rails=together([*(e.rails for e in events), tuple(at_rest(r) for r in product.rails)]),
+    )
+
+
+def _mixed(
+    product: ProductFigures, lines: Sequence[Timeline], flags: NDArray[np.bool_]
+) -> Timeline:
     """The whole calendar's timeline from those of its times: each state's mean chip current and
-    share over the times at which it occurs."""
+    share over the times at which it occurs; `flags` are those of `asleep`."""
     shares = [time.share * one.share for time, one in zip(product.times, lines, strict=True)]
     share = np.asarray(sum(shares))
-
-    def mean(values: Sequence[Array]) -> Array:
-        out = values[0].copy()
-        for s in range(out.shape[1]):
-            # most states draw the same at all times
-            if all((one[:, s] == out[:, s]).all() for one in values[1:]):
-                continue
-            whole = sum(of[:, s] * one[:, s] for of, one in zip(shares, values, strict=True))
-            np.divide(whole, share[:, s], out=out[:, s], where=share[:, s] > 0)
-        return out
-
+    chip_a = lines[0].chip_a.copy()
+    for s in np.flatnonzero(flags):
+        values = [one.chip_a[:, s] for one in lines]
+        if all((one == values[0]).all() for one in values[1:]):
+            continue
+        whole = sum(of[:, s] * one for of, one in zip(shares, values, strict=True))
+        np.divide(whole, share[:, s], out=chip_a[:, s], where=share[:, s] > 0)
     return replace(
         lines[0],
-        chip_a=mean([one.chip_a for one in lines]),
-        chip_w=mean([one.chip_w for one in lines]),
+        chip_a=chip_a,
         share=share,
         period=np.array([t.period for t in product.tasks]).reshape(lines[0].period.shape),
         busy_at=tuple(one.busy for one in lines),
@@ -368,6 +428,35 @@ def _mixed(product: ProductFigures, lines: Sequence[Timeline]) -> Timeline:
             for of in zip(*(one.rails for one in lines), strict=True)
         ),
     )
+
+
+def alike(lines: Sequence[Timeline], flags: NDArray[np.bool_]) -> NDArray[np.intp]:
+    """Of each line but the first, and each state, the index of an earlier line of the same builds
+    that draws the same in it, or its own, (L, S). `flags` are those of `asleep`: states that are
+    not looked at.
+    """
+    out = np.arange(1, len(lines))[:, None].repeat(len(flags), axis=1)
+    for n, line in enumerate(lines[1:], 1):
+        for m in reversed(range(n)):
+            same = _beside(line, lines[m])
+            if line.chip_a is not lines[m].chip_a:
+                same &= ~flags
+            out[n - 1, same] = m
+    return out
+
+
+def _beside(one: Timeline, other: Timeline) -> NDArray[np.bool_]:
+    """In which states two lines carry the same beside the chip, (S,)."""
+    pairs = [(one.load_a, other.load_a), (one.load_w, other.load_w), (one.fill_s, other.fill_s)]
+    same = np.ones(len(one.load_a), dtype=bool)
+    for mine, its in zip(one.rails, other.rails, strict=True):
+        pairs += [(mine.load_a, its.load_a), (mine.load_w, its.load_w)]
+        pairs += [(mine.fill_s, its.fill_s), (mine.starts, its.starts)]
+        same &= (mine.on == its.on).all(axis=1)
+    for a, b in pairs:
+        if a is not b:
+            same &= (a == b).all(axis=1)
+    return same
 
 
 def _often(product: ProductFigures, values: Sequence[Array], lines: Timeline) -> Array:

@@ -17,6 +17,8 @@ from advisor.figures import Path
 from advisor.model.draws import Array
 from advisor.quantities import Quantity
 
+FEW = 1000  # values that are sooner converted than compared
+
 Take = Callable[[Path, Quantity | None], Array]
 
 
@@ -94,6 +96,27 @@ class RailStates:
     fill_s: Array
     starts: Array
     on: NDArray[np.bool_]
+
+    def apart(self) -> tuple[RailStates, NDArray[np.intp]]:
+        """The states that are unlike the last one, and it; which of these each one is, (S,)
+        indices. Where there is little to save, all of them."""
+        if self.load_a.size < FEW:
+            return self, np.arange(len(self.load_a))
+        every = self.load_a, self.load_w, self.fill_s, self.starts
+        unlike = np.logical_or.reduce([(x != x[-1]).any(axis=1) for x in every])
+        unlike[-1] = True
+        place = np.where(unlike, np.cumsum(unlike), np.count_nonzero(unlike)) - 1
+        return self.of(np.flatnonzero(unlike)), place
+
+    def of(self, states: NDArray[np.intp] | slice) -> RailStates:
+        """Some of the states, by their indices (M,)."""
+        return RailStates(
+            load_a=self.load_a[states],
+            load_w=self.load_w[states],
+            fill_s=self.fill_s[states],
+            starts=self.starts[states],
+            on=self.on[states],
+        )
 
 
 def gate_of(path: Path, record: Load | Rail, take: Take) -> Gate | None:

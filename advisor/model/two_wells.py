@@ -29,7 +29,7 @@ def two_well_depth(
     """
     assert pack.two_well is not None
     out = np.full(upto.shape, np.inf)
-    drain, (c, k) = spelled(drain), pack.two_well
+    c, k = pack.two_well
     draws = upto.shape[1]
 
     def margin(depth: Array, index: NDArray[np.intp]) -> Array:
@@ -57,6 +57,7 @@ def two_well_depth(
     last = upto if start is None else np.maximum(upto, start)
     index = np.flatnonzero(~_surely_within(pack, drain, a, b, last).ravel())
     if index.size:
+        drain = spelled(drain)
         out.ravel()[index] = first_negative(
             lambda depth, case: margin(depth, index[case]), pack.depth, flat[index], falling=True
         )
@@ -78,7 +79,8 @@ def _surely_within(pack: Pack, drain: Drain, a: Array, b: Array, depth: Array) -
     for task, here in enumerate(drain.tasks):
         span, period = drain.duration_s[:, here], drain.period_s[task]
         amps = drain.constant_a[:, here] + drain.power_w[:, here] / volts[:, None]
-        charge, rest = (amps * span).sum(axis=1), period - span.sum(axis=1)
+        count = drain.copies[task] if drain.copies else 1.0
+        charge, rest = count * (amps * span).sum(axis=1), period - count * span.sum(axis=1)
         with np.errstate(divide="ignore", invalid="ignore"):
             idle = np.where(rest > 0, np.maximum(mean * period - charge, 0.0) / rest, 0.0)
             most = idle / (c * k) + charge / (c * -np.expm1(-k * period))

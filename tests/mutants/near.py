@@ -58,7 +58,7 @@ ALSO = {
     "advisor/model/weather.py": ("test_store", "test_lifetimes"),
     "advisor/model/addon_set.py": ("test_companions", "test_addons_by_hand"),
     "advisor/model/asleep.py": ("test_calendar", "test_leakage", "test_tables"),
-    "advisor/model/carried.py": ("test_calendar", "test_builds"),
+    "advisor/model/carried.py": ("test_carried", "test_calendar", "test_builds"),
     "advisor/model/outdone.py": ("test_outdone",),
     "advisor/model/meetings.py": ("test_bursts", "test_chance", "test_rested", "test_calendar"),
     "advisor/decide/draining.py": ("test_builds", "test_scan", "test_calendar"),
