@@ -141,3 +141,44 @@ def _of_product(keys: tuple[str, ...]) -> tuple[str, ...]:
         case ["supply-options", "reservoir", what] if what != "price":
             return ("supply-options", "reservoir", BENCH)
     return keys
+
+
+def action(source: Source) -> str:
+    """What to do about a figure, in words, such as `ask for a quotation for ID`."""
+    if isinstance(source, Instrument):
+        return f"calibrate {source.name}, whose gain many figures share"
+    identity = source.document
+    match source.keys:
+        case ["kernels", kernel, point, "cycles"]:
+            return f"measure the time of {kernel} at {point} of {identity}, told by cycles so far"
+        case ["kernels", kernel, point, what]:
+            how = " with a better meter" if what == "current" else ""
+            return f"measure the {what} of {kernel} at {point} of {identity}{how}"
+        case ["run-current", *_]:
+            return f"measure the current of kernels of {identity}, told by its run-current so far"
+        case ["operating-points", point, "run-current", *_]:
+            return f"measure the current of kernels at {point} of {identity}, told by run-current"
+        case ["operating-points", point, what]:
+            return f"measure the {what.replace('-', ' ')} at {point} of {identity}"
+        case ["sleep-states", state, "current", *place]:
+            where = f" at {place[0]}" if place else ""
+            return f"measure the sleep current in {state}{where} of {identity} with a better meter"
+        case ["sleep-states", state, what, *_]:
+            return f"measure the {what.replace('-', ' ')} of {state} of {identity}"
+        case ["gives", "blocks", block, what] | ["blocks", block, what]:
+            word = "length" if what == "for" else what
+            return f"measure the {word} of {block} of {identity}"
+        case ["price" | "extras", *_]:
+            return f"ask for a quotation for {identity}"
+        case ["standing" | "sleep" as what]:
+            return f"measure the {what} current of {identity} with a better meter"
+        case ["setup"]:
+            return f"try {identity} for a day"
+        case ["toolchain", "setup"]:
+            return f"try the toolchain of {identity} for a day"
+        case ["toolchain", "maturity", question]:
+            return f'answer the question "{question}" on the toolchain of {identity}'
+        case ["evidence", name, "gain"]:
+            return f"calibrate what {name} of {identity} was taken with"
+        case _:
+            return f"find out {source.dotted} of {identity}"

@@ -47,7 +47,8 @@ def how(found: Gaps) -> str:
     """What the worths and efforts rest on."""
     text = (
         f"{found.draws} draws, seed {found.seed}; a worth counts where it exceeds twice its "
-        "standard error. Only parts that may still win are asked about. "
+        "standard error. Only parts that may still win are asked about, each on its best build and "
+        "on others that may be better once more is known. "
     )
     if found.no_net is None:
         text += (
@@ -87,8 +88,9 @@ def usual(found: Gaps) -> str:
 
 def worth(found: Gaps) -> str:
     """What knowing every figure first would add."""
-    text = f"As things stand one takes {found.chosen}, the best on average"
-    text += f". Knowing every figure first would add {found.evpi_score:.2f} points"
+    why = "the best on average" if found.fitting > 1 else "the only part that fits"
+    text = f"As things stand one takes {found.chosen}, {why}. "
+    text += f"Knowing every figure first would add {found.evpi_score:.2f} points"
     if found.evpi_money is not None:
         text += f", worth {found.currency} {found.evpi_money:.2f} a unit by the weights"
         if found.units is not None:

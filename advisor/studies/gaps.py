@@ -11,7 +11,9 @@ import numpy as np
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Hours, Product
 from advisor.dataclass import dataclass
-from advisor.decide.effort import Effort, effort, measurement
+from advisor.decide.alternatives import alternatives
+from advisor.decide.builds import Build
+from advisor.decide.effort import Effort, action, effort, measurement
 from advisor.decide.evaluate import Evaluation, evaluate
 from advisor.decide.information import Worth, partial, perfect
 from advisor.decide.left_out import LeftOut
@@ -119,6 +121,8 @@ class Gaps:
     """the part that leads, which one takes as things stand"""
     chosen: str | None
     """the same"""
+    fitting: int
+    """how many parts fit"""
     evpi_score: float
     """[points] what knowing every figure first is worth"""
     evpi_money: float | None
@@ -185,9 +189,11 @@ def gaps(
     names = [c.part.part for c in found.candidates]
     chances = first_place(scores)
     near = sorted({0, *np.nonzero(chances >= NEAR)[0].tolist()})
-    rivals = scores[near]
+    begin(progress, "drawing builds")
+    builds, others = alternatives(found, near, NEAR, jobs, trace)
+    rivals = np.concatenate([scores[near], others])
     terms = _terms(found)
-    asked = _asked(found, [names[i] for i in near], trace)
+    asked = _asked(found, [*(found.candidates[i].best for i in near), *builds], trace)
     told = {source: measurement(source, catalogue) for source in asked}
     begin(progress, "valuing figures")
     known = {}
@@ -214,8 +220,10 @@ def gaps(
         part = group.document in catalogue.parts
         takes = effort([told[m] for m in members], terms.hours, part)
         worth = partial(rivals, [trace[m] for m in members])
+        # to know all is worth no less than to know one of them; chance may say otherwise
+        worth = max([worth, *(known[m] for m in members)], key=lambda one: one.value)
         groups.append(_gap(group, worth, takes, terms, members))
-    evpi = perfect(scores)
+    evpi = perfect(np.concatenate([scores, others]))
     groups.sort(key=lambda g: (-round(g.score, 9), g.path))
     return Gaps(
         product=product.product,
@@ -229,11 +237,12 @@ def gaps(
         usual_hours=_usual([*figures, *groups]),
         first=names[0],
         chosen=names[0],
+        fitting=len(names),
         evpi_score=evpi,
         evpi_money=None if terms.point is None else evpi * terms.point,
         figures=tuple(figures),
         groups=tuple(groups),
-        advice=_advice(evpi, figures, groups, terms, found.own_cost.currency),
+        advice=_advice(evpi, figures, groups, terms, found),
         left_out=found.left_out,
         warnings=warnings_of(found),
     )
@@ -253,6 +262,7 @@ def _nothing(found: Evaluation) -> Gaps:
         usual_hours=(),
         first=None,
         chosen=None,
+        fitting=0,
         evpi_score=0.0,
         evpi_money=None,
         figures=(),
@@ -338,13 +348,13 @@ def _rate(found: Evaluation) -> float | None:
     return None
 
 
-def _asked(found: Evaluation, near: Sequence[str], trace: Trace) -> list[Source]:
-    """What is traced that a measurement or an enquiry could settle, of what may still win."""
-    feeds = [c.best.assessed.feed for c in found.candidates if c.part.part in near]
-    known = {*near, found.product.product}
+def _asked(found: Evaluation, builds: Sequence[Build], trace: Trace) -> list[Source]:
+    """What is traced that a measurement or an enquiry could settle, of builds that may yet win."""
+    feeds = [build.assessed.feed for build in builds]
+    known = {found.product.product, *(build.part for build in builds)}
     known |= {f.option.cell for f in feeds if f.option.cell is not None}
     known |= {record.converter for f in feeds for record, _ in f.bought}
-    known |= {name for c in found.candidates if c.part.part in near for name in c.addons}
+    known |= {name for build in builds for name in build.addons}
     weights = Path(found.product.product) / "priorities"
     asked = [
         source
@@ -389,7 +399,7 @@ def _gap(
         worth_it=terms.counts(worth) and (net is None or net > 0),
         action=f"measure all of {source} better, {len(members)} figures"
         if members
-        else _action(source),
+        else action(source),
         members=tuple(map(str, members)),
         samples=samples,
         best_measurements=None if best is None else best.measurements,
@@ -415,8 +425,10 @@ def _row(gap: Gap) -> dict[str, Any]:
 
 
 def _advice(
-    evpi: float, figures: Sequence[Gap], groups: Sequence[Gap], terms: _Terms, currency: str
+    evpi: float, figures: Sequence[Gap], groups: Sequence[Gap], terms: _Terms, found: Evaluation
 ) -> str:
+    currency = found.own_cost.currency
+
     def gain(gap: Gap) -> float:
         return gap.score if gap.net is None else gap.net
 
@@ -439,7 +451,9 @@ def _advice(
         )
     if evpi < LEAST:
         known, costs = terms.in_all(evpi), [g.effort_money for g in rows if g.effort_money]
-        text = "Nothing is worth measuring: the choice is the best in nearly every draw"
+        alone = "no other part fits, and " if len(found.candidates) == 1 else ""
+        what = "its build" if alone else "the choice"
+        text = f"Nothing is worth measuring: {alone}{what} is the best in nearly every draw"
         if known is not None and costs and known > min(costs):
             text += (
                 f"; what knowing all would add, {currency} {known:.0f} in all, is too little a "
@@ -450,44 +464,3 @@ def _advice(
         f"Nothing is worth measuring by itself: knowing all would add {evpi:.2f} points, but no "
         "figure or group of figures shows a part of it beyond chance."
     )
-
-
-def _action(source: Source) -> str:
-    """What to do about a figure, in words."""
-    if isinstance(source, Instrument):
-        return f"calibrate {source.name}, whose gain many figures share"
-    identity = source.document
-    match source.keys:
-        case ["kernels", kernel, point, "cycles"]:
-            return f"measure the time of {kernel} at {point} of {identity}, told by cycles so far"
-        case ["kernels", kernel, point, what]:
-            how = " with a better meter" if what == "current" else ""
-            return f"measure the {what} of {kernel} at {point} of {identity}{how}"
-        case ["run-current", *_]:
-            return f"measure the current of kernels of {identity}, told by its run-current so far"
-        case ["operating-points", point, "run-current", *_]:
-            return f"measure the current of kernels at {point} of {identity}, told by run-current"
-        case ["operating-points", point, what]:
-            return f"measure the {what.replace('-', ' ')} at {point} of {identity}"
-        case ["sleep-states", state, "current", *place]:
-            where = f" at {place[0]}" if place else ""
-            return f"measure the sleep current in {state}{where} of {identity} with a better meter"
-        case ["sleep-states", state, what, *_]:
-            return f"measure the {what.replace('-', ' ')} of {state} of {identity}"
-        case ["gives", "blocks", block, what] | ["blocks", block, what]:
-            word = "length" if what == "for" else what
-            return f"measure the {word} of {block} of {identity}"
-        case ["price" | "extras", *_]:
-            return f"ask for a quotation for {identity}"
-        case ["standing" | "sleep" as what]:
-            return f"measure the {what} current of {identity} with a better meter"
-        case ["setup"]:
-            return f"try {identity} for a day"
-        case ["toolchain", "setup"]:
-            return f"try the toolchain of {identity} for a day"
-        case ["toolchain", "maturity", question]:
-            return f'answer the question "{question}" on the toolchain of {identity}'
-        case ["evidence", name, "gain"]:
-            return f"calibrate what {name} of {identity} was taken with"
-        case _:
-            return f"find out {source.dotted} of {identity}"

@@ -61,6 +61,7 @@ ALSO = {
     "advisor/model/carried.py": ("test_carried", "test_calendar", "test_builds"),
     "advisor/model/outdone.py": ("test_outdone",),
     "advisor/model/meetings.py": ("test_bursts", "test_chance", "test_rested", "test_calendar"),
+    "advisor/decide/alternatives.py": ("test_gaps",),
     "advisor/decide/draining.py": ("test_builds", "test_scan", "test_calendar"),
     "advisor/decide/awake.py": ("test_chance", "test_calendar", "test_builds"),
     "advisor/decide/chances.py": ("test_chance", "test_calendar"),

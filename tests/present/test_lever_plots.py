@@ -88,6 +88,7 @@ GAPS = Gaps(
     usual_hours=(),
     first="one",
     chosen="one",
+    fitting=2,
     evpi_score=0.5,
     evpi_money=1.0,
     figures=(

@@ -291,3 +291,39 @@ def test_nothing_fits_nothing_to_measure() -> None:
     assert found.chosen is None
     assert found.figures == ()
     assert "Nothing fits" in found.advice
+
+
+def test_another_build_of_the_part_may_be_taken_once_more_is_known(tmp_path: Path) -> None:
+    """One part on two budgets of charge, of one hardly known: which is taken is what it is worth.
+
+    Life goes by the charge, so that worths are those of two acts with a normal gain between them
+    (Raiffa & Schlaifer 1961).
+    """
+    cells = "[{budget: 500(60) mAh, voltage: 3.0 V}, {budget: 490 mAh, voltage: 3.0 V}]"
+    product = PRODUCT.replace("[{budget: 500 mAh, voltage: 3.0 V}]", cells)
+    inputs = loaded(tmp_path, {"alone": part("alone", sleep="5.00(1) µA")}, product)
+    found = gaps(*inputs)
+    assert (found.chosen, found.fitting) == ("alone", 1)
+    points = shortlist(*inputs).ranking[0].score / 500
+    ahead, spread = 10 * points, 60 * points
+    top = found.figures[0]
+    assert ".budget" in top.path
+    # all of its variance, and what n readings as uncertain as it is tell of it
+    asked = [(1.0, found.evpi_score, 0.06), (1.0, top.score, 0.06)]
+    asked += [(s.measurements / (s.measurements + 1), s.score, 0.1) for s in top.samples]
+    for share, worth, within in asked:
+        told = spread * np.sqrt(share)
+        c = ahead / told
+        assert worth == pytest.approx(told * (stats.norm.pdf(c) - c * stats.norm.sf(c)), rel=within)
+    page = " ".join(gaps_page(found, 0).plain().split())
+    assert "one takes alone, the only part that fits. Knowing" in page
+    sure = gaps(*with_changes(*inputs, [f"{top.path}=500 mAh"]), draws=400)
+    assert sure.advice.startswith("Nothing is worth measuring: no other part fits, and its build")
+
+
+def test_a_group_is_worth_no_less_than_its_members(tmp_path: Path) -> None:
+    for seed in range(6):
+        found = gaps(*two(tmp_path / str(seed), seed), draws=500)
+        alone = {g.path: g.score for g in found.figures}
+        for group in found.groups:
+            assert group.score >= max(alone[path] for path in group.members)
