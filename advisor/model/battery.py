@@ -153,11 +153,13 @@ def life(
     barely = (ends_by == INDEX["sag"]) & (cut - sag < _VISIBLE)
     ends_by = np.where(barely, np.int8(INDEX["cut-off"]), ends_by)
     end = bounds.min(axis=0)
-    to_end = march.time(end)
-    shelf = np.broadcast_to(pack.shelf_life_s, shape)
-    if start is not None:
+    if start is None:
+        to_end = march.time(end)
+        shelf = np.broadcast_to(pack.shelf_life_s, shape)
+    else:
         end = np.maximum(end, start)
-        to_end = march.time(end) - march.time(start)
+        to_start = march.time(start)
+        to_end = march.time(end) - to_start
         shelf = np.broadcast_to(shelf_left(pack, drain), shape)
     if drain.variance is not None and drain.luck is not None:
         to_end = to_end * _by_luck(
@@ -172,7 +174,7 @@ def life(
         if early.any():
             reached = np.minimum(shelf, to_end)
             if start is not None:
-                reached = march.time(start) + reached
+                reached = to_start + reached
             used = march.depth_where(early, reached, end)
         if start is not None:
             used = used - start
@@ -345,35 +347,40 @@ class _March:
         drawn = self.a + self.b > 0
         return drawn if self.pack.drip is None else drawn | (self.pack.drip > 0).all(axis=0)
 
-    def _rate(self, g: int, along: Array) -> tuple[Array, Array, Array]:
-        """(voltage V; constant currents A, leakage in them; leakage A) so far from a grid point."""
+    def _rate(self, g: int, along: Array | float) -> tuple[Array, Array]:
+        """(voltage V; constant currents A, leakage in them) so far from a grid point."""
         pack = self.pack
         step = pack.depth[g + 1] - pack.depth[g]
         volts = pack.open_v[g] + (pack.open_v[g + 1] - pack.open_v[g]) / step * along
-        if pack.drip is None:
-            return volts, self.a, np.zeros_like(self.a)
-        leak = pack.drip[g] + (pack.drip[g + 1] - pack.drip[g]) / step * along
-        return volts, self.a + leak, leak
+        return volts, self.a if pack.drip is None else self.a + self._leak(pack.drip, g, along)
+
+    def _leak(self, drip: Array, g: int, along: Array | float) -> Array:
+        """Leakage so far from a grid point, A."""
+        step = self.pack.depth[g + 1] - self.pack.depth[g]
+        return np.asarray(drip[g] + (drip[g + 1] - drip[g]) / step * along)
 
     def leaked(self, end: Array) -> Array:
         """What the pack leaks over its voltage until a depth, (R, N) C."""
-        total = np.zeros_like(end)
-        for g in range(len(self.pack.depth) - 1):
+        total, drip = np.zeros_like(end), self.pack.drip
+        for g in range(0 if drip is None else len(self.pack.depth) - 1):
+            assert drip is not None
             step = self.pack.depth[g + 1] - self.pack.depth[g]
             width = np.clip(end - self.pack.depth[g], 0.0, step)
             for node, weight in zip(_NODES, _WEIGHTS, strict=True):
-                volts, a, leak = self._rate(g, width * node)
+                volts, a = self._rate(g, width * node)
+                leak = self._leak(drip, g, width * node)
                 total += weight * width * leak * volts / np.maximum(a * volts + self.b, 1e-300)
         return np.asarray(self.pack.capacity_c * total)
 
-    def _step(self, g: int, width: Array) -> Array:
-        """Integral of 1/(a + b/V) over `width` of depth from grid point g."""
+    def _step(self, g: int, width: Array | float) -> Array:
+        """Integral of 1/(a + b/V) over `width` of depth from grid point g, alike for all or not."""
         if self.constant:
             return np.asarray(width / self.a)
-        total: Array = np.zeros_like(self.a)
+        total: Array | float = 0.0
         for node, weight in zip(_NODES, _WEIGHTS, strict=True):
-            volts, a, _ = self._rate(g, width * node)
-            total += weight * volts / (a * volts + self.b)
+            volts, a = self._rate(g, width * node)
+            under = a * volts + self.b
+            total = total + np.divide(weight * volts, under, out=under)
         return np.asarray(total * width)
 
     def time(self, end: Array) -> Array:
@@ -383,9 +390,13 @@ class _March:
             if self.constant:
                 seconds = self.pack.capacity_c * end / self.a
                 return np.where(end > 0, seconds, 0.0)
-            total = np.zeros_like(end)
+            total, least = np.zeros_like(end), end.min(initial=np.inf)
             for g in range(len(depth) - 1):
-                width = np.minimum(np.maximum(end - depth[g], 0.0), depth[g + 1] - depth[g])
+                step = float(depth[g + 1] - depth[g])
+                if least >= depth[g + 1]:
+                    total += self._step(g, step)
+                    continue
+                width = np.minimum(np.maximum(end - depth[g], 0.0), step)
                 if g and not width.any():
                     break
                 total += self._step(g, width)
@@ -400,24 +411,44 @@ class _March:
             left = time / pack.capacity_c
             reached = np.zeros_like(end)
             for g in range(len(pack.depth) - 1):
-                width = np.full_like(end, pack.depth[g + 1] - pack.depth[g])
+                width = float(pack.depth[g + 1] - pack.depth[g])
                 to_cross = self._step(g, width)
-                covered = np.minimum(left / to_cross, 1.0) * width
-                for _ in range(4 if (left < to_cross).any() else 0):
-                    # Newton on a smooth, nearly linear function
-                    volts, a, _ = self._rate(g, covered)
-                    rate = (a * volts + self.b) / volts
-                    before = covered
-                    covered = covered - (self._step(g, covered) - left) * rate
-                    covered = np.minimum(np.maximum(covered, 0.0), width)
-                    if not (np.abs(covered - before) > _MOVED).any():
-                        break
-                covered = np.where(left >= to_cross, width, covered)
+                covered = np.where(
+                    left >= to_cross, width, np.minimum(left / to_cross, 1.0) * width
+                )
+                here = (left > 0) & (left < to_cross)
+                if here.any():
+                    covered[here] = self._covered(g, here, covered[here], left[here])
                 reached += np.where(left > 0, covered, 0.0)
                 left = left - np.minimum(left, to_cross)
                 if not (left > 0).any():
                     break
         return np.asarray(np.minimum(np.nan_to_num(reached), end))
+
+    def _covered(self, g: int, here: NDArray[np.bool_], first: Array, left: Array) -> Array:
+        """Depth covered from grid point g in what is left of the time, (M,) shares and s/C, in the
+        cases `here` that do not come to the next one; `first` where to look first, (M,)."""
+        pack, n = self.pack, np.nonzero(here)[-1]
+        own = replace(
+            pack,
+            depth=pack.depth[g : g + 2],
+            open_v=pack.open_v[g : g + 2, n],
+            drip=None if pack.drip is None else pack.drip[g : g + 2, n],
+        )
+        a, b = (np.broadcast_to(x, here.shape)[here] for x in (self.a, self.b))
+        some, width = _March(own, a, b), pack.depth[g + 1] - pack.depth[g]
+        some.constant = False
+        covered = first
+        for _ in range(4):
+            # Newton on a smooth, nearly linear function
+            volts, now_a = some._rate(0, covered)
+            rate = (now_a * volts + b) / volts
+            before = covered
+            covered = covered - (some._step(0, covered) - left) * rate
+            covered = np.minimum(np.maximum(covered, 0.0), width)
+            if not (np.abs(covered - before) > _MOVED).any():
+                break
+        return np.asarray(covered)
 
     def depth_where(self, here: NDArray[np.bool_], time: Array, end: Array) -> Array:
         """`depth` after (R, N) s in some of the cases, `here`, and the end in the others, (R, N)
@@ -425,7 +456,13 @@ class _March:
         if self.constant or 2 * np.count_nonzero(here) > here.size:
             return np.where(here, self.depth(time, end), end)
         r, n = np.nonzero(here)
-        pack = replace(self.pack, open_v=self.pack.open_v[:, n], capacity_c=self.pack.capacity_c[n])
+        whole, drip = self.pack, self.pack.drip
+        pack = replace(
+            whole,
+            open_v=whole.open_v[:, n],
+            capacity_c=whole.capacity_c[n],
+            drip=None if drip is None else drip[:, n],
+        )
         some = _March(pack, self.a[r, n], self.b[r, n])
         some.constant = False
         out = end.copy()

@@ -74,3 +74,29 @@ def test_a_leak_before_use_falls_with_the_voltage() -> None:
     gone = FULL / 18e-6 * (1 - np.exp(-18e-6 * 3e6 / CAPACITY))
     assert stored(leaking(), states)[0][0, 0] == pytest.approx(gone, rel=1e-7)
     assert lost_before(leaking(), states)[0][0, 0] == pytest.approx(CAPACITY * gone, rel=1e-7)
+
+
+def test_of_draws_that_the_shelf_ends_the_mean_is_that_of_each_alone() -> None:
+    """Some of several draws end by age: what each has leaked until then is its own."""
+    n = 6
+    alone = leaking()
+    shelf = np.full(n, np.inf)
+    shelf[2] = until(0.4)
+    many = replace(
+        alone,
+        **{name: getattr(alone, name).repeat(n, axis=-1) for name in
+           ("open_v", "resistance", "capacity_c", "self_discharge_a", "leak_a", "least_capacity",
+            "mean_capacity", "drip")},
+        shelf_life_s=shelf,
+    )  # fmt: skip
+    made = drain([], rest=(AMPS, 0.0), cut_off=0.9)
+    load = replace(
+        made,
+        **{name: getattr(made, name).repeat(n, axis=-1) for name in
+           ("constant_a", "power_w", "share", "duration_s", "period_s", "cut_off_v")},
+    )  # fmt: skip
+    found = life(many, load)
+    assert found.life_s[0, 2] == pytest.approx(until(0.4), rel=1e-7)
+    for k, ends in enumerate(shelf):
+        single = life(replace(alone, shelf_life_s=one(float(ends))), made)
+        assert found.self_a[0, k] == pytest.approx(single.self_a[0, 0], rel=1e-9)
