@@ -29,13 +29,12 @@ from numpy.typing import NDArray
 
 from advisor.model.drain import Array
 from advisor.model.relaxation import Circuit, Stepper
-from advisor.model.rounds import GONE, Train, forgotten, lowest_of_round
+from advisor.model.rounds import FORGOTTEN, GONE, Train, lowest_of_round, once_tells
 from advisor.model.steady_state import Run
 from advisor.model.supply import loaded_voltage
 
-FORGOTTEN = 7.0  # time constants after which it no longer matters who waited
 AT_ONCE = 1_000_000  # states of all orders that are walked at a time
-MANY = 400  # cases, from which on a round from rest by itself is worth its calls
+MANY = 1500  # cases, from which on walking a round of its own is worth its calls
 EARLIER = 12  # events of each task that are seen to wait
 
 
@@ -63,15 +62,19 @@ def _lowest(circuit: Circuit, train: Train, floor: Array) -> Array:
     if len(circuit.volts) < MANY:
         return _repeated(circuit, train, floor)
     with np.errstate(invalid="ignore", divide="ignore", over="ignore", under="ignore"):
-        once = forgotten(circuit, train)
+        once = once_tells(circuit, train)
         if np.count_nonzero(once) < MANY:
             return _repeated(circuit, train, floor)
         rest = loaded_voltage(circuit.volts, circuit.ohms, train.amps[-1], train.watts[-1])
         if once.all():
-            return lowest_of_round(circuit, train, rest)
-        some, others = np.nonzero(once)[0], np.nonzero(~once)[0]
-        out = np.empty_like(rest)
-        out[some] = lowest_of_round(circuit.taken(some), train.taken(some), rest[some])
+            out, again = lowest_of_round(circuit, train, rest)
+        else:
+            some = np.nonzero(once)[0]
+            out, again = np.full(rest.shape, np.inf), ~once
+            of = circuit.taken(some), train.taken(some), rest[some]
+            out[some], again[some] = lowest_of_round(*of)
+    others = np.nonzero(again & (out >= floor))[0]
+    if others.size:
         out[others] = _repeated(circuit.taken(others), train.taken(others), floor[others])
     return out
 

@@ -22,7 +22,9 @@ from advisor.dataclass import dataclass
 from advisor.model.drain import Array, one_by_one
 from advisor.model.relaxation import Circuit, Load, Stepper
 
+FORGOTTEN = 7.0  # time constants after which it no longer matters who waited
 GONE = 16.0  # time constants after which nothing is left
+FEW = 16  # cases by which tasks are told apart
 MOST = 3  # tasks of which every order is walked
 
 
@@ -73,45 +75,60 @@ class Train:
         )
 
 
-def forgotten(circuit: Circuit, train: Train) -> NDArray[np.bool_]:
-    """Where nothing is left of any event when the next one of whichever task is due, (m,)."""
+def once_tells(circuit: Circuit, train: Train) -> NDArray[np.bool_]:
+    """Where one round from rest tells the lowest voltage, unless an event may come twice, (m,):
+    where nothing is left of earlier events when the last one of a round begins."""
     if not 0 < len(train.tasks) <= MOST:
         return np.zeros(circuit.volts.shape, dtype=bool)
-    pause = train.periods.min(axis=0)
-    for k, task in enumerate(train.tasks):
-        length = train.seconds[task].sum(axis=0)
-        pause = pause - (length if train.copies is None else train.copies[k] * length)
-    return np.asarray(pause >= GONE * circuit.tau)
+    lengths = _lengths(train)
+    since = np.maximum(train.periods.min(axis=0) - sum(lengths), 0.0)
+    if len(lengths) == 2:
+        # what comes before the last one, under constant powers forgotten somewhat later
+        since = since + np.minimum(*lengths) / 4
+    return np.asarray(since >= GONE * circuit.tau)
 
 
-def lowest_of_round(circuit: Circuit, train: Train, rest: Array) -> Array:
-    """Lowest voltage at the terminals over the orders of a round, (m,) V; NaN where it collapses.
+def _lengths(train: Train) -> list[Array]:
+    """How long each task's events right behind each other last, (m,) s."""
+    each = [train.seconds[task].sum(axis=0) for task in train.tasks]
+    counts = [1.0] * len(each) if train.copies is None else [*train.copies]
+    return [count * length for count, length in zip(counts, each, strict=True)]
+
+
+def lowest_of_round(circuit: Circuit, train: Train, rest: Array) -> tuple[Array, NDArray[np.bool_]]:
+    """Lowest voltage at the terminals over the orders of a round, (m,) V, NaN where it collapses;
+    and where a last event sinks below where it began and is due again before that is forgotten.
 
     rest : (m,) V, where the terminals rest.
     """
-    events = _Events(circuit, train)
+    events, low = _Events(circuit, train), rest
+    again = np.zeros(rest.shape, dtype=bool)
     if len(train.tasks) != 2:
-        low = rest
         for order in permutations(range(len(train.tasks))):
             held = rest
             for task in order:
                 found, held = events.passed(task, held)
                 low = np.minimum(low, found)
-        return low
+        return low, again
+    soon = train.periods - sum(_lengths(train)) < FORGOTTEN * circuit.tau
     # the one that pulls most comes last: likely nothing ends lower
     last = int(np.argmin([events.deepest(k) for k in range(2)]))
     before, start = events.passed(1 - last, rest)
     behind, held = events.passed(last, start)
-    low = np.minimum(np.minimum(rest, before), behind)
-    bound, _ = events.passed(1 - last, held)
-    sure = (start <= rest) & (bound >= low) | np.isnan(low)
-    if not sure.all():
-        index = np.nonzero(~sure)[0]
+    low = np.minimum(np.minimum(low, before), behind)
+    again = soon[last] & (held < start)
+    sure = np.zeros(rest.shape, dtype=bool)
+    if not soon[1 - last].all():
+        bound, _ = events.passed(1 - last, held)
+        sure = ~soon[1 - last] & (start <= rest) & (bound >= low)
+    index = np.nonzero(~sure & ~np.isnan(low))[0]
+    if index.size:
         some, rest = _Events(circuit.taken(index), train.taken(index)), rest[index]
         before, start = some.passed(last, rest)
-        behind, _ = some.passed(1 - last, start)
+        behind, held = some.passed(1 - last, start)
         low[index] = np.minimum(np.minimum(low[index], before), behind)
-    return low
+        again[index] |= soon[1 - last, index] & (held < start)
+    return low, again
 
 
 class _Events:
@@ -132,13 +149,12 @@ class _Events:
         return self._loads[state]
 
     def deepest(self, task: int) -> float:
-        """Lowest voltage that a task's states would come to, V, in the mean of the cases that
-        have one."""
-        found = np.inf
-        here = self.train.tasks[task]
+        """Lowest voltage that a task's states would come to, V, summed over a few of the cases."""
+        found, here = np.inf, self.train.tasks[task]
         for state in range(here.start, here.stop):
             load, _ = self._load(state)
-            found = min(found, float(np.mean(load.upper if load.roots is None else load.roots.p)))
+            ends = load.upper if load.roots is None else load.roots.p
+            found = min(found, float(np.nan_to_num(ends[:: 1 + ends.size // FEW]).sum()))
         return found
 
     def passed(self, task: int, held: Array) -> tuple[Array, Array]:

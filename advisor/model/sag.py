@@ -20,6 +20,8 @@ from advisor.model.reservoir import holds, lowest
 from advisor.model.rounds import Train
 from advisor.model.supply import loaded_voltage
 
+ROUNDING = 1e-9  # of a voltage
+
 
 class Lows:
     """The lowest loaded voltage over the states, against the cut-off, case by case.
@@ -84,11 +86,18 @@ class Lows:
         volts = at_depth(self.pack.depth, self.pack.open_v, upto[rows], n)
         worst = self._greatest(upto[rows], n) * np.broadcast_to(rise, self.shape)[rows]
         cut = drain.cut_off_v[rows]
-        some = np.zeros(volts.shape, dtype=bool)
-        for s, powered in enumerate(self.powered):
-            power = drain.power_w[rows, s] if powered else None
-            some |= volts < needed_voltage(worst, drain.constant_a[rows, s], power, cut)
-        short[rows] = some
+        # of most cases the greatest current and the greatest power of all states tell already
+        power = drain.power_w[rows].max(axis=1) if any(self.powered) else None
+        needed = needed_voltage(worst, drain.constant_a[rows].max(axis=1), power, cut)
+        r, n = np.nonzero(volts < needed * (1 + ROUNDING))
+        if r.size:
+            row = np.arange(self.shape[0])[rows][r]
+            volts, worst, cut = volts[r, n], worst[r, n], cut[r, n]
+            some = np.zeros(r.shape, dtype=bool)
+            for s, powered in enumerate(self.powered):
+                power = drain.power_w[row, s, n] if powered else None
+                some |= volts < needed_voltage(worst, drain.constant_a[row, s, n], power, cut)
+            short[row, n] = some
         return short
 
     def _greatest(self, upto: Array, n: NDArray[np.intp]) -> Array:
