@@ -196,6 +196,41 @@ def _one(count: float) -> Quantity:
     return exact(count, "count")
 
 
+@pytest.mark.parametrize(
+    ("key", "leads"),
+    [
+        *(("price", True), ("setup", True), ("standing", True), ("temperature.max", True)),
+        *(("takes", False), ("price.breaks.1", False)),
+    ],
+)
+def test_an_add_on_that_lacks_one_figure_may_bring_a_part_to_the_front(
+    key: str, leads: bool
+) -> None:
+    """The winner has no radio, and nothing tells what the one add-on that brings it costs."""
+    catalogue, product = load("valve-driver")
+    names = ["quorvane-jor", "tessimur-rud", "vantle-hul", "dunsele-zad"]
+    radio = {name: float(n > 0) for n, name in enumerate(names)}
+    parts = {
+        name: replace(
+            catalogue.parts[name],
+            features={**catalogue.parts[name].features, "radio": _one(radio[name])},
+        )
+        for name in names
+    }
+    addons = {"net-link": catalogue.addons["net-link"]}
+    changes = ["valve-driver:needs.features.radio=1", "valve-driver:add-ons=allowed"]
+    changes += [f"net-link:{key}=null"]
+    # far too dear, which a figure that it lacks does not make up for
+    changes += ["net-link:price.breaks.1=9000"] if key == "takes" else []
+    asked = with_changes(replace(catalogue, parts=parts, addons=addons), product, changes)
+    found = evaluate(*asked, 400)
+    told = firmness(found).verdict
+    assert told is not None
+    path = {"price": "price.breaks"}.get(key, key)
+    could = f"quorvane-jor with net-link, missing net-link:{path}, could lead"
+    assert told.could_lead == ((could,) if leads else ())
+
+
 def test_an_estimate_that_may_lead_is_named() -> None:
     catalogue, product = load("barrel-tag")
     found = evaluate(catalogue, product, 400)
