@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from advisor.dataclass import dataclass
-from advisor.model.chance import Served, done_within, mean_wait, served
+from advisor.model.chance import Served, done_within, met, served
 from advisor.model.draws import Array
 from advisor.model.events import Timeline, tried
 from advisor.model.workload import ProductFigures
@@ -34,10 +36,12 @@ def waiting(
     Where it is surely in time in `enough` of its events (a share), that bound is told.
     """
     events = [_served(product, lines, j) for j in range(len(product.tasks))]
+    moments = [one.moments for one in events]
     own = product.tasks[k]
     shape = lines.share[:, 0].shape
-    busy, wait, met = np.zeros(shape), np.zeros(shape), np.zeros(shape[1])
+    busy, wait, done = np.zeros(shape), np.zeros(shape), np.zeros(shape[1])
     in_time = None if own.finish_within is None else np.ones(shape)
+    times: list[tuple[list[int], Sequence[Array]]] = []
     for t, paces in enumerate(product.paces):
         if not np.isfinite(paces[k]).all():
             continue
@@ -48,16 +52,32 @@ def waiting(
         ]
         rates, others = [1 / paces[j] for j in with_whom], [events[j] for j in with_whom]
         share = (product.times[t].share if product.times else 1.0) / paces[k]
-        if others:
-            busy = busy + share * np.minimum(
-                sum(r * one.mean for r, one in zip(rates, others, strict=True)), 1.0
-            )
-            wait = wait + share * mean_wait(rates, others)
-        met = met + share
-        if in_time is not None and own.finish_within is not None:
-            chance = done_within(own.finish_within, events[k], rates, others, enough)
+        found = met(rates, [moments[j] for j in with_whom]) if others else None
+        if found is not None:
+            busy = busy + share * np.minimum(found[0], 1.0)
+            wait = wait + share * found[1]
+        done = done + share
+        if (
+            in_time is not None
+            and own.finish_within is not None
+            and not _no_busier((with_whom, paces), times)
+        ):
+            chance = done_within(own.finish_within, events[k], rates, others, enough, found)
             in_time = np.minimum(in_time, chance)
-    return Waiting(busy=busy / met, wait_s=wait / met, in_time=in_time)
+        times.append((with_whom, paces))
+    return Waiting(busy=busy / done, wait_s=wait / done, in_time=in_time)
+
+
+def _no_busier(
+    time: tuple[list[int], Sequence[Array]], others: Sequence[tuple[list[int], Sequence[Array]]]
+) -> bool:
+    """Whether no more comes at a time than at one of some others: then none waits longer. Each is
+    told by the tasks that come, and by all tasks' periods, (N,) s each."""
+    tasks, paces = time
+    return any(
+        set(tasks) <= set(its) and all((its_paces[j] <= paces[j]).all() for j in tasks)
+        for its, its_paces in others
+    )
 
 
 def _served(product: ProductFigures, lines: Timeline, k: int) -> Served:

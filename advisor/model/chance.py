@@ -109,20 +109,24 @@ class Served:
     @property
     def mean(self) -> Array:
         """Mean length, (R, N) s."""
-        return np.asarray(self._go * (1.0 if self.whole is None else self.whole.mean))
+        return self.moments[0]
 
     @property
     def square(self) -> Array:
-        """Mean square of the length, (R, N) s^2, by the variance of a random sum."""
-        varies = sum((t.variance * s**2 for t, s in self.again), np.zeros_like(self.once))
-        if self.whole is not None:
-            varies = self.whole.mean * varies + self.whole.variance * self._go**2
-        return np.asarray(varies + self.mean**2)
+        """Mean square of the length, (R, N) s^2."""
+        return self.moments[1]
 
     @property
-    def _go(self) -> Array:
-        """Mean length of one go through the states, (R, N) s."""
-        return np.asarray(self.once + sum((t.mean - 1) * s for t, s in self.again))
+    def moments(self) -> tuple[Array, Array]:
+        """Mean length, (R, N) s, and mean square, s^2, by the variance of a random sum."""
+        # of one go through the states, and of all
+        go = self.once + sum((t.mean - 1) * s for t, s in self.again)
+        varies = sum((t.variance * s**2 for t, s in self.again), np.zeros_like(self.once))
+        if self.whole is None:
+            return np.asarray(go), np.asarray(varies + go**2)
+        mean = go * self.whole.mean
+        varies = self.whole.mean * varies + self.whole.variance * go**2
+        return np.asarray(mean), np.asarray(varies + mean**2)
 
     def of(self, r: NDArray[np.intp], n: NDArray[np.intp]) -> Served:
         """That of some cases, by their indices (m,) of row and draw, as the draws of one row."""
@@ -196,13 +200,20 @@ def served(single: Array, tries: Sequence[Tries | None], whole: Tries | None) ->
     return Served(single.sum(axis=1), again, whole)
 
 
+def met(rates: Sequence[Array], moments: Sequence[tuple[Array, Array]]) -> tuple[Array, Array]:
+    """(share of the time that events take; mean wait of one at random, s; (R, N) each) by the
+    tasks' rates (N,) a second and the `moments` of their events; a wait without end where there is
+    more to do than time."""
+    busy = np.asarray(sum(rate * mean for rate, (mean, _) in zip(rates, moments, strict=True)))
+    moment = sum(rate * square for rate, (_, square) in zip(rates, moments, strict=True))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return busy, np.where(busy < 1, moment / (2 * (1 - busy)), np.inf)
+
+
 def mean_wait(rates: Sequence[Array], events: Sequence[Served]) -> Array:
     """Mean wait of an event at random, (R, N) s, by the tasks' rates (N,) a second; infinite where
     there is more to do than time."""
-    busy = sum(rate * one.mean for rate, one in zip(rates, events, strict=True))
-    moment = sum(rate * one.square for rate, one in zip(rates, events, strict=True))
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return np.asarray(np.where(busy < 1, moment / (2 * (1 - busy)), np.inf))
+    return met(rates, [one.moments for one in events])[1]
 
 
 def done_within(
@@ -211,6 +222,7 @@ def done_within(
     rates: Sequence[Array],
     events: Sequence[Served],
     enough: float | None = None,
+    found: tuple[Array, Array] | None = None,
 ) -> Array:
     """Chance that an event ends within a limit (N,) s of when it is due, (R, N).
 
@@ -218,6 +230,7 @@ def done_within(
     ----------
     own : its lengths. rates (N,) a second, events : of the tasks that it may have to wait for.
     enough : where a bound says that the chance is as great as this, the bound is returned.
+    found : what `met` tells of the rates, where it is known.
     """
     # what ends just in time but for rounding is in time
     limit = np.broadcast_to(limit, own.once.shape) * (1 + 1e-12)
@@ -226,8 +239,7 @@ def done_within(
     if enough is None:
         return _after_wait(limit, own, rates, events)
     # no wait is longer than t more often than there is one, nor than its mean over t (Markov)
-    busy = sum(rate * one.mean for rate, one in zip(rates, events, strict=True))
-    wait = mean_wait(rates, events)
+    busy, wait = found or met(rates, [one.moments for one in events])
 
     def sure(room: Array) -> Array:
         with np.errstate(divide="ignore", invalid="ignore"):

@@ -60,28 +60,27 @@ def first_short(margin: Margin, grid: Array, volts: Array, ohms: Array, upto: Ar
     cases = np.arange(len(upto))
     at_high = margin(upto, cases)
     cases, at_high = cases[at_high < 0], at_high[at_high < 0]
-    at_low = margin(np.zeros(len(cases)), cases)
-    out[cases[at_low < 0]] = 0.0
-    crossed = at_low >= 0
-    cases, at_high, at_low = cases[crossed], at_high[crossed], at_low[crossed]
     if not cases.size:
         return out
     volts, ohms = volts[:, cases], np.maximum(ohms[:, cases], LEAST_OHM)
     low, high = np.zeros(len(cases)), upto[cases]
-    line = _Line(grid, volts, ohms, low, at_low, high, at_high)
+    line = _Line(grid, volts, ohms, high, at_high)
     active = np.arange(len(cases))
     off, slow = np.abs(at_high), np.zeros(len(cases), dtype=bool)
+    begun = slow.copy()  # what is not short at some depth is not at 0
     for _ in range(MOST):
         active = active[high[active] - low[active] > NARROW]
         if not active.size:
             break
         a, b = low[active], high[active]
         guess = line.guess(active, a, b)
-        # halved where the line leads nowhere, and where the last look was hardly closer
+        # halved where the line leads nowhere, and where the last look was hardly closer; what was
+        # short so far may be so from the beginning
         fits = (guess > a) & (guess < b) & ~slow[active]
-        guess = np.where(fits, guess, (a + b) / 2)
+        guess = np.where(fits, guess, np.where(begun[active], (a + b) / 2, 0.0))
         value = margin(guess, cases[active])
         good = value >= 0
+        begun[active] |= good
         low[active], high[active] = np.where(good, guess, a), np.where(good, b, guess)
         line.note(active, guess, value)
         closer = np.abs(value) <= off[active] / 2
@@ -98,17 +97,12 @@ def first_short(margin: Margin, grid: Array, volts: Array, ohms: Array, upto: Ar
 
 
 class _Line:
-    """Lines through the last two values of g of each case, (M,)."""
+    """Lines through the last two values of g of each case, (M,); through one they are level."""
 
-    def __init__(
-        self, grid: Array, volts: Array, ohms: Array, low: Array, at_low: Array, high: Array,
-        at_high: Array,
-    ) -> None:  # fmt: skip
+    def __init__(self, grid: Array, volts: Array, ohms: Array, depth: Array, value: Array) -> None:
         self.grid, self.volts, self.ohms = grid, volts, ohms
-        every = np.arange(len(low))
-        self.at, self.g = low.copy(), self._g(every, low, at_low)
-        self.slope = np.zeros(len(low))
-        self.note(every, high, at_high)
+        self.at, self.g = depth.copy(), self._g(np.arange(len(depth)), depth, value)
+        self.slope = np.zeros(len(depth))
 
     def note(self, cases: Index, depth: Array, value: Array) -> None:
         """Take a margin (m,) V at a depth of some cases."""
@@ -138,9 +132,9 @@ class _Line:
         width = place[end, m] - place[start, m]
         v0, dv = volts[start, m], volts[end, m] - volts[start, m]
         r0, dr = ohms[start, m], ohms[end, m] - ohms[start, m]
-        g0, dg = g[start, m], g[end, m] - g[start, m]
-        c, b, a = v0 - r0 * g0 - NARROW / 2, dv - r0 * dg - dr * g0, -dr * dg
         with np.errstate(divide="ignore", invalid="ignore"):
+            g0, dg = g[start, m], g[end, m] - g[start, m]
+            c, b, a = v0 - r0 * g0 - NARROW / 2, dv - r0 * dg - dr * g0, -dr * dg
             # of the two roots the one that there is without a bend
             part = 2 * c / (-b + np.sqrt(b * b - 4 * a * c))
             fits = (c >= 0) & (left[end, m] < 0) & (part >= 0) & (part <= 1)

@@ -21,6 +21,7 @@ from advisor.model.rounds import Train
 from advisor.model.supply import loaded_voltage
 
 ROUNDING = 1e-9  # of a voltage
+CLOSE = 1e-3  # V, below the cut-off
 
 
 class Lows:
@@ -177,7 +178,8 @@ class _Cases:
         ohms = at_depth(self.pack.depth, self.pack.resistance, depth, n)
         cut = self.cut_off[case]
         if self.pack.reservoir is not None:
-            low = lowest(self._circuit(volts, ohms, case), self._train(case), cut)
+            # what is hardly short is followed to the end, so that a search may trust how near it is
+            low = lowest(self._circuit(volts, ohms, case), self._train(case), cut - CLOSE)
             return np.asarray(np.where(np.isnan(low), -np.inf, low) - cut)
         least = np.full(depth.shape, np.inf)
         for s, powered in enumerate(self.powered):
