@@ -180,7 +180,7 @@ WORDS = (
     ("5–95 %", "battery_life_s", "the range that leaves one draw in twenty out at either end"),
     ("leads in", "first_place_probability", "share of draws in which the part has the most points"),
     (
-        "points lost on average if you choose it",
+        "what choosing a part gives away",
         "expected_regret",
         "what it gives away in a draw against the best of that draw, on average; its trade term is "
         "expected regret",
