@@ -472,10 +472,9 @@ def row_faults(assessed: Assessed, side: PartSide, own: ProductCost) -> list[lis
     out: list[list[Failed]] = [[] for _ in assessed.part]
     for limit in BUILD_LIMITS:
         for case in limit.cases(Held(assessed, side, own)):
-            bad = limit.bad(case)
-            if bad.any():
-                for row in np.nonzero(np.broadcast_to(bad, (len(out), 1))[:, 0])[0]:
-                    out[row].append(limit.failed(case, int(row)))
+            rows = np.flatnonzero(np.broadcast_to(limit.bad(case), (len(out), 1))).tolist()
+            for row, failed in zip(rows, limit.each_failed(case, rows), strict=True):
+                out[row].append(failed)
     return out
 
 

@@ -122,27 +122,36 @@ class Limit:
 
     def failed(self, case: Case, row: int = 0) -> Failed:
         """What a row of a broken case fails, at the stated values."""
+        return self.each_failed(case, [row])[0]
+
+    def each_failed(self, case: Case, rows: Sequence[int]) -> list[Failed]:
+        """What several rows of a case fail that is broken in each, at the stated values."""
+        if not rows:
+            return []
         if isinstance(case.required, str) or isinstance(case.offered, str | None):
             miss = 1.0 if case.miss is None else case.miss
-            return Failed(
+            same = Failed(
                 need=case.need,
                 required=case.required,  # type: ignore[arg-type]
                 offered=case.offered,  # type: ignore[arg-type]
                 dimension=self.dimension,
                 miss=miss,
             )
+            return [same for _ in rows]
         wanted, given, _ = np.broadcast_arrays(case.required, case.offered, self.bad(case))
         # what is alike for all builds has one row
-        at = row if len(wanted) > 1 else 0
-        a, b = float(wanted[at, 0]), float(given[at, 0])
-        return Failed(
-            need=case.need,
-            required=a,
-            offered=b,
-            dimension=self.dimension,
-            miss=gap(a, b) if case.miss is None else case.miss,
-            unit=case.unit,
-        )
+        pairs = [(float(wanted[at, 0]), float(given[at, 0])) for at in range(len(wanted))]
+        return [
+            Failed(
+                need=case.need,
+                required=a,
+                offered=b,
+                dimension=self.dimension,
+                miss=gap(a, b) if case.miss is None else case.miss,
+                unit=case.unit,
+            )
+            for a, b in (pairs[row if len(pairs) > 1 else 0] for row in rows)
+        ]
 
 
 @dataclass(frozen=True, slots=True)

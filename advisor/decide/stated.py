@@ -115,20 +115,26 @@ def stand(
     ):
         plan_of[id(assessed)] = plan
         on = paired(assessed.feed)
-        for r, faults in enumerate(row_faults(assessed, side, here.own_cost)):
-            name = names[int(assessed.part[r])]
-            lacking = np.isnan(assessed.values[:, r, 0])
+        without = np.isnan(assessed.values[:, :, 0])
+        rows = zip(
+            assessed.part.tolist(),
+            row_faults(assessed, side, here.own_cost),
+            np.asarray(without.any(axis=0)).tolist(),
+            strict=True,
+        )
+        for r, (part, faults, lacking) in enumerate(rows):
+            name = names[part]
             if name in apart:
-                if not faults and not lacking.any():
+                if not faults and not lacking:
                     hopes[name] = max(hopes.get(name, -np.inf), float(assessed.score[r, 0]))
             elif faults:
                 reasons[name].append(faults)
                 supplies.failed[on].append(faults)
-            elif lacking.any():
+            elif lacking:
                 # what has no value by a weighted criterion has no score
-                without = [c.name for c, no in zip(wanted, lacking, strict=True) if no]
+                lacks = [c.name for c, no in zip(wanted, without[:, r], strict=True) if no]
                 supplies.unpriced[on] = assessed.feed_cost.missing
-                unknown[name] += assessed.feed_cost.missing or [f"{name}:{n}" for n in without]
+                unknown[name] += assessed.feed_cost.missing or [f"{name}:{n}" for n in lacks]
             else:
                 builds[name].append(Build(name, assessed, r))
                 supplies.stood.add(on)

@@ -377,14 +377,14 @@ class _Sweep:
         for task, *paces, charge, may in zip(
             self.tasks, *self.product.paces, charges, kept, strict=True
         ):
-            best = np.where(may, charge, np.inf).argmin(axis=3)
+            option.append(np.where(may, charge, np.inf).argmin(axis=3))
             length = np.where(may, task.length, np.inf)
-            option.append(best)
-            taken = np.take_along_axis(length, best[..., None], axis=3)[..., 0]
+            taken = np.take_along_axis(length, option[-1][..., None], axis=3)[..., 0]
+            shortest = length.min(axis=3)
             for (busy, least_busy), period in zip(busies, paces, strict=True):
                 if period[0] < np.inf:
                     busy += taken / period[0]
-                    least_busy += length.min(axis=3) / period[0]
+                    least_busy += shortest / period[0]
         busy, least_busy = (np.maximum.reduce(one) for one in zip(*busies, strict=True))
         choice = np.stack(option, axis=-1)
         keeps_up = here & (least_busy <= 1)

@@ -115,33 +115,40 @@ def holds(circuit: Circuit, train: Train, least: Array) -> NDArray[np.bool_]:
     As long as it does, a constant power draws no more than P/least. With that as a constant
     current the falls add up; those that other tasks leave are taken undecayed.
     """
-    train = train.spelled()
+    counts = np.ones((len(train.tasks), 1)) if train.copies is None else train.copies
     with np.errstate(invalid="ignore", divide="ignore", over="ignore", under="ignore"):
         amps = train.amps + np.where(train.watts > 0, train.watts / least, 0.0)
         settled = circuit.volts - circuit.ohms * amps
         fall = settled[-1] - settled
         decay = np.exp(-train.seconds / circuit.tau)
         left, own = [], []
-        for here, period in zip(train.tasks, train.periods, strict=True):
+        for here, count, period in zip(train.tasks, counts, train.periods, strict=True):
             end = np.zeros_like(least)
-            for s in range(here.start, here.stop):
-                end = fall[s] + (end - fall[s]) * decay[s]
-            length = train.seconds[here].sum(axis=0)
+            for n in range(int(count.max(initial=1))):
+                after = end
+                for s in range(here.start, here.stop):
+                    after = fall[s] + (after - fall[s]) * decay[s]
+                end = np.where(n < count, after, end)
+            length = count * train.seconds[here].sum(axis=0)
             series = np.maximum(end, 0.0) / -np.expm1(-period / circuit.tau)
             left.append(series)
             own.append(series * np.exp(np.minimum(length - period, 0.0) / circuit.tau))
         total = sum(left, np.zeros_like(least))
         low = settled[-1].copy()
         kappa = circuit.kappa
-        for here, again in zip(train.tasks, own, strict=True):
+        for here, count, again in zip(train.tasks, counts, own, strict=True):
             # where there are several, one that has waited may follow its last at once
             held = again if len(left) == 1 else total
-            for s in range(here.start, here.stop):
-                # the terminals stand between the capacitor and where they would rest
-                start = kappa * fall[s] + (1 - kappa) * held
-                held = fall[s] + (held - fall[s]) * decay[s]
-                end = kappa * fall[s] + (1 - kappa) * held
-                low = np.minimum(low, settled[-1] - np.maximum(start, end))
+            for n in range(int(count.max(initial=1))):
+                after, lowest_end = held, low
+                for s in range(here.start, here.stop):
+                    # the terminals stand between the capacitor and where they would rest
+                    start = kappa * fall[s] + (1 - kappa) * after
+                    after = fall[s] + (after - fall[s]) * decay[s]
+                    end = kappa * fall[s] + (1 - kappa) * after
+                    lowest_end = np.minimum(lowest_end, settled[-1] - np.maximum(start, end))
+                there = n < count
+                held, low = np.where(there, after, held), np.where(there, lowest_end, low)
         return np.asarray(low >= least)
 
 

@@ -46,6 +46,12 @@ class Train:
     powered: Sequence[bool]
     copies: Array | None = None
 
+    @property
+    def lengths(self) -> Array:
+        """How long each task's events right behind each other last, (K, m) s."""
+        each = np.array([self.seconds[task].sum(axis=0) for task in self.tasks])
+        return each if self.copies is None else np.asarray(self.copies * each)
+
     def taken(self, index: slice | NDArray[np.intp]) -> Train:
         """Some of the cases, by their indices (n,) or a slice."""
         return replace(
@@ -80,19 +86,12 @@ def once_tells(circuit: Circuit, train: Train) -> NDArray[np.bool_]:
     where nothing is left of earlier events when the last one of a round begins."""
     if not 0 < len(train.tasks) <= MOST:
         return np.zeros(circuit.volts.shape, dtype=bool)
-    lengths = _lengths(train)
-    since = np.maximum(train.periods.min(axis=0) - sum(lengths), 0.0)
+    lengths = train.lengths
+    since = np.maximum(train.periods.min(axis=0) - lengths.sum(axis=0), 0.0)
     if len(lengths) == 2:
         # what comes before the last one, under constant powers forgotten somewhat later
-        since = since + np.minimum(*lengths) / 4
+        since = since + lengths.min(axis=0) / 4
     return np.asarray(since >= GONE * circuit.tau)
-
-
-def _lengths(train: Train) -> list[Array]:
-    """How long each task's events right behind each other last, (m,) s."""
-    each = [train.seconds[task].sum(axis=0) for task in train.tasks]
-    counts = [1.0] * len(each) if train.copies is None else [*train.copies]
-    return [count * length for count, length in zip(counts, each, strict=True)]
 
 
 def lowest_of_round(circuit: Circuit, train: Train, rest: Array) -> tuple[Array, NDArray[np.bool_]]:
@@ -110,7 +109,7 @@ def lowest_of_round(circuit: Circuit, train: Train, rest: Array) -> tuple[Array,
                 found, held = events.passed(task, held)
                 low = np.minimum(low, found)
         return low, again
-    soon = train.periods - sum(_lengths(train)) < FORGOTTEN * circuit.tau
+    soon = train.periods - train.lengths.sum(axis=0) < FORGOTTEN * circuit.tau
     # the one that pulls most comes last: likely nothing ends lower
     last = int(np.argmin([events.deepest(k) for k in range(2)]))
     before, start = events.passed(1 - last, rest)

@@ -155,19 +155,23 @@ class _Cases:
         start: Array | None = None,
     ) -> None:
         self.start = None if start is None else start.ravel()[index]
-        self.pack, self.powered, self.tasks = pack, powered, drain.tasks
-        states = drain.share.shape[1]
+        self.pack, self.powered = pack, powered
+        row, self.draw = np.divmod(index, drain.cut_off_v.shape[1])
 
         def flat(values: Array) -> Array:
-            return np.ascontiguousarray(values.swapaxes(0, 1).reshape(states, -1)[:, index])
+            return np.ascontiguousarray(values[row, :, self.draw].T)
 
-        self.constant, self.power = flat(drain.constant_a), flat(drain.power_w)
-        self.duration = flat(drain.duration_s)
         self.cut_off = drain.cut_off_v.ravel()[index]
-        self.draw = index % drain.cut_off_v.shape[1]
-        self.period = drain.period_s[:, self.draw]
         counts = [count.ravel()[index] for count in drain.copies]
-        self.copies = np.stack(counts) if counts else None
+        self.train = Train(
+            amps=flat(drain.constant_a),
+            watts=flat(drain.power_w),
+            seconds=flat(drain.duration_s),
+            tasks=drain.tasks,
+            periods=drain.period_s[:, self.draw],
+            powered=powered,
+            copies=np.stack(counts) if counts else None,
+        )
 
     def margin(self, depth: Array, case: NDArray[np.intp]) -> Array:
         """Lowest of loaded voltage less cut-off over the states, (m,) V, at depths (m,)."""
@@ -183,8 +187,8 @@ class _Cases:
             return np.asarray(np.where(np.isnan(low), -np.inf, low) - cut)
         least = np.full(depth.shape, np.inf)
         for s, powered in enumerate(self.powered):
-            power = self.power[s, case] if powered else None
-            need = needed_voltage(ohms, self.constant[s, case], power, cut)
+            power = self.train.watts[s, case] if powered else None
+            need = needed_voltage(ohms, self.train.amps[s, case], power, cut)
             least = np.minimum(least, volts - need)
         return least
 
@@ -194,15 +198,7 @@ class _Cases:
         return Circuit.of(volts, ohms, farad, esr)
 
     def _train(self, case: NDArray[np.intp]) -> Train:
-        return Train(
-            amps=self.constant[:, case],
-            watts=self.power[:, case],
-            seconds=self.duration[:, case],
-            tasks=self.tasks,
-            periods=self.period[:, case],
-            powered=self.powered,
-            copies=None if self.copies is None else self.copies[:, case],
-        )
+        return self.train if len(case) == len(self.draw) else self.train.taken(case)
 
     def held(self, upto: Array, worst: Array) -> NDArray[np.bool_]:
         """Where a cheap bound says that no voltage falls short up to some depths, (m,).
@@ -227,7 +223,7 @@ class _Cases:
             # the cells see the terminals through their resistance, so they give most at the lowest
             peak = (volts - low) / ohms
             if not ohms.all():
-                amps, watts = self.constant[:, case], self.power[:, case]
+                amps, watts = self.train.amps[:, case], self.train.watts[:, case]
                 peak = np.where(ohms > 0, peak, (amps + watts / volts).max(axis=0))
         return low, peak
 
