@@ -2,7 +2,8 @@
 
 Of a margin that falls and is V(d) - R(d) g(d), V and R known and straight between places, g alone
 is asked for: it hardly bends where V and R do, so a line through its last two values tells the next
-place to look at, and half as many looks are enough.
+place to look at, and half as many looks are enough. A constant power draws more at a lower voltage:
+what g would be with the margin at nil bends less still, and has the same root.
 """
 
 from __future__ import annotations
@@ -14,10 +15,13 @@ import numpy as np
 from advisor.model.pieces import Array, Index, between, piece_and_share
 
 Margin = Callable[[Array, Index], Array]
+Growth = Callable[[Array, Index], Array]
 
 # a depth of 1e-8 is three seconds in ten years; margins are in volts or shares
 NARROW = 1e-8
 NEAR = 1e-6  # V, by which the last look may miss where a line tells where to look
+LEFT = 1e-8  # V, which a line through the last two looks is taken to leave
+SURELY = 0.03  # of the miss before it: a look so much closer shows that the line leads there
 LEAST_OHM = 1e-9
 MOST = 60  # steps of the search within one bracket
 
@@ -48,13 +52,16 @@ def first_negative(margin: Margin, grid: Array, upto: Array, falling: bool) -> A
     return out
 
 
-def first_short(margin: Margin, grid: Array, volts: Array, ohms: Array, upto: Array) -> Array:
+def first_short(
+    margin: Margin, grid: Array, volts: Array, ohms: Array, upto: Array, growth: Growth
+) -> Array:
     """`first_negative` of falling margins volts - ohms g, with g to be found.
 
     Parameters
     ----------
     margin, upto : as there, V and shares of the capacity. grid : (G,) depths. volts, ohms : (G, M),
-    V and ohm, straight between depths of the grid; no resistance is next to none.
+    V and ohm, straight between depths of the grid; no resistance is next to none. growth : of
+    margins (m,) and the indices of their cases, about how many times g it would be at no margin.
     """
     out = np.full(upto.shape, np.inf)
     cases = np.arange(len(upto))
@@ -63,10 +70,12 @@ def first_short(margin: Margin, grid: Array, volts: Array, ohms: Array, upto: Ar
     if not cases.size:
         return out
     volts, ohms = volts[:, cases], np.maximum(ohms[:, cases], LEAST_OHM)
+    line = _Line(grid, volts, ohms, lambda value, some: growth(value, cases[some]))
     low, high = np.zeros(len(cases)), upto[cases]
-    line = _Line(grid, volts, ohms, high, at_high)
     active = np.arange(len(cases))
-    off, slow = np.abs(at_high), np.zeros(len(cases), dtype=bool)
+    line.note(active, high, at_high)
+    off, earlier = np.abs(at_high), np.full(len(cases), np.inf)
+    slow, kept = np.zeros(len(cases), dtype=bool), np.zeros(len(cases), dtype=bool)
     begun = slow.copy()  # what is not short at some depth is not at 0
     for _ in range(MOST):
         active = active[high[active] - low[active] > NARROW]
@@ -83,10 +92,16 @@ def first_short(margin: Margin, grid: Array, volts: Array, ohms: Array, upto: Ar
         begun[active] |= good
         low[active], high[active] = np.where(good, guess, a), np.where(good, b, guess)
         line.note(active, guess, value)
-        closer = np.abs(value) <= off[active] / 2
-        off[active], slow[active] = np.abs(value), ~closer & fits
-        # so close that the line tells the rest, to a thousandth of it
-        near = np.abs(value) <= NEAR
+        miss, last = np.abs(value), off[active]
+        # so close that the line tells the rest: of a secant's misses each is in one proportion to
+        # the product of the two before it
+        told = (miss * miss <= LEFT * earlier[active]) & (miss <= SURELY * last) & (last < np.inf)
+        near = (miss <= NEAR) | (told & (earlier[active] < np.inf))
+        # below nil a margin may be told too great: alone such looks may lead to another place
+        near &= good | kept[active]
+        kept[active] = good
+        slow[active] = (miss > last / 2) & fits
+        off[active], earlier[active] = miss, last
         at = active[near]
         told = line.guess(at, low[at], high[at])
         # where it does not, the last look was as near
@@ -99,10 +114,9 @@ def first_short(margin: Margin, grid: Array, volts: Array, ohms: Array, upto: Ar
 class _Line:
     """Lines through the last two values of g of each case, (M,); through one they are level."""
 
-    def __init__(self, grid: Array, volts: Array, ohms: Array, depth: Array, value: Array) -> None:
-        self.grid, self.volts, self.ohms = grid, volts, ohms
-        self.at, self.g = depth.copy(), self._g(np.arange(len(depth)), depth, value)
-        self.slope = np.zeros(len(depth))
+    def __init__(self, grid: Array, volts: Array, ohms: Array, growth: Growth) -> None:
+        self.grid, self.volts, self.ohms, self.growth = grid, volts, ohms, growth
+        self.at, self.g, self.slope = np.full((3, volts.shape[1]), np.nan)
 
     def note(self, cases: Index, depth: Array, value: Array) -> None:
         """Take a margin (m,) V at a depth of some cases."""
@@ -142,7 +156,8 @@ class _Line:
 
     def _g(self, cases: Index, depth: Array, value: Array) -> Array:
         volts, ohms = (x[0] for x in self._curves(cases, depth[None]))
-        return np.asarray((volts - value) / ohms)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            return np.asarray((volts - value) / ohms * self.growth(value, cases))
 
     def _curves(self, cases: Index, depth: Array) -> tuple[Array, Array]:
         """Open voltage and resistance of some cases at depths (P, m)."""

@@ -10,6 +10,8 @@ Axes: R rows (builds on one pack), S states, N draws, G depths. SI units.
 
 from __future__ import annotations
 
+from functools import cached_property
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -62,7 +64,9 @@ class Lows:
             if self.falling and start is None:
                 cut = cases.cut_off
                 curves = self.pack.open_v[:, cases.draw] - cut, self.pack.resistance[:, cases.draw]
-                out.ravel()[index] = first_short(cases.margin, grid, *curves, there)
+                out.ravel()[index] = first_short(
+                    cases.margin, grid, *curves, there, cases.growth
+                )
             else:
                 out.ravel()[index] = first_negative(cases.margin, grid, there, self.falling)
         return out
@@ -191,6 +195,24 @@ class _Cases:
             need = needed_voltage(ohms, self.train.amps[s, case], power, cut)
             least = np.minimum(least, volts - need)
         return least
+
+    def growth(self, margin: Array, case: NDArray[np.intp]) -> Array:
+        """What a current at the voltage of a margin (m,) V is to be multiplied by for the one at
+        the cut-off, (m,): a share of it goes with 1/V, the rest does not."""
+        if self.pack.reservoir is None:
+            return np.ones(margin.shape)  # where the margin takes the currents at the cut-off
+        cut, share = self.cut_off[case], self._of_power[case]
+        return np.asarray(1 / (1 - share + share * cut / (margin + cut)))
+
+    @cached_property
+    def _of_power(self) -> Array:
+        """Share of the current at the cut-off that is a constant power's, in the state that draws
+        most, (m,)."""
+        amps = self.power / self.cut_off
+        total = self.constant + amps
+        most = np.maximum(total.max(axis=0), 1e-30)
+        some = np.where(total >= most, amps, 0.0).max(axis=0)
+        return np.asarray(some / most)
 
     def _circuit(self, volts: Array, ohms: Array, case: NDArray[np.intp]) -> Circuit:
         assert self.pack.reservoir is not None
