@@ -103,9 +103,9 @@ def first_short(
         slow[active] = (miss > last / 2) & fits
         off[active], earlier[active] = miss, last
         at = active[near]
-        told = line.guess(at, low[at], high[at])
+        rest = line.guess(at, low[at], high[at])
         # where it does not, the last look was as near
-        low[at] = np.where(np.isfinite(told), told, guess[near])
+        low[at] = np.where(np.isfinite(rest), rest, guess[near])
         active = active[~near]
     out[cases] = low
     return out

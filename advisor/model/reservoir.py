@@ -22,6 +22,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from functools import cached_property
 from itertools import permutations
 
 import numpy as np
@@ -176,11 +177,12 @@ class _Walks:
         self.circuit, self.train = circuit, train
         tasks, m = train.tasks, train.amps.shape[1]
         count = len(tasks)
-        whose = np.concatenate([np.full(t.stop - t.start, k) for k, t in enumerate(tasks)])
+        self._whose = np.concatenate([np.full(t.stop - t.start, k) for k, t in enumerate(tasks)])
+        self.walks: NDArray[np.intp] | None = None
         if count <= 3:
             orders = list(permutations(range(count)))
             walks = np.array([np.concatenate([np.r_[tasks[k]] for k in o]) for o in orders]).T
-            states = np.repeat(walks, m, axis=1)
+            self.walks, ends = walks, self._whose[walks[-1]]
         else:
             weight = _weights(circuit, train)
             turns = []
@@ -189,23 +191,24 @@ class _Walks:
                 key[k] = np.inf
                 # a stable sort of the states by their task's rank keeps their order within it
                 rank = key.argsort(axis=0, kind="stable").argsort(axis=0)
-                turns.append(rank[whose].argsort(axis=0, kind="stable"))
-            walks = states = np.concatenate(turns, axis=1)
-        self.walks = walks if count <= 3 else None
-        self.states, self.owner = states, whose[states]
-        self.case = np.tile(np.arange(m), states.shape[1] // m)
-        self.last = self.owner[-1]
-        same = count <= 3
+                turns.append(rank[self._whose].argsort(axis=0, kind="stable"))
+            walks = self.states = np.concatenate(turns, axis=1)
+            ends = np.arange(count)
+        # at which state in order the last task of each order begins
+        self.begins = len(walks) - np.bincount(self._whose)[ends]
+        self.orders, self.last = len(ends), np.repeat(ends, m)
+        self.case = np.concatenate([np.arange(m)] * self.orders)
+        same = self.walks is not None
         self.powered = [
             any(train.powered[s] for s in row) if same else any(train.powered[:-1]) for row in walks
         ]
-        self.periods = train.periods[:, self.case]
-        self.lengths = np.array([train.seconds[t].sum(axis=0) for t in tasks])[:, self.case]
+        length = np.array([train.seconds[t].sum(axis=0) for t in tasks])
+        self.periods = np.concatenate([train.periods] * self.orders, axis=1)
+        self.lengths = np.concatenate([length] * self.orders, axis=1)
         self.total = self.lengths.sum(axis=0)
-        length = self.lengths[:, :m]
         self.busy = (length / train.periods).sum(axis=0)
         # whether any task is due again before its fall is forgotten
-        tau = circuit.tau[self.case]
+        tau = np.concatenate([circuit.tau] * self.orders)
         pause = (self.periods.min(axis=0) - self.total) / tau
         self.lively = bool((pause < FORGOTTEN).any())
         # only the last event need be right, the others are last in another order; by then what
@@ -213,6 +216,17 @@ class _Walks:
         last = self.lengths[self.last, np.arange(len(self.case))]
         since = np.maximum(pause, 0.0) + np.maximum(self.total - last, 0.0) / tau / 4
         self.remembering = since < GONE
+
+    @cached_property
+    def states(self) -> NDArray[np.intp]:
+        """The states in order, (P, E)."""
+        assert self.walks is not None
+        return np.repeat(self.walks, self.train.amps.shape[1], axis=1)
+
+    @cached_property
+    def owner(self) -> NDArray[np.intp]:
+        """The task of each of the states in order, (P, E)."""
+        return self._whose[self.states]
 
     def plain(self, rest: Array) -> tuple[Array, NDArray[np.bool_]]:
         """Every event once from rest, as where nothing is left of earlier ones.
@@ -222,26 +236,23 @@ class _Walks:
         Lowest voltage (E,), and whether the last event ends below where it started.
         """
         train, m = self.train, len(rest)
-        orders = len(self.case) // m
+        loads = train.amps, train.watts, train.seconds
         if self.walks is None:
-            loads = [x[self.states, self.case] for x in (train.amps, train.watts, train.seconds)]
+            amps, watts, seconds = (x[self.states, self.case] for x in loads)
         else:
-            loads = [
-                x[self.walks].reshape(len(self.walks), -1)
-                for x in (train.amps, train.watts, train.seconds)
-            ]
-        circuit = self.circuit if orders == 1 else self.circuit.tiled(orders)
-        stepper = Stepper(circuit)
-        held = found = np.tile(rest, orders)
+            amps, watts, seconds = (x[self.walks].reshape(len(self.walks), -1) for x in loads)
+        stepper = Stepper(self.circuit if self.orders == 1 else self.circuit.tiled(self.orders))
+        held = np.concatenate([rest] * self.orders)
         low = np.full(held.shape, np.inf)
-        opens = np.diff(self.owner, axis=0, prepend=-1) != 0
+        before = held.copy()
         for p, powered in enumerate(self.powered):
-            if opens[p].any():
-                found = np.where(opens[p], held, found)
-            amps, watts, seconds = (x[p] for x in loads)
-            first, last, held = stepper.step(held, amps, watts if powered else None, seconds)
+            for n in np.flatnonzero(self.begins == p).tolist():
+                before[n * m : (n + 1) * m] = held[n * m : (n + 1) * m]
+            first, last, held = stepper.step(
+                held, amps[p], watts[p] if powered else None, seconds[p]
+            )
             low = np.minimum(low, np.minimum(first, last))
-        return low, held < found
+        return low, held < before
 
     def once(self, at: NDArray[np.intp]) -> Run:
         """Every event once, in some of the cases, by their indices (n,)."""

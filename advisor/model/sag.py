@@ -64,9 +64,7 @@ class Lows:
             if self.falling and start is None:
                 cut = cases.cut_off
                 curves = self.pack.open_v[:, cases.draw] - cut, self.pack.resistance[:, cases.draw]
-                out.ravel()[index] = first_short(
-                    cases.margin, grid, *curves, there, cases.growth
-                )
+                out.ravel()[index] = first_short(cases.margin, grid, *curves, there, cases.growth)
             else:
                 out.ravel()[index] = first_negative(cases.margin, grid, there, self.falling)
         return out

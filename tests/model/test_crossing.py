@@ -110,7 +110,7 @@ def test_margins_of_voltages_cross_where_a_root_finder_says(seed: int) -> None:
 
     def growth(value: np.ndarray, case: np.ndarray) -> np.ndarray:
         watts, milder = power[case], value + 2.0
-        return (amps[case] + watts / 2.0) / (amps[case] + watts / milder)
+        return np.asarray((amps[case] + watts / 2.0) / (amps[case] + watts / milder))
 
     found = first_short(margin, places, volts - 2.0, ohms, upto, growth)
     for n, at in enumerate(found):
@@ -150,9 +150,9 @@ def test_looks_that_are_told_too_great_below_nil_end_at_no_root_of_their_own(ben
     """Beyond 0.75 a milder load tells what is short; the true margin turns negative at 0.5."""
     grid, volts, ohms = np.array([0.0, 1.0]), np.array([[1.0], [0.0]]), np.full((2, 1), 10.0)
 
-    def margin(depth: Array, cases: Index) -> Array:
+    def margin(depth: Array, _: Index) -> Array:
         past = depth - 0.75
-        return np.where(past > 0, -past * (0.5 + bend * past), 0.5 - depth) + 0.0 * cases
+        return np.asarray(np.where(past > 0, -past * (0.5 + bend * past), 0.5 - depth))
 
     ones = lambda value, _: np.ones(value.shape)  # noqa: E731
     found = first_short(margin, grid, volts, ohms, np.ones(1), ones)
