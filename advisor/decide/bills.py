@@ -30,7 +30,7 @@ from advisor.decide.screens import UNIT_COST
 from advisor.decide.stage import Stage, grid_stage
 from advisor.decide.value import Criterion, score, weights
 from advisor.model.companions import fitted
-from advisor.model.draws import Array, Trace
+from advisor.model.draws import Array, Trace, once_each
 from advisor.model.packs import Feed
 
 
@@ -177,7 +177,7 @@ def billed(
             here.own_cost,
             _over(here, [one.life_s for one in some]),
             _over(here, [one.next_s for one in some]),
-            None if every is None else np.tile(every, here.cases),
+            None if every is None else once_each(every, here.cases),
         )
         view = _View(here, some, money, [setup for _, setup in each])
         values = [
@@ -204,7 +204,7 @@ def _priced(feed: Feed, catalogue: Catalogue) -> Feed:
 
 def _over(here: Stage, rows: Sequence[NDArray[Any]]) -> NDArray[Any]:
     """Rows (R, draws) once for each case, (R, N)."""
-    return np.tile(np.stack(rows), here.cases)
+    return once_each(np.stack(rows), here.cases)
 
 
 def _bought(

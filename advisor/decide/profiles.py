@@ -19,7 +19,7 @@ from advisor.catalogue.schema_supply import Cell
 from advisor.dataclass import dataclass
 from advisor.decide.digests import digest
 from advisor.model.drain import Pack
-from advisor.model.draws import Array, GridSampler, Sampler
+from advisor.model.draws import Array, GridSampler, Sampler, once_each
 from advisor.model.packs import Feed
 from advisor.model.tables import PartFigures, Wanted, part_figures
 from advisor.model.workload import ProductFigures, TaskFigures
@@ -231,7 +231,7 @@ def _once_each(figures: PartFigures, cases: int) -> PartFigures:
     """The figures of one case once for each of so many."""
 
     def over(values: Array) -> Array:
-        return np.concatenate([values] * cases, axis=-1)
+        return once_each(values, cases)
 
     changes: dict[str, Any] = {name: over(getattr(figures, name)) for name in OVER_DRAWS}
     # of no times and no phases there is nothing over draws

@@ -159,21 +159,27 @@ class Scans:
         if draws > MORE:
             # all draws tell what the decision does, but for builds that it saw no need to try
             return np.zeros((len(builds), len(places)))
-        known = self._around(places)
-        axis = [self._axis(x) for x in places.tolist()]
-        each: list[list[tuple[float, float]]] = [[] for _ in builds]
-        for x in known:
+        known = sorted(self._around(places), key=self._axis)
+        names = list(dict.fromkeys(build.part for build in builds))
+        row = {name: n for n, name in enumerate(names)}
+        which = np.array([row[build.part] for build in builds], dtype=np.intp)
+        gaps = np.full((len(known), len(builds)), np.nan)
+        for k, x in enumerate(known):
             scores, points = self._chosen(x, draws)
-            own = self._points_at(builds, x, draws)
-            for n, build in enumerate(builds):
-                if build.part in points:
-                    most = np.fmax(points[build.part], own[n])
-                    each[n].append((self._axis(x), scores[build.part] - float(most)))
+            most = np.array([points.get(name, np.nan) for name in names])
+            told = np.array([scores[name] if name in points else np.nan for name in names])
+            gaps[k] = told[which] - np.fmax(most[which], self._points_at(builds, x, draws))
+        if len(known) == 1:
+            return np.repeat(np.where(np.isnan(gaps), 0.0, gaps).T, len(places), axis=1)
+        at = np.array([self._axis(x) for x in known])
+        axis = np.array([self._axis(x) for x in places.tolist()])
         out = np.zeros((len(builds), len(places)))
-        for n, gaps in enumerate(each):
-            if gaps:
-                xs, by = np.array(sorted(gaps)).T
-                out[n] = by[0] if len(by) == 1 else np.interp(axis, xs, by)
+        # parts that were decided on at the same known values have the same ones to go between
+        there = ~np.isnan(gaps)
+        for some in np.unique(there, axis=1).T:
+            alike = (there == some[:, None]).all(axis=0)
+            if some.any():
+                out[alike] = _straight(at[some], gaps[some][:, alike], axis)
         return out
 
     def _chosen(self, x: float, draws: int) -> tuple[Mapping[str, float], dict[str, float]]:
@@ -274,3 +280,15 @@ class Scans:
             if out:
                 self._fallen.setdefault(x, set()).update(out)
         return found
+
+
+def _straight(x: Array, y: Array, at: Array) -> Array:
+    """Lines through y (K, B) at ascending x (K,), as they stand at places (N,), (B, N); beyond the
+    ends as at them."""
+    if len(x) == 1:
+        return np.repeat(y.T, len(at), axis=1)
+    place = np.clip(at, x[0], x[-1])
+    i = np.clip(np.searchsorted(x, place, side="right") - 1, 0, len(x) - 2)
+    slope = (y[i + 1] - y[i]) / (x[i + 1] - x[i])[:, None]
+    line = slope * (place - x[i])[:, None] + y[i]
+    return np.asarray(np.where((place == x[-1])[:, None], y[-1], line).T)

@@ -222,6 +222,13 @@ class Sampler:
 Case = tuple[Path, float] | None  # a figure with a value (SI) for it; None: all as it stands
 
 
+def once_each(values: NDArray[Any], cases: int) -> NDArray[Any]:
+    """Values (..., n) of any unit once for each of so many cases, (..., cases x n)."""
+    out = np.empty((*values.shape[:-1], cases, values.shape[-1]), dtype=values.dtype)
+    out[:] = values[..., None, :]
+    return out.reshape(*values.shape[:-1], cases * values.shape[-1])
+
+
 class GridSampler(Sampler):
     """The same draws (or the stated values) once more for each of a row of cases.
 
@@ -267,9 +274,8 @@ class GridSampler(Sampler):
             return np.full(self.size, quantity.nominal)
         made = self._made.get(path)
         if made is None:
-            made = np.tile(
-                self._first(path, lambda: Sampler.take(self, path, quantity)), self.cases
-            )
+            first = self._first(path, lambda: Sampler.take(self, path, quantity))
+            made = once_each(first, self.cases)
             each = made.reshape(self.cases, -1)
             for n, lever, x in here or ():
                 self.taken.add(lever)
@@ -298,21 +304,21 @@ class GridSampler(Sampler):
     def choices(self, path: Path, count: int) -> Array:
         """Whole numbers below `count`, each as likely, shape (N,)."""
         first = self._first(path, lambda: Sampler.choices(self, path, count))
-        return np.tile(first, self.cases)
+        return once_each(first, self.cases)
 
     def gain(self, source: Source, half_width: float) -> Array | float:
         """The factor that one instrument's gain error puts on all its figures, (N,), or 1."""
         if not self.draws or half_width == 0:
             return 1.0
         drawn = self._first(source, lambda: self.errors(source))
-        return 1.0 + half_width * np.tile(drawn, self.cases)
+        return 1.0 + half_width * once_each(drawn, self.cases)
 
     def luck(self, path: Path) -> Array | None:
         """Standard normal deviates, (N,), a count of deviations; None at the stated values."""
         if not self.draws:
             return None
         rng = self.stream(path)
-        return np.tile(self._first(path, lambda: rng.standard_normal(self.draws)), self.cases)
+        return once_each(self._first(path, lambda: rng.standard_normal(self.draws)), self.cases)
 
 
 def _there(quantity: Quantity, path: Path, lever: Path, x: float) -> Quantity:

@@ -67,7 +67,11 @@ def price_at(
     if len(counts) == 1:
         each = np.asarray(prices[0], dtype=np.float64)
         return Purchase(np.full(each.shape, counts[0], dtype=np.int64), each, each * counts[0])
-    totals = np.stack([price * count for price, count in zip(prices, counts, strict=True)])
+    each_total = [price * count for price, count in zip(prices, counts, strict=True)]
+    if all((each_total[0] <= total).all() for total in each_total[1:]):
+        first = np.asarray(prices[0], dtype=np.float64)
+        return Purchase(np.full(first.shape, counts[0], dtype=np.int64), first, each_total[0])
+    totals = np.stack(each_total)
     best = totals.argmin(axis=0)
     draw = np.arange(totals.shape[1])
     bought = np.array(counts, dtype=np.int64)

@@ -59,7 +59,7 @@ class Circuit:
 
     def tiled(self, times: int) -> Circuit:
         """The cases several times over."""
-        return self._each(lambda x: np.tile(x, times))
+        return self._each(lambda x: np.concatenate([x] * times))
 
     def taken(self, index: NDArray[np.intp]) -> Circuit:
         """Some of the cases, by their indices (n,)."""
