@@ -223,7 +223,7 @@ Case = tuple[Path, float] | None  # a figure with a value (SI) for it; None: all
 
 
 def once_each(values: NDArray[Any], cases: int) -> NDArray[Any]:
-    """Values (..., n) of any unit once for each of so many cases, (..., cases x n)."""
+    """Values (..., n) once for each of so many cases, (..., cases x n), SI as they are."""
     out = np.empty((*values.shape[:-1], cases, values.shape[-1]), dtype=values.dtype)
     out[:] = values[..., None, :]
     return out.reshape(*values.shape[:-1], cases * values.shape[-1])

@@ -219,13 +219,13 @@ class _Walks:
 
     @cached_property
     def states(self) -> NDArray[np.intp]:
-        """The states in order, (P, E)."""
+        """The indices of the states in order, (P, E)."""
         assert self.walks is not None
         return np.repeat(self.walks, self.train.amps.shape[1], axis=1)
 
     @cached_property
     def owner(self) -> NDArray[np.intp]:
-        """The task of each of the states in order, (P, E)."""
+        """The index of the task of each of the states in order, (P, E)."""
         return self._whose[self.states]
 
     def plain(self, rest: Array) -> tuple[Array, NDArray[np.bool_]]:
