@@ -22,6 +22,7 @@ NARROW = 1e-8
 NEAR = 1e-6  # V, by which the last look may miss where a line tells where to look
 LEFT = 1e-8  # V, which a line through the last two looks is taken to leave
 SURELY = 0.03  # of the miss before it: a look so much closer shows that the line leads there
+CLOSE = 1e-3  # V, below nil: what is hardly short is told as it is
 LEAST_OHM = 1e-9
 MOST = 60  # steps of the search within one bracket
 
@@ -59,7 +60,8 @@ def first_short(
 
     Parameters
     ----------
-    margin, upto : as there, V and shares of the capacity. grid : (G,) depths. volts, ohms : (G, M),
+    margin, upto : as there, V and shares of the capacity; less than `CLOSE` below nil a margin has
+    to be right, farther below it may be told too great. grid : (G,) depths. volts, ohms : (G, M),
     V and ohm, straight between depths of the grid; no resistance is next to none. growth : of
     margins (m,) and the indices of their cases, about how many times g it would be at no margin.
     """
@@ -75,7 +77,7 @@ def first_short(
     active = np.arange(len(cases))
     line.note(active, high, at_high)
     off, earlier = np.abs(at_high), np.full(len(cases), np.inf)
-    slow, kept = np.zeros(len(cases), dtype=bool), np.zeros(len(cases), dtype=bool)
+    slow = np.zeros(len(cases), dtype=bool)
     begun = slow.copy()  # what is not short at some depth is not at 0
     for _ in range(MOST):
         active = active[high[active] - low[active] > NARROW]
@@ -97,9 +99,6 @@ def first_short(
         # the product of the two before it
         told = (miss * miss <= LEFT * earlier[active]) & (miss <= SURELY * last) & (last < np.inf)
         near = (miss <= NEAR) | (told & (earlier[active] < np.inf))
-        # below nil a margin may be told too great: alone such looks may lead to another place
-        near &= good | kept[active]
-        kept[active] = good
         slow[active] = (miss > last / 2) & fits
         off[active], earlier[active] = miss, last
         at = active[near]

@@ -15,7 +15,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.model.crossing import first_negative, first_short
+from advisor.model.crossing import CLOSE, first_negative, first_short
 from advisor.model.drain import Array, Drain, Pack, at_depth
 from advisor.model.relaxation import Circuit
 from advisor.model.reservoir import holds, lowest
@@ -23,7 +23,6 @@ from advisor.model.rounds import Train
 from advisor.model.supply import loaded_voltage
 
 ROUNDING = 1e-9  # of a voltage
-CLOSE = 1e-3  # V, below the cut-off
 
 
 class Lows:
