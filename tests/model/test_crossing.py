@@ -147,7 +147,7 @@ def test_a_look_that_misses_by_a_microvolt_just_below_the_end_is_near_enough(
 
 @pytest.mark.parametrize("bend", [0.2, 0.4, 0.6])
 def test_looks_that_are_told_too_great_below_nil_end_at_no_root_of_their_own(bend: float) -> None:
-    """Beyond 0.75 a milder load tells what is clearly short; the true margin turns negative at 0.5."""
+    """Beyond 0.75 a milder load tells what is clearly short; the true margin ends at 0.5."""
     grid, volts, ohms = np.array([0.0, 1.0]), np.array([[1.0], [0.0]]), np.full((2, 1), 10.0)
 
     def margin(depth: Array, _: Index) -> Array:
