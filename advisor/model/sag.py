@@ -205,8 +205,8 @@ class _Cases:
     def _of_power(self) -> Array:
         """Share of the current at the cut-off that is a constant power's, in the state that draws
         most, (m,)."""
-        amps = self.power / self.cut_off
-        total = self.constant + amps
+        amps = self.train.watts / self.cut_off
+        total = self.train.amps + amps
         most = np.maximum(total.max(axis=0), 1e-30)
         some = np.where(total >= most, amps, 0.0).max(axis=0)
         return np.asarray(some / most)
