@@ -1,11 +1,14 @@
 """Paths to figures: `ID:dotted.keys`, list entries by their own names.
 
 Keys may hold dots themselves (`voltage-curve.0.5`), so a path's text is matched against the keys
-that are there, the longest first, once; from then on a path is a value that carries its keys.
+that are there, the longest first, once; from then on a path is a value that carries its keys. A
+place on a curve or in a table may be spelled otherwise than the file does (`293.15 K` for `20
+degC`): it is the file's key that the path then carries.
 """
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterator
 
@@ -14,8 +17,12 @@ from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
 from advisor.dataclass import dataclass
 from advisor.faults import Fault, FaultError, Place, nearest
+from advisor.quantities import QuantityError, read_quantity
 from advisor.source import read_text
 
+# what curves, tables and environments are over
+PLACES = ("temperature", "share", "current", "voltage", "time")
+_NUMBER = frozenset("+-0123456789.")
 # a list's entry is named by the first of these keys that it has
 NAME_KEYS = (
     *("task", "load", "cell", "item", "at", "converter", "addon", "part", "kernel", "budget"),
@@ -157,7 +164,40 @@ def _step(node: Node, dotted: str) -> tuple[int, str] | None:
         # the longest key, but one that leads on to something before one that does not
         ways.sort(key=lambda way: len(way[1]))
         ways.sort(key=lambda way: resolve(way[2], way[1]) is None)
-    return ways[0][:2] if ways else None
+    return ways[0][:2] if ways else _spelled_otherwise(node, dotted)
+
+
+def _spelled_otherwise(node: Node, dotted: str) -> tuple[int, str] | None:
+    """As `_step`, where the path begins with the place of a child in another spelling of it."""
+    if dotted[:1] not in _NUMBER:
+        return None
+    ends = [n for n, letter in enumerate(dotted) if letter == "."]
+    for end in (len(dotted), *reversed(ends)):
+        wanted, rest = _place(dotted[:end]), dotted[end + 1 :]
+        if wanted is None:
+            continue
+        for i, (name, child) in enumerate(_children(node)):
+            leads_on = not rest or not isinstance(child, ScalarNode)
+            there = _place(name) if leads_on and name[:1] in _NUMBER else None
+            if there is not None and _alike(there, wanted):
+                return i, rest
+    return None
+
+
+def _alike(one: tuple[str, float], other: tuple[str, float]) -> bool:
+    """Whether two places are one: a key in K and one in degC differ by rounding."""
+    return one[0] == other[0] and math.isclose(one[1], other[1], rel_tol=1e-9, abs_tol=1e-12)
+
+
+def _place(text: str) -> tuple[str, float] | None:
+    """(dimension, SI value) of a place on a curve or in a table; None of any other key."""
+    for dimension in PLACES:
+        try:
+            found = read_quantity(text, dimension)
+        except QuantityError:
+            continue
+        return None if found.u else (dimension, found.nominal)
+    return None
 
 
 def resolve(root: Node, dotted: str) -> Node | None:

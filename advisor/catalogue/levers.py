@@ -11,10 +11,9 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
-from yaml.error import Mark
-from yaml.nodes import MappingNode, Node, ScalarNode
+from yaml.nodes import Node
 
-from advisor.catalogue.curves import CurveOf, same_place
+from advisor.catalogue.curves import CurveOf
 from advisor.catalogue.fields import Either, Record
 from advisor.catalogue.kinds import Figure, Kind, Reading, Whole
 from advisor.catalogue.records import Catalogue
@@ -224,13 +223,12 @@ def lever(catalogue: Catalogue, product: Product, where: str | Path) -> Lever:
     kind: Kind | None = Record(type(record))
     node: Node | None = root
     for key in path.keys:
-        near = _spelled_otherwise(kind, node, key)
         below = getattr(kind, "below", None)
         kind = None if below is None else below(key)
         alike = 0 if node is None else names_in(node).count(key)
         node = None if node is None else Path("", (key,)).node(node)
-        if kind is None or near is not None:
-            raise _none_there(text, key, near or path.nearest(root))
+        if kind is None:
+            raise _none_there(text, key, path.nearest(root))
         if alike > 1:
             raise FaultError((Fault(text, f'"{key}"', f"an entry named once; {alike} bear it"),))
     if isinstance(kind, CurveOf) and kind.constant:
@@ -245,25 +243,6 @@ def lever(catalogue: Catalogue, product: Product, where: str | Path) -> Lever:
     # what a part is bought with beside itself is in the currency of its price
     price = product.cost if record is product else getattr(record, "price", None)
     return replace(made, currency=getattr(price, "currency", None))
-
-
-def _spelled_otherwise(kind: Kind | None, node: Node | None, key: str) -> str | None:
-    """The key of a curve or table that stands for the same place as this one, which does not."""
-    places = getattr(kind, "places", None)
-    if not isinstance(places, Figure) or not isinstance(node, MappingNode):
-        return None
-    names = names_in(node)
-    wanted = _place(places, key)
-    if key in names or math.isnan(wanted):
-        return None
-    return next((name for name in names if same_place(_place(places, name), wanted)), None)
-
-
-def _place(places: Figure, key: str) -> float:
-    mark = Mark("", 0, 0, 0, None, 0)
-    node = ScalarNode("tag:yaml.org,2002:str", key, mark, mark)
-    found = places.read(node, "", Reading("", "", FaultLog()))
-    return math.nan if found is None else found.nominal
 
 
 def _none_there(path: str, name: str, near: str | None = None) -> FaultError:

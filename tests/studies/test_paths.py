@@ -208,24 +208,41 @@ def test_a_growth_beyond_a_table_is_settled_by_a_figure_there() -> None:
     assert not any(text.startswith(told) for text in evaluate(*there).warnings)
 
 
-def test_the_key_that_stands_is_named_for_another_spelling() -> None:
-    catalogue, product = load("barrel-tag")
-    cell = next(name for name, c in catalogue.cells.items() if c.voltage_curve is not None)
-    record = catalogue.cells[cell]
-    assert record.temperature is not None
-    key = record.temperature.keys[0]
-    kelvin = f"{record.temperature.at[0] + 273.15:.2f} K"
+def test_a_place_may_be_spelled_otherwise_than_in_the_file() -> None:
+    """It is the file's key that stands: the same draws, and no second place beside it."""
+    inputs = load("frost-post")
+    for cell in ("lm-thumb", "ls-pen"):
+        table = inputs[0].cells[cell].temperature
+        assert table is not None
+        keys = table.keys
+        kelvin = f"{table.at[0] + 273.15:.2f} K"
+        path = f"{cell}:temperature.{kelvin}.capacity"
+        assert lever(*inputs, path).path == Path(cell, ("temperature", keys[0], "capacity"))
+        there = with_changes(*inputs, [f"{path}=0.123", f"{cell}:resistance.0 %=9 ohm"])
+        changed = there[0].cells[cell]
+        assert changed.temperature is not None
+        assert changed.temperature.keys == keys
+        assert changed.temperature.rows[0].capacity.nominal == 0.123
+        assert changed.resistance is not None
+        assert changed.resistance.keys[0] == "0"
+        assert changed.resistance.y[0].nominal == 9.0
+    for path, keys in (
+        ("frost-post:environment.-12degC.share", ("environment", "-12 degC", "share")),
+        ("frost-post:environment.305.15 K.at", ("environment", "32 degC", "at")),
+        ("ls-pen:voltage-curve.80%", ("voltage-curve", "0.8")),
+        ("ls-pen:voltage-curve.0.050", ("voltage-curve", "0.05")),
+        ("quorvane-jor:price.breaks.1e3", ("price", "breaks", "1000")),
+    ):
+        assert lever(*inputs, path).path.keys == keys
+    # a place beside those that stand is another one, and what is no place stands for itself alone
+    new = with_changes(*inputs, ["ls-pen:resistance.71 %=10 ohm"])[0].cells["ls-pen"].resistance
+    assert new is not None
+    assert new.keys == ("0", "0.7", "71 %", "0.9", "1")
+    for path in ("ls-pen:temperature.20(1) degC.capacity", "ls-pen:temperature.20 V.capacity"):
+        with pytest.raises(FaultError):
+            with_changes(*inputs, [f"{path}=0.5"])
     with pytest.raises(FaultError) as caught:
-        lever(catalogue, product, f"{cell}:temperature.{kelvin}.capacity")
-    assert caught.value.faults[0].nearest == key
-    with pytest.raises(FaultError) as caught:
-        with_changes(catalogue, product, [f"{cell}:temperature.{kelvin}.capacity=0.5"])
-    assert [f.nearest for f in caught.value.faults] == [key]
-    with pytest.raises(FaultError) as caught:
-        with_changes(catalogue, product, [f"{cell}:voltage-curve.0 %=3 V"])
-    assert [f.nearest for f in caught.value.faults] == ["0"]
-    with pytest.raises(FaultError) as caught:
-        lever(catalogue, product, f"{cell}:capacitty")
+        lever(*inputs, "ls-pen:capacitty")
     assert caught.value.faults[0].nearest == "capacity"
 
 
