@@ -13,7 +13,7 @@ from advisor.dataclass import dataclass
 from advisor.decide.awake import Awake, Index, awake
 from advisor.decide.costs import FeedCost
 from advisor.decide.sides import PartSide
-from advisor.model.carried import carried
+from advisor.model.carried import Carried, carried
 from advisor.model.drain import Drain
 from advisor.model.draws import Array
 from advisor.model.events import EventStates
@@ -60,9 +60,10 @@ def prepare(
         return []
     part, sleep, choice = (np.concatenate(each) for each in zip(*rows, strict=True))
     bridged = any(feed.pack.reservoir is not None for feed, _ in fed)
+    known: Carried = {}
     every = awake(stack, product, events, part, sleep, choice, bridged)
     return [
-        _prepared(feed, money, stack, product, side, one)
+        _prepared(feed, money, stack, product, side, one, known)
         for (feed, money), one in zip(fed, every.each([len(p) for p, _, _ in rows]), strict=True)
     ]
 
@@ -74,6 +75,7 @@ def _prepared(
     product: ProductFigures,
     side: PartSide,
     here: Awake,
+    known: Carried,
 ) -> Prepared:
     part, sleep, choice = here.part, here.sleep, here.choice
     cut_off = np.broadcast_to(feed.cut_off_v, (len(part), here.line.share.shape[2]))
@@ -83,7 +85,9 @@ def _prepared(
         cut_off = np.maximum.reduce(
             [cut_off, side.floor_v[part], *(v[:, None] + 0.0 * cut_off for v in least)]
         )
-    drain = carried(feed, stack, product, here.line, here.meeting, here.alike, part, sleep, cut_off)
+    drain = carried(
+        feed, stack, product, here.line, here.meeting, here.alike, part, sleep, cut_off, known
+    )
     return Prepared(
         feed=feed,
         feed_cost=feed_cost,

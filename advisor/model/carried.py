@@ -11,15 +11,20 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from advisor.catalogue.schema_product import CellOption
 from advisor.model.drain import Drain, Seen, Stored, some_tasks
 from advisor.model.draws import Array
 from advisor.model.events import Timeline
 from advisor.model.meetings import strained, variance
 from advisor.model.outdone import outdone
 from advisor.model.packs import Feed
-from advisor.model.rails import at_rest
+from advisor.model.rails import RailStates, at_rest
 from advisor.model.tables import Stack
 from advisor.model.workload import ProductFigures
+
+# what further rails carry, by the rail, its converter, the cells and the states' identity; with the
+# states, which then stay what they are
+Carried = dict[tuple[str, str, CellOption | None, int], tuple[RailStates, Array, Array]]
 
 
 def carried(
@@ -32,17 +37,20 @@ def carried(
     part: NDArray[np.intp],
     sleep: NDArray[np.intp],
     cut_off: Array,
+    known: Carried,
 ) -> Drain:
     """The battery model's view of builds on one feed.
 
     Parameters
     ----------
     lines : of the whole calendar. meeting : with what events meet by chance, at each of the
-    product's times, once where it has none. part, sleep : (R,) indices. cut_off : (R, N) V.
+    product's times, once where it has none; alike : (L, S) of each of these, as of `events.alike`.
+    part, sleep : (R,) indices. cut_off : (R, N) V. known : what further rails carry, kept for feeds
+    of the same pass.
     """
     held = product.times or product.by_chance
     every = [lines, *(meeting if held else ())]
-    drain, *drains = _drains(feed, every, alike, cut_off)
+    drain, *drains = _drains(feed, every, alike, cut_off, known)
     if not (held or product.before):
         return drain
     if product.times:
@@ -77,20 +85,24 @@ def _pulses(product: ProductFigures, drain: Drain, done: Sequence[int]) -> Drain
 
 def drain_of(feed: Feed, lines: Timeline, cut_off: Array) -> Drain:
     """What the pack carries in each state, (R, S, N) A and W; cut_off (R, N) V."""
-    return _drains(feed, [lines], np.empty((0, 0), dtype=np.intp), cut_off)[0]
+    return _drains(feed, [lines], np.empty((0, 0), dtype=np.intp), cut_off, {})[0]
 
 
 def _drains(
-    feed: Feed, every: Sequence[Timeline], alike: NDArray[np.intp], cut_off: Array
+    feed: Feed,
+    every: Sequence[Timeline],
+    alike: NDArray[np.intp],
+    cut_off: Array,
+    known: Carried,
 ) -> list[Drain]:
     """`drain_of` of several lines of builds, whose states are `alike` as in `carried` and last as
     long in each."""
-    sides = [_cell_side(feed, every[0], slice(None))]
+    sides = [_cell_side(feed, every[0], slice(None), known)]
     for n, line in enumerate(every[1:], 1):
         like = alike[n - 1]
         own = np.flatnonzero(like == n)
         found = [np.empty_like(values) for values in sides[0]]
-        for m, side in enumerate([*sides, _cell_side(feed, line, own) if own.size else ()]):
+        for m, side in enumerate([*sides, _cell_side(feed, line, own, known) if own.size else ()]):
             here = np.flatnonzero(like == m)
             for values, of in zip(found, side, strict=False):
                 values[:, here] = of if m == n else of[:, here]
@@ -115,16 +127,34 @@ def _drains(
     ]
 
 
-def _cell_side(feed: Feed, line: Timeline, states: NDArray[np.intp] | slice) -> tuple[Array, Array]:
+def _cell_side(
+    feed: Feed, line: Timeline, states: NDArray[np.intp] | slice, known: Carried
+) -> tuple[Array, Array]:
     """What the pack carries in some states, by their indices (M,): (R, M, N) A and W."""
-    constant, power = feed.cell_side(
+    constant, power = feed.main_side(
         line.chip_a[:, states],
         line.chip_w[:, states],
         line.at_rail(feed.main.volts)[states][None],
         line.other_w[states][None],
-        [rail.of(states) for rail in line.rails],
     )
+    for a, w in _further(feed, line.rails, known):
+        constant, power = constant + a[states], power + w[states]
     return constant, power
+
+
+def _further(feed: Feed, rails: Sequence[RailStates], known: Carried) -> list[tuple[Array, Array]]:
+    """What the pack carries for each further rail in each state, (S, N) A and W.
+
+    It rests on the rail's converter, and with some on the cells as well.
+    """
+    out = []
+    for one, states in zip(feed.rails, rails, strict=True):
+        alone = one.converter is not None and one.light is None
+        key = one.rail, one.name, None if alone else feed.option, id(states)
+        if key not in known:
+            known[key] = (states, *one.carried(states))
+        out.append(known[key][1:])
+    return out
 
 
 def _before_use(

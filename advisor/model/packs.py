@@ -150,15 +150,19 @@ class Feed:
         other_a, other_w : broadcasting, A, W: loads switched on and standing loads.
         rails : what each further rail carries, broadcasting.
         """
-        if self.converter is None:
-            constant, power = np.asarray(chip_a + other_a), np.asarray(chip_w + other_w)
-        else:
-            current = chip_a + other_a + (chip_w + other_w) / self.main.volts
-            constant, power = self.main.through(current)
+        constant, power = self.main_side(chip_a, chip_w, other_a, other_w)
         for one, states in zip(self.rails, rails, strict=True):
             a, w = one.carried(states)
             constant, power = constant + a, power + w
         return constant, power
+
+    def main_side(
+        self, chip_a: Array, chip_w: Array, other_a: Array, other_w: Array
+    ) -> tuple[Array, Array]:
+        """`cell_side` of the main rail alone, (..., N) A and W."""
+        if self.converter is None:
+            return np.asarray(chip_a + other_a), np.asarray(chip_w + other_w)
+        return self.main.through(chip_a + other_a + (chip_w + other_w) / self.main.volts)
 
 
 def cells_name(option: CellOption) -> str:
