@@ -49,8 +49,8 @@ class Assessed:
     Attributes
     ----------
     awake : what they do, whatever the feed.
-    rail_a, battery_a : (R, N) mean current at series x nominal voltage, at the rail and at the
-    pack (reservoir leak and self-discharge not in it). life : the battery model's result.
+    battery_a : (R, N) mean current at the pack, at series x nominal voltage (reservoir leak and
+    self-discharge not in it). life : the battery model's result.
     headroom : (R, N) share of the tightest deadline left, NaN without one.
     values, utilities : (C, R, N) per criterion; score : (R, N). peak_a : (R, N) greatest rail
     current; rail_peaks : (N,) those of the further rails. drain : what the pack carries.
@@ -61,7 +61,6 @@ class Assessed:
     feed_cost: FeedCost
     stack: Stack
     awake: Awake
-    rail_a: Array
     battery_a: Array
     life: Life
     costs: Costs
@@ -94,6 +93,12 @@ class Assessed:
     def timeline(self) -> Timeline:
         """Their states over the whole calendar."""
         return self.awake.line
+
+    @property
+    def rail_a(self) -> Array:
+        """Mean current at the rail, at series x nominal voltage, (R, N) A."""
+        line = self.awake.line
+        return np.asarray((line.share * line.rail_current(self.feed.chip_voltage())).sum(axis=1))
 
     @property
     def cut_off_v(self) -> Array:
@@ -313,8 +318,6 @@ def _assessed(
 ) -> Assessed:
     feed, drain, side = made.feed, made.drain, made.side
     lines, worst, part = made.awake.line, made.awake.worst, made.awake.part
-    current = lines.rail_current(feed.chip_voltage())
-    rail = (lines.share * current).sum(axis=1)
     money = costs(
         side.cost[part],
         side.setup_h[part],
@@ -339,8 +342,7 @@ def _assessed(
     for row, criterion in zip(values, criteria, strict=True):
         row[...] = criterion.measure.value(view)
     points, worth = score(criteria, values, weights)
-    if product.waits:
-        current = worst.rail_current(feed.chip_voltage())
+    current = (worst if product.waits else lines).rail_current(feed.chip_voltage())
     state_a = np.where(lines.duration > 0, current, 0.0)
     state_a[:, -1] = current[:, -1]
     return Assessed(
@@ -348,7 +350,6 @@ def _assessed(
         feed_cost=made.feed_cost,
         stack=made.stack,
         awake=made.awake,
-        rail_a=rail,
         battery_a=made.battery_a,
         life=life,
         costs=money,

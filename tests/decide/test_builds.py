@@ -68,7 +68,8 @@ def test_a_state_of_no_length_draws_what_sleep_does() -> None:
     )
     feed: Any = SimpleNamespace(
         main=SimpleNamespace(volts=np.ones(1)),
-        cell_side=lambda a, w, more_a, more_w, rails: (a + more_a, w + more_w),
+        main_side=lambda a, w, more_a, more_w: (a + more_a, w + more_w),
+        rails=(),
     )
     made = drain_of(feed, lines, np.array([[2.0]]))
     assert made.constant_a[0, :, 0].tolist() == [5e-3, 1e-6, 6e-3, 1e-6, 1e-6]
