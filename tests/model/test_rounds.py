@@ -80,7 +80,14 @@ def test_what_may_come_again_is_left_to_a_longer_look(
         # a task of which less is left than of the other may well be due again meanwhile
         of = circuit.taken(np.nonzero(once)[0]), train.taken(np.nonzero(once)[0])
         with np.errstate(invalid="ignore", divide="ignore"):
-            assert lowest_of_round(*of, np.full(once.sum(), 2.9))[1].any()
+            low, soon = lowest_of_round(*of, np.full(once.sum(), 2.9))
+            # a thousand times as slow, nothing else is different
+            later = replace(of[0], farad=1e3 * of[0].farad)
+            slower = replace(of[1], seconds=1e3 * of[1].seconds, periods=1e3 * of[1].periods)
+            slow, as_soon = lowest_of_round(later, slower, np.full(once.sum(), 2.9))
+        assert soon.any()
+        assert (soon == as_soon).all()
+        assert slow == pytest.approx(low, rel=1e-9, nan_ok=True)
     found = []
     for many in (1, CASES + 1):
         monkeypatch.setattr(reservoir, "MANY", many)
