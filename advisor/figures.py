@@ -179,14 +179,14 @@ def _spelled_otherwise(node: Node, dotted: str) -> tuple[int, str] | None:
         for i, (name, child) in enumerate(_children(node)):
             leads_on = not rest or not isinstance(child, ScalarNode)
             there = _place(name) if leads_on and name[:1] in _NUMBER else None
-            if there is not None and _alike(there, wanted):
+            if there and there[0] == wanted[0] and same_place(there[1], wanted[1]):
                 return i, rest
     return None
 
 
-def _alike(one: tuple[str, float], other: tuple[str, float]) -> bool:
+def same_place(one: float, other: float) -> bool:
     """Whether two places are one: a key in K and one in degC differ by rounding."""
-    return one[0] == other[0] and math.isclose(one[1], other[1], rel_tol=1e-9, abs_tol=1e-12)
+    return math.isclose(one, other, rel_tol=1e-9, abs_tol=1e-12)
 
 
 def _place(text: str) -> tuple[str, float] | None:

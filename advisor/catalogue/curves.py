@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Mapping
 from typing import Any
 
@@ -12,13 +11,8 @@ from advisor.catalogue.definitions import Definitions, Schema
 from advisor.catalogue.kinds import PAIR, TRIPLE, Figure, Kind, Reading, shape_of
 from advisor.dataclass import dataclass
 from advisor.dimensions import DIMENSIONS
-from advisor.figures import Path
+from advisor.figures import Path, same_place
 from advisor.quantities import Quantity
-
-
-def same_place(one: float, other: float) -> bool:
-    """Whether two places are one: a key in K and one in degC differ by rounding."""
-    return math.isclose(one, other, rel_tol=1e-9, abs_tol=1e-12)
 
 
 def there_already(place: float, keys: Mapping[float, str]) -> str | None:

@@ -45,8 +45,13 @@ def could_lead(evaluation: Evaluation, chances: Array) -> tuple[str, ...]:
     best = _at_their_best(evaluation)
     for part, missing in evaluation.set_aside.items():
         if len(missing) == 1 and best[part] >= lead:
-            out.append(f"{part}, missing {missing[0]}, could lead")
+            out.append(with_one_figure(part, missing[0]))
     return tuple(out)
+
+
+def with_one_figure(part: str, missing: str) -> str:
+    """That a part which was set aside for one figure could lead, in words."""
+    return f"{part}, missing {missing}, could lead"
 
 
 def _with_addons(evaluation: Evaluation, lead: float) -> Iterator[str]:

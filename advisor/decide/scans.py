@@ -17,6 +17,7 @@ from advisor.catalogue.levers import Lever
 from advisor.decide.builds import Build
 from advisor.decide.leading import Ask, Decided, Deciding, Standing
 from advisor.model.draws import Array
+from advisor.model.pieces import across, piece_and_share
 
 COARSE = 16  # draws of a scan over a whole side
 FINE = 64  # draws of a scan between two values
@@ -287,8 +288,5 @@ def _straight(x: Array, y: Array, at: Array) -> Array:
     ends as at them."""
     if len(x) == 1:
         return np.repeat(y.T, len(at), axis=1)
-    place = np.clip(at, x[0], x[-1])
-    i = np.clip(np.searchsorted(x, place, side="right") - 1, 0, len(x) - 2)
-    slope = (y[i + 1] - y[i]) / (x[i + 1] - x[i])[:, None]
-    line = slope * (place - x[i])[:, None] + y[i]
-    return np.asarray(np.where((place == x[-1])[:, None], y[-1], line).T)
+    i, share = piece_and_share(x, np.clip(at, x[0], x[-1]))
+    return across(y, i, share).T

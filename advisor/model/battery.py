@@ -428,21 +428,12 @@ class _March:
     def _covered(self, g: int, here: NDArray[np.bool_], first: Array, left: Array) -> Array:
         """Depth covered from grid point g in what is left of the time, (M,) shares and s/C, in the
         cases `here` that do not come to the next one; `first` where to look first, (M,)."""
-        pack, n = self.pack, np.nonzero(here)[-1]
-        own = replace(
-            pack,
-            depth=pack.depth[g : g + 2],
-            open_v=pack.open_v[g : g + 2, n],
-            drip=None if pack.drip is None else pack.drip[g : g + 2, n],
-        )
-        a, b = (np.broadcast_to(x, here.shape)[here] for x in (self.a, self.b))
-        some, width = _March(own, a, b), pack.depth[g + 1] - pack.depth[g]
-        some.constant = False
+        some, width = self._of(here, slice(g, g + 2)), self.pack.depth[g + 1] - self.pack.depth[g]
         covered = first
         for _ in range(4):
             # Newton on a smooth, nearly linear function
             volts, now_a = some._rate(0, covered)
-            rate = (now_a * volts + b) / volts
+            rate = (now_a * volts + some.b) / volts
             before = covered
             covered = covered - (some._step(0, covered) - left) * rate
             covered = np.minimum(np.maximum(covered, 0.0), width)
@@ -455,19 +446,24 @@ class _March:
         share of the capacity."""
         if self.constant or 2 * np.count_nonzero(here) > here.size:
             return np.where(here, self.depth(time, end), end)
-        r, n = np.nonzero(here)
-        whole, drip = self.pack, self.pack.drip
-        pack = replace(
-            whole,
-            open_v=whole.open_v[:, n],
-            capacity_c=whole.capacity_c[n],
-            drip=None if drip is None else drip[:, n],
-        )
-        some = _March(pack, self.a[r, n], self.b[r, n])
-        some.constant = False
-        out = end.copy()
-        out[r, n] = some.depth(time[r, n], end[r, n])
+        some, out = self._of(here, slice(None)), end.copy()
+        out[here] = some.depth(time[here], end[here])
         return out
+
+    def _of(self, here: NDArray[np.bool_], grid: slice) -> _March:
+        """That of some cases, `here` (R, N), side by side, over a part of the grid."""
+        pack, n = self.pack, np.nonzero(here)[-1]
+        own = replace(
+            pack,
+            depth=pack.depth[grid],
+            open_v=pack.open_v[grid, n],
+            capacity_c=pack.capacity_c[n],
+            drip=None if pack.drip is None else pack.drip[grid, n],
+        )
+        a, b = (np.broadcast_to(x, here.shape)[here] for x in (self.a, self.b))
+        some = _March(own, a, b)
+        some.constant = False
+        return some
 
 
 def cut_off_depth(pack: Pack, cut_off: Array) -> Array:

@@ -64,14 +64,14 @@ def price_at(
         dict.fromkeys(-(-max(pieces, quantity) // multiple) * multiple for quantity, _ in breaks)
     )
     prices = [next(price for q, price in reversed(breaks) if q <= count) for count in counts]
-    if len(counts) == 1:
+    first, *others = (
+        np.asarray(price * count, dtype=np.float64)
+        for price, count in zip(prices, counts, strict=True)
+    )
+    if all((first <= total).all() for total in others):
         each = np.asarray(prices[0], dtype=np.float64)
-        return Purchase(np.full(each.shape, counts[0], dtype=np.int64), each, each * counts[0])
-    each_total = [price * count for price, count in zip(prices, counts, strict=True)]
-    if all((each_total[0] <= total).all() for total in each_total[1:]):
-        first = np.asarray(prices[0], dtype=np.float64)
-        return Purchase(np.full(first.shape, counts[0], dtype=np.int64), first, each_total[0])
-    totals = np.stack(each_total)
+        return Purchase(np.full(each.shape, counts[0], dtype=np.int64), each, first)
+    totals = np.stack([first, *others])
     best = totals.argmin(axis=0)
     draw = np.arange(totals.shape[1])
     bought = np.array(counts, dtype=np.int64)

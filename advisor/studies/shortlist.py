@@ -20,6 +20,7 @@ from advisor.catalogue.sheet import rests_on, stood_in
 from advisor.dataclass import dataclass, field
 from advisor.decide.builds import Build
 from advisor.decide.cautions import cautions_of
+from advisor.decide.could_lead import with_one_figure
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.left_out import LeftOut
 from advisor.decide.limits import figures_read
@@ -315,7 +316,7 @@ def _nearest_miss(
     near = [(len(s.failed), s.miss, s.part, "; ".join(f.text for f in s.failed)) for s in screened]
     for part, missing in aside.items():
         lacks = ", ".join(path.removeprefix(f"{part}:") for path in missing)
-        leads = any(text.startswith(f"{part}, ") for text in hoped)
+        leads = len(missing) == 1 and with_one_figure(part, missing[0]) in hoped
         near.append((len(missing), -1.0 if leads else 0.0, part, f"lacks {lacks}"))
     if not near:
         return None

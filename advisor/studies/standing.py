@@ -12,7 +12,7 @@ from yaml.nodes import MappingNode, Node
 
 from advisor import figures
 from advisor.bench.notes import Session
-from advisor.catalogue.curves import same_place, there_already
+from advisor.catalogue.curves import there_already
 from advisor.catalogue.edit import Tree
 from advisor.catalogue.evidence import Measured, evidence_of, figures_of
 from advisor.catalogue.records import stated
@@ -203,7 +203,7 @@ def _other_supply(
             continue
         at_k = [read_quantity(p, "temperature").nominal for p in place]
         for x, old in zip(curve.x, curve.y, strict=True):
-            same = not at_k or not curve.keys or same_place(x, at_k[0])
+            same = not at_k or not curve.keys or figures.same_place(x, at_k[0])
             if same and _apart(
                 old.nominal, volts[path].value, math.hypot(old.u, volts[path].u), SLEEP_NEAR
             ):
