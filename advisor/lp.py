@@ -232,14 +232,16 @@ class Model:
             raise ValueError(f"a gap of {gap}")
         deadline = time.monotonic() + seconds
         order: tuple[Solver, ...] = ("highs", "cbc") if solver == "highs" else ("cbc",)
-        found = [name for name in order if _available(name)]
-        if not found:
+        asked: Solver | None = None
+        for name in order:
+            if _available(name):
+                asked = name
+                answer = self._ask(name, deadline, gap)
+                if answer.status is not Status.FAILED:
+                    return self._checked(answer, name)
+        if asked is None:
             raise SolverError(f"no solver is installed: {' and '.join(order)} are missing")
-        for name in found:
-            answer = self._ask(name, deadline, gap)
-            if answer.status is not Status.FAILED:
-                return self._checked(answer, name)
-        return Solution(Status.FAILED, None, -math.inf, solver=found[-1])
+        return Solution(Status.FAILED, None, -math.inf, solver=asked)
 
     def _ask(self, solver: Solver, deadline: float, gap: float) -> _Answer:
         """One solver's answer, with "infeasible or unbounded" told apart."""

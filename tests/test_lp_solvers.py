@@ -218,3 +218,14 @@ def test_infeasible_or_unbounded_is_told_apart_by_any_point(
     monkeypatch.setattr(Model, "_run", run)
     assert product_mix()._ask(solver, math.inf, 0.0).status is told
     assert asked == ([True] if plain is None else [True, False])
+
+
+def test_no_other_solver_is_looked_for_where_the_first_one_answers(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(lp, "_cbc", lambda *_: pytest.fail("looked for"))
+    model = lp.Model("short")
+    model.variable("x", 0.0, 4.0)
+    model.minimise({"x": -1.0})
+    found = model.solve(60.0)
+    assert (found.status, found.solver) == (lp.Status.OPTIMAL, "highs")

@@ -394,6 +394,10 @@ MEASURES = (
     ),
 )
 CRITERIA = {measure.name: measure for measure in MEASURES}
+# keys of a product below which anything may move criteria: what all anchors above read, and weights
+MOVED_BY = frozenset(
+    ("life-target", "service-life", "cost", "recharge", "supply-options", "priorities")
+)
 
 
 def measure_of(name: str) -> Measure | None:

@@ -302,6 +302,19 @@ def _unknown(
     reading.fault(node, path, f"unknown key {shape_of(node)}", expected, near)
 
 
+def _read(kind: Kind, node: Node, path: str, reading: Reading) -> Any:
+    """A node's value, or None after noting its faults; from what is known."""
+    if reading.read is None:
+        return kind.read(node, path, reading)
+    known = reading.read.get(id(node))
+    if known is None:
+        before = len(reading.log.faults)
+        known = node, kind.read(node, path, reading)
+        if len(reading.log.faults) == before:
+            reading.read[id(node)] = known
+    return known[1]
+
+
 def read_record(
     cls: type[Any],
     node: Node,
@@ -333,7 +346,7 @@ def read_record(
             good = False
             continue
         seen.add(name)
-        value = declared.kind.read(v, f"{prefix}{name}", reading)
+        value = _read(declared.kind, v, f"{prefix}{name}", reading)
         if value is None:
             good = False
         values[declared.attribute] = value

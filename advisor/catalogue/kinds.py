@@ -29,13 +29,19 @@ CLOCK = re.compile("(?:[01][0-9]|2[0-3]):[0-5][0-9]|24:00")
 NULLS = frozenset(("null", "Null", "NULL", "~"))
 
 
-class Reading:
-    """One document being read: where faults go and what they are called."""
+# values that nodes were read as without a fault, with the nodes, by their identity
+Read = dict[int, tuple[Node, Any]]
 
-    def __init__(self, file: str, identity: str, log: FaultLog) -> None:
+
+class Reading:
+    """One document being read: where faults go and what they are called. What `read` has is not
+    read again: documents that differ in a figure share the nodes off its path."""
+
+    def __init__(self, file: str, identity: str, log: FaultLog, read: Read | None = None) -> None:
         self.file = file
         self.identity = identity
         self.log = log
+        self.read = read
 
     def fault(
         self, node: Node, path: str, read: str, expected: str, near: str | None = None

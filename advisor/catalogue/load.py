@@ -18,7 +18,7 @@ from yaml.nodes import ScalarNode
 
 from advisor.catalogue import cache, rules
 from advisor.catalogue.fields import MapOf, Record, read_record
-from advisor.catalogue.kinds import Reading
+from advisor.catalogue.kinds import Read, Reading
 from advisor.catalogue.places import catalogue_folder, find_product
 from advisor.catalogue.records import KERNELS, Catalogue, refilled
 from advisor.catalogue.run import Run, value_of
@@ -308,13 +308,14 @@ def load_catalogue(
 
 
 def with_changes(
-    catalogue: Catalogue, product: Product, assignments: Sequence[str]
+    catalogue: Catalogue, product: Product, assignments: Sequence[str], seen: Read | None = None
 ) -> tuple[Catalogue, Product]:
     """A catalogue and a product that are loaded already, with changes laid over and checked.
 
     Parameters
     ----------
-    assignments : changes, each `ID:dotted.path=VALUE`.
+    assignments : changes, each `ID:dotted.path=VALUE`. seen : what was read of these files under
+        other changes, and is under these.
 
     Raises
     ------
@@ -329,7 +330,7 @@ def with_changes(
             if identity in read[kind]:
                 document = run.changed(identity, catalogue.documents[identity])
                 documents[identity] = document
-                value = run.record(name, cls, identity, document)
+                value = run.record(name, cls, identity, document, seen)
                 if value is not None:
                     known = read[kind][identity]
                     read[kind][identity] = refilled(value, known) if kind == "parts" else value
@@ -339,7 +340,7 @@ def with_changes(
     document = before[product.product]
     if product.product in run.changes:
         document = run.changed(product.product, document)
-        product = run.record("product", Product, product.product, document) or product
+        product = run.record("product", Product, product.product, document, seen) or product
     documents[product.product] = document
     rules.check_product(product, document, catalogue, run.log)
     run.leftover((*before,))

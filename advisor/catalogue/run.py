@@ -10,7 +10,7 @@ from yaml.nodes import MappingNode, Node, ScalarNode
 
 from advisor import figures
 from advisor.catalogue.fields import read_record
-from advisor.catalogue.kinds import Reading
+from advisor.catalogue.kinds import Read, Reading
 from advisor.faults import Fault, FaultError, FaultLog, nearest
 from advisor.source import Document, place_of, read_file
 
@@ -75,9 +75,17 @@ class Run:
                         )
                     )
 
-    def record(self, kind: str, cls: type[Any], identity: str, document: Document) -> Any:
-        """A document read as a record that bears the file's id; None after noting its faults."""
-        reading = Reading(document.file, identity, self.log)
+    def record(
+        self,
+        kind: str,
+        cls: type[Any],
+        identity: str,
+        document: Document,
+        read: Read | None = None,
+    ) -> Any:
+        """A document read as a record that bears the file's id; None after noting its faults.
+        `read` as for `Reading`."""
+        reading = Reading(document.file, identity, self.log, read)
         value = read_record(cls, document.root, "", reading)
         if value is not None and getattr(value, kind) != identity:
             node = value_of(document.root, kind) or document.root

@@ -35,6 +35,8 @@ CROSSINGS = 3
 FALLS = 3
 # Points by which all draws of the builds that stand must show the lead kept, for no decision.
 SURE = 0.15
+# Points by which few draws must show it lost for all draws not to be asked.
+DOUBT = 0.25
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,15 +72,11 @@ def asked_among(line: Line, x: float, parts: tuple[str, ...]) -> Generator[Ask, 
     return found.standing
 
 
-def kept_at(line: Line, x: float) -> Generator[Ask, Decided, bool]:
-    """Whether the lead is kept at a value beyond doubt, by all draws of the builds that stand there
-    at the stated values, those that a look there finds among them."""
-    if line.knows(x) or not line.worth_looks:
+def surely_kept(line: Line, x: float) -> bool:
+    """Whether all draws of the builds that stand at a value keep the lead there beyond doubt; if so
+    they put scans right from then on."""
+    if line.knows(x) or line.out_near(x, ALIKE) or line.finely(x) < -DOUBT:
         return False
-    yield from _looked(line, x)
-    if line.out_near(x, ALIKE):
-        return False  # by a limit that no scan knows of
-    line.stand(line.close(np.array([x])), np.array([x]))
     builds, lead = _by_all_draws(line, x)
     return bool(SURE <= lead < np.inf and line.reckon(x, builds, line.most) >= SURE)
 
@@ -100,6 +98,8 @@ def pinned(line: Line, near: tuple[float, float], beyond: float, there: Standing
     `there` is the standing beyond; None where only the scan says that the lead is lost there: the
     change may turn out to be none.
     """
+    if there is None and surely_kept(line, beyond):
+        return None
     lever, winner = line.lever, line.deciding.winner
     close, scanned = near
     far = beyond
@@ -147,7 +147,7 @@ def pinned(line: Line, near: tuple[float, float], beyond: float, there: Standing
         if ended:
             continue
         wide = guess is None and lever.between(close, beyond, NARROW) is not None
-        if wide and not blind and (yield from kept_at(line, x)):
+        if wide and not blind and line.worth_looks and surely_kept(line, x):
             if x == far:
                 return None
             close = x
@@ -185,7 +185,7 @@ def _crossed(line: Line, close: float, beyond: float) -> Generator[Ask, Decided,
     """`_crossing`, once more with the builds that a look there finds."""
     guess = _crossing(line, close, beyond)
     for _ in range(LOOKS):
-        if not (yield from _looked(line, beyond if guess is None else guess)):
+        if guess is None or not (yield from _looked(line, guess)):
             break
         guess = _crossing(line, close, beyond)
     return guess

@@ -17,8 +17,8 @@ from dataclasses import field, replace
 
 import numpy as np
 
+from advisor.catalogue.criteria import MOVED_BY
 from advisor.catalogue.levers import Lever
-from advisor.catalogue.load import with_changes
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_parts import Part
 from advisor.catalogue.schema_product import Product
@@ -27,6 +27,7 @@ from advisor.dataclass import dataclass
 from advisor.decide.bills import Purses, of_money
 from advisor.decide.builds import Build
 from advisor.decide.drawing import draw_builds
+from advisor.decide.elsewhere import Elsewhere
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.fronts import Offered
 from advisor.decide.marches import Marches
@@ -35,12 +36,10 @@ from advisor.decide.ranks import DIGITS
 from advisor.decide.scan import scan, scan_bills
 from advisor.decide.stage import ALIKE, Paired, paired_in
 from advisor.decide.value import Criterion, criteria_of
-from advisor.faults import FaultError
 from advisor.figures import Path
 from advisor.model.draws import Array, Case, Known, Trace
 
 CLOSE = 3.0  # points; builds as close to their part's best at the stated values may be better
-MOVED = 256  # moved files that are kept, the latest
 MANY = 60  # values decided in one pass: more save little and take memory
 FAR = 8.0  # points; parts that are farther behind at the stated values are not looked at for builds
 BOUNDLESS = 1e6  # times a limit that rules nothing out
@@ -102,7 +101,7 @@ class Deciding:
         self._purses = Purses(
             self.catalogue, product, base.criteria, base.seed, self.memo, self.marches
         )
-        self._moved: dict[tuple[Path, float], tuple[Catalogue, Product] | None] = {}
+        self._elsewhere = Elsewhere(self.catalogue, product)
         self._stand: list[Build] = []  # all that stand but for what they cost
         self._anchored: dict[Path, tuple[float, float]] = {}  # between which the criteria stay
         self.canonical: dict[tuple[str, str], Build] = {}  # builds by their part and name
@@ -206,15 +205,7 @@ class Deciding:
 
     def moved(self, lever: Lever, x: float) -> tuple[Catalogue, Product] | None:
         """The files with a lever at a value; None where it may not stand there."""
-        at = lever.path, x
-        if at not in self._moved:
-            try:
-                self._moved[at] = with_changes(self.catalogue, self.product, [lever.assignment(x)])
-            except FaultError:
-                self._moved[at] = None
-            if len(self._moved) > MOVED:
-                del self._moved[next(iter(self._moved))]
-        return self._moved[at]
+        return self._elsewhere.at(lever, x)
 
     def plans(self, lever: Lever) -> bool:
         """Whether a lever may change which builds stand or which are worth a look: not one that
@@ -341,8 +332,8 @@ class Deciding:
     def criteria(self, lever: Lever, places: Array) -> Sequence[Sequence[Criterion]]:
         """The criteria at places (P,) SI, or one set for all: anchors may rest on the lever."""
         base = self.base.criteria
-        if lever.path.document != self.product.product:
-            return [base]  # anchors rest on the product alone
+        if lever.path.document != self.product.product or lever.path.keys[0] not in MOVED_BY:
+            return [base]  # anchors rest on some of the product alone
         low, high = float(places.min()), float(places.max())
         # equal at two values they are so in between
         least, most = self._anchored.get(lever.path, (np.inf, -np.inf))
@@ -392,9 +383,7 @@ class Deciding:
             else:
                 there, product = files
                 if one.parts is None:
-                    there, _ = with_changes(
-                        self._everyone, self.product, [one.lever.assignment(one.x)]
-                    )
+                    there, _ = self._elsewhere.changed(self._everyone, one.lever, one.x)
                 else:
                     there = there.only(one.parts)
                 kept = self.marches if self.of_money(one.lever) else self._fleeting

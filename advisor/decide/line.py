@@ -284,18 +284,19 @@ class Line(Scans):
         self._told = places, scores
         return self._lead(scores)
 
-    def surely(self, places: Array) -> Array:
-        """The lead over places (N,) SI, by more draws where few tell that it is small."""
+    def surely(self, places: Array) -> tuple[Array, NDArray[np.bool_]]:
+        """The lead over places (N,) SI, (N,) points, by more draws where few tell that it is small;
+        and where it was asked for: of places with one lead the first and the last stand for all."""
         coarse = self.leads(places)
         assert coarse is not None
         if self.deciding.weighs(self.lever) or self._last is None:
-            return coarse
+            return coarse, np.ones(len(places), dtype=bool)
         leads = coarse.copy()
         now = self.deciding.stands().lead
-        # of places with one lead the first and the last stand for all
         told = np.clip(coarse, -100.0, 100.0)
         turns = np.abs(np.diff(told, prepend=now, append=np.inf)) > 1e-6
-        some = np.flatnonzero((turns[:-1] | turns[1:]) & (np.abs(told - now) > 1e-9))
+        turned = turns[:-1] | turns[1:]
+        some = np.flatnonzero(turned & (np.abs(told - now) > 1e-9))
         for draws, unsure in UNSURE:
             lost = np.flatnonzero(leads < 0)
             some = np.array(
@@ -311,7 +312,7 @@ class Line(Scans):
             )
             assert scores is not None
             leads[some] = self._lead(scores)
-        return leads
+        return leads, turned
 
     def _ahead(self, places: Array, points: float) -> list[Build]:
         """The builds that are at most so many points behind their part's best at one of some of the
@@ -381,6 +382,12 @@ class Line(Scans):
             if counts.any():
                 out.append(build)
         return out
+
+    def finely(self, x: float) -> float:
+        """The lead at a value by the builds that may count there, by more draws than a whole side
+        is scanned with."""
+        scores = self._scores(np.array([x]), FINE, self._nearby(x, x))
+        return -np.inf if scores is None else float(self._lead(scores)[0])
 
     def taken(self, places: Sequence[float]) -> list[Build]:
         """The builds that decisions took at values, each once, where there was one at each."""

@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 
 from advisor.catalogue.levers import NEAR, Lever, part_way
 from advisor.dataclass import dataclass
-from advisor.decide.closing import Search, Tip, asked, kept_at, pinned, share_of
+from advisor.decide.closing import Search, Tip, asked, pinned, share_of, surely_kept
 from advisor.decide.leading import Ask, Decided, Deciding
 from advisor.decide.least_digits import least_digits
 from advisor.decide.line import Line
@@ -345,7 +345,7 @@ def _walked(line: Line, places: Array, certain: bool) -> Search:
             found = yield from pinned(line, (close, before), x, None)
             if found is not None:
                 return found
-        elif not (yield from kept_at(line, x)):
+        elif not surely_kept(line, x):
             there, _ = yield from asked(line, x)
             if there.leader != winner:
                 return (yield from pinned(line, (close, close), x, there))
@@ -356,10 +356,12 @@ def _checked(line: Line, places: Array) -> Search:
     """The change that more draws show at places outward where few showed none."""
     now = line.lever.now
     assert now is not None
-    lost = np.flatnonzero(_told(line.surely(places)) < 0)
+    leads, told = line.surely(places)
+    lost = np.flatnonzero(_told(leads) < 0)
     if not lost.size:
         return None
-    close = float(places[lost[0] - 1]) if lost[0] else now
+    kept = np.flatnonzero(told[: lost[0]])
+    close = float(places[kept[-1]]) if kept.size else now
     return (yield from pinned(line, (now, close), float(places[lost[0]]), None))
 
 

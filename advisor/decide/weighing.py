@@ -179,15 +179,15 @@ def _at_least(weights: Array, build: Array, rivals: Sequence[Array]) -> float:
     To make up for w d < 0, d being what it is ahead by each criterion, a change of weights that
     sums to nothing brings no more than half its L1 norm times the range of d.
     """
-    least = 0.0
-    for rival in rivals:
-        ahead = build - rival
-        if ahead.max() < -CLOSE:
-            return np.inf
-        behind, span = -float(weights @ ahead), float(np.ptp(ahead))
-        if behind > 0 and span > 0:
-            least = max(least, 2 * behind / span)
-    return least
+    if not len(rivals):
+        return 0.0
+    ahead = build - np.stack(rivals)
+    most = ahead.max(axis=1)
+    if (most < -CLOSE).any():
+        return np.inf
+    behind, span = -(ahead @ weights), most - ahead.min(axis=1)
+    counts = (behind > 0) & (span > 0)
+    return float((2 * behind[counts] / span[counts]).max(initial=0.0))
 
 
 def _nearest(

@@ -429,4 +429,5 @@ def test_where_few_draws_are_all_there_is_no_more_are_asked(why: str) -> None:
     line._last = None if why != "weighs" else cast(Any, ())
     coarse = np.array([1.0, 0.1, -2.0])
     line.leads = lambda places: coarse  # type: ignore[method-assign]
-    assert line.surely(np.array([1.0, 2.0, 3.0])).tolist() == coarse.tolist()
+    leads, told = line.surely(np.array([1.0, 2.0, 3.0]))
+    assert (leads.tolist(), told.tolist()) == (coarse.tolist(), [True] * 3)

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from types import SimpleNamespace
 from typing import Any
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from advisor.catalogue.kinds import Figure, Whole
 from advisor.catalogue.levers import NEAR, Lever, part_way
+from advisor.decide import tips
 from advisor.decide.closing import _beside, _between_taken, _halved, _straight, share_of
 
 PLACE: Any = "p:at"
@@ -140,3 +143,30 @@ def test_a_build_that_does_not_stand_at_the_stated_values_is_no_longer_counted()
         exactly=lambda _, builds: 1.0 if "better" in builds else -1.0,
     )
     assert _between_taken(line, 1.0, 1.03) == pytest.approx(1.01, abs=NEAR / 2)
+
+
+def test_more_draws_begin_behind_the_last_place_that_they_were_asked_for(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """What lies between two places that stand for a run of equal leads is not known to be kept."""
+    begun: list[tuple[tuple[float, float], float]] = []
+
+    def pinned(_: Any, near: tuple[float, float], beyond: float, there: None) -> Iterator[Any]:
+        begun.append((near, beyond))
+        assert there is None
+        yield from ()
+
+    def checked(leads: list[float], told: list[bool]) -> None:
+        lever = SimpleNamespace(now=1.0)
+        line: Any = SimpleNamespace(
+            lever=lever, surely=lambda _: (np.array(leads), np.array(told, dtype=bool))
+        )
+        assert list(tips._checked(line, np.array([2.0, 3.0, 4.0, 5.0]))) == []
+
+    monkeypatch.setattr(tips, "pinned", pinned)
+    yes, no = True, False
+    for told, close in (((yes,) * 4, 4.0), ((yes, yes, no, yes), 3.0), ((no, no, no, yes), 1.0)):
+        checked([2.5, 1.5, 0.5, -0.5], [*told])
+        assert begun.pop() == ((1.0, close), 5.0)
+    checked([2.5, 1.5, 0.5, 0.5], [yes] * 4)
+    assert begun == []

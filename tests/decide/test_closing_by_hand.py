@@ -13,7 +13,16 @@ import pytest
 
 from advisor.catalogue.kinds import Figure, Whole
 from advisor.catalogue.levers import NEAR, Lever, part_way
-from advisor.decide.closing import Tip, _crossing, _first_zero, _halved, pinned
+from advisor.decide.closing import (
+    DOUBT,
+    SURE,
+    Tip,
+    _crossing,
+    _first_zero,
+    _halved,
+    pinned,
+    surely_kept,
+)
 from advisor.decide.leading import Ask, Standing
 from advisor.decide.line import Line
 from advisor.decide.refused import last_that_may
@@ -70,6 +79,17 @@ class Written:
 
     def between(self, places: Any) -> Any:
         return np.array([self.scan(float(x)) for x in places])
+
+    def finely(self, x: float) -> float:
+        return self.scan(x)
+
+    def out_near(self, x: float, share: float) -> bool:
+        return False
+
+    def reckon(self, x: float, builds: list[str], draws: int) -> float:
+        return self.exact(x)
+
+    most = 2000
 
     def close(self, places: Any) -> list[str]:
         return ["build"]
@@ -427,3 +447,38 @@ def test_beyond_a_place_that_is_known_the_lead_is_that_of_the_next() -> None:
     places, _ = _looked_into(line, 1.0, every, every[1:], leads, np.empty(0), set())
     assert any(1 < x < 8 for x in asked)
     assert sorted(places) == sorted([*asked, 8.0, 64.0])
+
+
+@pytest.mark.parametrize(
+    ("few", "every", "known", "out", "kept", "reckoned"),
+    [
+        (1.0, SURE, False, False, True, True),
+        (-DOUBT, 1.0, False, False, True, True),
+        (1.0, 0.9 * SURE, False, False, False, False),
+        (-1.01 * DOUBT, 1.0, False, False, False, False),
+        (1.0, 1.0, True, False, False, False),
+        (1.0, 1.0, False, True, False, False),
+        (1.0, np.inf, False, False, False, False),
+    ],
+)
+def test_all_draws_spare_a_decision_where_they_keep_the_lead_beyond_doubt(
+    few: float, every: float, known: bool, out: bool, kept: bool, reckoned: bool
+) -> None:
+    """Not where it is known, where a limit rules the winner out nearby, or where few draws lose it
+    so clearly that all need not be asked."""
+
+    class Told(Written):
+        def knows(self, x: float) -> bool:
+            return known
+
+        def out_near(self, x: float, share: float) -> bool:
+            return out
+
+        def reckon(self, x: float, builds: list[str], draws: int) -> float:
+            put_right.append((x, builds, draws))
+            return self.exact(x)
+
+    put_right: list[Any] = []
+    line = Told(lambda _: 1.0, lambda _: few, lambda _: every, FIGURE)
+    assert surely_kept(cast(Line, line), 2.0) is kept
+    assert put_right == ([(2.0, ["build"], 2000)] if reckoned else [])

@@ -293,18 +293,24 @@ class Surer(Line):
         return x == 3.0
 
 
-def test_where_few_draws_tell_a_small_lead_more_are_taken() -> None:
-    """Below 2.0, below 0.8 and below 0.3 by so many draws each time; not beyond the first loss, nor
-    where a decision is known."""
-    line = object.__new__(Surer)
+def surer(kind: type[Surer]) -> Surer:
+    """A line on which `a` leads by 3.2 points as things stand."""
+    line = object.__new__(kind)
     line.asked, line._last = [], cast(Any, ())
     line.lever = Lever(path=cast(Any, "p:at"), kind=Figure("share"), unit="1", now=0.0, u=0.0)
     stands, empty = SimpleNamespace(lead=3.2), SimpleNamespace(workload=(), times=())
     deciding = SimpleNamespace(winner="a", base=SimpleNamespace(draws=5000), product=empty)
     deciding.weighs, deciding.stands = lambda _: False, lambda: stands
     line.deciding = cast(Any, deciding)
+    return line
+
+
+def test_where_few_draws_tell_a_small_lead_more_are_taken() -> None:
+    """Below 2.0, below 0.8 and below 0.3 by so many draws each time; not beyond the first loss, nor
+    where a decision is known."""
+    line = surer(Surer)
     places = np.array([1.0, 3.0, 4.0, 4.3, 5.0, 5.6, 6.8, 7.0])
-    leads = line.surely(places)
+    leads, told = line.surely(places)
     assert line.asked == [
         ([4.0, 4.3, 5.0, 5.6], 64),
         ([5.0, 5.6], 256),
@@ -313,6 +319,24 @@ def test_where_few_draws_tell_a_small_lead_more_are_taken() -> None:
     exact = 3.0 - 0.5 * places
     wanted = exact + np.array([0.2, 0.2, 1 / 64, 1 / 64, 1 / 256, 1 / 2000, 0.2, 0.2])
     assert leads == pytest.approx(wanted, abs=1e-12)
+    assert told.all()
+
+
+class Flat(Surer):
+    """The lead that stands up to 2, then one and the same up to 6, then none."""
+
+    @staticmethod
+    def lead(places: Any) -> Any:
+        return np.select([places <= 2.0, places <= 6.0], [3.0, 0.5], -0.5)
+
+
+def test_of_places_with_one_lead_the_first_and_the_last_stand_for_all() -> None:
+    """Where the lead is that of now, now is the first."""
+    line = surer(Flat)
+    leads, told = line.surely(np.array([1.0, 2.0, 4.0, 4.5, 5.0, 6.0, 7.0]))
+    assert line.asked == [([4.0, 6.0], 64), ([4.0, 6.0], 256)]
+    assert told.tolist() == [False, True, True, False, False, True, True]
+    assert leads[[3, 4]].tolist() == [0.7, 0.7]
 
 
 @pytest.mark.parametrize(("weighs", "scanned"), [(True, True), (False, False)])

@@ -126,8 +126,11 @@ class MadeUp:
     def stand(self, builds: Sequence[int], places: Array) -> NDArray[np.bool_]:
         return np.ones((len(builds), len(places)), dtype=bool)
 
-    def surely(self, places: Array) -> Array:
-        return np.array([self.guess(x, self.asked) for x in places])
+    def surely(self, places: Array) -> tuple[Array, NDArray[np.bool_]]:
+        return self.leads(places), np.ones(len(places), dtype=bool)
+
+    def finely(self, x: float) -> float:
+        return self.guess(x, self.asked)
 
     def may_bring(self, _: Array) -> bool:
         return True
@@ -224,10 +227,10 @@ def test_where_all_draws_keep_the_lead_no_decision_is_taken() -> None:
         assert found == tips.Changes(None, None)
         return made
 
-    assert len(kept(False).asked) > 0
-    sure = kept(True)
-    assert sure.asked == []
-    assert len(sure.reckoned) > 0
+    for looks in (False, True):
+        sure = kept(looks)
+        assert sure.asked == []
+        assert len(sure.reckoned) > 0
 
 
 class Limited(MadeUp):

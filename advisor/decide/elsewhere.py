@@ -1,0 +1,44 @@
+"""The files with one lever at another value, read and checked once."""
+
+from __future__ import annotations
+
+from advisor.catalogue.kinds import Read
+from advisor.catalogue.levers import Lever
+from advisor.catalogue.load import with_changes
+from advisor.catalogue.records import Catalogue
+from advisor.catalogue.schema_product import Product
+from advisor.faults import FaultError
+from advisor.figures import Path
+
+MOVED = 256  # moved files that are kept, the latest
+
+
+class Elsewhere:
+    """A catalogue and a product with levers at other values, one at a time."""
+
+    def __init__(self, catalogue: Catalogue, product: Product) -> None:
+        self.catalogue, self.product = catalogue, product
+        self._known: dict[tuple[Path, float], tuple[Catalogue, Product] | None] = {}
+        self._read: Read = {}
+
+    def at(self, lever: Lever, x: float) -> tuple[Catalogue, Product] | None:
+        """The files with a lever at a value (SI); None where it may not stand there."""
+        key = lever.path, x
+        if key not in self._known:
+            try:
+                self._known[key] = self.changed(self.catalogue, lever, x)
+            except FaultError:
+                self._known[key] = None
+            if len(self._known) > MOVED:
+                del self._known[next(iter(self._known))]
+        return self._known[key]
+
+    def changed(self, catalogue: Catalogue, lever: Lever, x: float) -> tuple[Catalogue, Product]:
+        """The same for a catalogue with more or fewer parts, anew each time.
+
+        Raises
+        ------
+        FaultError
+            For a value (SI) that may not stand there.
+        """
+        return with_changes(catalogue, self.product, [lever.assignment(x)], self._read)
