@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager, suppress
 from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
 
 if TYPE_CHECKING:
@@ -89,6 +90,54 @@ def over_groups(
     return [out[n] for n in range(len(out))]
 
 
+@contextmanager
+def beside(work: Callable[[], Found], jobs: int = 1) -> Iterator[Callable[[], Found]]:
+    """Begin `work` in a worker where there may be several, for what is done here meanwhile.
+
+    Yields
+    ------
+    What waits for it, and gives what it found; without workers, or where its own failed, the work
+    is done here when this is called. It is ended where nobody asks for it.
+    """
+    if jobs < 2 or not _may_fork():
+        yield work
+        return
+    from multiprocessing import Pipe
+
+    mine, own = Pipe()
+
+    def found() -> Found:
+        try:
+            fine, out = mine.recv()
+        except (EOFError, OSError):
+            fine, out = False, None
+        return out if fine else work()
+
+    with _interrupts_held():
+        worker = _start((lambda _: work(), lambda: None), own, [mine])
+    try:
+        own.close()
+        with suppress(OSError):  # it is gone: the work is done here
+            mine.send(0)
+        yield found
+    finally:
+        worker.terminate()
+        worker.join()
+        mine.close()
+
+
+@contextmanager
+def _interrupts_held() -> Iterator[None]:
+    """An interrupt between a worker's first step and its deafness is heard here alone."""
+    import signal
+
+    held = signal.pthread_sigmask(signal.SIG_BLOCK, (signal.SIGINT, signal.SIGTERM))
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, held)
+
+
 def _may_fork() -> bool:
     if sys.platform != "linux":
         return False
@@ -105,7 +154,6 @@ def _forked(
     through: Callable[[int, Found], None],
 ) -> None:
     """Hand pieces to workers until all are through or one has failed."""
-    import signal
     from multiprocessing import Pipe
     from multiprocessing.connection import Connection, wait
 
@@ -121,16 +169,12 @@ def _forked(
             busy[end] = n
 
     try:
-        # an interrupt between a worker's first step and its deafness is heard here alone
-        held = signal.pthread_sigmask(signal.SIG_BLOCK, (signal.SIGINT, signal.SIGTERM))
-        try:
-            every = [one for both in ends for one in both]
+        every = [one for both in ends for one in both]
+        with _interrupts_held():
             team = [
                 _start((work, after), own, [one for one in every if one is not own])
                 for _, own in ends
             ]
-        finally:
-            signal.pthread_sigmask(signal.SIG_SETMASK, held)
         for mine, their in ends:
             their.close()
             hand_out(mine)

@@ -18,6 +18,7 @@ from advisor.decide.marches import Marches
 from advisor.decide.screens import LEAD_TIME
 from advisor.decide.tips import nearest_tips
 from advisor.decide.weighing import leads
+from advisor.decide.workers import beside
 from advisor.faults import Fault, FaultError
 from advisor.figures import Path, scalars
 from advisor.model.draws import Known
@@ -188,15 +189,16 @@ def tipping(
             warnings=moving_warnings(base),
         )
     offered = fronts(base, jobs, progress, known)
-    begin(progress, "weighing")
-    order = leads(base, offered, base.weights)
     names = [c.part.part for c in base.candidates]
     contenders = tuple(names[:CONTENDERS])
     asked = [handle.in_own_unit() for handle in _asked(base, levers)]
-    deciding = Deciding(catalogue, product, base, tuple(sorted(contenders)), offered, known)
-    begin(progress, "scanning figures")
-    done = None if progress is None else lambda n: progress(n, len(asked))
-    found = nearest_tips(deciding, [(h, span(h, None)) for h in asked], points, done, jobs)
+    with beside(lambda: leads(base, offered, base.weights), jobs) as weighed:
+        deciding = Deciding(catalogue, product, base, tuple(sorted(contenders)), offered, known)
+        begin(progress, "scanning figures")
+        done = None if progress is None else lambda n: progress(n, len(asked))
+        found = nearest_tips(deciding, [(h, span(h, None)) for h in asked], points, done, jobs)
+        begin(progress, "weighing")
+        order = weighed()
     pairs = list(zip(asked, found, strict=True))
     tips = [_tip(handle, there.tip) for handle, there in pairs]
     limits = [_tip(handle, there.limit) for handle, there in pairs if there.limit is not None]

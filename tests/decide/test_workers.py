@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from advisor.catalogue.shipped import load
-from advisor.decide.workers import cores, over_groups, over_workers
+from advisor.decide.workers import beside, cores, over_groups, over_workers
 from advisor.present.machine import to_json
 from advisor.studies.tipping import tipping
 
@@ -59,6 +59,47 @@ def test_what_a_killed_worker_had_is_done_here() -> None:
         return 10 * n
 
     assert over_workers(work, 4, 2) == [0, 10, 20, 30]
+
+
+@pytest.mark.parametrize("jobs", [1, 2])
+def test_what_is_done_beside_is_given_when_it_is_asked_for(jobs: int) -> None:
+    with beside(os.getpid, jobs) as found:
+        assert (found() == os.getpid()) is (jobs == 1 or sys.platform != "linux")
+
+    def fails() -> int:
+        raise KeyError("beside")
+
+    with pytest.raises(KeyError, match="beside"), beside(fails, jobs) as found:
+        found()
+
+
+@LINUX
+def test_what_is_begun_beside_ends_with_what_it_was_begun_for(tmp_path: Path) -> None:
+    here, note = os.getpid(), tmp_path / "process"
+
+    def lasts() -> int:
+        if os.getpid() != here:
+            note.write_text(str(os.getpid()))
+            time.sleep(60)
+        return 7
+
+    def meanwhile() -> None:
+        with beside(lasts, 2):
+            while not (note.exists() and note.read_text()):
+                time.sleep(0.01)
+            raise ValueError("meanwhile")
+
+    with pytest.raises(ValueError, match="meanwhile"):
+        meanwhile()
+    assert not _stands(int(note.read_text()))
+
+    def dies() -> int:
+        if os.getpid() != here:
+            os.kill(os.getpid(), signal.SIGKILL)
+        return 7
+
+    with beside(dies, 2) as found:
+        assert found() == 7
 
 
 # tells the processes of its workers, which would be at it for a minute
