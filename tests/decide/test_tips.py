@@ -214,23 +214,20 @@ def test_a_lead_that_comes_back_is_seen(at: float) -> None:
         assert any(x < at * np.exp(-0.01) < x * (1 + 1.1e-3) for x in [1.0, *made.asked])
 
 
-def lean(x: float, _: Sequence[float]) -> float:
-    """A scan that loses the lead at 1.7 and from 3 to 4, where by all draws it does not."""
-    return -0.1 if abs(x - 1.7) < 0.05 or 3.0 < x < 4.0 else 2.0
+@pytest.mark.parametrize("looks", [True, False])
+@pytest.mark.parametrize("dip", [-0.1, 0.3])
+def test_where_all_draws_keep_the_lead_no_decision_is_taken(looks: bool, dip: float) -> None:
+    """A scan that loses the lead at 1.7 and from 3 to 4, or has little left there."""
 
+    def lean(x: float, _: Sequence[float]) -> float:
+        return dip if abs(x - 1.7) < 0.05 or 3.0 < x < 4.0 else 2.0
 
-def test_where_all_draws_keep_the_lead_no_decision_is_taken() -> None:
-    def kept(looks: bool) -> MadeUp:
-        made = Sure(lambda x: 2.0 if x < 6.0 else -1.0, lean, worth_looks=looks)
-        search = tips._both(cast(Line, made), (1.0, 5.0), 12)
-        (found,) = tips._run(cast(Deciding, made), [search])
-        assert found == tips.Changes(None, None)
-        return made
-
-    for looks in (False, True):
-        sure = kept(looks)
-        assert sure.asked == []
-        assert len(sure.reckoned) > 0
+    made = Sure(lambda x: 2.0 if x < 6.0 else -1.0, lean, worth_looks=looks)
+    search = tips._both(cast(Line, made), (1.0, 5.0), 12)
+    (found,) = tips._run(cast(Deciding, made), [search])
+    assert found == tips.Changes(None, None)
+    assert made.asked == []
+    assert len(made.reckoned) > 0
 
 
 class Limited(MadeUp):
