@@ -7,8 +7,8 @@ from advisor.catalogue.levers import Lever
 from advisor.catalogue.load import with_changes
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
+from advisor.decide.profiles import Latest
 from advisor.faults import FaultError
-from advisor.figures import Path
 
 MOVED = 256  # moved files that are kept, the latest
 
@@ -18,20 +18,20 @@ class Elsewhere:
 
     def __init__(self, catalogue: Catalogue, product: Product) -> None:
         self.catalogue, self.product = catalogue, product
-        self._known: dict[tuple[Path, float], tuple[Catalogue, Product] | None] = {}
+        self._known = Latest(MOVED)
         self._read: Read = {}
 
     def at(self, lever: Lever, x: float) -> tuple[Catalogue, Product] | None:
         """The files with a lever at a value (SI); None where it may not stand there."""
         key = lever.path, x
-        if key not in self._known:
+        found: tuple[tuple[Catalogue, Product] | None] | None = self._known.get(key)
+        if found is None:
             try:
-                self._known[key] = self.changed(self.catalogue, lever, x)
+                found = (self.changed(self.catalogue, lever, x),)
             except FaultError:
-                self._known[key] = None
-            if len(self._known) > MOVED:
-                del self._known[next(iter(self._known))]
-        return self._known[key]
+                found = (None,)
+            self._known.put(key, 1, found)
+        return found[0]
 
     def changed(self, catalogue: Catalogue, lever: Lever, x: float) -> tuple[Catalogue, Product]:
         """The same for a catalogue with more or fewer parts, anew each time.
