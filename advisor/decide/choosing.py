@@ -10,7 +10,7 @@ change comes in, at an anchor, where a need breaks. So it is looked for in three
 2. Builds that may come within a margin of a part's best go through some of the draws: what such an
    average may be wrong by, and what the few lives that it is of may favour one over another by.
 3. Those that are then not clearly behind, by paired differences, go through all. Should what was
-   found there fall below what another build promises, that one is drawn too.
+   found there fall below what other builds promise, they are drawn too, the likeliest first.
 
 What is lost against drawing all builds through all draws is held by tests on random products.
 """
@@ -161,28 +161,24 @@ def choose_builds(
         _Race(list(these), 100 * (w @ weights), promise, wanted, points)
         for these, w, promise, points in zip(builds, worth, told, lives, strict=True)
     ]
+
+    def take(which: Callable[[_Race], list[Build]], many: int) -> bool:
+        asked = [(one, build) for one in race for build in which(one)]
+        found = draw([build for _, build in asked], many) if asked else []
+        for (one, build), drawn in zip(asked, found, strict=True):
+            (one.tried if many == draws else one.some)[build] = drawn
+        return bool(asked)
+
     if draws >= 2 * SOME:
-        asked = [(one, build) for one in race for build in one.contenders()]
-        found = draw([build for _, build in asked], SOME)
-        for (one, build), drawn in zip(asked, found, strict=True):
-            one.some[build] = drawn
+        take(_Race.contenders, SOME)
     while True:
-        asked = [(one, build) for one in race for build in one.doubtful()]
-        if asked and draws >= 2 * SOME:
-            found = draw([build for _, build in asked], SOME)
-            for (one, build), drawn in zip(asked, found, strict=True):
-                one.some[build] = drawn
-        asked = [(one, build) for one in race for build in one.rivals()]
-        if asked and draws >= 2 * MORE:
-            found = draw([build for _, build in asked], MORE)
-            for (one, build), drawn in zip(asked, found, strict=True):
-                one.some[build] = drawn
-        asked = [(one, build) for one in race for build in one.next()]
-        if not asked:
+        if draws >= 2 * SOME:
+            take(_Race.doubtful, SOME)
+        take(_Race.leading, draws)
+        if draws >= 2 * MORE:
+            take(_Race.rivals, MORE)
+        if not take(_Race.next, draws):
             break
-        found = draw([build for _, build in asked], draws)
-        for (one, build), drawn in zip(asked, found, strict=True):
-            one.tried[build] = drawn
     return [one.chosen() for one in race], [one.surest() for one in race]
 
 
@@ -257,6 +253,18 @@ class _Race:
         out = [b for b in left if self._may_beat(b, best)]
         seen = [b for b in out if b in self.some]
         return [*self._nearly_best(seen), *(b for b in out if b not in self.some)][:AT_ONCE]
+
+    def leading(self) -> list[Build]:
+        """Of several builds that may beat the best by few draws the first, if it does: what it is
+        worth in all draws rules most of the others out."""
+        best = self.best()
+        if best is None:
+            return []
+        few = [b for b in self.some if b not in self.tried and self._may_beat(b, best)]
+        if len(few) < 2:
+            return []
+        first = min(few, key=lambda b: (-round(self.some[b].expected, DIGITS), b.order))
+        return [first] if self._ahead(first, best)[0] > WITHIN else []
 
     def rivals(self) -> list[Build]:
         """Builds that may beat the best and went through few draws, where they are several: more

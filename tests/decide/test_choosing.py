@@ -16,7 +16,7 @@ from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.shipped import load, product_files
 from advisor.decide import stated as deciding
-from advisor.decide.choosing import SOME, choose_builds
+from advisor.decide.choosing import MORE, SOME, choose_builds
 from advisor.decide.drawing import draw_builds
 from advisor.decide.evaluate import evaluate
 from advisor.decide.robustness import expected_regret
@@ -230,6 +230,22 @@ def test_a_build_that_keeps_its_needs_too_seldom_is_not_looked_at_first() -> Non
     name, asked = raced({"a": about(40.0), "b": about(50.0)}, {"a": 60, "b": 60}, fit)
     assert name == "b"
     assert ("a", WHOLE) not in asked
+
+
+def test_of_those_that_promise_more_the_first_by_few_draws_goes_through_all_before_others() -> None:
+    """What it is worth there rules the other one out, which few draws alone would not."""
+    scores = {"a": about(30.0), "b": about(36.0), "c": about(34.0)}
+    name, asked = raced(scores, {"a": 60, "b": 45, "c": 44})
+    assert name == "b"
+    assert asked == [("a", WHOLE), ("b", SOME), ("c", SOME), ("b", WHOLE)]
+
+
+def test_more_draws_tell_those_apart_of_which_none_is_ahead_by_few() -> None:
+    """Level with the best one so far by few draws that scatter, either may still beat it."""
+    level = {n: about(30.0, 10.0) for n in "bc"}
+    name, asked = raced({"a": about(30.0), **level}, {"a": 60, "b": 45, "c": 44})
+    assert name == "a"
+    assert asked[:5] == [("a", WHOLE), ("b", SOME), ("c", SOME), ("b", MORE), ("c", MORE)]
 
 
 def test_no_build_goes_twice_through_the_same_draws() -> None:
