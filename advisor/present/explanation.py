@@ -10,7 +10,15 @@ from advisor.present.left_out import left_out
 from advisor.present.life_sections import life_sections, many
 from advisor.present.tables import INVENTED, beyond, caution, cost_range, notes
 from advisor.quantities import show
-from advisor.studies.words import build_words, ended_by, life, life_with_range, money, per_cent
+from advisor.studies.words import (
+    build_words,
+    ended_by,
+    exchange,
+    life,
+    life_with_range,
+    money,
+    per_cent,
+)
 
 if TYPE_CHECKING:
     from advisor.studies.explain import Explanation
@@ -64,6 +72,8 @@ def explanation_page(
             f"service life{cost_range(result.cost, ', ', beyond(result.cost))})"
         )
         page.bars([(_bought(m), m.amount or 0.0, money(m.amount)) for m in result.money])
+    if result.rates:
+        page.paragraph(f"exchanged at {exchange(result.rates, result.cost.currency)}", "  ")
     _points(page, result)
     if not short:
         _plan(page, result, everything)

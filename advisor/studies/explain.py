@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from advisor.catalogue.records import Catalogue
+from advisor.catalogue.rules import exchanged
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.sense import in_words, product_warnings
 from advisor.dataclass import dataclass, field
@@ -168,6 +169,8 @@ class Explanation:
     stated values; null for a life without end"""
     money: tuple[MoneyItem, ...]
     """the lifetime cost by item"""
+    rates: Mapping[str, float]
+    """what one of each other currency of the two parts' amounts is worth in the product's own"""
     score: tuple[ScoreItem, ...]
     """points by criterion, against the other part's"""
     plan: Plan
@@ -275,6 +278,7 @@ def explained(
     current = consumers(build)
     money = money_items(evaluation, candidate, build, candidate.drawn)
     target = evaluation.product.life_target
+    both = [one.part.part for one in (candidate, rival) if one is not None]
     return Explanation(
         product=evaluation.product.product,
         part=build.part,
@@ -291,6 +295,7 @@ def explained(
         current=current,
         charge_c=_charge(build),
         money=money,
+        rates=exchanged(evaluation.product, evaluation.catalogue.only(both)),
         score=_score(evaluation, candidate, rival),
         plan=_plan(evaluation, candidate),
         builds=_builds(evaluation, candidate),

@@ -28,6 +28,7 @@ from advisor.model.ends import ENDS
 from advisor.model.served import Services
 from advisor.stages import Progress, begin
 from advisor.studies.family_beside import (
+    exchanged_at,
     family_cautions,
     family_warnings,
     invented_behind,
@@ -220,7 +221,7 @@ def planned(
         objective=answer.value,
         bound=answer.bound if math.isfinite(answer.bound) else None,
         gap=answer.gap if math.isfinite(answer.gap) else None,
-        assumed=tuple(_assumed(run.family, numbers, draws)),
+        assumed=(*_assumed(run.family, numbers, draws), *exchanged_at(products)),
         left_out=left_out_of(products),
         warnings=family_warnings(products),
         joined=tuple(products),

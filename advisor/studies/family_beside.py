@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from advisor.catalogue.families import FamilyRun
+from advisor.catalogue.rules import exchanged
 from advisor.decide.builds import Build
 from advisor.decide.cautions import cautions_of
 from advisor.decide.family_plans import Plan
@@ -13,6 +14,7 @@ from advisor.decide.family_search import Objective
 from advisor.decide.joint import Joined
 from advisor.decide.left_out import LeftOut
 from advisor.studies.results import invented, warnings_of
+from advisor.studies.words import exchange
 
 
 def left_out_of(products: Sequence[Joined]) -> tuple[LeftOut, ...]:
@@ -33,6 +35,16 @@ def left_out_of(products: Sequence[Joined]) -> tuple[LeftOut, ...]:
 def family_warnings(products: Sequence[Joined]) -> tuple[str, ...]:
     """What looks odd in the files of any product, each once."""
     return tuple(dict.fromkeys(w for one in products for w in warnings_of(one.evaluation)))
+
+
+def exchanged_at(products: Sequence[Joined]) -> Iterator[str]:
+    """The rates behind amounts in other currencies, which are one for all products; or nothing."""
+    rates: dict[str, float] = {}
+    for one in products:
+        rates |= exchanged(one.product, one.evaluation.catalogue)
+    if rates:
+        home = products[0].evaluation.own_cost.currency
+        yield f"exchanged at {exchange(dict(sorted(rates.items())), home)} (cost.rates)"
 
 
 def objective_of(aim: str) -> Objective:

@@ -185,3 +185,20 @@ def test_the_plan_is_that_of_the_chosen_feed() -> None:
         ],
     )
     assert explain(*alone, "quorvane-sij", draws=400).plan == found.plan
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "rates"),
+    [
+        ("ostrel-cag", "quorvane-tib", {"USD": 0.92}),
+        ("quorvane-tib", "ostrel-cag", {"USD": 0.92}),
+        ("quorvane-tib", "quorvane-sij", {}),
+    ],
+)
+def test_it_tells_the_rates_behind_the_amounts_of_both(
+    one: str, other: str, rates: dict[str, float]
+) -> None:
+    found = explain(*load("barrel-tag"), one, over=other)
+    assert found.rates == rates
+    told = "  exchanged at 1 USD = 0.92 EUR"
+    assert (told in explanation_page(found, 100).plain().splitlines()) is bool(rates)

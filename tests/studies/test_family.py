@@ -173,6 +173,14 @@ def test_the_screen_fits_and_says_what_was_taken_for_granted(plan: FamilyPlan) -
     assert "button cells kill children" in page
 
 
+def test_the_rates_behind_amounts_in_other_currencies_are_told(plan: FamilyPlan) -> None:
+    assert not any("exchanged" in text for text in plan.assumed)
+    whole = load_family("vineyard")
+    run = replace(whole, catalogue=whole.catalogue.only([*PARTS, "ostrel-cag"]))
+    found = family(run, draws=0)
+    assert "exchanged at 1 USD = 0.92 EUR (cost.rates)" in found.assumed
+
+
 def test_a_product_that_nothing_fits_is_told_by_name() -> None:
     run = run_of("barrel-tag:cost.unit-cost-limit=0.01")
     with pytest.raises(FaultError, match="barrel-tag"):
