@@ -30,7 +30,7 @@ MOST = 50_000  # keys and values of a file; a long one of ours has a few hundred
 _BASE: Any = getattr(yaml, "CBaseLoader", yaml.BaseLoader)
 # what is not one of YAML 1.1's printable characters, or acts on those around it; U+0085, an end of
 # a line to YAML 1.1 only, is none of ours
-_BAD_ASCII = re.compile("[^\t\n\r\x20-\x7e]")
+_BAD_LATIN = re.compile("[^\t\n\r\x20-\x7e\xa0-\xff]")
 _BAD = (
     "[^\t\n\r\x20-\x7e\xa0-\u061b\u061d-\u200d\u2010-\u2029\u202f-\u2065\u206a-\ud7ff"
     "\ue000-\ufffd\U00010000-\U0010ffff]"
@@ -253,7 +253,8 @@ def _unescaped(root: Node, file: str) -> None:
 
 
 def _characters(text: str, file: str) -> None:
-    bad = _BAD_ASCII.search(text) if text.isascii() else re.search(_BAD, text)
+    latin = text.isascii() or max(text) <= "\xff"
+    bad = _BAD_LATIN.search(text) if latin else re.search(_BAD, text)
     if bad is None:
         return
     line, column = _position(text[: bad.start()])

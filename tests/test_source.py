@@ -100,6 +100,20 @@ def test_what_is_not_utf_8(data: bytes) -> None:
     assert "UTF-8" in refused(data)[0].expected
 
 
+@pytest.mark.parametrize("beside", ["", "\xb5", "\u2013", "\U0001f347"])
+def test_the_same_characters_are_refused_whatever_stands_beside_them(beside: str) -> None:
+    """Texts of few kinds of characters are looked through by another pattern."""
+    read = []
+    for n in range(0x120):
+        try:
+            read_text(f"a: 'b{chr(n)}c{beside}'\n", "a.yaml")
+        except FaultError:
+            continue
+        read.append(n)
+    # C0 and C1 controls, and the quote; by YAML 1.1, production c-printable
+    assert read == [0x9, 0xA, 0xD, *range(0x20, 0x27), *range(0x28, 0x7F), *range(0xA0, 0x120)]
+
+
 def test_depth_and_length_are_bounded() -> None:
     read_text("[" * DEEPEST + "]" * DEEPEST, "a.yaml")
     assert "deep" in refused("[" * (DEEPEST + 2) + "]" * (DEEPEST + 2))[0].read
