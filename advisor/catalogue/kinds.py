@@ -287,6 +287,7 @@ class Whole:
         return {"anyOf": [number, {"type": "string", "pattern": self.text_pattern()}]}
 
 
+ROUNDING = 1e-15  # of a greatest value, by which another unit may read beyond it
 PAIR = frozenset(("typical", "max"))
 _STEPS_OF = {"temperature": "temperature-step"}  # a difference of temperatures
 TRIPLE = frozenset(("low", "likely", "high"))
@@ -380,7 +381,7 @@ class Figure:
         low, high = self.least, self.most
         if low is not None and (value.nominal < low or (self.above and value.nominal == low)):
             bound = f"{'above' if self.above else 'not below'} {self._bound(low)}"
-        elif high is not None and value.nominal > high:
+        elif high is not None and value.nominal > high * (1 + ROUNDING):
             bound = f"at most {self._bound(high)}"
         else:
             return self._reaches(value, node, path, reading)

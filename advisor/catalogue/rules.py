@@ -163,6 +163,8 @@ CONVERTER_FAULTS = (
 def _missing_product(product: Product, _: Catalogue) -> Iterator[Breach]:
     if not product.supply_options.cells:
         yield "supply-options.cells", "nothing", None
+    if not product.supply_options.converters:
+        yield "supply-options.converters", "nothing", None
     for task in product.workload:
         for load in task.loads:
             if load.duration is None:

@@ -261,6 +261,7 @@ BROKEN = {
     "this figure: absent is never zero": [
         ("frost-post:environment=[]", "environment", "nothing"),
         ("frost-post:supply-options.cells=[]", "supply-options.cells", "nothing"),
+        ("frost-post:supply-options.converters=[]", "supply-options.converters", "nothing"),
         ("frost-post:recharge={cost: 3.00}", "recharge.every", "nothing"),
         ("frost-post:workload=[{task: look}]", "workload.look.every", "nothing"),
         (
