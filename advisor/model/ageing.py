@@ -31,6 +31,7 @@ Axes: R rows (builds on one pack), N draws. SI units, temperatures in degC.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -49,6 +50,8 @@ CYCLES = ("loss", "after", "depth", "at", "doubles-every", "exponent", "depth-ex
 
 ALIKE = 1e-5  # of losses, below which the middle of both stands for what lies between
 NO_SPAN = 1e-8  # of states of charge, below which there is nothing between
+STEPS = 3  # of a phase before use: more change the loss by less than three thousandths of it
+LEAST_LEFT = 1e-3  # of the capacity, that states of charge are of
 BANDS = (
     0.04,
     0.1,
@@ -166,7 +169,8 @@ class Stress:
 class Charged:
     """A pack that is charged again, each (R, N) but `every_s`, (N,) s.
 
-    first_s, run_s : how long the first charge in use lasts, and that of a pack that comes fresh.
+    first_s, run_s : how long the first charge in use lasts, and that of a pack that comes fresh;
+    the first as storage has aged the pack.
     depth : charge of an interval, share of the rated capacity. calendar, cycles : share lost at the
     end of life; resistance : over the fresh one's then. shelf_s : what is left of the shelf life on
     the first day. under : the stress.
@@ -198,7 +202,8 @@ class Charged:
 
     @property
     def one_s(self) -> Array:
-        """How long one charge of the new pack lasts, (R, N) s, the first one if that is less."""
+        """How long the first charge lasts, (R, N) s, or one of a pack that comes fresh if that is
+        less."""
         return np.minimum(self.first_s, self.run_s)
 
     @property
@@ -386,15 +391,27 @@ def before_use(ageing: Ageing, seconds: list[Array], depths: list[Array]) -> Arr
 
     Parameters
     ----------
-    seconds : (N,) of each phase before use. depths : (R, N) of discharge after each of them.
+    seconds : (N,) of each phase before use. depths : (R, N) of discharge after each of them, shares
+    of the rated capacity, gone to evenly.
+
+    States of charge are of the capacity left, that in the middle of each of a few steps.
     """
     law = ageing.calendar
     begun: Array | float = 0.0
     if law is None:
         return begun
-    full = np.ones(depths[0].shape) if depths else np.ones(1)
+    full = np.zeros(depths[0].shape if depths else 1)
     held = _Held(law)
     for length, depth, warmth in zip(seconds, depths, law.stored, strict=True):
-        begun = begun + warmth * held.between(1 - depth, full) * length / law.unit
-        full = 1 - depth
+        rise = warmth * length / law.unit
+        if not ageing.by_charge:
+            begun = begun + rise * held.between(1 - depth, 1 - full)
+        else:
+            places = [full + (depth - full) * k / STEPS for k in range(STEPS + 1)]
+            grown = rise / STEPS * held.between(1 - places[1], 1 - places[0])
+            for first, then in pairwise(places):
+                left = np.maximum(1 - (begun + grown / 2) ** law.exponent, LEAST_LEFT)
+                grown = rise / STEPS * held.between(1 - then / left, 1 - first / left)
+                begun = begun + grown
+        full = depth
     return begun

@@ -62,7 +62,7 @@ def recharged(pack: Pack, drain: Drain, one: Life) -> Life:
     if drain.before:
         stored = in_service(fresh, ageing, pack, one.start_depth, drain)
         left = np.broadcast_to(shelf_left(pack, drain), shape)
-        life_s, ends_by, charged = _lived(pack, drain, one, one.life_s, depth, left, stored)
+        life_s, ends_by, charged = _lived(pack, drain, one, one.life_s, depth, left, stored, True)
     # no interval takes more of a pack than it has: a build that asks for more is out
     mean = np.where(depth < 1, pack.capacity_c * depth / every - self_a, one.mean_current_a)
     return replace(
@@ -106,8 +106,10 @@ def _lived(
     depth: Array,
     shelf: Array,
     under: Stress,
+    stored: bool = False,
 ) -> tuple[Array, NDArray[np.int8], Charged]:
-    """Life, what ends it, and the pack's story; see `Charged`. `one` is the life on one charge."""
+    """Life, what ends it, and the pack's story; see `Charged`. `one` is the life on one charge, of
+    which storage took some before the `first` if the pack was `stored`."""
     every, run = pack.every_s, one.next_s
     assert every is not None
     shape = run.shape
@@ -122,8 +124,7 @@ def _lived(
     carried_s = _strained(pack, drain, course, carried_s, np.minimum(end_s, shelf), one)
     # one that does not carry the first interval lasts as long as its charge does, aged by then
     at_first = course.worn(np.broadcast_to(every, shape))
-    # what storage took is taken of a capacity that age has lessened
-    short = np.maximum(np.minimum(first - (1 - at_first.left) * run, run * at_first.left), 0.0)
+    short = _shortened(first, run, at_first.left)
     carried_s = np.where(
         (carried_s < every) | (short < every * (1 - _ENOUGH)),
         np.minimum(short, every),
@@ -139,7 +140,7 @@ def _lived(
         ends_by,
         Charged(
             every_s=every,
-            first_s=first,
+            first_s=_shortened(first, run, course.worn(np.zeros(shape)).left) if stored else first,
             run_s=run,
             depth=depth,
             calendar=at_end.calendar,
@@ -149,6 +150,14 @@ def _lived(
             under=under,
         ),
     )
+
+
+def _shortened(first: Array, run: Array, left: Array) -> Array:
+    """How long the first charge lasts, (R, N) s, of a pack that has a share `left` of its capacity,
+    less what storage took; `run` is a charge of a new one, `first` that without ageing."""
+    with np.errstate(invalid="ignore"):
+        short = np.maximum(np.minimum(first - (1 - left) * run, run * left), 0.0)
+    return np.where(np.isfinite(run), short, first)
 
 
 def _strained(

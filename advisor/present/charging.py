@@ -28,7 +28,7 @@ def charging_words(found: ChargingResult, lasts_s: float) -> list[str]:
     """The same in sentences."""
     one = "without end" if found.one_charge_s is None else show(found.one_charge_s, "time")
     out = [
-        f"One charge lasts {one} while the pack is new; charged every "
+        f"The first charge lasts {one}; charged every "
         f"{show(found.every_s, 'time')} it gives {100 * found.depth:.3g} % of its rated capacity."
     ]
     if found.charges is not None:

@@ -71,7 +71,7 @@ def in_short(result: Explanation) -> list[str]:
         one = result.charging.one_charge_s
         if one is not None:
             out.append(
-                f"One charge lasts {life(one)} while the pack is new; then age leaves "
+                f"The first charge lasts {life(one)}; then age leaves "
                 f"{100 * result.charging.capacity_left:.3g} % of its capacity."
             )
     return out

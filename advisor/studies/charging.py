@@ -16,8 +16,8 @@ class ChargingResult:
     every_s: float
     """[s] from one charge to the next"""
     one_charge_s: float | None
-    """[s] how long one charge of the new pack lasts, the first one where what comes before use has
-    taken some of it; null where nothing is drawn"""
+    """[s] how long the first charge lasts, of which what comes before use may have taken some, and
+    aged the pack; null where nothing is drawn"""
     depth: float
     """[share] what one interval takes, of the rated capacity: the depth of each cycle"""
     charges: float | None

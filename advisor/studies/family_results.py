@@ -38,8 +38,8 @@ class PlannedBuild:
     ends_by: str
     """what ends its battery's life"""
     one_charge_s: float | None = field(default=None, metadata=WHERE_STATED)
-    """[s] how long one charge of the new pack lasts, the first one where what comes before use has
-    taken some of it; left out where nobody charges it"""
+    """[s] how long the first charge lasts, of which what comes before use may have taken some, and
+    aged the pack; left out where nobody charges it"""
     charges: float | None = field(default=None, metadata=WHERE_STATED)
     """visits over the service life that charge the pack; left out where nobody does"""
     service: ServiceResult | None = field(default=None, metadata=WHERE_STATED)

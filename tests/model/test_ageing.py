@@ -242,11 +242,35 @@ def test_storage_counts_before_use() -> None:
     assert worn(law, later, cell(YEAR)).calendar[0, 0] == pytest.approx(0.06 * 2**0.6, rel=1e-9)
 
 
-def _stored(law: Ageing) -> Any:
+@pytest.mark.parametrize(("warm", "gone"), [(50.0, 0.66), (40.0, 0.33), (40.0, 0.95)])
+def test_storage_ages_by_states_of_charge_of_the_capacity_left(warm: float, gone: float) -> None:
+    """Against many small steps: of 300 days in which a share of the rated capacity is lost."""
+    loss = {0.0: 0.015, 0.5: 0.036, 1.0: 0.075}
+    test = {"after": YEAR, "at": 25.0, "doubles_every": 16.0, "exponent": 0.75}
+    law = laws(at((warm, 1.0)), calendar=calendar(loss, **test))
+    assert law.calendar is not None
+    seconds, steps = 300 * DAY, 20_000
+    u = q = 0.0
+    for k in range(steps):
+        full = max(1 - gone * (k + 0.5) / steps / (1 - q), 0.0)
+        at_test = float(np.interp(full, list(loss), list(loss.values())))
+        u += at_test ** (1 / 0.75) * law.calendar.warmth[0] * seconds / steps / YEAR
+        q = u**0.75
+    aged = Ageing(_stored(law), None, law.end)
+    begun = before_use(aged, [np.array([seconds])], [cell(gone)])
+    assert float(np.ravel(begun)[0]) ** 0.75 == pytest.approx(q, rel=4e-3)
+    # the same in two phases, of which the second goes on where the first has got to
+    parts = Ageing(_stored(law, 2), None, law.end)
+    halves = [np.array([seconds / 2])] * 2
+    begun = before_use(parts, halves, [cell(gone / 2), cell(gone)])
+    assert float(np.ravel(begun)[0]) ** 0.75 == pytest.approx(q, rel=2e-3)
+
+
+def _stored(law: Ageing, phases: int = 1) -> Any:
     from dataclasses import replace
 
     assert law.calendar is not None
-    return replace(law.calendar, stored=(law.calendar.warmth,))
+    return replace(law.calendar, stored=(law.calendar.warmth,) * phases)
 
 
 def test_a_pack_that_is_charged_from_elsewhere() -> None:

@@ -72,6 +72,17 @@ def test_storage_that_leaves_less_than_age_takes_leaves_nothing(taken: float) ->
     assert 0 <= found.charged.left[0, 0] <= 1
 
 
+def test_by_hand_the_first_charge_of_a_pack_that_storage_has_aged() -> None:
+    """A year in store takes 2.25 mAh of 225 and ages it by 8 %: 92 % are left, less 1 %."""
+    calendar = replace(law({1.0: 0.08}, YEAR, 0.5), stored=(one(1.0),))
+    stored = Stored(one(YEAR), column(0.01 * 0.225 * 3600 / YEAR), column(0.0))
+    of = replace(charged(pack(), YEAR, calendar), stored_loss_a=(one(0.0),))
+    found = lived(of, replace(TEN, before=(stored,))).charged
+    assert found is not None
+    assert found.one_s[0, 0] == pytest.approx((0.92 - 0.01) * FULL, rel=1e-9)
+    assert found.run_s[0, 0] == pytest.approx(FULL, rel=1e-9)
+
+
 def test_by_hand_capacity_that_is_to_be_left() -> None:
     """The same pack to 70 %: (0.3/0.08)^2 years; and by cycles: 20 % by 500 of 80 %."""
     calendar = law({1.0: 0.08}, YEAR, 0.5)
