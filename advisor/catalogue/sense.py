@@ -333,6 +333,16 @@ def _exchange(product: Product, catalogue: Catalogue) -> Iterator[Breach]:
             yield f"cost.rates.{name}", read, None
 
 
+def _off_twice(product: Product, _: Catalogue) -> Iterator[Breach]:
+    """What a load that is switched off would take standing by, though its rail is off as well."""
+    gated = {rail.rail for rail in product.rails if rail.gated}
+    for task in product.workload:
+        for load in task.loads:
+            if load.gated and load.standby is not None and load.on in gated:
+                read = f"{load.standby.text}, which changes nothing: its rail {load.on} is off then"
+                yield f"workload.{task.task}.loads.{load.load}.standby", read, None
+
+
 PRODUCT_SENSE = (
     Rule("a life target within the service life", _target_beyond_use, "warning"),
     Rule("a deadline within the period", _deadline_beyond_period, "warning"),
@@ -346,6 +356,7 @@ PRODUCT_SENSE = (
     Rule("storage within what the cells state", _stored_beyond, "warning"),
     Rule("what one of it is worth in the product's own currency", _exchange, "warning"),
     Rule("a sleep state that draws little while nobody uses the product", _wasteful, "warning"),
+    Rule("a load on a rail that stays on between uses", _off_twice, "warning"),
 )
 
 

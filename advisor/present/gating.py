@@ -24,7 +24,7 @@ def gate_row(one: GateResult) -> tuple[str, ...]:
         one.gate,
         "yes" if one.gated else "no",
         show(one.takes_j, "energy"),
-        "not stated" if by is None else show(by, "power"),
+        "rail off" if one.rail_off else "not stated" if by is None else show(by, "power"),
         pays,
         "never used" if one.rest_s is None else show(one.rest_s, "time"),
     )
@@ -43,7 +43,9 @@ def switched(page: Page, result: Explanation) -> None:
             *([f"a start {show(one.start_up_j, 'energy')}"] if one.start_up_j else []),
             f"in all {show(one.takes_j, 'energy')} from the pack",
         ]
-        if one.standing_by_w is None:
+        if one.rail_off:
+            pays = "between uses its rail is off, so it would not stand by"
+        elif one.standing_by_w is None:
             pays = "what standing by would take is not stated"
         else:
             by = f"standing by takes {show(one.standing_by_w, 'power')}"

@@ -12,7 +12,7 @@ from advisor.model.conversion import Conversion
 from advisor.model.draws import Array
 from advisor.model.gating import filled_of_load, filled_of_rail, rest_of_load, uses_of_rail
 from advisor.model.rails import Gate, RailStates, at_rest
-from advisor.model.workload import ProductFigures
+from advisor.model.workload import LoadFigures, ProductFigures
 from advisor.studies.consumers import real_voltage
 
 ROUNDS = 200  # of a fixed point that contracts
@@ -41,10 +41,12 @@ class GateResult:
     """[J] what switching it on once takes from the pack, with its converter's loss and start"""
     standing_by_w: float | None
     """[W] what it would take from the pack between its uses were it not switched off; null where
-    that is not stated"""
+    that is not stated, or its rail is switched off then"""
     pays_beyond_s: float | None
     """[s] rest beyond which switching off takes less than standing by: the mean one where all its
     uses come at random; null where that is not known, or never"""
+    rail_off: bool
+    """whether it is a load whose rail is switched off between uses as well"""
 
 
 def gating(build: Build) -> tuple[GateResult, ...]:
@@ -75,7 +77,7 @@ def _gates(build: Build) -> Iterator[GateResult]:
                 idle,
                 real,
             )
-    for task in product.tasks:
+    for k, task in enumerate(product.tasks):
         for load in task.loads:
             if load.gate is None:
                 continue
@@ -91,7 +93,7 @@ def _gates(build: Build) -> Iterator[GateResult]:
                 f"load {load.name} of {task.name}",
                 load.gated,
                 rest_of_load(task, load),
-                filled_of_load(task, load, load.gate),
+                _of_load(product, k, load, load.gate),
                 task.random,
                 load.gate,
                 one,
@@ -99,20 +101,50 @@ def _gates(build: Build) -> Iterator[GateResult]:
                 load.whole,
                 watts,
                 real,
+                one.gated,
             )
 
 
 def _on_average(product: ProductFigures, r: int, gate: Gate) -> Array:
-    """What a filling of a rail takes, (1,) F, on average over its uses."""
-    filled = filled_of_rail(product, r, gate)
-    rates = {
-        task.name: (1.0 if task.tries is None else task.tries.mean) / task.period
-        for task in product.tasks
-        if task.name in filled
-    }
-    if not filled:
-        return gate.capacitance
-    return np.asarray(sum(rates[name] * f for name, f in filled.items()) / sum(rates.values()))
+    """What a filling of a rail takes, (1,) F, on average over its uses at all times."""
+    found = [
+        (share * _rate(then, name), farads)
+        for share, then in _times(product)
+        for name, farads in filled_of_rail(then, r, gate).items()
+    ]
+    return _mean(found, gate.capacitance)
+
+
+def _of_load(product: ProductFigures, k: int, load: LoadFigures, gate: Gate) -> Array:
+    """The same of a load of task `k`."""
+    found = [
+        (share / then.tasks[k].period, filled_of_load(then.tasks[k], load, gate))
+        for share, then in _times(product)
+    ]
+    return _mean(found, gate.capacitance)
+
+
+def _times(product: ProductFigures) -> list[tuple[Array, ProductFigures]]:
+    """Each time of the calendar with its share (1,), the whole where there are none."""
+    if not product.times:
+        return [(np.ones(1), product)]
+    return [(time.share, product.in_time(t)) for t, time in enumerate(product.times)]
+
+
+def _rate(product: ProductFigures, name: str) -> Array:
+    """How often a task's events are tried, (1,) 1/s."""
+    task = next(task for task in product.tasks if task.name == name)
+    return np.asarray((1.0 if task.tries is None else task.tries.mean) / task.period)
+
+
+def _mean(found: list[tuple[Array, Array]], otherwise: Array) -> Array:
+    """Mean of values (1,) by their rates (1,); what is never used is filled whole."""
+    # what is not done at a time is not filled then
+    some = [(rate, farads) for rate, farads in found if rate[0] > 0]
+    if not some:
+        return otherwise
+    rates = [rate for rate, _ in some]
+    return np.asarray(sum(r * f for r, f in some) / sum(rates))
 
 
 def _sum(amounts: list[Array]) -> Array:
@@ -144,6 +176,7 @@ def _result(
     seconds: Array,
     watts: Array | None,
     real: Array,
+    rail_off: bool = False,
 ) -> GateResult:
     """From what a load draws, (1,) A, while (1,) F of its rail's capacitance are filled over (1,)
     s."""
@@ -169,6 +202,7 @@ def _result(
         takes_j=filling + float(start[0]),
         standing_by_w=None if watts is None else float(watts[0]),
         pays_beyond_s=pays,
+        rail_off=rail_off,
     )
 
 

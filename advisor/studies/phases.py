@@ -60,13 +60,14 @@ def phases(build: Build) -> tuple[PhaseResult, ...]:
         seconds, depth = float(phase.duration[0]), float(reached[0, 0])
         taken = float(pack.capacity_c[0]) * (depth - before)
         lost, leaked = float(loss[0, 0]), float(pack.leak_a[0]) * seconds
+        fed = max(taken - lost - leaked, 0.0) if phase.connected else 0.0
         out.append(
             PhaseResult(
                 phase=phase.name,
                 duration_s=seconds,
                 self_discharge_c=lost,
                 reservoir_c=leaked,
-                fed_c=max(taken - lost - leaked, 0.0),
+                fed_c=fed,
                 depth=depth,
             )
         )

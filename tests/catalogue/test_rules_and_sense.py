@@ -110,6 +110,11 @@ ODD_PRODUCTS: dict[str, str | list[str]] = {
     "a sleep state that draws little while nobody uses the product": (
         "crate-call:before-use.winter-store.state=ram-kept"
     ),
+    "a load on a rail that stays on between uses": [
+        "crate-call:rails.radio.gated=true",
+        "crate-call:rails.radio.capacitance=10 uF",
+        "crate-call:workload.call.loads.radio.standby=2 uA",
+    ],
 }
 
 

@@ -137,9 +137,13 @@ def test_what_is_switched_off_by_hand() -> None:
     (gate,) = told().gating
     assert gate.gated
     # a press soon after another finds it not yet empty: of exponential rests of mean T the mean of
-    # exp(-t/2 s) is 2 s/(2 s + T), no more than by day, when T is 15 min
+    # 1 - exp(-t/2 s) is T/(T + 2 s), and it has not rested at all where one waits for another, with
+    # the chance of its 1.248 tries of 70 ms in T; by day T is 15 min, at night 6 h
     full = 47e-6 * 3.0
-    assert full * (1 - 2 / 902) <= gate.charge_c <= full
+    each = {T: (1 - 1.248 * 0.070 / T) * T / (T + 2) for T in (900, 21600)}
+    rates = {900: 0.55 / 900, 21600: 0.45 / 21600}
+    mean = sum(rates[T] * each[T] for T in rates) / sum(rates.values())
+    assert gate.charge_c == pytest.approx(full * mean, rel=1e-6)
     assert gate.energy_j == pytest.approx(gate.charge_c * 3.0, rel=1e-9)
     assert gate.stored_j == pytest.approx(47e-6 * 3.0**2 / 2, rel=1e-9)
     filling = current("filling rail radio")
