@@ -173,7 +173,8 @@ class Needs:
     )
     confidence: Quantity = key(
         Figure("share", above=True, most=1.0, exact=True),
-        "least share of the draws in which all needs and limits must be kept",
+        "least share of the draws in which all needs and limits must be kept, and of a task's "
+        "events that must finish in time where chance bears on them; 0.5 when absent",
         default=exact(0.5, "share"),
     )
 

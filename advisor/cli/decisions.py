@@ -288,6 +288,7 @@ def tipping(
     """
     from advisor.cli.progress import progress
     from advisor.cli.writing import file_by_ending
+    from advisor.present.machine import with_cautions
     from advisor.stages import begin
     from advisor.studies.tipping import ROW
     from advisor.studies.tipping import tipping as study
@@ -318,7 +319,13 @@ def tipping(
 
         return tipping_page(found, screen.columns, screen.everything)
 
-    screen.give(found, found.rows, page, _beside(found, screen), ROW)
+    screen.give(
+        found,
+        lambda: with_cautions(found.rows(), found.cautions),
+        page,
+        _beside(found, screen),
+        (*ROW, "cautions"),
+    )
     return 0 if found.winner is not None else 1
 
 
@@ -345,6 +352,7 @@ def gaps(
     """
     from advisor.cli.progress import progress
     from advisor.cli.writing import file_by_ending
+    from advisor.present.machine import with_cautions
     from advisor.stages import begin
     from advisor.studies.gaps import gaps as study
     from advisor.studies.gaps import row_names
@@ -373,5 +381,11 @@ def gaps(
 
         return gaps_page(found, screen.columns, screen.everything)
 
-    screen.give(found, found.rows, page, _beside(found, screen), row_names())
+    screen.give(
+        found,
+        lambda: with_cautions(found.rows(), found.cautions),
+        page,
+        _beside(found, screen),
+        (*row_names(), "cautions"),
+    )
     return 0 if found.chosen is not None else 1

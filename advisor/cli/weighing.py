@@ -72,6 +72,7 @@ def weights(
     """
     from advisor.cli.progress import progress
     from advisor.present.left_out import told
+    from advisor.present.machine import with_cautions
     from advisor.studies.results import plain
     from advisor.studies.weights import weights as study
 
@@ -110,7 +111,8 @@ def weights(
         return weights_page(found, screen.columns, screen.everything)
 
     beside = [*found.warnings, *told(found.left_out, screen.everything)]
-    screen.give(found, lambda: [plain(row) for row in found.rows], page, beside)
+    rows = [plain(row) for row in found.rows]
+    screen.give(found, lambda: with_cautions(rows, found.cautions), page, beside)
     return 0 if found.winner is not None else 1
 
 

@@ -173,9 +173,9 @@ def action(source: Source) -> str:
         case ["standing" | "sleep" as what]:
             return f"measure the {what} current of {identity} with a better meter"
         case ["setup"]:
-            return f"try {identity} for a day"
+            return f"try {identity} on the bench"
         case ["toolchain", "setup"]:
-            return f"try the toolchain of {identity} for a day"
+            return f"try the toolchain of {identity}"
         case ["toolchain", "maturity", question]:
             return f'answer the question "{question}" on the toolchain of {identity}'
         case ["evidence", name, "gain"]:

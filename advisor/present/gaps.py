@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from advisor.catalogue.schema_product import USUAL_HOURS
 from advisor.present.layout import FAINT, Page
 from advisor.present.left_out import left_out
-from advisor.present.tables import INVENTED, notes
+from advisor.present.tables import INVENTED, foremost_caution, notes
 from advisor.studies.gaps import LEAST, Gap, Gaps
 
 MOST = 12  # rows of a table
@@ -39,6 +39,7 @@ def gaps_page(found: Gaps, width: int, everything: bool = False) -> Page:
             page.paragraph(sample_words(), "  ", style=FAINT)
         page.paragraph(how(found) if everything else _how_in_short(found), style=FAINT)
     left_out(page, found.left_out, everything)
+    foremost_caution(page, found.cautions)
     notes(page, found.warnings)
     return page
 

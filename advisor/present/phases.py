@@ -79,9 +79,12 @@ def chances(page: Page, found: SpreadResult | None, times: bool) -> None:
     page.heading("What is left to chance")
     for one in found.tasks:
         page.paragraph(chance_words(one, times=times), "  ", "    ")
+    lasts = "which does not move its end, by age"
+    if found.life_sd_s is not None:
+        lasts = f"the life by {show(found.life_sd_s, 'time')}"
     page.paragraph(
         f"By chance alone the charge of a life varies by {show(found.charge_sd_c, 'charge')} "
-        f"(standard deviation), the life by {show(found.life_sd_s, 'time')}.",
+        f"(standard deviation), {lasts}.",
         "  ",
         "    ",
     )

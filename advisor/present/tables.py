@@ -102,6 +102,13 @@ def caution(
     page.paragraph(f"Caution: {told}{rest}", style=STRONG)
 
 
+def foremost_caution(page: Page, cautions: Sequence[str]) -> None:
+    """The foremost of the cautions of all cells in use, below an answer that tells of no build."""
+    if len(cautions) > 1:
+        told, more = cautions[0].partition(". ")[0].rstrip("."), len(cautions) - 1
+        page.paragraph(f"Caution: {told}. ({more} more: shortlist --cautions)", style=STRONG)
+
+
 def cautions_of(build: BuildResult, cautions: Sequence[str]) -> list[str]:
     """The cautions on a build's cells and converter, in their order."""
     return [

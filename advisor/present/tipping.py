@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from advisor.present.layout import FAINT, STRONG, Page, setting
 from advisor.present.left_out import left_out
-from advisor.present.tables import INVENTED, notes
+from advisor.present.tables import INVENTED, foremost_caution, notes
 from advisor.studies.tipping import LeverTip, Tipping
 
 MOST = 20  # levers of a report
@@ -57,6 +57,7 @@ def tipping_page(found: Tipping, width: int, everything: bool = False) -> Page:
         page.paragraph(never, "  ", "    ")
     page.paragraph(looked(found) if everything else _looked(found), style=FAINT)
     left_out(page, found.left_out, everything)
+    foremost_caution(page, found.cautions)
     notes(page, found.warnings)
     return page
 

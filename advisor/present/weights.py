@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from advisor.present.layout import FAINT, Page
 from advisor.present.left_out import left_out
-from advisor.present.tables import INVENTED, notes
+from advisor.present.tables import INVENTED, foremost_caution, notes
 from advisor.studies.weights import Weights
 
 HOW = {
@@ -50,6 +50,7 @@ def weights_page(found: Weights, width: int, everything: bool = False) -> Page:
         _leads(page, found, everything)
         _unknown(page, found, everything)
     left_out(page, found.left_out, everything)
+    foremost_caution(page, found.cautions)
     notes(page, found.warnings)
     return page
 

@@ -8,9 +8,11 @@ import numpy as np
 
 from advisor.catalogue.schema_product import Product
 from advisor.decide.builds import Build
+from advisor.decide.chances import bears_on, waiting
 from advisor.model.drain import at_depth
 from advisor.quantities import show
 
+MISSED = 0.1  # of a task's events that miss their deadline, for it to be told
 LATE = 0.1  # of a pack's life, that is left of the service life at its last change
 
 
@@ -31,6 +33,23 @@ def of_build(build: Build) -> Iterator[str]:
             f"by a charger that starts into {volts} without a lock-out; days until it works are "
             "not counted"
         )
+
+
+def missed_deadlines(build: Build) -> Iterator[str]:
+    """Which tasks of a chosen build often miss the time that they are to finish within, by chance,
+    as the needs allow."""
+    assessed = build.assessed
+    product = assessed.product
+    for k, task in enumerate(product.tasks):
+        if task.finish_within is None or not bears_on(product, k):
+            continue
+        found = waiting(product, assessed.timeline, k).in_time
+        missed = 0.0 if found is None else 1 - float(found[build.row, 0])
+        if missed >= MISSED:
+            yield (
+                f"{100 * missed:.3g} % of the events of {task.name} miss workload.{task.name}."
+                f"finish-within; needs.confidence asks for {100 * product.confidence:.3g} % in time"
+            )
 
 
 def late_change(build: Build, product: Product) -> Iterator[str]:

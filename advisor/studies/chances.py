@@ -7,7 +7,10 @@ import numpy as np
 from advisor.dataclass import dataclass
 from advisor.decide.builds import Build
 from advisor.decide.chances import bears_on, waiting
+from advisor.model.ends import INDEX
 from advisor.studies.results import battery_current, known
+
+BY_AGE = (INDEX["faded"], INDEX["shelf-life"])
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,8 +40,9 @@ class SpreadResult:
 
     charge_sd_c: float
     """[C] standard deviation of the charge that events take over the battery's life"""
-    life_sd_s: float
-    """[s] what that makes of the battery's life; it is in the draws"""
+    life_sd_s: float | None
+    """[s] what that makes of the battery's life; it is in the draws; null for a life that age ends,
+    which it does not move"""
     tasks: tuple[ChanceResult, ...]
     """task by task"""
 
@@ -69,4 +73,7 @@ def chances(build: Build) -> SpreadResult | None:
     life = float(at.life.life_s[row, 0])
     sd = float(np.sqrt(at.drain.variance[row, 0] * life)) if np.isfinite(life) else np.inf
     mean = battery_current(build) + float(at.life.self_a[row, 0])
-    return SpreadResult(charge_sd_c=sd, life_sd_s=sd / mean, tasks=tuple(tasks))
+    by_age = at.life.charged is not None or at.life.ends_by[row, 0] in BY_AGE
+    return SpreadResult(
+        charge_sd_c=sd, life_sd_s=None if by_age else known(sd / mean), tasks=tuple(tasks)
+    )

@@ -236,8 +236,7 @@ def explain(
         When one of the parts is not on the shortlist, with the reason.
     """
     asked = [("PART", part)] + ([] if over is None else [("--over", over)])
-    faults = unknown_parts(catalogue, asked)
-    if faults:
+    if faults := unknown_parts(catalogue, asked):
         raise FaultError(tuple(faults))
     if over == part:
         raise FaultError((Fault("--over", f'"{over}"', "another part than PART"),))

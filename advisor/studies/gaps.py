@@ -24,7 +24,7 @@ from advisor.figures import Path
 from advisor.model.draws import Instrument, Source, Trace, stream
 from advisor.model.served import Services
 from advisor.stages import Progress, begin
-from advisor.studies.results import frame, invented, names_of, plain, warnings_of
+from advisor.studies.results import cautions_in_use, frame, invented, names_of, plain, warnings_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -135,6 +135,8 @@ class Gaps:
     """in words"""
     left_out: tuple[LeftOut, ...]
     """what the answer does without: packs, converters, sleep states, points and parts"""
+    cautions: tuple[str, ...]
+    """what to mind with the cells in use"""
     warnings: tuple[str, ...]
     """what looks odd in the files"""
 
@@ -244,6 +246,7 @@ def gaps(
         groups=tuple(groups),
         advice=_advice(evpi, figures, groups, terms, found),
         left_out=found.left_out,
+        cautions=cautions_in_use(found),
         warnings=warnings_of(found),
     )
 
@@ -269,6 +272,7 @@ def _nothing(found: Evaluation) -> Gaps:
         groups=(),
         advice="Nothing fits, so no measurement decides anything.",
         left_out=found.left_out,
+        cautions=cautions_in_use(found),
         warnings=warnings_of(found),
     )
 

@@ -17,6 +17,7 @@ from advisor.catalogue.records import Catalogue
 from advisor.catalogue.sense import in_words, product_warnings
 from advisor.dataclass import dataclass
 from advisor.decide.builds import Build
+from advisor.decide.cautions import cautions_of
 from advisor.decide.drawing import Drawn
 from advisor.decide.evaluate import Candidate, Evaluation
 from advisor.decide.missing import STAY
@@ -25,7 +26,7 @@ from advisor.decide.screens import Failed
 from advisor.figures import Path
 from advisor.model.ends import ENDS
 from advisor.model.tables import never_sleeps
-from advisor.studies.assumed import late_change, of_build
+from advisor.studies.assumed import late_change, missed_deadlines, of_build
 from advisor.studies.harvests import ServiceResult
 
 if TYPE_CHECKING:
@@ -131,8 +132,8 @@ class LifeResult:
     averaged: float
     """[s] the life if the mean usable capacity over the year counted, not the coldest place's"""
     one_charge: float | None = field(default=None, metadata=WHERE_STATED)
-    """[s] how long one charge of the new pack lasts, the first one where what comes before use has
-    taken some of it; left out where nobody charges it"""
+    """[s] how long the first charge lasts, of which what comes before use may have taken some, and
+    aged the pack; left out where nobody charges it"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -449,6 +450,12 @@ def invented(evaluation: Evaluation) -> bool:
     )
 
 
+def cautions_in_use(evaluation: Evaluation) -> tuple[str, ...]:
+    """What to mind with the cells, converters and add-ons of the chosen builds."""
+    best = [candidate.best for candidate in evaluation.candidates]
+    return cautions_of(best, evaluation.catalogue, evaluation.figures.hottest)
+
+
 def warnings_of(evaluation: Evaluation, catalogue: Catalogue | None = None) -> tuple[str, ...]:
     """What looks odd in the product and in the parts that it reads, each once.
 
@@ -460,6 +467,7 @@ def warnings_of(evaluation: Evaluation, catalogue: Catalogue | None = None) -> t
     empty = [] if whole.parts else ["the catalogue has no parts yet: `catalog add` asks for one"]
     told = [text for c in evaluation.candidates for text in of_build(c.best)]
     told += [text for c in evaluation.candidates[:1] for text in late_change(c.best, product)]
+    told += [text for c in evaluation.candidates[:1] for text in missed_deadlines(c.best)]
     return tuple(dict.fromkeys([*empty, *odd, *evaluation.warnings, *told]))
 
 

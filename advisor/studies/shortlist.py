@@ -19,7 +19,6 @@ from advisor.catalogue.schema_supply import AddOn
 from advisor.catalogue.sheet import rests_on, stood_in
 from advisor.dataclass import dataclass, field
 from advisor.decide.builds import Build
-from advisor.decide.cautions import cautions_of
 from advisor.decide.could_lead import with_one_figure
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.left_out import LeftOut
@@ -42,6 +41,7 @@ from advisor.studies.results import (
     FailedResult,
     RankedPart,
     build_result,
+    cautions_in_use,
     cost_result,
     failed_result,
     frame,
@@ -202,7 +202,6 @@ def summarise(evaluation: Evaluation, firm: Firmness) -> Shortlist:
         )
         for part, failed in evaluation.screened.items()
     )
-    best = [candidate.best for candidate in evaluation.candidates]
     return Shortlist(
         product=product.product,
         summary=product.summary,
@@ -231,7 +230,7 @@ def summarise(evaluation: Evaluation, firm: Firmness) -> Shortlist:
         clipped=clipped_results(evaluation),
         evidence=_evidence(evaluation),
         rates=exchanged(product, evaluation.catalogue),
-        cautions=cautions_of(best, evaluation.catalogue, evaluation.figures.hottest),
+        cautions=cautions_in_use(evaluation),
         left_out=evaluation.left_out,
         warnings=warnings_of(evaluation),
         evaluation=evaluation,

@@ -25,7 +25,14 @@ from advisor.model.draws import Known
 from advisor.model.served import Services
 from advisor.source import Document
 from advisor.stages import Progress, begin
-from advisor.studies.results import frame, invented, moving_warnings, names_of, plain
+from advisor.studies.results import (
+    cautions_in_use,
+    frame,
+    invented,
+    moving_warnings,
+    names_of,
+    plain,
+)
 from advisor.studies.shortlist import DRAWS, figures_in_use
 
 if TYPE_CHECKING:
@@ -114,6 +121,8 @@ class Tipping:
     """parts that lead under no weights"""
     left_out: tuple[LeftOut, ...]
     """what the answer does without: packs, converters, sleep states, points and parts"""
+    cautions: tuple[str, ...]
+    """what to mind with the cells in use"""
     warnings: tuple[str, ...]
     """what looks odd in the files"""
 
@@ -186,6 +195,7 @@ def tipping(
             weights=(),
             never_first=(),
             left_out=base.left_out,
+            cautions=cautions_in_use(base),
             warnings=moving_warnings(base),
         )
     offered = fronts(base, jobs, progress, known)
@@ -221,6 +231,7 @@ def tipping(
         ),
         never_first=tuple(sorted(x.part for x in order if x.distance is None)),
         left_out=base.left_out,
+        cautions=cautions_in_use(base),
         warnings=moving_warnings(base),
     )
 

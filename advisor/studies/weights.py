@@ -31,6 +31,7 @@ from advisor.model.served import Services
 from advisor.stages import Progress, begin
 from advisor.studies.clipped import ClippedResult, clipped_results
 from advisor.studies.results import (
+    cautions_in_use,
     frame,
     invented,
     plain,
@@ -141,6 +142,8 @@ class Weights:
     """the parts if nobody knew the weights"""
     left_out: tuple[LeftOut, ...]
     """what the answer does without: packs, converters, sleep states, points and parts"""
+    cautions: tuple[str, ...]
+    """what to mind with the cells in use"""
     warnings: tuple[str, ...]
     """what looks odd in the files"""
     texts: Mapping[str, str]
@@ -238,6 +241,7 @@ def weights(
         never_first=tuple(sorted(lead.part for lead in found if lead.distance is None)),
         unknown=_unknown(before, offered, draws, seed, jobs, progress),
         left_out=before.left_out,
+        cautions=cautions_in_use(before),
         warnings=warnings_of(before),
         texts=texts,
     )

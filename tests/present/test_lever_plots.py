@@ -50,6 +50,7 @@ TIPPING = Tipping(
     weights=(),
     never_first=(),
     left_out=(),
+    cautions=(),
     warnings=(),
 )
 
@@ -100,6 +101,7 @@ GAPS = Gaps(
     groups=(_gap("one", 0.6, 9.0),),
     advice="First measure the time of filter at mid of one.",
     left_out=(),
+    cautions=(),
     warnings=(),
 )
 
