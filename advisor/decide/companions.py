@@ -35,6 +35,7 @@ MOST = 48  # sets of a part that compete, the smallest first
 TRIED = 20_000  # sets that are looked at on the way
 ASKED = frozenset(("temperature.min", "temperature.max", "lifecycle", "lead-time"))
 AREA = ("board-area",)
+BRINGS = ("features.", "blocks.")  # kinds of needs that add-ons may meet
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,6 +170,13 @@ def in_words(brought: Brought, allowed: bool) -> str:
     return f"with {told}{more} it would meet the needs{refused}"
 
 
+def beside_addons(screening: Screened) -> tuple[Screened, tuple[str, ...]]:
+    """(a screening without the figures that no add-on brings, the paths of these)."""
+    own = tuple(p for p in screening.missing if not p.partition(":")[2].startswith(BRINGS))
+    rest = tuple(path for path in screening.missing if path not in own)
+    return Screened(screening.failed, rest), own
+
+
 class Offer:
     """A catalogue's add-ons in a product: those that may be used, and why others may not."""
 
@@ -192,7 +200,7 @@ class Offer:
         as it fails another need or lacks another figure too."""
         paths = [path.partition(":")[2] for path in screening.missing]
         names = [one.need for one in screening.failed] + paths
-        if not names or not all(name.startswith(("features.", "blocks.")) for name in names):
+        if not names or not all(name.startswith(BRINGS) for name in names):
             return None
         for addon in self.refused:
             self.wanted |= {addon} if self._may(self.catalogue.addons[addon], names) else set()

@@ -10,7 +10,7 @@ nothing, takes no time. The trials are at the stated values, so that they are on
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -45,13 +45,31 @@ def could_lead(evaluation: Evaluation, chances: Array) -> tuple[str, ...]:
     best = _at_their_best(evaluation)
     for part, missing in evaluation.set_aside.items():
         if len(missing) == 1 and best[part] >= lead:
-            out.append(with_one_figure(part, missing[0]))
+            out.append(f"{_helped(evaluation, part)}{_with_one_figure(missing[0])}")
     return tuple(out)
 
 
-def with_one_figure(part: str, missing: str) -> str:
-    """That a part which was set aside for one figure could lead, in words."""
-    return f"{part}, missing {missing}, could lead"
+def hoped(missing: str, told: Sequence[str]) -> bool:
+    """Whether the part that was set aside for one figure, by its path, is among those that could
+    lead."""
+    return any(one.endswith(_with_one_figure(missing)) for one in told)
+
+
+def _with_one_figure(missing: str) -> str:
+    return f", missing {missing}, could lead"
+
+
+def _helped(evaluation: Evaluation, part: str) -> str:
+    """A part that was set aside for one figure, with the add-ons of its best build were it as good
+    as any other part's."""
+    if evaluation.product.add_ons != "allowed":
+        return part
+    aside = {part: evaluation.set_aside[part]}
+    _, tried = hopes(evaluation.catalogue, evaluation.product, aside)
+    there = replace(evaluation.catalogue, parts=tried)
+    found = evaluate(there, evaluation.product, stated=evaluation.stated).candidates
+    addons = found[0].addons if found else ()
+    return f"{part} with {' and '.join(addons)}" if addons else part
 
 
 def _with_addons(evaluation: Evaluation, lead: float) -> Iterator[str]:

@@ -8,7 +8,7 @@ from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_parts import Part
 from advisor.catalogue.schema_product import Product
 from advisor.dataclass import dataclass, field
-from advisor.decide.companions import Brought, Offer
+from advisor.decide.companions import Brought, Offer, beside_addons
 from advisor.decide.costs import part_cost
 from advisor.decide.lacking import criterion_missing
 from advisor.decide.screens import Failed, Screened, screen
@@ -48,9 +48,15 @@ def entrants(
         part = parts[name]
         screening = screen(part, product)
         found = offer.brought(part, screening)
+        own: tuple[str, ...] = ()
+        if product.add_ons == "allowed" and found is None:
+            # a figure that no add-on brings sets the part aside, whatever else they bring
+            asked, own = beside_addons(screening)
+            helped = offer.brought(part, asked) if own else None
+            found, own = (helped, own) if helped is not None and helped.sets else (None, ())
         sets: tuple[Companions, ...] = (ALONE,)
         if product.add_ons == "allowed" and found is not None and found.sets:
-            sets, screening = found.sets, Screened((), ())
+            sets, screening = found.sets, Screened((), own)
             if not found.all_told:
                 out.warnings.append(
                     f"{name}: of the sets of add-ons that bring what it lacks only the "

@@ -39,11 +39,13 @@ def hopes(
                 mine = [filled.parts[name]]
         else:
             there = [p for other, p in sorted(catalogue.parts.items()) if other != name]
-            values = [x for p in there if isinstance(x := _stated(p, keys), Quantity)]
+            told = [_stated(p, keys) for p in there]
+            values = [x for x in told if isinstance(x, Quantity)]
             values.sort(key=lambda quantity: quantity.nominal)
-            # which way is better depends on the figure
+            # which way is better depends on the figure; words have no order
             ends = dict.fromkeys((*values[:1], *values[-1:]))
-            mine = [_placed(part, keys, value) for value in ends]
+            words = dict.fromkeys(x for x in told if isinstance(x, str))
+            mine = [_placed(part, keys, value) for value in (*ends, *words)]
         out[name] = tuple(f"{name} {n}" for n in range(len(mine)))
         tried |= {n: replace(one, part=n) for n, one in zip(out[name], mine, strict=True)}
     return out, tried

@@ -19,7 +19,7 @@ from advisor.catalogue.schema_supply import AddOn
 from advisor.catalogue.sheet import rests_on, stood_in
 from advisor.dataclass import dataclass, field
 from advisor.decide.builds import Build
-from advisor.decide.could_lead import with_one_figure
+from advisor.decide.could_lead import hoped
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.left_out import LeftOut
 from advisor.decide.limits import figures_read
@@ -308,14 +308,14 @@ def _nearest_miss(
     Where nothing fits, a part that meets every need came nearer than one whose builds nobody tried.
     """
     aside = evaluation.set_aside
-    hoped = () if firm.verdict is None else firm.verdict.could_lead
+    could = () if firm.verdict is None else firm.verdict.could_lead
     if not evaluation.candidates and evaluation.unbuilt:
         screened = tuple(s for s in screened if s.part in evaluation.unbuilt)
         aside = {}
     near = [(len(s.failed), s.miss, s.part, "; ".join(f.text for f in s.failed)) for s in screened]
     for part, missing in aside.items():
         lacks = ", ".join(path.removeprefix(f"{part}:") for path in missing)
-        leads = len(missing) == 1 and with_one_figure(part, missing[0]) in hoped
+        leads = len(missing) == 1 and hoped(missing[0], could)
         near.append((len(missing), -1.0 if leads else 0.0, part, f"lacks {lacks}"))
     if not near:
         return None

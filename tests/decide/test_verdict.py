@@ -231,6 +231,45 @@ def test_an_add_on_that_lacks_one_figure_may_bring_a_part_to_the_front(
     assert told.could_lead == ((could,) if leads else ())
 
 
+@pytest.mark.parametrize("key", ["memory.flash", "lifecycle", "temperature.min", "kernels.filter"])
+@pytest.mark.parametrize("rtc", ["0", "null"])
+def test_a_part_that_leads_with_an_add_on_could_lead_without_one_figure(key: str, rtc: str) -> None:
+    """Whether the file denies the need that the add-on meets or does not tell of it."""
+    catalogue, product = load("frost-post")
+    names = ["quorvane-jor", "quorvane-sij", "tessimur-rud", "ostrel-goz", "quorvane-kez"]
+    few = replace(catalogue, parts={name: catalogue.parts[name] for name in names})
+    changes = ["frost-post:add-ons=allowed", f"{names[0]}:features.rtc={rtc}"]
+    changes += [f"{names[0]}:features.i2c=3", f"{names[0]}:price.breaks.1000=0.80"]
+    whole = evaluate(*with_changes(few, product, changes), 200)
+    assert (whole.candidates[0].part.part, whole.candidates[0].addons) == (
+        names[0],
+        ("vine-clock",),
+    )
+    asked = with_changes(few, product, [*changes, f"{names[0]}:{key}=null"])
+    could = f"{names[0]} with vine-clock, missing {names[0]}:{key}, could lead"
+    for hopes_too in (False, True):
+        found = firmness(evaluate(*asked, 200, hopes_too=hopes_too)).verdict
+        assert found is not None
+        assert (found.word, found.could_lead) == ("leaning", (could,))
+    assert shortlist(*asked, draws=200).nearest_miss == f"{names[0]}: lacks {key}"
+    # one that no add-on helps stays out for the need
+    out = evaluate(replace(asked[0], addons={}), asked[1])
+    assert (names[0] in out.screened) == (rtc == "0")
+    assert could_lead(out, np.ones(len(out.candidates))) == ()
+
+
+def test_a_word_that_a_part_lacks_is_tried_as_the_others_have_it() -> None:
+    """A part with the worst of everything does not lead, whatever its state of supply."""
+    catalogue, product = load("frost-post")
+    names = ["quorvane-jor", "ostrel-goz", "quorvane-sij"]
+    few = replace(catalogue, parts={name: catalogue.parts[name] for name in names})
+    changes = ["quorvane-sij:price.breaks.1000=90", "quorvane-sij:lifecycle=null"]
+    found = evaluate(*with_changes(few, product, changes))
+    assert set(found.set_aside) == {"quorvane-sij"}
+    assert could_lead(found, np.ones(len(found.candidates))) == ()
+    assert 0 < _at_their_best(found)["quorvane-sij"] < found.candidates[0].score
+
+
 def test_an_estimate_that_may_lead_is_named() -> None:
     catalogue, product = load("barrel-tag")
     found = evaluate(catalogue, product, 400)
