@@ -17,6 +17,7 @@ from advisor.catalogue.curves import CurveOf
 from advisor.catalogue.fields import Either, Record
 from advisor.catalogue.kinds import Figure, Kind, Reading, Whole
 from advisor.catalogue.records import Catalogue
+from advisor.catalogue.schema_parts import FEATURE
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.spread import moved, written
 from advisor.dataclass import dataclass
@@ -56,8 +57,10 @@ class Lever:
 
     @property
     def whole(self) -> bool:
-        """Whether it takes whole numbers only."""
-        return isinstance(self.kind, Whole)
+        """Whether it moves by whole numbers: also what is counted, where no fraction is stated."""
+        if isinstance(self.kind, Whole):
+            return True
+        return self.kind == FEATURE and (self.now is None or self.now.is_integer())
 
     @property
     def dimension(self) -> str:
@@ -312,8 +315,8 @@ def span(
     if found.dimension == "temperature":
         return now - step, now + step
     low, high = now / width, now * width
-    if isinstance(found.kind, Whole):
-        return float(max(found.kind.least, round(low))), float(round(high))
+    if found.whole:
+        return float(max(found.kind.least or 0, round(low))), float(round(high))
     if found.kind.most is not None:
         high = min(high, found.kind.most)
     return low, high

@@ -232,6 +232,31 @@ def test_distances(tmp_path: Path) -> None:
     assert (np.diff(order) > -1e-9).all()
 
 
+def test_counts_move_by_whole_numbers() -> None:
+    """To the next one that may stand there; what is stated with a fraction moves as before."""
+    product = "frost-post"
+    paths = {
+        "quorvane-jor:features.adc-bits": (12, 11, "11"),
+        "quorvane-jor:features.rtc": (1, 0, "0"),
+        f"{product}:needs.features.adc-bits": (12, 13, "13"),
+        f"{product}:needs.features.rtc": (1, 2, "2"),
+    }
+    catalogue, asked = load(product)
+    few = catalogue.only(["quorvane-jor", "quorvane-sij", "tessimur-rud"])
+    found = tipping(few, asked, list(paths), draws=100)
+    tips = {t.path: t for t in (*found.levers, *found.limits) if t.tips_at is not None}
+    assert {path: (t.now, t.tips_at, t.text) for path, t in tips.items()} == paths
+    page = tipping_page(found, 100, everything=True).plain()
+    assert "from 12 to 11: 8.3 % less, then " in page
+    assert "from 1 to 0: 100 % less, then " in page
+    assert "from 12 to 13: 8.3 % more" in page
+    path = "frost-post:needs.features.adc-bits"
+    half = tipping(*with_changes(few, asked, [f"{path}=11.5"]), [path], draws=100)
+    at = half.limits[0].tips_at
+    assert at is not None
+    assert 12 < at < 12.02
+
+
 def test_a_closed_form(tmp_path: Path) -> None:
     # two parts alike but for the price: it tips where the prices are equal
     inputs = drawn(tmp_path, 2)
