@@ -270,8 +270,7 @@ LIMITS = 3  # values at which nothing fits, before the rest is asked for
 
 def _tip(tip: LeverTip) -> tuple[str, str, str, str]:
     """A tip under the first of `TIPS`."""
-    far = "-" if tip.distance_u is None else f"{tip.distance_u:.1f}"
-    return tip.now_shown, tip.tips_shown or "-", tipping.change(tip), far
+    return tip.now_shown, tip.tips_shown or "-", tipping.change(tip), tipping.in_u(tip)
 
 
 def _tipping(found: Report) -> Iterator[Block]:

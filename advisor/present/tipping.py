@@ -12,10 +12,7 @@ LISTED = 6  # levers that are told, limits among them
 SOME = 2  # limits that are told
 PHYSICAL, PRICE, PREFERENCE = "Physical figures", "Prices and costs", "Preferences"
 KINDS = (PHYSICAL, PRICE, PREFERENCE)
-AWAY = "change needed: of the figure; u: in its standard uncertainties"
-HEADER = ["now", "tips at", "change needed", "u", "then leads"]
 LIMITS = "Values at which nothing fits"
-LIMIT_HEADER = ["now", "limit", "change needed", "u"]
 
 
 def tipping_page(found: Tipping, width: int, everything: bool = False) -> Page:
@@ -77,7 +74,7 @@ def _told(page: Page, found: Tipping, tip: LeverTip, everything: bool) -> None:
     """A figure, what it is now, the change needed, and who leads then."""
     page.line("  ", (short_name(tip, found.product), STRONG))
     leads = "" if tip.new_winner is None else f", then {tip.new_winner}"
-    far = "" if tip.distance_u is None else f" ({tip.distance_u:.1f} u)"
+    far = f" ({in_u(tip)} u)" if tip.distance_u is not None else ""
     page.paragraph(f"from {tip.now_shown} to {tip.tips_shown}: {change(tip)}{far}{leads}", "    ")
     if everything:
         page.typed(setting(tip.path, tip.text), "    ", FAINT)
@@ -89,21 +86,27 @@ def short_name(tip: LeverTip, product: str) -> str:
 
 
 def change(tip: LeverTip) -> str:
-    """The change needed, in words."""
+    """The change to the value that is told, in words."""
     if tip.tips_at is None:
         return "none"
     more = tip.tips_at > tip.now
     if tip.distance_k is not None:
-        return f"{_near(tip.distance_k)} K {'warmer' if more else 'colder'}"
+        return f"{_near(tip.distance_k * tip.beyond)} K {'warmer' if more else 'colder'}"
     if tip.distance_share is None:
         return "more" if more else "less"
-    if more and tip.distance_share >= 1:
-        return f"{_near(1 + tip.distance_share)} times as much"
-    return f"{_near(100 * tip.distance_share)} % {'more' if more else 'less'}"
+    share = tip.distance_share * tip.beyond
+    if more and share >= 1:
+        return f"{_near(1 + share)} times as much"
+    return f"{_near(100 * share)} % {'more' if more else 'less'}"
+
+
+def in_u(tip: LeverTip) -> str:
+    """The same in the figure's standard uncertainties, a dash where it is exact."""
+    return "-" if tip.distance_u is None else f"{tip.distance_u * tip.beyond:.1f}"
 
 
 def _near(value: float) -> str:
-    """In two figures: the value told lies up to a twentieth of the change beyond the tip."""
+    """In two figures: nobody changes a figure by more of them."""
     return f"{float(f'{value:.2g}'):g}"
 
 
@@ -178,25 +181,7 @@ def looked(found: Tipping) -> str:
     )
 
 
-def tip_row(tip: LeverTip) -> list[str]:
-    """A tip under `HEADER`."""
-    return [
-        tip.now_shown,
-        tip.tips_shown or "-",
-        away(tip),
-        "-" if tip.distance_u is None else f"{tip.distance_u:.1f}",
-        tip.new_winner or "nothing fits",
-    ]
-
-
 def _named(tip: LeverTip) -> str:
     """A figure, a rate of exchange with what it says."""
     rate = tip.now_shown.startswith("1 ") and " = " in tip.now_shown
     return f"{tip.path} ({tip.now_shown})" if rate else tip.path
-
-
-def away(tip: LeverTip) -> str:
-    """How far a tip is, temperatures in kelvin."""
-    if tip.distance_k is not None:
-        return f"{tip.distance_k:.3g} K"
-    return "-" if tip.distance_share is None else f"{100 * tip.distance_share:.3g} %"

@@ -205,8 +205,13 @@ WORDS = (
     ("left out", "left_out", "what no build may use, each with its reason"),
     ("nearest miss", "nearest_miss", "the part that fails least of those that fail a need"),
     ("tips at", "tips_at", "the nearest value of a figure at which another part leads"),
-    ("change needed", "distance_share", "how far that is from the value that stands"),
-    ("u", "distance_u", "the same, in the figure's own standard uncertainties"),
+    (
+        "change needed",
+        "told_at",
+        "how far the value told is from the one that stands; `distance_share` and `distance_k` say "
+        "how far `tips_at` is",
+    ),
+    ("u", "told_at", "the same, in the figure's own standard uncertainties, see `distance_u`"),
     ("worth", "score", "points gained on average by knowing a figure before choosing"),
     (
         "pays for rests of",

@@ -75,6 +75,15 @@ class LeverTip:
     """the value at which it tips, in words, in as few digits as `text`"""
     currency: str | None = None
     """of an amount of money; null for any other figure"""
+    told_at: float | None = None
+    """what `text` and `tips_shown` tell, in `unit`: `tips_at` or a little beyond"""
+
+    @property
+    def beyond(self) -> float:
+        """How far the value told is from the one that stands, of how far `tips_at` is."""
+        if self.tips_at is None or self.told_at is None or self.tips_at == self.now:
+            return 1.0
+        return abs((self.told_at - self.now) / (self.tips_at - self.now))
 
 
 ROW = ("kind", *names_of(LeverTip))  # of a lever or a limit, in a table
@@ -263,6 +272,7 @@ def _tip(handle: Lever, found: Tip | None) -> LeverTip:
         now_shown=handle.shown(handle.now),
         tips_shown=None if found is None else handle.shown(told),
         currency=handle.currency,
+        told_at=None if found is None else told,
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -18,7 +19,7 @@ from advisor.catalogue.shipped import load
 from advisor.decide.evaluate import evaluate
 from advisor.faults import FaultError
 from advisor.present.machine import to_json
-from advisor.present.tipping import tipping_page
+from advisor.present.tipping import change, in_u, tipping_page
 from advisor.studies.shortlist import shortlist
 from advisor.studies.tipping import LeverTip, Tipping, tipping
 from tests.decide.random_catalogues import several, unsure
@@ -221,6 +222,11 @@ def test_distances(tmp_path: Path) -> None:
             continue
         handle = lever(*inputs, tip.path)
         far = abs(tip.tips_at - tip.now)
+        assert tip.told_at is not None
+        assert handle.in_own_unit().shown(tip.told_at) == tip.tips_shown
+        assert handle.in_own_unit().text(tip.told_at) == tip.text
+        # so much more than needed is told at most
+        assert 1 - 1e-9 <= tip.beyond <= 1.05 + 1e-9
         if handle.dimension == "temperature":
             assert tip.distance_k == pytest.approx(far)
             continue
@@ -230,6 +236,41 @@ def test_distances(tmp_path: Path) -> None:
             assert tip.distance_u == pytest.approx(far / handle.u)
     order = [t.distance_share for t in found.levers if t.distance_share is not None]
     assert (np.diff(order) > -1e-9).all()
+
+
+@pytest.mark.parametrize(
+    ("unit", "now", "tips_at", "told", "words"),
+    [
+        # the exact change, the value in few digits, and the change to that: by hand
+        ("A", 0.240, 0.0864, 0.080, "67 % less"),
+        ("1", 1000.0, 210.0, 200.0, "80 % less"),
+        ("1", 10.0, 19.6, 20.0, "2 times as much"),
+        ("1", 10.0, 15.8, 16.0, "60 % more"),
+        ("K", 261.15, 268.85, 269.15, "8 K warmer"),
+        ("K", 261.15, 253.45, 253.15, "8 K colder"),
+    ],
+)
+def test_the_change_is_told_to_the_value_beside_it(
+    unit: str, now: float, tips_at: float, told: float, words: str
+) -> None:
+    far, kelvin = abs(tips_at - now), unit == "K"
+    tip = LeverTip(
+        path="x:y",
+        now=now,
+        unit=unit,
+        tips_at=tips_at,
+        text="",
+        new_winner=None,
+        distance_u=far / (abs(told - now) / 4),
+        distance_share=None if kelvin else far / now,
+        distance_k=far if kelvin else None,
+        now_shown="",
+        tips_shown="",
+        told_at=told,
+    )
+    assert (change(tip), in_u(tip)) == (words, "4.0")
+    exact = replace(tip, told_at=None, distance_u=None)
+    assert (exact.beyond, in_u(exact)) == (1.0, "-")
 
 
 def test_counts_move_by_whole_numbers() -> None:
