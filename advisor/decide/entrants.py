@@ -67,10 +67,8 @@ def entrants(
         if screening.failed:
             out.screened[name] = screening.failed
             continue
-        figures = here.marches.profiles.of(part, here.figures, here.samplers[name])
-        costs = part_cost(part, here.own_cost, here.samplers[name])
-        lacking = [*screening.missing, *figures.missing]
-        lacking += criterion_missing(part, product, costs.missing)
+        figures, beside = _read(part, product, here)
+        lacking = [*screening.missing, *beside]
         if lacking:
             out.set_aside[name] = tuple(dict.fromkeys(lacking))
             if set(lacking) != set(screening.missing):
@@ -83,3 +81,18 @@ def entrants(
             out.read.append(with_companions(figures, one, here.figures, here.samplers))
             out.fits.append(one)
     return out
+
+
+def lacks(part: Part, product: Product, here: Stage) -> tuple[str, ...]:
+    """Paths of figures that a part lacks of what the product needs, whatever else it fails."""
+    _, beside = _read(part, product, here)
+    return tuple(dict.fromkeys((*screen(part, product).missing, *beside)))
+
+
+def _read(part: Part, product: Product, here: Stage) -> tuple[PartFigures, list[str]]:
+    """(the figures of a part without add-ons, paths of those that it lacks; what the screens ask
+    for not among them)."""
+    sampler = here.samplers[part.part]
+    figures = here.marches.profiles.of(part, here.figures, sampler)
+    costs = part_cost(part, here.own_cost, sampler)
+    return figures, [*figures.missing, *criterion_missing(part, product, costs.missing)]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from itertools import chain
 from typing import TYPE_CHECKING
@@ -20,6 +20,7 @@ from advisor.catalogue.sheet import rests_on, stood_in
 from advisor.dataclass import dataclass, field
 from advisor.decide.builds import Build
 from advisor.decide.could_lead import hoped
+from advisor.decide.entrants import lacks
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.left_out import LeftOut
 from advisor.decide.limits import figures_read
@@ -114,7 +115,8 @@ class Shortlist:
     set_aside: tuple[SetAsidePart, ...]
     """parts that lack figures"""
     nearest_miss: str | None
-    """the part that is out and came nearest, with what it fails or lacks"""
+    """the part that is out and came nearest, with what it fails or lacks, and how many more do so
+    by as much"""
     verdict: Verdict | None
     """how firm the first place is"""
     pareto_front: tuple[str, ...]
@@ -298,12 +300,22 @@ def _ranked(
     )
 
 
+@dataclass(frozen=True, slots=True, order=True)
+class _Near:
+    """How near a part came to fitting, the nearest first."""
+
+    count: int
+    miss: float
+    part: str
+    why: str
+
+
 def _nearest_miss(
     evaluation: Evaluation, screened: tuple[ScreenedPart, ...], firm: Firmness
 ) -> str | None:
-    """The part that came nearest to fitting, in words: by the number of needs that it fails or of
-    figures that it lacks, of equals one that lacks figures, since they may yet be told, and of
-    those one that could lead.
+    """The part that came nearest to fitting, in words, and how many came as near in the same way:
+    by the number of needs that it fails and of figures that it lacks, of equals one that only lacks
+    figures, since they may yet be told, and of those one that could lead.
 
     Where nothing fits, a part that meets every need came nearer than one whose builds nobody tried.
     """
@@ -312,15 +324,38 @@ def _nearest_miss(
     if not evaluation.candidates and evaluation.unbuilt:
         screened = tuple(s for s in screened if s.part in evaluation.unbuilt)
         aside = {}
-    near = [(len(s.failed), s.miss, s.part, "; ".join(f.text for f in s.failed)) for s in screened]
+    near = []
     for part, missing in aside.items():
-        lacks = ", ".join(path.removeprefix(f"{part}:") for path in missing)
         leads = len(missing) == 1 and hoped(missing[0], could)
-        near.append((len(missing), -1.0 if leads else 0.0, part, f"lacks {lacks}"))
+        why = f"lacks {_tails(part, missing)}"
+        near.append(_Near(len(missing), -1.0 if leads else 0.0, part, why))
+    least = min((one.count for one in near), default=None)
+    for s in sorted(screened, key=lambda s: len(s.failed)):
+        if least is not None and len(s.failed) > least:
+            break  # what it lacks beside takes it no nearer
+        told = [f.text for f in s.failed]
+        lacking: tuple[str, ...] = ()
+        if s.part not in evaluation.unbuilt:
+            record = evaluation.catalogue.parts[s.part]
+            lacking = lacks(record, evaluation.product, evaluation.stated)
+        if lacking:
+            told.append(f"lacks {_tails(s.part, lacking)}")
+        near.append(_Near(len(s.failed) + len(lacking), s.miss, s.part, "; ".join(told)))
+        least = near[-1].count if least is None else min(least, near[-1].count)
     if not near:
         return None
-    _, _, part, why = min(near)
-    return f"{part}: {why}"
+    first = min(near)
+    alike = sum(
+        (one.count, one.why, one.miss < 0) == (first.count, first.why, first.miss < 0)
+        for one in near
+    )
+    by = " by as much" if first.part in evaluation.screened else ""
+    more = f" (and {alike - 1} more{by})" if alike > 1 else ""
+    return f"{first.part}: {first.why}{more}"
+
+
+def _tails(part: str, paths: Sequence[str]) -> str:
+    return ", ".join(path.removeprefix(f"{part}:") for path in paths)
 
 
 def _evidence(evaluation: Evaluation) -> dict[str, float]:

@@ -121,14 +121,24 @@ def test_a_part_that_lacks_figures_may_be_the_nearest_miss() -> None:
     # each part lacks that feature; those that fail nothing else come before all that do
     assert found.nearest_miss is not None
     part, why = found.nearest_miss.split(": ")
-    assert why == "lacks features.uatr"
+    alike = [a for a in found.set_aside if a.missing == (f"{a.part}:features.uatr",)]
+    assert why == f"lacks features.uatr (and {len(alike) - 1} more)"
     assert [a.missing for a in found.set_aside if a.part == part] == [(f"{part}:features.uatr",)]
-    # of more figures that are missing than needs that fail, the needs are nearer
+    # a part that fails one need and lacks these figures besides is no nearer
     more = [TYPED, "barrel-tag:needs.features.spii=1"]
     found = shortlist(*load("barrel-tag", changes=more), draws=0)
-    assert [len(s.failed) for s in found.screened_out if s.part in (found.nearest_miss or "")] == [
-        1
-    ]
+    assert any(len(s.failed) == 1 for s in found.screened_out)
+    assert (
+        (found.nearest_miss or "").split(": ")[1].startswith("lacks features.uatr, features.spii")
+    )
+    # where a need is all that it fails, that is nearer than two figures
+    some = [p.part for p in shortlist(*load("barrel-tag"), draws=0).ranking]
+    kept = [f"{one}:features.{name}=1" for one in some for name in ("uatr", "spii")]
+    late = "barrel-tag:needs.lead-time=1 week"
+    found = shortlist(*load("barrel-tag", changes=[*more, *kept, late]), draws=0)
+    part, why = (found.nearest_miss or "").split(": ", 1)
+    assert part in some
+    assert why.startswith("lead-time: ")
 
 
 def test_an_outlook_of_some_parts_asks_the_whole_catalogue(said: Caller) -> None:

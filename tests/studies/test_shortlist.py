@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -9,7 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from advisor.catalogue.load import load_run
+from advisor.catalogue.load import load_run, with_changes
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.shipped import load, product_files
@@ -264,6 +265,30 @@ def test_no_part_left_ranks_nothing(plain: tuple[Catalogue, Product]) -> None:
     assert found.ranking == ()
     assert found.nearest_miss is not None
     assert found.nearest_miss.startswith("plain-one: lifecycle")
+
+
+def test_the_nearest_miss_is_one_that_the_need_alone_keeps_out() -> None:
+    """Of those that miss by as much it is none that lacks a figure besides, and the rest of those
+    that lack none is counted."""
+    catalogue, product = load("frost-post")
+    late = shortlist(*with_changes(catalogue, product, ["frost-post:needs.lead-time=10 weeks"]))
+    assert late.ranking == ()
+    why = "lead-time: 10 weeks needed, 12 weeks offered"
+    told = re.fullmatch(rf"(.+): {why} \(and (\d+) more by as much\)", late.nearest_miss or "")
+    assert told is not None
+    # with one need that is met by as much they all come in, but for those that lack a figure
+    there = with_changes(catalogue, product, ["frost-post:needs.lead-time=12 weeks"])
+    met = shortlist(*there, draws=0)
+    once = {s.part for s in late.screened_out if [f.text for f in s.failed] == [why]}
+    brought = once & {p.part for p in met.ranking}
+    assert told[1] == min(brought)
+    assert int(told[2]) == len(brought) - 1
+    assert once - brought == {"dunsele-bov"}
+    # alone it is told with both
+    few = with_changes(
+        catalogue.only(["dunsele-bov"]), product, ["frost-post:needs.lead-time=10 weeks"]
+    )
+    assert shortlist(*few, draws=0).nearest_miss == f"dunsele-bov: {why}; lacks toolchain.setup"
 
 
 OUT = {
