@@ -20,6 +20,7 @@ from advisor.model.draws import Array
 
 SETTLED, LEANING = 0.9, 0.6
 SHOWN = 0.005  # points that a text tells
+LEVEL = 3  # parts level with the first that are named
 AGREE = 10  # parts whose order is compared with that of the draws
 
 
@@ -34,8 +35,8 @@ class Verdict:
     """the same with its figures"""
     chance: float
     """[share] chance of the first part being the best in truth: less than its share of the draws
-    where many near-equal parts compete or the draws are few, more where it stands apart from
-    rivals that are near equal"""
+    where many near-equal parts compete or the draws are few, more where luck speaks for its rivals
+    rather than for it, as where it stands apart from rivals that are near equal"""
     expected_disappointment: float
     """[points] by which its score is expected to come out below the one told, as the first of many
     is partly first by luck"""
@@ -53,6 +54,7 @@ def verdict(
     told: float,
     draws: int,
     others: Callable[[], tuple[str, ...]] = tuple,
+    level: Sequence[str] = (),
 ) -> Verdict:
     """The verdict on the part of the greatest expected score.
 
@@ -61,7 +63,8 @@ def verdict(
     parts : ids in the order of the ranking. chances : (P,) share of the draws in which each leads.
     regrets : (P,) expected regret, points. kept : what is left of the first part's lead without
         luck. told : its expected score. draws : how many. others : says who else could lead; asked
-        where the draws would settle it.
+        where the draws would settle it. level : parts whose expected scores are no lower, as texts
+        tell them.
     """
     chance, regret = succession(kept.chance, draws), float(regrets[0])
     share, fall = float(chances[0]), told - kept.score
@@ -69,10 +72,17 @@ def verdict(
     could = others() if word == "settled" else ()
     word = "leaning" if could else word
     text = f"{word}: {parts[0]} is the best with a chance of {_near_one(chance)}; "
+    if level:
+        text += f"{_listed(level)} {'is' if len(level) == 1 else 'are'} level with it; "
     if kept.chance < share - SHOWN:
         text += (
             f"it leads in {100 * share:.0f} % of the draws, but the first of {len(parts)} is "
             "partly first by luck; "
+        )
+    elif kept.chance > share + SHOWN and level:
+        text += (
+            f"it leads in {100 * share:.0f} % of the draws, and in more once the luck in all "
+            "scores is taken off; "
         )
     elif kept.chance > share + SHOWN:
         text += (
@@ -89,6 +99,14 @@ def verdict(
     return Verdict(
         word=word, text=text, chance=chance, expected_disappointment=fall, could_lead=could
     )
+
+
+def _listed(parts: Sequence[str]) -> str:
+    """The first of some parts by name, and how many more."""
+    told = list(parts[:LEVEL])
+    if len(parts) > LEVEL:
+        told.append(f"{len(parts) - LEVEL} more")
+    return " and ".join([", ".join(told[:-1]), told[-1]] if len(told) > 1 else told)
 
 
 def _near_one(chance: float) -> str:
@@ -216,15 +234,16 @@ def firmness(evaluation: Evaluation) -> Firmness:
         return Firmness(first=None, ranks=None, regret=None, dominated_by=dominated, verdict=None)
     scores = evaluation.scores()
     first, regret = first_place(scores), expected_regret(scores)
-    kept = lead(scores, 0, float(first[0]))
+    kept, best = lead(scores, 0, float(first[0])), evaluation.candidates[0].score
     found = verdict(
         names,
         first,
         regret,
         kept,
-        evaluation.candidates[0].score,
+        best,
         evaluation.draws,
         lambda: could_lead(evaluation, first),
+        [c.part.part for c in evaluation.candidates[1:] if best - c.score < SHOWN],
     )
     # who is far down the list is nobody's question, and pairs grow with the square
     top = scores[:AGREE]

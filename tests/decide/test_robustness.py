@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
+from advisor.catalogue.load import with_changes
 from advisor.catalogue.shipped import load
+from advisor.decide.evaluate import evaluate
 from advisor.decide.luck import Lead
 from advisor.decide.robustness import (
     dominators,
     expected_regret,
+    firmness,
     order_agreement,
     rank_acceptability,
     verdict,
@@ -21,6 +26,7 @@ from advisor.decide.value import Criterion
 from advisor.studies.shortlist import shortlist
 from tests.decide.criteria import criterion
 
+TOOLS = "toolchain"
 pytestmark = pytest.mark.once
 
 
@@ -108,6 +114,45 @@ def test_the_verdict_and_its_rule(chance: float, word: str) -> None:
     other = verdict(["a", "b"], shares, np.array([0.2, 0.4]), kept, 79.7, draws)
     assert "points lower" not in other.text
     assert other.text.endswith("choosing it gives away 0.20 points on average, the least of all")
+
+
+@pytest.mark.parametrize("chance", [0.3, 0.44, 0.5])
+def test_who_is_level_with_the_first_is_said(chance: float) -> None:
+    """Never that it stands apart from them, whatever their chances."""
+    shares, regrets, kept = np.full(6, 0.44), np.full(6, 0.1), Lead(chance, 80.0)
+    for level, words in (
+        (["b"], "b is level with it; "),
+        (["b", "c"], "b and c are level with it; "),
+        (["b", "c", "d", "e", "f"], "b, c, d and 2 more are level with it; "),
+    ):
+        found = verdict(list("abcdef"), shares, regrets, kept, 80.0, 10**9, level=level)
+        assert words in found.text
+        assert "apart" not in found.text
+        more = "it leads in 44 % of the draws, and in more once the luck in all scores is taken off"
+        assert (more in found.text) == (chance > 0.44)
+        assert ("the first of 6 is partly first by luck" in found.text) == (chance < 0.44)
+    apart = verdict(list("abcdef"), shares, regrets, kept, 80.0, 10**9)
+    assert "level" not in apart.text
+    assert ("stands apart" in apart.text) == (chance > 0.44)
+
+
+def test_parts_that_may_be_exchanged_are_called_level() -> None:
+    """Twins, where nothing counts that is drawn for each by itself, and none beside them."""
+    catalogue, product = load("frost-post")
+    weights = [f"frost-post:priorities.{n}.weight=0" for n in product.priorities if n != TOOLS]
+    catalogue, product = with_changes(catalogue, product, weights)
+    kept = ["quorvane-sij", "tessimur-rud", "quorvane-kez"]
+    parts = {name: catalogue.parts[name] for name in kept}
+    twin = replace(parts["quorvane-sij"], part="quorvane-zyz")
+    documents = {**catalogue.documents, twin.part: catalogue.documents["quorvane-sij"]}
+    there = replace(catalogue, parts={**parts, twin.part: twin}, documents=documents)
+    found = firmness(evaluate(there, product, 200)).verdict
+    assert found is not None
+    assert found.text.split("; ")[1] == "quorvane-zyz is level with it"
+    assert "tessimur-rud" not in found.text
+    alone = firmness(evaluate(replace(catalogue, parts=parts), product, 200)).verdict
+    assert alone is not None
+    assert "level" not in alone.text
 
 
 @pytest.mark.parametrize(
