@@ -434,7 +434,7 @@ def _again(found: Report) -> Iterator[Block]:
     listed = found.shortlist
     yield Words(
         f"Made on {found.date.isoformat()} by part-advisor {found.version}, seed {listed.seed}, "
-        f"{listed.draws} draws. The same files give the same figures:"
+        f"{words.of_draws(listed.draws)}. The same files give the same figures:"
     )
     yield Typed(command(found))
     yield Words("SHA-256 of each file's figures, comments and layout apart:", "faint")

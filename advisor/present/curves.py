@@ -19,7 +19,7 @@ from advisor.present.plots import named, saved, scale, style
 from advisor.present.tables import INVENTED, notes
 from advisor.studies.findings import cost_words, life_words
 from advisor.studies.outlook import Crossing, LeverOutlook, Outlook, Point
-from advisor.studies.words import in_years, life, money
+from advisor.studies.words import in_years, life, money, of_draws
 
 NARROWEST, WIDEST = 40, 100  # columns of a chart
 HIGH, LOW = 15, 11  # lines of a chart, and of one where the rest is folded
@@ -81,7 +81,11 @@ def _folded(page: Page, found: Outlook) -> None:
     rows = sum(len(place_rows(one)) for one in fitting)
     counts = [f"{charts} more chart{'' if charts == 1 else 's'}"] if charts else []
     counts += [f"{rows} rows of figures"] if rows else []
-    by = f"Expected over {found.draws} draws, seed {found.seed}" if found.draws else "Stated values"
+    by = (
+        f"Expected over {of_draws(found.draws)}, seed {found.seed}"
+        if found.draws
+        else "Stated values"
+    )
     beside = f"; {' and '.join(counts)}: --all" if counts else ""
     page.paragraph(f"{by}{beside}", style=FAINT)
     if found.left_out:
@@ -93,7 +97,8 @@ def rests(found: Outlook) -> str:
     if found.draws:
         few = f" ({found.place_draws} away from now)" if found.place_draws < found.draws else ""
         how = (
-            f"Costs and scores are expected over {found.draws} draws{few}, seed {found.seed}; "
+            f"Costs and scores are expected over {of_draws(found.draws)}{few}, seed "
+            f"{found.seed}; "
             "ranges are 5 to 95 % of them. A figure keeps its own spread as it moves."
         )
     else:

@@ -9,6 +9,7 @@ from advisor.present.layout import FAINT, Page
 from advisor.present.left_out import left_out
 from advisor.present.tables import INVENTED, foremost_caution, notes
 from advisor.studies.gaps import LEAST, Gap, Gaps
+from advisor.studies.words import of_draws
 
 MOST = 12  # rows of a table
 
@@ -47,7 +48,7 @@ def gaps_page(found: Gaps, width: int, everything: bool = False) -> Page:
 def how(found: Gaps) -> str:
     """What the worths and efforts rest on."""
     text = (
-        f"{found.draws} draws, seed {found.seed}; a worth counts where it exceeds twice its "
+        f"{of_draws(found.draws)}, seed {found.seed}; a worth counts where it exceeds twice its "
         "standard error. Only parts that may still win are asked about, each on its best build and "
         "on others that may be better once more is known. "
     )
@@ -68,7 +69,7 @@ def how(found: Gaps) -> str:
 
 def _how_in_short(found: Gaps) -> str:
     """The draws, why no money is told where none is, and what tells the rest."""
-    text = f"{found.draws} draws, seed {found.seed} (how it is reckoned: --all)"
+    text = f"{of_draws(found.draws)}, seed {found.seed} (how it is reckoned: --all)"
     return text if found.no_net is None else f"{_by_points(found)} {text}"
 
 

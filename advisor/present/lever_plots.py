@@ -21,6 +21,7 @@ from advisor.present.typeset import typeset
 from advisor.studies.findings import tips_words, worths_words
 from advisor.studies.gaps import Gap, Gaps
 from advisor.studies.tipping import LeverTip, Tipping
+from advisor.studies.words import of_draws
 from advisor.texts import on_one_line
 
 SMALL = 8.0  # points of most texts
@@ -96,7 +97,7 @@ def _beside(found: Tipping, tips: Sequence[LeverTip]) -> str:
     """What is not drawn, as counts, and what the answer goes by."""
     firm = {t.path for t in found.levers if t.tips_at is None} - {t.path for t in found.limits}
     counts = beside(len(tips) - MOST, len(found.limits) - LIMITED, len(firm))
-    by = f"{found.draws} draws, seed {found.seed}" if found.draws else "the stated values"
+    by = f"{of_draws(found.draws)}, seed {found.seed}" if found.draws else "the stated values"
     rest = f" Not drawn: {', '.join(counts)}." if counts else ""
     return f"By the score over {by}.{rest}"
 

@@ -23,6 +23,7 @@ from advisor.studies.words import (
     life,
     life_with_range,
     money,
+    of_draws,
     pack,
     per_cent,
 )
@@ -122,14 +123,14 @@ def _drawn(result: Shortlist) -> str:
     """How the figures were drawn, in a few words."""
     if not result.draws:
         return "Ranked at the stated values, without draws."
-    return f"{result.draws} draws, seed {result.seed}; ranges are 5–95 % of them."
+    return f"{of_draws(result.draws)}, seed {result.seed}; ranges are 5–95 % of them."
 
 
 def rests_on(result: Shortlist) -> tuple[str, str]:
     """What kinds of evidence the figures in use are of, and how they were drawn."""
     shares = ", ".join(f"{k} {per_cent(v)}" for k, v in result.evidence.items())
     how = (
-        f"{result.draws} draws of the stated uncertainties, seed {result.seed}; ranges are "
+        f"{of_draws(result.draws)} of the stated uncertainties, seed {result.seed}; ranges are "
         "5–95 %. A draw that breaks a need or a limit scores nothing; a part is out that keeps "
         f"them in less than {per_cent(result.confidence)} of the draws (needs.confidence)."
         if result.draws

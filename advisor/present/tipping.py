@@ -6,6 +6,7 @@ from advisor.present.layout import FAINT, STRONG, Page, setting
 from advisor.present.left_out import left_out
 from advisor.present.tables import INVENTED, foremost_caution, notes
 from advisor.studies.tipping import LeverTip, Tipping
+from advisor.studies.words import of_draws
 
 MOST = 20  # levers of a report
 LISTED = 6  # levers that are told, limits among them
@@ -158,7 +159,7 @@ def weight_words(found: Tipping) -> tuple[str, str]:
 
 def _looked(found: Tipping) -> str:
     """Where tips were looked for, in short."""
-    by = f"{found.draws} draws, seed {found.seed}" if found.draws else "the stated values"
+    by = f"{of_draws(found.draws)}, seed {found.seed}" if found.draws else "the stated values"
     return (
         f"By the score over {by}, up to eight times the value or 20 K, among "
         f"{len(found.contenders)} parts; each is confirmed by the decision (--all for more)."
@@ -169,7 +170,7 @@ def looked(found: Tipping) -> str:
     """Where tips were looked for."""
     places = f"{found.points} place{'' if found.points == 1 else 's'}"
     by = (
-        f"expected score over {found.draws} draws, seed {found.seed}"
+        f"expected score over {of_draws(found.draws)}, seed {found.seed}"
         if found.draws
         else "score at the stated values, no draws"
     )

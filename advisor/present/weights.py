@@ -108,7 +108,8 @@ def _unknown(page: Page, found: Weights, everything: bool) -> None:
         "their mean, of 100"
     )
     if told.draws:
-        text += f"; for some, in how many of {told.draws:,} draws it leads there"
+        some = "the draw" if told.draws == 1 else f"{told.draws:,} draws"
+        text += f"; for some, in how many of {some} it leads there"
     page.paragraph(f"{text} (SMAA-2, Lahdelma & Salminen 2001)", "  ", style=FAINT)
     seen = [row for row in told.parts if row.acceptability >= SEEN]
     listed = seen if everything else seen[:MOST]

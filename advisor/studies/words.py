@@ -13,6 +13,11 @@ from advisor.quantities import show
 from advisor.studies.results import BuildResult
 
 
+def of_draws(count: int) -> str:
+    """`2000 draws`, `1 draw`."""
+    return f"{count} draw{'' if count == 1 else 's'}"
+
+
 def money(amount: float | None, currency: str = "") -> str:
     """An amount with two decimals; a dash where it is not known."""
     if amount is None:

@@ -15,11 +15,13 @@ from advisor.catalogue.shipped import load
 from advisor.decide.evaluate import evaluate
 from advisor.decide.luck import Lead
 from advisor.decide.robustness import (
+    beyond_a_toss,
     dominators,
     expected_regret,
     firmness,
     order_agreement,
     rank_acceptability,
+    succession,
     verdict,
 )
 from advisor.decide.value import Criterion
@@ -116,6 +118,28 @@ def test_the_verdict_and_its_rule(chance: float, word: str) -> None:
     assert other.text.endswith("choosing it gives away 0.20 points on average, the least of all")
 
 
+@given(st.integers(1, 260), st.integers(0, 260))
+def test_a_toss_against_scipy(draws: int, agree: int) -> None:
+    """The beta distribution that Laplace's rule leaves of a chance."""
+    agree = min(agree, draws)
+    above = float(stats.beta(agree + 1, draws - agree + 1).sf(0.5))
+    told = beyond_a_toss(agree / draws, draws)
+    if draws < 200:
+        assert told == (above >= 0.9 - 1e-12)
+    elif succession(agree / draws, draws) >= 0.6:
+        assert told
+        assert above > 0.99
+
+
+def test_what_a_toss_might_do_as_well_is_open() -> None:
+    shares, regrets = np.array([0.7, 0.3]), np.array([0.1, 0.4])
+    words = {
+        n: verdict(["a", "b"], shares, regrets, Lead(0.7, 80.0), 80.0, n).word for n in (10, 20)
+    }
+    # 7 of 10 by luck once in six times, 14 of 20 once in seventeen
+    assert words == {10: "open", 20: "leaning"}
+
+
 @pytest.mark.parametrize("chance", [0.3, 0.44, 0.5])
 def test_who_is_level_with_the_first_is_said(chance: float) -> None:
     """Never that it stands apart from them, whatever their chances."""
@@ -156,7 +180,8 @@ def test_parts_that_may_be_exchanged_are_called_level() -> None:
 
 
 @pytest.mark.parametrize(
-    ("draws", "word"), [(1, "leaning"), (7, "leaning"), (8, "settled"), (2000, "settled")]
+    ("draws", "word"),
+    [(1, "open"), (2, "open"), (3, "leaning"), (7, "leaning"), (8, "settled"), (2000, "settled")],
 )
 def test_few_draws_that_agree_settle_nothing(draws: int, word: str) -> None:
     # Laplace: after n of n the next one follows with a chance of (n + 1)/(n + 2)

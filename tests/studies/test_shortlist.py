@@ -15,7 +15,7 @@ from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.shipped import load, product_files
 from advisor.present.machine import to_json
-from advisor.present.tables import answer
+from advisor.present.tables import answer, shortlist_page
 from advisor.studies.results import RankedPart
 from advisor.studies.results import plain as plain_of
 from advisor.studies.shortlist import Shortlist, shortlist
@@ -289,6 +289,17 @@ def test_the_nearest_miss_is_one_that_the_need_alone_keeps_out() -> None:
         catalogue.only(["dunsele-bov"]), product, ["frost-post:needs.lead-time=10 weeks"]
     )
     assert shortlist(*few, draws=0).nearest_miss == f"dunsele-bov: {why}; lacks toolchain.setup"
+
+
+def test_one_draw_is_told_as_one_and_leaves_the_answer_open() -> None:
+    found = shortlist(*load("frost-post"), draws=1)
+    assert found.verdict is not None
+    assert found.verdict.word == "open"
+    assert "more cannot be said from 1 draw; " in found.verdict.text
+    for everything in (False, True):
+        page = shortlist_page(found, 100, everything=everything).plain()
+        assert re.search(r"\b1 draw\b", page)
+        assert "1 draws" not in page
 
 
 OUT = {
