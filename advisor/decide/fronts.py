@@ -38,6 +38,7 @@ def fronts(
     jobs: int = 1,
     progress: Progress | None = None,
     known: Known | None = None,
+    ties: bool = False,
 ) -> list[list[Offered]]:
     """For every candidate the builds that some weights may choose, the chosen one among them.
 
@@ -48,11 +49,12 @@ def fronts(
     Parameters
     ----------
     jobs : workers for the draws; the result does not depend on it. progress : told (parts done, of
-    how many). known : draws of figures that the evaluation took.
+    how many). known : draws of figures that the evaluation took. ties : whether weights of nothing
+    count as well: they leave builds equal that differ, of which the one of least current is taken.
     """
     candidates = evaluation.candidates
     if not evaluation.draws:
-        return [_front([_stated(b) for b in c.builds], c.best) for c in candidates]
+        return [_front([_stated(b) for b in c.builds], c.best, ties) for c in candidates]
     begin(progress, "drawing builds that some weights may choose")
     groups = _groups([len(c.builds) for c in candidates])
 
@@ -64,7 +66,9 @@ def fronts(
         # by their places, and without what is there already: less to give back
         return [
             [(places[b], None if b in one.candidate.tried else d) for b, d in one.kept().items()]
-            for one in _drawn(evaluation, [candidates[n] for n in group], jobs, dict(known or {}))
+            for one in _drawn(
+                evaluation, [candidates[n] for n in group], jobs, dict(known or {}), ties
+            )
             for places in [{b: k for k, b in enumerate(one.candidate.builds)}]
         ]
 
@@ -72,7 +76,7 @@ def fronts(
     out = []
     for c, some in zip(candidates, found, strict=True):
         drawn = [(c.builds[k], c.tried[c.builds[k]] if d is None else d) for k, d in some]
-        out.append(_front([Offered(build, d.worth, d) for build, d in drawn], c.best))
+        out.append(_front([Offered(build, d.worth, d) for build, d in drawn], c.best, ties))
     return out
 
 
@@ -85,7 +89,7 @@ def _groups(sizes: Sequence[int]) -> list[list[int]]:
 
 
 def _drawn(
-    evaluation: Evaluation, candidates: Sequence[Candidate], jobs: int, known: Known
+    evaluation: Evaluation, candidates: Sequence[Candidate], jobs: int, known: Known, ties: bool
 ) -> list[_Side]:
     """Parts whose builds on the front went through all draws."""
     begun = Begun(known)
@@ -103,7 +107,7 @@ def _drawn(
             begun=begun,
         )
 
-    sides = [_Side(c, evaluation.product.needs.confidence.nominal) for c in candidates]
+    sides = [_Side(c, evaluation.product.needs.confidence.nominal, ties) for c in candidates]
     if evaluation.draws >= 2 * SOME:
         _through(sides, lambda builds: draw(builds, SOME), few=True)
     _through(sides, lambda builds: draw(builds, evaluation.draws), few=False)
@@ -125,11 +129,12 @@ def _through(sides: Sequence[_Side], draw: Callable[[list[Build]], list[Drawn]],
 
 
 class _Side:
-    """A part's builds on the way to its front, drawn by a `few` draws and by all of them."""
+    """A part's builds on the way to its front, drawn by a `few` draws and by all of them. With
+    `ties` only one of no more current beats another."""
 
-    def __init__(self, candidate: Candidate, wanted: float) -> None:
-        self.candidate, self.wanted = candidate, wanted
-        self._promised = _promised(candidate)
+    def __init__(self, candidate: Candidate, wanted: float, ties: bool) -> None:
+        self.candidate, self.wanted, self.ties = candidate, wanted, ties
+        self._promised = _promised(candidate, ties)
         self.few: dict[Build, Drawn] = {}
         self.drawn = dict(candidate.tried)
 
@@ -147,12 +152,15 @@ class _Side:
             return _likely(self._promised, self._worth(self.drawn), self.drawn)
         # a share of draws that is so far below what is wanted is no accident
         sure = [b for b, d in self.few.items() if d.fit >= self.wanted - FAR / np.sqrt(SOME)]
-        front = [self.few[b] for b, d in self.drawn.items() if d.fit >= self.wanted]
+        front = [b for b, d in self.drawn.items() if d.fit >= self.wanted]
         out: list[Build] = []
         for build in sorted(sure, key=lambda b: (-float(self.few[b].worth.sum()), b.order)):
-            if build not in self.drawn and not any(_beats(d, self.few[build]) for d in front):
+            if build in self.drawn:
+                continue
+            before = [b for b in front if not self.ties or b.order[1] <= build.order[1]]
+            if not any(_beats(self.few[b], self.few[build]) for b in before):
                 out.append(build)
-                front.append(self.few[build])
+                front.append(build)
         return out
 
     def kept(self) -> dict[Build, Drawn]:
@@ -160,7 +168,7 @@ class _Side:
         return {build: drawn for build, drawn in self.drawn.items() if drawn.fit >= self.wanted}
 
     def _worth(self, drawn: Mapping[Build, Drawn]) -> list[Array]:
-        return [d.worth for d in drawn.values() if d.fit >= self.wanted]
+        return [_beside(b, d.worth, self.ties) for b, d in drawn.items() if d.fit >= self.wanted]
 
 
 def _beats(one: Drawn, other: Drawn) -> bool:
@@ -178,23 +186,56 @@ def _stated(build: Build) -> Offered:
     return Offered(build, np.asarray(build.assessed.utilities[:, build.row, 0]), None)
 
 
-def _front(offered: Sequence[Offered], chosen: Build) -> list[Offered]:
+def _front(offered: Sequence[Offered], chosen: Build, ties: bool) -> list[Offered]:
     """Those that no other goes before under any weights; the chosen one goes before its equals."""
+    by_order = sorted(offered, key=lambda o: (o.build is not chosen, o.build.order[1:]))
+    if ties:
+        return _faces(by_order, chosen)
     kept: list[Offered] = []
-    for one in sorted(offered, key=lambda o: (o.build is not chosen, o.build.order[1:])):
+    for one in by_order:
         if not any((other.worth >= one.worth).all() for other in kept):
             kept.append(one)
     return kept
 
 
-def _promised(candidate: Candidate) -> list[tuple[Build, Array, Array]]:
+def _faces(offered: Sequence[Offered], chosen: Build) -> list[Offered]:
+    """Those that no other goes before whichever of the criteria have weights above zero: by those
+    alone another is better, or as good with less current. The chosen one stays in any case."""
+    if not offered:
+        return []
+    worth = np.stack([one.worth for one in offered])
+    order = np.array([one.build.order[1] for one in offered])
+    names = np.argsort(np.argsort([one.build.name for one in offered]))
+    earlier = (order[:, None] < order) | ((order[:, None] == order) & (names[:, None] < names))
+    # [a, b, c]: a against b by a criterion; the chosen one goes before what equals it by all
+    no_worse = worth[:, None] >= worth
+    better = worth[:, None] > worth
+    own = np.array([one.build is chosen for one in offered])
+    alike = (worth[:, None] == worth).all(axis=2)
+    earlier = np.where(alike & (own[:, None] | own), own[:, None], earlier)
+    kept = own.copy()
+    count = worth.shape[1]
+    for face in range(1, 2**count):
+        some = [c for c in range(count) if face >> c & 1]
+        before = no_worse[:, :, some].all(axis=2) & (better[:, :, some].any(axis=2) | earlier)
+        kept |= ~before.any(axis=0)
+    return [one for one, keep in zip(offered, kept.tolist(), strict=True) if keep]
+
+
+def _beside(build: Build, worth: Array, ties: bool) -> Array:
+    """Utilities (C,), with ties (C + 1,) beside the current that a build is spared."""
+    return np.append(worth, -build.order[1]) if ties else worth
+
+
+def _promised(candidate: Candidate, ties: bool) -> list[tuple[Build, Array, Array]]:
     """Builds by their utilities (C,) averaged over spread lives, the best first, with the most that
-    they may be."""
+    they may be; with ties (C + 1,), see `_beside`."""
     rows = []
     for build in candidate.builds:
         stated = build.assessed.utilities[:, build.row, 0]
         smooth = candidate.smooth[build]
-        rows.append((build, smooth, smooth + LEANING * np.abs(smooth - stated)))
+        most = smooth + LEANING * np.abs(smooth - stated)
+        rows.append((build, _beside(build, smooth, ties), _beside(build, most, ties)))
     rows.sort(key=lambda row: (-float(row[1].sum()), row[0].order))
     return rows
 
@@ -203,7 +244,7 @@ def _likely(
     rows: Sequence[tuple[Build, Array, Array]], worth: Sequence[Array], drawn: Collection[Build]
 ) -> list[Build]:
     """Builds of `_promised` that are not drawn yet and may be on the front, against each other and
-    against the worth (C,) of those that are drawn."""
+    against the worth (C + 1,) of those that are drawn."""
     kept: list[Build] = []
     left = [row for row in rows if row[0] not in drawn]
     if not left:

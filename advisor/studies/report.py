@@ -215,7 +215,7 @@ def report(
     if found.candidates:
         rival = found.candidates[1] if len(found.candidates) > 1 else None
         winner = explained(found, 0, rival, firm)
-    offered = list(zip(found.candidates, fronts(found, jobs, progress), strict=True))
+    offered = list(zip(found.candidates, fronts(found, jobs, progress, ties=True), strict=True))
     chosen = [one.build for _, builds in offered for one in builds]
     parts = tuple(
         OfferedPart(c.part.part, tuple(_offered(found, c, b) for b in builds), c.best.name)

@@ -7,9 +7,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from advisor.catalogue.load import with_changes
+from advisor.catalogue.shipped import load
 from advisor.decide.drawing import draw_builds
 from advisor.decide.evaluate import evaluate
 from advisor.decide.fronts import fronts
+from advisor.decide.ranks import DIGITS
 from tests.decide.random_catalogues import several, unsure
 
 LOST = 0.05  # points, as of the chosen builds
@@ -54,3 +57,38 @@ def test_fronts_are_the_same_over_any_number_of_workers(tmp_path: Path) -> None:
     assert parts > 1
     assert told == sorted(told)
     assert told[-1] == (parts, parts)
+
+
+@pytest.mark.parametrize(("name", "draws"), [("frost-post", 128), ("frost-post", 0)])
+def test_weights_of_nothing_take_the_build_of_least_current(name: str, draws: int) -> None:
+    """As the whole decision does, by the worth that the front carries: each criterion alone, and
+    some together; builds that differ only by what has no weight are equal."""
+    catalogue, product = load(name)
+    catalogue = catalogue.only(["quorvane-jor", "quorvane-sij", "tessimur-rud"])
+    found = evaluate(catalogue, product, draws)
+    names = [one.name for one in found.criteria]
+    offered = dict(
+        zip((c.part.part for c in found.candidates), fronts(found, ties=True), strict=True)
+    )
+    plain = dict(zip(offered, fronts(found), strict=True))
+    helped = 0
+    for some in [(n,) for n in names] + [tuple(names[k : k + 2]) for k in range(len(names) - 1)]:
+        weights = [f"{name}:priorities.{n}.weight={int(n in some)}" for n in names]
+        there = evaluate(*with_changes(catalogue, product, weights), draws)
+        share = np.array([n in some for n in names]) / len(some)
+        for candidate in there.candidates:
+            carried = offered[candidate.part.part]
+            best, other = (
+                min(
+                    one,
+                    key=lambda o: (-round(100 * float(share @ o.worth), DIGITS), o.build.order[1:]),
+                )
+                for one in (carried, plain[candidate.part.part])
+            )
+            assert best.build.name == candidate.best.name, (some, candidate.part.part)
+            assert 100 * float(share @ best.worth) == pytest.approx(candidate.score, abs=1e-6)
+            helped += other.build.name != candidate.best.name
+    assert helped
+    # what is carried for equal scores is no more than that takes
+    for part, some in offered.items():
+        assert len(some) <= 2 * len(plain[part]) + 4
