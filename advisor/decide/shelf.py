@@ -6,8 +6,20 @@ import hashlib
 from pathlib import Path
 
 from advisor.catalogue import cache
-from advisor.model import served, store
+from advisor.model import (
+    lattice,
+    leaking,
+    pieces,
+    served,
+    standing,
+    store,
+    store_chain,
+    store_load,
+    weather,
+)
 
+# all code that answers rest on
+BY = (store, served, lattice, leaking, pieces, standing, store_chain, store_load, weather)
 KIND = "stores-"  # what the names of its entries begin with
 
 
@@ -25,7 +37,7 @@ class Shelf:
 
 def _key(pattern: str) -> str:
     digest = hashlib.sha256()
-    for module in (store, served):
+    for module in BY:
         assert module.__file__ is not None
         digest.update(Path(module.__file__).read_bytes() + b"\0")
     digest.update(pattern.encode())

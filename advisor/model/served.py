@@ -26,11 +26,12 @@ from advisor.model.pieces import piece_and_share
 from advisor.model.standing import Filling, clipped
 from advisor.model.store import MONTH_DAYS, YEAR_DAYS, Dawns, dawns
 from advisor.model.store_chain import HALF
-from advisor.model.store_load import FEWEST, MOST, Load
+from advisor.model.store_load import FEWEST, Load
 from advisor.model.weather import gamma_days
 
 CLASSES, FEW = 10, 4  # of days; where days are much alike
 ALIKE = 0.2  # spread below which places stand closer and classes are fewer
+LEANING = 30  # levels for leanings, but for one for two days
 ROUGH = 10  # such steps from one place to the next where leanings are worked out
 # by how much more of the mean load a full store carries, at which stores are worked out
 PULLS = (0.0, 0.04, 0.09, 0.15, 0.22, 0.3, 0.4, 0.55, 0.75, 0.95)
@@ -246,7 +247,7 @@ class Service:
             gamma_days(spread.ravel(), CLASSES),
             persistence.ravel(),
             np.broadcast_to(self.idle, (15 * cases, 12)),
-            np.clip(np.ceil(2 * np.repeat(store, 15)), FEWEST, MOST // 4).astype(np.intp),
+            np.repeat(_few(store), 15),
         )
         z = _probit(found.year(found.lost)).reshape(cases, 15)
         months = np.maximum(z[:, :1] - z[:, 1:13], 0.0)
@@ -350,6 +351,11 @@ def shifted(chance: Array, more: Array) -> Array:
 
     there = (chance > 0) & (chance < 1)
     return np.asarray(np.where(there, ndtr(ndtri(np.where(there, chance, 0.5)) + more), chance))
+
+
+def _few(store: Array) -> NDArray[np.intp]:
+    """Steps of the grid by which leanings are told, (B,), of stores of as many days."""
+    return np.clip(np.ceil(2 * store), FEWEST, np.maximum(LEANING, store / 2)).astype(np.intp)
 
 
 def _probit(chance: Array) -> Array:

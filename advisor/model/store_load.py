@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 from advisor.dataclass import dataclass
 from advisor.model.draws import Array
 
-PER_DAY, FEWEST, MOST = 2, 16, 120  # levels for a day of load, at least and at most
+PER_DAY, FEWEST = 2, 16  # levels for a day of load, and at least
+MOST = 240  # with a table, but for a level for each day
 MIDDLE, ROUNDS = 4, 2  # rounds of the middle of a day; where its halves are told apart
 
 
@@ -63,9 +64,12 @@ class Load:
         return np.asarray(flat[first] + (flat[first + 1] - flat[first]) * (place - low))
 
     def levels(self, store: Array) -> NDArray[np.intp]:
-        """Steps of the grid for stores (B,), counts of days or of blocks of them."""
-        per, few, most = (self.finer * count for count in (PER_DAY, FEWEST, MOST))
-        return np.clip(np.ceil(per * store), few, most).astype(np.intp)
+        """Steps of the grid for stores (B,), counts of days."""
+        per, few = self.finer * PER_DAY, self.finer * FEWEST
+        levels = np.maximum(np.ceil(per * store), few)
+        if self.table is not None:
+            levels = np.minimum(levels, np.maximum(np.ceil(store), MOST))
+        return levels.astype(np.intp)
 
 
 STEADY = Load()

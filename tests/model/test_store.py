@@ -9,7 +9,7 @@ from scipy.special import ndtr
 from advisor.model.draws import Array
 from advisor.model.lattice import _cubic
 from advisor.model.served import CLASSES, FIRST, Service, Services
-from advisor.model.store import MONTH_DAYS, YEAR_DAYS, dawns
+from advisor.model.store import MONTH_DAYS, YEAR_DAYS, Dawns, dawns
 from advisor.model.store_chain import HALF
 from advisor.model.weather import Days, gamma_days
 
@@ -163,16 +163,47 @@ def test_a_finer_grid_moves_little() -> None:
     assert rough == pytest.approx(fine, rel=0.03)
 
 
-def test_blocks_of_days_lose_as_much_as_days() -> None:
-    cover, days = 1.05 * SEASONS[None], gamma_days(0.45 * ONE, CLASSES)
-    by_block, by_day = (
-        dawns(cover, 60 * ONE, days, 0.4 * ONE, np.zeros((1, 12)), levels)
-        for levels in (None, np.array([480]))
-    )
-    # of what is not served the blocks know; the days are told from it
-    for name, within in (("unserved", 0.08), ("lost", 0.12)):
-        block, day = (float(one.year(getattr(one, name))[0]) for one in (by_block, by_day))
-        assert block == pytest.approx(day, rel=within), name
+DARK = np.array([0, 20, 30, 30, 30, 30, 30, 25, 15, 15, 12, 0.0])
+DARKER = np.array([0, 0, 0, 5, 30, 30, 30, 25, 15, 10, 2, 0.0])
+
+
+@pytest.mark.parametrize(
+    ("months", "mean", "store", "within"),
+    [(DARK, 1.93, 54.0, 0.03), (DARK, 1.93, 59.4, 0.03), (DARKER, 1.5, 125.0, 0.02),
+     (DARKER, 1.5, 150.0, 0.05), (1 + 0.95 * (SEASONS - 1) / 0.6, 1.1, 100.0, 0.03)],
+)  # fmt: skip
+def test_months_that_bring_nothing_are_bridged_as_in_a_simulation(
+    months: np.ndarray, mean: float, store: float, within: float
+) -> None:
+    """By stores of many days, of which a step is a good part of what is lost; no fewer days are
+    lost than those that a full store does not reach to."""
+    cover = mean * months / float(months @ MONTH_DAYS / YEAR_DAYS)
+    simulated, error = lost_in_simulation(cover, store, 0.5, 0.4)
+    found = Service(tuple(months), 0.5, 0.4, NEVER_IDLE)
+    lost = float(found.at(mean * ONE, store * ONE).lost[0])
+    assert abs(lost - simulated) < within * simulated + 4 * error
+    dark = float(MONTH_DAYS[months == 0].sum())
+    assert lost * YEAR_DAYS > (dark - store) * 0.999
+
+
+def test_stores_that_surely_last_are_told_as_by_the_chain(monkeypatch: pytest.MonkeyPatch) -> None:
+    """By a bound, against the chain gone through: none lost, and as full as it tells."""
+    cover, stores = 8.0 * SEASONS[None] * np.ones((4, 1)), np.array([40.0, 60.0, 150.0, 400.0])
+    ones = np.ones(4)
+    idle = np.tile(np.where(SEASONS < 0.9, 0.3, 0.0), (4, 1))
+
+    def told() -> Dawns:
+        return dawns(cover, stores, gamma_days(0.4 * ones, CLASSES), 0.4 * ones, idle)
+
+    by_bound = told()
+    monkeypatch.setattr("advisor.model.store._surely", lambda *_: np.zeros(4, dtype=bool))
+    by_chain = told()
+    assert (by_bound.lost == 0).all()
+    assert by_chain.lost.max() < 1e-11
+    for one, other, within in zip(
+        by_bound.fill, by_chain.fill, (3e-3, 1e-3, 0.02, 0.02, 1e-9, 1e-9), strict=True
+    ):
+        assert by_bound.year(one) == pytest.approx(by_chain.year(other), abs=within)
 
 
 def test_a_harvest_above_the_load_without_spread_loses_nothing() -> None:
