@@ -1,8 +1,11 @@
 """How long packs last that a harvest charges while they age.
 
-Where the harvest of a year covers the load the pack is changed for its age alone. Where it does
-not, it prolongs the life: the pack gives what is lacking, t = t_0/(1 - cover), t_0 the life without
-and cover the harvest over the load; a harvest of nothing leaves everything as it was.
+Where the harvest of a year covers what the pack gives at some depth before the end of its life, it
+settles there and is changed for its age alone: of a voltage that falls the load and the leak fall,
+so a store settles that its harvest does not keep full. Where it does not, it prolongs the life: the
+pack gives what is lacking, over its depth, see `settling`. Where it gives the same at all depths
+that is t = t_0/(1 - cover), t_0 the life without and cover the harvest over the load; a harvest of
+nothing leaves everything as it was.
 
 Axes: R rows (builds on one feed), N draws, M months of a year. SI units.
 """
@@ -21,6 +24,7 @@ from advisor.model.draws import Array
 from advisor.model.ends import INDEX
 from advisor.model.harvest import DAY, MOMENTS, Harvested, energy_to, own_loss
 from advisor.model.recharged import in_service
+from advisor.model.settling import prolonged
 from advisor.model.standing import Filling, Nights
 from advisor.model.store import MONTH_DAYS, YEAR_DAYS
 from advisor.model.wear import Course
@@ -41,7 +45,7 @@ def sustained(life: Life, at: Harvested, pack: Pack, drain: Drain) -> tuple[Life
     """
     shape = life.life_s.shape
     if life.emptied is not None:
-        stays = life.emptied & ~(at.cover > 1)
+        stays = life.emptied & ~np.isinf(_longer(life, at, pack, drain, 0 * life.end_depth))
         life = replace(
             life,
             life_s=np.where(stays, 0.0, life.life_s),
@@ -50,8 +54,14 @@ def sustained(life: Life, at: Harvested, pack: Pack, drain: Drain) -> tuple[Life
         )
     alive = ~life.dead & (life.life_s > 0)
     shelf = np.broadcast_to(pack.shelf_life_s, shape)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        longer = np.where(at.cover < 1, 1 / (1 - np.minimum(at.cover, 1.0)), np.inf)
+    begun = life.start_depth
+    if life.emptied is not None:
+        # charged again they are as fresh ones
+        begun = np.where(life.emptied, 0.0, begun)
+    longer = _longer(life, at, pack, drain, begun)
+    next_longer = longer
+    if drain.before:
+        next_longer = _longer(life, at, pack, drain, np.zeros(shape))
     kept = np.broadcast_to(shelf_left(pack, drain), shape)
     faded = next_faded = np.full(shape, np.inf)
     course = None
@@ -65,7 +75,7 @@ def sustained(life: Life, at: Harvested, pack: Pack, drain: Drain) -> tuple[Life
             anew = course if used is new else Course(pack.ageing, new, shelf)
             next_faded = faded if used is new else anew.time_to(most)
 
-    def until(seconds: Array, age: Array) -> Array:
+    def until(seconds: Array, longer: Array, age: Array) -> Array:
         # a life that age ended is not known beyond it
         return np.where(
             alive,
@@ -77,7 +87,7 @@ def sustained(life: Life, at: Harvested, pack: Pack, drain: Drain) -> tuple[Life
 
     # what it gives on average at its mean voltage, the reservoir's leak in it
     given_a = drain.mean_constant_a + pack.leak_a + drain.mean_power_w / at.volts
-    life_s = until(life.life_s, np.minimum(kept, faded))
+    life_s = until(life.life_s, longer, np.minimum(kept, faded))
     moved = alive & (at.cover > 0)
     ends_by = life.ends_by
     for name, age in (("shelf-life", kept), ("faded", faded)):
@@ -85,7 +95,9 @@ def sustained(life: Life, at: Harvested, pack: Pack, drain: Drain) -> tuple[Life
     lasting = replace(
         life,
         life_s=np.where(moved, life_s, life.life_s),
-        next_s=np.where(moved, until(life.next_s, np.minimum(shelf, next_faded)), life.next_s),
+        next_s=np.where(
+            moved, until(life.next_s, next_longer, np.minimum(shelf, next_faded)), life.next_s
+        ),
         ends_by=ends_by.astype(np.int8),
         mean_current_a=np.where(moved, given_a, life.mean_current_a),
         self_a=np.where(moved, own_loss(pack, life.end_depth), life.self_a),
@@ -96,20 +108,35 @@ def sustained(life: Life, at: Harvested, pack: Pack, drain: Drain) -> tuple[Life
     return lasting, np.stack([course.worn(ends * moment).left for moment in MOMENTS])
 
 
+def _longer(life: Life, at: Harvested, pack: Pack, drain: Drain, start: Array) -> Array:
+    """By how much longer discharges from depths (R, N) last, (R, N) factors; infinite where they
+    are never empty."""
+    out = np.where(at.cover < 1, 1.0, np.inf)
+    rows = np.flatnonzero((at.cover < 1).any(axis=1))
+    if len(rows) and (at.income_w > 0).any():
+        start, end = start[rows], life.end_depth[rows]
+        found = prolonged(pack, rows_of(drain, rows), at.income_w, start, end)
+        out[rows] = np.where(at.cover[rows] < 1, found, np.inf)
+    return out
+
+
 def by_beginning(life: Life, at: Harvested, pack: Pack, drain: Drain, row: int) -> Array | None:
     """Lives of a row at the stated values by the month on whose first day they begin, (M,) s; None
     where no season moves them: the pack does not fade, or ages alike however full it stands, or
     gives more than it gets."""
     ageing = pack.ageing
     faded = life.ends_by[row, 0] == INDEX["faded"] and life.life_s[row, 0] > 0
-    if ageing is None or not at.ages or not faded or at.cover[row, 0] < 1:
+    if ageing is None or not at.ages or not faded:
         return None
     own = slice(row, row + 1)
-    at, drain, deepest = at.rows(own), rows_of(drain, np.array([row])), life.end_depth[own]
+    life, at, drain = life.rows(own), at.rows(own), rows_of(drain, np.array([row]))
+    if np.isfinite(_longer(life, at, pack, drain, life.start_depth)[0, 0]):
+        return None
+    deepest = life.end_depth
     under = _standing(ageing, _nights(pack, at, deepest, drain), at.fillings_by_month(0))
-    under = in_service(under, ageing, pack, life.start_depth[own], drain)
+    under = in_service(under, ageing, pack, life.start_depth, drain)
     kept = float(shelf_left(pack, drain)[0])
-    long = 2 * float(life.life_s[row, 0]) + YEAR_DAYS * DAY
+    long = 2 * float(life.life_s[0, 0]) + YEAR_DAYS * DAY
     return np.minimum(walked(ageing, under, min(kept, long)), kept)
 
 
