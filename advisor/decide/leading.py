@@ -36,6 +36,7 @@ from advisor.decide.ranks import DIGITS
 from advisor.decide.scan import scan, scan_bills
 from advisor.decide.stage import ALIKE, Paired, paired_in
 from advisor.decide.value import Criterion, criteria_of
+from advisor.decide.waiting import Waiting
 from advisor.figures import Path
 from advisor.model.draws import Array, Case, Known, Trace
 
@@ -63,7 +64,8 @@ class Deciding:
 
     Attributes
     ----------
-    scores : of these parts, as they stand. winner : the part that leads now.
+    scores : of these parts, as they stand. winner : the part that leads now. waiting : parts that
+    are out as things stand, and may come in along a lever.
     """
 
     def __init__(
@@ -74,9 +76,12 @@ class Deciding:
         contenders: Sequence[str],
         offered: Sequence[Sequence[Offered]] = (),
         known: Known | None = None,
+        out: Waiting | None = None,
     ) -> None:
         """`offered`: builds of `fronts`; `known`: draws of figures with the same seed."""
-        self.catalogue, self.product, self.base = catalogue.only(contenders), product, base
+        self.waiting = out or Waiting()
+        some = [*contenders, *self.waiting.parts]
+        self.catalogue, self.product, self.base = catalogue.only(some), product, base
         self._everyone = catalogue
         self.candidates = [c for c in base.candidates if c.part.part in contenders]
         self.scores = {c.part.part: c.score for c in self.candidates}
@@ -160,7 +165,8 @@ class Deciding:
         if limit is not None:
             free = replace(cost, unit_cost_limit=moved(limit, BOUNDLESS * limit.nominal))
             product = replace(product, cost=free)
-        found = self._evaluated(self.catalogue, product, True, self.marches)
+        some = self.catalogue.only([*self.scores, *self.waiting.unbuilt])
+        found = self._evaluated(some, product, True, self.marches)
         self._stand = [self.one_of(build) for c in found for build in c.builds]
         self._purses.of(self._stand, 0)
 
@@ -355,7 +361,7 @@ class Deciding:
 
     def moves_nothing(self, lever: Lever, found: Standing) -> bool:
         """Whether a look at the stated values elsewhere found all as it stands."""
-        if lever.path.keys[-1] in ENDS:
+        if lever.path.keys[-1] in ENDS or any(p not in self.scores for p in found.scores):
             return False
         own = [c for c in self.candidates if c.part.part == lever.path.document]
         now = {c.part.part: max(b.score for b in c.builds) for c in own or self.candidates}
@@ -432,6 +438,10 @@ class Deciding:
             known=self._known,
             without=without,
         ).candidates
+
+    def at_stated(self, catalogue: Catalogue, product: Product) -> Evaluation:
+        """The decision on files by the stated values alone."""
+        return evaluate(catalogue, product, 0, self.base.seed, marches=self._fleeting)
 
     def paired(self, build: Build) -> Paired:
         """The pack of a build with its converters."""

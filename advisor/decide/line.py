@@ -44,7 +44,7 @@ class Line(Scans):
             without, beside = self._hopeless(x, parts)
             return Ask(self.lever, x, parts, without=without, beside=beside)
         if len(self.moves) == 1 or self._told is None:
-            return Ask(self.lever, x, tuple(self.deciding.scores))
+            return Ask(self.lever, x, self.parts)
         places, points = self._told
         # scores may jump between two places: whoever may lead at one of them, and the best rival
         gap = np.abs(places - x)
@@ -62,7 +62,7 @@ class Line(Scans):
 
     def look(self, x: float) -> Ask:
         """What to ask for the builds that stand at a value."""
-        return replace(self.ask(x, tuple(self.deciding.scores)), stated=True)
+        return replace(self.ask(x, self.parts), stated=True)
 
     def _hopeless(
         self, x: float, parts: Collection[str]
@@ -117,6 +117,15 @@ class Line(Scans):
         leads = self._lead(scores)
         self._scanned = (len(builds), len(self._known)), places, leads
         return leads
+
+    def told(self, places: Array, x: float) -> float | None:
+        """What the best part is worth at the nearest of places (N,) SI to a value, points; None
+        where no scan tells."""
+        if self.leads(places) is None or self._told is None:
+            return None
+        at, points = self._told
+        n = int(np.argmin(np.abs(at - x)))
+        return float(np.max([told[n] for told in points.values()]))
 
     def _still(self, places: Array) -> Array | None:
         """The lead over places (N,) SI by the last scan of a whole side, where nothing was learned
@@ -275,7 +284,7 @@ class Line(Scans):
     def between(self, places: Array) -> Array:
         """The lead over places (N,) SI by the builds that may count from the least to the greatest,
         (N,) points."""
-        scores = {part: np.full(len(places), np.nan) for part in self.deciding.scores}
+        scores = {part: np.full(len(places), np.nan) for part in self.parts}
         for some, builds in self._runs(places):
             here = self._scores(places[some], FINE, builds)
             assert here is not None

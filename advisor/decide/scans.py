@@ -27,10 +27,12 @@ MORE = 256  # the most draws of a scan that the value that stands is scanned by 
 class Scans:
     """Builds that are carried along a lever, and what they are worth over it."""
 
-    def __init__(self, deciding: Deciding, lever: Lever) -> None:
+    def __init__(self, deciding: Deciding, lever: Lever, late: Sequence[str] = ()) -> None:
+        """`late`: parts that are out as things stand and come in along the lever."""
         self.deciding, self.lever = deciding, lever
         part = lever.path.document
-        self.moves = [part] if deciding.of_part(lever) else list(deciding.scores)
+        self.parts = (*deciding.scores, *late)
+        self.moves = [part] if deciding.of_part(lever) else list(self.parts)
         self._carried = {(b.part, b.name): b for b in deciding.carried if b.part in self.moves}
         now = lever.now
         assert now is not None
@@ -61,21 +63,26 @@ class Scans:
     def learn(self, ask: Ask, found: Decided) -> bool:
         """Take over what a decision found; whether any of its builds is new here."""
         self.deciding.worth.update(found.worth if self.deciding.weighs(self.lever) else {})
-        options = self.deciding.product.supply_options.cells
-        fresh = False
         self._seen.add(ask.x)
         if self.deciding.winner not in found.standing.scores:
             self._out.add(ask.x)
-        for build in found.builds:
-            key = build.part, build.name
-            if key not in self._carried and build.assessed.feed.option in options:
-                self._carried[key] = self.deciding.one_of(build)
-                fresh = True
+        fresh = self.bring(found.builds)
         if not ask.stated:
             self._reckoned.discard(ask.x)
             names = [(b.part, b.name) for b in found.builds]
             taken = {key[0]: self._carried[key] for key in names if key in self._carried}
             self._known[ask.x] = found.standing.scores, taken
+        return fresh
+
+    def bring(self, builds: Sequence[Build]) -> bool:
+        """Carry builds along as well; whether any of them is new here."""
+        options = self.deciding.product.supply_options.cells
+        fresh = False
+        for build in builds:
+            key = build.part, build.name
+            if key not in self._carried and build.assessed.feed.option in options:
+                self._carried[key] = self.deciding.one_of(build)
+                fresh = True
         return fresh
 
     def known_standing(self, x: float) -> Standing:
@@ -260,6 +267,7 @@ class Scans:
             if found is None:
                 return np.empty((len(builds), 0))
             for n, x in enumerate(at):
+                found[self._barred(new, x), n] = -np.inf
                 points[x].update(zip(new, found[:, n].tolist(), strict=True))
         out = np.array([[points[x][b] for x in places.tolist()] for b in builds])
         if draws > COARSE and self._fallen:
@@ -267,6 +275,14 @@ class Scans:
                 fallen = self._fallen.get(x, ())
                 out[[i for i, b in enumerate(builds) if b in fallen], n] = -np.inf
         return out
+
+    def _barred(self, builds: Sequence[Build], x: float) -> list[int]:
+        """Builds (by their places) of parts that fail a need of their own at a value: scans know
+        nothing of what parts that are out as things stand must meet by themselves."""
+        waiting = self.deciding.waiting
+        some = [n for n, build in enumerate(builds) if build.part in waiting.records]
+        moved = self.deciding.moved(self.lever, x) if some else None
+        return [] if moved is None else [n for n in some if waiting.bars(builds[n], moved[1])]
 
     def stand(self, builds: Sequence[Build], places: Array) -> NDArray[np.bool_]:
         """Whether builds keep all needs and limits at the stated values, over places (N,) SI, (B,

@@ -9,8 +9,8 @@ search goes on from there.
 
 What is promised: at a tip the real decision names another part, and at a value within a thousandth
 before it still the winner. No nearer place of the grid loses the lead by more than a scan errs.
-What comes and goes between two places, and what only a build does that no decision on the way has
-taken, may be missed.
+What comes and goes between two places, what only a build does that no decision on the way has
+taken, and parts that are out but between two of the few places of `newcomers`, may be missed.
 """
 
 from __future__ import annotations
@@ -28,6 +28,7 @@ from advisor.decide.leading import Ask, Decided, Deciding
 from advisor.decide.least_digits import least_digits
 from advisor.decide.line import Line
 from advisor.decide.looks import scanned_together
+from advisor.decide.newcomers import Newcomers, let_in
 from advisor.decide.ranks import DIGITS
 from advisor.decide.refused import last_that_may
 from advisor.decide.scans import COARSE, FINE, MORE
@@ -100,7 +101,7 @@ def nearest_tips(
         return _run(
             here,
             [
-                _told_in_digits(line, first[n].ends, points)
+                _told_in_digits(line, first[n].ends, points, first[n].late)
                 for line, n in zip(lines, group, strict=True)
             ],
         )
@@ -114,12 +115,13 @@ def nearest_tips(
 class FirstLook:
     """The first looks along a lever: the `ends` that may stand of the range, `places` (N,) on both
     sides, `points` (B, N) of what is carried there, NaN where nobody looked; `untold` where no scan
-    tells anything."""
+    tells anything; `late` the parts that come in."""
 
     ends: tuple[float, float]
     places: Array
     points: Array
     untold: bool
+    late: Newcomers
 
 
 def _first(
@@ -142,14 +144,17 @@ def _first(
         for (lever, _), reach in zip(levers, ends, strict=True)
     ]
     scanned_together(lines, places)
-    return [
-        FirstLook(reach, at, line.given(at), line.untold)
-        for line, reach, at in zip(lines, ends, places, strict=True)
-    ]
+    out = []
+    for line, both, at in zip(lines, ends, places, strict=True):
+        given, untold = line.given(at), line.untold
+        sides = [_laid_out(line.lever, end, points) for end in both if end != line.lever.now]
+        late = let_in(line, sides)
+        out.append(FirstLook(ends=both, places=at, points=given, untold=untold, late=late))
+    return out
 
 
 def _begun(deciding: Deciding, lever: Lever, look: FirstLook) -> Line:
-    line = Line(deciding, lever)
+    line = Line(deciding, lever, look.late.parts)
     line.take_over(look.places, line.carried, look.points)
     line.untold = look.untold
     return line
@@ -181,9 +186,12 @@ def _run(deciding: Deciding, searches: Sequence[Generator[Ask, Decided, Changes]
 
 
 def _told_in_digits(
-    line: Line, ends: tuple[float, float], points: int
+    line: Line, ends: tuple[float, float], points: int, late: Newcomers
 ) -> Generator[Ask, Decided, Changes]:
     """The changes on both sides of a lever, with the values by which they are told."""
+    for x in late.at:
+        there = yield Ask(line.lever, x, late.parts, stated=True)
+        line.bring(there.builds)
     found = yield from _both(line, ends, points)
     tip = yield from _in_digits(line, found.tip)
     return Changes(tip=tip, limit=(yield from _in_digits(line, found.limit)))
@@ -463,14 +471,13 @@ def _decided(line: Line, places: Array) -> Search:
     now = lever.now
     assert now is not None
     close = now
-    parts = tuple(line.deciding.scores)
     for x in places.tolist():
-        found = yield Ask(lever, x, parts)
+        found = yield Ask(lever, x, line.parts)
         there = found.standing
         if there.leader != winner:
             beyond = x
             while (middle := lever.between(close, beyond, NEAR)) is not None:
-                found = yield Ask(lever, middle, parts)
+                found = yield Ask(lever, middle, line.parts)
                 if found.standing.leader == winner:
                     close = middle
                 else:

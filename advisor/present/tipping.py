@@ -176,9 +176,20 @@ def looked(found: Tipping) -> str:
     )
     return (
         f"By {by}. Looked at {places} on each side and at more where the lead is small, up to "
-        f"eight times the value or 20 K, among {', '.join(found.contenders)}. A figure keeps its "
-        "own spread as it moves. Tips are confirmed by the decision on both sides; what comes and "
-        "goes between two places may not be seen."
+        f"eight times the value or 20 K, among {', '.join(found.contenders)}.{_let_in(found)} A "
+        "figure keeps its own spread as it moves. Tips are confirmed by the decision on both "
+        "sides; what comes and goes between two places may not be seen."
+    )
+
+
+def _let_in(found: Tipping) -> str:
+    """Where parts that are out as things stand were looked at, and which."""
+    if not found.waiting:
+        return ""
+    are = "which is" if len(found.waiting) == 1 else "which are"
+    return (
+        f" {', '.join(found.waiting)}, {are} out as things stand, may come in where a figure of "
+        "the product or of its supply is another: looked at halfway and at the end of each side."
     )
 
 

@@ -17,6 +17,7 @@ from advisor.decide.left_out import LeftOut
 from advisor.decide.marches import Marches
 from advisor.decide.screens import LEAD_TIME
 from advisor.decide.tips import nearest_tips
+from advisor.decide.waiting import waiting
 from advisor.decide.weighing import leads
 from advisor.decide.workers import beside
 from advisor.faults import Fault, FaultError
@@ -119,6 +120,8 @@ class Tipping:
     """places looked at on each side of a figure to begin with"""
     contenders: tuple[str, ...]
     """parts that were looked at, the best first"""
+    waiting: tuple[str, ...]
+    """parts that are out as things stand and were looked at where a figure may let them in"""
     levers: tuple[LeverTip, ...]
     """figures, the nearest to tip first; those that tip nowhere last"""
     limits: tuple[LeverTip, ...]
@@ -199,6 +202,7 @@ def tipping(
             draws=draws,
             points=points,
             contenders=(),
+            waiting=(),
             levers=(),
             limits=(),
             weights=(),
@@ -212,7 +216,10 @@ def tipping(
     contenders = tuple(names[:CONTENDERS])
     asked = [handle.in_own_unit() for handle in _asked(base, levers)]
     with beside(lambda: leads(base, offered, base.weights), jobs) as weighed:
-        deciding = Deciding(catalogue, product, base, tuple(sorted(contenders)), offered, known)
+        out = waiting(base)
+        deciding = Deciding(
+            catalogue, product, base, tuple(sorted(contenders)), offered, known, out
+        )
         begin(progress, "scanning figures")
         done = None if progress is None else lambda n: progress(n, len(asked))
         found = nearest_tips(deciding, [(h, span(h, None)) for h in asked], points, done, jobs)
@@ -231,6 +238,7 @@ def tipping(
         draws=draws,
         points=points,
         contenders=contenders,
+        waiting=out.parts,
         levers=tuple(tips),
         limits=tuple(limits),
         weights=tuple(

@@ -87,6 +87,7 @@ class MadeUp:
     worth_looks: bool = False
     reckoned: list[float] = field(default_factory=list)
     looked: list[float] = field(default_factory=list)
+    parts: tuple[str, ...] = ()
 
     @property
     def deciding(self) -> MadeUp:

@@ -39,6 +39,7 @@ TIPPING = Tipping(
     draws=100,
     points=12,
     contenders=("one", "three", "two"),
+    waiting=(),
     levers=(
         _tip("p:rail", 2.0, 2.2, "two"),
         _tip("one:price.breaks.100", 1.0, 0.8, "a-part-with-a-long-name"),
