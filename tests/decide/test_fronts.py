@@ -90,5 +90,5 @@ def test_weights_of_nothing_take_the_build_of_least_current(name: str, draws: in
             helped += other.build.name != candidate.best.name
     assert helped
     # what is carried for equal scores is no more than that takes
-    for part, some in offered.items():
-        assert len(some) <= 2 * len(plain[part]) + 4
+    for part, carried in offered.items():
+        assert len(carried) <= 2 * len(plain[part]) + 4

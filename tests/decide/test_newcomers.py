@@ -29,7 +29,7 @@ Inputs = tuple[Catalogue, Product]
 def _tip(inputs: Inputs, path: str, draws: int = DRAWS) -> LeverTip:
     """The tip of a figure, the same for any number of workers."""
     found, again = (tipping(*inputs, [path], draws=draws, jobs=jobs) for jobs in (1, 2))
-    assert to_json(found, "tipping") == to_json(again, "tipping")
+    assert to_json(found) == to_json(again)
     return found.levers[0]
 
 

@@ -206,6 +206,7 @@ def test_a_life_by_chance_is_that_of_a_simulation(seed: int, tmp_path: Path) -> 
     assert lives(found)[0] > 0
     told = explain(*found, "chip").chances
     assert told is not None
+    assert told.life_sd_s is not None
     runs = [live(one, 100 * seed + n) for n in range(2)]
     life = float(np.mean([r.life for r in runs]))
     sd = told.life_sd_s / math.sqrt(len(runs))
