@@ -145,9 +145,9 @@ def _first(
     ]
     scanned_together(lines, places)
     out = []
-    for line, both, at in zip(lines, ends, places, strict=True):
+    for line, (lever, _), both, at in zip(lines, levers, ends, places, strict=True):
         given, untold = line.given(at), line.untold
-        sides = [_laid_out(line.lever, end, points) for end in both if end != line.lever.now]
+        sides = [_laid_out(lever, end, points) for end in both if end != lever.now]
         late = let_in(line, sides)
         out.append(FirstLook(ends=both, places=at, points=given, untold=untold, late=late))
     return out

@@ -21,6 +21,7 @@ from advisor.decide.closing import _crossing, _straight
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.leading import Ask, Decided, Deciding, Standing, _better, _taken
 from advisor.decide.line import Line
+from advisor.decide.newcomers import Newcomers
 from advisor.decide.tips import Changes, _between, _laid_out
 from advisor.figures import Path as Figures
 from tests.studies.small import loaded, part
@@ -294,6 +295,7 @@ def test_it_is_told_of_every_lever_that_is_through(monkeypatch: pytest.MonkeyPat
     )
     monkeypatch.setattr(tips, "Line", lambda *_: line)
     monkeypatch.setattr(tips, "scanned_together", lambda *_: None)
+    monkeypatch.setattr(tips, "let_in", lambda *_: Newcomers())
     levers = [
         (Lever(Figures(name, (key,)), Figure("share"), "1", 1.0, 0.0), (0.5, 2.0))
         for name in ("probe", "one")
@@ -405,6 +407,8 @@ def test_a_figure_s_spread_may_move_what_its_stated_value_does_not() -> None:
         ],
     )
 
+    deciding.scores = {"one": 50.0, "two": 30.0}
+
     def nothing(key: str, document: str, **scores: float) -> bool:
         moved = Lever(Figures(document, ("clock", key)), Figure("time"), "1", 1.0, 0.0)
         return deciding.moves_nothing(moved, Standing("one", 0.0, scores))
@@ -413,6 +417,7 @@ def test_a_figure_s_spread_may_move_what_its_stated_value_does_not() -> None:
     assert not nothing("value", "one", one=50.1)
     assert not nothing("value", "probe", one=50.0)
     assert nothing("value", "probe", one=50.0, two=30.0)
+    assert not nothing("value", "probe", one=50.0, two=30.0, three=10.0)  # which is out now
     for end in ("typical", "max", "low", "likely", "high"):
         assert not nothing(end, "one", one=50.0)
 
