@@ -395,6 +395,7 @@ def test_by_decisions_alone_a_change_is_closed_in_on_from_the_place_before() -> 
     line: Any = SimpleNamespace(
         lever=replace(FIGURE, now=1.0),
         deciding=SimpleNamespace(winner="a", scores={"a": 1.0, "b": 0.0}),
+        parts=("a", "b"),
     )
 
     def decided(most: float) -> tuple[Tip | None, list[float]]:

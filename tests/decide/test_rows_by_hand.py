@@ -144,7 +144,7 @@ def test_builds_that_none_beats_go_through_all_draws() -> None:
         "f": few_draws((0.2, 0.9)),
     }
     side = object.__new__(_Side)
-    side.wanted = 0.9
+    side.wanted, side.ties = 0.9, False
     side.few = cast(Any, {keys[name]: drawn for name, drawn in worth.items()})
     side.drawn = cast(Any, {keys["a"]: worth["a"]})
     assert [b.order[1] for b in cast(Any, side.likely())] == ["d"]

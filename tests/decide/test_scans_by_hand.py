@@ -12,6 +12,7 @@ import pytest
 from advisor.catalogue.kinds import Figure
 from advisor.catalogue.levers import Lever
 from advisor.decide.scans import COARSE, FINE, Scans
+from advisor.decide.waiting import Waiting
 from tests.decide.test_line_by_hand import Build
 
 pytestmark = pytest.mark.once
@@ -44,6 +45,7 @@ def told(known: Mapping[float, Mapping[str, float]], kind: type[Scans] = Told) -
         winner="a",
         as_now={},
         weighs=lambda _: False,
+        waiting=Waiting(),
         standing=lambda scores: SimpleNamespace(leader=max(scores, key=scores.__getitem__)),
     )
     return out
