@@ -111,8 +111,12 @@ def weights(
         return weights_page(found, screen.columns, screen.everything)
 
     beside = [*found.warnings, *told(found.left_out, screen.everything)]
-    rows = [plain(row) for row in found.rows]
-    screen.give(found, lambda: with_cautions(rows, found.cautions), page, beside)
+    screen.give(
+        found,
+        lambda: with_cautions([plain(row) for row in found.rows], found.cautions),
+        page,
+        beside,
+    )
     return 0 if found.winner is not None else 1
 
 

@@ -31,7 +31,7 @@ from advisor.decide.stage import Stage
 from advisor.decide.value import Criterion
 from advisor.model.addon_set import Companions
 from advisor.model.draws import Array
-from advisor.model.ends import INDEX
+from advisor.model.ends import BY_AGE
 from advisor.model.packs import cells_name
 
 SOME = 128  # draws of a spread, by which most builds are told from the best as well
@@ -121,8 +121,7 @@ def spread_worth(
             before, after = stated + packs.stated_loss_a[name], moved + packs.loss_a[name]
             factor = packs.capacity[name] * np.where(after > 0, before / after, 1.0)
         # age ends these whatever they draw
-        aged = [INDEX[name] for name in ("shelf-life", "faded")]
-        factor[np.isin(assessed.life.ends_by[rows, 0], aged)] = 1.0
+        factor[np.isin(assessed.life.ends_by[rows, 0], BY_AGE)] = 1.0
         worth = relived(assessed, rows, factor, side, here.own_cost, criteria)
         out[members] = worth.mean(axis=2).T
         points[members] = 100 * np.tensordot(shares, worth, 1)

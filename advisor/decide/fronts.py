@@ -6,7 +6,8 @@ with their utilities ranks the parts under any weights as the whole decision doe
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from itertools import combinations
 
 import numpy as np
 
@@ -20,6 +21,7 @@ from advisor.decide.workers import over_groups
 from advisor.model.draws import Array, Known
 from advisor.stages import Progress, begin
 
+MANY = 12  # criteria, of which no longer all sets are looked at
 GROUPS = 2  # of parts, whose builds are drawn apart, maybe side by side
 FAR = 1.5  # of a share's standard deviation at the worst, a half, three of them
 
@@ -215,11 +217,18 @@ def _faces(offered: Sequence[Offered], chosen: Build) -> list[Offered]:
     earlier = np.where(alike & (own[:, None] | own), own[:, None], earlier)
     kept = own.copy()
     count = worth.shape[1]
-    for face in range(1, 2**count):
-        some = [c for c in range(count) if face >> c & 1]
+    for some in _weighed(count):
         before = no_worse[:, :, some].all(axis=2) & (better[:, :, some].any(axis=2) | earlier)
         kept |= ~before.any(axis=0)
     return [one for one, keep in zip(offered, kept.tolist(), strict=True) if keep]
+
+
+def _weighed(count: int) -> Iterator[list[int]]:
+    """Sets of criteria with weights above zero: all of them, of many those that are nearly none or
+    nearly all."""
+    sizes = range(1, count + 1) if count <= MANY else (1, 2, count - 2, count - 1, count)
+    for size in sizes:
+        yield from map(list, combinations(range(count), size))
 
 
 def _beside(build: Build, worth: Array, ties: bool) -> Array:

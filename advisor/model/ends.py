@@ -82,3 +82,4 @@ ENDS = (
     End("shelf-life", "shelf life", "the cells reach the end of their shelf life", None),
 )
 INDEX = {end.name: i for i, end in enumerate(ENDS)}
+BY_AGE = (INDEX["faded"], INDEX["shelf-life"])  # whatever the pack gives

@@ -16,7 +16,7 @@ from advisor.present.colours import Look, looks
 from advisor.present.layout import FAINT, STRONG, Page, Typed, setting
 from advisor.present.left_out import folded, left_out
 from advisor.present.plots import named, saved, scale, style
-from advisor.present.tables import INVENTED, notes
+from advisor.present.tables import INVENTED, caution_words, notes
 from advisor.studies.findings import cost_words, life_words
 from advisor.studies.outlook import Crossing, LeverOutlook, Outlook, Point
 from advisor.studies.words import in_years, life, money, of_draws
@@ -72,10 +72,9 @@ def outlook_page(found: Outlook, width: int, everything: bool = False) -> Page:
 def _folded(page: Page, found: Outlook) -> None:
     """The foremost caution, how the figures came, and what is not told, as counts."""
     if found.cautions:
-        first, *others = found.cautions
-        more = f" ({len(others)} more: --all)" if others else ""
         page.lines.append([])
-        page.paragraph(f"Caution: {first.partition('. ')[0].rstrip('.')}.{more}", style=STRONG)
+        short = caution_words(found.cautions[0], len(found.cautions) - 1, "--all")
+        page.paragraph(short, style=STRONG)
     fitting = [one for one in found.levers if _fits(one)]
     charts = sum(len(_charts(found, one)) - 1 for one in fitting)
     rows = sum(len(place_rows(one)) for one in fitting)

@@ -6,9 +6,8 @@ from collections.abc import Sequence
 
 from advisor.present.layout import FAINT, GOOD, POOR, Page
 from advisor.present.left_out import left_out
-from advisor.present.tables import INVENTED, caution, notes
+from advisor.present.tables import INVENTED, caution, exchanged, notes
 from advisor.studies.record import Change, Decided, Revisited
-from advisor.studies.words import exchange
 
 LISTED = 5  # changed figures, and parts, that are told unless all are asked for
 NAMES = 3  # files that are named
@@ -63,9 +62,8 @@ def _mind(page: Page, found: Decided | Revisited) -> None:
             caution(page, part.build, listed.cautions, False, "shortlist --cautions")
     if listed.cautions:
         page.paragraph(listed.cautions[-1])
-    if listed.rates:
-        home = listed.ranking[0].cost.currency
-        page.paragraph(f"Exchanged at {exchange(listed.rates, home)}.", style=FAINT)
+    for text in exchanged(listed):
+        page.paragraph(text, style=FAINT)
 
 
 def changes(

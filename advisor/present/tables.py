@@ -96,18 +96,23 @@ def caution(
     own = cautions_of(build, cautions)
     if not own:
         return
-    more = len(cautions) - 1
-    rest = "" if all_follow or not more else f" ({more} more: {how})"
-    # its first sentence says what it is about
-    told = own[0] if all_follow else own[0].partition(". ")[0].rstrip(".") + "."
-    page.paragraph(f"Caution: {told}{rest}", style=STRONG)
+    short = caution_words(own[0], len(cautions) - 1, how)
+    page.paragraph(f"Caution: {own[0]}" if all_follow else short, style=STRONG)
 
 
 def foremost_caution(page: Page, cautions: Sequence[str]) -> None:
     """The foremost of the cautions of all cells in use, below an answer that tells of no build."""
     if len(cautions) > 1:
-        told, more = cautions[0].partition(". ")[0].rstrip("."), len(cautions) - 1
-        page.paragraph(f"Caution: {told}. ({more} more: shortlist --cautions)", style=STRONG)
+        page.paragraph(
+            caution_words(cautions[0], len(cautions) - 1, "shortlist --cautions"), style=STRONG
+        )
+
+
+def caution_words(text: str, more: int, how: str) -> str:
+    """The first sentence of a caution, which says what it is about, and `how` to read the others of
+    which there are `more`."""
+    rest = f" ({more} more: {how})" if more else ""
+    return f"Caution: {text.partition('. ')[0].rstrip('.')}.{rest}"
 
 
 def cautions_of(build: BuildResult, cautions: Sequence[str]) -> list[str]:
@@ -136,9 +141,14 @@ def rests_on(result: Shortlist) -> tuple[str, str]:
         if result.draws
         else "Ranked at the stated values, without draws: what is uncertain is not looked at."
     )
-    rates = exchange(result.rates, result.ranking[0].cost.currency) if result.ranking else ""
-    told = f" Exchanged at {rates}." if rates else ""
-    return f"Measured figures in use: {shares}.{told}", how
+    return " ".join([f"Measured figures in use: {shares}.", *exchanged(result)]), how
+
+
+def exchanged(result: Shortlist) -> list[str]:
+    """The rates of exchange behind the amounts of a ranking, a sentence; empty without any."""
+    if not (result.ranking and result.rates):
+        return []
+    return [f"Exchanged at {exchange(result.rates, result.ranking[0].cost.currency)}."]
 
 
 UNSURE = "without draws no uncertainty counts"

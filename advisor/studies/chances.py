@@ -7,10 +7,8 @@ import numpy as np
 from advisor.dataclass import dataclass
 from advisor.decide.builds import Build
 from advisor.decide.chances import bears_on, waiting
-from advisor.model.ends import INDEX
+from advisor.model.ends import BY_AGE
 from advisor.studies.results import battery_current, known
-
-BY_AGE = (INDEX["faded"], INDEX["shelf-life"])
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ from advisor.catalogue.load import with_changes
 from advisor.catalogue.shipped import load
 from advisor.decide.drawing import draw_builds
 from advisor.decide.evaluate import evaluate
-from advisor.decide.fronts import fronts
+from advisor.decide.fronts import _weighed, fronts
 from advisor.decide.ranks import DIGITS
 from tests.decide.random_catalogues import several, unsure
 
@@ -92,3 +92,10 @@ def test_weights_of_nothing_take_the_build_of_least_current(name: str, draws: in
     # what is carried for equal scores is no more than that takes
     for part, carried in offered.items():
         assert len(carried) <= 2 * len(plain[part]) + 4
+
+
+def test_of_many_criteria_no_more_sets_are_looked_at_than_can_be() -> None:
+    """All sets of few; of twenty, which have a million, those of nearly none or nearly all."""
+    assert len(list(_weighed(10))) == 2**10 - 1
+    some = [frozenset(one) for one in _weighed(20)]
+    assert len(set(some)) == len(some) == 20 + 190 + 190 + 20 + 1

@@ -14,7 +14,7 @@ from advisor.present.explanation import explanation_page
 from advisor.present.glance import five
 from advisor.present.layout import Page, bar
 from advisor.present.record import decided_page
-from advisor.present.tables import below, beyond, cost_range, shortlist_page
+from advisor.present.tables import below, beyond, cost_range, exchanged, shortlist_page
 from advisor.present.tipping import KINDS, change, kind_of, tipping_page
 from advisor.present.weights import weights_page
 from advisor.studies.compare import compare
@@ -271,3 +271,9 @@ def test_no_line_ends_inside_a_figure_and_bars_fill_the_room() -> None:
     first, second = page.plain().splitlines()
     assert bar(1.0, 24) in first
     assert bar(0.5, 24).rstrip() in second
+
+
+def test_no_rate_is_told_where_nothing_is_ranked() -> None:
+    found = shortlist(*load("barrel-tag"))
+    assert exchanged(found) == ["Exchanged at 1 USD = 0.92 EUR."]
+    assert exchanged(replace(found, ranking=())) == []
