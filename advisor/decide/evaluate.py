@@ -123,7 +123,8 @@ class Evaluation:
     """Everything a shortlist, an explanation or a study along a lever reads.
 
     `candidates` come in order of rank; `screened` maps a part to the needs it fails, or to what
-    keeps its nearest build out where it is one of the `unbuilt`; `set_aside` to the paths of
+    keeps its nearest build out where it is one of the `unbuilt`, `held` one of these to sections of
+    the product of which no figure lets it in; `set_aside` to the paths of
     figures it lacks; `brought` to what add-ons do for it, where it is out for what they may bring;
     `gathered` what `left_out` is made of. `weights` are the criteria's mean
     weights, (C,) shares of 1: the stated ones but where they are uncertain themselves. N = draws
@@ -139,6 +140,7 @@ class Evaluation:
     candidates: tuple[Candidate, ...]
     screened: Mapping[str, tuple[Failed, ...]]
     unbuilt: frozenset[str]
+    held: Mapping[str, frozenset[str]]
     set_aside: Mapping[str, tuple[str, ...]]
     brought: Mapping[str, Brought]
     warnings: tuple[str, ...]
@@ -189,6 +191,7 @@ def evaluate(
     hopes_too: bool = False,
     known: Known | None = None,
     without: Collection[Paired] = (),
+    told: bool = True,
 ) -> Evaluation:
     """Screen, build, score and rank every part of a catalogue for a product.
 
@@ -204,7 +207,8 @@ def evaluate(
     stated : the stage of an evaluation of the same product whose catalogue differs in parts alone.
     hopes_too : whether parts that lack one figure are looked at as well, as `hopes` has them.
     known : draws of figures that other evaluations with this seed took, and those of this one.
-    without : packs with the converters behind them that are not tried.
+    without : packs with the converters behind them that are not tried. told : whether it is asked
+    for what rules parts out; where it is not, `screened` of the unbuilt is not to be told.
 
     Raises
     ------
@@ -240,11 +244,12 @@ def evaluate(
     wanted = criteria_of(catalogue, product)
     candidates: list[Candidate] = []
     ruled_out: dict[str, tuple[Failed, ...]] = {}
+    held: Mapping[str, frozenset[str]] = {}
     at_best: dict[str, float] = {}
     weights = mean_weights(product, wanted, draws, seed)
     if entered.fits:
         begin(progress, "working out builds")
-        stood = stand(here, entered, beside, wanted, pairs, supplies)
+        stood = stand(here, entered, beside, wanted, pairs, supplies, told)
         parts = {one.part.part: one.part for one in entered.fits}
         candidates = [
             Candidate(part=part, builds=stood.builds[name], costs=stood.costs, plans=stood.plans)
@@ -252,7 +257,7 @@ def evaluate(
             if name in stood.builds
         ]
         candidates.sort(key=lambda c: c.order)
-        ruled_out = dict(stood.ruled_out)
+        ruled_out, held = dict(stood.ruled_out), stood.held
         screened |= ruled_out
         set_aside |= stood.valueless
         at_best = {**dict.fromkeys(hopeful, -np.inf), **stood.hopes}
@@ -283,6 +288,7 @@ def evaluate(
         candidates=tuple(candidates),
         screened=dict(sorted(screened.items())),
         unbuilt=frozenset(ruled_out),
+        held=held,
         set_aside=set_aside,
         brought=entered.brought,
         warnings=tuple(dict.fromkeys(warnings)),

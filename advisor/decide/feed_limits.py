@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 
 from advisor.dataclass import dataclass
-from advisor.decide.screens import DELIVERY, Case, Limit
+from advisor.decide.screens import DARK, DELIVERY, Case, Limit
 from advisor.model.packs import Feed, chargeable
 from advisor.model.workload import ProductFigures
 
@@ -115,6 +115,7 @@ FEED_LIMITS = (
         title="the cell's temperature table reaches over the environment",
         dimension="temperature",
         cases=_table,
+        apart_from=DARK,
     ),
     Limit(
         name="cold-pulses",
@@ -123,6 +124,7 @@ FEED_LIMITS = (
         dimension="temperature",
         least=False,
         cases=_cold_pulses,
+        apart_from=DARK,
     ),
     Limit(
         name="charge-temperature",
@@ -130,6 +132,7 @@ FEED_LIMITS = (
         title="somewhere a pack that is charged again may be charged",
         dimension="temperature",
         cases=_chargeable,
+        apart_from=DARK,
     ),
     Limit(
         name="lead-time",
@@ -138,6 +141,7 @@ FEED_LIMITS = (
         dimension="time",
         least=False,
         cases=_lead_time,
+        apart_from=DARK,
     ),
     Limit(
         name="input-max",
@@ -145,6 +149,7 @@ FEED_LIMITS = (
         title="the fresh pack is within the converter's input",
         dimension="voltage",
         cases=_input_max,
+        apart_from=DARK,
     ),
     Limit(
         name="output-min",
@@ -153,6 +158,7 @@ FEED_LIMITS = (
         dimension="voltage",
         least=False,
         cases=_output_min,
+        apart_from=DARK,
     ),
     Limit(
         name="output-max",
@@ -160,6 +166,7 @@ FEED_LIMITS = (
         title="the rail is within the converter's output, from above",
         dimension="voltage",
         cases=_output_max,
+        apart_from=DARK,
     ),
     Limit(
         name="buck",
@@ -167,6 +174,7 @@ FEED_LIMITS = (
         title="a buck converter's pack is at or above the rail",
         dimension="voltage",
         cases=_direction("buck", "above"),
+        apart_from=DARK,
     ),
     Limit(
         name="boost",
@@ -175,5 +183,6 @@ FEED_LIMITS = (
         dimension="voltage",
         least=False,
         cases=_direction("boost", "below"),
+        apart_from=DARK,
     ),
 )

@@ -437,6 +437,7 @@ class Deciding:
             marches=marches,
             known=self._known,
             without=without,
+            told=False,
         ).candidates
 
     def at_stated(self, catalogue: Catalogue, product: Product) -> Evaluation:

@@ -19,7 +19,8 @@ from advisor.decide.builds import Assessed
 from advisor.decide.chances import bears_on
 from advisor.decide.costs import ProductCost
 from advisor.decide.feed_limits import FEED_LIMITS, Supply
-from advisor.decide.screens import LEAD_TIME, PART_LIMITS, UNIT_COST, Case, Failed, Limit
+from advisor.decide.option_limits import OPTION_LIMITS, Planned
+from advisor.decide.screens import DARK, LEAD_TIME, PART_LIMITS, UNIT_COST, Case, Failed, Limit
 from advisor.decide.sides import PartSide
 from advisor.decide.supplies import cases
 from advisor.model.drain import shelf_left
@@ -30,81 +31,6 @@ from advisor.model.plan import Plans
 from advisor.model.rails import at_rest
 from advisor.model.tables import Stack
 from advisor.model.workload import ProductFigures
-
-# The plans of a part's sleep state on a feed -----------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class Planned:
-    """A part and a sleep state that have no plan: the subject of the limits at `option`."""
-
-    plan: Plans
-    table: Stack
-    product: ProductFigures
-    part: int
-    sleep: int
-
-    def best(self, k: int) -> float | None:
-        """Length of the shortest event of task `k` by any option, s; None without one."""
-        there = self.table.valid[k][self.part]
-        return (
-            float(self.plan.length[k][self.part, self.sleep][there].min()) if there.any() else None
-        )
-
-    def misses(self, k: int) -> bool:
-        """Whether no option of task `k` is quick enough."""
-        limit, best = self.product.tasks[k].finish_within, self.best(k)
-        return limit is not None and best is not None and best > float(limit[0])
-
-
-def _finish(at: Planned) -> Iterator[Case]:
-    for k, task in enumerate(at.product.tasks):
-        best = at.best(k)
-        if at.plan.late[at.part, at.sleep, k] and at.misses(k) and task.finish_within is not None:
-            need = f"workload.{task.name}.finish-within"
-            yield Case(need=need, required=float(task.finish_within[0]), offered=best)
-
-
-def _fed(at: Planned) -> Iterator[Case]:
-    for k, task in enumerate(at.product.tasks):
-        if at.plan.late[at.part, at.sleep, k] and not at.misses(k):
-            need = f"workload.{task.name} at an operating point that this supply can feed"
-            # no figure of this supply comes near
-            yield Case(need=need, required="one", offered="none", broken=True, miss=np.inf)
-
-
-def _time(at: Planned) -> Iterator[Case]:
-    if not at.plan.late[at.part, at.sleep].any():
-        busy = float(at.plan.busy[at.part, at.sleep])
-        yield Case(need="busy share of the time", required=busy, offered=1.0)
-
-
-OPTION_LIMITS = (
-    Limit(
-        name="finish-within",
-        level="option",
-        title="an option finishes the task in time",
-        dimension="time",
-        least=False,
-        cases=_finish,
-    ),
-    Limit(
-        name="fed",
-        level="option",
-        title="the supply can feed an operating point of the task",
-        dimension="",
-        cases=_fed,
-    ),
-    Limit(
-        name="busy",
-        level="option",
-        title="the tasks together leave the core time",
-        dimension="share",
-        cases=_time,
-    ),
-)
-
-# Builds ------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, slots=True)
@@ -303,6 +229,7 @@ BUILD_LIMITS = (
         title="the chip's supply does not pass its greatest",
         dimension="voltage",
         cases=_supply_max,
+        apart_from=DARK,
     ),
     Limit(
         name="supply-min",
@@ -310,6 +237,7 @@ BUILD_LIMITS = (
         title="the chip's supply reaches its least",
         dimension="voltage",
         cases=_supply_min,
+        apart_from=DARK,
     ),
     Limit(
         name="load-supply-max",
@@ -317,6 +245,7 @@ BUILD_LIMITS = (
         title="the supply of loads, of add-ons and of blocks in use does not pass their greatest",
         dimension="voltage",
         cases=_takers("max"),
+        apart_from=DARK,
     ),
     Limit(
         name="load-supply-min",
@@ -324,6 +253,7 @@ BUILD_LIMITS = (
         title="the supply of loads, of add-ons and of blocks in use reaches their least",
         dimension="voltage",
         cases=_takers("min"),
+        apart_from=DARK,
     ),
     Limit(
         name="max-output",
@@ -331,6 +261,7 @@ BUILD_LIMITS = (
         title="the greatest current at the rail is within the converter's output",
         dimension="current",
         cases=_max_output,
+        apart_from=DARK,
     ),
     Limit(
         name="max-pulse",
@@ -411,6 +342,7 @@ BUILD_LIMITS = (
         dimension="time",
         least=False,
         cases=_deadlines,
+        apart_from=DARK,
     ),
     Limit(
         name="finish-by-chance",
@@ -418,6 +350,7 @@ BUILD_LIMITS = (
         title="events that wait or are tried again finish in time as often as `needs.confidence`",
         dimension="share",
         cases=_by_chance,
+        apart_from=DARK,
     ),
     Limit(
         name="busy",
@@ -425,6 +358,7 @@ BUILD_LIMITS = (
         title="the tasks together leave the core time",
         dimension="share",
         cases=_busy,
+        apart_from=DARK,
     ),
 )
 

@@ -23,6 +23,8 @@ from advisor.quantities import Quantity, show, spellings
 
 LEAD_TIME: Keys = ("price", "lead-time")
 UNIT_COST = "unit-cost-limit"
+# what limits are apart from that ask neither how full packs are nor for how long
+DARK = ("harvest",)
 DELIVERY = "weeks"  # in which times to delivery are told
 
 
@@ -33,6 +35,7 @@ class Failed:
     `required` and `offered` are SI figures, or words; `dimension` says how to show them, `unit` in
     which unit where the one that suits each is not to be taken: of money, the currency. `miss` is
     how far the offer is from the need, as a share of the need: the smallest is the nearest miss.
+    `apart_from` : sections of the product of which no figure bears on it.
     """
 
     need: str
@@ -41,6 +44,7 @@ class Failed:
     dimension: str = ""
     miss: float = 1.0
     unit: str = ""
+    apart_from: tuple[str, ...] = ()
 
     @property
     def text(self) -> str:
@@ -97,7 +101,8 @@ class Limit:
     ----------
     title : in words. dimension : of its figures; empty for words. least : whether the offer must
     be at least what is required, as it must where nothing is told; else it must not pass it.
-    reads : keys of the part's own figures that its cases take from the subject.
+    reads : keys of the part's own figures that its cases take from the subject. apart_from :
+    sections of the product of which no figure bears on it.
     """
 
     name: str
@@ -107,6 +112,7 @@ class Limit:
     least: bool = True
     cases: Callable[[Any], Iterator[Case]]
     reads: tuple[Keys, ...] = ()
+    apart_from: tuple[str, ...] = ()
 
     def bad(self, case: Case) -> NDArray[np.bool_]:
         """Where a case is broken, (R, N) or broadcast to it."""
@@ -136,6 +142,7 @@ class Limit:
                 offered=case.offered,  # type: ignore[arg-type]
                 dimension=self.dimension,
                 miss=miss,
+                apart_from=self.apart_from,
             )
             return [same for _ in rows]
         wanted, given, _ = np.broadcast_arrays(case.required, case.offered, self.bad(case))
@@ -149,6 +156,7 @@ class Limit:
                 dimension=self.dimension,
                 miss=gap(a, b) if case.miss is None else case.miss,
                 unit=case.unit,
+                apart_from=self.apart_from,
             )
             for a, b in (pairs[row if len(pairs) > 1 else 0] for row in rows)
         ]

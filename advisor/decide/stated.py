@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from advisor.dataclass import dataclass
 from advisor.decide.builds import Build, assess
@@ -21,7 +23,7 @@ from advisor.decide.value import Criterion
 from advisor.model.battery import averaged
 from advisor.model.drain import joined, rows_of
 from advisor.model.ends import INDEX
-from advisor.model.packs import cells_name
+from advisor.model.packs import Feed, cells_name
 from advisor.model.plan import Plans, choose
 from advisor.model.tables import stack
 
@@ -33,7 +35,8 @@ class Stood:
     Attributes
     ----------
     builds : of each part that has any, the best first. ruled_out : parts that no build saves, with
-    what keeps their nearest one out. valueless : parts of which no build has a value by every
+    what keeps their nearest one out. held : of these, sections of the product of which no figure
+    lets any build in. valueless : parts of which no build has a value by every
     criterion, with what is missing. hopes : best scores of the entrants beside, of those that
     stand. costs : of every row that entered. plans : those of each feed, by the identity of what
     was assessed on it. side : the parts' figures.
@@ -41,6 +44,7 @@ class Stood:
 
     builds: Mapping[str, tuple[Build, ...]]
     ruled_out: Mapping[str, tuple[Failed, ...]]
+    held: Mapping[str, frozenset[str]]
     valueless: Mapping[str, tuple[str, ...]]
     hopes: Mapping[str, float]
     costs: Sequence[PartCost]
@@ -55,6 +59,7 @@ def stand(
     wanted: Sequence[Criterion],
     pairs: Sequence[Paired],
     supplies: Supplies,
+    told: bool = True,
 ) -> Stood:
     """Every build at the stated values.
 
@@ -62,7 +67,8 @@ def stand(
     ----------
     entered : at least one. beside : entrants of which only the best score is asked for.
     pairs : each pack with each converter for each rail. supplies : told what comes of each pair by
-    those that entered.
+    those that entered. told : whether it is asked what rules builds out; where it is not, those
+    that the chip's supply rules out are not followed.
     """
     fits, read = [*entered.fits, *beside.fits], [*entered.read, *beside.read]
     apart = {one.part.part for one in beside.fits}
@@ -99,6 +105,10 @@ def stand(
             if names[p] not in apart:
                 reasons[names[p]].append(faults)
                 supplies.failed[paired(made)].append(faults)
+        if not told:
+            its = _in_supply(made, side)[plan.part]
+            whose, sleep, choice = plan.part[its], plan.sleep[its], plan.choice[its]
+            plan = replace(plan, part=whose, sleep=sleep, choice=choice)
         if plan.part.size:
             plans.append(plan)
             asked.append(((made, money), (plan.part, plan.sleep, plan.choice)))
@@ -139,6 +149,7 @@ def stand(
                 builds[name].append(Build(name, assessed, r))
                 supplies.stood.add(on)
     ruled_out: dict[str, tuple[Failed, ...]] = {}
+    held: dict[str, frozenset[str]] = {}
     valueless: dict[str, tuple[str, ...]] = {}
     for name in dict.fromkeys(one.part.part for one in entered.fits):
         if builds[name]:
@@ -148,15 +159,29 @@ def stand(
         else:
             # a pack and a converter that do not go together say nothing of the part
             ruled_out[name] = nearest(reasons[name] or unfit)
+            held[name] = _held([*reasons[name], *unfit])
     return Stood(
         builds={name: tuple(sorted(mine, key=_order)) for name, mine in builds.items() if mine},
         ruled_out=ruled_out,
+        held=held,
         valueless=valueless,
         hopes=hopes,
         costs=part_costs,
         plans=plan_of,
         side=side,
     )
+
+
+def _in_supply(feed: Feed, side: PartSide) -> NDArray[np.bool_]:
+    """Parts (P,) that a feed's supply at the chip suits, at the stated values."""
+    at_chip = feed.fresh_v[0]
+    return np.asarray(~((side.most_v[:, 0] < at_chip) | (at_chip < side.least_v[:, 0])))
+
+
+def _held(faults: Sequence[Sequence[Failed]]) -> frozenset[str]:
+    """Sections of the product that bear on none of some faults of each of what is ruled out."""
+    each = [frozenset(name for one in some for name in one.apart_from) for some in faults]
+    return frozenset.intersection(*each) if each else frozenset()
 
 
 def _order(build: Build) -> tuple[float, float, Build]:

@@ -39,7 +39,8 @@ class Waiting:
     parts : all of them, in order. failing : those that fail needs of their own, with the names of
     these. unbuilt : those of which no build fits. dear : of these, those that cost more with the
     cheapest supply than a unit may: only figures of money let them in. unsure : of these, those of
-    which a build fits at the stated values, but in too few of the draws.
+    which a build fits at the stated values, but in too few of the draws. held : of them, sections
+    of the product of which no figure lets any build in.
     """
 
     parts: tuple[str, ...] = ()
@@ -50,6 +51,7 @@ class Waiting:
     unsure: frozenset[str] = frozenset()
     most: Mapping[str, float] = field(default_factory=dict)
     reasons: Mapping[str, tuple[Failed, ...]] = field(default_factory=dict)
+    held: Mapping[str, frozenset[str]] = field(default_factory=dict)
 
     def worth_a_look(
         self, product: Product, lever: Lever, money: bool, least: float
@@ -59,7 +61,7 @@ class Waiting:
         if money:
             return tuple(sorted(self.unbuilt))
         keys = lever.path.keys
-        out = set(self.unbuilt - self.dear)
+        out = {p for p in self.unbuilt - self.dear if keys[0] not in self.held.get(p, ())}
         if keys[0] not in MOVED_BY and keys[:2] != MEMORY:
             out = {p for p in out if self.most[p] >= least}
         if any(keys[: len(some)] == some for some in ASKED):
@@ -99,6 +101,7 @@ def waiting(base: Evaluation) -> Waiting:
         unsure=unsure,
         most=_most(base, least),
         reasons={name: base.screened[name] for name in unbuilt},
+        held=base.held,
     )
 
 
