@@ -17,8 +17,9 @@ import numpy as np
 from advisor.model.draws import Array
 
 # logarithms of cover and of store, and the step between places that are worked out up to there from
-# the one before: close where much depends on them, as on days of store where months bring nothing
-COVER_STEPS = ((-4.0, 0.0), (-0.4, 0.3), (1.6, 0.05), (4.0, 0.25))
+# the one before: close where much depends on them, as on days of store where months bring nothing,
+# and on covers where a large store just fills or empties in the long run
+COVER_STEPS = ((-4.0, 0.0), (-0.4, 0.3), (-0.1, 0.05), (0.05, 0.0125), (1.6, 0.05), (4.0, 0.25))
 STORE_STEPS = ((-4.0, 0.0), (-1.2, 0.25), (2.7, 0.13), (6.3, 0.04))
 LEAST_STORE, MOST_STORE = 0.02, 500.0  # days of load
 LEAST_COVER, MOST_COVER = 0.02, 50.0

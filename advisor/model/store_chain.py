@@ -22,6 +22,11 @@ from advisor.model.weather import NARROW, Days
 MOST_ADDED = 0.75  # of the days' variance that is made up for
 NEVER = 1e9  # days of load, which no day brings
 LEAST_LEFT = 1e-3  # of a store, behind a night
+STEEP = 30.0  # logarithm by which a full store is likelier than an empty one, to begin with it
+SOON = 2.0  # logarithm by which a change fades in a year, to begin with a full store
+FAINT = 1e-12  # shares of the likeliest level below which none is begun with
+MOST_AHEAD = 200.0  # times a year's change that is added at once
+LEAST_VARIANCE = 1e-6  # of a year, days of load squared
 HALF = 0.5  # of a day, the night for which it is told how long stores stand full
 # of each month: what is told by class of day, of low levels and of all, and what else
 BY_LOW = ("lost", "unserved", "emptied", "dark")
@@ -83,14 +88,73 @@ class Chain:
         self.beyond = np.maximum(self.store - load.night, self.store * LEAST_LEFT)
         night = 0.0 if load.night else HALF
         self.to_fill = np.maximum(self.store[self.case] - self.x + night, LEAST_LEFT)
-        # from a full store after the best month
+        # a year begins after the best month
         best = (self.cover * (1 - self.idle)).sum(axis=0).argmax()
         self.months = [(int(best) + 1 + m) % 12 for m in range(12)]
         self.known: dict[tuple[int, int], _Alike] = {}
+        self.drift, self.variance = self._year_by_level()
 
-    def full(self) -> Array:
-        """Chances (shares of 1) of full stores, (K, T)."""
-        return np.asarray(self.chances * (self.place == self.levels[self.case]))
+    def begun(self) -> Array:
+        """Chances (shares of 1) to begin with, (K, T).
+
+        Stores are full where a year brings far more than it takes, or where what they begin with is
+        soon forgotten. Elsewhere they stand as in the long run a level does between empty and full
+        that drifts by a year's surplus and spreads by its variance: with a density that goes with
+        exp(2 drift x / variance) (reflected Brownian motion; from memory).
+        """
+        steps = 2 * self.drift * self.width / self.variance[self.case]
+        rise = np.cumsum(steps)
+        # logarithms within each case, none of them above nought
+        first = np.repeat(rise[self.starts] - steps[self.starts], self.sizes)
+        rise = rise - first
+        total = rise[self.starts + self.levels]
+        most = np.maximum.reduceat(rise, self.starts)
+        density = np.exp(np.maximum(rise - most[self.case], -700.0))
+        density[density < FAINT] = 0.0
+        density /= self.by_case(density)[self.case]
+        full = self.place == self.levels[self.case]
+        at_full = (total > STEEP) | ((self._fading > SOON) & (total > -STEEP))
+        return np.asarray(self.chances * np.where(at_full[self.case], full, density))
+
+    @property
+    def more_to_come(self) -> Array:
+        """How often what changed in a year is still to come, at least once, (B,)."""
+        return np.asarray(np.maximum(1 / np.expm1(np.minimum(self._fading, 700.0)), 1.0))
+
+    @property
+    def _fading(self) -> Array:
+        """By how much a year makes the logarithm of the slowest change less, (B,): of a level that
+        drifts and spreads by variance (pi/store)^2/2 + drift^2/(2 variance), or as it is drawn back
+        to where harvest and load balance."""
+        least = np.minimum.reduceat(np.abs(self.drift), self.starts)
+        low, high = self.drift[self.starts], self.drift[self.starts + self.levels]
+        least = np.where(low * high < 0, 0.0, least)
+        spreads = self.variance * (np.pi / self.store) ** 2 / 2 + least**2 / (2 * self.variance)
+        return np.asarray(np.maximum(spreads, (low - high) / self.store))
+
+    def onward(self, p: Array, change: Array, before: Array) -> Array:
+        """Chances (K, T) with all that is still to come of a change that decays as it did from that
+        of the year before, (K, T) both; see Aitken's process."""
+        with np.errstate(divide="ignore", invalid="ignore"):
+            decay = self.by_case((change * before).sum(axis=0)) / self.by_case(
+                (before * before).sum(axis=0)
+            )
+            more = np.where((decay > 0) & (decay < 1), decay / (1 - decay), 0.0)
+        there = np.maximum(p + change * np.minimum(more, MOST_AHEAD)[self.case], 0.0)
+        return np.asarray(there / self.by_case(there.sum(axis=0))[self.case])
+
+    def _year_by_level(self) -> tuple[Array, Array]:
+        """By how much a year's harvest passes its load at each level, (T,), and the variance of the
+        harvest, (B,); days of load, and their square."""
+        busy = (1 - self.idle) * self.steps
+        chances = self.chances[:, self.starts] if self.chances.shape[1] > 1 else self.chances
+        apart = np.einsum("bk,kb->b", self.values**2, np.broadcast_to(chances, self.values.T.shape))
+        mean = np.einsum("bk,kb->b", self.values, np.broadcast_to(chances, self.values.T.shape))
+        keep = self.persistence[self.starts]
+        runs = (1 + keep) / (1 - keep)
+        variance = (apart - mean**2) * runs * (self.cover**2 * busy).sum(axis=1)
+        surplus = (self.cover * busy).sum(axis=1)[self.case] - self.steps.sum() * self._load(self.x)
+        return surplus, np.maximum(variance, LEAST_VARIANCE)
 
     def by_case(self, values: Array) -> Array:
         """Sums of (T,) over the levels of each case, (B,) shares."""
