@@ -11,6 +11,7 @@ from advisor.catalogue.load import load_run
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_hourly import MONTHS
 from advisor.catalogue.schema_product import Product
+from advisor.model.served import Services
 from advisor.studies.shortlist import shortlist
 from tests.bench.processes import RUN, wait
 from tests.bench.registry import Row, Scale, benchmark, middle, timed, turn_about
@@ -139,7 +140,8 @@ def decisions(scale: Scale) -> list[Row]:
     rows = []
     for name, cells, keys in VARIANTS:
         products = [asked(cells, keys), asked(cells, ())]
-        works = [partial(shortlist, *one, draws=scale.draws) for one in products]
+        known = Services()
+        works = [partial(shortlist, *one, draws=scale.draws, services=known) for one in products]
         if not all(work().ranking for work in works):
             raise RuntimeError(f"{name}: nothing fits, which says nothing of the time")
         with_, without = turn_about(scale.rounds, [partial(timed, work) for work in works])
