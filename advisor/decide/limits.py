@@ -25,6 +25,7 @@ from advisor.decide.sides import PartSide
 from advisor.decide.supplies import cases
 from advisor.model.drain import shelf_left
 from advisor.model.draws import Array
+from advisor.model.ends import INDEX
 from advisor.model.meetings import rest_before, task_peak
 from advisor.model.packs import Feed
 from advisor.model.plan import Plans
@@ -127,10 +128,14 @@ def _stored(at: Held) -> Iterator[Case]:
     """What comes before use leaves the pack something to give."""
     life = at.assessed.life
     if at.assessed.product.before:
-        empty = (life.life_s <= 0) & ~_outlasted(at)
         need = "depth of discharge in reach after before-use"
-        offered = np.where(empty, 0.0, life.end_depth)
-        yield Case(need=need, required=life.start_depth, offered=offered, broken=empty)
+        offered = np.where(life.dead, 0.0, life.end_depth)
+        yield Case(need=need, required=life.start_depth, offered=offered, broken=life.dead)
+        if life.left is not None:
+            # in proportion it is a little beyond where the voltage falls
+            offered = np.minimum(life.end_depth * life.left, life.start_depth)
+            need = f"{need}, of what age leaves"
+            yield Case(need=need, required=life.start_depth, offered=offered, broken=_spent(at))
 
 
 def _in_store(at: Held) -> Iterator[Case]:
@@ -140,6 +145,28 @@ def _in_store(at: Held) -> Iterator[Case]:
         stored = np.asarray(sum(phase.duration for phase in before))
         need, over = "shelf-life beyond before-use", _outlasted(at)
         yield Case(need=need, required=stored, offered=shelf, broken=over)
+
+
+def _aged_in_store(at: Held) -> Iterator[Case]:
+    """Age leaves the pack more than it is to have at least, on the first day."""
+    left, ageing = at.assessed.life.left, at.assessed.feed.pack.ageing
+    if left is not None and ageing is not None:
+        need = "capacity left for ageing.end after before-use"
+        yield Case(need=need, required=ageing.end, offered=left, broken=_faded(at))
+
+
+def _faded(at: Held) -> NDArray[np.bool_]:
+    """Whether packs, (R, N), have no life as what comes before use ages them to their end."""
+    life = at.assessed.life
+    return np.asarray((life.life_s <= 0) & ~life.dead & (life.ends_by == INDEX["faded"]))
+
+
+def _spent(at: Held) -> NDArray[np.bool_]:
+    """Whether packs, (R, N), have given before use all that age leaves of their first charge."""
+    life = at.assessed.life
+    if life.charged is None:
+        return np.zeros(life.dead.shape, dtype=bool)
+    return np.asarray((life.charged.first_s <= 0) & ~life.dead & ~_faded(at))
 
 
 def _outlasted(at: Held) -> NDArray[np.bool_]:
@@ -161,12 +188,15 @@ def _interval(at: Held) -> Iterator[Case]:
     charged = life.charged
     if charged is not None:
         every, out = charged.every_s, (life.life_s < charged.every_s) & ~life.dead
-        new = charged.one_s < every
+        # what ends a pack in store is told there: the interval is held against a new one's charge
+        gone = _outlasted(at) | _faded(at) | _spent(at)
+        one_s = np.where(gone, charged.run_s, charged.one_s)
+        new = one_s < every
         need = "recharge.every that one charge lasts"
-        yield Case(need=need, required=every, offered=charged.one_s, broken=out & new)
+        yield Case(need=need, required=every, offered=one_s, broken=out & new)
         # a charge of the new pack lasts, and the pack does not
         need = "recharge.every that the pack lasts as it ages"
-        yield Case(need=need, required=every, offered=life.life_s, broken=out & ~new)
+        yield Case(need=need, required=every, offered=life.life_s, broken=out & ~new & ~gone)
 
 
 def _unit_cost(at: Held) -> Iterator[Case]:
@@ -305,6 +335,13 @@ BUILD_LIMITS = (
         title="the cells' shelf life is longer than what comes before use",
         dimension="time",
         cases=_in_store,
+    ),
+    Limit(
+        name="aged-in-store",
+        level="build",
+        title="age leaves the cells more than `ageing.end` when what comes before use is over",
+        dimension="share",
+        cases=_aged_in_store,
     ),
     Limit(
         name="fresh",

@@ -49,7 +49,7 @@ _MOVED = 1e-8  # of depth, in the last of Newton's steps: what is left is of its
 _VISIBLE = 0.005  # of depth, between a sag and the open voltage's own end
 
 
-LATER = ("charged", "emptied")  # what charging makes of a life afterwards
+LATER = ("charged", "emptied", "left")  # what charging makes of a life afterwards
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +65,8 @@ class Life:
     of what the pack loses by itself). Means over the life are NaN where nobody asks for them.
     charged (the story of a pack that is charged again, None for others). emptied (where what came
     before use left nothing, and a panel is to charge it from there; None where nothing is harvested
-    or stored).
+    or stored). left (what age has left on the first day, a share of the rated capacity, where the
+    pack ages in store; None where it does not).
     """
 
     end_depth: Array
@@ -81,6 +82,7 @@ class Life:
     self_a: Array
     charged: Charged | None = None
     emptied: NDArray[np.bool_] | None = None
+    left: Array | None = None
 
     def rows(self, some: slice) -> Life:
         """The lives of some rows."""
@@ -89,6 +91,7 @@ class Life:
             **of,
             charged=None if self.charged is None else self.charged.rows(some),
             emptied=None if self.emptied is None else self.emptied[some],
+            left=None if self.left is None else self.left[some],
         )
 
 

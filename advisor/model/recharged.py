@@ -58,11 +58,12 @@ def recharged(pack: Pack, drain: Drain, one: Life) -> Life:
     depth, self_a = battery.taken(pack, drain, every)
     fresh = stress(ageing, depth, every)
     life_s, ends_by, charged = _lived(pack, drain, one, one.next_s, depth, shelf, fresh)
-    next_s = life_s
+    next_s, kept = life_s, None
     if drain.before:
         stored = in_service(fresh, ageing, pack, one.start_depth, drain)
         left = np.broadcast_to(shelf_left(pack, drain), shape)
         life_s, ends_by, charged = _lived(pack, drain, one, one.life_s, depth, left, stored, True)
+        kept = left_by_storage(ageing, stored)
     # no interval takes more of a pack than it has: a build that asks for more is out
     mean = np.where(depth < 1, pack.capacity_c * depth / every - self_a, one.mean_current_a)
     return replace(
@@ -73,7 +74,13 @@ def recharged(pack: Pack, drain: Drain, one: Life) -> Life:
         ends_by=np.where(one.dead, one.ends_by, ends_by),
         next_s=np.where(one.dead, 0.0, next_s),
         charged=charged,
+        left=kept,
     )
+
+
+def left_by_storage(ageing: Ageing, used: Stress) -> Array:
+    """Capacity that age leaves on the first day, (R, N) share of the rated one."""
+    return Course(ageing, used, 0.0).worn(np.zeros(used.begun.shape)).left
 
 
 def in_service(new: Stress, ageing: Ageing, pack: Pack, begins: Array, drain: Drain) -> Stress:

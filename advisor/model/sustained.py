@@ -23,7 +23,7 @@ from advisor.model.drain import Drain, Pack, at_depth, rows_of, shelf_left
 from advisor.model.draws import Array
 from advisor.model.ends import INDEX
 from advisor.model.harvest import DAY, MOMENTS, Harvested, energy_to, own_loss
-from advisor.model.recharged import in_service
+from advisor.model.recharged import in_service, left_by_storage
 from advisor.model.settling import prolonged
 from advisor.model.standing import Filling, Nights
 from advisor.model.store import MONTH_DAYS, YEAR_DAYS
@@ -64,11 +64,12 @@ def sustained(life: Life, at: Harvested, pack: Pack, drain: Drain) -> tuple[Life
         next_longer = _longer(life, at, pack, drain, np.zeros(shape))
     kept = np.broadcast_to(shelf_left(pack, drain), shape)
     faded = next_faded = np.full(shape, np.inf)
-    course = None
+    course = left = None
     if pack.ageing is not None:
         new = _stress(pack, pack.ageing, at, life, drain)
         used = in_service(new, pack.ageing, pack, life.start_depth, drain)
         course = Course(pack.ageing, used, kept)
+        left = left_by_storage(pack.ageing, used) if drain.before else None
         if (pack.ageing.end > 0).any():
             most = np.where(pack.ageing.end > 0, 1 - pack.ageing.end, np.inf)
             faded = course.time_to(most)
@@ -101,6 +102,7 @@ def sustained(life: Life, at: Harvested, pack: Pack, drain: Drain) -> tuple[Life
         ends_by=ends_by.astype(np.int8),
         mean_current_a=np.where(moved, given_a, life.mean_current_a),
         self_a=np.where(moved, own_loss(pack, life.end_depth), life.self_a),
+        left=left,
     )
     if course is None or not (lasting.life_s > 0).any():
         return lasting, np.ones((1, *shape))

@@ -119,6 +119,16 @@ def _recharged(every: str, limits: str = "max: 45 degC") -> Change:
     return change
 
 
+def aged(
+    end: str | None, after: str = "1 year", every: str = "1 d", years: str = "1 year"
+) -> Change:
+    """A pack that is charged again and loses a fifth of its capacity in a time, in store too."""
+    law = f"loss: 20 %, after: {after}, at: 20 degC, doubles-every: 10 K, exponent: 1"
+    ends = "" if end is None else f", end: {end}"
+    ageing = swap("cell", "price:", f"ageing: {{calendar: {{{law}}}{ends}}}\nprice:")
+    return lambda files: ageing(stored(years, "disconnected")(_recharged(every)(files)))
+
+
 def _harvested(wanted: str) -> Change:
     """Plenty on all days but those of December, and a store that bridges none of these.
 
@@ -304,6 +314,11 @@ CASES: dict[tuple[str, str], tuple[str, Change, Change]] = {
         "shelf-life beyond before-use",
         lambda files: _shelved(files, "9.1 years"),
         lambda files: _shelved(files, "9 years"),
+    ),
+    ("build", "aged-in-store"): (
+        "capacity left for ageing.end after before-use",
+        aged("79.9 %"),
+        aged("80.1 %"),
     ),
     ("build", "after-rest"): (
         "flat after-rest: voltage under sample, rested",

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from advisor.catalogue.schema_hourly import MONTHS
 from advisor.decide.screens import Failed
 from tests.decide.test_limits import (
     CELL,
@@ -13,10 +14,15 @@ from tests.decide.test_limits import (
     PART,
     PRODUCT,
     _recharged,
+    aged,
     decided,
     stored,
     swap,
 )
+
+AGED = "capacity left for ageing.end after before-use"
+STORED = "depth of discharge in reach after before-use"
+LASTS = "recharge.every that one charge lasts"
 
 
 def test_what_an_interval_fails_by_is_what_is_told(tmp_path: Path) -> None:
@@ -34,7 +40,7 @@ def test_what_an_interval_fails_by_is_what_is_told(tmp_path: Path) -> None:
     [
         ("12 years", "11 years", None),
         ("10 years", "11 years", "shelf-life beyond before-use"),
-        ("120 years", "110 years", "depth of discharge in reach after before-use"),
+        ("120 years", "110 years", STORED),
     ],
 )
 def test_a_pack_is_out_of_store_by_what_it_lacks_alone(
@@ -46,6 +52,47 @@ def test_a_pack_is_out_of_store_by_what_it_lacks_alone(
     stays, failed = decided(kept(stored(years, "disconnected")(files)), tmp_path)
     assert stays is (need is None)
     assert failed == (set() if need is None else {need})
+
+
+@pytest.mark.parametrize(
+    ("end", "after", "every", "years", "need"),
+    [
+        # at 20 % a year, of which a day more takes little
+        ("75 %", "1 year", "1 d", "1 year", None),
+        ("85 %", "1 year", "1 d", "1 year", AGED),
+        # nothing is left of the capacity, whether an end is stated or not
+        ("1 %", "1e-50 s", "1 d", "1 year", AGED),
+        (None, "1e-50 s", "1 d", "1 year", f"{STORED}, of what age leaves"),
+        # half of the capacity is left, and 60 % of the rated one was taken
+        (None, "24 years", "1 d", "60 years", f"{STORED}, of what age leaves"),
+        # the interval is told by itself, however far the pack ages within it
+        ("1 %", "9 years", "8 years", "1 year", LASTS),
+        ("1 %", "9 years", "100 years", "1 year", LASTS),
+    ],
+)
+def test_what_ends_a_pack_in_store_is_told_apart_from_its_interval(
+    end: str | None, after: str, every: str, years: str, need: str | None, tmp_path: Path
+) -> None:
+    """A charge of the new pack lasts 6.31 years, of which storage takes 1 % a year."""
+    files = {"part one": PART, "cell": CELL, "converter": CONVERTER, "product": PRODUCT}
+    files = aged(end, after, every, years)(files)
+    files["cell"] = files["cell"].replace("shelf-life: 9 years", "shelf-life: 400 years")
+    stays, failed = decided(files, tmp_path)
+    assert stays is (need is None)
+    assert failed == (set() if need is None else {need})
+
+
+def test_age_ends_a_store_that_is_harvested_into_before_its_first_day(tmp_path: Path) -> None:
+    """What a panel would charge is out by its age, and by nothing else."""
+    light = ", ".join(f"{month}: 900 mWh" for month in MONTHS)
+    harvest = f"harvest: {{energy: {{{light}}}, spread: 0, persistence: 0, night: 12 h}}"
+    for end, need in (("75 %", set()), ("85 %", {AGED})):
+        files = {"part one": PART, "cell": CELL, "converter": CONVERTER, "product": PRODUCT}
+        files = aged(end)(files)
+        files["cell"] = files["cell"].replace("charge: {", "charge: {efficiency: 1, ")
+        files["product"] = files["product"].replace("recharge: {every: 1 d}", harvest)
+        stays, failed = decided(files, tmp_path / end)
+        assert (stays, failed) == (not need, need)
 
 
 def test_a_need_just_missed_is_told_in_digits_that_show_it() -> None:
