@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 import numpy as np
 
@@ -10,10 +10,13 @@ from advisor.catalogue.schema_product import Product
 from advisor.decide.builds import Build
 from advisor.decide.chances import bears_on, waiting
 from advisor.model.drain import at_depth
+from advisor.model.packs import cells_name
 from advisor.quantities import show
+from advisor.studies.charging import charge_time
 
 MISSED = 0.1  # of a task's events that miss their deadline, for it to be told
 LATE = 0.1  # of a pack's life, that is left of the service life at its last change
+SLOW = 0.1  # of the time from charge to charge, that a charge takes at least, for it to be told
 
 
 def of_build(build: Build) -> Iterator[str]:
@@ -66,4 +69,32 @@ def late_change(build: Build, product: Product) -> Iterator[str]:
         yield (
             f"the last of {changes} battery changes comes {show(left, 'time')} before the end of "
             "the service life: a little more life saves the visit"
+        )
+
+
+def slow_charges(builds: Iterable[Build]) -> Iterator[str]:
+    """Packs of chosen builds that take a good share of the time from one charge to the next to be
+    charged, or longer, at their cells' greatest current; each with the build that asks for most."""
+    most: dict[str, tuple[float, Build]] = {}
+    for build in builds:
+        name, seconds = cells_name(build.assessed.feed.option), charge_time(build)
+        if seconds is not None and seconds > most.get(name, (0.0, build))[0]:
+            most[name] = seconds, build
+    for name, (seconds, build) in most.items():
+        charged, cell = build.assessed.life.charged, build.assessed.feed.cell
+        if charged is None or cell is None or cell.charge is None:
+            continue
+        limit, every = cell.charge.max_current, float(charged.every_s[0])
+        if limit is None or seconds <= SLOW * every:
+            continue
+        share, so = (
+            f"{100 * seconds / every:.3g} % of recharge.every",
+            "charges count as taking no time",
+        )
+        if seconds > every:
+            share = f"longer than recharge.every, {show(every, 'time')}"
+            so = "the pack is not full again by then, as its life and its visits count it"
+        yield (
+            f"{name}: a charge takes at least {show(seconds, 'time')} at charge.max-current, "
+            f"{limit.text}, {share}: {so}"
         )

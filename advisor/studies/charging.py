@@ -6,6 +6,7 @@ import numpy as np
 
 from advisor.dataclass import dataclass
 from advisor.decide.builds import Build
+from advisor.model.ageing import Charged
 from advisor.model.packs import chargeable
 
 
@@ -49,21 +50,35 @@ def charging(build: Build) -> ChargingResult | None:
     one = float(charged.one_s[row, 0])
     depth = float(charged.depth[row, 0])
     keys = feed.cell.charge
-    put = seconds = None
-    if keys is not None and keys.efficiency is not None:
-        put = depth * float(feed.pack.capacity_c[0]) / keys.efficiency.nominal
-        if keys.max_current is not None:
-            seconds = put / (keys.max_current.nominal * feed.option.parallel)
+    stated = keys is not None and keys.efficiency is not None
     return ChargingResult(
         every_s=float(charged.every_s[0]),
         one_charge_s=one if np.isfinite(one) else None,
         depth=depth,
         charges=count if np.isfinite(count) else None,
-        charge_c=put,
-        charge_time_s=seconds,
+        charge_c=_put_in(build, charged) if stated else None,
+        charge_time_s=charge_time(build) if stated else None,
         allowed=float(chargeable(feed.cell, assessed.product)[0]),
         calendar_loss=float(charged.calendar[row, 0]),
         cycle_loss=float(charged.cycles[row, 0]),
         capacity_left=float(charged.left[row, 0]),
         resistance=float(charged.resistance[row, 0]),
     )
+
+
+def _put_in(build: Build, charged: Charged) -> float:
+    """What a charge puts in, C: at least what an interval takes, where no efficiency is stated."""
+    feed = build.assessed.feed
+    keys = None if feed.cell is None else feed.cell.charge
+    share = 1.0 if keys is None or keys.efficiency is None else keys.efficiency.nominal
+    return float(charged.depth[build.row, 0]) * float(feed.pack.capacity_c[0]) / share
+
+
+def charge_time(build: Build) -> float | None:
+    """The least time of a charge at the cell's `charge.max-current`, s; None where nobody charges
+    the pack or that is not stated."""
+    charged, feed = build.assessed.life.charged, build.assessed.feed
+    keys = None if feed.cell is None else feed.cell.charge
+    if charged is None or keys is None or keys.max_current is None:
+        return None
+    return _put_in(build, charged) / (keys.max_current.nominal * feed.option.parallel)

@@ -26,7 +26,7 @@ from advisor.decide.screens import Failed
 from advisor.figures import Path
 from advisor.model.ends import ENDS
 from advisor.model.tables import never_sleeps
-from advisor.studies.assumed import late_change, missed_deadlines, of_build
+from advisor.studies.assumed import late_change, missed_deadlines, of_build, slow_charges
 from advisor.studies.harvests import ServiceResult
 
 if TYPE_CHECKING:
@@ -466,6 +466,7 @@ def warnings_of(evaluation: Evaluation, catalogue: Catalogue | None = None) -> t
     odd = in_words(product_warnings(product, whole))
     empty = [] if whole.parts else ["the catalogue has no parts yet: `catalog add` asks for one"]
     told = [text for c in evaluation.candidates for text in of_build(c.best)]
+    told += slow_charges(c.best for c in evaluation.candidates)
     told += [text for c in evaluation.candidates[:1] for text in late_change(c.best, product)]
     told += [text for c in evaluation.candidates[:1] for text in missed_deadlines(c.best)]
     return tuple(dict.fromkeys([*empty, *odd, *evaluation.warnings, *told]))

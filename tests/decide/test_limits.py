@@ -104,7 +104,7 @@ def _retried(within: str) -> Change:
     return change
 
 
-def _recharged(every: str, limits: str = "max: 45 degC") -> Change:
+def recharged(every: str, limits: str = "max: 45 degC") -> Change:
     """A cell that is charged at intervals, and does not age."""
 
     def change(files: dict[str, str]) -> dict[str, str]:
@@ -126,7 +126,7 @@ def aged(
     law = f"loss: 20 %, after: {after}, at: 20 degC, doubles-every: 10 K, exponent: 1"
     ends = "" if end is None else f", end: {end}"
     ageing = swap("cell", "price:", f"ageing: {{calendar: {{{law}}}{ends}}}\nprice:")
-    return lambda files: ageing(stored(years, "disconnected")(_recharged(every)(files)))
+    return lambda files: ageing(stored(years, "disconnected")(recharged(every)(files)))
 
 
 def _harvested(wanted: str) -> Change:
@@ -340,8 +340,8 @@ CASES: dict[tuple[str, str], tuple[str, Change, Change]] = {
     ("build", "recharge"): (
         "recharge.every that one charge lasts",
         # 225 mAh last 6.31 years, and the cell does not age
-        _recharged("6.3 years"),
-        _recharged("6.4 years"),
+        recharged("6.3 years"),
+        recharged("6.4 years"),
     ),
     ("build", "service"): (
         "needs.service on a share of the days",
@@ -351,8 +351,8 @@ CASES: dict[tuple[str, str], tuple[str, Change, Change]] = {
     ),
     ("feed", "charge-temperature"): (
         "flat at a temperature at which it may be charged",
-        _recharged("1 d", "min: 20 degC"),
-        _recharged("1 d", "min: 20.1 degC"),
+        recharged("1 d", "min: 20 degC"),
+        recharged("1 d", "min: 20.1 degC"),
     ),
     ("build", "unit-cost-limit"): (
         "unit-cost-limit",

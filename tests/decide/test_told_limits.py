@@ -13,9 +13,9 @@ from tests.decide.test_limits import (
     CONVERTER,
     PART,
     PRODUCT,
-    _recharged,
     aged,
     decided,
+    recharged,
     stored,
     swap,
 )
@@ -30,7 +30,7 @@ def test_what_an_interval_fails_by_is_what_is_told(tmp_path: Path) -> None:
     ageing = "ageing: {calendar: {loss: 20 %, after: 1 year, at: 20 degC, doubles-every: 10 K, "
     aged = swap("cell", "price:", f"{ageing}exponent: 1}}, end: 90 %}}\nprice:")
     files = {"part one": PART, "cell": CELL, "converter": CONVERTER, "product": PRODUCT}
-    stays, failed = decided(aged(_recharged("1 year")(files)), tmp_path)
+    stays, failed = decided(aged(recharged("1 year")(files)), tmp_path)
     assert not stays
     assert failed == {"recharge.every that the pack lasts as it ages"}
 
