@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from itertools import product as combinations
 
 from advisor.dataclass import dataclass
 from advisor.decide.screens import DARK, DELIVERY, Case, Limit
+from advisor.model.harvest import harvestable
 from advisor.model.packs import Feed, chargeable
 from advisor.model.workload import ProductFigures
 
@@ -47,19 +49,14 @@ def _cold_pulses(at: Supply) -> Iterator[Case]:
 
 def _chargeable(at: Supply) -> Iterator[Case]:
     """Somewhere in the year it must be warm, or cool, enough to charge it."""
-    cell = at.feed.cell
-    if at.feed.pack.every_s is None or cell is None or chargeable(cell, at.product).any():
+    cell, product = at.feed.cell, at.product
+    charged = at.feed.pack.every_s is not None or (product.income is not None and harvestable(cell))
+    if not charged or cell is None or cell.charge is None or chargeable(cell, product).any():
         return
-    assert cell.charge is not None
-    low, high = cell.charge.min, cell.charge.max
-    if low is not None and at.product.hottest < low.nominal:
-        place, end = at.product.hottest, low.nominal
-    elif high is not None and at.product.coldest > high.nominal:
-        place, end = at.product.coldest, high.nominal
-    else:
-        # between its places, one too cold and one too hot
-        assert low is not None
-        place, end = at.product.coldest, low.nominal
+    ends = [end.nominal for end in (cell.charge.min, cell.charge.max) if end is not None]
+    places = [place for place, _ in product.stays]
+    # of two ends a place is beyond the nearer one
+    place, end = min(combinations(places, ends), key=lambda pair: abs(pair[0] - pair[1]))
     need = f"{cell.cell} at a temperature at which it may be charged"
     yield Case(need=need, required=end, offered=place, broken=True, miss=1.0)
 
@@ -129,7 +126,7 @@ FEED_LIMITS = (
     Limit(
         name="charge-temperature",
         level="feed",
-        title="somewhere a pack that is charged again may be charged",
+        title="somewhere a pack that is charged again, or harvested into, may be charged",
         dimension="temperature",
         cases=_chargeable,
         apart_from=DARK,

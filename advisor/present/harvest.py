@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from advisor.studies.harvests import HarvestResult, ServiceResult
 
 RARE = 5e-4  # share of the days that is told as less than that
+HALF = 179 / 365  # of a year, the shortest that six of its months are
 
 
 def days(share: float) -> str:
@@ -54,8 +55,9 @@ def harvest_words(found: HarvestResult) -> list[str]:
         (found.hot, "hot", "the other months"),
     ):
         if share:
+            rest = ", what is more than these have in the rest" if share > HALF else ""
             out.append(
-                f"Too {word} to charge on {per_cent(share)} of days, counted in {when}, as a "
+                f"Too {word} to charge on {per_cent(share)} of days, counted in {when}{rest}, as a "
                 "spell in each."
             )
     return [*out, *_begun(found), enough(found)]

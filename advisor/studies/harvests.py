@@ -67,9 +67,10 @@ class HarvestResult:
     """[share] load that is not served, less than the days on which some of it is not"""
     cold: float
     """[share] time too cold to charge the cells, taken to be in the six months of least harvest,
-    as one spell in each"""
+    what is more than these have in the others, as one spell in each"""
     hot: float
-    """[share] time too hot to charge them, taken to be in the other months, as one spell in each"""
+    """[share] time too hot to charge them, taken to be in the other months, what is more than these
+    have in the six, as one spell in each"""
     months: tuple[MonthResult, ...]
     """month by month"""
     aim: float

@@ -14,7 +14,7 @@ from advisor.catalogue.load import load_run
 from advisor.catalogue.schema_hourly import MONTHS
 from advisor.catalogue.shipped import load
 from advisor.decide.drawing import assessed
-from advisor.decide.evaluate import evaluate
+from advisor.decide.evaluate import Evaluation, evaluate
 from advisor.decide.limits import LIMITS, figures_read, kept, row_faults
 from advisor.decide.screens import LEAD_TIME
 from advisor.decide.stage import stage
@@ -392,8 +392,8 @@ def _with_load(files: dict[str, str], supply: str) -> dict[str, str]:
     return {**files, "product": product}
 
 
-def decided(files: dict[str, str], root: Path) -> tuple[bool, set[str]]:
-    """Whether part `one` is in, and the needs that it fails."""
+def evaluated(files: dict[str, str], root: Path) -> Evaluation:
+    """The decision on a catalogue of such files."""
     for kind in ("parts", "cells", "converters"):
         (root / kind).mkdir(parents=True)
     (root / "kernels.yaml").write_text("crc: {work: one block}\n")
@@ -402,7 +402,12 @@ def decided(files: dict[str, str], root: Path) -> tuple[bool, set[str]]:
             (root / f"parts/{name[5:]}.yaml").write_text(text)
     (root / "cells/flat.yaml").write_text(files["cell"])
     (root / "converters/dc.yaml").write_text(files["converter"])
-    found = evaluate(*load_run([root], files["product"].replace("CONVERTER", "dc").encode()))
+    return evaluate(*load_run([root], files["product"].replace("CONVERTER", "dc").encode()))
+
+
+def decided(files: dict[str, str], root: Path) -> tuple[bool, set[str]]:
+    """Whether part `one` is in, and the needs that it fails."""
+    found = evaluated(files, root)
     ranked = {c.part.part for c in found.candidates}
     return "one" in ranked, {f.need for f in found.screened.get("one", ())}
 

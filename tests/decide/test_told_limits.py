@@ -15,6 +15,7 @@ from tests.decide.test_limits import (
     PRODUCT,
     aged,
     decided,
+    evaluated,
     recharged,
     stored,
     swap,
@@ -23,6 +24,8 @@ from tests.decide.test_limits import (
 AGED = "capacity left for ageing.end after before-use"
 STORED = "depth of discharge in reach after before-use"
 LASTS = "recharge.every that one charge lasts"
+LIGHT = ", ".join(f"{month}: 900 mWh" for month in MONTHS)
+LIT = f"harvest: {{energy: {{{LIGHT}}}, spread: 0, persistence: 0, night: 12 h}}"
 
 
 def test_what_an_interval_fails_by_is_what_is_told(tmp_path: Path) -> None:
@@ -82,15 +85,62 @@ def test_what_ends_a_pack_in_store_is_told_apart_from_its_interval(
     assert failed == (set() if need is None else {need})
 
 
+@pytest.mark.parametrize(
+    ("charge", "places", "out"),
+    [
+        ("min: 20 degC", "{at: 20 degC, share: 1}", False),
+        ("min: 20.1 degC", "{at: 20 degC, share: 1}", True),
+        ("max: 20 degC", "{at: 20 degC, share: 1}", False),
+        ("max: 19.9 degC", "{at: 20 degC, share: 1}", True),
+        # for a thousandth of the year
+        ("min: 30 degC", "{at: 20 degC, share: 0.999}, {at: 30 degC, share: 0.001}", False),
+        (
+            "min: 21 degC, max: 22 degC",
+            "{at: 20 degC, share: 0.5}, {at: 30 degC, share: 0.5}",
+            True,
+        ),
+    ],
+)
+def test_a_store_is_harvested_into_where_it_may_be_charged(
+    charge: str, places: str, out: bool, tmp_path: Path
+) -> None:
+    """As one that somebody charges; what is not charged by the light stands wherever it is."""
+    limit = {"flat at a temperature at which it may be charged"}
+    environment = swap("product", "{at: 20 degC, share: 1}", places)
+    files = {"part one": PART, "cell": CELL, "converter": CONVERTER, "product": PRODUCT}
+    files = environment(recharged("1 d", f"efficiency: 1, {charge}")(files))
+    assert decided(files, tmp_path / "charged") == (not out, limit if out else set())
+    lit = swap("product", "recharge: {every: 1 d}", LIT)(files)
+    assert decided(lit, tmp_path / "lit") == (not out, limit if out else set())
+    begin = lit["cell"].index("charge: {")
+    alone = lit["cell"][:begin] + lit["cell"][lit["cell"].index("price:") :]
+    for n, cell in enumerate((alone, alone.replace("rechargeable: true\n", ""))):
+        assert decided({**lit, "cell": cell}, tmp_path / f"alone {n}") == (True, set())
+
+
+def test_the_nearest_place_to_charge_a_cell_is_told(tmp_path: Path) -> None:
+    places = ", ".join(f"{{at: {at} degC, share: 0.25}}" for at in (0, 10, 20, 40))
+    environment = swap("product", "{at: 20 degC, share: 1}", places)
+    files = {"part one": PART, "cell": CELL, "converter": CONVERTER, "product": PRODUCT}
+    for low, high, told in (
+        (11, 12, "11.0 degC needed, 10.0 degC offered"),
+        (15, 19, "19.0 degC needed, 20.0 degC offered"),
+        (-9, -4, "-4.00 degC needed, 0 degC offered"),
+        (49, 60, "49.0 degC needed, 40.0 degC offered"),
+    ):
+        charge = f"min: {low} degC, max: {high} degC"
+        found = evaluated(environment(recharged("1 d", charge)(files)), tmp_path / charge)
+        (failed,) = found.screened["one"]
+        assert failed.text == f"flat at a temperature at which it may be charged: {told}"
+
+
 def test_age_ends_a_store_that_is_harvested_into_before_its_first_day(tmp_path: Path) -> None:
     """What a panel would charge is out by its age, and by nothing else."""
-    light = ", ".join(f"{month}: 900 mWh" for month in MONTHS)
-    harvest = f"harvest: {{energy: {{{light}}}, spread: 0, persistence: 0, night: 12 h}}"
     for end, need in (("75 %", set()), ("85 %", {AGED})):
         files = {"part one": PART, "cell": CELL, "converter": CONVERTER, "product": PRODUCT}
         files = aged(end)(files)
         files["cell"] = files["cell"].replace("charge: {", "charge: {efficiency: 1, ")
-        files["product"] = files["product"].replace("recharge: {every: 1 d}", harvest)
+        files["product"] = files["product"].replace("recharge: {every: 1 d}", LIT)
         stays, failed = decided(files, tmp_path / end)
         assert (stays, failed) == (not need, need)
 

@@ -6,10 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from advisor.catalogue.load import load_run
-from advisor.decide.evaluate import evaluate
 from advisor.studies.results import warnings_of
-from tests.decide.test_limits import CELL, CONVERTER, PART, PRODUCT, recharged
+from tests.decide.test_limits import CELL, CONVERTER, PART, PRODUCT, evaluated, recharged
 
 FILES = {"part one": PART, "cell": CELL, "converter": CONVERTER, "product": PRODUCT}
 
@@ -18,16 +16,7 @@ def warned(root: Path, every: str, limits: str, files: dict[str, str] | None = N
     """Warnings of the time that charges take, of parts that draw 3.81 µA in the mean and of which
     the cell loses 0.26 µA by itself, so that 4.07 µA over an interval are to be put in."""
     files = recharged(every, limits)(files or FILES)
-    for kind in ("parts", "cells", "converters"):
-        (root / kind).mkdir(parents=True)
-    (root / "kernels.yaml").write_text("crc: {work: one block}\n")
-    for name, text in files.items():
-        if name.startswith("part "):
-            (root / f"parts/{name[5:]}.yaml").write_text(text)
-    (root / "cells/flat.yaml").write_text(files["cell"])
-    (root / "converters/dc.yaml").write_text(files["converter"])
-    product = files["product"].replace("CONVERTER", "dc").encode()
-    found = warnings_of(evaluate(*load_run([root], product)))
+    found = warnings_of(evaluated(files, root))
     return [text for text in found if "a charge takes at least" in text]
 
 

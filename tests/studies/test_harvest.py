@@ -15,6 +15,7 @@ from advisor.catalogue.load import load_run
 from advisor.catalogue.schema_hourly import MONTHS
 from advisor.faults import FaultError
 from advisor.model import harvest
+from advisor.present.harvest import harvest_words
 from advisor.studies.explain import explain
 from advisor.studies.results import plain
 from advisor.studies.shortlist import shortlist
@@ -276,6 +277,38 @@ def test_days_too_cold_to_charge_bring_nothing() -> None:
         less = 1 - share if m in dark else 1.0
         assert cold.months[m].income_j == pytest.approx(free.months[m].income_j * less, rel=1e-9)
     assert cold.service.lost > free.service.lost
+
+
+@pytest.mark.once
+@pytest.mark.parametrize(
+    ("limit", "environment", "sentence"),
+    [
+        (
+            "min=0 degC",
+            "[{at: -10 degC, share: 0.49}, {at: 20 degC, share: 0.51}]",
+            "Too cold to charge on 49 % of days, counted in the six months of least harvest, as a "
+            "spell in each.",
+        ),
+        (
+            "min=0 degC",
+            "[{at: -10 degC, share: 0.7}, {at: 20 degC, share: 0.3}]",
+            "Too cold to charge on 70 % of days, counted in the six months of least harvest, what "
+            "is more than these have in the rest, as a spell in each.",
+        ),
+        (
+            "max=30 degC",
+            "[{at: 35 degC, share: 0.6}, {at: 20 degC, share: 0.4}]",
+            "Too hot to charge on 60 % of days, counted in the other months, what is more than "
+            "these have in the rest, as a spell in each.",
+        ),
+    ],
+)
+def test_more_than_half_a_year_of_cold_is_not_told_of_six_months(
+    limit: str, environment: str, sentence: str
+) -> None:
+    found = told(f"sc-drum:charge.{limit}", f"environment={environment}").harvest
+    assert found is not None
+    assert [text for text in harvest_words(found) if text.startswith("Too ")] == [sentence]
 
 
 def test_ageing_ends_the_life_of_a_charged_cell() -> None:
