@@ -33,6 +33,7 @@ from advisor.model.addon_set import Companions
 
 MOST = 48  # sets of a part that compete, the smallest first
 TRIED = 20_000  # sets that are looked at on the way
+TOLD = 2  # add-ons that would bring what is lacked, of which it is said why they are left out
 ASKED = frozenset(("temperature.min", "temperature.max", "lifecycle", "lead-time"))
 AREA = ("board-area",)
 BRINGS = ("features.", "blocks.")  # kinds of needs that add-ons may meet
@@ -145,12 +146,14 @@ class Brought:
     """What add-ons do for a part that fails needs.
 
     `sets` are the least ones that cover what it lacks, each once for every way to say which of
-    them brings a block; `left` what no add-on brings of what it lacks, in words, where there is
-    no set. `all_told` is false where there are more sets than were looked for.
+    them brings a block; `left` what no add-on that may be used brings of what it lacks, in words,
+    where there is no set; `refused` add-ons that may not be used, which of this they would bring,
+    and why they are left out. `all_told` is false where there are more sets than were looked for.
     """
 
     sets: tuple[Companions, ...] = ()
     left: tuple[str, ...] = ()
+    refused: tuple[tuple[str, tuple[str, ...], str], ...] = ()
     all_told: bool = True
 
     @property
@@ -162,12 +165,27 @@ class Brought:
 def in_words(brought: Brought, allowed: bool) -> str:
     """What add-ons do for a part that is out, such as `with net-link it would meet its needs`."""
     if brought.left:
-        return f"no add-on brings {', '.join(brought.left)}"
+        return "; ".join(_not_brought(brought, allowed))
     sets = [" and ".join(addons) for addons in brought.addons]
     more = f" (or {len(sets) - 1} other sets)" if len(sets) > 2 else ""
     told = " or with ".join(sets if len(sets) <= 2 else sets[:1])
     refused = "" if allowed else ", but add-ons are refused"
     return f"with {told}{more} it would meet the needs{refused}"
+
+
+def _not_brought(brought: Brought, allowed: bool) -> Iterator[str]:
+    """What no add-on brings that may be used, apart from what one would bring that is left out."""
+    would = {need for _, needs, _ in brought.refused for need in needs}
+    nobody = [need for need in brought.left if need not in would]
+    if nobody:
+        yield f"no add-on brings {', '.join(nobody)}"
+    for name, needs, why in brought.refused[:TOLD]:
+        yield f"{name} would bring {', '.join(needs)} and is left out ({why})"
+    more = len(brought.refused) - TOLD
+    if more > 0:
+        yield f"{more} more that would bring some of it {'is' if more == 1 else 'are'} left out"
+    if brought.refused and not allowed:
+        yield "add-ons are refused"
 
 
 def beside_addons(screening: Screened) -> tuple[Screened, tuple[str, ...]]:
@@ -239,27 +257,40 @@ class Offer:
     def _brought(self, lack: Lack) -> Brought:
         sets, all_told = least_sets(lack, self.usable.values())
         made = [one for chosen in sets for one in _serving(chosen, sorted(lack.blocks))]
-        return Brought(
-            sets=tuple(made), left=() if made else tuple(self._left(lack)), all_told=all_told
-        )
+        if made:
+            return Brought(sets=tuple(made), all_told=all_told)
+        left = self._left(lack)
+        # who would bring it, were it not left out
+        would: dict[str, list[str]] = {}
+        for need, names in left.items():
+            for name in names:
+                would.setdefault(name, []).append(need)
+        self.wanted |= set(would)
+        refused = tuple((name, tuple(of), self.refused[name]) for name, of in would.items())
+        return Brought(left=tuple(left), refused=refused, all_told=all_told)
 
-    def _left(self, lack: Lack) -> Iterator[str]:
-        """What no add-on brings; where each need has one, that their ports are not there."""
-        nobody = []
+    def _left(self, lack: Lack) -> dict[str, list[str]]:
+        """What no add-on that may be used brings, with those that would and may not be used; where
+        each need has one, that their ports are not there."""
+        others = {name: self.catalogue.addons[name] for name in sorted(self.refused)}
+        nobody: dict[str, list[str]] = {}
         for kind, name in lack.unmet(()):
+            need = f"{'blocks' if kind == 'block' else 'features'}.{name}"
+            would = [n for n, a in others.items() if lack.brings(a, (kind, name))]
             if kind == "count":
-                has, need = lack.counts[name]
+                has, wanted = lack.counts[name]
                 most = has + sum(_gives(a, name) for a in self.usable.values())
-                if most < need:
-                    nobody.append(f"features.{name}")
+                if most < wanted:
+                    enough = most + sum(_gives(others[n], name) for n in would) >= wanted
+                    nobody[need] = would if enough else []
             elif not any(lack.brings(a, (kind, name)) for a in self.usable.values()):
-                nobody.append(f"{'blocks' if kind == 'block' else 'features'}.{name}")
+                nobody[need] = would
         if nobody:
-            yield from nobody
-            return
+            return nobody
         ports = {n for a in self.usable.values() for n in a.takes.features}
         taken = [n for n in sorted(ports) if lack.counts[n][0] <= lack.counts[n][1]]
-        yield f"ports for them ({', '.join(taken)})" if taken else "ports for them"
+        would = [n for n, a in others.items() if any(_gives(a, p) > _takes(a, p) for p in taken)]
+        return {f"ports for them ({', '.join(taken)})" if taken else "ports for them": would}
 
     def _may(self, addon: AddOn, names: Sequence[str]) -> bool:
         gives = addon.gives

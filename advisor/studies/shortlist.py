@@ -73,7 +73,7 @@ class ScreenedPart:
     with_addons: tuple[tuple[str, ...], ...]
     """sets of add-ons, each of which would bring what it lacks"""
     not_brought: tuple[str, ...]
-    """needs that it fails and no add-on brings, where it fails no other"""
+    """needs that it fails and no add-on that may be used brings, where it fails no other"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +87,7 @@ class SetAsidePart:
     with_addons: tuple[tuple[str, ...], ...]
     """sets of add-ons, each of which would bring all of it"""
     not_brought: tuple[str, ...]
-    """needs that no add-on brings, where it lacks nothing else"""
+    """needs that no add-on that may be used brings, where it lacks nothing else"""
 
 
 @dataclass(frozen=True, slots=True)

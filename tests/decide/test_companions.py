@@ -335,44 +335,6 @@ def test_its_price_hours_and_area_count(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("change", "left"),
-    [
-        ("caller:temperature.max=10 degC", "environment max: 20.0 degC needed, 10.0 degC offered"),
-        ("caller:standing=null", "lacks caller:standing"),
-        ("caller:setup=null", "lacks caller:setup"),
-        ("caller:board-area=null", "lacks caller:board-area"),
-        ("caller:price=null", "lacks caller:price.breaks"),
-        ("caller:price.currency=CHF", "lacks probe:cost.rates.CHF"),
-        ("caller:gives.blocks.call.for=null", "lacks caller:gives.blocks.call.for"),
-        ("probe:needs.lead-time=9 weeks", "lacks caller:price.lead-time"),
-        ("probe:needs.lifecycle=[active]", "lacks caller:lifecycle"),
-    ],
-)
-def test_an_add_on_that_may_not_be_used_says_why(tmp_path: Path, change: str, left: str) -> None:
-    key, _, value = change.partition("=")
-    extra = ["one:price.lead-time=1 week", "pill:price.lead-time=1 week"]
-    text = ADDON
-    if value == "null":
-        # what is not there
-        name = key.partition(":")[2].split(".")[-1]
-        if name == "for":
-            text = text.replace(", for: 1.7 ms", "")
-        else:
-            text = "".join(
-                line for line in ADDON.splitlines(True) if not line.startswith(f"{name}:")
-            )
-        changes = extra
-    else:
-        changes = [*extra, change]
-    found = decided(tmp_path, changes, ADDON=text)
-    assert found.candidates == ()
-    told = {one.kind: one for one in found.left_out}
-    assert told["add-on"].id == "caller"
-    assert told["add-on"].why == left
-    assert "no add-on brings features.radio" in told["part"].why
-
-
-@pytest.mark.parametrize(
     ("change", "need"),
     [
         ("caller:supply.min=3.3 V", "supply min of add-on caller"),
