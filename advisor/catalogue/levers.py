@@ -7,14 +7,14 @@ A lever's value is in SI units (money in the file's currency); its text can be p
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import Any
 
 from yaml.nodes import Node
 
 from advisor.catalogue.curves import CurveOf
-from advisor.catalogue.fields import Either, Record
+from advisor.catalogue.fields import Either, Record, specification
 from advisor.catalogue.kinds import Figure, Kind, Reading, Whole
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_parts import FEATURE
@@ -23,7 +23,7 @@ from advisor.catalogue.spread import moved, written
 from advisor.dataclass import dataclass
 from advisor.dimensions import DIMENSIONS
 from advisor.faults import Fault, FaultError, FaultLog, nearest
-from advisor.figures import Path, document_of, names_in
+from advisor.figures import Path, document_of, names_in, scalars
 from advisor.quantities import Quantity, show, spellings
 from advisor.source import read_text
 
@@ -61,6 +61,11 @@ class Lever:
         if isinstance(self.kind, Whole):
             return True
         return self.kind == FEATURE and (self.now is None or self.now.is_integer())
+
+    @property
+    def movable(self) -> bool:
+        """Whether a value stands that it may move from: one above zero, or a temperature."""
+        return self.now is not None and (self.now > 0 or self.dimension == "temperature")
 
     @property
     def dimension(self) -> str:
@@ -246,6 +251,33 @@ def lever(catalogue: Catalogue, product: Product, where: str | Path) -> Lever:
     # what a part is bought with beside itself is in the currency of its price
     price = product.cost if record is product else getattr(record, "price", None)
     return replace(made, currency=getattr(price, "currency", None))
+
+
+def levers_of(catalogue: Catalogue, product: Product, identity: str) -> Iterator[Lever]:
+    """Every figure of the product or of a record that moves by itself, in the order of the file.
+
+    No words, and no key that enters no figure; no share of a sum, since the others would have to
+    move along; nothing that is not above zero, but for temperatures.
+
+    Raises
+    ------
+    KeyError
+        For an id that no record bears.
+    """
+    record = product if identity == product.product else catalogue.record(identity)
+    if record is None:
+        raise KeyError(identity)
+    keys = specification(type(record))
+    for path, _ in scalars(identity, catalogue.documents[identity].root):
+        first = path.keys[0]
+        if keys[first].informational or (first == "environment" and path.keys[-1] == "share"):
+            continue
+        try:
+            found = lever(catalogue, product, path)
+        except FaultError:
+            continue  # a word, a list, a share of a sum: no figure that moves by itself
+        if found.movable:
+            yield found
 
 
 def _none_there(path: str, name: str, near: str | None = None) -> FaultError:

@@ -282,7 +282,7 @@ COMPLETERS: dict[str, Completer] = {
     "A": _answers,
     "NAMES": _kernels,
     "A,B,...": _criteria,
-    "PATH": _paths,
+    "PATH|ID": _paths,
     "PATH=VALUE": _settings,
     "PATH[=FROM:TO]": _paths,
 }

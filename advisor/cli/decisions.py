@@ -262,8 +262,9 @@ def tipping(
         list[str] | None,
         typer.Option(
             "--lever",
-            metavar="PATH",
-            help="A figure to move; all that decide if absent: half a minute to several.",
+            metavar="PATH|ID",
+            help="A figure to move, or all of a record by its id. If absent: the product's, "
+            "prices, and what the two leading parts rest on; half a minute to several.",
             show_default=False,
         ),
     ] = None,
@@ -323,10 +324,18 @@ def tipping(
         found,
         lambda: with_cautions(found.rows(), found.cautions),
         page,
-        _beside(found, screen),
+        [*_beside(found, screen), *_not_moved(found, screen)],
         (*ROW, "cautions"),
     )
     return 0 if found.winner is not None else 1
+
+
+def _not_moved(found: Tipping, screen: Screen) -> list[str]:
+    """What CSV cannot say: figures that are moved only where they are asked for."""
+    from advisor.present.tipping import unmoved
+
+    line = unmoved(found, screen.everything)
+    return [line] if line else []
 
 
 def gaps(

@@ -304,13 +304,15 @@ def _tipping(found: Report) -> Iterator[Block]:
     stop = {t.path for t in tips.limits}
     firm = sum(t.tips_at is None and t.path not in stop for t in tips.levers)
     if firm:
-        yield Words(f"{firm} of the figures that decide tip nowhere in their range.")
+        yield Words(f"{firm} of the figures that were moved tip nowhere in their range.")
     yield from (Words(text) for text in tipping.weight_words(tips) if text)
     yield Words(
         "Below each figure is what replays it; u is its standard uncertainty. "
         + tipping.looked(tips),
         "faint",
     )
+    if tips.unmoved:
+        yield Words(tipping.unmoved(tips), "faint")
 
 
 def _gaps(found: Report) -> Iterator[Block]:

@@ -54,6 +54,8 @@ def tipping_page(found: Tipping, width: int, everything: bool = False) -> Page:
     if never and everything:
         page.paragraph(never, "  ", "    ")
     page.paragraph(looked(found) if everything else _looked(found), style=FAINT)
+    if found.unmoved:
+        page.paragraph(unmoved(found, everything), style=FAINT)
     left_out(page, found.left_out, everything)
     foremost_caution(page, found.cautions)
     notes(page, found.warnings)
@@ -179,6 +181,22 @@ def looked(found: Tipping) -> str:
         f"eight times the value or 20 K, among {', '.join(found.contenders)}.{_let_in(found)} A "
         "figure keeps its own spread as it moves. Tips are confirmed by the decision on both "
         "sides; what comes and goes between two places may not be seen."
+    )
+
+
+def unmoved(found: Tipping, everything: bool = True) -> str:
+    """How many figures of cells and converters are moved only where they are asked for, with
+    `everything` of which; empty where all that were asked for are."""
+    if not found.unmoved:
+        return ""
+    count = sum(found.unmoved.values())
+    figures = "1 figure" if count == 1 else f"{count} figures"
+    each = ", ".join(f"{n} of {name}" for name, n in found.unmoved.items())
+    which = f" ({each})" if everything else ""
+    others = " and those of parts behind the second" if len(found.contenders) > 2 else ""
+    return (
+        f"Not moved unless asked for: {figures} of the cells and converters compared{which}"
+        f"{others}; --lever ID moves all of one."
     )
 
 

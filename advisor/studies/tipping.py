@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from advisor.catalogue.levers import DEGREES, Lever, lever, span
+from advisor.catalogue.levers import DEGREES, Lever, lever, levers_of, span
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.dataclass import dataclass
@@ -21,10 +21,9 @@ from advisor.decide.waiting import waiting
 from advisor.decide.weighing import leads
 from advisor.decide.workers import beside
 from advisor.faults import Fault, FaultError
-from advisor.figures import Path, scalars
+from advisor.figures import Path
 from advisor.model.draws import Known
 from advisor.model.served import Services
-from advisor.source import Document
 from advisor.stages import Progress, begin
 from advisor.studies.results import (
     cautions_in_use,
@@ -127,6 +126,9 @@ class Tipping:
     limits: tuple[LeverTip, ...]
     """figures with a value at which merely nothing fits, no farther than their tip; the nearest
     first"""
+    unmoved: Mapping[str, int]
+    """cell or converter that is compared to how many of its figures are moved only where they are
+    asked for; empty where some were"""
     weights: tuple[WeightTip, ...]
     """the smallest change of weights for each rival"""
     never_first: tuple[str, ...]
@@ -168,8 +170,9 @@ def tipping(
 
     Parameters
     ----------
-    levers : paths; when empty all of the product's figures, the prices of what it may be built of,
-        and the figures that the two leaders' builds rest on. points : places looked at to begin
+    levers : paths, an id alone for all figures of its record; when empty the product's figures but
+        for its needs, the prices of what the two leaders are built of, and the figures of these
+        parts that their builds rest on. points : places looked at to begin
         with on each side of the value that stands, up to eight times it, or 20 K. draws, seed,
         jobs : as for `shortlist`, whose first part is the winner; 0 draws for the stated values.
     progress : told how many levers are done, of how many. services, estimate_missing :
@@ -178,7 +181,8 @@ def tipping(
     Raises
     ------
     FaultError
-        For a path that leads to no figure or to one that is absent.
+        For a path that leads to no figure or to one that is absent, and for an id alone whose
+        record has no figure that can be moved.
     """
     known: Known = {}
     base = evaluate(
@@ -205,6 +209,7 @@ def tipping(
             waiting=(),
             levers=(),
             limits=(),
+            unmoved={},
             weights=(),
             never_first=(),
             left_out=base.left_out,
@@ -241,6 +246,7 @@ def tipping(
         waiting=out.parts,
         levers=tuple(tips),
         limits=tuple(limits),
+        unmoved={} if levers else _unmoved(base, asked),
         weights=tuple(
             WeightTip(x.part, x.distance, x.weights)
             for x in sorted(order, key=lambda x: (x.distance or 0.0, x.part))
@@ -285,59 +291,81 @@ def _tip(handle: Lever, found: Tip | None) -> LeverTip:
 
 
 def _asked(base: Evaluation, paths: Sequence[str]) -> list[Lever]:
+    """The levers at paths, each once, all of a record where a path is an id alone; those that
+    decide where there is none."""
     catalogue, product = base.catalogue, base.product
-    if paths:
-        made = [lever(catalogue, product, path) for path in dict.fromkeys(paths)]
-        absent = [str(m.path) for m in made if not _movable(m)]
-        if absent:
-            raise FaultError(
-                tuple(Fault(p, "no value above zero", "a figure that stands") for p in absent)
-            )
-        return made
-    out = []
-    for path in _paths(base):
-        if path.keys == LEAD_TIME and product.needs.lead_time is None:
-            continue  # nothing asks for it
-        try:
-            handle = lever(catalogue, product, path)
-        except FaultError:
-            continue  # a word, a list, a share of a sum: no figure that moves by itself
-        if _movable(handle):
-            out.append(handle)
-    return out
+    if not paths:
+        return [*_deciding(base)]
+    made: dict[Path, Lever] = {}
+    faults = []
+    for text in paths:
+        whole = text == product.product or catalogue.record(text) is not None
+        some = [*_whole(base, text)] if whole else [lever(catalogue, product, text)]
+        if not some:
+            faults.append(Fault(text, "no figure that can be moved", "a record with figures"))
+        elif not whole and not some[0].movable:
+            where = str(some[0].path)
+            faults.append(Fault(where, "no value above zero", "a figure that stands"))
+        made.update((handle.path, handle) for handle in some if handle.path not in made)
+    if faults:
+        raise FaultError(tuple(dict.fromkeys(faults)))
+    return [*made.values()]
 
 
-def _movable(handle: Lever) -> bool:
-    if handle.now is None:
-        return False
-    return handle.now > 0 or handle.dimension == "temperature"
+def _whole(base: Evaluation, identity: str) -> Iterator[Lever]:
+    """All figures of the product or of a record that may be asked to move."""
+    product = base.product
+    for handle in levers_of(base.catalogue, product, identity):
+        # a time of delivery counts where something asks for it
+        if handle.path.keys != LEAD_TIME or product.needs.lead_time is not None:
+            yield handle
 
 
-def _paths(base: Evaluation) -> Iterator[Path]:
-    """Paths of the product's figures, of prices, and of what the two leaders rest on."""
-    product, documents = base.product.product, base.catalogue.documents
-    for path, _ in scalars(product, documents[product].root):
-        share = path.keys[0] == "environment" and path.keys[-1] == "share"
-        if not share and path.keys[0] != "needs":
-            yield path
-    feeds = {f.name: f for c in base.candidates[:2] for f in [c.best.assessed.feed]}
-    others = {f.option.cell for f in feeds.values()}
-    others |= {record.converter for f in feeds.values() for record, _ in f.bought}
+def _deciding(base: Evaluation) -> Iterator[Lever]:
+    """The product's figures, prices, and what the two leaders rest on."""
+    product = base.product.product
+    for handle in _whole(base, product):
+        if handle.path.keys[0] != "needs":
+            yield handle
+    bought = _supplies(base.candidates[:2])
     beside = {name for c in base.candidates[:2] for name in c.addons}
-    others |= beside
-    for identity in sorted(x for x in others if x is not None):
-        for path, _ in scalars(identity, documents[identity].root):
-            if path.keys[0] == "price" or (identity in beside and path.keys[0] in OF_ADDON):
-                yield path
+    for identity in sorted(bought | beside):
+        for handle in _whole(base, identity):
+            first = handle.path.keys[0]
+            if first == "price" or (identity in beside and first in OF_ADDON):
+                yield handle
     for candidate in base.candidates[:2]:
-        yield from _of_part(candidate, documents)
+        yield from _of_part(base, candidate)
+
+
+def _supplies(candidates: Sequence[Candidate], every: bool = False) -> set[str]:
+    """Ids of the cells and converters of the parts' builds: of the chosen ones, or of `every`."""
+    feeds = {
+        id(build.assessed): build.assessed.feed
+        for c in candidates
+        for build in (c.builds if every else c.builds[:1])
+    }
+    found = {feed.option.cell for feed in feeds.values()}
+    found |= {record.converter for feed in feeds.values() for record, _ in feed.bought}
+    return {identity for identity in found if identity is not None}
+
+
+def _unmoved(base: Evaluation, moved: Sequence[Lever]) -> dict[str, int]:
+    """How many figures of each cell and converter in the comparison are not among those moved."""
+    there = {handle.path for handle in moved}
+    counts = {
+        identity: sum(handle.path not in there for handle in _whole(base, identity))
+        for identity in sorted(_supplies(base.candidates, every=True))
+    }
+    return {identity: count for identity, count in counts.items() if count}
 
 
 # what an add-on moves beside its price
 OF_ADDON = frozenset(("standing", "sleep", "setup", "supply", "gives", "board-area"))
 
 
-def _of_part(candidate: Candidate, documents: Mapping[str, Document]) -> Iterator[Path]:
+def _of_part(base: Evaluation, candidate: Candidate) -> Iterator[Lever]:
+    """What a part rests on with its chosen build."""
     part = candidate.part.part
     own = Path(part)
     used = figures_in_use(candidate) | {
@@ -347,6 +375,6 @@ def _of_part(candidate: Candidate, documents: Mapping[str, Document]) -> Iterato
         own / "supply",
         own / "own-figures",
     }
-    for path, _ in scalars(part, documents[part].root):
-        if any(path.within(other) for other in used):
-            yield path
+    for handle in _whole(base, part):
+        if any(handle.path.within(other) for other in used):
+            yield handle

@@ -168,7 +168,7 @@ def add_ons_process(scale: Scale) -> list[Row]:
 
 @benchmark("tipping", "the whole process of `tipping barrel-tag` against `python -c pass`")
 def tipping_process(scale: Scale) -> list[Row]:
-    # every figure that decides; one figure is enough to see that it works
+    # all that is moved unasked; one figure is enough to see that it works
     some = [] if scale.rounds > 1 else ["--lever", "barrel-tag:cost.units"]
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)

@@ -48,6 +48,7 @@ TIPPING = Tipping(
         _tip("p:service-life", 3.0, None, None),
     ),
     limits=(_tip("p:workload.sample.loads.radio.current", 1.0, 1.9, None),),
+    unmoved={},
     weights=(),
     never_first=(),
     left_out=(),

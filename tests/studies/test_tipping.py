@@ -21,10 +21,10 @@ from advisor.faults import FaultError
 from advisor.present.machine import to_json
 from advisor.present.tipping import change, in_u, tipping_page
 from advisor.studies.shortlist import shortlist
-from advisor.studies.tipping import LeverTip, Tipping, tipping
+from advisor.studies.tipping import LeverTip, Tipping, _asked, tipping
 from tests.decide.random_catalogues import several, unsure
 from tests.shares import mostly_slow
-from tests.studies.small import loaded, part
+from tests.studies.small import loaded, loaded_files, part
 
 pytestmark = pytest.mark.once
 
@@ -361,6 +361,82 @@ def test_the_document_and_shipped_levers() -> None:
     }  # fmt: skip
     assert told["weights"][0].keys() >= {"part", "l1", "weights"}
     assert found.levers[0].new_winner == "tessimur-mub"
+
+
+CELL = """
+cell: tiny
+invented: true
+chemistry: unheard of
+nominal-voltage: 3.0 V
+capacity: 500 ± 20 mAh
+voltage-curve: {0: 3.0 V, 1: 2.0 V}
+resistance: 1 ohm
+cut-off: 2.0 V
+temperature: {20 degC: {capacity: 1.0, resistance: 1.0}}
+self-discharge: 1 %/year
+doubles-every: 10 K
+price: {currency: EUR, breaks: {1: 1.20}}
+mass: 3 g
+"""
+
+
+def test_figures_of_cells_that_are_not_moved_are_counted(tmp_path: Path) -> None:
+    """All but the price; a mass decides nothing, so it is none of them."""
+    files = {f"parts/{name}": part(name, setup=f"{n} h") for n, name in enumerate("abc", 1)}
+    files |= {"kernels": "crc: {work: one block}\n", "cells/tiny": CELL}
+    product = PRODUCT.replace("{budget: 500 mAh, voltage: 3.0 V}", "{cell: tiny}")
+    inputs = loaded_files(tmp_path, files, product)
+    found = tipping(*inputs, draws=0, points=1)
+    paths = {tip.path for tip in found.levers}
+    assert {path for path in paths if path.startswith("tiny")} == {"tiny:price.breaks.1"}
+    assert found.unmoved == {"tiny": 10}
+    words = "Not moved unless asked for: 10 figures of the cells and converters compared"
+    others = " and those of parts behind the second; --lever ID moves all of one."
+    assert f"{words}{others}" in tipping_page(found, 0).plain()
+    assert f"{words} (10 of tiny){others}" in tipping_page(found, 0, everything=True).plain()
+    assert json.loads(to_json(found))["unmoved"] == {"tiny": 10}
+    every = tipping(*inputs, ["tiny"], draws=0, points=1)
+    moved = {tip.path for tip in every.levers}
+    assert len(moved) == 11
+    assert moved >= {"tiny:capacity", "tiny:voltage-curve.0", "tiny:temperature.20 degC.capacity"}
+    assert "tiny:mass" not in moved
+    assert every.unmoved == {}
+    assert "Not moved" not in tipping_page(every, 0).plain()
+
+
+def test_all_figures_of_a_record_at_once(tmp_path: Path) -> None:
+    """Those that are levers, each once, with what is asked for beside; the product's needs too."""
+    inputs = drawn(tmp_path, 1)
+    own = [
+        *("supply.min", "supply.max", "temperature.min", "temperature.max"),
+        *("operating-points.run.idle-current", "operating-points.run.supply"),
+        *("kernels.crc.run.time", "kernels.crc.run.current", "kernels.crc.run.supply"),
+        *("sleep-states.ram-kept.current", "sleep-states.ram-kept.wake-time"),
+        *("price.breaks.1", "toolchain.setup"),
+    ]
+    found = tipping(*inputs, ["part-2:price.breaks.1", "part-2"], points=1, draws=0)
+    paths = [tip.path for tip in found.levers]
+    assert len(paths) == len(set(paths))
+    assert set(paths) >= {f"part-2:{keys}" for keys in own}
+    assert all(path.startswith("part-2:") for path in paths)
+    base = evaluate(*with_changes(*inputs, ["plain:needs={confidence: 60 %}"]))
+    whole, unasked = ({str(x.path) for x in _asked(base, some)} for some in (["plain"], ()))
+    assert whole - unasked == {"plain:needs.confidence"}
+    assert {path for path in unasked if path.startswith("plain:")} < whole
+
+
+def test_a_record_without_figures_is_refused(tmp_path: Path) -> None:
+    files = {
+        "kernels": "crc: {work: one block}\n",
+        "parts/only": part("only"),
+        "cells/bare": "cell: bare\ninvented: true\nchemistry: unheard of\n",
+    }
+    inputs = loaded_files(tmp_path, files, PRODUCT)
+    with pytest.raises(FaultError) as raised:
+        tipping(*inputs, ["bare"], draws=0)
+    assert "bare: read no figure that can be moved" in str(raised.value)
+    with pytest.raises(FaultError, match="nearest"):
+        tipping(*inputs, ["bar"], draws=0)
 
 
 @pytest.mark.parametrize("path", ["barrel-tag:summary", "barrel-tag:cost.nothing", "nobody:x"])
