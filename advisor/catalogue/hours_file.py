@@ -1,7 +1,9 @@
 """A file of hours: rows of a text file to days, and what these tell by month.
 
 The file is bounded, every row is held against the step of the first two, and no day may lack one:
-a gap is a fault with its line, since what is not there is not nothing.
+a gap is a fault with its line, since what is not there is not nothing. Times with an offset from
+UTC are held by the instant, and their days and months go by the clock that wrote them: a day on
+which that is put forward or back has an hour less or more.
 """
 
 from __future__ import annotations
@@ -40,9 +42,18 @@ FEWEST = 2  # days of a month, below which it has no spread
 
 @dataclass(frozen=True, slots=True)
 class _Row:
+    """A row: its time as the clock on the wall says it, and that clock's offset from UTC, where it
+    is told."""
+
     line: int
     start: datetime
     value: float
+    offset: timedelta | None = None
+
+    @property
+    def instant(self) -> datetime:
+        """When it was, by one clock for all rows."""
+        return self.start if self.offset is None else self.start - self.offset
 
 
 class _RefusedError(Exception):
@@ -148,13 +159,33 @@ def _rows(text: str, declared: FileOfHours) -> list[_Row]:
             if len(out) >= MOST_ROWS:
                 raise _RefusedError(line, "more rows", f"at most {MOST_ROWS} rows")
             out.append(_row(cells, places, declared, line))
+            if (out[-1].offset is None) != (out[0].offset is None):
+                told = "no" if out[-1].offset is None else "an"
+                raise _RefusedError(
+                    line,
+                    f'"{cells[places[0]].strip()}", with {told} offset from UTC',
+                    "an offset from UTC in every row, or in none",
+                    places[0] + 1,
+                )
     except csv.Error as error:
         raise _RefusedError(first + lines.line_num, str(error), "rows of cells") from None
     if len(out) < 2:
         raise _RefusedError(first + 1, f"{len(out)} rows", "rows of hours")
     if declared.stamp == "end":
-        step = out[1].start - out[0].start
-        out = [replace(row, start=row.start - step) for row in out]
+        out = _from_ends(out)
+    return out
+
+
+def _from_ends(rows: list[_Row]) -> list[_Row]:
+    """Rows whose times are those of their ends, by their starts: where the row before ended, if
+    that was a step before, by the clock of then."""
+    step = rows[1].instant - rows[0].instant
+    out = [replace(rows[0], start=rows[0].start - step)]
+    for before, row in pairwise(rows):
+        if row.instant - before.instant == step:
+            out.append(replace(row, start=before.start, offset=before.offset))
+        else:
+            out.append(replace(row, start=row.start - step))
     return out
 
 
@@ -177,7 +208,7 @@ def _row(cells: list[str], places: list[int], declared: FileOfHours, line: int) 
             raise _RefusedError(line, read, "a time and a value in every row", place + 1)
         told.append(cell)
     try:
-        start = datetime.fromisoformat(told[0]).replace(tzinfo=None)
+        stamp = datetime.fromisoformat(told[0])
     except ValueError:
         expected = "a time such as 2026-03-11T14:00"
         raise _RefusedError(line, f'"{told[0]}"', expected, places[0] + 1) from None
@@ -188,12 +219,12 @@ def _row(cells: list[str], places: list[int], declared: FileOfHours, line: int) 
         raise _RefusedError(line, f'"{told[1]}"', "a number", places[1] + 1) from None
     if not math.isfinite(value) or value < 0 or value > 1e12:
         raise _RefusedError(line, f'"{told[1]}"', "a number not below zero", places[1] + 1)
-    return _Row(line, start, value)
+    return _Row(line, stamp.replace(tzinfo=None), value, stamp.utcoffset())
 
 
 def _step(rows: list[_Row]) -> int:
     """Seconds from one row to the next."""
-    between = rows[1].start - rows[0].start
+    between = rows[1].instant - rows[0].instant
     seconds = int(between.total_seconds())
     whole = between == timedelta(seconds=seconds)
     if not whole or not STEPS[0] <= seconds <= STEPS[1] or DAY % seconds:
@@ -209,19 +240,38 @@ def _whole_days(rows: list[_Row], step: int) -> list[list[_Row]]:
     days: list[list[_Row]] = []
     for row in rows:
         if days and days[-1][0].start.date() == row.start.date():
-            gap = row.start - days[-1][-1].start
+            gap = row.instant - days[-1][-1].instant
             if gap != timedelta(seconds=step):
                 read = f"{gap.total_seconds():g} s after the row before"
-                expected = f"rows {step} s apart, without a change to summer time"
+                expected = f"rows {step} s apart"
+                if row.offset is None:
+                    expected += ", without a change to summer time unless offsets from UTC tell it"
                 raise _RefusedError(row.line, read, expected)
             days[-1].append(row)
         else:
             days.append([row])
+    before: _Row | None = None
     for day in days:
-        if len(day) != DAY // step:
+        length = timedelta(seconds=DAY) - _put_forward(before, day, step)
+        # a change by less than a step leaves a row that lies in two days
+        fewest = length // timedelta(seconds=step)
+        most = -(-length // timedelta(seconds=step))
+        if not fewest <= len(day) <= most:
             read = f"{len(day)} rows on {day[0].start.date().isoformat()}"
-            raise _RefusedError(day[0].line, read, f"{DAY // step} rows a day, {step} s apart")
+            raise _RefusedError(day[0].line, read, f"{fewest} rows a day, {step} s apart")
+        before = day[-1]
     return days
+
+
+def _put_forward(before: _Row | None, day: list[_Row], step: int) -> timedelta:
+    """By how much the clock is put forward on a day, at its start too where the day before ends
+    with the row `before`; below zero where it is put back."""
+    first, last = day[0], day[-1]
+    if first.offset is None or last.offset is None:
+        return timedelta(0)
+    follows = before is not None and first.instant - before.instant == timedelta(seconds=step)
+    held = before.offset if follows and before is not None else None
+    return last.offset - (first.offset if held is None else held)
 
 
 def _scatter(

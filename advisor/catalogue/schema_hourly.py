@@ -69,7 +69,11 @@ class FileOfHours:
     """A text file with a row an hour, or another step, over whole days."""
 
     name: str = key(Text("a file's name"), "the file, beside the product's", required=True)
-    time: str = key(Text("a column's name"), "column of the time, ISO 8601", required=True)
+    time: str = key(
+        Text("a column's name"),
+        "column of the time, ISO 8601, with an offset from UTC in every row or in none",
+        required=True,
+    )
     value: str = key(Text("a column's name"), "column of what is harvested", required=True)
     unit: str = key(
         Choice(tuple(UNITS)), "its unit; per area where a panel is to stand in it", required=True

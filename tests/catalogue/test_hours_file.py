@@ -82,7 +82,99 @@ def test_other_marks_units_and_stamps() -> None:
     assert found.dimension == "energy"
 
 
+SPRING, AUTUMN = datetime.datetime(2026, 3, 29, 1), datetime.datetime(2026, 10, 25, 1)
+HOUR = datetime.timedelta(hours=1)
+
+
+def by_the_clock(step: int = 1, at: int = 0) -> list[str]:
+    """A year by the clock of a zone that is an hour ahead of UTC, two from SPRING to AUTUMN (in
+    UTC), when days of light from 06:00 to 18:00 UTC are told; `at` hours after a row's start."""
+    out = []
+    utc = datetime.datetime(2025, 12, 31, 23, tzinfo=datetime.UTC)
+    while (utc + HOUR).year < 2027:
+        value = sum(300 for n in range(step) if 6 <= (utc.hour + n) % 24 < 18) / step
+        stamp = utc + at * HOUR
+        summer = SPRING <= stamp.replace(tzinfo=None) < AUTUMN
+        zone = datetime.timezone(datetime.timedelta(hours=2 if summer else 1))
+        out.append(f"{stamp.astimezone(zone).isoformat()},{value}")
+        utc += step * HOUR
+    return out
+
+
+@pytest.mark.parametrize(("stamp", "at"), [("start", 0), ("end", 1)])
+def test_clocks_that_are_put_forward_and_back(stamp: str, at: int) -> None:
+    """A day has 23 rows, another 25; light is light, and the year has its days."""
+    lines = by_the_clock(at=at)
+    assert "2026-03-29T01:00:00+01:00,0.0" in lines
+    assert "2026-03-29T03:00:00+02:00,0.0" in lines
+    assert "2026-10-25T02:00:00+02:00,0.0" in lines
+    assert "2026-10-25T02:00:00+01:00,0.0" in lines
+    given = FileOfHours(name="hours.csv", time="t", value="g", unit="W/m2", stamp=stamp)
+    found = days_of("\n".join(["t,g", *lines]).encode(), given)
+    assert found.count == 365
+    assert all(found.months[m].nominal == pytest.approx(300 * 12 * 3600) for m in MONTHS)
+    # eleven or thirteen hours of a night on which the clock is changed, in a month of many
+    assert found.night.nominal == pytest.approx(12 * 3600 + 3600 / 31)
+
+
+def test_a_step_that_a_change_of_the_clock_does_not_fill() -> None:
+    """Rows of three hours go on from the change by 02:00, 05:00 and so on; none is lost."""
+    lines = by_the_clock(3)
+    found = days_of("\n".join(["t,g", *lines]).encode(), declared())
+    assert found.count == 365
+    total = sum(found.months[m].nominal for m in MONTHS)
+    assert total == pytest.approx(12 * 300 * 12 * 3600)
+
+
+def test_a_clock_that_is_changed_at_midnight() -> None:
+    """The day of spring begins at 01:00; in autumn the last hour of a day comes twice."""
+    zone = {True: "+02:00", False: "+01:00"}
+    start = datetime.datetime(2026, 1, 1)
+    spring, autumn = datetime.datetime(2026, 4, 24), datetime.datetime(2026, 10, 29, 23)
+    for stamp in ("start", "end"):
+        lines = ["t,g"]
+        for n in range(365 * 24):
+            ahead = spring <= start + n * HOUR < autumn
+            at = start + (n + (stamp == "end")) * HOUR
+            on = spring <= at < autumn
+            lines.append(f"{(at + on * HOUR).isoformat()}{zone[on]},{100 + ahead}")
+        given = FileOfHours(name="x", time="t", value="g", unit="W/m2", stamp=stamp)
+        found = days_of("\n".join(lines).encode(), given)
+        assert found.count == 365
+        april = (23 * 24 * 100 + (23 + 6 * 24) * 101) / 30
+        assert found.months["april"].nominal == pytest.approx(april * 3600)
+
+
+def test_times_in_utc_are_as_those_without_an_offset() -> None:
+    plain = rows(weather())
+    marked = [line.replace(",", "Z,") for line in plain]
+    one, other = (
+        days_of("\n".join(["t,g", *lines]).encode(), declared()) for lines in (plain, marked)
+    )
+    assert one.months == other.months
+    assert (one.spread, one.persistence, one.night) == (
+        other.spread,
+        other.persistence,
+        other.night,
+    )
+
+
+def _offset(text: str) -> str:
+    return text.replace("2026-01-02T03:00:00", "2026-01-02T03:00:00+01:00")
+
+
+def _all_but_one(text: str) -> str:
+    return text.replace(":00:00,", ":00:00+01:00,").replace("02T03:00:00+01:00", "02T03:00:00")
+
+
 BROKEN = [
+    (_offset, 29, "with an offset from UTC"),
+    (_all_but_one, 29, "with no offset from UTC"),
+    (
+        lambda t: t.replace(":00:00,", ":00:00Z,").replace("02T03:00:00Z", "02T03:00:00+01:00"),
+        29,
+        "0 s after the row before",
+    ),
     (lambda text: text.replace("300.000000", "sun", 1), 8, '"sun"'),
     (lambda text: text.replace("300.000000", "-2", 1), 8, '"-2"'),
     (lambda text: text.replace("300.000000", "nan", 1), 8, '"nan"'),
