@@ -44,7 +44,8 @@ def revisited_page(found: Revisited, width: int, everything: bool = False) -> Pa
         page.paragraph(f"The decision does not stand: {found.unfit}.", style=POOR)
     else:
         ahead = ", ".join(found.passed_by)
-        page.paragraph(f"The decision does not stand: ahead of it now: {ahead}.", style=POOR)
+        are = "is" if len(found.passed_by) == 1 else "are"
+        page.paragraph(f"The decision does not stand: {ahead} {are} ahead of it now.", style=POOR)
     _mind(page, found)
     page.paragraph(f"Rule: {found.rule}.", style=FAINT)
     _order(page, found, everything)

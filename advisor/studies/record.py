@@ -125,6 +125,18 @@ def _unfit(found: Shortlist, part: str) -> Fault:
     )
 
 
+def _no_longer(found: Shortlist, part: str) -> str:
+    """Why a part that was chosen is not ranked any more, a sentence without its full stop."""
+    for screened in found.screened_out:
+        if screened.part == part:
+            return f"{part} no longer fits: {'; '.join(f.text for f in screened.failed)}"
+    for aside in found.set_aside:
+        if aside.part == part:
+            are = "is" if len(aside.missing) == 1 else "are"
+            return f"{part} lacks {', '.join(aside.missing)}, which {are} needed"
+    return f"{part} is no longer in the catalogue"
+
+
 def _text(
     catalogue: Catalogue,
     product: Product,
@@ -416,7 +428,7 @@ def revisit(
         ahead = [p for p, rank in now.items() if rank < now[record.part]]
         passed = tuple(p for p in ahead if p not in ahead_then)
     else:
-        unfit = _unfit(found, record.part).read
+        unfit = _no_longer(found, record.part)
     current = digests(catalogue, product)
     kept = {figures.document_of(path) for path in record.figures}
     others = [n for n in current if record.digests.get(n) not in (None, current[n])]

@@ -14,6 +14,7 @@ from jsonschema import Draft202012Validator
 from advisor.catalogue.load import load_run, with_changes
 from advisor.catalogue.shipped import catalogue_folder, load, product_files
 from advisor.faults import FaultError
+from advisor.present.record import revisited_page
 from advisor.studies.record import decide, digests, read_decision, revisit
 from advisor.studies.schema import schema
 from advisor.studies.shortlist import shortlist
@@ -129,8 +130,22 @@ def test_parts_that_come_and_go(record: Path, tmp_path: Path) -> None:
     (tmp_path / "later.yaml").write_text(later.text)
     gone = revisit(read_decision(tmp_path / "later.yaml"), *load("frost-post"))
     assert gone.gone == ("newcomer",)
-    assert gone.unfit is not None
+    assert gone.unfit == "newcomer is no longer in the catalogue"
     assert not gone.stands
+    words = "The decision does not stand: newcomer is no longer in the catalogue."
+    assert words in revisited_page(gone, 0).plain()
+    words = "The decision does not stand: newcomer is ahead of it now."
+    assert words in revisited_page(found, 0).plain()
+
+
+def test_why_a_part_is_not_ranked_any_more(record: Path) -> None:
+    held = read_decision(record)
+    ended = revisit(held, *load("frost-post", changes=["quorvane-jor:lifecycle=ended"]))
+    why = "quorvane-jor no longer fits: lifecycle: active needed, ended offered"
+    assert ended.unfit == why
+    assert f"does not stand: {why}." in revisited_page(ended, 0).plain()
+    bare = revisit(held, *load("frost-post", changes=["quorvane-jor:price.breaks=null"]))
+    assert bare.unfit == "quorvane-jor lacks quorvane-jor:price.breaks, which is needed"
 
 
 def test_a_part_that_does_not_fit() -> None:
