@@ -19,7 +19,7 @@ from advisor.present.plots import named, saved, scale, style
 from advisor.present.tables import INVENTED, caution_words, notes
 from advisor.studies.findings import cost_words, life_words
 from advisor.studies.outlook import Crossing, LeverOutlook, Outlook, Point
-from advisor.studies.words import in_years, life, money, of_draws
+from advisor.studies.words import exchange, in_years, life, money, of_draws
 
 NARROWEST, WIDEST = 40, 100  # columns of a chart
 HIGH, LOW = 15, 11  # lines of a chart, and of one where the rest is folded
@@ -60,7 +60,7 @@ def outlook_page(found: Outlook, width: int, everything: bool = False) -> Page:
         _lever(page, found, one, everything)
     if everything:
         page.heading("What this rests on")
-        page.paragraph(rests(found), "  ")
+        page.paragraph(" ".join([rests(found), *exchanged(found)]), "  ")
         left_out(page, found.left_out, True)
         notes(page, found.warnings, found.cautions)
         return page
@@ -87,8 +87,21 @@ def _folded(page: Page, found: Outlook) -> None:
     )
     beside = f"; {' and '.join(counts)}: --all" if counts else ""
     page.paragraph(f"{by}{beside}", style=FAINT)
+    for text in exchanged(found):
+        page.paragraph(text, style=FAINT)
     if found.left_out:
         page.line((folded(found.left_out, page.width), FAINT))
+
+
+def exchanged(found: Outlook) -> list[str]:
+    """The rates of exchange behind the amounts, but for those that move; empty without any."""
+    moved = {one.lever for one in found.levers}
+    rates = {
+        name: rate
+        for name, rate in found.rates.items()
+        if f"{found.product}:cost.rates.{name}" not in moved
+    }
+    return [f"Exchanged at {exchange(rates, found.currency)}."] if rates else []
 
 
 def rests(found: Outlook) -> str:

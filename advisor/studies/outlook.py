@@ -7,11 +7,9 @@ from dataclasses import field, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-import numpy as np
-
-from advisor.catalogue.levers import NEAR, Lever, grid, lever, part_way, span
-from advisor.catalogue.load import with_changes
+from advisor.catalogue.levers import NEAR, Lever, grid, lever, span
 from advisor.catalogue.records import Catalogue
+from advisor.catalogue.rules import exchanged
 from advisor.catalogue.schema_product import Product
 from advisor.dataclass import dataclass
 from advisor.decide.along import Along, Offer
@@ -23,20 +21,19 @@ from advisor.decide.marches import Marches
 from advisor.decide.missing import fill_missing
 from advisor.decide.workers import over_workers
 from advisor.faults import Fault, FaultError
-from advisor.figures import Path
 from advisor.model.packs import Feed
 from advisor.model.served import Services
 from advisor.stages import Progress, begin
 from advisor.studies.asked import unknown_parts
 from advisor.studies.results import Range, frame, invented, moving_warnings, spread
 from advisor.studies.shortlist import DRAWS
+from advisor.studies.usual import drawn_in, usual
 
 if TYPE_CHECKING:
     import pandas as pd
 
 POINTS, SHOWN = 21, 4
 FEW = 500  # draws at a place that is not the value that stands: the first of all
-HALVINGS = 12  # of the way to an end of a range that may not stand
 STEP = 0.01  # share of the lever's value within which a jump of a curve is drawn
 MOST_CHANGES = 3  # battery changes between two places that are worth telling apart as steps
 
@@ -148,6 +145,9 @@ class Outlook:
     """whether anything behind the answer is demonstration data"""
     currency: str
     """of every amount"""
+    rates: Mapping[str, float]
+    """currency to what one of it is worth in the product's as things stand, of those that prices
+    here are in"""
     life_target_s: float | None
     """[s] the battery life that is wanted"""
     ranking: tuple[str, ...]
@@ -190,6 +190,7 @@ def document(found: Outlook) -> dict[str, object]:
         "place_draws": found.place_draws,
         "invented": found.invented,
         "currency": found.currency,
+        "rates": found.rates,
         **of(found.levers[0]),
         "further": [of(one) for one in found.levers[1:]],
         "cautions": found.cautions,
@@ -260,10 +261,10 @@ def outlook(
     if now is None or parts:
         kept = Marches(services, kept=0)
         now = evaluate(catalogue, product, draws, seed, jobs, progress, marches=kept)
-    asked = [text.partition("=") for text in (along or _usual(now))]
+    asked = [text.partition("=") for text in (along or usual(now))]
     levers = [lever(catalogue, product, path) for path, _, _ in asked]
     ends = [
-        span(found, text) if equals else _standing(catalogue, product, found, span(found, None))
+        span(found, text) if equals else drawn_in(catalogue, product, found)
         for found, (_, equals, text) in zip(levers, asked, strict=True)
     ]
     begin(progress, "going along figures")
@@ -297,6 +298,7 @@ def outlook(
         place_draws=min(draws, few),
         invented=invented(now),
         currency=now.own_cost.currency,
+        rates=exchanged(product, catalogue),
         life_target_s=None if product.life_target is None else product.life_target.nominal,
         ranking=tuple(c.part.part for c in now.candidates),
         levers=tuple(one for one, _ in each),
@@ -304,50 +306,6 @@ def outlook(
         left_out=now.left_out,
         warnings=moving_warnings(now, whole),
     )
-
-
-def _standing(
-    catalogue: Catalogue, product: Product, found: Lever, ends: tuple[float, float]
-) -> tuple[float, float]:
-    """The ends of a range that nobody asked for, drawn in to what the product may be."""
-
-    def may(x: float) -> bool:
-        try:
-            with_changes(catalogue, product, [found.assignment(x)])
-        except FaultError:
-            return False
-        return True
-
-    drawn = []
-    for end in ends:
-        stands, beyond = (end, end) if may(end) else (found.now or end, end)
-        for _ in range(HALVINGS if stands != beyond else 0):
-            middle = part_way(stands, beyond, 0.5)
-            middle = float(round(middle)) if found.whole else middle
-            stands, beyond = (middle, beyond) if may(middle) else (stands, middle)
-        drawn.append(stands)
-    return drawn[0], drawn[1]
-
-
-def _usual(now: Evaluation) -> list[str]:
-    """The period of the task that keeps the best part busiest, and the units to be made."""
-    product = now.product
-    own = Path(product.product)
-    out = []
-    if now.candidates and product.workload:
-        build = now.candidates[0].best
-        lines = build.assessed.timeline
-        busy = [float(lines.share[build.row, here, 0].sum()) for here in lines.tasks]
-        task = product.workload[int(np.argmax(busy))]
-        out.append(str(own.child("workload", task.task, *next(iter(task.periods)))))
-    elif product.workload:
-        task = product.workload[0]
-        out.append(str(own.child("workload", task.task, *next(iter(task.periods)))))
-    if product.cost.units is not None:
-        out.append(str(own.child("cost", "units")))
-    if not out:
-        raise FaultError((Fault("--along", "nothing", "a path: the product states no task"),))
-    return out
 
 
 def _along(

@@ -16,6 +16,7 @@ from advisor.catalogue.shipped import load
 from advisor.decide.along import Along, Offer
 from advisor.decide.evaluate import evaluate
 from advisor.faults import FaultError
+from advisor.present.curves import outlook_page
 from advisor.present.machine import to_json
 from advisor.studies.outlook import document, outlook
 from advisor.studies.shortlist import shortlist
@@ -331,3 +332,23 @@ def test_price_breaks_are_found_where_the_decision_has_them(product: str) -> Non
         assert known == list(line.changes(state, 500.0, 40000.0, 0.01))
         found += len(known)
     assert found > 8
+
+
+@pytest.mark.parametrize(
+    ("parts", "path", "rates", "told"),
+    [
+        (["ostrel-cag"], "cost.units=1000:2000", {"USD": 0.92}, True),
+        (["ostrel-cag"], "cost.rates.USD=0.9:1", {"USD": 0.92}, False),
+        (["quorvane-tib"], "cost.units=1000:2000", {}, False),
+    ],
+)
+def test_it_tells_the_rates_behind_the_amounts(
+    parts: list[str], path: str, rates: dict[str, float], told: bool
+) -> None:
+    """But not on the screen one that moves: it is none of those that the amounts rest on."""
+    found = outlook(*load("barrel-tag"), parts, [f"barrel-tag:{path}"], points=2, draws=0)
+    assert found.rates == rates
+    assert json.loads(to_json(document(found)))["rates"] == rates
+    for everything in (False, True):
+        words = outlook_page(found, 0, everything).plain()
+        assert ("Exchanged at 1 USD = 0.92 EUR." in words) == told
