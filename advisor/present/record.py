@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from advisor.present.layout import FAINT, GOOD, POOR, Page
 from advisor.present.left_out import left_out
 from advisor.present.tables import INVENTED, caution, exchanged, notes
-from advisor.studies.record import Change, Decided, Revisited
+from advisor.studies.record import Decided, Revisited
+from advisor.studies.since import Change
 
 LISTED = 5  # changed figures, and parts, that are told unless all are asked for
 NAMES = 3  # files that are named

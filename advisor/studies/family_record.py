@@ -34,14 +34,10 @@ from advisor.studies.family_beside import (
     left_out_of,
     objective_of,
 )
-from advisor.studies.record import (
-    digests,
-    kept_figures,
-    plain_id,
-    seen_from,
-)
+from advisor.studies.record import plain_id, seen_from
 from advisor.studies.results import build_result
 from advisor.studies.shortlist import DRAWS
+from advisor.studies.since import digests, kept_figures
 
 if TYPE_CHECKING:
     from advisor.studies.results import BuildResult

@@ -13,8 +13,8 @@ from advisor.model.served import Services
 from advisor.stages import Progress
 from advisor.studies.family import family
 from advisor.studies.family_results import FamilyPlan
-from advisor.studies.record import digests
 from advisor.studies.shortlist import DRAWS
+from advisor.studies.since import digests
 
 if TYPE_CHECKING:
     import pandas as pd

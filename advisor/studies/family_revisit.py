@@ -38,8 +38,8 @@ from advisor.studies.family_record import (
     inputs_of,
     read_family_decision,
 )
-from advisor.studies.record import Change, changes_since, digests
 from advisor.studies.results import BuildResult, build_result, frame, plain
+from advisor.studies.since import Change, changes_since, digests
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -187,6 +187,7 @@ def revisit_family(
         behind_then = record.best_score.nominal - record.score.nominal
     top = None if best is None else best.plan
     behind_now = None if plan is None or top is None else _behind(plan, top, objective)
+    records = {run.family.family: run.family, **{one.product: one for one in run.products}}
     current = digests(run.catalogue)
     kept = {figures.document_of(path) for path in record.figures}
     others = [n for n in current if record.digests.get(n) not in (None, current[n])]
@@ -212,7 +213,7 @@ def revisit_family(
         behind_then=behind_then,
         behind_now=behind_now,
         status="infeasible" if best is None else STATUS.get(best.status, "none"),
-        changed=tuple(changes_since(record.figures, run.catalogue, kept)),
+        changed=tuple(changes_since(record.figures, run.catalogue, kept, records)),
         documents=tuple(n for n in others if n not in kept),
         new=tuple(n for n in current if n not in record.digests),
         gone=tuple(sorted(n for n in record.digests if n not in current)),

@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import datetime
-import hashlib
 import math
 import os
-from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -27,11 +25,11 @@ from advisor.names import Named, paths_of
 from advisor.stages import Progress
 from advisor.studies.results import RankedPart, frame, plain
 from advisor.studies.shortlist import DRAWS, Shortlist, shortlist
+from advisor.studies.since import Change, changes_since, digests, kept_figures
 
 if TYPE_CHECKING:
     import pandas as pd
 
-FILE = "harvest.file"  # what a product's file of hours goes by among the digests
 NEAREST = 3  # parts, first in the order, whose figures are kept beside the chosen one's
 RULE = (
     "the decision stands where its part still fits and no part is ahead of it that was not ahead "
@@ -223,43 +221,6 @@ def _kept(found: Shortlist, product: str, parts: Sequence[str]) -> list[str]:
     return sorted({name for name in kept if name in known})
 
 
-def kept_figures(catalogue: Catalogue, names: Sequence[str]) -> Iterator[tuple[str, str]]:
-    """(path, text) of every figure of these documents."""
-    for name in names:
-        times: Counter[str] = Counter()
-        for path, node in figures.scalars(name, catalogue.documents[name].root):
-            if node.value:
-                times[str(path)] += 1
-                # entries of a list may share a name, such as one cell in two packs
-                again = f" ({times[str(path)]})" if times[str(path)] > 1 else ""
-                yield f"{path}{again}", str(node.value)
-
-
-def digests(catalogue: Catalogue, product: Product | None = None) -> dict[str, str]:
-    """SHA-256 of each document's figures as they stand, comments and layout apart, by id.
-
-    A product's file of hours has one of its own.
-    """
-    out = {}
-    for name in sorted({*catalogue.documents, *([] if product is None else [product.product])}):
-        found = hashlib.sha256()
-        for path, node in figures.scalars(name, catalogue.documents[name].root):
-            found.update(f"{path.dotted}\0{node.value}\0".encode())
-        out[name] = found.hexdigest()
-    if product is not None and product.harvest is not None and product.harvest.days is not None:
-        out[f"{product.product}:{FILE}"] = product.harvest.days.digest
-    return out
-
-
-@dataclass(frozen=True, slots=True)
-class Change:
-    """A figure that is another now; None where it is new or gone."""
-
-    path: str
-    was: str | None
-    now: str | None
-
-
 @dataclass(frozen=True, slots=True)
 class Place:
     """Where a part stood and stands; None where it was or is not ranked."""
@@ -441,22 +402,13 @@ def revisit(
         rule=RULE,
         passed_by=passed,
         unfit=unfit,
-        changed=tuple(changes_since(record.figures, catalogue, kept)),
+        changed=tuple(changes_since(record.figures, catalogue, kept, {product.product: product})),
         documents=tuple(n for n in others if n not in kept),
         new=tuple(n for n in current if n not in record.digests),
         gone=tuple(sorted(n for n in record.digests if n not in current)),
         places=tuple(_places(record, found)),
         shortlist=found,
     )
-
-
-def changes_since(was: Mapping[str, str], catalogue: Catalogue, kept: set[str]) -> Iterator[Change]:
-    """What is another figure now, of the documents that were kept."""
-    there = sorted(name for name in kept if name in catalogue.documents)
-    now = dict(kept_figures(catalogue, there))
-    for path in sorted({*was, *now}):
-        if was.get(path) != now.get(path):
-            yield Change(path, was.get(path), now.get(path))
 
 
 def _places(record: DecisionRecord, found: Shortlist) -> Iterator[Place]:

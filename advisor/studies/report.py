@@ -28,9 +28,9 @@ from advisor.studies.money import MoneyItem
 from advisor.studies.money import money_items as money_of
 from advisor.studies.outlook import Outlook, outlook
 from advisor.studies.pictures import Pictures, pictures
-from advisor.studies.record import digests
 from advisor.studies.results import BuildResult, build_result, known
 from advisor.studies.shortlist import DRAWS, Shortlist, summarise
+from advisor.studies.since import digests
 from advisor.studies.tipping import Tipping
 from advisor.studies.tipping import tipping as study_tipping
 

@@ -15,9 +15,10 @@ from advisor.catalogue.load import load_run, with_changes
 from advisor.catalogue.shipped import catalogue_folder, load, product_files
 from advisor.faults import FaultError
 from advisor.present.record import revisited_page
-from advisor.studies.record import decide, digests, read_decision, revisit
+from advisor.studies.record import decide, read_decision, revisit
 from advisor.studies.schema import schema
 from advisor.studies.shortlist import shortlist
+from advisor.studies.since import changes_since, digests
 from tests.cli.conftest import Caller
 from tests.cli.conftest import said as said  # the fixture
 
@@ -98,6 +99,47 @@ def test_what_changed_is_told(record: Path) -> None:
     assert told["frost-post:service-life"][1] == "8 years"
     assert len(told) == 2
     assert found.documents == ("ostrel-ruv",)
+
+
+@pytest.mark.parametrize(
+    ("path", "same", "other"),
+    [
+        ("quorvane-jor:price.breaks.1000", "2.050", "2.06"),
+        ("frost-post:workload.sample.every", "1000 ms", "1001 ms"),
+        ("frost-post:cost.engineer-rate", "80.0 EUR/h", "80 USD/h"),
+        ("ls-pen:capacity", "2.50 ± 0.12 Ah", "2500(120) mAh"),
+        ("frost-post:cost.units", "5000", "5001"),
+    ],
+)
+def test_another_spelling_of_a_figure_is_no_change(
+    record: Path, path: str, same: str, other: str
+) -> None:
+    """± without more is a half-width, so a standard uncertainty is another figure."""
+    held = read_decision(record)
+    was = held.figures[path]
+    catalogue, product = load("frost-post")
+
+    def told(text: str) -> list[tuple[str, str | None, str | None]]:
+        found = dict(held.figures) | {path: text}
+        some = changes_since(found, catalogue, {path.partition(":")[0]}, {"frost-post": product})
+        mine = [c for c in some if c.path == path]
+        return [(c.path, c.was, c.now) for c in mine]
+
+    assert told(was) == []
+    assert told(same) == []
+    assert told(other) == [(path, other, was)]
+
+
+def test_a_place_that_is_spelled_otherwise_is_the_same(record: Path, tmp_path: Path) -> None:
+    held = read_decision(record)
+    text = (catalogue_folder() / "parts" / "quorvane-jor.yaml").read_text("utf-8")
+    assert "25 degC:" in text
+    parts = tmp_path / "mine" / "parts"
+    parts.mkdir(parents=True)
+    (parts / "quorvane-jor.yaml").write_text(text.replace("25 degC:", "298.15 K:"), "utf-8")
+    found = revisit(held, *load("frost-post", [catalogue_folder(), tmp_path / "mine"]))
+    assert found.stands
+    assert found.changed == ()
 
 
 def test_a_rival_that_passes_it(record: Path) -> None:

@@ -13,9 +13,9 @@ from advisor.decide.cautions import GENERAL
 from advisor.present.html.page import html_page
 from advisor.present.markdown import markdown
 from advisor.studies.outlook import outlook
-from advisor.studies.record import digests
 from advisor.studies.report import OfferedBuild, Report, report
 from advisor.studies.shortlist import shortlist
+from advisor.studies.since import digests
 from tests.present.pages import DAY, MOSTLY, PRODUCTS, made
 from tests.present.ranking import weighted
 from tests.shares import mostly_slow
