@@ -12,6 +12,7 @@ from advisor.dataclass import dataclass
 from advisor.quantities import Quantity
 
 MOST_DRAWS = 1_000_000  # as many as a command takes
+SCORE = Figure("score", most=100.0, exact=True)
 VERDICTS = ("settled", "leaning", "open", "none")
 
 
@@ -20,9 +21,9 @@ class RecordedPart:
     """A part of the ranking as it stood."""
 
     part: str = key(Identity("part"), "the part, by its id", required=True)
-    score: Quantity = key(Figure("score", exact=True), "its score of 100", required=True)
+    score: Quantity = key(SCORE, "its score of 100", required=True)
     first: Quantity | None = key(
-        Figure("share", exact=True), "share of draws in which it was first"
+        Figure("share", most=1.0, exact=True), "share of draws in which it was first"
     )
     battery_life: Quantity | None = key(Figure("time", exact=True), "battery life")
     lifetime_cost: Quantity | None = key(Figure("money", exact=True), "cost over the service life")
@@ -95,7 +96,7 @@ class RecordedProduct:
     cost: Quantity = key(
         Figure("money", exact=True), "its share of the expected cost, all units", required=True
     )
-    score: Quantity = key(Figure("score", exact=True), "its score of 100", required=True)
+    score: Quantity = key(SCORE, "its score of 100", required=True)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -142,15 +143,11 @@ class FamilyRecord:
         "expected cost of the plan, all units",
         required=True,
     )
-    score: Quantity = key(
-        Figure("score", exact=True), "mean score of the plan, of 100", required=True
-    )
+    score: Quantity = key(SCORE, "mean score of the plan, of 100", required=True)
     best_cost: Quantity = key(
         Figure("money", exact=True), "that of the best plan at the time", required=True
     )
-    best_score: Quantity = key(
-        Figure("score", exact=True), "that of the best plan at the time", required=True
-    )
+    best_score: Quantity = key(SCORE, "that of the best plan at the time", required=True)
     digests: Mapping[str, str] = key(
         MapOf(Text("a digest"), "id"), "SHA-256 of each file's figures", required=True
     )

@@ -60,7 +60,7 @@ def revisited_page(found: FamilyRevisited, width: int, everything: bool = False)
     _mind(page, found)
     page.paragraph(f"Rule: {found.rule}.", style=FAINT)
     _products(page, found)
-    changes(page, found.changed, found.documents, found.new, found.gone, everything)
+    changes(page, found, everything)
     left_out(page, found.left_out, everything)
     notes(page, found.warnings)
     return page

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from advisor.present.layout import FAINT, GOOD, POOR, Page
 from advisor.present.left_out import left_out
 from advisor.present.tables import INVENTED, caution, exchanged, notes
+from advisor.studies.family_revisit import FamilyRevisited
 from advisor.studies.record import Decided, Revisited
-from advisor.studies.since import Change
 
 LISTED = 5  # changed figures, and parts, that are told unless all are asked for
 NAMES = 3  # files that are named
@@ -50,7 +50,7 @@ def revisited_page(found: Revisited, width: int, everything: bool = False) -> Pa
     _mind(page, found)
     page.paragraph(f"Rule: {found.rule}.", style=FAINT)
     _order(page, found, everything)
-    changes(page, found.changed, found.documents, found.new, found.gone, everything)
+    changes(page, found, everything)
     left_out(page, found.shortlist.left_out, everything)
     notes(page, found.shortlist.warnings)
     return page
@@ -68,20 +68,21 @@ def _mind(page: Page, found: Decided | Revisited) -> None:
         page.paragraph(text, style=FAINT)
 
 
-def changes(
-    page: Page,
-    figures: Sequence[Change],
-    documents: Sequence[str],
-    new: Sequence[str],
-    gone: Sequence[str],
-    everything: bool = False,
-) -> None:
+def changes(page: Page, found: Revisited | FamilyRevisited, everything: bool = False) -> None:
     """What has changed since a decision: figures that were kept, and files; the first of them, and
-    counts of the rest, unless all are asked for."""
+    counts of the rest, unless all are asked for; and where the record itself was written over."""
+    figures = found.changed
     page.heading("What has changed")
-    if not (figures or documents or new or gone):
+    if found.altered:
+        page.paragraph(
+            "The record was written over: its figures are not those of its digests for "
+            f"{_named(found.altered, everything)}.",
+            "  ",
+            "    ",
+            POOR,
+        )
+    elif not (figures or found.documents or found.new or found.gone):
         page.paragraph("Nothing.", "  ")
-        return
     if figures:
         listed = figures if everything else figures[:LISTED]
         page.table(
@@ -96,9 +97,9 @@ def changes(
                 f"and {more} more figure{'' if more == 1 else 's'}: --all", "  ", style=FAINT
             )
     for words, names in (
-        ("figures of", documents),
-        ("new:", new),
-        ("no longer there:", gone),
+        ("figures of", found.documents),
+        ("new:", found.new),
+        ("no longer there:", found.gone),
     ):
         if names:
             page.paragraph(f"{words} {_named(names, everything)}", "  ", "    ")

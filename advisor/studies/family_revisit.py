@@ -39,7 +39,7 @@ from advisor.studies.family_record import (
     read_family_decision,
 )
 from advisor.studies.results import BuildResult, build_result, frame, plain
-from advisor.studies.since import Change, changes_since, digests
+from advisor.studies.since import Change, altered, changes_since, digests
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -93,7 +93,8 @@ class FamilyRevisited:
     best, then and now; None where there is none. behind : by how much the best plan betters it,
     money or points. status : of the search now, as `family` tells it.
     changed : figures that were kept and are others now. documents : ids whose figures changed, of
-    those whose figures were not kept. new, gone : ids of files.
+    those whose figures were not kept. new, gone : ids of files. altered : ids whose figures in the
+    record are not those of their digest there.
     """
 
     family: str
@@ -120,6 +121,7 @@ class FamilyRevisited:
     documents: tuple[str, ...]
     new: tuple[str, ...]
     gone: tuple[str, ...]
+    altered: tuple[str, ...]
     products: tuple[ProductThen, ...]
     invented: bool
     cautions: tuple[str, ...]
@@ -217,6 +219,7 @@ def revisit_family(
         documents=tuple(n for n in others if n not in kept),
         new=tuple(n for n in current if n not in record.digests),
         gone=tuple(sorted(n for n in record.digests if n not in current)),
+        altered=altered(record.figures, record.digests),
         products=tuple(_products(record, run, plan, top)),
         invented=invented_behind(run, products),
         cautions=() if shown is None else family_cautions(products, shown),

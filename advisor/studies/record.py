@@ -25,7 +25,7 @@ from advisor.names import Named, paths_of
 from advisor.stages import Progress
 from advisor.studies.results import RankedPart, frame, plain
 from advisor.studies.shortlist import DRAWS, Shortlist, shortlist
-from advisor.studies.since import Change, changes_since, digests, kept_figures
+from advisor.studies.since import Change, altered, changes_since, digests, kept_figures
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -240,7 +240,8 @@ class Revisited:
     ----------
     stands : by `RULE`. passed_by : parts ahead of it now that were not then. changed : figures
     that were kept and are others now. documents : ids whose figures changed, of those whose
-    figures were not kept. new, gone : ids of files. unfit : why the part no longer fits.
+    figures were not kept. new, gone : ids of files. altered : ids whose figures in the record are
+    not those of their digest there. unfit : why the part no longer fits.
     """
 
     product: str
@@ -255,6 +256,7 @@ class Revisited:
     documents: tuple[str, ...]
     new: tuple[str, ...]
     gone: tuple[str, ...]
+    altered: tuple[str, ...]
     places: tuple[Place, ...]
     shortlist: Shortlist = field(repr=False, compare=False)
 
@@ -406,6 +408,7 @@ def revisit(
         documents=tuple(n for n in others if n not in kept),
         new=tuple(n for n in current if n not in record.digests),
         gone=tuple(sorted(n for n in record.digests if n not in current)),
+        altered=altered(record.figures, record.digests),
         places=tuple(_places(record, found)),
         shortlist=found,
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import math
+import re
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 
@@ -20,6 +21,8 @@ from advisor.faults import FaultLog
 from advisor.quantities import Quantity
 
 FILE = "harvest.file"  # what a product's file of hours goes by among the digests
+# behind the path of a list's entry that shares its name with one before
+_AGAIN = re.compile(r" \(([0-9]+)\)\Z")
 SAME = 1e-12  # relative; one value in two units differs by rounding
 MONEY_RATE = "money-rate"  # its currency is in its unit, and none is worth another
 
@@ -59,6 +62,22 @@ def digests(catalogue: Catalogue, product: Product | None = None) -> dict[str, s
     if product is not None and product.harvest is not None and product.harvest.days is not None:
         out[f"{product.product}:{FILE}"] = product.harvest.days.digest
     return out
+
+
+def altered(was: Mapping[str, str], digests: Mapping[str, str]) -> tuple[str, ...]:
+    """Ids of documents whose figures in a record are not those that its digest there was taken of:
+    one or the other was written over."""
+    found = {name: hashlib.sha256() for name in dict.fromkeys(map(figures.document_of, was))}
+    times: Counter[str] = Counter()
+    for path, text in was.items():
+        again = _AGAIN.search(path)
+        plain = path if again is None else path[: again.start()]
+        if again is not None and again[1] != str(times[plain] + 1):
+            plain = path  # a key that ends so by itself
+        times[plain] += 1
+        name, _, dotted = plain.partition(":")
+        found[name].update(f"{dotted}\0{text}\0".encode())
+    return tuple(n for n, one in sorted(found.items()) if one.hexdigest() != digests.get(n))
 
 
 def changes_since(

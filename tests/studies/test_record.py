@@ -142,6 +142,49 @@ def test_a_place_that_is_spelled_otherwise_is_the_same(record: Path, tmp_path: P
     assert found.changed == ()
 
 
+@pytest.mark.parametrize(
+    ("old", "new", "key"),
+    [
+        (r"score: [0-9.]+", "score: 300", "ranking.quorvane-jor.score"),
+        (r"score: [0-9.]+", "score: -1", "ranking.quorvane-jor.score"),
+        (r"first: [0-9.]+", "first: 1.5", "ranking.quorvane-jor.first"),
+    ],
+)
+def test_what_no_ranking_could_say_is_refused(record: Path, old: str, new: str, key: str) -> None:
+    text = record.read_text("utf-8")
+    record.write_text(re.sub(old, new, text, count=1), "utf-8")
+    with pytest.raises(FaultError) as raised:
+        read_decision(record)
+    (fault,) = raised.value.faults
+    assert fault.path.endswith(key)
+    assert fault.place is not None
+    assert fault.place.line > 1
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ("  quorvane-jor: [0-9a-f]{8}", "  quorvane-jor: 00000000"),
+        ('"quorvane-jor:price.breaks.1": ".*"', '"quorvane-jor:price.breaks.1": "0.5"'),
+        ('  "quorvane-jor:price.breaks.1": ".*"\n', ""),
+    ],
+)
+def test_a_record_that_was_written_over_is_told(record: Path, old: str, new: str) -> None:
+    """By the digest that a document's figures in the record have, or by a figure that lacks."""
+    inputs = load("frost-post")
+    sound = revisit(read_decision(record), *inputs)
+    assert sound.altered == ()
+    text, count = re.subn(old, new, record.read_text("utf-8"), count=1)
+    assert count == 1
+    record.write_text(text, "utf-8")
+    found = revisit(read_decision(record), *inputs)
+    assert found.altered == ("quorvane-jor",)
+    page = revisited_page(found, 0).plain()
+    assert "written over: its figures are not those of its digests for quorvane-jor." in page
+    assert "Nothing." not in page
+    assert found.document()["altered"] == ["quorvane-jor"]
+
+
 def test_a_rival_that_passes_it(record: Path) -> None:
     now = with_changes(
         *load("frost-post"),
@@ -277,6 +320,7 @@ def test_one_cell_in_two_packs_is_recorded_twice(tmp_path: Path) -> None:
     again = revisit(record, *inputs)
     assert again.stands
     assert again.changed == ()
+    assert again.altered == ()
     (tmp_path / "barrel-tag.yaml").write_text(text.replace("parallel: 2", "parallel: 3"))
     changed = revisit(record, *load_run([catalogue_folder()], tmp_path / "barrel-tag.yaml"))
     assert [(c.was, c.now) for c in changed.changed] == [("2", "3")]
