@@ -103,6 +103,10 @@ class FaultError(AdvisorError):
         super().__init__("\n".join(fault.text() for fault in self.faults))
 
 
+class InstallationError(Exception):
+    """The installation lacks a file of its own: no fault of the input."""
+
+
 class FaultLog:
     """Collects the faults and warnings of a run, up to `MOST` faults."""
 

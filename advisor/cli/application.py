@@ -115,7 +115,7 @@ def carry_out(arguments: list[str], stopped: Callable[[], bool]) -> int:
     from typer.exceptions import TyperException
 
     from advisor.cli.streams import say, silence
-    from advisor.faults import AdvisorError, FaultError
+    from advisor.faults import AdvisorError, FaultError, InstallationError
 
     as_json = _asks_json(arguments)
     debug = os.environ.get("ADVISOR_DEBUG") == "1"
@@ -142,6 +142,11 @@ def carry_out(arguments: list[str], stopped: Callable[[], bool]) -> int:
 
         say(visible(f"part-advisor: {error}"))
         return NO
+    except InstallationError as error:
+        from advisor.texts import visible
+
+        say(visible(f"part-advisor: a fault of this installation, not of your input: {error}"))
+        return OURS
     except (typer.Abort, KeyboardInterrupt):
         say("part-advisor: interrupted")
         return INTERRUPTED

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from advisor.present.html import page
 from tests.cli.conftest import Caller
 
 pytestmark = pytest.mark.once
@@ -24,6 +25,19 @@ def test_ending_says_the_form(ending: str, begins: bytes, said: Caller, tmp_path
     assert out.startswith(f"barrel-tag: quorvane-tib is first; written to {place}")
     assert place.read_bytes().startswith(begins)
     assert [p.name for p in tmp_path.iterdir()] == [place.name]
+
+
+@pytest.mark.usefixtures("studied_once")
+def test_a_file_that_the_installation_lacks_is_its_own_fault(
+    said: Caller, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The chart library stands in no checkout before the package is installed."""
+    monkeypatch.setattr(page, "SCRIPTS", ("none-there.js", *page.SCRIPTS[1:]))
+    code, out, err = said("report", "barrel-tag", "-o", str(tmp_path / "r.html"), *QUICK)
+    assert (code, out) == (3, "")
+    assert err.startswith("part-advisor: a fault of this installation, not of your input: ")
+    assert "none-there.js is not there" in err
+    assert list(tmp_path.iterdir()) == []
 
 
 @pytest.mark.parametrize("name", ["report", "report.pdf", "nowhere/report.html"])

@@ -15,7 +15,7 @@ def family_html(found: FamilyReport) -> str:
 
     Raises
     ------
-    FileNotFoundError
+    InstallationError
         Where the package was never installed, as the chart library is bundled then.
     """
     drawn = charts(found.plan)

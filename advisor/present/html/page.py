@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from advisor.decide.ranks import DIGITS
+from advisor.faults import InstallationError
 from advisor.present import contents, tables
 from advisor.present.colours import css
 from advisor.present.html.charts import MOST, charts, described, part_looks
@@ -35,7 +36,7 @@ def html_page(found: Report) -> str:
 
     Raises
     ------
-    FileNotFoundError
+    InstallationError
         Where the package was never installed, as the chart library is bundled then.
     """
     drawn = charts(found)
@@ -60,12 +61,12 @@ def rendered(template: str, data: dict[str, Any], **shown: Any) -> str:
 
     Raises
     ------
-    FileNotFoundError
+    InstallationError
         Where the package was never installed, as the chart library is bundled then.
     """
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-    scripts = [(HERE / name).read_text("utf-8").replace("\r\n", "\n") for name in SCRIPTS]
+    scripts = [_script(name) for name in SCRIPTS]
     environment = Environment(
         loader=FileSystemLoader(HERE),
         autoescape=True,
@@ -83,6 +84,16 @@ def rendered(template: str, data: dict[str, Any], **shown: Any) -> str:
         scripts=scripts,
         data=_inline(data),
     )
+
+
+def _script(name: str) -> str:
+    try:
+        return (HERE / name).read_text("utf-8").replace("\r\n", "\n")
+    except FileNotFoundError:
+        raise InstallationError(
+            f"{HERE / name} is not there, which the report's page needs: it is made when the "
+            "package is installed (pip install)"
+        ) from None
 
 
 def _policy(scripts: list[str]) -> str:
