@@ -45,6 +45,7 @@ from advisor.studies.family_results import (
     PurchaseResult,
     SavingLine,
     SupplyRisk,
+    given_up,
 )
 from advisor.studies.harvests import service_of
 from advisor.studies.results import build_result, fitting, known, spread
@@ -323,7 +324,7 @@ class _Shown:
             score=taken.score,
             favourite=favourite.part.part,
             favourite_score=taken.favourite,
-            gives_up=taken.favourite - taken.score,
+            gives_up=given_up(taken.favourite, taken.score),
             alone=own.first.part,
             alone_cost=own.cost,
         )

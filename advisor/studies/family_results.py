@@ -12,6 +12,15 @@ from advisor.studies.harvests import ServiceResult
 from advisor.studies.results import WHERE_STATED, BuildResult
 from advisor.studies.words import rails_in_a_cell
 
+ROUNDING = 1e-9  # points; means over draws that are one in truth differ by less
+
+
+def given_up(favourite: float, score: float) -> float:
+    """[points] How far a score is behind the favourite's, each of 0..100; a difference by rounding
+    is none."""
+    behind = favourite - score
+    return 0.0 if abs(behind) <= ROUNDING else behind
+
 
 @dataclass(frozen=True, slots=True)
 class PlannedBuild:

@@ -15,6 +15,7 @@ from advisor.decide.family_search import Ask, _held_by, by_sets, search
 from advisor.decide.family_sets import PartSets
 from advisor.decide.family_swaps import Exchange
 from advisor.lp import Model, Solution, SolverError, Status
+from advisor.studies.family_results import given_up
 from tests.decide.small_families import drawn, every_plan, keeps
 from tests.decide.test_family_sets import few
 
@@ -145,3 +146,19 @@ def test_a_solver_that_denies_what_an_exchange_found_is_wrong(
         search(family, Ask(), 10.0, "cbc")
     monkeypatch.setattr(Exchange, "start", lambda _: None)
     assert search(family, Ask(), 10.0).status is Status.INFEASIBLE
+
+
+@pytest.mark.parametrize(
+    ("favourite", "score", "behind"),
+    [
+        (74.3, 74.3 + 1.3e-12, 0.0),
+        (74.3 + 1.3e-12, 74.3, 0.0),
+        (74.5, 74.25, 0.25),
+        (74.25, 74.5, -0.25),
+        (50.0 + 2e-9, 50.0, pytest.approx(2e-9, rel=1e-3)),
+    ],
+)
+def test_points_given_up_by_rounding_are_none(
+    favourite: float, score: float, behind: float
+) -> None:
+    assert given_up(favourite, score) == behind
