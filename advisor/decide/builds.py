@@ -297,14 +297,19 @@ class _Together:
 def _may_pulse(made: Prepared) -> bool:
     """Whether the cells' greatest current may pass their pulse limit: a bound, over all states.
 
-    A constant power draws most at the least voltage that it may see; a reservoir only helps.
+    A constant power draws most at the least voltage that it may see, what is filled straight from
+    the pack at the fresh one's; a reservoir only helps.
     """
     limit, drain = made.feed.most_pulse_a, made.drain
     if not np.isfinite(limit):
         return False
     with np.errstate(divide="ignore", invalid="ignore"):
         power = np.where(drain.power_w > 0, drain.power_w / drain.cut_off_v[:, None], 0.0)
-    return bool((drain.constant_a + power > limit).any())
+    constant = drain.constant_a
+    if drain.filling is not None:
+        fresh_v = np.broadcast_to(made.feed.pack.open_v[0], drain.cut_off_v.shape)
+        constant = np.maximum(constant, drain.constant_at(fresh_v))
+    return bool((constant + power > limit).any())
 
 
 def _assessed(

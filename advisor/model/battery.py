@@ -4,8 +4,9 @@
 
 i_self of a cell that states its leakage over voltage is that at each depth.
 
-with V(D) the open-circuit voltage over depth of discharge, piecewise linear, and i(V) = a + b/V
-the pack's mean current (a from constant currents, b from constant powers). D_end is the least of:
+with V(D) the open-circuit voltage over depth of discharge, piecewise linear, and i(V) = a + b/V +
+g V the pack's mean current (a from constant currents, b from constant powers, g from what is filled
+straight from the pack, see `march`). D_end is the least of:
 the whole capacity; the capacity at hand in the coldest place; the depth where the open voltage,
 or a loaded one, falls below the cut-off; the kinetic battery model's bound
 D_end <= 1 - (1 - c) delta_max/C0. The life is no longer than the shelf life.
@@ -38,14 +39,10 @@ from advisor.model.drain import (
     shelf_left,
 )
 from advisor.model.ends import ENDS, INDEX, Fading
+from advisor.model.march import March
 from advisor.model.sag import Lows
 from advisor.model.two_wells import two_well_depth
 
-# three-point Gauss-Legendre on 0..1: exact for polynomials to degree 5; with the voltage falling
-# by at most a seventh in a step the integrand's remainder is below 1e-8 of the step
-_NODES = np.array([0.5 - np.sqrt(0.15), 0.5, 0.5 + np.sqrt(0.15)])
-_WEIGHTS = np.array([5.0, 8.0, 5.0]) / 18.0
-_MOVED = 1e-8  # of depth, in the last of Newton's steps: what is left is of its square
 _VISIBLE = 0.005  # of depth, between a sag and the open voltage's own end
 
 
@@ -62,7 +59,8 @@ class Life:
     where the pack cannot give the power); dead (fresh pack below the cut-off). start_depth (of
     discharge on the first day: what comes before use takes it from 0, and fresh then means on the
     first day); next_s (life of a pack that replaces the first one). self_a (time mean over the life
-    of what the pack loses by itself). Means over the life are NaN where nobody asks for them.
+    of what the pack loses by itself). mean_v (time mean over the life of the open voltage, V; of
+    draws only where currents go by it). Means over the life are NaN where nobody asks for them.
     charged (the story of a pack that is charged again, None for others). emptied (where what came
     before use left nothing, and a panel is to charge it from there; None where nothing is harvested
     or stored). left (what age has left on the first day, a share of the rated capacity, where the
@@ -80,6 +78,7 @@ class Life:
     start_depth: Array
     next_s: Array
     self_a: Array
+    mean_v: Array
     charged: Charged | None = None
     emptied: NDArray[np.bool_] | None = None
     left: Array | None = None
@@ -132,8 +131,8 @@ def life(
     pack = refined(pack)
     rows, _, draws = drain.share.shape
     shape = (rows, draws)
-    march, constant_a = _in_use(pack, drain)
-    b = march.b
+    march = _in_use(pack, drain)
+    b, steady_a = march.b, drain.steady_a
     start = stored(pack, drain)[-1] if drain.before else None
 
     cut = cut_off_depth(pack, drain.cut_off_v)
@@ -142,7 +141,7 @@ def life(
     # may have risen again
     falls = all(lows.falling for lows in seen)
     begin = None if falls else start
-    found = found or _limits(pack, drain, seen, cut, constant_a, b, begin)
+    found = found or _limits(pack, drain, seen, cut, drain.mean_constant_a, b, begin)
     sag, well = found
     if start is not None:
         sag, well = (np.where(x <= start, 0.0, x) for x in found)
@@ -170,8 +169,10 @@ def life(
         )
     life_s = np.minimum(to_end, shelf)
     ends_by = np.where(to_end > shelf, np.int8(INDEX["shelf-life"]), ends_by)
-    start_mean = constant_a + b / pack.open_v[0]
-    mean = self_a = np.full(shape, np.nan)
+    start_mean = steady_a + b / pack.open_v[0]
+    if march.g is not None:
+        start_mean = start_mean + march.g * pack.open_v[0]
+    mean = self_a = mean_v = np.full(shape, np.nan)
     if means:
         used, early = end, to_end > shelf
         if early.any():
@@ -184,13 +185,16 @@ def life(
         with np.errstate(divide="ignore", invalid="ignore"):
             lasting = (life_s > 0) & np.isfinite(life_s)
             self_a = np.broadcast_to(pack.self_discharge_a, shape)
+            first = np.zeros(shape) if start is None else start
             if pack.drip is not None:
-                first = np.zeros(shape) if start is None else start
                 gone = march.leaked(first + used) - march.leaked(first)
-                self_a = np.where(lasting, gone / life_s, pack.drip[0])
+                self_a = np.where(lasting, gone / life_s, pack.drip.at(pack.open_v[0]))
             mean = np.where(
-                lasting, pack.capacity_c * used / life_s - self_a, constant_a + pack.leak_a
+                lasting, pack.capacity_c * used / life_s - self_a, steady_a + pack.leak_a
             )
+            # at the stated values it is told, of draws only where currents go by it
+            if draws == 1 or march.g is not None:
+                mean_v = march.mean_v(first, first + used)
             # a pack that never starts has no life to average over: its fresh current stands for it
             mean = np.where(life_s > 0, mean, start_mean + pack.leak_a)
     if fresh:
@@ -219,6 +223,7 @@ def life(
         if start is None
         else life(pack, replace(drain, before=()), False, False, found if falls else None).life_s,
         self_a=np.asarray(self_a),
+        mean_v=mean_v,
     )
 
 
@@ -254,24 +259,28 @@ def _limits(
     return sag, well
 
 
-def _in_use(pack: Pack, drain: Drain) -> tuple[_March, Array]:
-    """The march of a pack in use, and its mean constant current but for its own losses, (R, N)."""
-    b, constant_a = drain.mean_power_w, drain.mean_constant_a
+def _in_use(pack: Pack, drain: Drain) -> March:
+    """The march of a pack in use."""
     own_a = pack.self_discharge_a if pack.drip is None else 0.0
-    return _March(pack, constant_a + own_a + pack.leak_a, b), constant_a
+    g = None if drain.filling is None else drain.conductance
+    return March(pack, drain.steady_a + own_a + pack.leak_a, drain.mean_power_w, g)
 
 
-def taken(pack: Pack, drain: Drain, seconds: Array) -> tuple[Array, Array]:
+def taken(pack: Pack, drain: Drain, seconds: Array) -> tuple[Array, Array, Array]:
     """Of a full pack after (N,) s in use: depth of discharge, (R, N) share of the capacity, 1 where
-    that is more than it has; and what it loses by itself meanwhile, (R, N) A."""
+    that is more than it has; what it loses by itself meanwhile, (R, N) A; and its mean voltage,
+    (R, N) V, NaN over draws of which no current goes by it."""
     pack = refined(pack)
-    march, _ = _in_use(pack, drain)
+    march = _in_use(pack, drain)
     whole = np.ones(drain.cut_off_v.shape)
     reached = march.depth(np.broadcast_to(seconds, whole.shape), whole)
     depth = np.asarray(np.where(march.draws, reached, 0.0))
+    mean_v = np.full(depth.shape, np.nan)
+    if depth.shape[1] == 1 or march.g is not None:
+        mean_v = march.mean_v(0 * depth, depth)
     if pack.drip is None:
-        return depth, np.broadcast_to(pack.self_discharge_a, depth.shape)
-    return depth, np.asarray(march.leaked(depth) / seconds)
+        return depth, np.broadcast_to(pack.self_discharge_a, depth.shape), mean_v
+    return depth, np.asarray(march.leaked(depth) / seconds), mean_v
 
 
 def _by_luck(drain: Drain, to_end: Array, charge: Array) -> Array:
@@ -316,9 +325,9 @@ def stored(pack: Pack, drain: Drain, last: Array | None = None) -> list[Array]:
     return out
 
 
-def _stored(pack: Pack, phase: Stored, loss_a: Array) -> _March:
+def _stored(pack: Pack, phase: Stored, loss_a: Array) -> March:
     own_a = loss_a if pack.drip is None else 0.0
-    return _March(pack, phase.constant_a + own_a + pack.leak_a, phase.power_w)
+    return March(pack, phase.constant_a + own_a + pack.leak_a, phase.power_w)
 
 
 def lost_before(pack: Pack, drain: Drain) -> list[Array]:
@@ -335,138 +344,6 @@ def lost_before(pack: Pack, drain: Drain) -> list[Array]:
             out.append(march.leaked(after) - march.leaked(before))
         before = after
     return out
-
-
-class _March:
-    """Time over depth for rates a + b/V, and what the pack leaks over its voltage."""
-
-    def __init__(self, pack: Pack, a: Array, b: Array) -> None:
-        self.pack, self.a, self.b = pack, a, b
-        self.constant = not b.any() and pack.drip is None
-
-    @property
-    def draws(self) -> NDArray[np.bool_]:
-        """Whether anything is drawn at all, (R, N)."""
-        drawn = self.a + self.b > 0
-        return drawn if self.pack.drip is None else drawn | (self.pack.drip > 0).all(axis=0)
-
-    def _rate(self, g: int, along: Array | float) -> tuple[Array, Array]:
-        """(voltage V; constant currents A, leakage in them) so far from a grid point."""
-        pack = self.pack
-        step = pack.depth[g + 1] - pack.depth[g]
-        volts = pack.open_v[g] + (pack.open_v[g + 1] - pack.open_v[g]) / step * along
-        return volts, self.a if pack.drip is None else self.a + self._leak(pack.drip, g, along)
-
-    def _leak(self, drip: Array, g: int, along: Array | float) -> Array:
-        """Leakage so far from a grid point, A."""
-        step = self.pack.depth[g + 1] - self.pack.depth[g]
-        return np.asarray(drip[g] + (drip[g + 1] - drip[g]) / step * along)
-
-    def leaked(self, end: Array) -> Array:
-        """What the pack leaks over its voltage until a depth, (R, N) C."""
-        total, drip = np.zeros_like(end), self.pack.drip
-        for g in range(0 if drip is None else len(self.pack.depth) - 1):
-            assert drip is not None
-            step = self.pack.depth[g + 1] - self.pack.depth[g]
-            width = np.clip(end - self.pack.depth[g], 0.0, step)
-            for node, weight in zip(_NODES, _WEIGHTS, strict=True):
-                volts, a = self._rate(g, width * node)
-                leak = self._leak(drip, g, width * node)
-                total += weight * width * leak * volts / np.maximum(a * volts + self.b, 1e-300)
-        return np.asarray(self.pack.capacity_c * total)
-
-    def _step(self, g: int, width: Array | float) -> Array:
-        """Integral of 1/(a + b/V) over `width` of depth from grid point g, alike for all or not."""
-        if self.constant:
-            return np.asarray(width / self.a)
-        total: Array | float = 0.0
-        for node, weight in zip(_NODES, _WEIGHTS, strict=True):
-            volts, a = self._rate(g, width * node)
-            under = a * volts + self.b
-            total = total + np.divide(weight * volts, under, out=under)
-        return np.asarray(total * width)
-
-    def time(self, end: Array) -> Array:
-        """Time to reach a depth, (R, N) s; infinite without any drain."""
-        depth = self.pack.depth
-        with np.errstate(divide="ignore", invalid="ignore"):
-            if self.constant:
-                seconds = self.pack.capacity_c * end / self.a
-                return np.where(end > 0, seconds, 0.0)
-            total, least = np.zeros_like(end), end.min(initial=np.inf)
-            for g in range(len(depth) - 1):
-                step = float(depth[g + 1] - depth[g])
-                if least >= depth[g + 1]:
-                    total += self._step(g, step)
-                    continue
-                width = np.minimum(np.maximum(end - depth[g], 0.0), step)
-                if g and not width.any():
-                    break
-                total += self._step(g, width)
-        return np.asarray(self.pack.capacity_c * total)
-
-    def depth(self, time: Array, end: Array) -> Array:
-        """Depth reached after (R, N) s that are before the end, (R, N) share of the capacity."""
-        pack = self.pack
-        with np.errstate(divide="ignore", invalid="ignore"):
-            if self.constant:
-                return np.asarray(np.minimum(time * self.a / pack.capacity_c, end))
-            left = time / pack.capacity_c
-            reached = np.zeros_like(end)
-            for g in range(len(pack.depth) - 1):
-                width = float(pack.depth[g + 1] - pack.depth[g])
-                to_cross = self._step(g, width)
-                covered = np.where(
-                    left >= to_cross, width, np.minimum(left / to_cross, 1.0) * width
-                )
-                here = (left > 0) & (left < to_cross)
-                if here.any():
-                    covered[here] = self._covered(g, here, covered[here], left[here])
-                reached += np.where(left > 0, covered, 0.0)
-                left = left - np.minimum(left, to_cross)
-                if not (left > 0).any():
-                    break
-        return np.asarray(np.minimum(np.nan_to_num(reached), end))
-
-    def _covered(self, g: int, here: NDArray[np.bool_], first: Array, left: Array) -> Array:
-        """Depth covered from grid point g in what is left of the time, (M,) shares and s/C, in the
-        cases `here` that do not come to the next one; `first` where to look first, (M,)."""
-        some, width = self._of(here, slice(g, g + 2)), self.pack.depth[g + 1] - self.pack.depth[g]
-        covered = first
-        for _ in range(4):
-            # Newton on a smooth, nearly linear function
-            volts, now_a = some._rate(0, covered)
-            rate = (now_a * volts + some.b) / volts
-            before = covered
-            covered = covered - (some._step(0, covered) - left) * rate
-            covered = np.minimum(np.maximum(covered, 0.0), width)
-            if not (np.abs(covered - before) > _MOVED).any():
-                break
-        return np.asarray(covered)
-
-    def depth_where(self, here: NDArray[np.bool_], time: Array, end: Array) -> Array:
-        """`depth` after (R, N) s in some of the cases, `here`, and the end in the others, (R, N)
-        share of the capacity."""
-        if self.constant or 2 * np.count_nonzero(here) > here.size:
-            return np.where(here, self.depth(time, end), end)
-        some, out = self._of(here, slice(None)), end.copy()
-        out[here] = some.depth(time[here], end[here])
-        return out
-
-    def _of(self, here: NDArray[np.bool_], grid: slice) -> _March:
-        """That of some cases, `here` (R, N), side by side, over a part of the grid."""
-        pack, n = self.pack, np.nonzero(here)[-1]
-        own = replace(
-            pack,
-            depth=pack.depth[grid],
-            open_v=pack.open_v[grid, n],
-            capacity_c=pack.capacity_c[n],
-            drip=None if pack.drip is None else pack.drip[grid, n],
-        )
-        a, b = (np.broadcast_to(x, here.shape)[here] for x in (self.a, self.b))
-        some = _March(own, a, b)
-        some.constant = False
-        return some
 
 
 def cut_off_depth(pack: Pack, cut_off: Array) -> Array:

@@ -88,6 +88,21 @@ def drain_of(feed: Feed, lines: Timeline, cut_off: Array) -> Drain:
     return _drains(feed, [lines], np.empty((0, 0), dtype=np.intp), cut_off, {})[0]
 
 
+def _filling(feed: Feed, line: Timeline, gone: NDArray[np.bool_]) -> tuple[Array, Array] | None:
+    """What builds fill straight from the pack, see `Drain`; `gone` (R, S, N) states do not.
+
+    C V each time, of the voltage that the pack has then: a conductance of C a second.
+    """
+    fill = [line.fill_s] if feed.converter is None else []
+    for one, states in zip(feed.rails, line.rails, strict=True):
+        if one.converter is None:
+            fill.append(np.where(states.on, states.fill_s, 0.0))
+    siemens = sum(fill, np.zeros_like(line.fill_s))
+    if not siemens.any():
+        return None
+    return np.where(gone, 0.0, siemens), feed.nominal_v
+
+
 def _drains(
     feed: Feed,
     every: Sequence[Timeline],
@@ -122,6 +137,7 @@ def _drains(
             tasks=line.tasks,
             period_s=line.period,
             cut_off_v=cut_off,
+            filling=_filling(feed, line, gone),
         )
         for line, (constant, power) in zip(every, sides, strict=True)
     ]

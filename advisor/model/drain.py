@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from advisor.dataclass import dataclass
 from advisor.model.ageing import Ageing
+from advisor.model.leak_curve import LeakCurve
 from advisor.model.pieces import across, between, piece_and_share
 
 Array = NDArray[np.float64]
@@ -35,9 +36,9 @@ class Pack:
     the product's times, its share (N,) of the resistance; strains : what a current of the cells
     counts (N,) then, of one where the pulse limit is least. stored_loss_a : in each phase before
     use, the self-discharge, (N,) A. every_s : (N,) s from one charge to the next, None where nobody
-    charges it; ageing : how it then ages, if that is stated. drip : (G, N) A, what a cell that
-    states its leakage over voltage loses by itself at each depth; self_discharge_a and
-    stored_loss_a are its mean then.
+    charges it; ageing : how it then ages, if that is stated. drip : what a cell that states its
+    leakage over voltage loses by itself at each of the pack's; self_discharge_a and stored_loss_a
+    are its mean over depth then.
     """
 
     depth: Array
@@ -58,7 +59,7 @@ class Pack:
     stored_loss_a: tuple[Array, ...] = ()
     every_s: Array | None = None
     ageing: Ageing | None = None
-    drip: Array | None = None
+    drip: LeakCurve | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +74,9 @@ class Drain:
     held against, where that is not the drain itself. before : what the first pack gives before use.
     copies : how many events of each task come right behind each other, (R, N); once each if empty.
     variance : (R, N) C^2 a second, that of the charge that events take by chance; luck : (N,)
-    standard normal deviates of what a device's own events come to.
+    standard normal deviates of what a device's own events come to. filling : what is filled
+    straight from the pack, which takes its own voltage times a conductance (R, S, N) S; and at
+    which (N,) V constant_a has it in it. None where nothing is.
     """
 
     constant_a: Array
@@ -88,11 +91,32 @@ class Drain:
     variance: Array | None = None
     luck: Array | None = None
     copies: tuple[Array, ...] = ()
+    filling: tuple[Array, Array] | None = None
 
     @property
     def mean_constant_a(self) -> Array:
         """Mean over the time of the constant currents, (R, N) A."""
         return np.asarray((self.share * self.constant_a).sum(axis=1))
+
+    @property
+    def steady_a(self) -> Array:
+        """The same without what goes by the pack's voltage, (R, N) A."""
+        mean = self.mean_constant_a
+        return mean if self.filling is None else mean - self.conductance * self.filling[1]
+
+    @property
+    def conductance(self) -> Array:
+        """What goes by the pack's voltage, as a mean over the time, (R, N) S."""
+        if self.filling is None:
+            return np.zeros_like(self.cut_off_v)
+        return np.asarray((self.share * self.filling[0]).sum(axis=1))
+
+    def constant_at(self, volts: Array) -> Array:
+        """The constant currents with what is filled at a voltage (R, N) V, (R, S, N) A."""
+        if self.filling is None:
+            return self.constant_a
+        siemens, told_v = self.filling
+        return np.asarray(self.constant_a + siemens * (volts - told_v)[:, None])
 
     @property
     def mean_power_w(self) -> Array:
@@ -134,6 +158,7 @@ def rows_of(drain: Drain, rows: slice | NDArray[np.intp]) -> Drain:
         duration_s=drain.duration_s[rows],
         cut_off_v=drain.cut_off_v[rows],
         variance=None if drain.variance is None else drain.variance[rows],
+        filling=None if drain.filling is None else (drain.filling[0][rows], drain.filling[1]),
         copies=tuple(count[rows] for count in drain.copies),
         seen=tuple(
             replace(
@@ -174,7 +199,7 @@ def cases_of(
         stored_loss_a=(),
         every_s=None if pack.every_s is None else pack.every_s[n],
         ageing=None,
-        drip=None if pack.drip is None else pack.drip[:, n],
+        drip=None if pack.drip is None else pack.drip.of(n),
     )
     return own, _cases(drain, r, n)
 
@@ -201,6 +226,7 @@ def _cases(drain: Drain, r: NDArray[np.intp], n: NDArray[np.intp]) -> Drain:
             for one in drain.seen
         ),
         variance=None if drain.variance is None else drain.variance[r, n][None],
+        filling=None if drain.filling is None else (states(drain.filling[0]), drain.filling[1][n]),
         luck=None if drain.luck is None else drain.luck[n],
         copies=tuple(count[r, n][None] for count in drain.copies),
     )
@@ -223,6 +249,7 @@ def some_tasks(drain: Drain, tasks: Sequence[int]) -> Drain:
         duration_s=drain.duration_s[:, states],
         tasks=tuple(slice(int(e) - n, int(e)) for e, n in zip(ends, lengths, strict=True)),
         period_s=drain.period_s[list(tasks)],
+        filling=None if drain.filling is None else (drain.filling[0][:, states], drain.filling[1]),
         copies=tuple(drain.copies[k] for k in tasks) if drain.copies else (),
     )
 
@@ -280,6 +307,7 @@ def spelled(drain: Drain) -> Drain:
         share=share,
         tasks=tasks,
         copies=(),
+        filling=None if drain.filling is None else (drain.filling[0][:, which], drain.filling[1]),
     )
 
 
@@ -300,6 +328,7 @@ def joined(drains: Sequence[Drain]) -> Drain:
         if first.variance is None
         else np.concatenate([d.variance for d in drains if d.variance is not None]),
         luck=first.luck,
+        filling=_fillings(drains),
         copies=tuple(np.concatenate(of) for of in zip(*(d.copies for d in drains), strict=True)),
         seen=tuple(
             replace(
@@ -320,6 +349,15 @@ def joined(drains: Sequence[Drain]) -> Drain:
             for of in zip(*(d.before for d in drains), strict=True)
         ),
     )
+
+
+def _fillings(drains: Sequence[Drain]) -> tuple[Array, Array] | None:
+    """What all rows of several drains fill, some of them nothing."""
+    if all(d.filling is None for d in drains):
+        return None
+    told_v = next(d.filling[1] for d in drains if d.filling is not None)
+    each = [np.zeros_like(d.share) if d.filling is None else d.filling[0] for d in drains]
+    return np.concatenate(each), told_v
 
 
 def shelf_left(pack: Pack, drain: Drain) -> Array:
@@ -349,6 +387,17 @@ def at_depth(grid: Array, values: Array, depth: Array, draw: NDArray[np.intp]) -
     return between(values, *piece_and_share(grid, depth), draw)
 
 
+def leaks_around(pack: Pack, first: Array, last: Array, count: int) -> Array:
+    """What a leaking pack loses by itself at so many even places from depths (R, N) to others, each
+    as its mean halfway to the next ones: (P, R, N) A, of which the mean over depth is that of all,
+    whatever lies between two places."""
+    assert pack.drip is not None
+    middle = (np.arange(count - 1) + 0.5) / (count - 1)
+    edges = np.concatenate([[0.0], middle, [1.0]])[:, None, None]
+    draw = np.arange(first.shape[-1])
+    return pack.drip.means(at_depth(pack.depth, pack.open_v, first + edges * (last - first), draw))
+
+
 def refined(pack: Pack) -> Pack:
     """The same curves on a grid fine enough for the quadrature and for finding crossings."""
     volts = np.maximum(pack.open_v, 1e-12)
@@ -366,5 +415,4 @@ def refined(pack: Pack) -> Pack:
         depth=grid,
         open_v=across(pack.open_v, *place),
         resistance=across(pack.resistance, *place),
-        drip=None if pack.drip is None else across(pack.drip, *place),
     )

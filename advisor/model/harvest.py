@@ -7,9 +7,10 @@ then at its mean voltage over that depth, its own losses in it. A store bridges 
 what the longest takes is set aside, and `store` follows the rest by day.
 
 Constant currents, straight from the pack or through a linear converter, are a load in charge, not
-in energy: of energy they take more from a full store than from an empty one, by the voltage, which
-the chain follows as straight over the charge. Constant powers take the same all along. What a
-capacitor leaks over its voltage the chain follows by its curve, see `leaking`.
+in energy: of energy they take more from a full store than from an empty one, by the voltage, and
+what is filled at its voltage more still, which the chain follows as straight over the charge.
+Constant powers take the same all along. What a capacitor leaks over its voltage the chain follows
+by its curve, see `leaking`.
 
 Nothing is charged below and above the temperatures at which the cells may be. Of which months those
 days are is not said, so the cold ones are taken to be of the six months of least harvest and the
@@ -34,7 +35,7 @@ from numpy.typing import NDArray
 
 from advisor.dataclass import dataclass
 from advisor.model import battery
-from advisor.model.drain import Drain, Pack, at_depth, rows_of
+from advisor.model.drain import Drain, Pack, at_depth, leaks_around, rows_of
 from advisor.model.draws import Array
 from advisor.model.leaking import leak_of, taken
 from advisor.model.pieces import between, piece_and_share
@@ -199,7 +200,7 @@ def recovering(life: Life, feed: Feed, product: ProductFigures, drain: Drain, fr
     rows = np.flatnonzero(asleep.any(axis=1))
     anew = battery.life(feed.pack, replace(rows_of(drain, rows), before=()), fresh)
     changed = ("end_depth", "life_s", "ends_by", "mean_current_a", "start_peak_a", "start_mean_a",
-               "start_low_v", "dead", "self_a")  # fmt: skip
+               "start_low_v", "dead", "self_a", "mean_v")  # fmt: skip
     parts = {}
     for name in changed:
         parts[name] = getattr(life, name).copy()
@@ -217,8 +218,14 @@ def harvested(
         return None
     store_j, volts = energy_to(pack, life.end_depth)
     own_a = pack.self_discharge_a if pack.drip is None else 0.0
-    constant_a = drain.mean_constant_a + own_a + pack.leak_a
-    mean_w, fall_w = _over_depth(pack, life.end_depth, constant_a)
+    open_v = _down_to(pack, pack.open_v, life.end_depth)
+    amps = drain.steady_a + pack.leak_a
+    if drain.filling is not None:
+        amps = amps + drain.conductance * open_v
+    drip = None
+    if pack.drip is not None:
+        drip = leaks_around(pack, 0 * life.end_depth, life.end_depth, len(_PLACES))
+    mean_w, fall_w = _over_depth(open_v * (amps + (own_a if drip is None else drip)))
     load_w = mean_w + drain.mean_power_w
     night_j = load_w * income.night * DAY
     too_cold, too_hot = (
@@ -238,9 +245,7 @@ def harvested(
     )
     chain_w, bridged_j = load_w, night_j
     load: tuple[Array, ...] = (_pull(fall_w / 2, load_w, night_j, store_j),)
-    if leak is not None and pack.drip is not None:
-        amps = drain.mean_constant_a + pack.leak_a
-        open_v, drip = (_down_to(pack, of, life.end_depth) for of in (pack.open_v, pack.drip))
+    if leak is not None and drip is not None:
         chain_w, load = taken(open_v, drip, amps, drain.mean_power_w, life.end_depth)
         # the chain goes through the nights that are stated
         bridged_j = load_w * (income.night - income.stated_night) * DAY
@@ -386,12 +391,9 @@ def _down_to(pack: Pack, values: Array, depth: Array) -> Array:
     return np.stack([at_depth(pack.depth, values, depth * x, draw) for x in _PLACES])
 
 
-def _over_depth(pack: Pack, depth: Array, constant_a: Array) -> tuple[Array, Array]:
-    """Of what constant currents (R, N) A, and what the pack leaks over its voltage, take from it
-    down to depths (R, N): the mean, W, and how much less it is at the end, by the line through
-    it, W."""
-    amps = constant_a + (0.0 if pack.drip is None else _down_to(pack, pack.drip, depth))
-    watts = amps * _down_to(pack, pack.open_v, depth)
+def _over_depth(watts: Array) -> tuple[Array, Array]:
+    """Of what is taken at even places down to a depth (33, R, N) W: the mean, W, and how much less
+    it is at the end, by the line through it, W."""
     beside = _PLACES - 0.5
     slope = np.tensordot(_EVENLY * beside, watts, 1) / (_EVENLY @ beside**2)
     return np.tensordot(_EVENLY, watts, 1), np.asarray(-slope)
@@ -401,4 +403,4 @@ def own_loss(pack: Pack, depth: Array) -> Array:
     """What a pack loses by itself on average down to depths (R, N), A."""
     if pack.drip is None:
         return np.broadcast_to(pack.self_discharge_a, depth.shape)
-    return np.tensordot(_EVENLY, _down_to(pack, pack.drip, depth), 1)
+    return np.tensordot(_EVENLY, leaks_around(pack, 0 * depth, depth, len(_PLACES)), 1)

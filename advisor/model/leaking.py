@@ -32,6 +32,7 @@ from numpy.typing import NDArray
 from advisor.dataclass import dataclass
 from advisor.model.draws import Array
 from advisor.model.lattice import LEAST_STORE, MOST_STORE, Lattice
+from advisor.model.leak_curve import LeakCurve
 from advisor.model.served import ALIKE, Service, answers
 from advisor.model.store import Dawns
 from advisor.model.store_load import Load
@@ -101,7 +102,11 @@ def leak_of(cell: Cell, night: float) -> Leak | None:
         return None
     at = np.linspace(0.0, 1.0, PLACES)
     volts = np.interp(at, cell.voltage_curve.x, [y.nominal for y in cell.voltage_curve.y])
-    amps = np.interp(volts, cell.leak.x, [y.nominal for y in cell.leak.y])
+    edges = np.concatenate([at[:1], (at[1:] + at[:-1]) / 2, at[-1:]])
+    ends = np.interp(edges, cell.voltage_curve.x, [y.nominal for y in cell.voltage_curve.y])
+    # each as its mean halfway to the next ones, so that nothing between two places is left out
+    stated = LeakCurve(tuple(cell.leak.x), np.array([[y.nominal] for y in cell.leak.y]))
+    amps = stated.means(ends[:, None])[:, 0]
     return Leak(tuple(volts.tolist()), tuple(amps.tolist()), night)
 
 
@@ -131,10 +136,11 @@ def taken(
     Parameters
     ----------
     volts, leak : (P, R, N) V and A at even depths down to where they stop. amps, watts : (R, N) A
-    and W, constant. depth : (R, N) share, where they stop.
+    and W, constant; or amps at those depths, (P, R, N), which go with what is held as constant ones
+    of that mean would. depth : (R, N) share, where they stop.
     """
     share = held(volts)
-    by_amps, by_leak = (amps * low_mean(volts, share, volts), low_mean(volts * leak, share, volts))
+    by_amps, by_leak = (low_mean(volts * of, share, volts) for of in (amps, leak))
     mean = watts + by_amps + by_leak
     with np.errstate(divide="ignore", invalid="ignore"):
         rest = np.where(by_amps > 0, by_amps / (watts + by_amps), 0.0)

@@ -72,5 +72,9 @@ def _above(one: Seen, other: Seen) -> NDArray[np.bool_]:
         alike = alike & (count == other_count)
     more = mine.constant_a >= its.constant_a
     more &= mine.power_w >= its.power_w
+    if mine.filling is not None or its.filling is not None:
+        fills, less = (0.0 if one.filling is None else one.filling[0] for one in (mine, its))
+        more &= np.asarray(fills >= less)
+        more &= mine.constant_at(mine.cut_off_v) >= its.constant_at(its.cut_off_v)
     more &= mine.duration_s == its.duration_s
     return np.asarray(more.all(axis=1) & alike)

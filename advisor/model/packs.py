@@ -18,12 +18,12 @@ from advisor.model.conversion import Conversion, conversion
 from advisor.model.drain import Pack
 from advisor.model.draws import Array, Sampler
 from advisor.model.ends import ENDS
+from advisor.model.leak_curve import leak_curve
 from advisor.model.rails import RailFigures, RailStates
 from advisor.model.rested import AfterRest, after_rest, pulse_limits
 from advisor.model.workload import ProductFigures, curve_values, on_curve
 from advisor.quantities import Quantity
 
-LEAK_PLACES = 33  # of depth, at which a leakage is told
 REFERENCE = 20.0  # degC at which a cell's self-discharge is stated
 
 # what a cell must state before a life can be computed from it
@@ -324,8 +324,6 @@ def _pack(
         volts = np.sort(volts, axis=0)[::-1]
     r_at, ohms = curve_values(own / "resistance", cell.resistance, sampler)
     inside = [x for x in (*v_at, *r_at) if 0.0 < x < 1.0]
-    if cell.leak is not None:
-        inside += list(np.linspace(0.0, 1.0, LEAK_PLACES)[1:-1])
     depth = np.array(sorted({0.0, 1.0, *inside}))
     places = np.broadcast_to(depth[:, None], (len(depth), sampler.size))
     table = cell.temperature
@@ -341,14 +339,15 @@ def _pack(
 
     def loss(temperature: Array, share: Array) -> Array:
         if drip is not None:
-            return np.asarray(drip)
+            return np.asarray((np.diff(depth)[:, None] * drip.means(open_v)).sum(axis=0))
         warmth = (share * 2.0 ** ((temperature - REFERENCE) / step)).sum(axis=0)
         return np.asarray(capacity * rate * warmth)
 
     factor, ohmic = over_temperature("capacity"), over_temperature("resistance")
     worst = ohmic.max(axis=0)
     capacity = sampler.take(own / "capacity", cell.capacity) * option.parallel
-    leaks = drip = None
+    open_v = on_curve(v_at, volts, places) * option.series
+    drip = None
     if cell.leak is None:
         assert cell.self_discharge is not None
         assert cell.doubles_every is not None
@@ -356,16 +355,15 @@ def _pack(
         rate = sampler.take(own / "self-discharge", cell.self_discharge)
     else:
         at, amps = curve_values(own / "leak", cell.leak, sampler)
-        leaks = on_curve(at, amps, on_curve(v_at, volts, places)) * option.parallel
-        steps = np.diff(depth)[:, None]
-        drip = ((leaks[1:] + leaks[:-1]) / 2 * steps).sum(axis=0)
+        nominal = np.array([y.nominal for y in cell.leak.y])
+        drip = leak_curve(at * option.series, amps * option.parallel, nominal)
     capacitor, leak = _reservoir(reservoir, product_sampler)
     well = cell.two_well
     charged = product.recharge_s is not None and cell.rechargeable
     ages = charged or (product.income is not None and cell.rechargeable)
     return Pack(
         depth=depth,
-        open_v=on_curve(v_at, volts, places) * option.series,
+        open_v=open_v,
         resistance=on_curve(r_at, ohms, places) * worst * (option.series / option.parallel),
         capacity_c=capacity,
         self_discharge_a=loss(product.temperature, product.share),
@@ -394,7 +392,7 @@ def _pack(
         stored_loss_a=tuple(loss(phase.temperature, phase.share) for phase in product.before),
         every_s=product.recharge_s if charged else None,
         ageing=ageing_of(cell.ageing, product, sampler) if ages and cell.ageing else None,
-        drip=leaks,
+        drip=drip,
     )
 
 

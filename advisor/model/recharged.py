@@ -55,7 +55,7 @@ def recharged(pack: Pack, drain: Drain, one: Life) -> Life:
     shape = one.life_s.shape
     shelf = np.broadcast_to(pack.shelf_life_s, shape)
     ageing = _laws(pack)
-    depth, self_a = battery.taken(pack, drain, every)
+    depth, self_a, mean_v = battery.taken(pack, drain, every)
     fresh = stress(ageing, depth, every)
     life_s, ends_by, charged = _lived(pack, drain, one, one.next_s, depth, shelf, fresh)
     next_s, kept = life_s, None
@@ -70,6 +70,7 @@ def recharged(pack: Pack, drain: Drain, one: Life) -> Life:
         one,
         mean_current_a=np.where(one.dead, one.mean_current_a, mean),
         self_a=np.where(one.dead | ~(depth < 1), one.self_a, self_a),
+        mean_v=np.where(one.dead | ~(depth < 1), one.mean_v, mean_v),
         life_s=np.where(one.dead, 0.0, life_s),
         ends_by=np.where(one.dead, one.ends_by, ends_by),
         next_s=np.where(one.dead, 0.0, next_s),

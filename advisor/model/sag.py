@@ -1,15 +1,17 @@
 """The voltage of a pack under load: its lowest over the states, and where it first falls short.
 
-    V' = V - R i,    i = A + P/V'
+    V' = V - R i,    i = A + P/V' + G V'
 
-in every state, R the resistance at the depth of discharge in the coldest place. With a reservoir
-across the pack see `reservoir`.
+in every state, R the resistance at the depth of discharge in the coldest place, G what is filled
+straight from the pack. With a reservoir across the pack see `reservoir`; there what is filled is a
+constant current, as at the nominal voltage.
 
 Axes: R rows (builds on one pack), S states, N draws, G depths. SI units.
 """
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
@@ -34,6 +36,10 @@ class Lows:
     def __init__(self, pack: Pack, drain: Drain, outdone: NDArray[np.bool_] | None = None) -> None:
         # `outdone`: (R, N) cases that are not asked for, as those of another time are as low
         self.pack, self.drain, self.outdone = pack, drain, outdone
+        # what falls short does so at the cut-off: what is filled is a constant current there
+        self.at_cut = drain
+        if drain.filling is not None and pack.reservoir is None:
+            self.at_cut = replace(drain, constant_a=drain.constant_at(drain.cut_off_v))
         self.shape = drain.cut_off_v.shape
         self.powered: list[bool] = np.asarray(drain.power_w.any(axis=(0, 2))).tolist()
         # the open voltage never rises with depth; where the resistance never falls, every loaded
@@ -54,11 +60,11 @@ class Lows:
             asked &= ~self.outdone
         index = np.nonzero(asked.ravel())[0]
         if index.size and self.pack.reservoir is not None:
-            cases = _Cases(self.pack, self.drain, index, self.powered)
+            cases = _Cases(self.pack, self.at_cut, index, self.powered)
             there = upto.ravel()[index]
             index = index[~cases.held(there, self._greatest(there, cases.draw))]
         if index.size:
-            cases = _Cases(self.pack, self.drain, index, self.powered, start)
+            cases = _Cases(self.pack, self.at_cut, index, self.powered, start)
             there, grid = upto.ravel()[index], self.pack.depth
             if self.falling and start is None:
                 cut = cases.cut_off
@@ -76,7 +82,7 @@ class Lows:
         of interest behind the greatest resistance until then; a reservoir only lifts it, since it
         moves between the voltages that the states would settle at.
         """
-        drain = self.drain
+        drain = self.at_cut
         short = np.zeros(self.shape, dtype=bool)
         rows: slice | NDArray[np.intp] = slice(None)
         if self.outdone is not None:
@@ -132,6 +138,16 @@ class Lows:
             return low, peak
         for s, powered in enumerate(self.powered):
             constant = drain.constant_a[:, s]
+            if drain.filling is not None:
+                siemens, told_v = drain.filling[0][:, s], drain.filling[1]
+                # V'(1 + R G) = V - R (A + P/V')
+                constant, eased = constant - siemens * told_v, 1 + ohms * siemens
+                power = drain.power_w[:, s]
+                loaded = loaded_voltage(volts / eased, ohms / eased, constant, power)
+                low = np.minimum(low, loaded)
+                amps = np.where(power == 0, constant, constant + power / loaded)
+                peak = np.maximum(peak, amps + siemens * loaded)
+                continue
             if not powered:
                 low = np.minimum(low, volts - ohms * constant)
                 peak = np.maximum(peak, constant)

@@ -1,8 +1,9 @@
 """By how much a harvest prolongs a discharge, and where it ends it.
 
-A pack at depth of discharge D gives W(D) = p + V(D) (i + i_own(D)), of constant powers, constant
-currents and what it loses by itself; a mean harvest H puts back as much. The balance of energy at
-its terminals, C_0 V dD/dt = W(D) - H, takes it from one depth to another in
+A pack at depth of discharge D gives W(D) = p + V(D) (i + g V(D) + i_own(D)), of constant powers,
+constant currents, what is filled at its voltage and what it loses by itself; a mean harvest H puts
+back as much. The balance of energy at its terminals, C_0 V dD/dt = W(D) - H, takes it from one
+depth to another in
 
     t(H) = integral of C_0 V dD/(W(D) - H)
 
@@ -18,7 +19,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from advisor.model.drain import Drain, Pack, at_depth, rows_of
+from advisor.model.drain import Drain, Pack, at_depth, leaks_around, rows_of
 from advisor.model.draws import Array
 
 PLACES = np.linspace(0.0, 1.0, 33)
@@ -39,7 +40,7 @@ def prolonged(pack: Pack, drain: Drain, income_w: Array, start: Array, end: Arra
         return out
     own = rows_of(drain, rows)
     first, last = start[rows], end[rows]
-    volts, watts = _given(pack, own, first + PLACES[:, None, None] * (last - first))
+    volts, watts = _given(pack, own, first, last)
     volts = (volts[1:] + volts[:-1]) / 2
     net = watts - income_w
     settles = (net <= 0).any(axis=0)
@@ -50,14 +51,19 @@ def prolonged(pack: Pack, drain: Drain, income_w: Array, start: Array, end: Arra
     return out
 
 
-def _given(pack: Pack, drain: Drain, depth: Array) -> tuple[Array, Array]:
-    """Open voltages and what is given, V and W, at depths, (P, R, N) each."""
-    draw = np.arange(depth.shape[-1])
+def _given(pack: Pack, drain: Drain, first: Array, last: Array) -> tuple[Array, Array]:
+    """Open voltages and what is given, V and W, from depths to others, (P, R, N) each."""
+    draw = np.arange(first.shape[-1])
+    depth = first + PLACES[:, None, None] * (last - first)
     volts = at_depth(pack.depth, pack.open_v, depth, draw)
     own_a = pack.self_discharge_a
     if pack.drip is not None:
-        own_a = at_depth(pack.depth, pack.drip, depth, draw)
-    amps = drain.mean_constant_a + own_a + pack.leak_a
+        own_a = leaks_around(pack, first, last, len(PLACES))
+        # it settles by what it gives at its ends themselves
+        own_a[[0, -1]] = pack.drip.at(volts[[0, -1]])
+    amps = drain.steady_a + own_a + pack.leak_a
+    if drain.filling is not None:
+        amps = amps + drain.conductance * volts
     return volts, np.asarray(drain.mean_power_w + volts * amps)
 
 

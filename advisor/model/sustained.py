@@ -87,7 +87,9 @@ def sustained(life: Life, at: Harvested, pack: Pack, drain: Drain) -> tuple[Life
         )
 
     # what it gives on average at its mean voltage, the reservoir's leak in it
-    given_a = drain.mean_constant_a + pack.leak_a + drain.mean_power_w / at.volts
+    given_a = drain.steady_a + pack.leak_a + drain.mean_power_w / at.volts
+    if drain.filling is not None:
+        given_a = given_a + drain.conductance * at.volts
     life_s = until(life.life_s, longer, np.minimum(kept, faded))
     moved = alive & (at.cover > 0)
     ends_by = life.ends_by
@@ -103,6 +105,7 @@ def sustained(life: Life, at: Harvested, pack: Pack, drain: Drain) -> tuple[Life
         mean_current_a=np.where(moved, given_a, life.mean_current_a),
         self_a=np.where(moved, own_loss(pack, life.end_depth), life.self_a),
         left=left,
+        mean_v=np.where(moved, at.volts, life.mean_v),
     )
     if course is None or not (lasting.life_s > 0).any():
         return lasting, np.ones((1, *shape))
@@ -203,11 +206,11 @@ def _nights(pack: Pack, at: Harvested, deepest: Array, drain: Drain) -> Nights:
     draw = np.arange(deepest.shape[1])
 
     def drawn(depth: Array) -> Array:
-        own = pack.self_discharge_a
-        if pack.drip is not None:
-            own = at_depth(pack.depth, pack.drip, depth, draw)
         volts = at_depth(pack.depth, pack.open_v, depth, draw)
-        amps = drain.mean_constant_a + pack.leak_a + own + drain.mean_power_w / volts
+        own = pack.self_discharge_a if pack.drip is None else pack.drip.at(volts)
+        amps = drain.steady_a + pack.leak_a + own + drain.mean_power_w / volts
+        if drain.filling is not None:
+            amps = amps + drain.conductance * volts
         return np.asarray(amps * at.night * DAY / pack.capacity_c)
 
     # each at the depth in the middle of it

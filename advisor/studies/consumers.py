@@ -25,15 +25,29 @@ class Consumer:
 def real_voltage(build: Build) -> float:
     """The pack's voltage at which its constant powers draw their mean current, V.
 
-    With a + b/V the current from constant currents and powers, it is b/(mean current - a): the
-    harmonic mean of the voltage over the time that the pack lasts.
+    With a + b/V the current from constant currents and powers, it is b/(mean current - a), what is
+    filled straight from the pack in a: the harmonic mean of the voltage over the time that the pack
+    lasts.
     """
     assessed, row = build.assessed, build.row
     drain, pack = assessed.drain, assessed.feed.pack
-    a = float((drain.share[row, :, 0] * drain.constant_a[row, :, 0]).sum() + pack.leak_a[0])
+    a = float(drain.steady_a[row, 0] + pack.leak_a[0])
+    if drain.filling is not None:
+        a += float(drain.conductance[row, 0]) * mean_voltage(build)
     b = float((drain.share[row, :, 0] * drain.power_w[row, :, 0]).sum())
     over = battery_current(build) - a
     return b / over if b > 0 and over > 0 else float(assessed.feed.nominal_v[0])
+
+
+def mean_voltage(build: Build) -> float:
+    """The pack's mean voltage over the time that it lasts, V: what is filled straight from it takes
+    its mean current at that."""
+    return float(build.assessed.life.mean_v[build.row, 0])
+
+
+def filled_from(build: Build, one: Conversion) -> float:
+    """The voltage that a rail is filled to, V: the pack's mean one where that is the rail."""
+    return mean_voltage(build) if one.converter is None else float(one.volts[0])
 
 
 def consumers(build: Build) -> tuple[Consumer, ...]:
@@ -41,11 +55,12 @@ def consumers(build: Build) -> tuple[Consumer, ...]:
 
     The charge that the pack gives, over the sum, is its life. Through a switching converter a rail
     current I appears as I x V_rail/V at the pack; what the converter takes beyond that is its loss.
-    A linear converter passes the current and adds its quiescent current.
+    A linear converter passes the current and adds its quiescent current. What is filled straight
+    from the pack takes its current at the mean voltage.
     """
     assessed, row = build.assessed, build.row
     lines, feed, drain = assessed.timeline, assessed.feed, assessed.drain
-    real = real_voltage(build)
+    real, full = real_voltage(build), filled_from(build, feed.main)
     ratio = _ratio(feed.main, real)
     volts = real if feed.converter is None else float(feed.chip_voltage()[0])
     share = lines.share[row, :, 0] * ratio
@@ -60,7 +75,7 @@ def consumers(build: Build) -> tuple[Consumer, ...]:
         for s, name in zip(range(here.start, here.stop), names, strict=True):
             if name.kind == "load":
                 amounts.append((f"{task}: load {name.name}", share[s] * load[s]))
-                filling = share[s] * float(lines.fill_s[s, 0] * feed.main.volts[0])
+                filling = share[s] * float(lines.fill_s[s, 0]) * full
                 amounts += [(f"{task}: filling {name.name}", filling)] if filling else []
                 amounts.append((f"{task}: core during {name.name}", share[s] * chip[s]))
             else:
@@ -72,9 +87,12 @@ def consumers(build: Build) -> tuple[Consumer, ...]:
         (f"standing {name}", float(value.at(volts)[0]) * ratio)
         for name, value in assessed.product.standing.items()
     ]
-    given = drain.constant_a[row, :, 0] + drain.power_w[row, :, 0] / real
+    power = float((drain.share[row, :, 0] * drain.power_w[row, :, 0]).sum())
+    given = float(drain.steady_a[row, 0]) + power / real
+    if drain.filling is not None:
+        given += float(drain.conductance[row, 0]) * mean_voltage(build)
     further = [_of_rail(build, r, real, lines.share[row, :, 0]) for r in range(len(feed.rails))]
-    loss = float((drain.share[row, :, 0] * given).sum()) - sum(a for _, a in amounts)
+    loss = given - sum(a for _, a in amounts)
     loss -= sum(a for one in further for _, a in one)
     if feed.converter is not None:
         amounts.append((f"loss in {feed.converter_name}", loss))
@@ -112,7 +130,7 @@ def _of_rail(build: Build, r: int, real: float, share: np.ndarray) -> list[tuple
                 used = share[s] * (amps[s] - stands) * ratio
                 amounts.append((f"{task.name}: load {name.name}", float(used)))
     amounts += [(f"standing {n}", float(d.at(volts)[0]) * ratio) for n, d in rail.standing.items()]
-    filling = float((share * states.fill_s[:, 0]).sum() * one.volts[0]) * ratio
+    filling = float((share * states.fill_s[:, 0]).sum()) * filled_from(build, one) * ratio
     starts = float((share * states.starts[:, 0]).sum() * one.start_up_j[0]) / real
     a, w = one.carried(states)
     loss = float((share * np.where(on, a[:, 0] + w[:, 0] / real, 0.0)).sum())

@@ -13,7 +13,7 @@ from advisor.model.draws import Array
 from advisor.model.gating import filled_of_load, filled_of_rail, rest_of_load, uses_of_rail
 from advisor.model.rails import Gate, RailStates, at_rest
 from advisor.model.workload import LoadFigures, ProductFigures
-from advisor.studies.consumers import real_voltage
+from advisor.studies.consumers import mean_voltage, real_voltage
 
 ROUNDS = 200  # of a fixed point that contracts
 
@@ -30,7 +30,8 @@ class GateResult:
     rest_s: float | None
     """[s] mean time between its uses; null where it is never used"""
     charge_c: float
-    """[C] what filling its capacitance takes at its rail, on average over the rests that occur"""
+    """[C] what filling its capacitance takes at its rail, on average over the rests that occur;
+    where the pack is the rail, at its mean voltage over its life"""
     energy_j: float
     """[J] the same as energy, charge times the rail's voltage"""
     stored_j: float
@@ -57,12 +58,19 @@ def gating(build: Build) -> tuple[GateResult, ...]:
 def _gates(build: Build) -> Iterator[GateResult]:
     assessed = build.assessed
     product, feed = assessed.product, assessed.feed
-    real = np.array([real_voltage(build)])
+
+    def at(one: Conversion) -> tuple[Array, Array]:
+        """What a rail is filled to, and at which voltage the pack gives it, (1,) V each."""
+        if one.converter is None:
+            return (np.array([mean_voltage(build)]),) * 2
+        return one.volts, np.array([real_voltage(build)])
+
     for r, rail in enumerate(product.rails):
         if rail.gate is not None and (rail.gated or not rail.standing.keys() - rail.idle.keys()):
             one = feed.rails[r]
             rate, rest = uses_of_rail(product, r)
             first = next(load for t in product.tasks for load in t.loads if load.on == r)
+            volts, real = at(one)
             idle = _watts(one, _sum([d.current for d in rail.idle.values()]), real)
             yield _result(
                 f"rail {rail.name}",
@@ -75,6 +83,7 @@ def _gates(build: Build) -> Iterator[GateResult]:
                 first.demand.at(one.volts),
                 first.whole,
                 idle,
+                volts,
                 real,
             )
     for k, task in enumerate(product.tasks):
@@ -82,6 +91,7 @@ def _gates(build: Build) -> Iterator[GateResult]:
             if load.gate is None:
                 continue
             one = feed.main if load.on is None else feed.rails[load.on]
+            volts, real = at(one)
             watts: Array | None = None
             if load.standby is not None and not one.gated:
                 stands = (product.standing_a + product.standing_w / one.volts)[:1]
@@ -100,6 +110,7 @@ def _gates(build: Build) -> Iterator[GateResult]:
                 load.demand.at(one.volts),
                 load.whole,
                 watts,
+                volts,
                 real,
                 one.gated,
             )
@@ -175,13 +186,14 @@ def _result(
     amps: Array,
     seconds: Array,
     watts: Array | None,
+    volts: Array,
     real: Array,
     rail_off: bool = False,
 ) -> GateResult:
-    """From what a load draws, (1,) A, while (1,) F of its rail's capacitance are filled over (1,)
-    s."""
-    full = gate.capacitance * one.volts
-    charge = full if rest is None else filled * one.volts
+    """From what a load draws, (1,) A, while (1,) F of its rail's capacitance are filled over (1,) s
+    to (1,) V, which the pack gives at its `real` ones."""
+    full = gate.capacitance * volts
+    charge = full if rest is None else filled * volts
     with np.errstate(divide="ignore", invalid="ignore"):
         more = _watts(one, amps + charge / seconds, real) - _watts(one, amps, real)
     start = one.start_up_j if one.rail and name == f"rail {one.rail}" else 0 * real
@@ -196,8 +208,8 @@ def _result(
         gated=gated,
         rest_s=None if rest is None else float(rest[0]),
         charge_c=float(charge[0]),
-        energy_j=float((charge * one.volts)[0]),
-        stored_j=float((full * one.volts)[0]) / 2,
+        energy_j=float((charge * volts)[0]),
+        stored_j=float((full * volts)[0]) / 2,
         start_up_j=float(start[0]),
         takes_j=filling + float(start[0]),
         standing_by_w=None if watts is None else float(watts[0]),

@@ -14,8 +14,9 @@ import numpy as np
 import yaml
 
 from advisor.catalogue.load import load_catalogue, load_product
-from advisor.model.battery import _March, life
+from advisor.model.battery import life
 from advisor.model.drain import Drain, Pack
+from advisor.model.march import March
 from advisor.model.operating_plan import relaxed
 from advisor.studies.shortlist import shortlist
 from tests.bench.registry import Row, Scale, benchmark, middle, timed, turn_about
@@ -130,7 +131,7 @@ def march(scale: Scale) -> list[Row]:
         cut_off_v=np.full((rows, draws), 2.0),
     )
     mean = (drain.share * drain.constant_a).sum(axis=1) + pack.self_discharge_a
-    steps = _March(pack, mean, (drain.share * drain.power_w).sum(axis=1))
+    steps = March(pack, mean, (drain.share * drain.power_w).sum(axis=1))
     end = np.ones((rows, draws))
 
     def one_pass(*size: int) -> Callable[[], object]:

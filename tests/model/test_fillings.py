@@ -2,15 +2,47 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.integrate import quad
 
+from advisor.decide.evaluate import evaluate
+from advisor.model.battery import life
+from advisor.model.drain import Seen, cases_of, joined, rows_of, some_tasks
 from advisor.model.gating import Use, emptied
-from tests.model.test_rails import PRODUCT, amounts, made, told
+from advisor.model.outdone import outdone
+from tests.model.test_battery import drain, pack
+from tests.model.test_rails import CORE, PRODUCT, amounts, made, told
 
 pytestmark = pytest.mark.once
+
+# falls straight from 3.5 to 1.9 V, 3.3 V nominal
+FALLING = """
+cell: slope
+invented: true
+chemistry: test
+nominal-voltage: 3.3 V
+capacity: 500 mAh
+voltage-curve: {0: 3.5 V, 1: 1.9 V}
+resistance: 0 ohm
+cut-off: 1.8 V
+temperature: {-40 degC: {capacity: 1, resistance: 1}, 60 degC: {capacity: 1, resistance: 1}}
+self-discharge: 0 %/year
+doubles-every: 10 K
+shelf-life: 50 years
+price: {currency: EUR, breaks: {1: 1.00}}
+"""
+OWN_CELL = PRODUCT.replace("{budget: 1000 mAh, voltage: 3.0 V}", "{cell: slope}")
+
+
+def falling(root: Path, cell: str = FALLING) -> Path:
+    """A folder that has the cell."""
+    (root / "cells").mkdir(parents=True)
+    (root / "cells/slope.yaml").write_text(cell)
+    return root
 
 
 def test_fillings_after_rests_at_random(tmp_path: Path) -> None:
@@ -72,3 +104,130 @@ def test_tries_of_an_event_fill_what_has_emptied_meanwhile(tmp_path: Path) -> No
     off = 60 - 1.5 * 0.06 - 0.5 * 2
     by_hand = 30e-6 * ((1 - np.exp(-off / 10)) + 0.5 * (1 - np.exp(-0.2))) / 60
     assert amounts(found)["report: filling radio"] == pytest.approx(by_hand, rel=1e-9)
+
+
+# Straight from a pack whose voltage falls --------------------------------------------------------
+
+
+@pytest.mark.parametrize("rail", [False, True])
+def test_a_filling_takes_the_voltage_that_the_pack_has_then(rail: bool, tmp_path: Path) -> None:
+    """100 µF a minute: C0 the integral of dD/(i + C V(D)/T), a logarithm; filled to the nominal
+    3.3 V all along it would last a fifth less. Currents by consumer add up to it (`told`)."""
+    gate = "gated: true, capacitance: 100 uF"
+    rails = f"{{rail: radio, converters: [none], {gate}}}" if rail else ""
+    more = "rail: radio" if rail else gate
+    found = told(made(falling(tmp_path), rails, more, product=OWN_CELL))
+    by = 100e-6 / 60
+    steady = CORE + 26e-3 * 60e-3 / 60
+    wanted = 1800 / (by * 1.6) * np.log((steady + by * 3.5) / (steady + by * 1.9))
+    assert found.battery_life_s.nominal == pytest.approx(wanted, rel=1e-7)
+    # over the time the voltage has the mean of which the rest is the filling's
+    filled = 1800 / wanted - steady
+    name = "filling rail radio" if rail else "report: filling radio"
+    assert amounts(found)[name] == pytest.approx(filled, rel=1e-6)
+    (one,) = found.gating
+    assert one.charge_c == pytest.approx(filled * 60, rel=1e-6)
+    assert one.energy_j == pytest.approx((filled * 60) ** 2 / 100e-6, rel=1e-6)
+    assert one.takes_j == pytest.approx(one.energy_j, rel=1e-6)
+    assert one.stored_j == pytest.approx(one.energy_j / 2, rel=1e-6)
+
+
+def test_a_filling_beside_constant_powers(tmp_path: Path) -> None:
+    """i + p/V + C V/T by quadrature; and fresh, at 3.5 V."""
+    product = OWN_CELL.replace("radio, current: 26 mA", "radio, power: 60 mW")
+    inputs = made(falling(tmp_path), more="gated: true, capacitance: 100 uF", product=product)
+    found = told(inputs)
+    by, watts = 100e-6 / 60, 60e-3 * 60e-3 / 60
+
+    def rate(depth: float) -> float:
+        volts = 3.5 - 1.6 * depth
+        return 1800 / (CORE + watts / volts + by * volts)
+
+    assert found.battery_life_s.nominal == pytest.approx(quad(rate, 0, 1)[0], rel=1e-7)
+    best = evaluate(*inputs).candidates[0].best
+    fresh = best.assessed.life.start_mean_a[best.row, 0]
+    assert fresh == pytest.approx(CORE + watts / 3.5 + by * 3.5, rel=1e-9)
+
+
+def test_a_store_gives_what_is_filled_at_its_own_voltage(tmp_path: Path) -> None:
+    """The load of a day is the mean of V (i + C V/T) over the store's charge, and the balance of
+    energy the factor by which a harvest prolongs a discharge."""
+    cell = FALLING.replace("capacity: 500 mAh", "capacity: 4 mAh\nrechargeable: true\n"
+                           "charge: {efficiency: 100 %, min: -40 degC, max: 60 degC}")  # fmt: skip
+    months = "january february march april may june july august september october november december"
+    income = ", ".join(f"{month}: 4 J" for month in months.split())
+    product = OWN_CELL + (
+        f"harvest: {{energy: {{{income}}}, spread: 50 %, persistence: 0.3, night: 12 h}}\n"
+    )
+    inputs = made(falling(tmp_path, cell), more="gated: true, capacitance: 100 uF", product=product)
+    told(inputs)
+    best = evaluate(*inputs).candidates[0].best
+    at, lived = best.assessed.harvest, best.assessed.life
+    assert at is not None
+    by, steady, income_w = 100e-6 / 60, CORE + 26e-3 * 60e-3 / 60, 4 / 86400
+    volts = 3.5 - 1.6 * np.linspace(0, 1, 100_001)
+    watts = volts * (steady + by * volts)
+    assert at.load_w[best.row, 0] == pytest.approx(watts.mean(), rel=1e-3)
+    assert income_w < watts.min()
+    seconds = 14.4 * float((volts / (watts - income_w)).mean())
+    assert lived.life_s[best.row, 0] == pytest.approx(seconds, rel=1e-3)
+    mean_a = steady + by * 2.7
+    assert lived.mean_current_a[best.row, 0] == pytest.approx(mean_a, rel=1e-6)
+
+
+def test_a_filling_pulls_a_voltage_by_what_it_takes_there(tmp_path: Path) -> None:
+    """100 µF over 60 ms behind 20 ohm: short of 2.2 V where V = 2.2 V + R (26 mA + G 2.2 V), and
+    fresh V' = V - R (26 mA + G V')."""
+    cell = FALLING.replace("resistance: 0 ohm", "resistance: 20 ohm").replace("1.8 V", "2.2 V")
+    inputs = made(
+        falling(tmp_path, cell), more="gated: true, capacitance: 100 uF", product=OWN_CELL
+    )
+    best = evaluate(*inputs).candidates[0].best
+    row, lived = best.row, best.assessed.life
+    siemens, amps = 100e-6 / 60e-3, 26e-3 + 2e-6
+    least = 2.2 + 20 * (amps + siemens * 2.2)
+    assert lived.end_depth[row, 0] == pytest.approx((3.5 - least) / 1.6, rel=1e-8)
+    low = (3.5 - 20 * amps) / (1 + 20 * siemens)
+    assert lived.start_low_v[row, 0] == pytest.approx(low, rel=1e-12)
+    assert lived.start_peak_a[row, 0] == pytest.approx(amps + siemens * low, rel=1e-12)
+
+
+def test_rows_with_and_without_a_filling_last_side_by_side() -> None:
+    """Two drains, of which one fills, joined, apart, and case by case."""
+    falls = pack((0.0, 1.0), (3.5, 1.9), (9.0, 9.0), capacity_c=100.0)
+    plain = drain([(10e-3, 20e-3, 5e-3)], rest=(4e-6, 6e-6), cut_off=2.2)
+    siemens = np.where(np.arange(plain.share.shape[1]) == 0, 2e-3, 0.0)[None, :, None]
+    told_v = np.full(1, 3.0)
+    fills = replace(plain, constant_a=plain.constant_a + siemens * 3.0, filling=(siemens, told_v))
+    alone = [life(falls, one) for one in (plain, fills)]
+    assert alone[0].life_s[0, 0] > alone[1].life_s[0, 0]
+    together = joined([plain, fills])
+    of_rows = [rows_of(together, slice(n, n + 1)) for n in (0, 1)]
+    cases = [cases_of(falls, together, np.array([n]), np.array([0])) for n in (0, 1)]
+    for k, one in enumerate(alone):
+        for found in (
+            life(falls, together).rows(slice(k, k + 1)),
+            life(falls, of_rows[k]),
+            life(*cases[k]),
+        ):
+            for name in ("life_s", "end_depth", "mean_current_a", "start_low_v", "start_peak_a"):
+                wanted = getattr(one, name)[0, 0]
+                assert getattr(found, name)[0, 0] == pytest.approx(wanted, rel=1e-9), name
+    some = some_tasks(replace(fills, tasks=(slice(0, 1), slice(1, 1))), [0])
+    assert some.filling is not None
+    assert some.filling[0].shape == some.constant_a.shape
+
+
+def test_a_time_that_fills_less_does_not_outdo_another() -> None:
+    """As much at 3.0 V but of a constant current: at the cut-off the filling asks for less, at a
+    full pack for more, so neither outdoes the other; of two that fill the greater does."""
+    plain = drain([(10e-3, 0.0, 5e-3)], rest=(4e-6, 0.0), cut_off=2.2)
+    siemens = np.array([2e-3, 0.0])[None, :, None]
+    fills = replace(plain, filling=(siemens, np.full(1, 3.0)))
+    ease = np.ones(1)
+    apart = outdone([Seen(ease, plain), Seen(ease, fills)])
+    assert [one.outdone[0, 0] for one in apart if one.outdone is not None] == [False, False]
+    siemens_more = (siemens * 4 / 3, np.full(1, 3.0))
+    more = replace(fills, constant_a=fills.constant_a + siemens, filling=siemens_more)
+    apart = outdone([Seen(ease, more), Seen(ease, fills)])
+    assert [one.outdone[0, 0] for one in apart if one.outdone is not None] == [False, True]

@@ -10,6 +10,7 @@ from scipy.integrate import solve_ivp
 
 from advisor.model.battery import life, lost_before, stored, taken
 from advisor.model.drain import Pack, Stored
+from advisor.model.leak_curve import LeakCurve
 from tests.model.test_battery import drain, one, pack
 
 AMPS, FULL, EMPTY, CAPACITY = 5e-6, 20e-6, 2e-6, 90.0
@@ -18,8 +19,8 @@ AMPS, FULL, EMPTY, CAPACITY = 5e-6, 20e-6, 2e-6, 90.0
 def leaking() -> Pack:
     """From 2.7 to 0.9 V, its leak straight from 20 to 2 uA between."""
     made = pack((0.0, 1.0), (2.7, 0.9), (0.0, 0.0), capacity_c=CAPACITY)
-    own = np.array([[FULL], [EMPTY]])
-    return replace(made, drip=own, self_discharge_a=own.mean(axis=0), stored_loss_a=(one(11e-6),))
+    own = LeakCurve((0.9, 2.7), np.array([[EMPTY], [FULL]]))
+    return replace(made, drip=own, self_discharge_a=one(11e-6), stored_loss_a=(one(11e-6),))
 
 
 def until(depth: float, amps: float = AMPS) -> float:
@@ -39,7 +40,7 @@ def test_a_life_with_a_leak_by_hand() -> None:
     mean = CAPACITY / (AMPS + (FULL + EMPTY) / 2)
     assert seconds > 1.13 * mean
     resting = drain([], rest=(AMPS, 0.0), cut_off=0.9)
-    half, leaked = taken(leaking(), resting, one(until(0.5)))
+    half, leaked, _ = taken(leaking(), resting, one(until(0.5)))
     assert half[0, 0] == pytest.approx(0.5, rel=1e-7)
     assert leaked[0, 0] == pytest.approx(CAPACITY / 2 / until(0.5) - AMPS, rel=1e-6)
 
@@ -86,7 +87,8 @@ def test_of_draws_that_the_shelf_ends_the_mean_is_that_of_each_alone() -> None:
         alone,
         **{name: getattr(alone, name).repeat(n, axis=-1) for name in
            ("open_v", "resistance", "capacity_c", "self_discharge_a", "leak_a", "least_capacity",
-            "mean_capacity", "drip")},
+            "mean_capacity")},
+        drip=LeakCurve((0.9, 2.7), np.array([[EMPTY] * n, [FULL] * n])),
         shelf_life_s=shelf,
     )  # fmt: skip
     made = drain([], rest=(AMPS, 0.0), cut_off=0.9)

@@ -17,6 +17,7 @@ from advisor.model.battery import life
 from advisor.model.drain import Drain, Pack, cases_of
 from advisor.model.draws import Array
 from advisor.model.harvest import Harvested
+from advisor.model.leak_curve import LeakCurve
 from advisor.model.packs import cells_name, missing_cell, missing_store, unsaid_of_charging
 from advisor.model.plan import _Sweep
 from advisor.model.recharged import on_one_charge, recharged
@@ -61,7 +62,7 @@ def test_cases_of_a_pack_are_its_own_figures(bare: bool) -> None:
         strains=(rng.random(draws),),
         stored_loss_a=(rng.random(draws),),
         every_s=None if bare else rng.random(draws),
-        drip=None if bare else rng.random((depths, draws)),
+        drip=None if bare else LeakCurve((1.0, 2.0), rng.random((2, draws))),
         ageing=cast(Any, "some"),
     )
     shape = (rows, states, draws)
@@ -88,7 +89,8 @@ def test_cases_of_a_pack_are_its_own_figures(bare: bool) -> None:
         assert own.every_s is not None
         assert own.drip is not None
         assert own.every_s.tolist() == pack.every_s[n].tolist()
-        assert own.drip.tolist() == pack.drip[:, n].tolist()
+        assert own.drip.volts == (1.0, 2.0)
+        assert own.drip.amps.tolist() == pack.drip.amps[:, n].tolist()
         for of in (own.two_well, own.reservoir):
             assert of is not None
             assert [x.tolist() for x in of] == [x[n].tolist() for x in pair]
@@ -414,14 +416,27 @@ def test_a_pack_that_is_dead_from_the_start_stays_so_however_it_is_charged() -> 
     assert alive.life_s[0, 0] > YEAR
 
 
-def test_a_leak_over_voltage_is_told_at_even_depths(tmp_path: Path) -> None:
-    """At 33 of them, and wherever the voltage or the resistance bends; a cell without one at these
-    alone."""
+def test_a_leak_over_voltage_is_told_at_its_own_voltages(tmp_path: Path) -> None:
+    """For two cells in a row at twice the voltages, of three strings three times: 1 to 20 uA has
+    five between. The depths are where the voltage or the resistance bends, with and without."""
     leaking = {k: v for k, v in CELL.items() if k not in ("self-discharge", "doubles-every")}
     leaking["leak"] = "{2.4 V: 1 µA, 3.2 V: 20 µA}"
-    bends = "{0: 3.2 V, 0.3: 3.0 V, 1: 2.4 V}"
-    for keys, even in ((leaking, 33), (CELL, 2)):
-        cell = {**keys, "voltage-curve": bends}
-        found, _ = fed(records(tmp_path / str(even), PRODUCT, cells={"pill": cell}))
-        wanted = sorted({0.3, *np.linspace(0, 1, even).tolist()})
-        assert found.pack.depth.tolist() == pytest.approx(wanted, abs=1e-12)
+    supply = "{cells: [{cell: pill, series: 2, parallel: 3}], converters: [none]}"
+    for name, keys in (("leaks", leaking), ("keeps", CELL)):
+        cell = {**keys, "voltage-curve": "{0: 3.2 V, 0.3: 3.0 V, 1: 2.4 V}"}
+        product = {**PRODUCT, "supply-options": supply}
+        found, _ = fed(records(tmp_path / name, product, cells={"pill": cell}))
+        pack = found.pack
+        assert pack.depth.tolist() == [0.0, 0.3, 1.0]
+        if name == "keeps":
+            assert pack.drip is None
+            continue
+        assert pack.drip is not None
+        assert len(pack.drip.volts) == 7
+        assert pack.drip.volts[:: len(pack.drip.volts) - 1] == pytest.approx((4.8, 6.4))
+        assert pack.drip.at(np.array([4.8, 5.6, 6.4])[:, None])[:, 0].tolist() == pytest.approx(
+            [3e-6, 31.5e-6, 60e-6]
+        )
+        # over depth: 0.3 from 20 to 15.25 uA and 0.7 from there to 1
+        mean = 3 * (0.3 * (20e-6 + 15.25e-6) / 2 + 0.7 * (15.25e-6 + 1e-6) / 2)
+        assert pack.self_discharge_a[0] == pytest.approx(mean, rel=1e-12)

@@ -9,6 +9,7 @@ import pytest
 from scipy.integrate import quad
 
 from advisor.model.drain import Drain, Pack
+from advisor.model.leak_curve import LeakCurve
 from advisor.model.settling import prolonged
 
 ONE = np.ones((1, 1))
@@ -20,7 +21,7 @@ def slope(
     """A pack of 100 C whose voltage falls straight, and its leak from full to empty."""
     depth = np.linspace(0.0, 1.0, 65)
     open_v = (full + (empty - full) * depth)[:, None]
-    drip = None if leak is None else (leak[0] + (leak[1] - leak[0]) * depth)[:, None]
+    drip = None if leak is None else LeakCurve((empty, full), np.array([[leak[1]], [leak[0]]]))
     one = np.ones(1)
     return Pack(
         depth=depth, open_v=open_v, resistance=np.zeros_like(open_v), capacity_c=100.0 * one,
