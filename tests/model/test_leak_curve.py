@@ -41,7 +41,9 @@ def lasts(name: str, amps: float, watts: float = 0.0, full: float = FULL) -> flo
 
     places = [(full - v) / (full - EMPTY) for v in (*at, CUT)]
     bends = [0.0, *sorted(x for x in places if 0 < x <= (full - CUT) / (full - EMPTY))]
-    return sum(quad(rate, low, high, epsrel=1e-12, limit=500)[0] for low, high in pairwise(bends))
+    return sum(
+        float(quad(rate, low, high, epsrel=1e-12, limit=500)[0]) for low, high in pairwise(bends)
+    )
 
 
 @pytest.mark.parametrize("name", CURVES)
@@ -112,8 +114,8 @@ def test_means_between_voltages_by_hand() -> None:
         assert found[0].tolist() == pytest.approx([mean, 2 * mean], rel=1e-8)
     held = LeakCurve((0.0,), np.array([[3e-6]]))
     assert held.means(np.array([[2.7], [0.9]]))[0, 0] == pytest.approx(3e-6)
-    depth, volts, amps = held.along(np.array([0.0, 1.0]), np.array([[2.7], [0.9]]))
-    assert (depth[:, 0].tolist(), volts[:, 0].tolist()) == ([0.0, 1.0], [2.7, 0.9])
+    depth, open_v, amps = held.along(np.array([0.0, 1.0]), np.array([[2.7], [0.9]]))
+    assert (depth[:, 0].tolist(), open_v[:, 0].tolist()) == ([0.0, 1.0], [2.7, 0.9])
     assert amps[:, 0].tolist() == [3e-6, 3e-6]
 
 
