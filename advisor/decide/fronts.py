@@ -52,7 +52,8 @@ def fronts(
     ----------
     jobs : workers for the draws; the result does not depend on it. progress : told (parts done, of
     how many). known : draws of figures that the evaluation took. ties : whether weights of nothing
-    count as well: they leave builds equal that differ, of which the one of least current is taken.
+    count as well: they leave builds equal that differ, of which the one of least current is taken,
+    and of those of one current the first by name.
     """
     candidates = evaluation.candidates
     if not evaluation.draws:
@@ -132,11 +133,13 @@ def _through(sides: Sequence[_Side], draw: Callable[[list[Build]], list[Drawn]],
 
 class _Side:
     """A part's builds on the way to its front, drawn by a `few` draws and by all of them. With
-    `ties` only one of no more current beats another."""
+    `ties` only one that goes before its equals beats another."""
 
     def __init__(self, candidate: Candidate, wanted: float, ties: bool) -> None:
-        self.candidate, self.wanted, self.ties = candidate, wanted, ties
-        self._promised = _promised(candidate, ties)
+        self.candidate, self.wanted = candidate, wanted
+        by_order = sorted(candidate.builds, key=lambda b: b.order[1:]) if ties else []
+        self.places = {build: n for n, build in enumerate(by_order)}
+        self._promised = _promised(candidate, self.places)
         self.few: dict[Build, Drawn] = {}
         self.drawn = dict(candidate.tried)
 
@@ -159,7 +162,8 @@ class _Side:
         for build in sorted(sure, key=lambda b: (-float(self.few[b].worth.sum()), b.order)):
             if build in self.drawn:
                 continue
-            before = [b for b in front if not self.ties or b.order[1] <= build.order[1]]
+            places = self.places
+            before = [b for b in front if not places or places[b] <= places[build]]
             if not any(_beats(self.few[b], self.few[build]) for b in before):
                 out.append(build)
                 front.append(build)
@@ -170,7 +174,8 @@ class _Side:
         return {build: drawn for build, drawn in self.drawn.items() if drawn.fit >= self.wanted}
 
     def _worth(self, drawn: Mapping[Build, Drawn]) -> list[Array]:
-        return [_beside(b, d.worth, self.ties) for b, d in drawn.items() if d.fit >= self.wanted]
+        fit = [(b, d.worth) for b, d in drawn.items() if d.fit >= self.wanted]
+        return [_beside(b, worth, self.places) for b, worth in fit]
 
 
 def _beats(one: Drawn, other: Drawn) -> bool:
@@ -231,21 +236,23 @@ def _weighed(count: int) -> Iterator[list[int]]:
         yield from map(list, combinations(range(count), size))
 
 
-def _beside(build: Build, worth: Array, ties: bool) -> Array:
-    """Utilities (C,), with ties (C + 1,) beside the current that a build is spared."""
-    return np.append(worth, -build.order[1]) if ties else worth
+def _beside(build: Build, worth: Array, places: Mapping[Build, int]) -> Array:
+    """Utilities (C,), with places among equals (C + 1,) beside how early a build's own is."""
+    return np.append(worth, -places[build]) if places else worth
 
 
-def _promised(candidate: Candidate, ties: bool) -> list[tuple[Build, Array, Array]]:
+def _promised(
+    candidate: Candidate, places: Mapping[Build, int]
+) -> list[tuple[Build, Array, Array]]:
     """Builds by their utilities (C,) averaged over spread lives, the best first, with the most that
-    they may be; with ties (C + 1,), see `_beside`."""
+    they may be; with places (C + 1,), see `_beside`."""
     rows = []
-    for build in candidate.builds:
+    likely = sorted(candidate.builds, key=lambda b: (-float(candidate.smooth[b].sum()), b.order))
+    for build in likely:
         stated = build.assessed.utilities[:, build.row, 0]
         smooth = candidate.smooth[build]
         most = smooth + LEANING * np.abs(smooth - stated)
-        rows.append((build, _beside(build, smooth, ties), _beside(build, most, ties)))
-    rows.sort(key=lambda row: (-float(row[1].sum()), row[0].order))
+        rows.append((build, _beside(build, smooth, places), _beside(build, most, places)))
     return rows
 
 

@@ -88,7 +88,8 @@ def build_rows(found: Report) -> Rows:
     drawn = found.shortlist.draws > 0
     rows: Rows = []
     for part in found.parts:
-        for build in part.builds:
+        # a look-up takes the first of equal scores: the one that `Build.order` puts first
+        for build in sorted(part.builds, key=lambda b: (b.battery_a, b.name)):
             rows.append(_build(part.part, build, shares, sizes, FIRST + len(rows), drawn))
     return rows
 

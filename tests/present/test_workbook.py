@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -14,11 +14,14 @@ import openpyxl
 import pytest
 
 from advisor.catalogue.shipped import load
+from advisor.decide.ranks import DIGITS
 from advisor.present.workbook import workbook
 from advisor.studies.report import report
+from advisor.studies.results import build_result, cost_result
+from advisor.studies.words import build_words
 from tests.present.hostile import TEXTS, hostile_report
 from tests.present.pages import MOSTLY, PRODUCTS, made
-from tests.present.ranking import weighted
+from tests.present.ranking import decided, weighted
 from tests.shares import mostly_slow
 
 pytestmark = pytest.mark.once
@@ -47,18 +50,34 @@ def test_shows_the_shortlist_as_it_is(name: str) -> None:
 
 def reckoned(book: Any, folder: Path) -> list[tuple[str, float]]:
     """(part, score) of the shortlist, by another program's reading of every formula."""
+    return [(str(row[0]), float(row[1])) for row in interpreted(book, folder)(())]
+
+
+def interpreted(
+    book: Any, folder: Path
+) -> Callable[[Sequence[float]], list[tuple[Any, Any, Any, Any]]]:
+    """What reckons (part, score, build, cost) of the shortlist under weights, or those that stand
+    there."""
+    heads = [cell.value for cell in book["Shortlist"][HEAD]]
+    letters = [chr(ord("A") + heads.index(name)) for name in ("part", "score", "build", "cost")]
     for name in book.sheetnames:
         if name not in LIVE:
             del book[name]
     book.save(folder / "book.xlsx")
-    solution = formulas.ExcelModel().loads(str(folder / "book.xlsx")).finish().calculate()
-    cells = {}
-    for key, found in solution.items():
-        at = re.fullmatch(r"'\[book\.xlsx\]SHORTLIST'!([A-Z]+)(\d+)", str(key))
-        if at and int(at[2]) > HEAD:
-            cells[int(at[2]), at[1]] = found.value[0, 0]
-    numbers = sorted({row for row, _ in cells})
-    return [(str(cells[row, "B"]), float(cells[row, "C"])) for row in numbers]
+    model = formulas.ExcelModel().loads(str(folder / "book.xlsx")).finish()
+
+    def reckon(weights: Sequence[float]) -> list[tuple[Any, Any, Any, Any]]:
+        cells = {}
+        asked = {f"'[book.xlsx]WEIGHTS'!B{HEAD + 1 + i}": w for i, w in enumerate(weights)}
+        for key, found in model.calculate(inputs=asked).items():
+            at = re.fullmatch(r"'\[book\.xlsx\]SHORTLIST'!([A-Z]+)(\d+)", str(key))
+            if at and int(at[2]) > HEAD:
+                cells[int(at[2]), at[1]] = found.value[0, 0]
+        numbers = sorted({row for row, _ in cells})
+        part, score, build, cost = ([cells[row, at] for row in numbers] for at in letters)
+        return list(zip(part, score, build, cost, strict=True))
+
+    return reckon
 
 
 @pytest.mark.parametrize("name", mostly_slow(PRODUCTS, 3))
@@ -75,6 +94,27 @@ def test_other_weights_rank_as_the_whole_decision_does(name: str, tmp_path: Path
     expected = weighted(found, weights)
     assert [part for part, _ in shown] == [part for part, _ in expected]
     assert [s for _, s in shown] == pytest.approx([s for _, s in expected], abs=1e-7)
+
+
+@pytest.mark.parametrize("name", mostly_slow(PRODUCTS, 3))
+@pytest.mark.filterwarnings("ignore")
+def test_equal_scores_go_as_in_the_whole_decision(name: str, tmp_path: Path) -> None:
+    """One criterion alone leaves builds and parts equal that differ by all others: by it the same
+    build of each part, with what it costs, and the same order of parts."""
+    found = made(name)
+    reckon = interpreted(opened(workbook(found)), tmp_path)
+    level = 0
+    for weights in np.eye(len(found.criteria)).tolist():
+        shown, expected = reckon(weights), decided(found, weights)
+        scores = [c.score for c in expected]
+        assert [row[1] for row in shown] == pytest.approx(scores, abs=1e-7)
+        assert [(row[0], row[2]) for row in shown] == [
+            (c.part.part, build_words(build_result(c.best))) for c in expected
+        ]
+        costs = [cost_result(c, "EUR").told for c in expected]
+        assert [row[3] for row in shown] == pytest.approx(costs, abs=1e-7)
+        level += len(scores) - len({round(score, DIGITS) for score in scores})
+    assert level
 
 
 def _formulas(book: Any) -> Sequence[tuple[str, Any]]:
