@@ -12,7 +12,9 @@ of S (empirical Bayes: Efron & Morris, JASA 70 (1975) 311-319), freed first of w
 which moves no rank. tau is averaged over, every share tau^2/(tau^2 + s^2) as likely beforehand as
 another, s the deviation of the errors (the uniform shrinkage prior: Daniels, Canadian Journal of
 Statistics 27 (1999) 567-578). Not every part need belong: some far below, or a leader that stands
-apart, may have scores anywhere on the scale of 0 to 100, and the evidence tells which.
+apart, may have scores anywhere on the scale of 0 to 100, and the evidence tells which. Who the
+leader is errs as well: each part may be the one that stands apart by the share of normal draws in
+which it is the first, so that parts that change places by a hair are judged by one rule.
 """
 
 from __future__ import annotations
@@ -29,17 +31,19 @@ from advisor.model.draws import Array
 MOST = 60  # parts of the greatest mean scores that are taken to compete
 STEPS = 16  # values of tau
 SCALE = 100.0  # points over which the score of a part that stands apart may lie
-APART = 0.3  # odds before any evidence that the leader stands apart
-LEAST = 0.005  # weights below this are left out
+APART = 0.3  # odds before any evidence that the leader, whoever it is, stands apart
+LEAST = 0.0005  # weights below this are left out
 NORMALS = 2000
 
 
 @dataclass(frozen=True, slots=True)
 class Lead:
-    """What a lead keeps: the chance of being the best in truth, and the mean score expected."""
+    """What a lead keeps: the chance of being the best in truth, the mean score expected, and the
+    probability that the part stands apart from a group of others."""
 
     chance: float
     score: float
+    apart: float = 0.0
 
 
 def lead(scores: Array, first: int, share: float) -> Lead:
@@ -52,13 +56,17 @@ def lead(scores: Array, first: int, share: float) -> Lead:
     Returns
     -------
     The chance is `share`, moved on the scale of the normal's quantiles by what shrinkage moves it
-    where all scores are normal, as draws need not be. It rises above `share` only where a leader
-    stands apart from rivals that are near equal, and only for the part of the greatest mean.
+    where all scores are normal, as draws need not be. It rises above `share` where luck speaks for
+    the rivals rather than for the part: where it stands apart from rivals that are near equal, or
+    is measured more closely than they are. It is reckoned by one rule whoever is first, so that it
+    moves with the scores where parts change places.
     """
     mean = scores.mean(axis=1)
     keep = np.argsort(-mean, kind="stable")[:MOST]
     if first not in keep:
         keep = np.append(keep[:-1], first)
+    # normals go with parts whatever their ranks, lest a change of places brings other ones
+    keep = keep[np.argsort(scores[keep].var(axis=1), kind="stable")]
     own = int(np.nonzero(keep == first)[0][0])
     m = mean[keep]
     if len(m) < 2 or scores.shape[1] < 2:
@@ -71,22 +79,21 @@ def lead(scores: Array, first: int, share: float) -> Lead:
     normals = np.random.Generator(np.random.Philox(key=1)).standard_normal((len(m), NORMALS))
     errors = (vectors * np.sqrt(np.maximum(values, 0.0))) @ normals
     flat = m[:, None] + errors
-    before = _leads(flat, own)
-    after = weight = fall = 0.0
-    for likely, members in _groups(m, covariance):
-        for each, shift, moved in _shrunk(m, covariance, errors, members):
-            if likely * each < LEAST:
-                continue
+    leaders = np.bincount(flat.argmax(axis=0), minlength=len(m)) / NORMALS
+    after = weight = fall = apart = 0.0
+    for likely, members in _groups(m, covariance, leaders):
+        if likely < LEAST:
+            continue
+        for each, shift, moved in _shrunk(m, covariance, errors, members, likely):
             there = flat.copy()
             there[members] += moved
-            after += likely * each * _leads(there, own)
-            fall += likely * each * float(shift[members == own].sum())
-            weight += likely * each
-    moved_by = _quantile(after / weight) - _quantile(before)
-    if own != int(m.argmax()):
-        moved_by = min(moved_by, 0.0)
+            after += each * _leads(there, own)
+            fall += each * float(shift[members == own].sum())
+            apart += each * (own not in members and bool((m[members] < m[own]).any()))
+            weight += each
+    moved_by = _quantile(after / weight) - _quantile(float(leaders[own]))
     chance = share if moved_by == 0 else NormalDist().cdf(_quantile(share) + moved_by)
-    return Lead(chance, float(mean[first]) + fall / weight)
+    return Lead(chance, float(mean[first]) + fall / weight, apart / weight)
 
 
 def _leads(scores: Array, own: int) -> float:
@@ -104,8 +111,9 @@ def _taus(deviation: float) -> Array:
     return np.asarray(deviation * np.sqrt(u / (1 - u)))
 
 
-def _groups(m: Array, covariance: Array) -> list[tuple[float, NDArray[np.intp]]]:
-    """(probability, members) of the likeliest group of a common spread, with and without leader.
+def _groups(m: Array, covariance: Array, leaders: Array) -> list[tuple[float, NDArray[np.intp]]]:
+    """(probability, members) of the likeliest group of a common spread: of all, and without each
+    part that may lead, by the share `leaders` (P,) of the draws in which it does.
 
     Members are neighbours in the order of the means. For this choice errors count as independent,
     once freed of what all share.
@@ -113,42 +121,49 @@ def _groups(m: Array, covariance: Array) -> list[tuple[float, NDArray[np.intp]]]
     parts = len(m)
     order = np.argsort(-m, kind="stable")
     centring = np.eye(parts) - 1 / parts
-    noise = np.diag(centring @ covariance @ centring)[order] * parts / (parts - 1)
+    noise = np.diag(centring @ covariance @ centring) * parts / (parts - 1)
     noise = np.maximum(noise, 1e-12 * noise.max())
-    ordered = m[order] - m.mean()
-    found = []
-    for apart in (0, 1) if parts > 3 else (0,):
-        size = np.arange(1, parts - apart + 1)
-        variance = _taus(float(np.sqrt(noise.mean())))[:, None] ** 2 + noise[apart:]
-        w = 1 / variance
-        total, first = np.cumsum(w, axis=1), np.cumsum(w * ordered[apart:], axis=1)
-        square = np.cumsum(w * ordered[apart:] ** 2, axis=1) - first**2 / total
-        # the common mean is anywhere on the scale
-        like = -0.5 * (np.cumsum(np.log(2 * np.pi * variance), axis=1) + square)
-        like += 0.5 * np.log(2 * np.pi / total) - log(SCALE)
-        top = like.max(axis=0)
-        evidence = top + np.log(np.exp(like - top).mean(axis=0)) - (parts - size) * log(SCALE)
-        # each share of outsiders below is as likely as another, and which they are open
-        below = parts - apart
-        ways = [lgamma(below + 1) - lgamma(n + 1) - lgamma(below - n + 1) for n in size]
-        evidence -= np.array(ways) + log(below + 1) - apart * log(APART)
-        evidence[0] = -np.inf  # one part has no spread
-        best = int(evidence.argmax())
-        peak = float(evidence[best])
-        found.append((peak + log(float(np.exp(evidence - peak).sum())), apart, best + 1))
-    top_all = max(e for e, _, _ in found)
-    shares = np.exp(np.array([e for e, _, _ in found]) - top_all)
+    taus = _taus(float(np.sqrt(noise.mean())))
+    found = [(*_evidence(m - m.mean(), noise, order, taus), order)]
+    if parts > 3:
+        for one in np.nonzero(leaders)[0].tolist():
+            rest = order[order != one]
+            evidence, size = _evidence(m - m.mean(), noise, rest, taus)
+            evidence += log(APART) + log(float(leaders[one])) - log(SCALE)
+            found.append((evidence, size, rest))
+    shares = np.exp(np.array([e for e, _, _ in found]) - max(e for e, _, _ in found))
     shares /= shares.sum()
-    return [
-        (float(s), order[apart : apart + size])
-        for s, (_, apart, size) in zip(shares, found, strict=True)
-    ]
+    return [(float(s), rest[:size]) for s, (_, size, rest) in zip(shares, found, strict=True)]
+
+
+def _evidence(m: Array, noise: Array, order: NDArray[np.intp], taus: Array) -> tuple[float, int]:
+    """The logarithm of how likely the means of some parts are, the first so many of their order
+    being a group and the others anywhere, and the likeliest number of them."""
+    ordered, parts = m[order], len(order)
+    size = np.arange(1, parts + 1)
+    variance = taus[:, None] ** 2 + noise[order]
+    w = 1 / variance
+    total, first = np.cumsum(w, axis=1), np.cumsum(w * ordered, axis=1)
+    square = np.cumsum(w * ordered**2, axis=1) - first**2 / total
+    # the common mean is anywhere on the scale
+    like = -0.5 * (np.cumsum(np.log(2 * np.pi * variance), axis=1) + square)
+    like += 0.5 * np.log(2 * np.pi / total) - log(SCALE)
+    top = like.max(axis=0)
+    evidence = top + np.log(np.exp(like - top).mean(axis=0)) - (parts - size) * log(SCALE)
+    # each share of outsiders below is as likely as another, and which they are open
+    ways = [lgamma(parts + 1) - lgamma(n + 1) - lgamma(parts - n + 1) for n in size]
+    evidence -= np.array(ways) + log(parts + 1)
+    evidence[0] = -np.inf  # one part has no spread
+    best = int(evidence.argmax())
+    peak = float(evidence[best])
+    return peak + log(float(np.exp(evidence - peak).sum())), best + 1
 
 
 def _shrunk(
-    m: Array, covariance: Array, errors: Array, members: NDArray[np.intp]
+    m: Array, covariance: Array, errors: Array, members: NDArray[np.intp], likely: float
 ) -> list[tuple[float, Array, Array]]:
-    """(probability, change of the means (G,), change of the draws (G, N)) for each tau."""
+    """(probability, change of the means (G,), change of the draws (G, N)) for each tau of a group,
+    which is `likely` itself; what is hardly so is left out."""
     size = len(members)
     centring = np.eye(size) - 1 / size
     within = covariance[np.ix_(members, members)]
@@ -157,13 +172,13 @@ def _shrunk(
     # the least one is the direction that all share
     values, vectors = np.maximum(values[1:], 1e-12 * values[-1]), vectors[:, 1:]
     if values[-1] <= 0:
-        return [(1.0, np.zeros(size), np.zeros((size, errors.shape[1])))]
+        return [(likely, np.zeros(size), np.zeros((size, errors.shape[1])))]
     y = vectors.T @ m[members]
     taus = _taus(float(np.sqrt(values.mean())))
     variance = taus[:, None] ** 2 + values
     like = -0.5 * (np.log(variance) + y * y / variance).sum(axis=1)
     weights = np.exp(like - like.max())
-    weights /= weights.sum()
+    weights *= likely / weights.sum()
     along = vectors.T @ errors[members]
     out = []
     for weight, tau in zip(weights, taus, strict=True):

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from scipy import special, stats
 
-from advisor.decide.luck import _groups, lead
+from advisor.decide.luck import Lead, _groups, lead
 from advisor.decide.ranks import first_place
 from tests.shares import mostly_slow
 
@@ -141,6 +141,36 @@ def test_one_error_for_all_moves_no_rank() -> None:
     assert lead(together, 0, share).chance == pytest.approx(lead(apart, 0, share).chance, abs=0.04)
 
 
+@pytest.mark.parametrize("seed", range(6))
+def test_a_chance_moves_with_the_scores_where_parts_change_places(seed: int) -> None:
+    """Two parts of different errors in front of others; one passes the other by a hair."""
+    rng = np.random.default_rng(seed)
+    parts = int(rng.integers(4, 22))
+    means = np.sort(70 + rng.normal(0, 2, parts))[::-1].copy()
+    errors = rng.uniform(0.4, 1.6, parts)[:, None] * rng.normal(0, 1, (parts, 2000))
+    errors += rng.uniform(0, 1) * rng.normal(0, 1, 2000)
+    errors -= errors.mean(axis=1, keepdims=True)
+
+    def told(ahead: float) -> tuple[Lead, Lead]:
+        """Of the part that passes, and of the one that is passed, each by its place by rank."""
+        there = means.copy()
+        there[1] = there[0] + ahead
+        order = np.argsort(-there, kind="stable")
+        scores = (there[:, None] + errors)[order]
+        one, two = (
+            lead(scores, place, float(first_place(scores)[place]))
+            for place in (int(np.nonzero(order == n)[0][0]) for n in (1, 0))
+        )
+        return one, two
+
+    level = told(0.0)
+    for ahead in (-1e-3, -1e-4, -1e-12, 1e-12, 1e-4, 1e-3):
+        for there, here in zip(told(ahead), level, strict=True):
+            assert there.chance == pytest.approx(here.chance, abs=0.006)
+            assert there.score == pytest.approx(here.score, abs=0.006)
+            assert there.apart == pytest.approx(here.apart, abs=0.006)
+
+
 def test_a_part_beyond_those_that_compete_takes_the_place_of_the_last_of_them() -> None:
     """Of seventy parts the last one leads by draws: it is judged beside the 59 greatest."""
     rng = np.random.default_rng(8)
@@ -180,7 +210,7 @@ def test_groups_are_as_likely_as_the_integral_of_the_model_says(means: tuple[flo
         return float(sum(each_size) * 0.3**apart)
 
     told = np.array([evidence(apart) for apart in (0, 1)])
-    found = _groups(values, np.eye(parts))
+    found = _groups(values, np.eye(parts), np.eye(parts)[0])
     assert [chance for chance, _ in found] == pytest.approx(told / told.sum(), rel=1e-9)
     assert [sizes[apart] for apart in (0, 1)] == [len(members) for _, members in found]
     for apart, (_, members) in enumerate(found):

@@ -16,7 +16,7 @@ from advisor.decide.companions import Lack
 from advisor.decide.fronts import _beats, _Side
 from advisor.decide.joint import _missing
 from advisor.decide.left_out import Supplies
-from advisor.decide.luck import lead
+from advisor.decide.luck import Lead, lead
 
 pytestmark = pytest.mark.once
 RNG = np.random.default_rng
@@ -144,7 +144,7 @@ def test_builds_that_none_beats_go_through_all_draws() -> None:
         "f": few_draws((0.2, 0.9)),
     }
     side = object.__new__(_Side)
-    side.wanted, side.ties = 0.9, False
+    side.wanted, side.places = 0.9, {}
     side.few = cast(Any, {keys[name]: drawn for name, drawn in worth.items()})
     side.drawn = cast(Any, {keys["a"]: worth["a"]})
     assert [b.order[1] for b in cast(Any, side.likely())] == ["d"]
@@ -156,19 +156,38 @@ def test_builds_that_none_beats_go_through_all_draws() -> None:
 # Luck ---------------------------------------------------------------------------------------------
 
 
-def test_only_the_greatest_mean_gains_by_luck() -> None:
-    """One part stands five points before twelve near equal ones, each known to one: its rivals'
-    errors are drawn together, and its chance rises. That of any other part never does."""
+def told_leads(ahead: float, own: float, others: float) -> tuple[list[float], list[Lead]]:
+    """(shares of the draws, leads) of a part so many points before twelve near equal ones, by the
+    deviations of their errors."""
     rng = np.random.default_rng(5)
-    mean = np.array([75.0, *(70 + 0.1 * rng.standard_normal(12))])
-    scores = mean[:, None] + rng.standard_normal((13, 4000))
-    share = (scores.argmax(axis=0) == np.arange(13)[:, None]).mean(axis=1)
-    first = lead(scores, 0, float(share[0]))
-    assert share[0] < first.chance < 1.0
-    assert first.score == pytest.approx(75.0, abs=0.1)
-    for other in (1, 5, 12):
-        # a chance of none is told as one in some thousands
-        assert lead(scores, other, float(share[other])).chance <= max(share[other], 1e-3)
+    mean = np.array([70 + ahead, *(70 + 0.1 * rng.standard_normal(12))])
+    deviation = np.array([own, *[others] * 12])
+    scores = mean[:, None] + deviation[:, None] * rng.standard_normal((13, 4000))
+    share = (scores.argmax(axis=0) == np.arange(13)[:, None]).mean(axis=1).tolist()
+    return share, [lead(scores, part, share[part]) for part in range(13)]
+
+
+def test_who_stands_apart_keeps_what_it_leads_by() -> None:
+    """Five points before the others, each known to one, no luck is in it; by three a part that is
+    one of them may come to lead, and its luck is taken off for the good of all others."""
+    share, told = told_leads(5.0, 1.0, 1.0)
+    assert told[0].apart > 0.97
+    assert told[0].chance == pytest.approx(share[0], abs=0.003)
+    assert told[0].score == pytest.approx(75.0, abs=0.1)
+    for there in (told, told_leads(3.0, 1.0, 1.0)[1]):
+        assert all(one.apart < 0.01 for one in there[1:])
+        assert sum(one.chance for one in there) == pytest.approx(1.0, abs=0.05)
+    share, told = told_leads(3.0, 1.0, 1.0)
+    assert 0.1 < told[0].apart < 0.5
+    assert told[0].chance < share[0] - 0.2
+    assert all(told[n].chance > share[n] for n in range(1, 13))
+
+
+def test_who_is_measured_closely_gains_by_the_luck_of_its_rivals() -> None:
+    share, told = told_leads(0.5, 0.1, 0.5)
+    assert told[0].apart < 0.5
+    assert told[0].chance > share[0] + 0.1
+    assert sum(one.chance for one in told[1:]) < sum(share[1:]) - 0.1
 
 
 # Hours --------------------------------------------------------------------------------------------
