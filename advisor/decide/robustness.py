@@ -20,9 +20,14 @@ from advisor.decide.value import Criterion
 from advisor.model.draws import Array
 
 SETTLED, LEANING = 0.9, 0.6
-SHOWN = 0.005  # points that a text tells
+SHOWN = 0.005  # points, and shares, that a text tells
+AHEAD = 0.05  # points of a lead that a text tells
+APART = 0.5  # how surely a part stands apart that is said to
 TOLD = 200  # draws from which a share that would lean is surely beyond a toss
 LEVEL = 3  # parts level with the first that are named
+MORE = "in more once the luck in all scores is taken off"
+CLOSELY = "in more once luck is taken off, as it speaks for rivals whose scores are less sure"
+BEFORE = "more in truth, as it stands apart from rivals that are near equal"
 AGREE = 10  # parts whose order is compared with that of the draws
 
 
@@ -39,7 +44,8 @@ class Verdict:
     chance: float
     """[share] chance of the first part being the best in truth: less than its share of the draws
     where many near-equal parts compete or the draws are few, more where luck speaks for its rivals
-    rather than for it, as where it stands apart from rivals that are near equal"""
+    rather than for it, as where their scores are less sure or it stands apart from rivals that are
+    near equal"""
     expected_disappointment: float
     """[points] by which its score is expected to come out below the one told, as the first of many
     is partly first by luck"""
@@ -58,6 +64,7 @@ def verdict(
     draws: int,
     others: Callable[[], tuple[str, ...]] = tuple,
     level: Sequence[str] = (),
+    raised: str = MORE,
 ) -> Verdict:
     """The verdict on the part of the greatest expected score.
 
@@ -67,7 +74,7 @@ def verdict(
     regrets : (P,) expected regret, points. kept : what is left of the first part's lead without
         luck. told : its expected score. draws : how many. others : says who else could lead; asked
         where the draws would settle it. level : parts whose expected scores are no lower, as texts
-        tell them.
+        tell them. raised : what is said of a chance above the share of the draws.
     """
     chance, regret = succession(kept.chance, draws), float(regrets[0])
     share, fall = float(chances[0]), told - kept.score
@@ -84,15 +91,13 @@ def verdict(
             f"it leads in {100 * share:.0f} % of the draws, but the first of {len(parts)} is "
             "partly first by luck; "
         )
-    elif kept.chance > share + SHOWN and level:
-        text += (
-            f"it leads in {100 * share:.0f} % of the draws, and in more once the luck in all "
-            "scores is taken off; "
-        )
     elif kept.chance > share + SHOWN:
+        text += f"it leads in {100 * share:.0f} % of the draws, and {raised}; "
+    ahead = int(np.argmax(chances))
+    if chances[ahead] > share + SHOWN:
         text += (
-            f"it leads in {100 * share:.0f} % of the draws, and more in truth, as it stands apart "
-            "from rivals that are near equal; "
+            f"{parts[ahead]} leads in {100 * chances[ahead]:.0f} % of the draws, by no more in all "
+            "than it is behind in the others; "
         )
     if chance < kept.chance - SHOWN:
         text += f"more cannot be said from {draws} draw{'' if draws == 1 else 's'}; "
@@ -104,6 +109,26 @@ def verdict(
     return Verdict(
         word=word, text=text, chance=chance, expected_disappointment=fall, could_lead=could
     )
+
+
+def what_raises(scores: Array, chances: Array, kept: Lead) -> str:
+    """What is said of the first part's chance where it is above its share of the draws.
+
+    That it stands apart only where luck is taken to leave it out, every lead is told and more than
+    its own spread, and nobody leads in more draws; that rivals' scores are less sure only where
+    theirs spread more, each rival counted by its share of the draws.
+
+    Parameters
+    ----------
+    scores : (P, N) in the order of the ranking. chances : (P,) share of the draws in which each
+    leads. kept : what is left of the first part's lead without luck.
+    """
+    ahead = scores[0] - scores[1:]
+    told = bool((ahead.mean(axis=1) >= np.maximum(AHEAD, ahead.std(axis=1))).all())
+    if kept.apart > APART and told and chances[0] >= chances.max():
+        return BEFORE
+    spread, rivals = scores.std(axis=1), float(chances[1:].sum())
+    return CLOSELY if spread[0] * rivals < float(chances[1:] @ spread[1:]) else MORE
 
 
 def _listed(parts: Sequence[str]) -> str:
@@ -265,7 +290,8 @@ def firmness(evaluation: Evaluation) -> Firmness:
         best,
         evaluation.draws,
         lambda: could_lead(evaluation, first),
-        [c.part.part for c in evaluation.candidates[1:] if best - c.score < SHOWN],
+        [c.part.part for c in evaluation.candidates[1:] if best - c.score < AHEAD],
+        what_raises(scores, first, kept),
     )
     # who is far down the list is nobody's question, and pairs grow with the square
     top = scores[:AGREE]

@@ -14,7 +14,11 @@ from advisor.catalogue.load import with_changes
 from advisor.catalogue.shipped import load
 from advisor.decide.evaluate import evaluate
 from advisor.decide.luck import Lead
+from advisor.decide.ranks import first_place
 from advisor.decide.robustness import (
+    BEFORE,
+    CLOSELY,
+    MORE,
     beyond_a_toss,
     dominators,
     expected_regret,
@@ -23,6 +27,7 @@ from advisor.decide.robustness import (
     rank_acceptability,
     succession,
     verdict,
+    what_raises,
 )
 from advisor.decide.value import Criterion
 from advisor.studies.shortlist import shortlist
@@ -110,7 +115,7 @@ def test_the_verdict_and_its_rule(chance: float, word: str) -> None:
     assert found.chance == pytest.approx(chance, abs=1e-8)
     assert found.expected_disappointment == pytest.approx(0.3)
     assert ("it leads in 95 % of the draws, but" in found.text) == (chance < 0.95)
-    assert ("it leads in 95 % of the draws, and more in truth" in found.text) == (chance > 0.95)
+    assert ("it leads in 95 % of the draws, and in more once" in found.text) == (chance > 0.95)
     assert "cannot be said" not in found.text
     assert "expect its own score to be 0.30 points lower" in found.text
     other = verdict(["a", "b"], shares, np.array([0.2, 0.4]), kept, 79.7, draws)
@@ -155,9 +160,69 @@ def test_who_is_level_with_the_first_is_said(chance: float) -> None:
         more = "it leads in 44 % of the draws, and in more once the luck in all scores is taken off"
         assert (more in found.text) == (chance > 0.44)
         assert ("the first of 6 is partly first by luck" in found.text) == (chance < 0.44)
-    apart = verdict(list("abcdef"), shares, regrets, kept, 80.0, 10**9)
+    apart = verdict(list("abcdef"), shares, regrets, kept, 80.0, 10**9, raised=BEFORE)
     assert "level" not in apart.text
     assert ("stands apart" in apart.text) == (chance > 0.44)
+
+
+def test_a_rival_that_leads_in_more_draws_is_named_with_what_outweighs_it() -> None:
+    """It is ahead by 1 in two draws of three and behind by 2.6 in the third."""
+    scores = np.array([[70.0, 70.0, 70.0], [71.0, 71.0, 67.4], [60.0, 60.0, 60.0]])
+    shares = first_place(scores)
+    assert shares == pytest.approx([1 / 3, 2 / 3, 0.0])
+    found = verdict(
+        list("abc"), shares, expected_regret(scores), Lead(0.35, 70.0), 70.0, 10**9, level=["b"]
+    )
+    assert "b is level with it; it leads in 33 % of the draws, and in more once " in found.text
+    assert (
+        "; b leads in 67 % of the draws, by no more in all than it is behind in the others; "
+        in (found.text)
+    )
+    other = verdict(list("abc"), shares[[1, 0, 2]], np.zeros(3), Lead(0.6, 70.0), 70.0, 10**9)
+    assert "behind in the others" not in other.text
+
+
+def test_what_raises_a_chance_is_said_by_its_own_numbers() -> None:
+    rng = np.random.default_rng(2)
+
+    def told(ahead: float, own: float, others: float, apart: float) -> str:
+        errors = rng.normal(0, 1, (5, 4000)) * np.array([own, *[others] * 4])[:, None]
+        errors -= errors.mean(axis=1, keepdims=True)
+        scores = np.array([70 + ahead, 70, 69.9, 69.8, 69.7])[:, None] + errors
+        return what_raises(scores, first_place(scores), Lead(0.9, 70.0, apart))
+
+    assert told(3.0, 1.0, 1.0, 0.9) == BEFORE
+    # hardly apart by what is known, by less than its own spread, and by what no text tells
+    assert told(3.0, 1.0, 1.0, 0.4) != BEFORE
+    assert told(1.0, 1.0, 1.0, 0.9) != BEFORE
+    assert told(0.04, 0.01, 0.01, 0.9) != BEFORE
+    assert told(0.06, 0.01, 0.01, 0.9) == BEFORE
+    # whose scores are less sure
+    assert told(1.0, 0.5, 1.0, 0.9) == CLOSELY
+    assert told(1.0, 1.0, 0.5, 0.9) == MORE
+    # a rival that leads in more draws, each lead being more than its spread
+    scores = np.array([[70.0] * 10, [70.01] * 6 + [67.0] * 4])
+    assert (scores[0] - scores[1]).mean() < (scores[0] - scores[1]).std()
+    assert what_raises(scores, first_place(scores), Lead(0.5, 70.0, 0.9)) == CLOSELY
+
+
+def test_nobody_stands_apart_from_a_rival_that_is_level() -> None:
+    """Near weights at which the two change places; the rival leads in two draws of three."""
+    first, rival = "quorvane-tib", "ostrel-ruv"
+    catalogue, product = load("barrel-tag")
+    weights = ("3.71522", "3.07692", "2.30769", "0.76923", "0.13094")
+    changes = [
+        f"barrel-tag:priorities.{name}.weight={weight}"
+        for name, weight in zip(product.priorities, weights, strict=True)
+    ]
+    found = evaluate(*with_changes(catalogue, product, changes), 2000)
+    assert [c.part.part for c in found.candidates[:2]] == [first, rival]
+    assert 0.005 < found.candidates[0].score - found.candidates[1].score < 0.05
+    told = firmness(found).verdict
+    assert told is not None
+    assert "stands apart" not in told.text
+    assert told.text.split("; ")[1] == f"{rival} is level with it"
+    assert f"{rival} leads in 6" in told.text
 
 
 def test_parts_that_may_be_exchanged_are_called_level() -> None:
