@@ -12,6 +12,9 @@ change comes in, at an anchor, where a need breaks. So it is looked for in three
 3. Those that are then not clearly behind, by paired differences, go through all. Should what was
    found there fall below what other builds promise, they are drawn too, the likeliest first.
 
+Where draws are few all builds go through them: what other figures of a draw do to a score (prices,
+say), no average over lives tells, and there is little to spare.
+
 What is lost against drawing all builds through all draws is held by tests on random products.
 """
 
@@ -34,6 +37,7 @@ from advisor.model.draws import Array
 from advisor.model.ends import BY_AGE
 from advisor.model.packs import cells_name
 
+EVERY = 32  # draws that all builds go through where no more are asked for
 SOME = 128  # draws of a spread, by which most builds are told from the best as well
 MORE = 512  # draws by which several that are near the best are told apart
 NEAR = 0.04  # points by which an average over spread lives may be wrong, and
@@ -168,6 +172,8 @@ def choose_builds(
             (one.tried if many == draws else one.some)[build] = drawn
         return bool(asked)
 
+    if draws <= EVERY:
+        take(lambda one: one.builds, draws)
     if draws >= 2 * SOME:
         take(_Race.contenders, SOME)
     while True:

@@ -12,9 +12,9 @@ from advisor.catalogue.rules import exchanged
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.sense import in_words, product_warnings
 from advisor.dataclass import dataclass, field
+from advisor.decide.beaten import beaten
 from advisor.decide.builds import Build
 from advisor.decide.cautions import cautions_of
-from advisor.decide.drawing import draw_builds
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.left_out import LeftOut
 from advisor.decide.marches import Marches
@@ -24,7 +24,6 @@ from advisor.decide.stated import averaged_lives
 from advisor.faults import AdvisorError, Fault, FaultError
 from advisor.model.ends import ENDS
 from advisor.model.operating_plan import PlanTask, solve
-from advisor.model.packs import cells_name
 from advisor.model.served import Services
 from advisor.quantities import show
 from advisor.stages import Progress
@@ -389,36 +388,9 @@ def _plan(evaluation: Evaluation, candidate: Candidate) -> Plan:
     )
 
 
-def _builds(evaluation: Evaluation, candidate: Candidate, most: int = 8) -> tuple[BuildItem, ...]:
+def _builds(evaluation: Evaluation, candidate: Candidate) -> tuple[BuildItem, ...]:
     """The chosen build, then the best of each other pack, converter, sleep state and add-ons."""
-    told: dict[tuple[str, ...], Build] = {}
-    for build in candidate.builds:
-        feed = build.assessed.feed
-        told.setdefault(
-            (
-                cells_name(feed.option),
-                feed.converter_name,
-                *feed.rail_converters,
-                build.assessed.sleep_name(build.row),
-                build.companions.name,
-            ),
-            build,
-        )
-    listed = list(told.values())[:most]
-    expected = {build: drawn.expected for build, drawn in candidate.tried.items()}
-    if evaluation.draws:
-        left = [build for build in listed if build not in expected]
-        drawn = draw_builds(
-            evaluation.catalogue,
-            evaluation.product,
-            left,
-            evaluation.criteria,
-            evaluation.draws,
-            evaluation.seed,
-            marches=evaluation.stated.marches,
-        )
-        expected |= {build: one.expected for build, one in zip(left, drawn, strict=True)}
-        listed[1:] = sorted(listed[1:], key=lambda build: (-expected[build], build.order))
+    listed, expected = beaten(evaluation, candidate)
     out = []
     for build in listed:
         assessed, row = build.assessed, build.row

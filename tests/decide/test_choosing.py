@@ -31,16 +31,18 @@ DRAWS = 600
 LOST = 0.05  # points that may be lost
 
 
-def lost(catalogue: Catalogue, product: Product, monkeypatch: pytest.MonkeyPatch) -> list[float]:
+def lost(
+    catalogue: Catalogue, product: Product, monkeypatch: pytest.MonkeyPatch, draws: int = DRAWS
+) -> list[float]:
     """Points by which each part's chosen build is short of the best of all its builds, all drawn;
     every combination of points, engines and sleep states is one."""
-    chosen = {c.part.part: c.score for c in evaluate(catalogue, product, DRAWS).candidates}
+    chosen = {c.part.part: c.score for c in evaluate(catalogue, product, draws).candidates}
     with monkeypatch.context() as patched:
         patched.setattr(deciding, "choose", every_plan)
         whole = evaluate(catalogue, product)
     out = []
     for candidate in whole.candidates:
-        drawn = draw_builds(catalogue, product, candidate.builds, whole.criteria, DRAWS, 1)
+        drawn = draw_builds(catalogue, product, candidate.builds, whole.criteria, draws, 1)
         wanted = product.needs.confidence.nominal
         best = max((d.expected for d in drawn if d.fit >= wanted), default=None)
         if best is None:
