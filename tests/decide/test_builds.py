@@ -59,6 +59,7 @@ def test_a_state_of_no_length_draws_what_sleep_does() -> None:
         chip_a=np.array([5e-3, 9.0, 6e-3, 8.0, 1e-6]).reshape(1, -1, 1),
         chip_w=np.array([5e-3, 9.0, 6e-3, 8.0, 2e-6]).reshape(1, -1, 1),
         at_rail=lambda volts: np.zeros((5, 1)),
+        fill_s=np.full((5, 1), 1e-6),
         rails=(),
         other_w=np.zeros((5, 1)),
         duration=duration,
@@ -68,12 +69,16 @@ def test_a_state_of_no_length_draws_what_sleep_does() -> None:
     )
     feed: Any = SimpleNamespace(
         main=SimpleNamespace(volts=np.ones(1)),
+        converter=None,
+        nominal_v=np.array([3.0]),
         main_side=lambda a, w, more_a, more_w: (a + more_a, w + more_w),
         rails=(),
     )
     made = drain_of(feed, lines, np.array([[2.0]]))
     assert made.constant_a[0, :, 0].tolist() == [5e-3, 1e-6, 6e-3, 1e-6, 1e-6]
     assert made.power_w[0, :, 0].tolist() == [5e-3, 2e-6, 6e-3, 2e-6, 2e-6]
+    assert made.filling is not None
+    assert made.filling[0][0, :, 0].tolist() == [1e-6, 0.0, 1e-6, 0.0, 1e-6]
 
 
 @pytest.mark.parametrize(
@@ -109,7 +114,9 @@ def test_a_fresh_pack_and_means_are_asked_for_where_something_goes_by_them(
         raise AskedError(fresh, means)
 
     of = np.ones((1, 2, draws))
-    drain = SimpleNamespace(share=of, constant_a=30e-3 * of, power_w=0 * of, cut_off_v=2 * of[:, 0])
+    drain = SimpleNamespace(
+        share=of, constant_a=30e-3 * of, power_w=0 * of, cut_off_v=2 * of[:, 0], filling=None
+    )
     feed = SimpleNamespace(
         option=SimpleNamespace(cell="pill", series=1, parallel=1),
         pack=SimpleNamespace(every_s=1.0 if means == "charged" else None),
