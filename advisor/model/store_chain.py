@@ -118,7 +118,7 @@ class Chain:
 
     @property
     def more_to_come(self) -> Array:
-        """How often what changed in a year is still to come, at least once, (B,)."""
+        """How often what changed in a year is still to come, at least once, (B,) counts."""
         return np.asarray(np.maximum(1 / np.expm1(np.minimum(self._fading, 700.0)), 1.0))
 
     @property
