@@ -63,7 +63,7 @@ def recharged(pack: Pack, drain: Drain, one: Life) -> Life:
         stored = in_service(fresh, ageing, pack, one.start_depth, drain)
         left = np.broadcast_to(shelf_left(pack, drain), shape)
         life_s, ends_by, charged = _lived(pack, drain, one, one.life_s, depth, left, stored, True)
-        kept = left_by_storage(ageing, stored)
+        kept = Course(ageing, stored, 0.0).worn(np.zeros(shape)).left
     # no interval takes more of a pack than it has: a build that asks for more is out
     mean = np.where(depth < 1, pack.capacity_c * depth / every - self_a, one.mean_current_a)
     return replace(
@@ -77,11 +77,6 @@ def recharged(pack: Pack, drain: Drain, one: Life) -> Life:
         charged=charged,
         left=kept,
     )
-
-
-def left_by_storage(ageing: Ageing, used: Stress) -> Array:
-    """Capacity that age leaves on the first day, (R, N) share of the rated one."""
-    return Course(ageing, used, 0.0).worn(np.zeros(used.begun.shape)).left
 
 
 def in_service(new: Stress, ageing: Ageing, pack: Pack, begins: Array, drain: Drain) -> Stress:

@@ -235,6 +235,7 @@ def _settle(out: Dawns, left: NDArray[np.intp], cases: _Case, same: float) -> No
     while len(left):
         chain = Chain(*cases, left)
         p = chain.begun() if state is None else state
+        to_come = chain.more_to_come
         open_ones = np.ones(len(left), dtype=bool)
         # what is settled goes along until it is most
         while 2 * open_ones.sum() > len(left):
@@ -242,7 +243,7 @@ def _settle(out: Dawns, left: NDArray[np.intp], cases: _Case, same: float) -> No
             begun = p
             p, found = chain.year(p)
             change = p - begun
-            settled = chain.by_case(np.abs(change).sum(axis=0)) * chain.more_to_come <= same
+            settled = chain.by_case(np.abs(change).sum(axis=0)) * to_come <= same
             now = open_ones & (settled | (years >= YEARS))
             for name in TOLD_OF:
                 getattr(out, name)[left[now]] = found[name][now]

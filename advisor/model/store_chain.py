@@ -134,7 +134,7 @@ class Chain:
 
     def onward(self, p: Array, change: Array, before: Array) -> Array:
         """Chances (K, T) with all that is still to come of a change that decays as it did from that
-        of the year before, (K, T) both; see Aitken's process."""
+        of the year before, (K, T) both (Aitken's process; from memory)."""
         with np.errstate(divide="ignore", invalid="ignore"):
             decay = self.by_case((change * before).sum(axis=0)) / self.by_case(
                 (before * before).sum(axis=0)
@@ -147,9 +147,8 @@ class Chain:
         """By how much a year's harvest passes its load at each level, (T,), and the variance of the
         harvest, (B,); days of load, and their square."""
         busy = (1 - self.idle) * self.steps
-        chances = self.chances[:, self.starts] if self.chances.shape[1] > 1 else self.chances
-        apart = np.einsum("bk,kb->b", self.values**2, np.broadcast_to(chances, self.values.T.shape))
-        mean = np.einsum("bk,kb->b", self.values, np.broadcast_to(chances, self.values.T.shape))
+        chances, values = self._chances(self.starts), self.values.T
+        mean, apart = ((chances * of).sum(axis=0) for of in (values, values**2))
         keep = self.persistence[self.starts]
         runs = (1 + keep) / (1 - keep)
         variance = (apart - mean**2) * runs * (self.cover**2 * busy).sum(axis=1)

@@ -23,7 +23,7 @@ from advisor.model.drain import Drain, Pack, at_depth, rows_of, shelf_left
 from advisor.model.draws import Array
 from advisor.model.ends import INDEX
 from advisor.model.harvest import DAY, MOMENTS, Harvested, energy_to, own_loss
-from advisor.model.recharged import in_service, left_by_storage
+from advisor.model.recharged import in_service
 from advisor.model.settling import prolonged
 from advisor.model.standing import Filling, Nights
 from advisor.model.store import MONTH_DAYS, YEAR_DAYS
@@ -69,7 +69,7 @@ def sustained(life: Life, at: Harvested, pack: Pack, drain: Drain) -> tuple[Life
         new = _stress(pack, pack.ageing, at, life, drain)
         used = in_service(new, pack.ageing, pack, life.start_depth, drain)
         course = Course(pack.ageing, used, kept)
-        left = left_by_storage(pack.ageing, used) if drain.before else None
+        left = course.worn(np.zeros(shape)).left if drain.before else None
         if (pack.ageing.end > 0).any():
             most = np.where(pack.ageing.end > 0, 1 - pack.ageing.end, np.inf)
             faded = course.time_to(most)
