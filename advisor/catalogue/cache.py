@@ -30,7 +30,7 @@ from advisor.catalogue.records import KERNELS
 from advisor.files import Staged
 from advisor.quantities import Quantity
 
-KEPT = 8  # entries of a kind; older ones go
+KEPT = 8  # entries of a kind where no more are asked for; older ones go
 LARGEST = 1 << 28  # bytes of an entry; 2,000 parts have 10 million
 OWN = "part-advisor"  # the folder's own name
 NAME = "catalogue-"  # what the name of an entry of a catalogue begins with
@@ -121,8 +121,9 @@ def entry(kind: str, key: str) -> bytes | None:
     return body if _seal(key, body) == head else None
 
 
-def keep(kind: str, key: str, text: str) -> None:
-    """Keep a text by a key of a kind; does nothing where that is not possible."""
+def keep(kind: str, key: str, text: str, kept: int = KEPT) -> None:
+    """Keep a text by a key of a kind, of which so many are kept; does nothing where that is not
+    possible."""
     with contextlib.suppress(OSError, ValueError):
         place = folder()
         if place is None:
@@ -137,7 +138,7 @@ def keep(kind: str, key: str, text: str) -> None:
         body = text.encode()
         with Staged(made, _seal(key, body) + b"\n" + body, private=True) as staged:
             staged.put()
-        _prune(place, kind)
+        _prune(place, kind, kept)
 
 
 def _seal(key: str, body: bytes) -> bytes:
@@ -174,7 +175,7 @@ def _bytes(path: Path) -> bytes:
         return file.read(LARGEST)
 
 
-def _prune(place: Path, kind: str) -> None:
+def _prune(place: Path, kind: str, kept: int) -> None:
     """Remove the oldest entries of a kind; whatever else lies there is left alone."""
     ours = re.compile(re.escape(kind) + r"[0-9a-f]{64}\.json")
     entries = []
@@ -182,7 +183,7 @@ def _prune(place: Path, kind: str) -> None:
         for one in found:
             if ours.fullmatch(one.name) and one.is_file(follow_symlinks=False):
                 entries.append((one.stat(follow_symlinks=False).st_mtime, one.name))
-    for _, name in sorted(entries)[:-KEPT]:
+    for _, name in sorted(entries)[:-kept]:
         (place / name).unlink(missing_ok=True)
 
 

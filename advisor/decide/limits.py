@@ -199,6 +199,17 @@ def _interval(at: Held) -> Iterator[Case]:
         yield Case(need=need, required=every, offered=life.life_s, broken=out & ~new & ~gone)
 
 
+def _charging(at: Held) -> Iterator[Case]:
+    """What an interval takes can be put in again within one."""
+    charged, feed = at.assessed.life.charged, at.assessed.feed
+    if charged is not None and feed.cell is not None and feed.most_charge_a is not None:
+        mean = charged.depth * feed.pack.capacity_c / charged.every_s
+        if feed.charge_efficiency is not None:
+            mean = mean / feed.charge_efficiency
+        need = f"{feed.cell.cell} charge.max-current, for what recharge.every takes"
+        yield Case(need=need, required=mean, offered=feed.most_charge_a)
+
+
 def _unit_cost(at: Held) -> Iterator[Case]:
     own, paid = at.own, at.assessed.costs.purchase
     yield Case(need=UNIT_COST, required=own.limit, offered=paid, unit=own.currency)
@@ -363,6 +374,13 @@ BUILD_LIMITS = (
         title="one charge lasts until the next",
         dimension="time",
         cases=_interval,
+    ),
+    Limit(
+        name="charge-current",
+        level="build",
+        title="the cells can be charged with what they give from charge to charge",
+        dimension="current",
+        cases=_charging,
     ),
     Limit(
         name=UNIT_COST,

@@ -21,6 +21,8 @@ from advisor.model import (
 # all code that answers rest on
 BY = (store, served, lattice, leaking, pieces, standing, store_chain, store_load, weather)
 KIND = "stores-"  # what the names of its entries begin with
+# entries: those of a few products with what a study moves about them, a fifth of a MB each
+KEPT = 128
 
 
 class Shelf:
@@ -32,7 +34,7 @@ class Shelf:
 
     def write(self, pattern: str, text: str) -> None:
         """Keep what is known of a pattern, where that is possible."""
-        cache.keep(KIND, _key(pattern), text)
+        cache.keep(KIND, _key(pattern), text, KEPT)
 
 
 def _key(pattern: str) -> str:

@@ -57,6 +57,7 @@ class Feed:
     greatest current of the cells for a moment at the place where it is least, infinite where none
     is stated. rested : what one cell gives after rest, where it is stated. rails : those beside the
     main one, each behind its own converter. charge_efficiency : (N,) of cells that may be charged;
+    most_charge_a : (N,) A, what they may be charged with where somebody does, if it is stated;
     stated_idle : share of the time too cold and too hot for it, at the stated values.
     """
 
@@ -72,6 +73,7 @@ class Feed:
     rested: AfterRest | None = None
     rails: tuple[Conversion, ...] = ()
     charge_efficiency: Array | None = None
+    most_charge_a: Array | None = None
     stated_idle: tuple[float, float] = (0.0, 0.0)
 
     @property
@@ -422,7 +424,7 @@ def feed(
     same pack, where it was made for another converter.
     """
     own = samplers[product.name]
-    charge = None
+    charge = most_charge = None
     if cell is None:
         pack = pack or _ideal(option, product, reservoir, own)
         nominal, cut_off = pack.open_v[0], np.zeros(own.size)
@@ -447,6 +449,9 @@ def feed(
         )
         if cell.charge is not None and cell.charge.efficiency is not None:
             charge = sampler.take(at.child("charge", "efficiency"), cell.charge.efficiency)
+        if pack.every_s is not None and cell.charge is not None and cell.charge.max_current:
+            most = sampler.take(at.child("charge", "max-current"), cell.charge.max_current)
+            most_charge = most * option.parallel
         ends = cell.temperature.at
         covered = ends[0] <= product.coldest and product.hottest <= ends[-1]
     volts = nominal if product.rail is None or converter is None else product.rail
@@ -480,5 +485,6 @@ def feed(
         rested=rested,
         rails=further,
         charge_efficiency=charge,
+        most_charge_a=most_charge,
         stated_idle=product.stated_idle(None if cell is None else cell.charge),
     )

@@ -36,7 +36,7 @@ ROUGH = 10  # such steps from one place to the next where leanings are worked ou
 # by how much more of the mean load a full store carries, at which stores are worked out
 PULLS = (0.0, 0.04, 0.09, 0.15, 0.22, 0.3, 0.4, 0.55, 0.75, 0.95)
 MANY = 64  # patterns of which the answers of a run are remembered
-FIRST = 4  # of them that are kept from run to run
+FIRST = 32  # of them that are kept from run to run
 NEVER = 1e-9  # chances below it are none
 SURE = 6.0  # probit of a chance below that
 _erfc = np.frompyfunc(math.erfc, 1, 1)
@@ -333,7 +333,7 @@ class Services:
 
     def _make(self, kind: Callable[..., Service], *pattern: Any) -> Service:
         made = kind(*pattern)
-        # those of figures that a study moves are too many to keep
+        # of those that a study moves figures to some are kept, as the next one may move them too
         if self._shelf is not None and len(self._first) < FIRST:
             self._first.append(made)
             text = self._shelf.read(made.pattern)

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
 RARE = 5e-4  # share of the days that is told as less than that
 HALF = 179 / 365  # of a year, the shortest that six of its months are
+LONG = 60.0  # days of load, the least that a store holds of which a full beginning counts for years
 
 
 def days(share: float) -> str:
@@ -26,7 +27,10 @@ def service_words(told: ServiceResult) -> str:
         return "What is harvested covers the load, which is nothing."
     cover = f"Harvest {told.cover:.3g} times the load" if told.cover else "Nothing is harvested"
     store = "" if told.store_days is None else f"; store {told.store_days:.3g} days"
-    return f"{cover}{store}; {days(told.lost)} of days without service."
+    lost = f"{days(told.lost)} of days without service"
+    if told.lost and told.store_days is not None and told.store_days >= LONG:
+        lost += " in the long run, fewer in the first years of one that begins full"
+    return f"{cover}{store}; {lost}."
 
 
 def harvest(page: Page, found: HarvestResult | None) -> None:

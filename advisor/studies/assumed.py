@@ -74,7 +74,7 @@ def late_change(build: Build, product: Product) -> Iterator[str]:
 
 def slow_charges(builds: Iterable[Build]) -> Iterator[str]:
     """Packs of chosen builds that take a good share of the time from one charge to the next to be
-    charged, or longer, at their cells' greatest current; each with the build that asks for most."""
+    charged, at their cells' greatest current; each with the build that asks for most."""
     most: dict[str, tuple[float, Build]] = {}
     for build in builds:
         name, seconds = cells_name(build.assessed.feed.option), charge_time(build)
@@ -87,14 +87,8 @@ def slow_charges(builds: Iterable[Build]) -> Iterator[str]:
         limit, every = cell.charge.max_current, float(charged.every_s[0])
         if limit is None or seconds <= SLOW * every:
             continue
-        share, so = (
-            f"{100 * seconds / every:.3g} % of recharge.every",
-            "charges count as taking no time",
-        )
-        if seconds > every:
-            share = f"longer than recharge.every, {show(every, 'time')}"
-            so = "the pack is not full again by then, as its life and its visits count it"
         yield (
             f"{name}: a charge takes at least {show(seconds, 'time')} at charge.max-current, "
-            f"{limit.text}, {share}: {so}"
+            f"{limit.text}, {100 * seconds / every:.3g} % of recharge.every: charges count as "
+            "taking no time"
         )

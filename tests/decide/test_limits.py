@@ -343,6 +343,12 @@ CASES: dict[tuple[str, str], tuple[str, Change, Change]] = {
         recharged("6.3 years"),
         recharged("6.4 years"),
     ),
+    ("build", "charge-current"): (
+        "flat charge.max-current, for what recharge.every takes",
+        # 3.81 µA for the part and 0.26 µA that the cell loses by itself
+        recharged("1 d", "max-current: 4.08 uA"),
+        recharged("1 d", "max-current: 4.06 uA"),
+    ),
     ("build", "service"): (
         "needs.service on a share of the days",
         # 31 days of a year of 365 are lost: 91.507 % are kept

@@ -387,7 +387,7 @@ def test_studies_share_answers_and_put_the_first_patterns_away() -> None:
     one = Services(Boxes())
     assert one.of(*pattern) is one.of(*pattern)
     found = one.of(*pattern).at(1.4 * ONE, 3 * ONE).lost
-    others = [one.of(pattern[0], 0.5, k / 10, NEVER_IDLE) for k in range(FIRST)]
+    others = [one.of(pattern[0], 0.5, k / (FIRST + 1), NEVER_IDLE) for k in range(FIRST)]
     for other in others:
         other.at(1.4 * ONE, 3 * ONE)
     assert Services().of(*pattern).known == 0

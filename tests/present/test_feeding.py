@@ -18,12 +18,13 @@ from advisor.present.blocks import Grid, Section, Words
 from advisor.present.contents import sections
 from advisor.present.explanation import explanation_page
 from advisor.present.family import beside
-from advisor.present.harvest import days
+from advisor.present.harvest import days, service_words
 from advisor.present.machine import to_csv
 from advisor.present.markdown import markdown
 from advisor.present.workbook import workbook
 from advisor.studies.columns import flat_names, flat_row
 from advisor.studies.family import ROW, rows
+from advisor.studies.harvests import ServiceResult
 from advisor.studies.report import Report, report
 from advisor.studies.words import because, life
 from tests.present.family_pages import family_made
@@ -185,6 +186,18 @@ def test_a_family_tells_of_its_products() -> None:
         "charges": 20.0,
         "days_without_service": 0.031,
     }
+
+
+@pytest.mark.parametrize(
+    ("lost", "store", "end"),
+    [
+        (0.03, 500.0, "3 % of days without service in the long run, fewer in the first years"),
+        (0.03, 59.0, "3 % of days without service."),
+        (0.0, 500.0, "0 % of days without service."),
+    ],
+)
+def test_a_large_store_is_said_to_lose_less_at_first(lost: float, store: float, end: str) -> None:
+    assert end in service_words(ServiceResult(lost=lost, cover=0.94, store_days=store))
 
 
 @pytest.mark.parametrize("width", [60, 80, 120])
