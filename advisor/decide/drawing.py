@@ -23,7 +23,7 @@ from advisor.decide.draining import Prepared, prepare
 from advisor.decide.limits import figures_read, kept
 from advisor.decide.marches import Marches
 from advisor.decide.sides import part_side
-from advisor.decide.stage import Begun, Stage
+from advisor.decide.stage import Begun, Stage, anew_stage
 from advisor.decide.value import Criterion, weights
 from advisor.model.addon_set import Companions
 from advisor.model.companions import Fitted, fitted, with_companions
@@ -165,6 +165,21 @@ def draw_currents(
                 for i, current in zip(members, made.battery_a, strict=True):
                     out[group[i]].append(current)
     return [np.concatenate(some) for some in out]
+
+
+def draw_anew(
+    catalogue: Catalogue,
+    product: Product,
+    builds: Sequence[Build],
+    criteria: Sequence[Criterion],
+    draws: int,
+    seed: int,
+    marches: Marches,
+) -> list[Drawn]:
+    """Builds over so many of the first draws of the first chunk, or all of it, the parts' own
+    figures drawn anew: what differs from `draw_builds` comes of these alone."""
+    here = anew_stage(catalogue, product, min(draws, chunk_of(product)), seed, marches)
+    return _chunk(here, builds, criteria)
 
 
 def _together(chunks: Sequence[Drawn], sizes: Sequence[int]) -> Drawn:

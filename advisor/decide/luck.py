@@ -34,6 +34,8 @@ SCALE = 100.0  # points over which the score of a part that stands apart may lie
 APART = 0.3  # odds before any evidence that the leader, whoever it is, stands apart
 LEAST = 0.0005  # weights below this are left out
 NORMALS = 2000
+# distances of the draws' distribution from that of normal ones: alike up to there, and not at all
+LIKE, UNLIKE = 0.05, 0.2
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,20 +48,23 @@ class Lead:
     apart: float = 0.0
 
 
-def lead(scores: Array, first: int, share: float) -> Lead:
+def lead(scores: Array, first: int, share: float, own_errors: Array | None = None) -> Lead:
     """What is left of a part's lead once luck is taken off.
 
     Parameters
     ----------
     scores : (P, N) draws, points. first : the part. share : of the draws in which it leads.
+    own_errors : (P, P) points squared, the part of the draws' covariance that comes of the parts'
+        own figures; all of it when absent.
 
     Returns
     -------
     The chance is `share`, moved on the scale of the normal's quantiles by what shrinkage moves it
     where all scores are normal, as draws need not be. It rises above `share` where luck speaks for
     the rivals rather than for the part: where it stands apart from rivals that are near equal, or
-    is measured more closely than they are. It is reckoned by one rule whoever is first, so that it
-    moves with the scores where parts change places.
+    is measured more closely than they are, as far as the draws of its lead are like normal ones. It
+    is reckoned by one rule whoever is first, so that it moves with the scores where parts change
+    places.
     """
     mean = scores.mean(axis=1)
     keep = np.argsort(-mean, kind="stable")[:MOST]
@@ -72,13 +77,16 @@ def lead(scores: Array, first: int, share: float) -> Lead:
     if len(m) < 2 or scores.shape[1] < 2:
         return Lead(share, float(mean[first]))
     covariance = np.cov(scores[keep])
-    values, vectors = np.linalg.eigh(covariance)
-    if values[-1] <= 1e-18:
+    shared = np.zeros_like(covariance)
+    if own_errors is not None:
+        shared = covariance - own_errors[np.ix_(keep, keep)]
+        covariance = own_errors[np.ix_(keep, keep)]
+    if np.linalg.eigvalsh(covariance)[-1] <= 1e-18:
         return Lead(share, float(mean[first]))
     # the same normals in every run: only differences between two chances are read off them
-    normals = np.random.Generator(np.random.Philox(key=1)).standard_normal((len(m), NORMALS))
-    errors = (vectors * np.sqrt(np.maximum(values, 0.0))) @ normals
-    flat = m[:, None] + errors
+    normals = np.random.Generator(np.random.Philox(key=1)).standard_normal((2, len(m), NORMALS))
+    errors = _root(covariance) @ normals[0]
+    flat = m[:, None] + errors + _root(shared) @ normals[1]
     leaders = np.bincount(flat.argmax(axis=0), minlength=len(m)) / NORMALS
     after = weight = fall = apart = 0.0
     for likely, members in _groups(m, covariance, leaders):
@@ -92,8 +100,31 @@ def lead(scores: Array, first: int, share: float) -> Lead:
             apart += each * (own not in members and bool((m[members] < m[own]).any()))
             weight += each
     moved_by = _quantile(after / weight) - _quantile(float(leaders[own]))
+    if moved_by > 0:
+        # normal scores speak for no more than the draws where these are not, of two modes, say
+        far = _distance(_ahead(scores[keep], own), _ahead(flat, own))
+        moved_by *= float(np.clip((UNLIKE - far) / (UNLIKE - LIKE), 0.0, 1.0))
     chance = share if moved_by == 0 else NormalDist().cdf(_quantile(share) + moved_by)
     return Lead(chance, float(mean[first]) + fall / weight, apart / weight)
+
+
+def _root(covariance: Array) -> Array:
+    """What makes independent normals covary so, as far as anything does."""
+    values, vectors = np.linalg.eigh(covariance)
+    return np.asarray(vectors * np.sqrt(np.maximum(values, 0.0)))
+
+
+def _ahead(scores: Array, own: int) -> Array:
+    """By how many points a part leads in each draw, (N,)."""
+    return np.asarray(scores[own] - np.delete(scores, own, axis=0).max(axis=0))
+
+
+def _distance(one: Array, other: Array) -> float:
+    """The greatest difference of two samples' distributions (Smirnov's)."""
+    every = np.concatenate([one, other])
+    shares = (np.searchsorted(np.sort(x), every, side="right") / len(x) for x in (one, other))
+    first, second = shares
+    return float(np.abs(first - second).max())
 
 
 def _leads(scores: Array, own: int) -> float:

@@ -13,6 +13,7 @@ import numpy as np
 
 from advisor.dataclass import dataclass
 from advisor.decide.could_lead import could_lead
+from advisor.decide.drawing import draw_anew
 from advisor.decide.evaluate import Evaluation
 from advisor.decide.luck import Lead, lead
 from advisor.decide.ranks import DIGITS, first_place
@@ -28,6 +29,8 @@ LEVEL = 3  # parts level with the first that are named
 MORE = "in more once the luck in all scores is taken off"
 CLOSELY = "in more once luck is taken off, as it speaks for rivals whose scores are less sure"
 BEFORE = "more in truth, as it stands apart from rivals that are near equal"
+SURE = 0.99  # chance from which on it is not asked whose figures luck is in
+AGAIN = 512  # draws by which that is told
 AGREE = 10  # parts whose order is compared with that of the draws
 
 
@@ -45,7 +48,7 @@ class Verdict:
     """[share] chance of the first part being the best in truth: less than its share of the draws
     where many near-equal parts compete or the draws are few, more where luck speaks for its rivals
     rather than for it, as where their scores are less sure or it stands apart from rivals that are
-    near equal"""
+    near equal; luck is in parts' own figures alone"""
     expected_disappointment: float
     """[points] by which its score is expected to come out below the one told, as the first of many
     is partly first by luck"""
@@ -267,6 +270,26 @@ class Firmness:
     agreement: float | None = None
 
 
+def _kept(evaluation: Evaluation, scores: Array, share: float) -> Lead:
+    """What is left of the first part's lead without the luck in parts' own figures: what two draws
+    of these tell apart where all else is drawn alike."""
+    every = lead(scores, 0, share)
+    if min(share, every.chance) >= SURE and scores[0].mean() - every.score < SHOWN:
+        return every  # more luck than there is takes nothing of it
+    again = draw_anew(
+        evaluation.catalogue,
+        evaluation.product,
+        [c.best for c in evaluation.candidates],
+        evaluation.criteria,
+        min(evaluation.draws, AGAIN),
+        evaluation.seed,
+        evaluation.stated.marches,
+    )
+    other = np.stack([one.score for one in again])
+    apart = (scores[:, : other.shape[1]] - other) / np.sqrt(2.0)
+    return lead(scores, 0, share, apart @ apart.T / apart.shape[1])
+
+
 def firmness(evaluation: Evaluation) -> Firmness:
     """Ranks over the draws, regret, dominance at the stated values and the verdict."""
     if not evaluation.candidates:
@@ -281,7 +304,7 @@ def firmness(evaluation: Evaluation) -> Firmness:
         return Firmness(first=None, ranks=None, regret=None, dominated_by=dominated, verdict=None)
     scores = evaluation.scores()
     first, regret = first_place(scores), expected_regret(scores)
-    kept, best = lead(scores, 0, float(first[0])), evaluation.candidates[0].score
+    kept, best = _kept(evaluation, scores, float(first[0])), evaluation.candidates[0].score
     found = verdict(
         names,
         first,

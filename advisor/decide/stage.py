@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 
 from advisor.catalogue.records import Catalogue
@@ -51,6 +51,20 @@ class Samplers(dict[str, Sampler]):
             trace=self.trace,
             known=self.known,
         )
+        return made
+
+
+class AnewSamplers(Samplers):
+    """Samplers that draw the figures of some documents anew, and all others as they were."""
+
+    def __init__(self, draws: int, seed: int, anew: Collection[str]) -> None:
+        super().__init__(draws, seed, 0)
+        self.anew = anew
+
+    def __missing__(self, identity: str) -> Sampler:
+        whose = identity.partition(ALIKE)[0]
+        seed = self.seed + 1 if whose in self.anew else self.seed
+        made = self[identity] = Sampler(identity=whose, draws=self.draws, seed=seed)
         return made
 
 
@@ -195,6 +209,14 @@ class Begun:
                 catalogue, product, draws, seed, marches=marches, known=self.known
             )
         return self.stages[draws]
+
+
+def anew_stage(
+    catalogue: Catalogue, product: Product, draws: int, seed: int, marches: Marches
+) -> Stage:
+    """Open a pass over the first draws in which the parts' own figures, and the errors of what they
+    were measured with, are drawn anew."""
+    return _opened(catalogue, product, AnewSamplers(draws, seed, catalogue.parts), marches)
 
 
 def grid_stage(

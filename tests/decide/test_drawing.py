@@ -21,6 +21,7 @@ from advisor.decide.drawing import (
     STATES,
     Drawn,
     chunk_of,
+    draw_anew,
     draw_builds,
     states_of,
 )
@@ -29,7 +30,7 @@ from advisor.figures import Path
 from advisor.model.draws import Sampler, Trace
 from advisor.model.served import Services
 from advisor.quantities import Quantity, exact, read_quantity
-from tests.decide.hand import YEAR, life, pair
+from tests.decide.hand import PRODUCT, YEAR, life, pair
 
 DRAWS = CHUNK + 500
 
@@ -52,6 +53,29 @@ def drawn(
         lambda done, of: steps.append((done, of)), trace,
     )  # fmt: skip
     return made, steps, trace
+
+
+def test_what_parts_share_is_drawn_as_it_was(tmp_path: pathlib.Path) -> None:
+    """Of two parts one has an uncertain current; how often both work is uncertain too."""
+    assert "every: 10 s" in PRODUCT
+    product_text = PRODUCT.replace("every: 10 s", "every: 10.0(9) s")
+    catalogue, product = pair(tmp_path, {"kernel": "4.0(3) mA"}, {}, product_text)
+    found = evaluate(catalogue, product, 300)
+    builds = [c.best for c in found.candidates]
+    again = draw_anew(
+        catalogue, product, builds, found.criteria, 200, found.seed, marches.Marches(kept=0)
+    )
+    lives = {
+        one.part.part: (one.drawn.life_s[:200], other.life_s)
+        for one, other in zip(found.candidates, again, strict=True)
+        if one.drawn is not None
+    }
+    assert lives["two"][0].std() > 0
+    assert np.array_equal(*lives["two"])
+    # the same but for what the current does, which is as uncertain as before: 7.5 % of 0.54
+    gap = np.log(lives["one"][0] / lives["one"][1])
+    assert gap.std() == pytest.approx(np.sqrt(2) * 0.041, rel=0.15)
+    assert 0.45 < np.corrcoef(*lives["one"])[0, 1] < 0.75
 
 
 def figure(identity: str, path: str, quantity: Quantity) -> np.ndarray:

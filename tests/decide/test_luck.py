@@ -216,3 +216,38 @@ def test_groups_are_as_likely_as_the_integral_of_the_model_says(means: tuple[flo
     for apart, (_, members) in enumerate(found):
         # neighbours in the order of the means, the leader left out where it stands apart
         assert members.tolist() == list(range(apart, apart + len(members)))
+
+
+def test_errors_that_parts_share_are_no_luck() -> None:
+    """Of parts on three cells: none is drawn to others by what its cell leaves open."""
+    rng = np.random.default_rng(11)
+    claimed, right, whole = [], [], []
+    for _ in range(300):
+        truth, covariance = errors_in_common(rng)
+        own = np.diag(np.diag(covariance) - 3.5)
+        measured = rng.multivariate_normal(truth, covariance)
+        scores = rng.multivariate_normal(measured, covariance, 600).T
+        first = int(measured.argmax())
+        share = float(first_place(scores)[first])
+        claimed.append(lead(scores, first, share, own).chance)
+        whole.append(lead(scores, first, share).chance)
+        right.append(first == truth.argmax())
+        # where none is of their own there is no luck to take off
+        still = lead(scores, first, share, 0 * own)
+        assert (still.chance, still.score) == (share, pytest.approx(scores[first].mean()))
+        every = lead(scores, first, share, np.cov(scores))
+        assert every.chance == pytest.approx(whole[-1], abs=0.03)
+    assert np.mean(claimed) == pytest.approx(np.mean(right), abs=0.05)
+    assert np.mean(whole) < np.mean(claimed) - 0.03
+
+
+@pytest.mark.parametrize("upper", [0.3, 0.42, 0.69])
+def test_of_two_modes_no_more_is_claimed_than_draws_tell(upper: float) -> None:
+    """A rival is some points behind or one ahead, as a battery change comes in or not."""
+    rng = np.random.default_rng(2)
+    rival = np.where(rng.uniform(size=2000) < upper, 62.5, 57.0)
+    others = np.array([58.7, 58.3, 57.3, 56.8])[:, None] + np.zeros(2000)
+    scores = np.vstack([np.full(2000, 61.3), rival, others]) + rng.normal(0, 0.1, (6, 2000))
+    share = float(first_place(scores)[0])
+    assert share == pytest.approx(1 - upper, abs=0.03)
+    assert lead(scores, 0, share).chance < share + 0.06

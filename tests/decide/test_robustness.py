@@ -13,7 +13,7 @@ from scipy import stats
 from advisor.catalogue.load import with_changes
 from advisor.catalogue.shipped import load
 from advisor.decide.evaluate import evaluate
-from advisor.decide.luck import Lead
+from advisor.decide.luck import Lead, lead
 from advisor.decide.ranks import first_place
 from advisor.decide.robustness import (
     BEFORE,
@@ -320,3 +320,18 @@ def test_a_tie_is_one_whatever_the_last_digit() -> None:
     almost = ties + np.array([[0.0], [0.0], [1e-12]])
     expected = stats.kendalltau(told, ties[:, 0]).statistic
     assert order_agreement(almost, told) == pytest.approx(expected, rel=1e-12)
+
+
+def test_what_a_cell_leaves_open_is_not_told_as_luck() -> None:
+    """Nearly all of what is open here is when cells that all parts use give out."""
+    catalogue, product = load("frost-post")
+    catalogue, product = with_changes(catalogue, product, ["frost-post:service-life=15years"])
+    found = evaluate(catalogue, product, 500)
+    scores = found.scores()
+    told, share = firmness(found).verdict, float(first_place(scores)[0])
+    assert told is not None
+    assert 0.7 < share < 0.85
+    assert share - 0.12 < told.chance <= share
+    # where all errors count as luck it says that another part is the better one by now
+    assert lead(scores, 0, share).chance < 0.5
+    assert told.expected_disappointment < scores[0].mean() - scores[1].mean()

@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import pathlib
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
-from advisor.decide.stage import grid_stage, stage
+from advisor.decide.marches import Marches
+from advisor.decide.stage import anew_stage, grid_stage, stage
 from advisor.figures import Path
+from advisor.model.draws import Instrument
+from advisor.quantities import read_quantity
 from tests.model.records import CELL, LINEAR, PRODUCT, records
 
 OPTIONS = (
@@ -67,3 +71,24 @@ def test_one_figure_on_a_grid_and_all_others_stated(tmp_path: pathlib.Path) -> N
     untaken = grid_stage(*inputs(tmp_path / "b"), [(Path("conv", ("quiescent",)), 1e-6)], 0, 1)
     untaken.feed(0, "none")
     assert not untaken.samplers.taken()  # type: ignore[attr-defined]
+
+
+def test_parts_own_figures_are_drawn_anew_and_nothing_else(tmp_path: pathlib.Path) -> None:
+    catalogue, product = inputs(tmp_path)
+    whose = replace(catalogue, parts={"chip": catalogue.parts.get("chip")})  # type: ignore[dict-item]
+    usual, anew = (
+        stage(whose, product, 200),
+        anew_stage(whose, product, 200, 1, Marches(kept=0)),
+    )
+    cells = [here.feed(0, "none")[0].pack.capacity_c for here in (usual, anew)]
+    assert np.array_equal(*cells)
+    amps = read_quantity("3.0(2) mA", "current")
+    for name, same in (("chip", False), ("chip@2", False), ("pill", True)):
+        path = Path(name.partition("@")[0], ("idle-current",))
+        one, two = (here.samplers[name].take(path, amps) for here in (usual, anew))
+        assert np.array_equal(one, two) is same
+    # what one meter puts on all parts is drawn anew for all alike
+    meter = Instrument("meter")
+    gains = [here.samplers[name].errors(meter) for here in (anew,) for name in ("chip", "chip@2")]
+    assert np.array_equal(*gains)
+    assert not np.array_equal(gains[0], usual.samplers["chip"].errors(meter))
