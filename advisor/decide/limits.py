@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from advisor.catalogue.criteria import Keys, measures
 from advisor.catalogue.schema_product import Product
 from advisor.dataclass import dataclass
+from advisor.decide import pack_limits
 from advisor.decide.builds import Assessed
 from advisor.decide.chances import bears_on
 from advisor.decide.costs import ProductCost
@@ -23,9 +24,7 @@ from advisor.decide.option_limits import OPTION_LIMITS, Planned
 from advisor.decide.screens import DARK, LEAD_TIME, PART_LIMITS, UNIT_COST, Case, Failed, Limit
 from advisor.decide.sides import PartSide
 from advisor.decide.supplies import cases
-from advisor.model.drain import shelf_left
 from advisor.model.draws import Array
-from advisor.model.ends import INDEX
 from advisor.model.meetings import rest_before, task_peak
 from advisor.model.packs import Feed
 from advisor.model.plan import Plans
@@ -50,6 +49,10 @@ class Held:
     def figure(self, keys: Keys) -> Array:
         """A part's own figure, (R, N); NaN where it is not stated."""
         return self.side.figures[keys][self.assessed.part]
+
+
+def _of(cases: Callable[[Assessed], Iterator[Case]]) -> Callable[[Held], Iterator[Case]]:
+    return lambda at: cases(at.assessed)
 
 
 def _supply_max(at: Held) -> Iterator[Case]:
@@ -113,101 +116,11 @@ def _max_continuous(at: Held) -> Iterator[Case]:
         yield Case(need=need, required=mean, offered=feed.most_mean_a)
 
 
-def _fresh(at: Held) -> Iterator[Case]:
-    assessed = at.assessed
-    yield Case(
-        need="voltage of a fresh pack under load, in the cold",
-        required=assessed.cut_off_v,
-        offered=np.nan_to_num(assessed.life.start_low_v),
-        # a voltage that holds is not what a pack emptied before use fails by
-        broken=assessed.life.dead & ~(assessed.life.start_low_v >= assessed.cut_off_v),
-    )
-
-
-def _stored(at: Held) -> Iterator[Case]:
-    """What comes before use leaves the pack something to give."""
-    life = at.assessed.life
-    if at.assessed.product.before:
-        need = "depth of discharge in reach after before-use"
-        offered = np.where(life.dead, 0.0, life.end_depth)
-        yield Case(need=need, required=life.start_depth, offered=offered, broken=life.dead)
-        if life.left is not None:
-            # in proportion it is a little beyond where the voltage falls
-            offered = np.minimum(life.end_depth * life.left, life.start_depth)
-            need = f"{need}, of what age leaves"
-            yield Case(need=need, required=life.start_depth, offered=offered, broken=_spent(at))
-
-
-def _in_store(at: Held) -> Iterator[Case]:
-    """The pack's shelf life is not over by the first day."""
-    shelf = at.assessed.feed.pack.shelf_life_s
-    if before := at.assessed.product.before:
-        stored = np.asarray(sum(phase.duration for phase in before))
-        need, over = "shelf-life beyond before-use", _outlasted(at)
-        yield Case(need=need, required=stored, offered=shelf, broken=over)
-
-
-def _aged_in_store(at: Held) -> Iterator[Case]:
-    """Age leaves the pack more than it is to have at least, on the first day."""
-    left, ageing = at.assessed.life.left, at.assessed.feed.pack.ageing
-    if left is not None and ageing is not None:
-        need = "capacity left for ageing.end after before-use"
-        yield Case(need=need, required=ageing.end, offered=left, broken=_faded(at))
-
-
-def _faded(at: Held) -> NDArray[np.bool_]:
-    """Whether packs, (R, N), have no life as what comes before use ages them to their end."""
-    life = at.assessed.life
-    return np.asarray((life.life_s <= 0) & ~life.dead & (life.ends_by == INDEX["faded"]))
-
-
-def _spent(at: Held) -> NDArray[np.bool_]:
-    """Whether packs, (R, N), have given before use all that age leaves of their first charge."""
-    life = at.assessed.life
-    if life.charged is None:
-        return np.zeros(life.dead.shape, dtype=bool)
-    return np.asarray((life.charged.first_s <= 0) & ~life.dead & ~_faded(at))
-
-
-def _outlasted(at: Held) -> NDArray[np.bool_]:
-    """Whether packs, (R, N), have no life as what comes before use takes their shelf life."""
-    life, left = at.assessed.life, shelf_left(at.assessed.feed.pack, at.assessed.drain)
-    return np.asarray((life.life_s <= 0) & ~life.dead & (left <= 0))
-
-
 def _service(at: Held) -> Iterator[Case]:
     harvest, wanted = at.assessed.harvest, at.assessed.product.service
     if harvest is not None and wanted is not None:
         offered = 1 - harvest.lost
         yield Case(need="needs.service on a share of the days", required=wanted, offered=offered)
-
-
-def _interval(at: Held) -> Iterator[Case]:
-    """Aged by the end of the first interval, the pack carries the product to the next charge."""
-    life = at.assessed.life
-    charged = life.charged
-    if charged is not None:
-        every, out = charged.every_s, (life.life_s < charged.every_s) & ~life.dead
-        # what ends a pack in store is told there: the interval is held against a new one's charge
-        gone = _outlasted(at) | _faded(at) | _spent(at)
-        one_s = np.where(gone, charged.run_s, charged.one_s)
-        new = one_s < every
-        need = "recharge.every that one charge lasts"
-        yield Case(need=need, required=every, offered=one_s, broken=out & new)
-        # a charge of the new pack lasts, and the pack does not
-        need = "recharge.every that the pack lasts as it ages"
-        yield Case(need=need, required=every, offered=life.life_s, broken=out & ~new & ~gone)
-
-
-def _charging(at: Held) -> Iterator[Case]:
-    """What an interval takes can be put in again within one."""
-    charged, feed = at.assessed.life.charged, at.assessed.feed
-    if charged is not None and feed.cell is not None and feed.most_charge_a is not None:
-        mean = charged.depth * feed.pack.capacity_c / charged.every_s
-        if feed.charge_efficiency is not None:
-            mean = mean / feed.charge_efficiency
-        need = f"{feed.cell.cell} charge.max-current, for what recharge.every takes"
-        yield Case(need=need, required=mean, offered=feed.most_charge_a)
 
 
 def _unit_cost(at: Held) -> Iterator[Case]:
@@ -338,28 +251,28 @@ BUILD_LIMITS = (
         level="build",
         title="what comes before use leaves the pack something to give",
         dimension="share",
-        cases=_stored,
+        cases=_of(pack_limits.stored),
     ),
     Limit(
         name="in-store",
         level="build",
         title="the cells' shelf life is longer than what comes before use",
         dimension="time",
-        cases=_in_store,
+        cases=_of(pack_limits.in_store),
     ),
     Limit(
         name="aged-in-store",
         level="build",
         title="age leaves the cells more than `ageing.end` when what comes before use is over",
         dimension="share",
-        cases=_aged_in_store,
+        cases=_of(pack_limits.aged_in_store),
     ),
     Limit(
         name="fresh",
         level="build",
-        title="a fresh pack carries the load in the cold",
+        title="a new pack, and the first as it ages before use, carries the load in the cold",
         dimension="voltage",
-        cases=_fresh,
+        cases=_of(pack_limits.fresh),
     ),
     Limit(
         name="service",
@@ -373,14 +286,14 @@ BUILD_LIMITS = (
         level="build",
         title="one charge lasts until the next",
         dimension="time",
-        cases=_interval,
+        cases=_of(pack_limits.interval),
     ),
     Limit(
         name="charge-current",
         level="build",
         title="the cells can be charged with what they give from charge to charge",
         dimension="current",
-        cases=_charging,
+        cases=_of(pack_limits.charging),
     ),
     Limit(
         name=UNIT_COST,

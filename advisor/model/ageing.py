@@ -170,10 +170,12 @@ class Charged:
     """A pack that is charged again, each (R, N) but `every_s`, (N,) s.
 
     first_s, run_s : how long the first charge in use lasts, and that of a pack that comes fresh;
-    the first as storage has aged the pack.
+    the first as storage has aged the pack; neither as it ages meanwhile.
     depth : charge of an interval, share of the rated capacity. calendar, cycles : share lost at the
     end of life; resistance : over the fresh one's then. shelf_s : what is left of the shelf life on
-    the first day. under : the stress.
+    the first day. under : the stress. first_low_v : lowest loaded voltage, V, of the first pack as
+    storage has aged it; of draws only where it has nothing to give, infinite elsewhere; None where
+    it was not stored, or loses nothing but capacity by age.
     """
 
     every_s: Array
@@ -185,6 +187,7 @@ class Charged:
     resistance: Array
     shelf_s: Array
     under: Stress
+    first_low_v: Array | None = None
 
     def rows(self, some: slice) -> Charged:
         """The stories of some rows."""
@@ -198,6 +201,7 @@ class Charged:
             resistance=self.resistance[some],
             shelf_s=self.shelf_s[some],
             under=self.under.each(lambda x: x[some]),
+            first_low_v=None if self.first_low_v is None else self.first_low_v[some],
         )
 
     @property

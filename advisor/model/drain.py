@@ -175,11 +175,11 @@ def rows_of(drain: Drain, rows: slice | NDArray[np.intp]) -> Drain:
 
 
 def cases_of(
-    pack: Pack, drain: Drain, r: NDArray[np.intp], n: NDArray[np.intp]
+    pack: Pack, drain: Drain, r: NDArray[np.intp], n: NDArray[np.intp], before: bool = False
 ) -> tuple[Pack, Drain]:
     """Some cases of a pack as the draws of one row, by their indices (m,) of row and draw.
 
-    What comes before use is left out, and so is how it ages.
+    What comes before use is left out unless it is asked for, and how it ages always.
     """
     own = replace(
         pack,
@@ -196,12 +196,19 @@ def cases_of(
         figures={keys: value[n] for keys, value in pack.figures.items()},
         eases=tuple(one[n] for one in pack.eases),
         strains=tuple(one[n] for one in pack.strains),
-        stored_loss_a=(),
+        stored_loss_a=tuple(one[n] for one in pack.stored_loss_a) if before else (),
         every_s=None if pack.every_s is None else pack.every_s[n],
         ageing=None,
         drip=None if pack.drip is None else pack.drip.of(n),
     )
-    return own, _cases(drain, r, n)
+    its = _cases(drain, r, n)
+    if before:
+        its = replace(its, before=tuple(_stored(phase, r, n) for phase in drain.before))
+    return own, its
+
+
+def _stored(phase: Stored, r: NDArray[np.intp], n: NDArray[np.intp]) -> Stored:
+    return Stored(phase.seconds[n], phase.constant_a[r, n][None], phase.power_w[r, n][None])
 
 
 def _cases(drain: Drain, r: NDArray[np.intp], n: NDArray[np.intp]) -> Drain:

@@ -16,10 +16,13 @@ the coldest place. The life of the pack is the first of
 - the age at which the capacity left falls to `ageing.end`;
 - the age at which one charge lasts no longer than an interval: a pack charged then would not carry
   the product to the next charge. It ages within that interval too, so the age at its end counts;
+- where that is within the first interval, the time t that its first charge lasts while it ages:
+  t(q, r) = t of what is lost by then;
 - its shelf life.
 
 Where nothing but the capacity shortens a charge, t(q) = (1 - q) t(0), and the second is the age of
 q = 1 - every/t(0); where the sag or the kinetic battery model does, it is searched for below that.
+The first charge of a pack that was stored is of what storage has left.
 
 Axes: R rows (builds on one pack), S states, N draws, G depths. SI units.
 """
@@ -37,7 +40,7 @@ from advisor.model.battery import Life
 from advisor.model.crossing import first_negative
 from advisor.model.drain import Array, Drain, Pack, cases_of, refined, shelf_left
 from advisor.model.ends import INDEX
-from advisor.model.wear import Course, time_to
+from advisor.model.wear import Course, Worn, time_to
 
 _ENOUGH = 1e-9  # of an interval: a charge that lasts as long but for rounding
 
@@ -115,7 +118,6 @@ def _lived(
     which storage took some before the `first` if the pack was `stored`."""
     every, run = pack.every_s, one.next_s
     assert every is not None
-    shape = run.shape
     ageing = _laws(pack)
     course = Course(ageing, under, np.maximum(shelf, every))
     most = np.where(ageing.end > 0, 1 - ageing.end, np.inf)
@@ -125,14 +127,14 @@ def _lived(
     # beyond the other end nothing needs looking at
     carried_s = course.time_to(np.minimum(np.maximum(room, 0.0), most))
     carried_s = _strained(pack, drain, course, carried_s, np.minimum(end_s, shelf), one)
-    # one that does not carry the first interval lasts as long as its charge does, aged by then
-    at_first = course.worn(np.broadcast_to(every, shape))
-    short = _shortened(first, run, at_first.left)
+    # one that does not carry the first interval lasts as long as its charge does while it ages
+    lasts_s = _first_charge(pack, drain, course, one, first, carried_s, stored)
     carried_s = np.where(
-        (carried_s < every) | (short < every * (1 - _ENOUGH)),
-        np.minimum(short, every),
-        carried_s,
+        carried_s < every, np.minimum(lasts_s, every), np.minimum(carried_s, lasts_s)
     )
+    first_s, low_v = first, None
+    if stored:
+        first_s, low_v = _on_first_day(pack, drain, course, first, run)
     ends = np.stack([end_s, carried_s, shelf])
     names = ("faded", "interval", "shelf-life")
     ends_by = np.array([INDEX[name] for name in names], dtype=np.int8)[ends.argmin(axis=0)]
@@ -143,7 +145,7 @@ def _lived(
         ends_by,
         Charged(
             every_s=every,
-            first_s=_shortened(first, run, course.worn(np.zeros(shape)).left) if stored else first,
+            first_s=first_s,
             run_s=run,
             depth=depth,
             calendar=at_end.calendar,
@@ -151,8 +153,126 @@ def _lived(
             resistance=at_end.resistance,
             shelf_s=shelf,
             under=under,
+            first_low_v=low_v,
         ),
     )
+
+
+def _first_charge(
+    pack: Pack,
+    drain: Drain,
+    course: Course,
+    one: Life,
+    first: Array,
+    carried: Array,
+    stored: bool,
+) -> Array:
+    """How long the first charge lasts, (R, N) s, as the pack ages meanwhile; infinite where that is
+    an interval or more.
+
+    `first` is how long it lasts were the pack not to age, `carried` the age (R, N) s at which a
+    charge lasts an interval no longer.
+    """
+    every, run = pack.every_s, one.next_s
+    assert every is not None
+    draws = first.shape[1]
+    strained = _strains(pack, course.ageing)
+    there = course.worn(np.broadcast_to(every, first.shape))
+    short = _shortened(first, run, there.left)
+    asked = (carried < every) | (short < every * (1 - _ENOUGH))
+    if stored and strained:
+        # it begins deeper than those that `carried` is of
+        if pack.two_well is None and pack.drip is None:
+            begins = one.start_depth / np.maximum(there.left, 1e-12)
+            asked |= _may_fall_short(pack, drain, there, one, short, begins)
+        else:
+            asked = np.ones(first.shape, dtype=bool)
+    out = np.full(first.shape, np.inf)
+    index = np.flatnonzero(asked)
+    if not index.size:
+        return out
+    its_every, pack = every[index % draws], refined(pack)
+
+    def lasts(age: Array, case: NDArray[np.intp]) -> Array:
+        """How long it lasts by what is lost at an age, (m,) s each."""
+        at = index[case]
+        worn = course.worn(age, at)
+        if not strained:
+            return _shortened(first.ravel()[at], run.ravel()[at], worn.left)
+        return np.asarray(_aged(pack, drain, worn, at, stored).life_s[0])
+
+    every_one = np.arange(len(index))
+    at_first, at_end = lasts(0 * its_every, every_one), lasts(its_every, every_one)
+    here = np.flatnonzero(at_end < its_every * (1 - _ENOUGH))
+    out.ravel()[index[here]] = at_end[here]
+    # where it has aged by the end, it has aged less by the time that its charge is over
+    here = here[at_end[here] < at_first[here]]
+    if here.size:
+        span = its_every[here]
+
+        def spare(share: Array, case: NDArray[np.intp]) -> Array:
+            """How much longer than until an age the charge lasts, (m,), both of the interval."""
+            left = lasts(share * span[case], here[case]) / span[case] - share
+            return np.asarray(np.minimum(left, 1.0))
+
+        found = first_negative(spare, np.array([0.0, 1.0]), np.ones(len(here)), falling=True)
+        out.ravel()[index[here]] = found * span
+    return out
+
+
+def _on_first_day(
+    pack: Pack, drain: Drain, course: Course, first: Array, run: Array
+) -> tuple[Array, Array | None]:
+    """(how long the first charge of a pack that was stored lasts, (R, N) s, as it is aged then; its
+    lowest loaded voltage then, (R, N) V), the latter of draws only where it has nothing to give,
+    infinite elsewhere, and None where age leaves a charge as it is but for the capacity.
+
+    `first` and `run` are those of `_shortened`.
+    """
+    day = np.zeros(first.shape)
+    if not _strains(pack, course.ageing):
+        return _shortened(first, run, course.worn(day).left), None
+    pack = refined(pack)
+
+    def aged(cases: NDArray[np.intp], fresh: bool) -> Life:
+        worn = course.worn(day.ravel()[cases], cases)
+        return _aged(pack, drain, worn, cases, stored=True, fresh=fresh)
+
+    told = first.shape[1] == 1
+    found = aged(np.arange(first.size), told)
+    if told:
+        return found.life_s.reshape(first.shape), found.start_low_v.reshape(first.shape)
+    low = np.full(first.size, np.inf)
+    some = np.flatnonzero(found.life_s[0] <= 0)
+    if some.size:
+        low[some] = aged(some, True).start_low_v[0]
+    return found.life_s.reshape(first.shape), low.reshape(first.shape)
+
+
+def _strains(pack: Pack, ageing: Ageing) -> bool:
+    """Whether age shortens a charge by more than the capacity that it takes."""
+    rises = (law.rise.any() for law in (ageing.calendar, ageing.cycles) if law is not None)
+    return pack.two_well is not None or any(rises)
+
+
+def _aged(
+    pack: Pack,
+    drain: Drain,
+    worn: Worn,
+    cases: NDArray[np.intp],
+    stored: bool = False,
+    fresh: bool = False,
+) -> Life:
+    """One charge of packs that have lost so much, (m,), in the cases at places (m,): (1, m). It is
+    the first in use of one that was `stored`; `fresh` as `battery.life` has it."""
+    r, n = np.divmod(cases, drain.cut_off_v.shape[1])
+    old, its = cases_of(pack, drain, r, n, before=stored)
+    old = replace(
+        old,
+        capacity_c=old.capacity_c * np.maximum(worn.left, 1e-12),
+        resistance=old.resistance * worn.resistance,
+    )
+    return battery.life(on_one_charge(old), its, fresh=fresh, means=False)
 
 
 def _shortened(first: Array, run: Array, left: Array) -> Array:
@@ -172,15 +292,17 @@ def _strained(
     `carried` is that age by the capacity alone, `other` what else ends the life: beyond it nothing
     needs looking at.
     """
-    every, pack, ageing = pack.every_s, refined(pack), course.ageing
+    every = pack.every_s
     assert every is not None
-    rises = [law for law in (ageing.calendar, ageing.cycles) if law is not None and law.rise.any()]
-    if pack.two_well is None and not rises:
+    if not _strains(pack, course.ageing):
         return carried
+    pack = refined(pack)
     upto = np.minimum(carried, other)
     asked = (upto > 0) & np.isfinite(upto)
     if pack.two_well is None and pack.drip is None and asked.any():
-        asked &= _may_fall_short(pack, drain, course, np.where(asked, upto, 0.0), one)
+        there = course.worn(np.where(asked, upto, 0.0))
+        lasts = one.next_s * np.maximum(there.left, 1e-12)
+        asked &= _may_fall_short(pack, drain, there, one, lasts)
     upto = upto.ravel()
     draws = carried.shape[1]
     index = np.flatnonzero(asked)
@@ -192,18 +314,10 @@ def _strained(
         if not case.size:
             return age
         at = index[case]
-        r, n = np.divmod(at, draws)
-        there = course.worn(age * upto[at], at)
-        old, its = cases_of(pack, drain, r, n)
-        old = replace(
-            old,
-            capacity_c=old.capacity_c * np.maximum(there.left, 1e-12),
-            resistance=old.resistance * there.resistance,
-        )
-        lasts = battery.life(on_one_charge(old), its, fresh=False, means=False)
-        run = np.where(lasts.dead, 0.0, lasts.life_s)[0]
-        # by the capacity alone it lasts just an interval at that age
-        return np.asarray(run / every[n] - 1 + _ENOUGH)
+        run = _aged(pack, drain, course.worn(age * upto[at], at), at).life_s[0]
+        # by the capacity alone it lasts just an interval at that age; where a voltage falls short
+        # all at once, what was far above nil would draw the search to the wrong end
+        return np.asarray(np.minimum(run / every[at % draws] - 1 + _ENOUGH, 1.0))
 
     ages = np.array([0.0, 1.0])
     found = first_negative(spare, ages, np.ones(len(index)), falling=True)
@@ -214,23 +328,32 @@ def _strained(
 
 
 def _may_fall_short(
-    pack: Pack, drain: Drain, course: Course, age: Array, one: Life
+    pack: Pack,
+    drain: Drain,
+    worn: Worn,
+    one: Life,
+    lasts: Array,
+    begins: Array | float = 0.0,
 ) -> NDArray[np.bool_]:
-    """Where a voltage may fall short within an interval at an age (R, N) s: a bound.
+    """Where a voltage may fall short within an interval of packs that have lost so much: a bound,
+    (R, N).
+
+    `lasts` (R, N) s is how long the charge would last with the resistance of a new pack, or less;
+    `begins` (R, N) at which depth.
 
     The voltage falls with depth and a constant power draws the more, so the time to a depth bends
-    down: until an interval has passed no more of D_end is taken than its share of the time to
-    there.
+    down: until an interval has passed no more of what there is to D_end is taken than its share of
+    the time to there.
     """
-    there = course.worn(age)
     end = np.where(one.dead, 1.0, one.end_depth)
     assert pack.every_s is not None
     with np.errstate(divide="ignore", invalid="ignore"):
-        share = pack.every_s / (one.next_s * np.maximum(there.left, 1e-12))
-    depth = np.where(one.next_s > 0, end * np.minimum(share * (1 + _ENOUGH), 1.0), 1.0)
-    short = np.zeros(age.shape, dtype=bool)
+        share = np.minimum(pack.every_s / lasts * (1 + _ENOUGH), 1.0)
+        depth = begins + (end - begins) * share
+    depth = np.where(lasts > 0, np.minimum(depth, 1.0), 1.0)
+    short = np.zeros(depth.shape, dtype=bool)
     for lows in battery.lows_of(pack, drain):
-        short |= lows.suspect(depth, there.resistance)
+        short |= lows.suspect(depth, worn.resistance)
     return short
 
 

@@ -24,6 +24,8 @@ from tests.decide.test_limits import (
 AGED = "capacity left for ageing.end after before-use"
 STORED = "depth of discharge in reach after before-use"
 LASTS = "recharge.every that one charge lasts"
+AGES = "recharge.every that the pack lasts as it ages"
+WEAK = "voltage of a pack aged before use under load, in the cold"
 LIGHT = ", ".join(f"{month}: 900 mWh" for month in MONTHS)
 LIT = f"harvest: {{energy: {{{LIGHT}}}, spread: 0, persistence: 0, night: 12 h}}"
 
@@ -35,7 +37,7 @@ def test_what_an_interval_fails_by_is_what_is_told(tmp_path: Path) -> None:
     files = {"part one": PART, "cell": CELL, "converter": CONVERTER, "product": PRODUCT}
     stays, failed = decided(aged(recharged("1 year")(files)), tmp_path)
     assert not stays
-    assert failed == {"recharge.every that the pack lasts as it ages"}
+    assert failed == {AGES}
 
 
 @pytest.mark.parametrize(
@@ -83,6 +85,45 @@ def test_what_ends_a_pack_in_store_is_told_apart_from_its_interval(
     stays, failed = decided(files, tmp_path)
     assert stays is (need is None)
     assert failed == (set() if need is None else {need})
+
+
+@pytest.mark.parametrize(
+    ("rise", "after", "every", "years", "need"),
+    [
+        (0, "1 year", "1 d", "1 year", None),
+        # the resistance is 201 times the new one's on the first day
+        (1000, "1 year", "1 d", "1 year", WEAK),
+        (1000, "1 year", "1 year", "1 year", WEAK),
+        (1000, "10 years", "6 years", "1 d", AGES),
+        (0, "10 years", "4 years", "1 d", None),
+        # the new pack's charge would not last either
+        (1000, "10 years", "8 years", "1 d", LASTS),
+    ],
+)
+def test_resistance_that_age_makes_is_told_as_what_it_ends(
+    rise: int, after: str, every: str, years: str, need: str | None, tmp_path: Path
+) -> None:
+    """In store the voltage of the first day, in the first interval the years until it falls
+    short, which is what an interval may be."""
+    files = {"part one": PART, "cell": CELL, "converter": CONVERTER, "product": PRODUCT}
+    files = aged(None, after, every, years)(files)
+    files["cell"] = files["cell"].replace("exponent: 1}", f"exponent: 1, resistance: {rise}}}")
+    found = evaluated(files, tmp_path / "as it is")
+    failed = list(found.screened.get("one", ()))
+    assert {one.need for one in failed} == (set() if need is None else {need})
+    if need in (AGES, LASTS):
+        (one,) = failed
+        assert isinstance(one.offered, float)
+        assert 0 < one.offered < 5 * 31557600.0
+        for share, stays in ((0.999, True), (1.001, False)):
+            shorter = f"recharge: {{every: {one.offered * share:.3f} s}}"
+            changed = swap("product", f"recharge: {{every: {every}}}", shorter)(files)
+            assert ("one" in evaluated(changed, tmp_path / str(share)).screened) is not stays
+    if need == WEAK:
+        (one,) = failed
+        assert isinstance(one.offered, float)
+        assert isinstance(one.required, float)
+        assert one.offered < one.required
 
 
 @pytest.mark.parametrize(

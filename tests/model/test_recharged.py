@@ -118,6 +118,86 @@ def test_resistance_that_rises_ends_it_earlier() -> None:
     assert seconds(without) > 10 * seconds(found)
 
 
+PULSES = drain([(20e-3, 0.0, 10e-3)], rest=(2e-6, 0.0), cut_off=2.7)  # 5.3 uA: 4.8 years
+SAGS = YEAR * (0.5 / 5 / 0.04) ** 2  # 6.25 years, till half as much again is its resistance
+
+
+@pytest.mark.parametrize("kept", [YEAR / 12, 0.99 * SAGS, 1.01 * SAGS, 2 * SAGS, 20 * YEAR])
+def test_resistance_that_rises_within_the_first_interval_ends_it_there(kept: float) -> None:
+    """The pack above, of a capacity that lasts far longer: whatever the interval, its pulses fall
+    short as its resistance has risen by a half."""
+    of = charged(pack(ohms=(10.0, 10.0), capacity_c=81000.0), kept, law({1.0: 0.04}, YEAR, 0.5, 5))
+    found = lived(of, PULSES)
+    assert seconds(found) == pytest.approx(SAGS, rel=1e-6)
+    assert ends(found) == "interval"
+    assert found.next_s[0, 0] == seconds(found)
+
+
+def test_by_hand_a_first_charge_that_is_over_while_the_pack_ages() -> None:
+    """8 % lost in a year and in proportion to time: a charge of 2.5667 years is over after t with
+    t = 2.5667 (1 - 0.08 t), whichever later day the next is on; resistance that costs nothing
+    changes nothing."""
+    years = FULL / YEAR
+    for rise in (0.0, 1.0):
+        for every in (2.2 * YEAR, 3 * YEAR, 30 * YEAR):
+            found = lived(charged(pack(), every, law({1.0: 0.08}, YEAR, 1.0, rise)), TEN)
+            assert seconds(found) / YEAR == pytest.approx(years / (1 + 0.08 * years), rel=1e-7)
+            assert ends(found) == "interval"
+    carried = lived(charged(pack(), 2.1 * YEAR, law({1.0: 0.08}, YEAR, 1.0)), TEN)
+    assert seconds(carried) > 2.1 * YEAR
+
+
+@pytest.mark.parametrize("every", [YEAR / 12, YEAR, 2 * YEAR, 20 * YEAR])
+@pytest.mark.parametrize("years", [1.0, 4.0, 6.0, 6.5, 9.0])
+def test_resistance_that_rises_in_store_counts_from_the_first_day(
+    years: float, every: float
+) -> None:
+    """Aged alike in store and in use, the pack above has what is left of its 6.25 years; stored
+    for longer it cannot carry its pulses, and one that replaces it lasts as ever."""
+    calendar = replace(law({1.0: 0.04}, YEAR, 0.5, 5.0), stored=(one(1.0),))
+    of = charged(pack(ohms=(10.0, 10.0), capacity_c=81000.0), every, calendar)
+    of = replace(of, stored_loss_a=(one(0.0),))
+    before = (Stored(one(years * YEAR), column(1e-9), column(0.0)),)
+    found = lived(of, replace(PULSES, before=before))
+    left = max(SAGS - years * YEAR, 0.0)
+    assert seconds(found) == pytest.approx(left, rel=1e-6, abs=1e-6 * SAGS if left else 0.0)
+    assert found.next_s[0, 0] == pytest.approx(SAGS, rel=1e-6)
+    assert ends(found) == "interval"
+    assert found.charged is not None
+    assert found.charged.first_low_v is not None
+    low = 3.0 - 20e-3 * 10 * (1 + 5 * 0.04 * years**0.5)
+    assert found.charged.first_low_v[0, 0] == pytest.approx(low, rel=1e-9)
+    assert bool(found.charged.first_s[0, 0] == 0) is (left == 0)
+
+
+def test_a_first_charge_sags_by_the_depth_that_storage_leaves() -> None:
+    """From 3.1 V straight to 2.1 V, of which 0.3 V sag when new, to 2.5 V: a charge goes to a depth
+    of 0.3, and of 0.27 once the resistance is a tenth greater, as it is after a year that takes 1 %
+    of the capacity. All of it is ten years; storage takes 0.15."""
+    pulses = drain([(30e-3, 0.0, 10e-3)], rest=(2e-6, 0.0), cut_off=2.5)
+    mean = float(pulses.mean_constant_a[0, 0])
+    of = pack(volts=(3.1, 2.1), ohms=(10.0, 10.0), capacity_c=mean * 10 * YEAR)
+    calendar = replace(law({1.0: 0.01}, YEAR, 1.0, 10.0), stored=(one(0.0),))
+    before = (Stored(one(YEAR), column(1.5 * mean), column(0.0)),)
+
+    def years(every: float) -> float:
+        aged = replace(charged(of, every * YEAR, calendar), stored_loss_a=(one(0.0),))
+        found = lived(aged, replace(pulses, before=before))
+        assert ends(found) == "interval"
+        return seconds(found) / YEAR
+
+    def root(a: float, b: float, c: float) -> float:
+        return float(-b - np.sqrt(b * b - 4 * a * c)) / (2 * a)
+
+    # t = 10 (0.3 - 0.03 t) (1 - 0.01 t) - 1.5, which is 1.13 years
+    first = root(0.003, -1.33, 1.5)
+    for every in (1.01 * first, 1.45, 8.0):
+        assert years(every) == pytest.approx(first, rel=1e-6)
+    # to a visit within them it comes, and from then on each charge begins full
+    for every in (1.0, 0.99 * first):
+        assert years(every) == pytest.approx(root(0.003, -0.33, 3 - every), rel=1e-6)
+
+
 def test_rainflow_counts_an_interval_as_one_cycle() -> None:
     """ASTM E1049's example, and a pack's state of charge over intervals: the cycles that the law
     counts are those."""

@@ -14,7 +14,7 @@ from advisor.model import asleep as asleep_module
 from advisor.model import packs as packs_module
 from advisor.model.asleep import Asleep
 from advisor.model.battery import life
-from advisor.model.drain import Drain, Pack, cases_of
+from advisor.model.drain import Drain, Pack, Stored, cases_of
 from advisor.model.draws import Array
 from advisor.model.harvest import Harvested
 from advisor.model.leak_curve import LeakCurve
@@ -72,7 +72,18 @@ def test_cases_of_a_pack_are_its_own_figures(bare: bool) -> None:
         period_s=rng.random((1, draws)),
         cut_off_v=rng.random((rows, draws)),
     )
+    phase = Stored(*(rng.random(of) for of in (draws, (rows, draws), (rows, draws))))
+    drain = replace(drain, before=(phase,))
+    late, fed = cases_of(pack, drain, r, n, before=True)
+    assert late.stored_loss_a[0].tolist() == pack.stored_loss_a[0][n].tolist()
+    assert fed.before[0].seconds.tolist() == phase.seconds[n].tolist()
+    for amps, whole in (
+        (fed.before[0].constant_a, phase.constant_a),
+        (fed.before[0].power_w, phase.power_w),
+    ):
+        assert amps.tolist() == [[whole[r[m], n[m]] for m in range(3)]]
     own, its = cases_of(pack, drain, r, n)
+    assert its.before == ()
     assert own.depth.tolist() == pack.depth.tolist()
     for name in ("open_v", "resistance", *ONE_A_DRAW):
         assert getattr(own, name).tolist() == getattr(pack, name)[..., n].tolist(), name
