@@ -20,7 +20,11 @@ ON = Identity("rail")
 class LightLoad:
     """What a switching converter draws below a load current: a current, and a share on top."""
 
-    below: Quantity = key(Figure("current", above=True), "load current below which", required=True)
+    below: Quantity = key(
+        Figure("current", above=True),
+        "load current below which it is in this mode, whether it draws less there or more",
+        required=True,
+    )
     no_load: Quantity = key(CURRENT, "current at the input without load", required=True)
     efficiency: Quantity = key(
         Figure("share", above=True, most=1.0),

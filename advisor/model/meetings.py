@@ -177,8 +177,9 @@ def variance(product: ProductFigures, drain: Drain, volts: Array, tries: Array |
 def rest_before(product: ProductFigures, k: int) -> tuple[Array, Array]:
     """(longest rest s, coldest place degC) of a task's events, (N,) each.
 
-    The rest is its period, the longest of many gaps where it comes at random (that of n is ln n
-    times the mean; exponential), or what comes before use.
+    The rest is its period, the longest of those at which it is done at all, as times have no
+    lengths; the longest of many gaps where it comes at random (that of n is ln n times the mean;
+    exponential); or what comes before use.
     """
     task = product.tasks[k]
     then = [t for t in range(len(product.times)) if k in product.done(t)]
