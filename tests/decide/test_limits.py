@@ -17,7 +17,7 @@ from advisor.decide.drawing import assessed
 from advisor.decide.evaluate import Evaluation, evaluate
 from advisor.decide.limits import LIMITS, figures_read, kept, row_faults
 from advisor.decide.screens import LEAD_TIME
-from advisor.decide.stage import stage
+from advisor.decide.stage import grid_stage, stage
 from advisor.quantities import exact
 from tests.decide.random_catalogues import draft
 from tests.studies.small import part
@@ -465,17 +465,9 @@ def test_what_has_no_fault_stands(seed: int, tmp_path: Path) -> None:
 
 def test_a_part_busy_beyond_all_time_does_not_stand(tmp_path: Path) -> None:
     """2.1 ms of work every 10 s, then every millisecond: the share is not held at 1 in secret."""
-    from advisor.decide.stage import grid_stage
-
-    root = tmp_path
-    for kind in ("parts", "cells", "converters"):
-        (root / kind).mkdir(parents=True)
-    (root / "kernels.yaml").write_text("crc: {work: one block}\n")
-    (root / "parts/one.yaml").write_text(PART)
-    (root / "cells/flat.yaml").write_text(CELL)
-    (root / "converters/dc.yaml").write_text(CONVERTER)
-    catalogue, product = load_run([root], PRODUCT.replace("CONVERTER", "dc").encode())
-    found = evaluate(catalogue, product)
+    files = {"part one": PART, "cell": CELL, "converter": CONVERTER, "product": PRODUCT}
+    found = evaluated(files, tmp_path)
+    catalogue, product = found.catalogue, found.product
     places = np.array([10.0, 2.2e-3, 2.0e-3, 1e-3])
     path = figures.Path("probe", ("workload", "sample", "every"))
     here = grid_stage(catalogue, product, [(path, x) for x in places.tolist()], 0, 1)
