@@ -43,7 +43,7 @@ DOUBT = 0.25
 class Tip:
     """Where the lead is lost: the first value found beyond the change, and who leads there; None
     where nothing fits. `among`: the parts that may lead there, None for all. `told`: the value of
-    the fewest digits at which the same part leads; None until it is looked for."""
+    the fewest digits just beyond it at which the same part leads; None until it is looked for."""
 
     at: float
     leader: str | None

@@ -59,8 +59,8 @@ class LeverTip:
     tips_at: float | None
     """the nearest value at which another part leads (of a limit, nothing fits), in `unit`"""
     text: str | None
-    """what goes behind `--set PATH=` to stand there or a little beyond, with the figure's spread,
-    in the file's own unit and as few digits as tip it"""
+    """what goes behind `--set PATH=` to stand there or beyond by a hundredth at most (a tenth of a
+    kelvin), with the figure's spread, in the file's own unit and as few digits as tip it so near"""
     new_winner: str | None
     """the part that leads there; null where nothing fits"""
     distance_u: float | None
@@ -76,7 +76,7 @@ class LeverTip:
     currency: str | None = None
     """of an amount of money; null for any other figure"""
     told_at: float | None = None
-    """what `text` and `tips_shown` tell, in `unit`: `tips_at` or a little beyond"""
+    """what `text` and `tips_shown` tell, in `unit`: `tips_at` or just beyond"""
 
     @property
     def beyond(self) -> float:

@@ -227,6 +227,7 @@ def test_distances(tmp_path: Path) -> None:
         assert handle.in_own_unit().text(tip.told_at) == tip.text
         # so much more than needed is told at most
         assert 1 - 1e-9 <= tip.beyond <= 1.05 + 1e-9
+        assert abs(tip.told_at - tip.tips_at) <= handle.reach(tip.tips_at, 0.01) * (1 + 1e-9)
         if handle.dimension == "temperature":
             assert tip.distance_k == pytest.approx(far)
             continue
