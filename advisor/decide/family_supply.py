@@ -2,6 +2,10 @@
 
 Of two sources the stock against demand is each one's own, the buffer against both makers failing at
 once is the pair's: it is reckoned at the price of the dearest of the two makers' parts.
+
+A program that is linear in its builds cannot price these risks at what the family pays together:
+that rests on what the other products take. They are priced at what a product pays by itself, and
+`at_what_is_paid` tells what a plan makes of them.
 """
 
 from __future__ import annotations
@@ -14,6 +18,7 @@ from advisor.catalogue.schema_family import Allocation as AllocationFile
 from advisor.catalogue.schema_family import FamilyFile, SupplyOutlook
 from advisor.dataclass import dataclass
 from advisor.decide.admissible import Admissible
+from advisor.decide.family_plans import Plan, Taken
 from advisor.decide.supply_risk import (
     Allocation,
     Need,
@@ -70,22 +75,25 @@ def supplied(
     file: FamilyFile,
     catalogue: Catalogue,
     makers: Mapping[str, str],
-    options: Mapping[str, Iterable[Admissible]],
+    prices: Mapping[str, Mapping[str, float]],
     units: Mapping[str, int],
 ) -> dict[str, Supplied]:
     """The risks of every product of a family whose file tells what may become of supply.
 
     Parameters
     ----------
-    makers : part to its maker. options : product to its admissible builds. units : to be made.
+    makers : part to its maker. prices : product to its parts, with what a piece costs it, money.
+    units : to be made.
     """
     if file.supply is None:
         return {}
     outlook = outlook_of(file.supply)
     out = {}
     for member in file.products:
-        prices = {o.part: float(o.candidate.cost.part[0]) for o in options[member.product]}
-        sources = [_source(catalogue, makers[part], part, prices[part]) for part in sorted(prices)]
+        sources = [
+            _source(catalogue, makers[part], part, price)
+            for part, price in sorted(prices[member.product].items())
+        ]
         assert member.missed_unit is not None
         need = Need(member.product, units[member.product], member.missed_unit.nominal)
         found = Supplied(alone={s.part: of_part(need, s, outlook) for s in sources})
@@ -100,6 +108,52 @@ def supplied(
             )
         out[member.product] = found
     return out
+
+
+def prices_alone(options: Iterable[Admissible]) -> dict[str, float]:
+    """Part to what a piece costs a product that buys for itself, money."""
+    return {one.part: float(one.candidate.cost.part[0]) for one in options}
+
+
+def at_what_is_paid(
+    file: FamilyFile,
+    catalogue: Catalogue,
+    makers: Mapping[str, str],
+    prices: Mapping[str, Mapping[str, float]],
+    plan: Plan,
+) -> dict[str, tuple[Risk, ...]]:
+    """What supply may cost each product of a plan by the prices of the plan's purchases.
+
+    Parameters
+    ----------
+    prices : as for `supplied`; they hold where stock meets all that is needed of a part.
+    """
+    paid = {
+        one.item: one.total / (one.needed - one.from_stock)
+        for one in plan.bought
+        if one.kind == "part" and one.needed > one.from_stock
+    }
+    own = {
+        t.member: {o.part: paid.get(o.part, prices[t.member][o.part]) for o in t.options}
+        for t in plan.taken
+    }
+    units = {t.member: sum(t.units) for t in plan.taken}
+    found = supplied(file, catalogue, makers, own, units)
+    taken = {t.member: t for t in plan.taken}
+    return {name: risks_of(found, makers, taken[name]) for name in found}
+
+
+def risks_of(
+    supply: Mapping[str, Supplied], makers: Mapping[str, str], taken: Taken
+) -> tuple[Risk, ...]:
+    """The risks of what a product takes, which add up."""
+    second = None if taken.second is None else taken.second.part
+    return supply[taken.member].of(taken.first.part, second, makers)
+
+
+def weeks_held(risks: Iterable[Risk]) -> int:
+    """Weeks of demand in store against allocations."""
+    return sum(risk.allocation.weeks for risk in risks if risk.allocation is not None)
 
 
 def _source(catalogue: Catalogue, maker: str, part: str, price: float) -> Source:

@@ -18,7 +18,7 @@ from advisor.decide.evaluate import evaluate
 from advisor.decide.family import Family, Option, Platform
 from advisor.decide.family_beside import Apart, Price, alternatives, apart, front, prices
 from advisor.decide.family_plans import LINES, Answer, Plan, Taken, solve
-from advisor.decide.family_supply import Supplied, outlook_of, supplied
+from advisor.decide.family_supply import Supplied, outlook_of, risks_of, supplied, weeks_held
 from advisor.decide.joint import Joined, joined, maker_of, problem
 from advisor.decide.marches import Marches
 from advisor.decide.supply_risk import Risk, regret, scenario_costs, scenarios
@@ -28,12 +28,15 @@ from advisor.model.ends import ENDS
 from advisor.model.served import Services
 from advisor.stages import Progress, begin
 from advisor.studies.family_beside import (
+    assumed_of,
     exchanged_at,
     family_cautions,
     family_warnings,
     invented_behind,
     left_out_of,
     objective_of,
+    prices_of,
+    supply_priced,
 )
 from advisor.studies.family_results import (
     AdoptedPart,
@@ -50,7 +53,6 @@ from advisor.studies.family_results import (
 from advisor.studies.harvests import service_of
 from advisor.studies.results import build_result, fitting, known, spread
 from advisor.studies.shortlist import DRAWS
-from advisor.studies.words import per_cent
 
 SCENARIOS = 500  # of supply, by which plans are judged
 
@@ -186,8 +188,7 @@ def numbers_of(
         for option in one.options.values()
     }
     units = {one.product.product: one.units for one in products}
-    builds = {one.product.product: list(one.options.values()) for one in products}
-    supply = supplied(run.family, run.catalogue, makers, builds, units)
+    supply = supplied(run.family, run.catalogue, makers, prices_of(products), units)
     return problem(run.family, run.catalogue, products, supply), supply, makers
 
 
@@ -222,7 +223,11 @@ def planned(
         objective=answer.value,
         bound=answer.bound if math.isfinite(answer.bound) else None,
         gap=answer.gap if math.isfinite(answer.gap) else None,
-        assumed=(*_assumed(run.family, numbers, draws), *exchanged_at(products)),
+        assumed=(
+            *assumed_of(run.family, numbers, draws),
+            *supply_priced(run, products, supply, makers, answer.plan),
+            *exchanged_at(products),
+        ),
         left_out=left_out_of(products),
         warnings=family_warnings(products),
         joined=tuple(products),
@@ -401,11 +406,7 @@ def _other(other: Plan, plan: Plan, proven: bool, regret: float | None) -> Other
 
 def _risks(supply: Mapping[str, Supplied], makers: Mapping[str, str], plan: Plan) -> list[Risk]:
     """What supply may cost, of every product of a plan."""
-    out: list[Risk] = []
-    for t in plan.taken:
-        second = None if t.second is None else t.second.part
-        out += supply[t.member].of(t.first.part, second, makers)
-    return out
+    return [risk for t in plan.taken for risk in risks_of(supply, makers, t)]
 
 
 def _regret(
@@ -432,17 +433,15 @@ def _supply(
     for t in plan.taken:
         if t.member not in supply:
             continue
-        second = None if t.second is None else t.second.part
-        of = supply[t.member].of(t.first.part, second, makers)
+        of = risks_of(supply, makers, t)
         lines = {name: sum(risk.lines[name] for risk in of) for name in of[0].lines}
-        held = [risk.allocation.weeks for risk in of if risk.allocation is not None]
         untold = any(missing.endswith("lead-time") for risk in of for missing in risk.missing)
         yield SupplyRisk(
             product=t.member,
             part=t.parts,
             lead_time=None if untold else lines["lead time"],
             allocation=lines["allocation"],
-            buffer_weeks=float(sum(held)),
+            buffer_weeks=float(weeks_held(of)),
             last_buy=lines["last buy"],
             total=sum(lines.values()),
             alone=supply[t.member].alone[t.first.part].cost,
@@ -474,24 +473,3 @@ def _step(price: Price) -> str:
         case "give-up":
             return f"{price.step:g} point more"
     return "without it"
-
-
-def _assumed(file: FamilyFile, numbers: Family, draws: int) -> Iterator[str]:
-    """Defaults and readings that may decide the answer."""
-    share = per_cent(file.toolchain_share.nominal)
-    yield (
-        f"{share} of a part's set-up hours are its toolchain's, paid once for all its parts "
-        "(toolchain-share; half unless said: common practice, no source)"
-    )
-    yield (
-        "battery changes are priced at what each product pays for its cells by itself; scores are "
-        "those of each product by itself"
-    )
-    if not draws:
-        yield "ranked at the stated values, without draws: chances of life are yes or no"
-    if numbers.limits.parts is None and len(numbers.platforms) > 1:
-        yield "no limit on the number of different parts"
-    if any(option.setup_h for member in numbers.members for option in member.options):
-        yield "the set-up hours of an add-on are paid for each product that takes it"
-    if file.supply is None:
-        yield "supply is certain: no allocation, no last order, no late delivery (supply)"

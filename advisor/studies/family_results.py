@@ -195,7 +195,8 @@ class LimitPrice:
 
 @dataclass(frozen=True, slots=True)
 class SupplyRisk:
-    """What supply may cost a product, expected over the time in which it is made."""
+    """What supply may cost a product, expected over the time in which it is made, by the price that
+    it pays for its part by itself."""
 
     product: str
     """the product's id"""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import pytest
@@ -10,7 +11,16 @@ from advisor.catalogue.families import FamilyRun, load_family
 from advisor.decide.admissible import admissible
 from advisor.decide.evaluate import evaluate
 from advisor.decide.family import Family
-from advisor.decide.family_supply import Supplied, outlook_of, supplied
+from advisor.decide.family_model import Build
+from advisor.decide.family_plans import priced
+from advisor.decide.family_supply import (
+    Supplied,
+    at_what_is_paid,
+    outlook_of,
+    prices_alone,
+    supplied,
+    weeks_held,
+)
 from advisor.decide.joint import Joined, joined, maker_of, problem
 from advisor.decide.supply_risk import Need, Source, of_part, of_two_sources
 
@@ -39,8 +49,8 @@ def made() -> tuple[FamilyRun, list[Joined], dict[str, Supplied], Family]:
         products.append(joined(found, admissible(found), True))
     makers = {part: maker_of(run.catalogue, part) for part in PARTS}
     units = {one.product.product: one.units for one in products}
-    options = {one.product.product: list(one.options.values()) for one in products}
-    risks = supplied(run.family, run.catalogue, makers, options, units)
+    prices = {one.product.product: prices_alone(one.options.values()) for one in products}
+    risks = supplied(run.family, run.catalogue, makers, prices, units)
     return run, products, risks, problem(run.family, run.catalogue, products, risks)
 
 
@@ -124,3 +134,73 @@ def test_supply_is_that_of_each_part_and_of_each_pair_of_makers(
             assert option.supply_of_two[0] == pytest.approx(
                 risks["barrel-tag"].first[first].cost, rel=1e-12
             )
+
+
+@pytest.mark.parametrize("second", ["ostrel-ruv", None])
+def test_risks_at_what_a_plan_pays(
+    second: str | None, made: tuple[FamilyRun, list[Joined], dict[str, Supplied], Family]
+) -> None:
+    """By hand: quorvane-tib at EUR 2.76, beyond a thousand pieces at EUR 1.84; of ostrel-ruv
+    150 are in stock, the next ones are bought, or none where stock does."""
+    run, products, _, family = made
+    assert run.family.supply is not None
+    outlook = outlook_of(run.family.supply)
+    makers = {part: maker_of(run.catalogue, part) for part in PARTS}
+    prices = {one.product.product: prices_alone(one.options.values()) for one in products}
+    build = {(m.name, o.part): o.name for m in family.members for o in m.options}
+
+    def name(product: str, part: str) -> str:
+        return build[product, part]
+
+    tag = Build(name("barrel-tag", "quorvane-tib"), second and name("barrel-tag", second))
+    plan = priced(
+        family,
+        {"barrel-tag": tag, "must-probe": Build(name("must-probe", "quorvane-tib"))},
+    )
+    # 490 and 800 pieces, or 700 and 800: both beyond a thousand, sold by 25
+    count = 1290 if second else 1500
+    pieces = math.ceil(count / 25) * 25
+    each = (1000 * 2.76 + (pieces - 1000) * 1.84) / count
+    bought = {one.item: one for one in plan.bought}
+    assert bought["quorvane-tib"].total / count == pytest.approx(each, rel=1e-9)
+    lead = run.catalogue.parts["quorvane-tib"].price
+    assert lead is not None
+    assert lead.lead_time is not None
+    tib = Source("quorvane-tib", makers["quorvane-tib"], each, lead.lead_time.nominal, "active")
+    found = at_what_is_paid(run.family, run.catalogue, makers, prices, plan)
+    probe = of_part(Need("must-probe", 800, 5.0), tib, outlook)
+    assert sum(risk.cost for risk in found["must-probe"]) == pytest.approx(probe.cost, rel=1e-9)
+    assert probe.allocation is not None
+    assert weeks_held(found["must-probe"]) == probe.allocation.weeks
+    need = Need("barrel-tag", 700, 3.0)
+    whole = of_part(need, tib, outlook)
+    if second is not None:
+        ruv = run.catalogue.parts[second]
+        assert ruv.price is not None
+        assert bought[second].from_stock == 150
+        paid = bought[second].total / (210 - 150)
+        time = None if ruv.price.lead_time is None else ruv.price.lead_time.nominal
+        other = Source(second, makers[second], paid, time, ruv.lifecycle)
+        whole = of_two_sources(need, tib, other, 0.3, outlook)
+    assert sum(risk.cost for risk in found["barrel-tag"]) == pytest.approx(whole.cost, rel=1e-9)
+
+
+def test_risks_of_a_part_that_stock_meets_go_by_its_own_price(
+    made: tuple[FamilyRun, list[Joined], dict[str, Supplied], Family],
+) -> None:
+    """Nobody pays for a piece of it, and what is kept in store is not for nothing."""
+    run, products, risks, family = made
+    stocked = replace(
+        family,
+        items=tuple(replace(i, stock=5000) if i.name == "ostrel-ruv" else i for i in family.items),
+    )
+    builds = {
+        m.name: Build(next(o.name for o in m.options if o.part == "ostrel-ruv"))
+        for m in family.members
+    }
+    makers = {part: maker_of(run.catalogue, part) for part in PARTS}
+    prices = {one.product.product: prices_alone(one.options.values()) for one in products}
+    plan = priced(stocked, builds)
+    found = at_what_is_paid(run.family, run.catalogue, makers, prices, plan)
+    for product, of in found.items():
+        assert of == (risks[product].alone["ostrel-ruv"],)

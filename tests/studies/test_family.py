@@ -9,6 +9,8 @@ from dataclasses import replace
 import pytest
 
 from advisor.catalogue.families import FamilyRun, load_family
+from advisor.decide.family_supply import outlook_of
+from advisor.decide.supply_risk import Need, Source, of_part
 from advisor.faults import FaultError
 from advisor.present.family import answer, family_page
 from advisor.present.machine import to_json
@@ -171,6 +173,41 @@ def test_the_screen_fits_and_says_what_was_taken_for_granted(plan: FamilyPlan) -
         assert " ".join(text.split()) in " ".join(page.split())
     assert "toolchain-share" in page
     assert "button cells kill children" in page
+
+
+def test_the_prices_behind_the_risks_of_supply_are_told(plan: FamilyPlan) -> None:
+    """By the closed forms once more, with what the plan pays for a piece."""
+    words = "risks of supply are priced at what each product pays for its part by itself"
+    (told,) = (text for text in plan.assumed if text.startswith(words))
+    assert told in json.loads(to_json(plan))["assumed"]
+    assert told in " ".join(family_page(plan, 80).plain().split())
+    run = run_of()
+    assert run.family.supply is not None
+    outlook = outlook_of(run.family.supply)
+    less, held = 0.0, []
+    for member, one, risk in zip(run.family.products, plan.plan, plan.supply, strict=True):
+        price = run.catalogue.parts[one.part].price
+        assert price is not None
+        assert price.lead_time is not None
+        assert member.missed_unit is not None
+        each = one.lines["parts"] / one.units
+        source = Source(one.part, one.first.maker, each, price.lead_time.nominal, "active")
+        there = of_part(Need(one.product, one.units, member.missed_unit.nominal), source, outlook)
+        less += risk.total - there.cost
+        assert there.allocation is not None
+        if there.allocation.weeks != risk.buffer_weeks:
+            held.append(f"{there.allocation.weeks} weeks of {one.product}")
+    assert less > 0.01
+    assert held
+    would = f"be EUR {less:.2f} less and ask to hold {', '.join(held)}"
+    assert told == f"{words}; at what this plan pays they would {would}"
+    # where there is no plan, and where each buys for itself, there is nothing to hold against it
+    assert words in again(plan, "vineyard:limits={parts: 1, engineering: 2 h}").assumed
+    alone = run_of("vineyard:products=[{product: barrel-tag, missed-unit: 2}]")
+    assert words in family(alone, draws=0, plans=0).assumed
+    certain = run_of("vineyard:products=[{product: barrel-tag}]", "vineyard:supply=null")
+    found = family(certain, draws=0, plans=0).assumed
+    assert not any("risks of supply" in text for text in found)
 
 
 def test_the_rates_behind_amounts_in_other_currencies_are_told(plan: FamilyPlan) -> None:
