@@ -31,6 +31,7 @@ CLOSELY = "in more once luck is taken off, as it speaks for rivals whose scores 
 BEFORE = "more in truth, as it stands apart from rivals that are near equal"
 SURE = 0.99  # chance from which on it is not asked whose figures luck is in
 AGAIN = 512  # draws by which that is told
+SAME = 1e-12  # of 1: utilities that differ by less are equal
 AGREE = 10  # parts whose order is compared with that of the draws
 
 
@@ -236,13 +237,16 @@ def order_agreement(scores: Array, told: Array) -> float | None:
     return float(tau.mean())
 
 
-def dominators(criteria: Sequence[Criterion], values: Array) -> list[tuple[int, ...]]:
+def dominators(
+    criteria: Sequence[Criterion], values: Array, worth: Array | None = None
+) -> list[tuple[int, ...]]:
     """Who dominates each part: at least as good by every criterion and better by one.
 
     Parameters
     ----------
     values : (C, P) in the order of `criteria`, at the stated values; good is where a criterion's
-        good anchor lies.
+        good anchor lies. worth : (C, P) expected utilities by which parts are ranked: one that is
+        expected to be worth less by a criterion does not dominate by its stated values.
 
     Returns
     -------
@@ -254,6 +258,8 @@ def dominators(criteria: Sequence[Criterion], values: Array) -> list[tuple[int, 
     for p in range(values.shape[1]):
         mine = better[:, p][:, None]
         over = (better >= mine).all(axis=0) & (better > mine).any(axis=0)
+        if worth is not None:
+            over &= (worth >= worth[:, p][:, None] - SAME).all(axis=0)
         out.append(tuple(int(i) for i in np.nonzero(over)[0]))
     return out
 
@@ -291,14 +297,15 @@ def _kept(evaluation: Evaluation, scores: Array, share: float) -> Lead:
 
 
 def firmness(evaluation: Evaluation) -> Firmness:
-    """Ranks over the draws, regret, dominance at the stated values and the verdict."""
+    """Ranks over the draws, regret, dominance and the verdict."""
     if not evaluation.candidates:
         return Firmness(first=None, ranks=None, regret=None, dominated_by=(), verdict=None)
     names = [c.part.part for c in evaluation.candidates]
     values = np.stack(
         [c.best.assessed.values[:, c.best.row, 0] for c in evaluation.candidates], axis=1
     )
-    over = dominators(evaluation.criteria, values)
+    worth = np.stack([c.worth for c in evaluation.candidates], axis=1)
+    over = dominators(evaluation.criteria, values, worth)
     dominated = tuple(tuple(names[i] for i in who) for who in over)
     if not evaluation.draws:
         return Firmness(first=None, ranks=None, regret=None, dominated_by=dominated, verdict=None)

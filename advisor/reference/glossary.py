@@ -188,7 +188,8 @@ WORDS = (
     (
         "beaten by",
         "dominated_by",
-        "parts at least as good by every criterion and better by one: no weights save it",
+        "parts at least as good by every criterion, as stated and as expected over the draws, and "
+        "better by one: no weights save it",
     ),
     (
         "settled, leaning, open",

@@ -242,7 +242,8 @@ class RankedPart:
     expected_regret: float | None
     """[points] what choosing it gives away on average against the best of each draw"""
     dominated_by: tuple[str, ...]
-    """parts at least as good by every criterion and better by one ("beaten by")"""
+    """parts at least as good by every criterion, as stated and as expected over the draws, and
+    better by one ("beaten by")"""
     estimated: tuple[str, ...]
     """paths of figures that nobody measured, filled in by `--estimate-missing`"""
     build: BuildResult

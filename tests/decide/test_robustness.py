@@ -96,6 +96,15 @@ def test_dominance_is_scikit_criteria_s(parts: int, columns: int, seed: int) -> 
     assert ours == expected
 
 
+def test_what_is_expected_to_be_worth_more_is_not_dominated() -> None:
+    """By the second criterion the first part is expected to be worth more than the second, which
+    dominates it as stated; the third is worth less by both."""
+    values = np.array([[1.0, 2.0, 0.0], [5.0, 5.0, 5.0]])
+    worth = np.array([[0.1, 0.2, 0.0], [0.51, 0.5, 0.5 + 1e-15]])
+    assert dominators(of([1.0, 1.0]), values) == [(1,), (), (0, 1)]
+    assert dominators(of([1.0, 1.0]), values, worth) == [(), (), (0, 1)]
+
+
 def test_expected_regret() -> None:
     scores = np.array([[3.0, 1.0], [2.0, 4.0]])
     assert expected_regret(scores) == pytest.approx([1.5, 0.5])
