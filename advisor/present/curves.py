@@ -81,7 +81,7 @@ def _folded(page: Page, found: Outlook) -> None:
     counts = [f"{charts} more chart{'' if charts == 1 else 's'}"] if charts else []
     counts += [f"{rows} rows of figures"] if rows else []
     by = (
-        f"Expected over {of_draws(found.draws)}, seed {found.seed}"
+        f"Expected over {of_draws(found.draws)}{_fewer(found)}, seed {found.seed}"
         if found.draws
         else "Stated values"
     )
@@ -104,12 +104,16 @@ def exchanged(found: Outlook) -> list[str]:
     return [f"Exchanged at {exchange(rates, found.currency)}."] if rates else []
 
 
+def _fewer(found: Outlook) -> str:
+    """How many draws are taken away from the values that stand, where fewer are."""
+    return f" ({found.place_draws} away from now)" if found.place_draws < found.draws else ""
+
+
 def rests(found: Outlook) -> str:
     """What the curves are of, and what their places tell."""
     if found.draws:
-        few = f" ({found.place_draws} away from now)" if found.place_draws < found.draws else ""
         how = (
-            f"Costs and scores are expected over {of_draws(found.draws)}{few}, seed "
+            f"Costs and scores are expected over {of_draws(found.draws)}{_fewer(found)}, seed "
             f"{found.seed}; "
             "ranges are 5 to 95 % of them. A figure keeps its own spread as it moves."
         )
