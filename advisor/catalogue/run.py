@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -10,7 +11,7 @@ from yaml.nodes import MappingNode, Node, ScalarNode
 
 from advisor import figures
 from advisor.catalogue.fields import read_record
-from advisor.catalogue.kinds import Read, Reading
+from advisor.catalogue.kinds import ID, Read, Reading
 from advisor.faults import Fault, FaultError, FaultLog, nearest
 from advisor.source import Document, place_of, read_file
 
@@ -88,10 +89,14 @@ class Run:
         reading = Reading(document.file, identity, self.log, read)
         value = read_record(cls, document.root, "", reading)
         if value is not None and getattr(value, kind) != identity:
-            node = value_of(document.root, kind) or document.root
-            reading.fault(
-                node, kind, f'"{getattr(value, kind)}"', f'the file\'s name, "{identity}"'
-            )
+            node, own = value_of(document.root, kind) or document.root, getattr(value, kind)
+            told, expected = f'"{own}"', f'the file\'s name, "{identity}"'
+            if not ID.fullmatch(identity):
+                # a name that no id can equal is what has to change
+                ending = os.path.splitext(document.file)[1]
+                told += f', and a file\'s name that is no id, "{identity}"'
+                expected = f"the file named after it: rename it to {own}{ending}"
+            reading.fault(node, kind, told, expected)
             return None
         return value
 
