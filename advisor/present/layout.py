@@ -165,19 +165,34 @@ class Page:
                 self.paragraph(f"{name}: {entry}", lead, lead + "  ", style if i < 2 else PLAIN)
 
     def bars(self, rows: Sequence[tuple[str, float, str]], room: int = 24) -> None:
-        """Names, bars for amounts, the greatest as long as there is room, and figures."""
+        """Names, bars for amounts, the greatest as long as there is room, and figures.
+
+        Where the width does not take the bars they are left out; where it does not take names and
+        figures beside each other either, they are wrapped.
+        """
         if not rows:
             return
+        written = rows
         rows = [(on_one_line(name), amount, in_print(text)) for name, amount, text in rows]
         names = max(cells(name) for name, _, _ in rows)
         figures = max(cells(text) for _, _, text in rows)
         if self.width:
-            room = max(4, min(room, self.width - names - figures - 6))
+            room = min(room, self.width - names - figures - 6)
+            if room < LEAST_BAR and names + figures + 4 > self.width:
+                for name, _, text in written:
+                    self.paragraph(f"{name}: {' '.join(text.split())}", "  ", "    ")
+                return
         most = max(amount for _, amount, _ in rows) or 1.0
         for name, amount, text in rows:
             pad = " " * (names - cells(name))
+            if room < LEAST_BAR:
+                self.line(f"  {name}{pad}  {text:>{figures}}")
+                continue
             drawn = bar(amount / most, room)
             self.line(f"  {name}{pad}  ", (drawn, ACCENT), f"  {text:>{figures}}")
+
+
+LEAST_BAR = 4  # cells
 
 
 def cells(text: str) -> int:
