@@ -11,7 +11,7 @@ from pathlib import Path
 from yaml.nodes import Node, ScalarNode, SequenceNode
 
 from advisor.catalogue.load import read_catalogue, read_product
-from advisor.catalogue.places import catalogue_folder, family_files, find_product
+from advisor.catalogue.places import catalogue_folder, family_files, find_product, product_files
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.rule import Breach, Rule
 from advisor.catalogue.rules import apply, rate_currency
@@ -113,6 +113,10 @@ def load_family(
                 apply(rules, family, family.family, {family.family: document}, catalogue, run.log)
             run.leftover((*catalogue.documents, *run.products, family.family))
             _idle_units(run, family)
+        elif document is None and not any(map(family_file, named)):
+            # of products that are not all there
+            run.done.update((*map(str, named), *product_files(), *(own or ()), UNNAMED))
+            run.leftover(tuple(catalogue.documents))
         run.log.raise_if_any()
         assert family is not None
         assert document is not None

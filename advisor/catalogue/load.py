@@ -237,7 +237,8 @@ def _product(
     node = value_of(document.root, "product")
     name = str(identity or (node.value if isinstance(node, ScalarNode) else "product"))
     document = run.changed(name, document)
-    run.done.add(name)
+    # one that is named otherwise within has a fault of its own for it
+    run.done.update((name, node.value) if isinstance(node, ScalarNode) else (name,))
     value: Product | None = run.record("product", Product, name, document)
     if value is not None:
         if name in catalogue.documents:
@@ -394,12 +395,31 @@ def load_run(
         run = Run(assignments)
         catalogue = read_catalogue(run, folders, cached)
         product = read_product(run, source, catalogue)
-        if product is not None:
+        if product is not None or not isinstance(source, bytes):
             run.leftover((*catalogue.documents, *run.products))
         run.log.raise_if_any()
         assert product is not None
         documents = ChainMap(run.products, catalogue.documents)  # type: ignore[arg-type]
         return replace(catalogue, documents=documents), product
+
+
+def faults_beside(
+    folders: Sequence[Path],
+    products: Sequence[str],
+    assignments: Sequence[str],
+    error: FaultError,
+    *,
+    cached: bool = False,
+) -> FaultError:
+    """Every fault of a run whose product is not there, which `error` tells: of the catalogue and of
+    changes too, but to `products`, one of which is meant."""
+    run = Run(assignments)
+    run.note(error)
+    with collector_paused():
+        catalogue = read_catalogue(run, folders, cached)
+        run.done.update(products)
+        run.leftover(tuple(catalogue.documents))
+    return FaultError(run.log.faults)
 
 
 def read_product(run: Run, source: Path | bytes, catalogue: Catalogue) -> Product | None:
@@ -411,5 +431,6 @@ def read_product(run: Run, source: Path | bytes, catalogue: Catalogue) -> Produc
             run.note(error)
             return None
         return _product(run, document, None, catalogue)
+    run.done.add(source.stem)
     found = run.document(source, str(source))
     return None if found is None else _product(run, found, source.stem, catalogue)

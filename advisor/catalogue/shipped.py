@@ -53,13 +53,16 @@ def load(
     FaultError
         With every fault found in any file or change.
     """
-    from advisor.catalogue.load import load_run
+    from advisor.catalogue.load import faults_beside, load_run
 
     where = paths_of(folders) or [catalogue_folder()]
     changes = texts_of(changes)
-    if reference == "-":
-        return load_run(where, _standard_input(), changes, cached=cached)
-    return load_run(where, find_product(reference, own), changes, cached=cached)
+    try:
+        source = _standard_input() if reference == "-" else find_product(reference, own)
+    except FaultError as error:
+        products = (str(reference), *product_files(), *(own or ()))
+        raise faults_beside(where, products, changes, error, cached=cached) from None
+    return load_run(where, source, changes, cached=cached)
 
 
 __all__ = ["catalogue_folder", "find_product", "load", "product_files"]

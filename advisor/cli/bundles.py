@@ -5,10 +5,10 @@ from __future__ import annotations
 import gc
 import inspect
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import AbstractContextManager
+from contextlib import AbstractContextManager, suppress
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, get_args, get_type_hints
+from typing import TYPE_CHECKING, Any, TypeVar, get_args, get_type_hints
 
 from advisor.cli.options import (
     READS,
@@ -34,9 +34,12 @@ if TYPE_CHECKING:
     from advisor.catalogue.project import Project
     from advisor.catalogue.records import Catalogue
     from advisor.catalogue.schema_product import Product
+    from advisor.cli.gathering import Reads, Rest
     from advisor.cli.output import Screen
-    from advisor.faults import FaultError
+    from advisor.faults import Fault, FaultError
     from advisor.model.served import Services
+
+T = TypeVar("T")
 
 # The order in which a command offers what its bundles hold.
 ORDER = (
@@ -83,20 +86,46 @@ class Files(Bundle):
     quiet: QuietOption = False
     stays = False  # whether what is read is wanted until the process ends
 
+    @property
+    def wrong(self) -> tuple[Fault, ...]:
+        """Faults of the call itself, told with those of what it reads."""
+        return (*vars(self).get("noted faults", ()),)
+
+    def noted(self, check: Callable[..., T], *given: Any) -> T | None:
+        """What a check gives; None where it finds faults, which are told with those of files."""
+        from advisor.faults import FaultError
+
+        try:
+            return check(*given)
+        except FaultError as error:
+            vars(self)["noted faults"] = (*self.wrong, *error.faults)
+            return None
+
     def product(
-        self, reference: str, before: Sequence[str] = (), otherwise: Sequence[Path] = ()
+        self,
+        reference: str,
+        before: Sequence[str] = (),
+        otherwise: Sequence[Path] = (),
+        rest: Callable[[Catalogue, Product], Sequence[Fault]] | None = None,
     ) -> tuple[Catalogue, Product]:
         """The catalogue and a product, read and checked; what was changed `before` stays so.
 
         `otherwise` are the catalogue's folders where the call names none: before a project's.
+        `rest` tells what is wrong of options that rest on both.
         """
         from advisor.catalogue.shipped import load
 
-        changes = [*before, *(self.changes or ())]
         own = {} if self.project is None else self.project.products
         folders = otherwise if otherwise and not self.catalog else self.folders
-        with self._reading():
-            found = load(reference, folders, changes, cached=not self.no_cache, own=own)
+
+        def read(changes: Sequence[str]) -> tuple[Catalogue, Product]:
+            every = [*before, *changes]
+            return load(reference, folders, every, cached=not self.no_cache, own=own)
+
+        def beside(both: tuple[Catalogue, Product]) -> Sequence[Fault]:
+            return () if rest is None else rest(*both)
+
+        found = self._whole(read, beside if rest else None, once=reference == "-")
         self._tell()
         return found
 
@@ -114,21 +143,33 @@ class Files(Bundle):
         from advisor.catalogue.families import load_family
 
         own = dict({} if self.project is None else self.project.products) | dict(also or {})
-        changes = [*before, *(self.changes or ())]
         folders = otherwise if otherwise and not self.catalog else self.folders
-        with self._reading():
-            found = load_family(references, folders, changes, cached=not self.no_cache, own=own)
+
+        def read(changes: Sequence[str]) -> FamilyRun:
+            every = [*before, *changes]
+            return load_family(references, folders, every, cached=not self.no_cache, own=own)
+
+        found = self._whole(read)
         self._tell()
         return found
 
-    def catalogue(self) -> Catalogue:
-        """The catalogue alone, read and checked."""
+    def catalogue(self, rest: Callable[[Catalogue], Sequence[Fault]] | None = None) -> Catalogue:
+        """The catalogue alone, read and checked; `rest` as for `product`."""
         from advisor.catalogue.load import load_catalogue
 
-        with self._reading():
-            found = load_catalogue(self.folders, self.changes or (), cached=not self.no_cache)
+        def read(changes: Sequence[str]) -> Catalogue:
+            return load_catalogue(self.folders, changes, cached=not self.no_cache)
+
+        found = self._whole(read, rest)
         self._tell(overridden=True)
         return found
+
+    def _whole(self, read: Reads[T], rest: Rest[T] | None = None, *, once: bool = False) -> T:
+        """What is read with the call's changes; raises every fault of the call and of the files."""
+        from advisor.cli.gathering import read_whole
+
+        with self._reading():
+            return read_whole(read, self.changes or (), self.wrong, rest, once=once)
 
     def last(self) -> None:
         """The process does nothing after this call."""
@@ -212,7 +253,10 @@ class Files(Bundle):
 
         from advisor.faults import FaultError
 
-        named = bool(self.catalog or (self.project is not None and self.project.catalogues))
+        named = bool(self.catalog)
+        if not named:
+            with suppress(FaultError):  # of the project's file: they are told
+                named = self.project is not None and bool(self.project.catalogues)
         if named or not any(fault.unknown for fault in error.faults):
             return error
         hint = (
@@ -307,6 +351,10 @@ class Command:
     asked for: a call reads the options of its own command only.
     """
 
+    # whether it reads its files, or refuses, before all else: what is wrong of the call is told
+    # with what is wrong of them then
+    reads_first = False
+
     def __init__(self, function: Callable[..., int]) -> None:
         self.function = function
         self.__name__ = function.__name__
@@ -340,6 +388,9 @@ class Command:
 
     def __call__(self, **given: Any) -> int:
         """Call the function with its bundles filled, once what it would write may be written."""
+        from advisor.cli.gathering import raise_held, raise_whole, something_missing
+        from advisor.faults import FaultError
+
         alone = not gc.isenabled()
         if alone:
             gc.freeze()  # what is loaded stays
@@ -351,24 +402,29 @@ class Command:
         bundled = {option for bundle in self.bundles.values() for option in bundle.options()}
         own = {name: value for name, value in given.items() if name not in bundled}
         files = next((one for one in filled.values() if isinstance(one, Files)), None)
-        if files is None:
-            self._check(given, Files())
-            return self.function(**own, **filled)
-        if alone:
-            files.last()
-        for bundle in filled.values():
-            if isinstance(bundle, Voice):
-                bundle.beside(files)
-        from advisor.faults import FaultError
-
+        if files is not None:
+            if alone:
+                files.last()
+            for bundle in filled.values():
+                if isinstance(bundle, Voice):
+                    bundle.beside(files)
+        read = Files() if files is None else files
         try:
-            self._check(given, files)
-            return self.function(**own, **filled)
+            read.noted(raise_held)
+            if not something_missing():
+                read.noted(self._check, given, read)
+            if read.wrong and (something_missing() or not self.reads_first):
+                raise FaultError(read.wrong)
+            code = self.function(**own, **filled)
+            if read.wrong:
+                raise FaultError(read.wrong)
+            return code
         except FaultError as error:
-            raise files.told(error) from None
+            whole = FaultError(dict.fromkeys((*read.wrong, *error.faults)))
+            raise_whole(whole if files is None else files.told(whole))
         finally:
-            if "services" in vars(files):
-                files.services.put_away()
+            if "services" in vars(read):
+                read.services.put_away()
 
     def _check(self, given: dict[str, Any], files: Files) -> None:
         marked = {
@@ -392,6 +448,12 @@ class Command:
                 for path in _read(name, given[name], files)
             ]
             check_outputs([Output(path, option) for path, option in wanted], read)
+
+
+class ReadingCommand(Command):
+    """A command that reads its files before all else."""
+
+    reads_first = True
 
 
 def _option(annotation: Any) -> str | None:
@@ -429,6 +491,10 @@ def _read(name: str, value: Any, files: Files) -> Iterator[Path]:
             yield Path("/dev/stdin")
         else:
             from advisor.catalogue.families import family_file, files_of
+            from advisor.faults import FaultError
 
-            family = family_file(value) is not None
-            yield from files_of([value], {}) if family else [files.find(value)]
+            if family_file(value) is not None:
+                yield from files_of([value], {})
+            else:
+                with suppress(FaultError):  # what is not there is told when it is read
+                    yield files.find(value)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from advisor.cli.bundles import Command, Files, Show
+from advisor.cli.bundles import Command, Files, ReadingCommand, Show
 from advisor.cli.options import ProductArgument
 from advisor.cli.templates import EntryShow
 
@@ -26,7 +26,7 @@ product = typer.Typer(
 
 
 @catalog.command("list")
-@Command
+@ReadingCommand
 def catalog_list(*, files: Files, show: Show) -> int:
     """List parts, cells, converters, add-ons and kernels.
 
@@ -92,7 +92,7 @@ def catalog_show(
 
 
 @catalog.command("check")
-@Command
+@ReadingCommand
 def catalog_check(*, files: Files, show: Show) -> int:
     """Read every file and say what is wrong. What looks odd is a warning.
 
@@ -133,7 +133,7 @@ def product_list(*, show: Show) -> int:
 
 
 @product.command("check")
-@Command
+@ReadingCommand
 def product_check(
     product: ProductArgument,
     *,

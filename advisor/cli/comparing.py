@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from advisor.cli.bundles import Command, Files, Show
+from advisor.cli.bundles import Files, ReadingCommand, Show
 from advisor.cli.options import WRITES
 
 if TYPE_CHECKING:
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 def register(app: typer.Typer) -> None:
     """Put the command on the application."""
-    app.command()(Command(compare))
+    app.command()(ReadingCommand(compare))
 
 
 def compare(
@@ -63,17 +63,19 @@ def compare(
     from advisor.cli.progress import progress
     from advisor.cli.writing import file_by_ending
     from advisor.stages import begin
-    from advisor.studies.compare import Row
+    from advisor.studies.compare import Row, faults_of
     from advisor.studies.compare import compare as study
     from advisor.studies.results import names_of
 
     screen = show.screen()
-    drawing = None if plot is None else file_by_ending(plot)
+    drawing = None if plot is None else files.noted(file_by_ending, plot)
     clock = None
     if at_clock is not None:
-        clock = read_option("--at-clock", at_clock, Figure("frequency", above=True)).nominal
+        wanted = Figure("frequency", above=True)
+        told = files.noted(read_option, "--at-clock", at_clock, wanted)
+        clock = None if told is None else told.nominal
     with progress(show.quiet) as tell:
-        loaded = files.catalogue()
+        loaded = files.catalogue(lambda c: faults_of(c, parts or (), kernel or ()))
         begin(tell, "comparing kernels")
         found = study(loaded, parts or (), kernel or (), clock)
         if drawing is not None:

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
-from advisor.cli.bundles import Answer, Command, Files, Look, RankedFiles, Sampling, Workers
+from advisor.cli.bundles import Answer, Files, Look, RankedFiles, ReadingCommand, Sampling, Workers
 from advisor.cli.options import READS, WRITES, FamilyOrProductArgument
 
 if TYPE_CHECKING:
@@ -20,8 +20,8 @@ if TYPE_CHECKING:
 
 def register(app: typer.Typer) -> None:
     """Put the commands on the application."""
-    app.command()(Command(decide))
-    app.command()(Command(revisit))
+    app.command()(ReadingCommand(decide))
+    app.command()(ReadingCommand(revisit))
 
 
 def decide(
@@ -68,27 +68,27 @@ def decide(
     """
     from advisor.catalogue.families import family_file
     from advisor.cli.progress import progress
-    from advisor.faults import Fault, FaultError
     from advisor.files import is_stream
     from advisor.present.record import decided_page
     from advisor.studies.record import decide as study
 
     screen = look.screen()
     if output is not None and output.exists() and not is_stream(output):
-        raise FaultError((Fault("--output", f'"{output}", which is there', "a name that is free"),))
+        files.noted(_refuse, "--output", f'"{output}", which is there', "a name that is free")
     family = family_file(product) is not None
     if family and part is not None:
         expected = "no part: a family's plan names them; --plan picks a next-best one"
-        raise FaultError((Fault("PART", f'"{part}"', expected),))
+        files.noted(_refuse, "PART", f'"{part}"', expected)
     if family:
         return _decide_family(product, because, output, plan or 0, files, sampling, look)
     if part is None:
         expected = "the part that is chosen, which only a family goes without"
-        raise FaultError((Fault("PART", "nothing", expected),))
+        files.noted(_refuse, "PART", "nothing", expected)
     if plan is not None:
-        raise FaultError((Fault("--plan", str(plan), "a family, which has plans"),))
+        files.noted(_refuse, "--plan", str(plan), "a family, which has plans")
     with progress(look.quiet) as tell:
         inputs = files.product(product)
+        assert part is not None
         found = study(
             *inputs,
             part,
@@ -112,6 +112,13 @@ def decide(
         lambda: decided_page(found, screen.columns),
     )
     return 0
+
+
+def _refuse(where: str, read: str, expected: str) -> NoReturn:
+    """Raise a fault; what it needs is loaded for it alone."""
+    from advisor.faults import Fault, FaultError
+
+    raise FaultError((Fault(where, read, expected),))
 
 
 def _decide_family(

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from advisor.cli.bundles import Answer, Command, RankedFiles, Sampling
+from advisor.cli.bundles import Answer, RankedFiles, ReadingCommand, Sampling
 from advisor.cli.options import (
     WRITES,
     AlongOption,
@@ -37,11 +37,11 @@ class ManyDraws(Sampling):
 
 def register(app: typer.Typer) -> None:
     """Put the commands on the application."""
-    app.command()(Command(shortlist))
-    app.command()(Command(explain))
-    app.command()(Command(outlook))
-    app.command()(Command(tipping))
-    app.command()(Command(gaps))
+    app.command()(ReadingCommand(shortlist))
+    app.command()(ReadingCommand(explain))
+    app.command()(ReadingCommand(outlook))
+    app.command()(ReadingCommand(tipping))
+    app.command()(ReadingCommand(gaps))
 
 
 def shortlist(
@@ -130,14 +130,14 @@ def explain(
     """
     from advisor.cli.progress import progress
     from advisor.present.machine import with_cautions
-    from advisor.studies.explain import NotRankedError, ScoreItem
+    from advisor.studies.explain import NotRankedError, ScoreItem, faults_of
     from advisor.studies.explain import explain as study
     from advisor.studies.results import names_of, plain
 
     screen = show.screen()
     try:
         with progress(show.quiet) as tell:
-            inputs = files.product(product)
+            inputs = files.product(product, rest=lambda c, _: faults_of(c, part, over))
             found = study(
                 *inputs,
                 part,
@@ -215,13 +215,13 @@ def outlook(
     from advisor.cli.writing import file_by_ending
     from advisor.present.machine import with_cautions
     from advisor.stages import begin
-    from advisor.studies.outlook import COLUMNS, document
+    from advisor.studies.outlook import COLUMNS, document, faults_of
     from advisor.studies.outlook import outlook as study
 
     screen = show.screen()
-    drawing = None if plot is None else file_by_ending(plot)
+    drawing = None if plot is None else files.noted(file_by_ending, plot)
     with progress(show.quiet) as tell:
-        inputs = files.product(product)
+        inputs = files.product(product, rest=lambda c, p: faults_of(c, p, parts or (), along or ()))
         found = study(
             *inputs,
             parts or (),
@@ -291,13 +291,13 @@ def tipping(
     from advisor.cli.writing import file_by_ending
     from advisor.present.machine import with_cautions
     from advisor.stages import begin
-    from advisor.studies.tipping import ROW
+    from advisor.studies.tipping import ROW, faults_of
     from advisor.studies.tipping import tipping as study
 
     screen = show.screen()
-    drawing = None if plot is None else file_by_ending(plot)
+    drawing = None if plot is None else files.noted(file_by_ending, plot)
     with progress(show.quiet) as tell:
-        inputs = files.product(product)
+        inputs = files.product(product, rest=lambda c, p: faults_of(c, p, levers or ()))
         found = study(
             *inputs,
             levers or (),
@@ -367,7 +367,7 @@ def gaps(
     from advisor.studies.gaps import row_names
 
     screen = show.screen()
-    drawing = None if plot is None else file_by_ending(plot)
+    drawing = None if plot is None else files.noted(file_by_ending, plot)
     with progress(show.quiet) as tell:
         inputs = files.product(product)
         found = study(

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from advisor.cli.bundles import Answer, Command, RankedFiles, Sampling
+from advisor.cli.bundles import Answer, RankedFiles, ReadingCommand, Sampling
 from advisor.cli.options import READS, CautionsOption
 
 if TYPE_CHECKING:
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 def register(app: typer.Typer) -> None:
     """Put the command on the application."""
-    app.command()(Command(family))
+    app.command()(ReadingCommand(family))
 
 
 def family(

@@ -9,6 +9,7 @@ from typing import Any
 import typer
 
 from advisor.cli.codes import TOLD
+from advisor.cli.gathering import gathering
 
 # what stands for a hyphen and for a blank while a text is wrapped; of no meaning anywhere
 _HYPHEN, _BLANK = "\ue000", "\ue001"
@@ -38,9 +39,13 @@ class _Context(typer.Context):
 
 
 def with_help(command: Any) -> Any:
-    """A command, as typer makes it, and those below it with such help."""
+    """A command, as typer makes it, and those below it with such help; every fault of the
+    parameters of one is kept."""
     command.context_class = _Context
     command.epilog = TOLD
-    for below in getattr(command, "commands", {}).values():
-        with_help(below)
+    below = getattr(command, "commands", None)
+    if below is None:
+        gathering(command)
+    for one in (below or {}).values():
+        with_help(one)
     return command

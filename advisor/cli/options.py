@@ -10,6 +10,7 @@ import typer
 
 # marks of parameters: what names a file or folder that the run reads, what one that it writes
 READS, WRITES = "reads", "writes"
+LEAST_WIDTH = 40  # columns of a screen
 
 
 class Format(StrEnum):
@@ -18,6 +19,18 @@ class Format(StrEnum):
     TABLE = "table"
     JSON = "json"
     CSV = "csv"
+
+
+class NarrowError(typer.BadParameter):
+    """A width that is no screen's."""
+
+    expected = f"0, or a whole number, {LEAST_WIDTH} at least"
+
+
+def _wide_enough(width: int) -> int:
+    if 0 < width < LEAST_WIDTH:
+        raise NarrowError(f"{width} is neither 0 nor {LEAST_WIDTH} at least.")
+    return width
 
 
 ProductArgument = Annotated[
@@ -82,7 +95,8 @@ WidthOption = Annotated[
         metavar="N",
         min=0,
         max=10_000,
-        help="Columns to use; 0: the terminal's, or no limit in a pipe.",
+        callback=_wide_enough,
+        help="Columns to use, 40 at least; 0: the terminal's, or no limit in a pipe.",
     ),
 ]
 NoColorOption = Annotated[bool, typer.Option("--no-color", help="No colour.")]

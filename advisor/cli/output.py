@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from advisor.cli.options import Format
+from advisor.cli.options import LEAST_WIDTH, Format
 from advisor.cli.streams import STDOUT, say, write_out
 from advisor.cli.writing import Output, deliver
 from advisor.dataclass import dataclass, field
@@ -18,8 +18,6 @@ from advisor.texts import visible
 
 if TYPE_CHECKING:
     from advisor.present.layout import Page
-
-LEAST_WIDTH = 40
 
 
 def terminal_columns() -> int:
@@ -59,7 +57,7 @@ class Screen:
     def columns(self) -> int:
         """Columns to use; 0 where nothing should be wrapped."""
         if self.width:
-            return max(self.width, LEAST_WIDTH)
+            return self.width
         if self.output is None and sys.stdout.isatty():
             return max(shutil.get_terminal_size().columns, LEAST_WIDTH)
         return 0

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from advisor.cli.bundles import Command, RankedFiles, Sampling, Voice
+from advisor.cli.bundles import RankedFiles, ReadingCommand, Sampling, Voice
 from advisor.cli.options import WRITES, AlongOption, FamilyOrProductArgument
 
 if TYPE_CHECKING:
@@ -21,7 +21,7 @@ ENDINGS = (".html", ".md", ".xlsx", ".svg", ".png")
 
 def register(app: typer.Typer) -> None:
     """Put the command on the application."""
-    app.command()(Command(report))
+    app.command()(ReadingCommand(report))
 
 
 def report(
@@ -57,9 +57,10 @@ def report(
     from advisor.cli.writing import file_by_ending
     from advisor.faults import Fault, FaultError
     from advisor.stages import begin
+    from advisor.studies.outlook import faults_of
     from advisor.studies.report import report as study
 
-    file_by_ending(output, "--output", ENDINGS)
+    files.noted(file_by_ending, output, "--output", ENDINGS)
     if family_file(product) is not None:
         given = {"--along": along, "--tipping": tipping, "--gaps": gaps}
         wanted = "a product: a family's report has no such part"
@@ -69,7 +70,7 @@ def report(
         return _family(product, output, files, sampling, voice)
     screen = voice.screen()
     with progress(voice.quiet) as tell:
-        inputs = files.product(product)
+        inputs = files.product(product, rest=lambda c, p: faults_of(c, p, (), along or ()))
         found = study(
             *inputs,
             along=along or (),

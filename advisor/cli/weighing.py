@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
-from advisor.cli.bundles import Answer, Command, RankedFiles, Sampling
+from advisor.cli.bundles import Answer, RankedFiles, ReadingCommand, Sampling
 from advisor.cli.options import ProductArgument
 
 if TYPE_CHECKING:
@@ -32,7 +32,7 @@ class Ask(StrEnum):
 
 def register(app: typer.Typer) -> None:
     """Put the command on the application."""
-    app.command()(Command(weights))
+    app.command()(ReadingCommand(weights))
 
 
 def weights(
@@ -74,18 +74,22 @@ def weights(
     from advisor.present.left_out import told
     from advisor.present.machine import with_cautions
     from advisor.studies.results import plain
+    from advisor.studies.weights import faults_of
     from advisor.studies.weights import weights as study
 
     screen = show.screen()
     if sum(map(bool, (order, judge, ask))) > 1:
-        _refuse(("--ask", "several ways at once", "--order, --judge or --ask"))
-    target = _file(product, files) if write else None
+        files.noted(_refuse, ("--ask", "several ways at once", "--order, --judge or --ask"))
+    target = files.noted(_file, product, files) if write else None
     if ask is not None and product == "-":
-        _refuse(("--ask", "a product from standard input", "a product's file"))
-    with progress(show.quiet) as tell:
-        inputs = files.product(product)
+        files.noted(_refuse, ("--ask", "a product from standard input", "a product's file"))
     names = [] if order is None else [name.strip() for name in order.split(",")]
-    pairs = _pairs(judge or ())
+    pairs = files.noted(_pairs, judge or ()) or {}
+    with progress(show.quiet) as tell:
+        inputs = files.product(
+            product,
+            rest=lambda _, p: [] if order and judge else faults_of(p, names, pairs),
+        )
     if ask is Ask.ORDER:
         names = _asked_order(inputs[1])
     elif ask is Ask.PAIRS:

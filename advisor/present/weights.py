@@ -35,9 +35,9 @@ def weights_page(found: Weights, width: int, everything: bool = False) -> Page:
     )
     if found.consistency is not None:
         _consistency(page, found)
-    if found.exchange:
+    if found.exchange or (found.no_exchange and found.winner is not None):
         page.heading("What that means")
-        for text in found.exchange:
+        for text in (*found.exchange, *found.no_exchange):
             page.paragraph(text, "  ", "    ")
     if found.clipped:
         page.heading("Where they count nothing")
@@ -69,6 +69,8 @@ def _first(page: Page, found: Weights) -> None:
     words = f"They put {found.winner} first"
     if found.winner != found.winner_before:
         words += f", in place of {found.winner_before}"
+    if not found.unknown.draws:
+        words += ", at the stated values, without draws"
     page.paragraph(f"{words}.")
 
 

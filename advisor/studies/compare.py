@@ -154,6 +154,29 @@ class Comparison:
         return frame(self.rows())
 
 
+def _kernels(catalogue: Catalogue) -> list[str]:
+    """The kernels that parts may be compared by."""
+    return list(catalogue.kernels) or sorted(
+        {k for part in catalogue.parts.values() for k in part.kernels}
+    )
+
+
+def faults_of(catalogue: Catalogue, parts: Sequence[str], kernels: Sequence[str]) -> list[Fault]:
+    """Every fault of ids, as of `compare`."""
+    known = _kernels(catalogue)
+    return unknown_parts(catalogue, [("PART", name) for name in parts]) + [
+        Fault(
+            "--kernel",
+            f'"{k}"',
+            "a kernel of the catalogue",
+            nearest=nearest(k, known),
+            unknown=True,
+        )
+        for k in kernels
+        if k not in known
+    ]
+
+
 def compare(
     catalogue: Catalogue,
     parts: Sequence[str] = (),
@@ -172,23 +195,9 @@ def compare(
     FaultError
         For an id that the catalogue does not have.
     """
-    known = list(catalogue.kernels) or sorted(
-        {k for part in catalogue.parts.values() for k in part.kernels}
-    )
-    faults = unknown_parts(catalogue, [("PART", name) for name in parts])
-    faults += [
-        Fault(
-            "--kernel",
-            f'"{k}"',
-            "a kernel of the catalogue",
-            nearest=nearest(k, known),
-            unknown=True,
-        )
-        for k in kernels
-        if k not in known
-    ]
-    if faults:
-        raise FaultError(tuple(faults))
+    if faults := faults_of(catalogue, parts, kernels):
+        raise FaultError(faults)
+    known = _kernels(catalogue)
     chosen = [catalogue.parts[p] for p in dict.fromkeys(parts)] or list(catalogue.parts.values())
     names = list(dict.fromkeys(kernels)) or known
     runs = {k: {p.part: _runs(p, k) for p in chosen} for k in names}

@@ -234,11 +234,8 @@ def explain(
     NotRankedError
         When one of the parts is not on the shortlist, with the reason.
     """
-    asked = [("PART", part)] + ([] if over is None else [("--over", over)])
-    if faults := unknown_parts(catalogue, asked):
-        raise FaultError(tuple(faults))
-    if over == part:
-        raise FaultError((Fault("--over", f'"{over}"', "another part than PART"),))
+    if faults := faults_of(catalogue, part, over):
+        raise FaultError(faults)
     inputs, kept = (catalogue, product, draws, seed, jobs, progress), Marches(services, kept=0)
     evaluation = evaluate(*inputs, estimate_missing=estimate_missing, hopes_too=True, marches=kept)
     place = _place(evaluation, part)
@@ -248,6 +245,15 @@ def explain(
     elif len(evaluation.candidates) > 1:
         rival = evaluation.candidates[1 if place == 0 else 0]
     return explained(evaluation, place, rival, firmness(evaluation))
+
+
+def faults_of(catalogue: Catalogue, part: str, over: str | None) -> list[Fault]:
+    """Every fault of the parts to compare, as of `explain`; no build is tried for it."""
+    asked = [("PART", part)] + ([] if over is None else [("--over", over)])
+    faults = unknown_parts(catalogue, asked)
+    if over == part and not faults:
+        faults.append(Fault("--over", f'"{over}"', "another part than PART"))
+    return faults
 
 
 def _place(evaluation: Evaluation, part: str) -> int:

@@ -247,11 +247,11 @@ def outlook(
         For an unknown part, a path that leads to no figure, an empty range, or a place where the
         product is not valid.
     """
-    faults = unknown_parts(catalogue, [("PART", name) for name in parts])
+    faults = faults_of(catalogue, product, parts, along)
+    if points < 2:
+        faults.append(Fault("--points", str(points), "at least 2"))
     if faults:
         raise FaultError(tuple(faults))
-    if points < 2:
-        raise FaultError((Fault("--points", str(points), "at least 2"),))
     if estimate_missing:
         catalogue = fill_missing(catalogue, product)
     whole = catalogue
@@ -306,6 +306,22 @@ def outlook(
         left_out=now.left_out,
         warnings=moving_warnings(now, whole),
     )
+
+
+def faults_of(
+    catalogue: Catalogue, product: Product, parts: Sequence[str], along: Sequence[str]
+) -> list[Fault]:
+    """Every fault of parts to show and of levers, as of `outlook`; no build is tried for it."""
+    faults = unknown_parts(catalogue, [("PART", name) for name in parts])
+    if parts and not faults:
+        catalogue = catalogue.only(tuple(dict.fromkeys(parts)))
+    for text in along:
+        path, equals, ends = text.partition("=")
+        try:
+            span(lever(catalogue, product, path), ends if equals else None)
+        except FaultError as error:
+            faults += error.faults
+    return faults
 
 
 def _along(

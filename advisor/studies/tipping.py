@@ -184,6 +184,8 @@ def tipping(
         For a path that leads to no figure or to one that is absent, and for an id alone whose
         record has no figure that can be moved.
     """
+    if faults := faults_of(catalogue, product, levers):
+        raise FaultError(faults)
     known: Known = {}
     base = evaluate(
         catalogue,
@@ -290,32 +292,44 @@ def _tip(handle: Lever, found: Tip | None) -> LeverTip:
     )
 
 
+def faults_of(catalogue: Catalogue, product: Product, levers: Sequence[str]) -> list[Fault]:
+    """Every fault of paths, as of `tipping`; no build is tried for it."""
+    return _named(catalogue, product, levers)[1]
+
+
 def _asked(base: Evaluation, paths: Sequence[str]) -> list[Lever]:
-    """The levers at paths, each once, all of a record where a path is an id alone; those that
-    decide where there is none."""
-    catalogue, product = base.catalogue, base.product
-    if not paths:
-        return [*_deciding(base)]
+    """The levers at paths; those that decide where there is none."""
+    return _named(base.catalogue, base.product, paths)[0] if paths else [*_deciding(base)]
+
+
+def _named(
+    catalogue: Catalogue, product: Product, paths: Sequence[str]
+) -> tuple[list[Lever], list[Fault]]:
+    """The levers at paths, each once, all of a record where a path is an id alone; and what is
+    wrong with the others."""
     made: dict[Path, Lever] = {}
-    faults = []
+    faults: list[Fault] = []
     for text in paths:
         whole = text == product.product or catalogue.record(text) is not None
-        some = [*_whole(base, text)] if whole else [lever(catalogue, product, text)]
+        try:
+            some = (
+                [*_whole(catalogue, product, text)] if whole else [lever(catalogue, product, text)]
+            )
+        except FaultError as error:
+            faults += error.faults
+            continue
         if not some:
             faults.append(Fault(text, "no figure that can be moved", "a record with figures"))
         elif not whole and not some[0].movable:
             where = str(some[0].path)
             faults.append(Fault(where, "no value above zero", "a figure that stands"))
         made.update((handle.path, handle) for handle in some if handle.path not in made)
-    if faults:
-        raise FaultError(tuple(dict.fromkeys(faults)))
-    return [*made.values()]
+    return [*made.values()], [*dict.fromkeys(faults)]
 
 
-def _whole(base: Evaluation, identity: str) -> Iterator[Lever]:
+def _whole(catalogue: Catalogue, product: Product, identity: str) -> Iterator[Lever]:
     """All figures of the product or of a record that may be asked to move."""
-    product = base.product
-    for handle in levers_of(base.catalogue, product, identity):
+    for handle in levers_of(catalogue, product, identity):
         # a time of delivery counts where something asks for it
         if handle.path.keys != LEAD_TIME or product.needs.lead_time is not None:
             yield handle
@@ -324,13 +338,13 @@ def _whole(base: Evaluation, identity: str) -> Iterator[Lever]:
 def _deciding(base: Evaluation) -> Iterator[Lever]:
     """The product's figures, prices, and what the two leaders rest on."""
     product = base.product.product
-    for handle in _whole(base, product):
+    for handle in _whole(base.catalogue, base.product, product):
         if handle.path.keys[0] != "needs":
             yield handle
     bought = _supplies(base.candidates[:2])
     beside = {name for c in base.candidates[:2] for name in c.addons}
     for identity in sorted(bought | beside):
-        for handle in _whole(base, identity):
+        for handle in _whole(base.catalogue, base.product, identity):
             first = handle.path.keys[0]
             if first == "price" or (identity in beside and first in OF_ADDON):
                 yield handle
@@ -354,7 +368,9 @@ def _unmoved(base: Evaluation, moved: Sequence[Lever]) -> dict[str, int]:
     """How many figures of each cell and converter in the comparison are not among those moved."""
     there = {handle.path for handle in moved}
     counts = {
-        identity: sum(handle.path not in there for handle in _whole(base, identity))
+        identity: sum(
+            handle.path not in there for handle in _whole(base.catalogue, base.product, identity)
+        )
         for identity in sorted(_supplies(base.candidates, every=True))
     }
     return {identity: count for identity, count in counts.items() if count}
@@ -375,6 +391,6 @@ def _of_part(base: Evaluation, candidate: Candidate) -> Iterator[Lever]:
         own / "supply",
         own / "own-figures",
     }
-    for handle in _whole(base, part):
+    for handle in _whole(base.catalogue, base.product, part):
         if any(handle.path.within(other) for other in used):
             yield handle

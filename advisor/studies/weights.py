@@ -128,6 +128,8 @@ class Weights:
     exchange: tuple[str, ...]
     """what is worth what, in words; nothing of criteria of which one of the first five parts lies
     beyond an anchor"""
+    no_exchange: tuple[str, ...]
+    """criteria of which nothing is told there, with why"""
     clipped: tuple[ClippedResult, ...]
     """anchors beyond which differences count nothing, where ranked parts lie there"""
     winner_before: str | None
@@ -184,14 +186,13 @@ def weights(
         For an unknown criterion, a missing or repeated one, a missing pair, or both ways at once.
     """
     names = tuple(product.priorities)
-    if order and pairs:
-        raise FaultError((Fault("--judge", "an order and judgements", "one of the two"),))
+    if faults := faults_of(product, order, pairs):
+        raise FaultError(faults)
     consistency = None
     method = "file"
     new: Array | None = None
     if order:
         method = "order"
-        _check_order(order, names)
         by_rank = order_weights(len(names))
         new = np.array([by_rank[order.index(name)] for name in names])
     elif pairs:
@@ -219,6 +220,7 @@ def weights(
     offered = fronts(before, jobs, progress)
     begin(progress, "weighing")
     found = leads(before, offered, new)
+    told, untold = _exchange(changed, new)
     return Weights(
         product=product.product,
         method=method,
@@ -227,7 +229,8 @@ def weights(
             WeightRow(n, float(a), float(b)) for n, a, b in zip(names, now, new, strict=True)
         ),
         consistency=consistency,
-        exchange=tuple(_exchange(changed, new)),
+        exchange=told,
+        no_exchange=untold,
         clipped=clipped_results(changed),
         winner_before=before.candidates[0].part.part if before.candidates else None,
         winner=changed.candidates[0].part.part if changed.candidates else None,
@@ -273,7 +276,21 @@ def _text(weight: float) -> str:
     return f"{100 * weight:.4g}"
 
 
-def _check_order(order: Sequence[str], names: Sequence[str]) -> None:
+def faults_of(
+    product: Product, order: Sequence[str], pairs: Mapping[tuple[str, str], float] | None
+) -> list[Fault]:
+    """Every fault of an order and of judgements, as of `weights`; no build is tried for it."""
+    names, faults = tuple(product.priorities), list[Fault]()
+    if order and pairs:
+        faults.append(Fault("--judge", "an order and judgements", "one of the two"))
+    if order:
+        faults += _of_order(order, names)
+    if pairs:
+        faults += _of_pairs(pairs, names)
+    return faults
+
+
+def _of_order(order: Sequence[str], names: Sequence[str]) -> list[Fault]:
     faults = [
         Fault("--order", f'"{name}"', "a criterion of the product", nearest=nearest(name, names))
         for name in order
@@ -289,13 +306,10 @@ def _check_order(order: Sequence[str], names: Sequence[str]) -> None:
         for name in names
         if name not in order
     ]
-    if faults:
-        raise FaultError(tuple(faults))
+    return faults
 
 
-def _by_pairs(
-    pairs: Mapping[tuple[str, str], float], names: Sequence[str]
-) -> tuple[Array, Consistency]:
+def _of_pairs(pairs: Mapping[tuple[str, str], float], names: Sequence[str]) -> list[Fault]:
     faults = [
         Fault("--judge", f'"{name}"', "a criterion of the product", nearest=nearest(name, names))
         for name in dict.fromkeys(n for pair in pairs for n in pair)
@@ -312,8 +326,12 @@ def _by_pairs(
         if given != 1:
             read = "nothing" if given == 0 else "two judgements"
             faults.append(Fault("--judge", f"{read} of {a} and {b}", "each pair judged once"))
-    if faults:
-        raise FaultError(tuple(faults))
+    return faults
+
+
+def _by_pairs(
+    pairs: Mapping[tuple[str, str], float], names: Sequence[str]
+) -> tuple[Array, Consistency]:
     matrix = np.ones((len(names), len(names)))
     for (a, b), value in pairs.items():
         i, j = names.index(a), names.index(b)
@@ -329,15 +347,23 @@ def _by_pairs(
     )
 
 
-def _exchange(found: Evaluation, weights: Array) -> list[str]:
-    """What one more of each criterion is worth, in money where a cost is weighed; none beyond an
-    anchor, where more of it is worth nothing."""
+def _exchange(found: Evaluation, weights: Array) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """What one more of each criterion is worth, in money where a cost is weighed, and why nothing
+    is told of the others: beyond an anchor more of it is worth nothing."""
     criteria = found.criteria
-    beyond = {clip.criterion.name for clip in clips(found) if clip.head}
+    beyond: dict[str, tuple[int, int]] = {}  # parts of the head of the list, and of how many
+    for clip in clips(found):
+        if clip.head:
+            before = beyond.get(clip.criterion.name, (0, 0))[0]
+            beyond[clip.criterion.name] = before + clip.head, clip.of
     weighed = [i for i, c in enumerate(criteria) if weights[i] > 0 and c.name not in beyond]
+    untold = [
+        _untold(c.name, weights[i] > 0, beyond) for i, c in enumerate(criteria) if i not in weighed
+    ]
     money = [i for i in weighed if criteria[i].dimension == "money"]
     if len(weighed) < 2:
-        return []
+        alone = [f"{criteria[i].name}: no rate of exchange, as no other has one" for i in weighed]
+        return (), (*untold, *alone)
     of = money[0] if money else max(weighed, key=lambda i: weights[i])
     out = []
     for i in weighed:
@@ -349,4 +375,16 @@ def _exchange(found: Evaluation, weights: Array) -> list[str]:
             way = "more" if criteria[i].good > criteria[i].poor else "less"
             name = criteria[i].name
             out.append(f"{name}: {words} {way} is worth {amount} of {criteria[of].name}")
-    return out
+    return tuple(out), tuple(untold)
+
+
+def _untold(name: str, counts: bool, beyond: Mapping[str, tuple[int, int]]) -> str:
+    """Why nothing is told of a criterion."""
+    if not counts:
+        return f"{name}: no rate of exchange, as it weighs nothing"
+    count, of = beyond.get(name, (0, 0))
+    who = f"{count} of the first {of} {'lies' if count == 1 else 'lie'}"
+    who = "the only part lies" if of == 1 else who
+    return (
+        f"{name}: no rate of exchange, as {who} beyond an anchor, where differences count nothing"
+    )

@@ -50,6 +50,49 @@ def test_what_the_file_s_weights_mean(said: Caller) -> None:
     assert found["leads"][0]["part"] == "quorvane-tib"
     distances = [lead["l1"] for lead in found["leads"]]
     assert distances == sorted(distances)
+    assert found["no_exchange"] == [
+        f"{name}: no rate of exchange, as {who} beyond an anchor, where differences count nothing"
+        for name, who in (
+            ("purchase-cost", "1 of the first 5 lies"),
+            ("lifetime-cost", "4 of the first 5 lie"),
+        )
+    ]
+
+
+@pytest.mark.parametrize(
+    ("weights", "why"),
+    [
+        (("memory-headroom.weight=0",), {"memory-headroom": "it weighs nothing"}),
+        (
+            ("memory-headroom.weight=0", "toolchain.weight=0"),
+            {
+                "memory-headroom": "it weighs nothing",
+                "toolchain": "it weighs nothing",
+                "battery-life": "no other has one",
+            },
+        ),
+    ],
+)
+def test_why_nothing_is_told_of_a_criterion(
+    said: Caller, weights: tuple[str, ...], why: dict[str, str]
+) -> None:
+    changes = [x for text in weights for x in ("--set", f"barrel-tag:priorities.{text}")]
+    told = json.loads(said(*STATED, *changes, "--format", "json")[1])
+    reasons = {text.partition(":")[0]: text for text in told["no_exchange"]}
+    for name, word in why.items():
+        assert reasons[name] == f"{name}: no rate of exchange, as {word}"
+    # each criterion is told of once, but for the one that all are told in
+    of = {text.rpartition(" of ")[2] for text in told["exchange"]}
+    both = [text.partition(":")[0] for text in (*told["exchange"], *told["no_exchange"])]
+    assert sorted([*both, *of]) == sorted(NAMES)
+    page = said(*STATED, *changes)[1]
+    assert all(text in page for text in told["no_exchange"])
+
+
+def test_the_screen_says_that_values_are_the_stated_ones(said: Caller) -> None:
+    words = "first, at the stated values, without draws."
+    assert words in said(*STATED)[1]
+    assert words not in said("weights", "barrel-tag", "--draws", "20")[1]
 
 
 @pytest.mark.slow

@@ -104,6 +104,25 @@ def test_reasons_name_the_numbers(explained: list[Explanation]) -> None:
         assert all(i.criterion in text for i in gained)
 
 
+def test_who_is_beaten_by_every_criterion_gains_by_none(explained: list[Explanation]) -> None:
+    for found in explained:
+        beaten = [text for text in found.reasons if text.startswith("beaten or met by every")]
+        if any(str(found.over) in text for text in beaten):
+            assert all((item.difference or 0.0) <= 1e-9 for item in found.score)
+
+
+def test_a_longer_life_in_some_draws_is_not_beaten() -> None:
+    """Both last their shelf life as stated, and one of them longer where draws cut it short."""
+    inputs = load("barrel-tag")
+    expected, stated = (
+        "\n".join(explain(*inputs, "tessimur-mub", "quorvane-tib", draws=n).reasons)
+        for n in (2000, 0)
+    )
+    assert "gains 0.1 points by battery-life" in expected
+    assert "beaten or met" not in expected
+    assert "beaten or met by every criterion by quorvane-tib" in stated
+
+
 def test_breakdown_and_current_agree_without_a_converter() -> None:
     inputs = load("barrel-tag", changes=["barrel-tag:supply-options.converters=[none]"])
     part = shortlist(*inputs, draws=0).ranking[0]

@@ -352,3 +352,25 @@ def test_it_tells_the_rates_behind_the_amounts(
     for everything in (False, True):
         words = outlook_page(found, 0, everything).plain()
         assert ("Exchanged at 1 USD = 0.92 EUR." in words) == told
+
+
+def test_parts_ways_and_places_that_are_none_are_told_at_once() -> None:
+    along = ["barrel-tag:nokey", "barrel-tag:cost.units=9:3", "barrel-tag:cost.units"]
+    with pytest.raises(FaultError) as raised:
+        outlook(*load("barrel-tag"), ["nopart"], along, points=1, draws=0)
+    told = [fault.path for fault in raised.value.faults]
+    assert told == ["PART", "barrel-tag:nokey", "--along", "--points"]
+
+
+@pytest.mark.parametrize(
+    ("draws", "words"),
+    [
+        (600, "Expected over 600 draws (500 away from now), seed 1"),
+        (400, "Expected over 400 draws, seed 1"),
+        (0, "Stated values"),
+    ],
+)
+def test_the_screen_says_how_many_draws_a_place_has(draws: int, words: str) -> None:
+    along = ["barrel-tag:cost.units=2000:2100"]
+    found = outlook(*load("barrel-tag"), ["quorvane-tib"], along, points=2, draws=draws)
+    assert words in outlook_page(found, 0).plain()

@@ -440,7 +440,10 @@ def test_a_record_without_figures_is_refused(tmp_path: Path) -> None:
         tipping(*inputs, ["bar"], draws=0)
 
 
-@pytest.mark.parametrize("path", ["barrel-tag:summary", "barrel-tag:cost.nothing", "nobody:x"])
-def test_levers_that_are_none(path: str) -> None:
-    with pytest.raises(FaultError):
-        tipping(*load("barrel-tag"), [path], draws=0)
+def test_levers_that_are_none() -> None:
+    """All of them at once, and where nothing fits too."""
+    paths = ["barrel-tag:summary", "barrel-tag:cost.nothing", "nobody:x", "barrel-tag:cost.units"]
+    for changes in ((), ("barrel-tag:needs.memory.flash=64 MiB",)):
+        with pytest.raises(FaultError) as raised:
+            tipping(*load("barrel-tag", changes=changes), paths, draws=0)
+        assert [fault.path for fault in raised.value.faults] == paths[:3]
