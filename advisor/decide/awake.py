@@ -31,8 +31,8 @@ class Awake:
     ----------
     part, sleep : (R,) indices into the stack; choice : (R, K) index of each task's option.
     line : over the whole calendar. worst : the same, with what may be on beside each state where
-    events meet by chance, and the greatest fillings. met_then : so at each of the product's times,
-    if it has any.
+    events meet by chance, and the greatest fillings where they differ. met_then : so at each of the
+    product's times, if it has any.
     alike : of each of `meeting` and each state, which of the line (0) and what comes before it
     there (1, ...) draws the same in it, itself where none does.
     rows : which of all rows these are. together, known : the line of all, and what was found there.
@@ -101,13 +101,16 @@ def awake(
     every = tuple(range(len(product.tasks)))
     then = [(one, product.done(t)) for t, one in enumerate(timed)]
 
-    def meeting(one: Timeline, done: Sequence[int]) -> Timeline:
-        if product.by_chance and product.switches:
+    def meeting(one: Timeline, done: Sequence[int], full: bool) -> Timeline:
+        if full:
             one = fullest(product, one, once=not bridged)
-        return met(one, coinciding(product, one, done)) if product.waits else one
+        if not product.waits:
+            return one
+        return met(one, coinciding(product, one, done, once=not bridged))
 
-    met_then = tuple(meeting(one, done) for one, done in then)
-    worst = meeting(line, every)
+    met_then = tuple(meeting(one, done, product.uneven) for one, done in then)
+    # over the whole calendar a filling is the mean of those at its times
+    worst = meeting(line, every, product.uneven or bool(product.switches and product.times))
     return Awake(
         product=product,
         part=part,

@@ -295,21 +295,29 @@ class _Together:
 
 
 def _may_pulse(made: Prepared) -> bool:
-    """Whether the cells' greatest current may pass their pulse limit: a bound, over all states.
+    """Whether the cells' greatest current may pass their pulse limit: a bound, over all states of
+    what pulses are held against.
 
     A constant power draws most at the least voltage that it may see, what is filled straight from
     the pack at the fresh one's; a reservoir only helps.
     """
-    limit, drain = made.feed.most_pulse_a, made.drain
+    limit = made.feed.most_pulse_a
     if not np.isfinite(limit):
         return False
+    whole = [(made.drain, np.ones(1))]
+    seen = [(one.drain, np.asarray(one.strain)) for one in made.drain.seen] or whole
+    return any(bool((_most_a(made.feed, drain) * strain > limit).any()) for drain, strain in seen)
+
+
+def _most_a(feed: Feed, drain: Drain) -> Array:
+    """A bound of what the pack gives in each state, (R, S, N) A."""
     with np.errstate(divide="ignore", invalid="ignore"):
         power = np.where(drain.power_w > 0, drain.power_w / drain.cut_off_v[:, None], 0.0)
     constant = drain.constant_a
     if drain.filling is not None:
-        fresh_v = np.broadcast_to(made.feed.pack.open_v[0], drain.cut_off_v.shape)
+        fresh_v = np.broadcast_to(feed.pack.open_v[0], drain.cut_off_v.shape)
         constant = np.maximum(constant, drain.constant_at(fresh_v))
-    return bool((constant + power > limit).any())
+    return np.asarray(constant + power)
 
 
 def _assessed(
@@ -347,7 +355,7 @@ def _assessed(
     for row, criterion in zip(values, criteria, strict=True):
         row[...] = criterion.measure.value(view)
     points, worth = score(criteria, values, weights)
-    current = (worst if product.waits else lines).rail_current(feed.chip_voltage())
+    current = worst.rail_current(feed.chip_voltage())
     state_a = np.where(lines.duration > 0, current, 0.0)
     state_a[:, -1] = current[:, -1]
     return Assessed(

@@ -43,12 +43,12 @@ def carried(
 
     Parameters
     ----------
-    lines : of the whole calendar. meeting : with what events meet by chance, at each of the
-    product's times, once where it has none; alike : (L, S) of each of these, as of `events.alike`.
-    part, sleep : (R,) indices. cut_off : (R, N) V. known : what further rails carry, kept for feeds
-    of the same pass.
+    lines : of the whole calendar. meeting : with what events meet by chance and the greatest
+    fillings, at each of the product's times, once where it has none; alike : (L, S) of each of
+    these, as of `events.alike`. part, sleep : (R,) indices. cut_off : (R, N) V. known : what
+    further rails carry, kept for feeds of the same pass.
     """
-    held = product.times or product.by_chance
+    held = product.times or product.by_chance or product.uneven
     every = [lines, *(meeting if held else ())]
     drain, *drains = _drains(feed, every, alike, cut_off, known)
     if not (held or product.before):
@@ -61,7 +61,7 @@ def carried(
                 zip(drains, done, feed.pack.strains, strict=True)
             )
         )
-    elif product.by_chance:
+    elif held:
         whole = np.ones(cut_off.shape[1])
         seen = (Seen(whole, _pulses(product, drains[0], range(len(product.tasks)))),)
     else:

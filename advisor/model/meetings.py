@@ -3,9 +3,10 @@
 The core does one thing at a time, so an event that finds it busy waits. But while a load is on and
 the core sleeps, an event at random may come: then both draw. Events at random may come one right
 behind the other, and tries may fail several times in a row: as often as is to be expected once in
-the product's life. What is switched on is filled after rests of many lengths,
-the longest of which counts. All four are bounds, taken together, by which sag, pulses and the
-kinetic battery model are held; the mean current is not touched.
+the product's life. What is switched on is filled after rests of many lengths, by chance or since
+the periods of several tasks on a rail do not keep step: the longest counts. All four are bounds,
+taken together, by which sag, pulses and the kinetic battery model are held; the mean current is not
+touched.
 
 Axes: R rows, S states, N draws. SI units.
 """
@@ -31,17 +32,24 @@ MOST = 4  # events of a task right behind each other that are looked at
 Beside = tuple[Array, Array, Array]
 
 
-def coinciding(product: ProductFigures, lines: Timeline, done: Sequence[int]) -> list[Beside]:
+def coinciding(
+    product: ProductFigures, lines: Timeline, done: Sequence[int], once: bool
+) -> list[Beside]:
     """Loads that may be on beside each state, (S, N) A, W and F/s: those during which the core
     sleeps, of other tasks, where one of the two comes at random; of the main rail, then of the
-    further ones. `done` are the tasks in question."""
-    channels = [(lines.load_a, lines.load_w, lines.fill_s)]
-    for rail in lines.rails:
+    further ones. `done` are the tasks in question; fillings and `once` as for `fullest`.
+
+    A rail that is switched off between uses is filled by one of the tasks that meet on it: the
+    others find it full.
+    """
+    main, fillings = _fillings(product, lines, once)
+    channels = [(lines.load_a, lines.load_w, main)]
+    for rail, (of_loads, _, _) in zip(lines.rails, fillings, strict=True):
         # beyond what stands there all the time
         stands = rail.on[-1] * rail.load_a[-1], rail.on[-1] * rail.load_w[-1]
-        channels.append((rail.load_a - stands[0], rail.load_w - stands[1], rail.fill_s))
+        channels.append((rail.load_a - stands[0], rail.load_w - stands[1], of_loads))
     extra = [tuple(np.zeros_like(kind) for kind in one) for one in channels]
-    beside = {}
+    on: dict[int, list[int]] = {}
     for k in done:
         of = {load.name for load in product.tasks[k].loads if load.asleep}
         here = lines.tasks[k]
@@ -51,22 +59,60 @@ def coinciding(product: ProductFigures, lines: Timeline, done: Sequence[int]) ->
             if name.kind == "load" and name.name in of
         ]
         if states:
-            beside[k] = [[kind[states].max(axis=0) for kind in one] for one in channels]
+            on[k] = states
     for k in done:
-        for j, found in beside.items():
-            if j != k and (product.tasks[j].random or product.tasks[k].random):
-                for whole, one in zip(extra, found, strict=True):
-                    for total, kind in zip(whole, one, strict=True):
-                        total[lines.tasks[k]] += kind
+        beside = [
+            states
+            for j, states in on.items()
+            if j != k and (product.tasks[j].random or product.tasks[k].random)
+        ]
+        here = lines.tasks[k]
+        for whole, one in zip(extra, channels, strict=True):
+            for total, kind in zip(whole, one, strict=True):
+                for states in beside:
+                    total[here] += kind[states].max(axis=0)
+        for (_, _, total), (of_loads, own, _) in zip(extra[1:], fillings, strict=True):
+            total[here] += _more(of_loads, own, here, beside)
     return [(a, w, fill) for a, w, fill in extra]
+
+
+def _more(of_loads: Array, own: Array, here: slice, beside: Sequence[Sequence[int]]) -> Array:
+    """By how much a rail's own filling raises what is filled beside some states, (M, N) F/s.
+
+    Parameters
+    ----------
+    of_loads, own : (S, N) F/s, what the loads on a rail fill and what it fills itself. here : the M
+    states. beside : the states of each other task that may be on with them; one of all fills it.
+    """
+    most = np.zeros_like(own[here])
+    for states in beside:
+        alone = of_loads[states].max(axis=0)
+        for s in states:
+            beyond = np.maximum(own[s] - own[here], 0.0)
+            most = np.maximum(most, of_loads[s] + beyond - alone)
+    return most
 
 
 def fullest(product: ProductFigures, lines: Timeline, once: bool) -> Timeline:
     """A timeline with the most that is filled in each state: after the longest rest of all times,
     and `once` spread over one try of the state, as its current is then; a converter's start too.
     """
-    main = np.zeros_like(lines.fill_s)
-    rails = [(np.zeros_like(r.fill_s), np.zeros_like(r.starts)) for r in lines.rails]
+    main, fillings = _fillings(product, lines, once)
+    changed = [
+        replace(one, fill_s=of_loads + own, starts=starts)
+        for one, (of_loads, own, starts) in zip(lines.rails, fillings, strict=True)
+    ]
+    return replace(lines, fill_s=main, rails=tuple(changed))
+
+
+def _fillings(
+    product: ProductFigures, lines: Timeline, once: bool
+) -> tuple[Array, list[tuple[Array, Array, Array]]]:
+    """What is filled at the most, see `fullest`: (S, N) F/s by loads on the main rail; of each
+    further rail by the loads on it and by itself, (S, N) F/s, and starts of its converter, (S, N)
+    1/s."""
+    main = np.zeros_like(lines.load_a)
+    rails = [(np.zeros_like(main), np.zeros_like(main), np.zeros_like(main)) for _ in lines.rails]
     for task, here, names in zip(product.tasks, lines.tasks, lines.names, strict=True):
         at = [s for s, name in enumerate(names, here.start) if name.kind == "load"]
         for load, s in zip(task.loads, at, strict=True):
@@ -78,18 +124,13 @@ def fullest(product: ProductFigures, lines: Timeline, once: bool) -> Timeline:
             span = span_of(task, r)
             if not rail.gated or span is None:
                 continue
+            _, own, starts = rails[r]
             first, s = task.loads[span[0]], at[span[0]]
             length = first.duration if once else first.whole
-            rails[r][1][s] = 1 / length
+            starts[s] = 1 / length
             if rail.gate is not None:
-                rails[r][0][s] += (
-                    rail.gate.filled(longest_rest(*users_of_rail(product, r))) / length
-                )
-    changed = [
-        replace(one, fill_s=fill, starts=starts)
-        for one, (fill, starts) in zip(lines.rails, rails, strict=True)
-    ]
-    return replace(lines, fill_s=main, rails=tuple(changed))
+                own[s] = rail.gate.filled(longest_rest(*users_of_rail(product, r))) / length
+    return main, rails
 
 
 def met(lines: Timeline, beside: Sequence[Beside]) -> Timeline:

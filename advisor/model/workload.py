@@ -151,6 +151,20 @@ class ProductFigures:
         return loads or any(rail.gated for rail in self.rails)
 
     @property
+    def uneven(self) -> bool:
+        """Whether a rest before something is switched on may be longer than those that occur on
+        average: where anything is a matter of chance, or several tasks share a rail that empties
+        meanwhile, whose periods do not keep step."""
+        shared = any(
+            rail.gated
+            and rail.gate is not None
+            and rail.gate.decay is not None
+            and sum(any(load.on == r for load in task.loads) for task in self.tasks) > 1
+            for r, rail in enumerate(self.rails)
+        )
+        return shared or (self.switches and self.by_chance)
+
+    @property
     def waits(self) -> bool:
         """Whether an event may find the core busy by chance."""
         return any(task.random for task in self.tasks)

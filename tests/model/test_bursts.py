@@ -191,17 +191,17 @@ def test_what_meets_on_a_further_rail_is_beyond_what_stands_there(stands: bool) 
     amps[1], watts[1] = 5e-3, 7e-3
     rail = SimpleNamespace(
         on=np.array([[stands], [True], [stands], [stands]]),
-        load_a=amps, load_w=watts, fill_s=np.zeros((4, 1)),
+        load_a=amps, load_w=watts,
     )  # fmt: skip
     zero = np.zeros((4, 1))
     lines = SimpleNamespace(
-        load_a=zero, load_w=zero, fill_s=zero, rails=(rail,), tasks=(slice(0, 2), slice(2, 3)),
+        load_a=zero, load_w=zero, rails=(rail,), tasks=(slice(0, 2), slice(2, 3)),
         names=((StateName("wake", ""), StateName("load", "radio")), (StateName("wake", ""),)),
     )  # fmt: skip
-    radio = SimpleNamespace(name="radio", asleep=True)
+    radio = SimpleNamespace(name="radio", asleep=True, gated=False, on=0)
     tasks = SimpleNamespace(loads=(radio,), random=False), SimpleNamespace(loads=(), random=True)
-    told = cast(ProductFigures, SimpleNamespace(tasks=tasks))
-    main, (a, w, _) = coinciding(told, cast(Timeline, lines), (0, 1))
+    told = cast(ProductFigures, SimpleNamespace(tasks=tasks, rails=(SimpleNamespace(gated=False),)))
+    main, (a, w, _) = coinciding(told, cast(Timeline, lines), (0, 1), once=True)
     assert not any(kind.any() for kind in main)
     assert a[:, 0] == pytest.approx([0, 0, 5e-3 - stands * 1e-3, 0])
     assert w[:, 0] == pytest.approx([0, 0, 7e-3 - stands * 2e-3, 0])

@@ -106,6 +106,125 @@ def test_tries_of_an_event_fill_what_has_emptied_meanwhile(tmp_path: Path) -> No
     assert amounts(found)["report: filling radio"] == pytest.approx(by_hand, rel=1e-9)
 
 
+# After the longest rest ---------------------------------------------------------------------------
+
+EMPTIES = (
+    "{rail: radio, voltage: 3.3 V, converters: [up], gated: true, capacitance: 10 uF, decay: 30 s}"
+)
+
+
+def beside(
+    every: str, load: str = "current: 1 mA, for: 60 ms, rail: radio", comes: str = ""
+) -> str:
+    """The product with a report every 40 s, and a further task."""
+    report = f"every: 40 s\n    arrival: {comes}" if comes else "every: 40 s"
+    ring = (
+        f"  - {{task: ring, every: {every}, {f'arrival: {comes}, ' if comes else ''}"
+        f"loads: [{{load: bell, cpu: asleep, {load}}}]}}\nsupply-options:"
+    )
+    return PRODUCT.replace("every: 60 s", report).replace("supply-options:", ring)
+
+
+@pytest.mark.parametrize("every", ["40 s", "90 s", "400 s"])
+def test_a_shared_rail_is_filled_at_the_most_after_the_shortest_period(
+    every: str, tmp_path: Path
+) -> None:
+    """Of two tasks by the clock the other may not come between two uses of the one: 40 s less
+    60 ms, whatever the second's period; on average they come sooner one behind the other."""
+    inputs = made(tmp_path, EMPTIES, "rail: radio", product=beside(every))
+    best = evaluate(*inputs).candidates[0].best
+    filling = 33e-6 * (1 - np.exp(-(40 - 60e-3) / 30)) / 60e-3
+    assert best.assessed.rail_peaks[0][0] == pytest.approx(26e-3 + filling, rel=1e-9)
+    mean = best.assessed.timeline.rails[0].fill_s[:, 0].max() * 3.3
+    assert mean < 0.98 * filling
+
+
+def test_a_shared_rail_pulls_the_voltage_by_its_greatest_filling(tmp_path: Path) -> None:
+    """As by one task alone, see below: 100 µF (1 - exp(-39.94/30)) over 60 ms behind 20 ohm."""
+    cell = FALLING.replace("resistance: 0 ohm", "resistance: 20 ohm").replace("1.8 V", "2.2 V")
+    rail = EMPTIES.replace("voltage: 3.3 V, converters: [up]", "converters: [none]")
+    product = beside("90 s").replace("{budget: 1000 mAh, voltage: 3.0 V}", "{cell: slope}")
+    inputs = made(
+        falling(tmp_path, cell), rail.replace("10 uF", "100 uF"), "rail: radio", product=product
+    )
+    best = evaluate(*inputs).candidates[0].best
+    row, lived = best.row, best.assessed.life
+    siemens, amps = 100e-6 * (1 - np.exp(-(40 - 60e-3) / 30)) / 60e-3, 26e-3 + 2e-6
+    least = 2.2 + 20 * (amps + siemens * 2.2)
+    assert lived.end_depth[row, 0] == pytest.approx((3.5 - least) / 1.6, rel=1e-8)
+    low = (3.5 - 20 * amps) / (1 + 20 * siemens)
+    assert lived.start_low_v[row, 0] == pytest.approx(low, rel=1e-12)
+    assert lived.start_peak_a[row, 0] == pytest.approx(amps + siemens * low, rel=1e-12)
+
+
+def test_draws_hold_the_greatest_filling_against_the_pulse_limit(tmp_path: Path) -> None:
+    """On average 100 µF take well below it, after the longest rest about half of the draws more."""
+    most = 26e-3 + 2e-6 + 330e-6 * (1 - np.exp(-(40 - 60e-3) / 30)) / 60e-3
+    flat = FALLING.replace("{0: 3.5 V, 1: 1.9 V}", "{0: 3.3 V, 1: 3.3 V}")
+    cell = flat.replace("self-discharge", f"max-pulse: {most * 1e3:.4f} mA\nself-discharge")
+    rail = EMPTIES.replace("voltage: 3.3 V, converters: [up]", "converters: [none]")
+    product = beside("90 s").replace("{budget: 1000 mAh, voltage: 3.0 V}", "{cell: slope}")
+    rail = rail.replace("10 uF", "99.9 uF ± 1 %")
+    inputs = made(falling(tmp_path, cell), rail, "rail: radio", product=product)
+    (only,) = evaluate(*inputs, draws=400).candidates
+    assert only.best.assessed.life.start_peak_a[only.best.row, 0] < most
+    assert only.drawn is not None
+    assert 0.4 < only.drawn.fits.mean() < 0.75
+
+
+@pytest.mark.parametrize("rail", [False, True])
+def test_a_converter_s_output_is_held_against_the_greatest_filling_of_all_times(
+    rail: bool, tmp_path: Path
+) -> None:
+    """10 µF that empty with 60 s, every 60 s by day and every 600 s by night: as by night."""
+    times = "times: [{time: day, share: 0.75}, {time: night, share: 0.25}]\nworkload:"
+    product = PRODUCT.replace("workload:", times).replace(
+        "every: 60 s", "every: {day: 60 s, night: 600 s}"
+    )
+    more, rails = "gated: true, capacitance: 10 uF, decay: 60 s", ""
+    if rail:
+        more, rails = "rail: radio", EMPTIES.replace("30 s", "60 s")
+    else:
+        product = product.replace("workload:", "rail: 3.3 V\nworkload:").replace(
+            "converters: [none]", "converters: [up]"
+        )
+    best = evaluate(*made(tmp_path, rails, more, product=product)).candidates[0].best
+    peak = best.assessed.rail_peaks[0][0] if rail else best.assessed.peak_a[best.row, 0]
+    filling = 33e-6 * (1 - np.exp(-(600 - 60e-3) / 60)) / 60e-3
+    assert peak == pytest.approx(26e-3 + filling + (0 if rail else 2e-6), rel=1e-9)
+
+
+def test_a_rail_on_which_pulses_meet_is_filled_once(tmp_path: Path) -> None:
+    """Both at random, while the core sleeps: 10 µF over 60 ms once, 26 and 1 mA steadily, and what
+    a load beside the other fills of its own, 20 µF over its 30 ms."""
+    steady = 27e-3
+    plain = made(tmp_path / "a", EMPTIES, "rail: radio", product=beside("90 s", comes="random"))
+    best = evaluate(*plain).candidates[0].best
+    filling = 33e-6 / 60e-3
+    assert best.assessed.rail_peaks[0][0] == pytest.approx(steady + filling, rel=1e-9)
+    own = "current: 1 mA, for: 30 ms, rail: radio, gated: true, capacitance: 20 uF"
+    product = beside("90 s", own, "random")
+    best = (
+        evaluate(*made(tmp_path / "b", EMPTIES, "rail: radio", product=product)).candidates[0].best
+    )
+    # over the shorter of the two the rail's own is the more
+    filling = 33e-6 / 30e-3 + 66e-6 / 30e-3
+    assert best.assessed.rail_peaks[0][0] == pytest.approx(steady + filling, rel=1e-9)
+
+
+def test_a_rail_is_filled_by_another_task_beside_what_is_not_on_it(tmp_path: Path) -> None:
+    """A radio of 26 mA at random, on the rail, beside 20 s of a load that is not: 10 µF over
+    60 ms."""
+    product = beside("90 s", "current: 1 mA, for: 20 s", "random")
+    best = evaluate(*made(tmp_path, EMPTIES, "rail: radio", product=product)).candidates[0].best
+    lamp = (
+        next(s for s, name in enumerate(best.assessed.awake.worst.names[1]) if name.name == "bell")
+        + best.assessed.timeline.tasks[1].start
+    )
+    filled = best.assessed.awake.worst.rails[0].fill_s[lamp, 0]
+    assert filled == pytest.approx(10e-6 / 60e-3, rel=1e-12)
+
+
 # Straight from a pack whose voltage falls --------------------------------------------------------
 
 
