@@ -150,11 +150,11 @@ def _cell_side(
     constant, power = feed.main_side(
         line.chip_a[:, states],
         line.chip_w[:, states],
-        line.at_rail(feed.main.volts)[states][None],
+        line.at_rail(feed.main.volts)[..., states, :],
         line.other_w[states][None],
     )
     for a, w in _further(feed, line.rails, known):
-        constant, power = constant + a[states], power + w[states]
+        constant, power = constant + a[..., states, :], power + w[..., states, :]
     return constant, power
 
 

@@ -72,7 +72,8 @@ class Conversion:
         )
 
     def current(self, states: RailStates) -> Array:
-        """Current of a rail in each state, (S, N) A, fillings spread over their states."""
+        """Current of a rail in each state, (S, N) A, fillings spread over their states; (R, S, N)
+        where builds fill otherwise."""
         filling = states.fill_s * self.volts
         return np.asarray(states.load_a + states.load_w / self.volts + filling)
 
@@ -89,7 +90,8 @@ class Conversion:
             # most states carry what the rest does: they are converted once
             some, place = states.apart()
             constant, power = self.through(self.current(some))
-            constant, power = constant[place], (power + some.starts * self.start_up_j)[place]
+            power = (power + some.starts * self.start_up_j)[..., place, :]
+            constant = constant[..., place, :]
         return np.where(states.on, constant, 0.0), np.where(states.on, power, 0.0)
 
 

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from advisor.dataclass import dataclass
 from advisor.model.chance import Tries
 from advisor.model.draws import Array
-from advisor.model.gating import in_use, load_states, rail_states, together
+from advisor.model.gating import in_use, load_states, once, rail_states, refilled, refills, together
 from advisor.model.rails import RailStates, at_rest
 from advisor.model.tables import Stack
 from advisor.model.workload import ProductFigures, TaskFigures
@@ -209,8 +209,8 @@ class Timeline:
     ----------
     chip_a, chip_w : (R, S, N) the chip's constant current (A) and constant power (W).
     load_a, load_w : (S, N) A, W, loads switched on, standing loads not in them. standing_a,
-    standing_w : (N,) A, W. All at the main rail, as fill_s : (S, N) F/s, what gated loads fill;
-    rails : what each further rail carries.
+    standing_w : (N,) A, W. All at the main rail, as fill_s : (S, N) F/s, what gated loads fill,
+    (R, S, N) where builds differ; rails : what each further rail carries.
     duration : (R, S, N) s per event, 0 for sleep. share : (R, S, N) of the time; rows sum to 1.
     tasks : which states belong to each task; the last state is sleep. period : (K, N) s.
     names : per task, its states' names. busy_at : (R, N) busy share at each time of the calendar,
@@ -252,15 +252,23 @@ class Timeline:
             duration=self.duration[rows],
             share=self.share[rows],
             busy_at=tuple(busy[rows] for busy in self.busy_at),
+            fill_s=self.fill_s if self.fill_s.ndim == 2 else self.fill_s[rows],
+            rails=tuple(rail.of_rows(rows) for rail in self.rails),
         )
+
+    def filled_by(self, row: int) -> Timeline:
+        """The same with what one of the builds fills, (S, N) F/s."""
+        fill = self.fill_s if self.fill_s.ndim == 2 else self.fill_s[row]
+        return replace(self, fill_s=fill, rails=tuple(one.of_rows(row) for one in self.rails))
 
     def rail_current(self, voltage: Array) -> Array:
         """Rail current of each state at a chip voltage, (R, S, N) A; voltage broadcasts."""
-        constant = self.chip_a + self.at_rail(voltage)[None]
+        constant = self.chip_a + self.at_rail(voltage)
         return np.asarray(constant + (self.chip_w + self.other_w[None]) / voltage)
 
     def at_rail(self, voltage: Array) -> Array:
-        """Constant current of the loads of each state with what they fill, (S, N) A, at (N,) V."""
+        """Constant current of the loads of each state with what they fill, (S, N) A or (R, S, N),
+        at (N,) V."""
         return np.asarray(self.other_a + self.fill_s * voltage)
 
     @property
@@ -310,7 +318,7 @@ def timeline(
     chip_a[:, -1] = stack.sleep_a[part, sleep]
     chip_w[:, -1] = stack.sleep_w[part, sleep]
     share[:, -1] = np.maximum(1 - share[:, :-1].sum(axis=1), 0.0)
-    return Timeline(
+    made = Timeline(
         chip_a=chip_a,
         chip_w=chip_w,
         load_a=load_a,
@@ -326,6 +334,16 @@ def timeline(
         rails=together([*(e.rails for e in events), tuple(at_rest(r) for r in product.rails)]),
         tries=_tries(events, n),
     )
+    return _refilled(product, made)
+
+
+def _refilled(product: ProductFigures, line: Timeline) -> Timeline:
+    """A timeline with what is filled after all that a build does between the tries of an event."""
+    if not refills(product):
+        return line
+    loads = [[name.kind == "load" for name in names] for names in line.names]
+    fill_s, rails = refilled(product, loads, once(product, line.tasks, line.duration))
+    return replace(line, fill_s=fill_s, rails=rails)
 
 
 def _tries(events: tuple[EventStates, ...], n: int) -> Array | None:
@@ -389,14 +407,15 @@ def _at_time(
         np.divide(first.duration[:, here], product.tasks[k].period, out=share[:, here])
     chip_a[:, -1] = stack.sleep_a[part, sleep]
     share[:, -1] = np.maximum(1 - share[:, :-1].sum(axis=1), 0.0)
-    return replace(
+    made = replace(
         first,
         chip_a=chip_a,
         share=share,
         period=np.array([t.period for t in product.tasks]).reshape(first.period.shape),
-        fill_s=np.concatenate([*(e.fill_s for e in events), first.fill_s[-1:]]),
+        fill_s=np.concatenate([*(e.fill_s for e in events), np.zeros_like(first.load_a[-1:])]),
         rails=together([*(e.rails for e in events), tuple(at_rest(r) for r in product.rails)]),
     )
+    return _refilled(product, made)
 
 
 def _mixed(
@@ -455,17 +474,19 @@ def _beside(one: Timeline, other: Timeline) -> NDArray[np.bool_]:
         same &= (mine.on == its.on).all(axis=1)
     for a, b in pairs:
         if a is not b:
-            same &= (a == b).all(axis=1)
+            equal = (a == b).all(axis=-1)
+            same &= equal.reshape(-1, equal.shape[-1]).all(axis=0)
     return same
 
 
 def _often(product: ProductFigures, values: Sequence[Array], lines: Timeline) -> Array:
-    """Each state's mean over the times, (S, N), each by how many of its task's events come then."""
+    """Each state's mean over the times, (S, N) or (R, S, N), each by how many of its task's events
+    come then."""
     out = values[0].copy()
     for task, here in zip(product.tasks, lines.tasks, strict=True):
         rates = [
             time.share / period for time, period in zip(product.times, task.periods, strict=True)
         ]
-        whole = sum(r * v[here] for r, v in zip(rates, values, strict=True))
-        out[here] = whole / sum(rates)
+        whole = sum(r * v[..., here, :] for r, v in zip(rates, values, strict=True))
+        out[..., here, :] = whole / sum(rates)
     return out

@@ -14,8 +14,9 @@ over them, which bends downwards over t and so is less than that of the mean res
 
       E[1 - exp(-rest/decay)] = integral over x of exp(-x/decay)/decay P(rest > x);
 
-- tries of a whole event rest for the loads of the event in between; what the chip does meanwhile
-  counts as none. What is tried within a use lengthens it by its mean.
+- tries of a whole event rest for all else that a try does, from its wake on, as long as a build
+  takes for it. While options are compared that is the loads alone: how long the rest takes goes by
+  the options of all tasks. What is tried within a use lengthens it by its mean.
 
 A filling is spread over the state in which it is switched on, whose current it adds to. Pulses are
 held against the greatest one instead, after the longest rest, see `meetings`.
@@ -27,15 +28,18 @@ Axes: S states of an event, N draws. SI units.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import cache
 
 import numpy as np
 
 from advisor.dataclass import dataclass
 from advisor.model.draws import Array
-from advisor.model.rails import Gate, RailStates
+from advisor.model.rails import Gate, RailStates, at_rest
 from advisor.model.workload import LoadFigures, ProductFigures, TaskFigures
+
+Lengths = Mapping[str, Array]  # of a try of each task's events in builds, (R, N) s
+NONE: Lengths = {}
 
 
 @cache
@@ -71,13 +75,13 @@ def emptied(decay: Array, uses: Sequence[Use], own: int) -> Array:
             longest = np.minimum(longest, np.maximum(use.period - use.length, 0.0))
     whole = -np.expm1(-rate * longest)
     even = [use for k, use in enumerate(uses) if k != own and not use.random]
-    total = np.zeros_like(decay)
+    total: Array = np.zeros_like(decay)
     for node, weight in zip(*_nodes(), strict=True):
         rest = -np.log1p(-whole * node) / rate
         ago = np.ones_like(decay)
         for use in even:
             ago = ago * np.maximum(1 - (rest + use.length) / use.period, 0.0)
-        total += weight * ago
+        total = total + weight * ago
     return np.asarray(free * whole * total / (decay * rate))
 
 
@@ -107,21 +111,49 @@ def rest_of_load(task: TaskFigures, load: LoadFigures) -> Array:
     return np.maximum(task.period / _tries(task) - load.whole, 0.0)
 
 
-def filled_of_load(task: TaskFigures, load: LoadFigures, gate: Gate) -> Array:
-    """What switching on a load fills on average, (N,) F."""
-    between = _lengths(task, task.loads) - load.whole
+def refills(product: ProductFigures) -> bool:
+    """Whether what is filled goes by how long a try takes: events are tried again whole, and
+    something empties meanwhile."""
+    gates = [rail.gate for rail in product.rails if rail.gated]
+    gates += [load.gate for task in product.tasks for load in task.loads if load.gated]
+    empties = any(gate is not None and gate.decay is not None for gate in gates)
+    return empties and any(task.tries is not None for task in product.tasks)
+
+
+def once(product: ProductFigures, tasks: Sequence[slice], duration: Array) -> Lengths:
+    """How long a try of each task's events takes in builds, (R, N) s; duration (R, S, N) s of all
+    tries, `tasks` whose states are which."""
+    return {
+        task.name: duration[:, here].sum(axis=1) / _tries(task)
+        for task, here in zip(product.tasks, tasks, strict=True)
+    }
+
+
+def filled_of_load(task: TaskFigures, load: LoadFigures, gate: Gate, once: Lengths = NONE) -> Array:
+    """What switching on a load fills on average, (N,) F, (R, N) where `once` tells how long a try
+    takes in builds."""
+    between = _once(task, once) - load.whole
     return _filled(gate, [_use(task, load.whole, between)], 0, _tries(task), between)
 
 
-def filled_of_rail(product: ProductFigures, rail: int, gate: Gate) -> dict[str, Array]:
-    """What switching on a rail fills on average, (N,) F, by the tasks that use it."""
+def filled_of_rail(
+    product: ProductFigures, rail: int, gate: Gate, once: Lengths = NONE
+) -> dict[str, Array]:
+    """What switching on a rail fills on average, (N,) F, by the tasks that use it; `once` as
+    above."""
     users, lengths = users_of_rail(product, rail)
-    gaps = [_lengths(task, task.loads) - on for task, on in zip(users, lengths, strict=True)]
+    gaps = [_once(task, once) - on for task, on in zip(users, lengths, strict=True)]
     uses = [_use(*of) for of in zip(users, lengths, gaps, strict=True)]
     return {
         task.name: _filled(gate, uses, k, _tries(task), between)
         for k, (task, between) in enumerate(zip(users, gaps, strict=True))
     }
+
+
+def _once(task: TaskFigures, once: Lengths) -> Array:
+    """How long a try of an event takes, (N,) or (R, N) s; that of its loads where nothing tells."""
+    known = once.get(task.name)
+    return _lengths(task, task.loads) if known is None else known
 
 
 def _lengths(task: TaskFigures, loads: Sequence[LoadFigures]) -> Array:
@@ -149,14 +181,21 @@ def uses_of_rail(product: ProductFigures, rail: int) -> tuple[Array, Array]:
     return rate, rest
 
 
-def load_states(task: TaskFigures, states: Sequence[int], count: int) -> Array:
-    """What gated loads on the main rail fill over their states, (S, N) F/s; `states` are those of
-    the task's loads among `count`."""
-    fill = np.zeros((count, len(task.period)))
+def load_states(
+    task: TaskFigures, states: Sequence[int], count: int, once: Lengths = NONE
+) -> Array:
+    """What gated loads on the main rail fill over their states, (S, N) F/s, (R, S, N) with `once`;
+    `states` are those of the task's loads among `count`."""
+    fill = np.zeros((*_rows(once), count, len(task.period)))
     for load, s in zip(task.loads, states, strict=True):
         if load.on is None:
-            fill[s] += _own_filling(task, load)
+            fill[..., s, :] += _own_filling(task, load, once)
     return fill
+
+
+def _rows(once: Lengths) -> tuple[int, ...]:
+    """How many builds there are, as the beginning of a shape."""
+    return next(((len(length),) for length in once.values()), ())
 
 
 def users_of_rail(product: ProductFigures, rail: int) -> tuple[list[TaskFigures], list[Array]]:
@@ -184,15 +223,19 @@ def longest_rest(users: Sequence[TaskFigures], on: Sequence[Array]) -> Array:
     return np.asarray(np.maximum.reduce(rests))
 
 
-def _own_filling(task: TaskFigures, load: LoadFigures) -> Array:
-    """What a load's own capacitance takes over its length, (N,) F/s."""
+def _own_filling(task: TaskFigures, load: LoadFigures, once: Lengths) -> Array:
+    """What a load's own capacitance takes over its length, (N,) or (R, N) F/s."""
     if not load.gated or load.gate is None:
         return np.zeros_like(load.duration)
-    return filled_of_load(task, load, load.gate) / load.whole
+    return filled_of_load(task, load, load.gate, once) / load.whole
 
 
 def rail_states(
-    product: ProductFigures, task: TaskFigures, states: Sequence[int], count: int
+    product: ProductFigures,
+    task: TaskFigures,
+    states: Sequence[int],
+    count: int,
+    once: Lengths = NONE,
 ) -> tuple[RailStates, ...]:
     """What each further rail carries in the states of a task's event; parameters as for
     `load_states`."""
@@ -200,21 +243,21 @@ def rail_states(
     for r, rail in enumerate(product.rails):
         shape = (count, len(task.period))
         a, w = np.zeros(shape) + rail.standing_a, np.zeros(shape) + rail.standing_w
-        fill, starts = np.zeros(shape), np.zeros(shape)
+        fill, starts = np.zeros((*_rows(once), *shape)), np.zeros(shape)
         on = np.full((count, 1), not rail.gated)
         for load, s in zip(task.loads, states, strict=True):
             if load.on == r:
                 a[s] += in_use(load, rail.gated)
                 w[s] += load.demand.power
-                fill[s] += _own_filling(task, load)
+                fill[..., s, :] += _own_filling(task, load, once)
         span = span_of(task, r)
         if rail.gated and span is not None:
             first, last = span
             on[states[first] : states[last] + 1] = True
             if rail.gate is not None:
-                filled = filled_of_rail(product, r, rail.gate)
+                filled = filled_of_rail(product, r, rail.gate, once)
                 if task.name in filled:  # one that is not done then is of no time
-                    fill[states[first]] += filled[task.name] / task.loads[first].whole
+                    fill[..., states[first], :] += filled[task.name] / task.loads[first].whole
             starts[states[first]] = 1 / task.loads[first].whole
         out.append(RailStates(load_a=a, load_w=w, fill_s=fill, starts=starts, on=on))
     return tuple(out)
@@ -234,9 +277,30 @@ def together(parts: Sequence[tuple[RailStates, ...]]) -> tuple[RailStates, ...]:
         RailStates(
             load_a=np.concatenate([one.load_a for one in of]),
             load_w=np.concatenate([one.load_w for one in of]),
-            fill_s=np.concatenate([one.fill_s for one in of]),
+            fill_s=_joined([one.fill_s for one in of]),
             starts=np.concatenate([one.starts for one in of]),
             on=np.concatenate([one.on for one in of]),
         )
         for of in zip(*parts, strict=True)
     )
+
+
+def refilled(
+    product: ProductFigures, loads: Sequence[Sequence[bool]], once: Lengths
+) -> tuple[Array, tuple[RailStates, ...]]:
+    """What is filled in the states of builds, (R, S, N) F/s, and what further rails carry in them,
+    whose tries take so long; `loads` tells of each task's states which are its loads."""
+    fill, rails = [], []
+    for task, states in zip(product.tasks, loads, strict=True):
+        at = [s for s, load in enumerate(states) if load]
+        fill.append(load_states(task, at, len(states), once))
+        rails.append(rail_states(product, task, at, len(states), once))
+    fill.append(np.zeros((1, product.share.shape[-1])))
+    rails.append(tuple(at_rest(rail) for rail in product.rails))
+    return _joined(fill), together(rails)
+
+
+def _joined(parts: Sequence[Array]) -> Array:
+    """What is filled in states one behind the other, (S, N) F/s; (R, S, N) where it is in some."""
+    rows = np.broadcast_shapes(*(part.shape[:-2] for part in parts))
+    return np.concatenate([np.broadcast_to(p, (*rows, *p.shape[-2:])) for p in parts], axis=-2)

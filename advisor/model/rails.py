@@ -6,6 +6,7 @@ Axes: S states of an event, N draws. SI units.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -87,8 +88,9 @@ class RailStates:
     Attributes
     ----------
     load_a, load_w : (S, N) A, W, its standing loads in them. fill_s : (S, N) F/s, the capacitance
-    filled in a state over its length: times the voltage a current. starts : (S, N) 1/s, starts of
-    its converter, over the state's length. on : (S, 1) whether it is on.
+    filled in a state over its length: times the voltage a current; (R, S, N) where builds differ.
+    starts : (S, N) 1/s, starts of its converter, over the state's length. on : (S, 1) whether it is
+    on.
     """
 
     load_a: Array
@@ -103,17 +105,22 @@ class RailStates:
         if self.load_a.size < FEW:
             return self, np.arange(len(self.load_a))
         every = self.load_a, self.load_w, self.fill_s, self.starts
-        unlike = np.logical_or.reduce([(x != x[-1]).any(axis=1) for x in every])
+        apart = [(x != x[..., -1:, :]).any(axis=-1) for x in every]
+        unlike = np.logical_or.reduce([x.reshape(-1, x.shape[-1]).any(axis=0) for x in apart])
         unlike[-1] = True
         place = np.where(unlike, np.cumsum(unlike), np.count_nonzero(unlike)) - 1
         return self.of(np.flatnonzero(unlike)), place
+
+    def of_rows(self, rows: slice | int) -> RailStates:
+        """Those of some builds, or of one."""
+        return self if self.fill_s.ndim == 2 else replace(self, fill_s=self.fill_s[rows])
 
     def of(self, states: NDArray[np.intp] | slice) -> RailStates:
         """Some of the states, by their indices (M,)."""
         return RailStates(
             load_a=self.load_a[states],
             load_w=self.load_w[states],
-            fill_s=self.fill_s[states],
+            fill_s=self.fill_s[..., states, :],
             starts=self.starts[states],
             on=self.on[states],
         )

@@ -59,7 +59,7 @@ def consumers(build: Build) -> tuple[Consumer, ...]:
     from the pack takes its current at the mean voltage.
     """
     assessed, row = build.assessed, build.row
-    lines, feed, drain = assessed.timeline, assessed.feed, assessed.drain
+    lines, feed, drain = assessed.timeline.filled_by(row), assessed.feed, assessed.drain
     real, full = real_voltage(build), filled_from(build, feed.main)
     ratio = _ratio(feed.main, real)
     volts = real if feed.converter is None else float(feed.chip_voltage()[0])
@@ -115,7 +115,7 @@ def _ratio(one: Conversion, real: float) -> float:
 
 def _of_rail(build: Build, r: int, real: float, share: np.ndarray) -> list[tuple[str, float]]:
     """What a further rail takes from the pack, A by consumer; `share` (S,) of the time."""
-    lines, product = build.assessed.timeline, build.assessed.product
+    lines, product = build.assessed.timeline.filled_by(build.row), build.assessed.product
     one, states, rail = build.assessed.feed.rails[r], lines.rails[r], product.rails[r]
     ratio = _ratio(one, real)
     volts = real if one.converter is None else float(one.volts[0])

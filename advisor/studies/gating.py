@@ -10,7 +10,14 @@ from advisor.dataclass import dataclass
 from advisor.decide.builds import Build
 from advisor.model.conversion import Conversion
 from advisor.model.draws import Array
-from advisor.model.gating import filled_of_load, filled_of_rail, rest_of_load, uses_of_rail
+from advisor.model.gating import (
+    Lengths,
+    filled_of_load,
+    filled_of_rail,
+    once,
+    rest_of_load,
+    uses_of_rail,
+)
 from advisor.model.rails import Gate, RailStates, at_rest
 from advisor.model.workload import LoadFigures, ProductFigures
 from advisor.studies.consumers import mean_voltage, real_voltage
@@ -58,6 +65,9 @@ def gating(build: Build) -> tuple[GateResult, ...]:
 def _gates(build: Build) -> Iterator[GateResult]:
     assessed = build.assessed
     product, feed = assessed.product, assessed.feed
+    line = assessed.timeline
+    every = once(product, line.tasks, line.duration)
+    lengths = {name: length[build.row] for name, length in every.items()}
 
     def at(one: Conversion) -> tuple[Array, Array]:
         """What a rail is filled to, and at which voltage the pack gives it, (1,) V each."""
@@ -76,7 +86,7 @@ def _gates(build: Build) -> Iterator[GateResult]:
                 f"rail {rail.name}",
                 rail.gated,
                 rest if rate[0] > 0 else None,
-                _on_average(product, r, rail.gate),
+                _on_average(product, r, rail.gate, lengths),
                 all(t.random for t in product.tasks if any(x.on == r for x in t.loads)),
                 rail.gate,
                 one,
@@ -103,7 +113,7 @@ def _gates(build: Build) -> Iterator[GateResult]:
                 f"load {load.name} of {task.name}",
                 load.gated,
                 rest_of_load(task, load),
-                _of_load(product, k, load, load.gate),
+                _of_load(product, k, load, load.gate, lengths),
                 task.random,
                 load.gate,
                 one,
@@ -116,20 +126,23 @@ def _gates(build: Build) -> Iterator[GateResult]:
             )
 
 
-def _on_average(product: ProductFigures, r: int, gate: Gate) -> Array:
-    """What a filling of a rail takes, (1,) F, on average over its uses at all times."""
+def _on_average(product: ProductFigures, r: int, gate: Gate, lengths: Lengths) -> Array:
+    """What a filling of a rail takes, (1,) F, on average over its uses at all times; lengths (1,) s
+    of a try of each task's events."""
     found = [
         (share * _rate(then, name), farads)
         for share, then in _times(product)
-        for name, farads in filled_of_rail(then, r, gate).items()
+        for name, farads in filled_of_rail(then, r, gate, lengths).items()
     ]
     return _mean(found, gate.capacitance)
 
 
-def _of_load(product: ProductFigures, k: int, load: LoadFigures, gate: Gate) -> Array:
+def _of_load(
+    product: ProductFigures, k: int, load: LoadFigures, gate: Gate, lengths: Lengths
+) -> Array:
     """The same of a load of task `k`."""
     found = [
-        (share / then.tasks[k].period, filled_of_load(then.tasks[k], load, gate))
+        (share / then.tasks[k].period, filled_of_load(then.tasks[k], load, gate, lengths))
         for share, then in _times(product)
     ]
     return _mean(found, gate.capacitance)

@@ -221,7 +221,7 @@ def _tasks(found: Evaluation) -> tuple[TaskCurrent, ...]:
             lines = assessed.timeline
             feed = assessed.feed
             rail = lines.rail_current(feed.chip_voltage())[row, :, 0]
-            for one, on_it in zip(feed.rails, lines.rails, strict=True):
+            for one, on_it in zip(feed.rails, lines.filled_by(row).rails, strict=True):
                 rail = rail + np.where(on_it.on[:, 0], one.current(on_it)[:, 0], 0.0)
             here = lines.tasks[k]
             period = float(lines.period[k, 0])

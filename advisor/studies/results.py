@@ -327,7 +327,7 @@ def power_result(build: Build) -> Power:
     average = sum over tasks of charge/period + I_sleep x (1 - busy share) + standing loads.
     """
     assessed, row = build.assessed, build.row
-    lines = assessed.timeline
+    lines = assessed.timeline.filled_by(row)
     volts = assessed.feed.chip_voltage()
     current = lines.chip_a[row] + lines.load_a + (lines.chip_w[row] + lines.load_w) / volts
     current = current + lines.fill_s * volts

@@ -115,7 +115,12 @@ def test_a_fresh_pack_and_means_are_asked_for_where_something_goes_by_them(
 
     of = np.ones((1, 2, draws))
     drain = SimpleNamespace(
-        share=of, constant_a=30e-3 * of, power_w=0 * of, cut_off_v=2 * of[:, 0], filling=None
+        share=of,
+        constant_a=30e-3 * of,
+        power_w=0 * of,
+        cut_off_v=2 * of[:, 0],
+        filling=None,
+        seen=(),
     )
     feed = SimpleNamespace(
         option=SimpleNamespace(cell="pill", series=1, parallel=1),
@@ -134,12 +139,11 @@ def test_a_fresh_pack_and_means_are_asked_for_where_something_goes_by_them(
     assert told.value.args == (asked, asked or means is not None)
 
 
-@pytest.mark.parametrize("waits", [True, False])
 def test_the_greatest_current_is_of_states_that_take_time_and_of_rest(
-    waits: bool, monkeypatch: pytest.MonkeyPatch
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """States 1 and 2 take no time in the first build; in the second the last one, at rest, draws
-    most. Where a task waits for another the timeline of both at once tells."""
+    most. The timeline of what may meet, and of the greatest fillings, tells."""
     shape = (2, 4, 1)
     told = np.array([[3.0, 9.0, 8.0, 1.0], [3.0, 2.0, 1.0, 5.0]]).reshape(shape)
     length = np.array([[1.0, 0.0, 0.0, 0.0], [1.0, 1.0, 0.0, 0.0]]).reshape(shape)
@@ -161,9 +165,9 @@ def test_the_greatest_current_is_of_states_that_take_time_and_of_rest(
         drain=None, feed_cost=None, stack=None, battery_a=None,
     )  # fmt: skip
     life: Any = SimpleNamespace(life_s=np.ones((2, 1)), next_s=None)
-    product: Any = SimpleNamespace(waits=waits)
+    product: Any = SimpleNamespace()
     criterion: Any = SimpleNamespace(measure=SimpleNamespace(value=lambda _: 0.0))
     none: Any = None
     found = builds._assessed(made, life, None, none, product, [criterion], None)
-    assert found.peak_a[:, 0].tolist() == ([30.0, 50.0] if waits else [3.0, 5.0])
+    assert found.peak_a[:, 0].tolist() == [30.0, 50.0]
     assert found.rail_a[:, 0].tolist() == [21 / 4, 11 / 4]

@@ -15,7 +15,7 @@ from advisor.model.drain import Seen, cases_of, joined, rows_of, some_tasks
 from advisor.model.gating import Use, emptied
 from advisor.model.outdone import outdone
 from tests.model.test_battery import drain, pack
-from tests.model.test_rails import CORE, PRODUCT, amounts, made, told
+from tests.model.test_rails import CORE, PART, PRODUCT, amounts, made, told
 
 pytestmark = pytest.mark.once
 
@@ -36,6 +36,9 @@ shelf-life: 50 years
 price: {currency: EUR, breaks: {1: 1.00}}
 """
 OWN_CELL = PRODUCT.replace("{budget: 1000 mAh, voltage: 3.0 V}", "{cell: slope}")
+EMPTIES = (
+    "{rail: radio, voltage: 3.3 V, converters: [up], gated: true, capacitance: 10 uF, decay: 30 s}"
+)
 
 
 def falling(root: Path, cell: str = FALLING) -> Path:
@@ -93,24 +96,89 @@ def test_rests_of_a_shared_rail_are_those_of_a_simulation(seed: int) -> None:
         assert found == pytest.approx(sums[k] / counts[k], rel=0.012)
 
 
-def test_tries_of_an_event_fill_what_has_emptied_meanwhile(tmp_path: Path) -> None:
-    """Half of the events are gone through twice: the second time nothing was off but for another
-    load of 2 s, and 30 µC (1 - exp(-2/10)) are filled; the first time all of it."""
-    product = PRODUCT.replace(
-        "kernels: {crc: 1}", "kernels: {crc: 1}\n    retries: {fails: 0.5, most: 2}"
-    ).replace("loads: [", "loads: [{load: lamp, current: 1 mA, for: 2 s}, ")
-    more = "gated: true, capacitance: 10 uF, decay: 10 s"
-    found = told(made(tmp_path, more=more, product=product))
-    off = 60 - 1.5 * 0.06 - 0.5 * 2
-    by_hand = 30e-6 * ((1 - np.exp(-off / 10)) + 0.5 * (1 - np.exp(-0.2))) / 60
-    assert amounts(found)["report: filling radio"] == pytest.approx(by_hand, rel=1e-9)
+@pytest.mark.parametrize("beside", ["load", "kernels", "blocks", "wake"])
+@pytest.mark.parametrize("rail", [False, True])
+def test_tries_of_an_event_fill_what_has_emptied_meanwhile(
+    beside: str, rail: bool, tmp_path: Path
+) -> None:
+    """Half of the events are gone through twice: the second time it was off for all else that a
+    try does, 2 s of one thing and 2 ms of a kernel, and C V (1 - exp(-2.002/10)) are filled; the
+    first time all of it."""
+    kernels, part, between = "{crc: 1}", PART, 2.002  # s
+    if beside == "kernels":
+        kernels = "{crc: 1001}"
+    elif beside == "blocks":
+        kernels = "{crc: 1}\n    uses: {adv: 4}"
+        part += "blocks: {adv: {current: 3 mA, for: 500 ms}}\n"
+    elif beside == "wake":
+        part = part.replace("wake-time: 0 s", "wake-time: 2 s")
+    retries = "retries: {fails: 0.5, most: 2}"
+    product = PRODUCT.replace("kernels: {crc: 1}", f"kernels: {kernels}\n    {retries}")
+    if beside == "load":
+        product = product.replace("loads: [", "loads: [{load: lamp, current: 1 mA, for: 2 s}, ")
+    more, rails, full = "gated: true, capacitance: 10 uF, decay: 10 s", "", 30e-6
+    if rail:
+        more, rails, full = "rail: radio", EMPTIES.replace("30 s", "10 s"), 33e-6
+    found = told(made(tmp_path, rails, more, part=part, product=product))
+    off = 60 - 1.5 * 0.06 - 0.5 * between
+    by_hand = full * ((1 - np.exp(-off / 10)) + 0.5 * (1 - np.exp(-between / 10))) / 60
+    (one,) = found.gating
+    assert one.charge_c * 1.5 / 60 == pytest.approx(by_hand, rel=1e-9)
+    if not rail:
+        assert amounts(found)["report: filling radio"] == pytest.approx(by_hand, rel=1e-9)
+    else:
+        # through the boost converter of 3.0 V to 3.3 V
+        through = 3.3 / 3.0
+        assert amounts(found)["filling rail radio"] == pytest.approx(through * by_hand, rel=1e-9)
+
+
+def test_builds_fill_by_the_length_of_their_own_tries(tmp_path: Path) -> None:
+    """Two states to sleep in, of which one wakes within 300 ms: each build by itself, on a rail
+    whose other task is tried again too."""
+    part = PART.replace(
+        "sleep-states: {", "sleep-states: {deep: {current: 1 µA, wake-time: 300 ms}, "
+    )
+    retries = "retries: {fails: 0.5, most: 2}"
+    times = "times: [{time: day, share: 0.75}, {time: night, share: 0.25}]\nworkload:"
+    product = (
+        beside("90 s")
+        .replace("kernels: {crc: 1}", f"kernels: {{crc: 500}}\n    {retries}")
+        .replace("loads: [{load: bell", f"kernels: {{crc: 200}}, {retries}, loads: [{{load: bell")
+        .replace("workload:", times)
+        .replace("every: 40 s", "every: {day: 40 s, night: 400 s}")
+    )
+    rail = EMPTIES.replace("30 s", "3 s")
+    inputs = made(tmp_path, rail, "rail: radio", part=part, product=product)
+    told(inputs)
+    best = evaluate(*inputs).candidates[0].best
+    at, figures = best.assessed, best.assessed.product
+    fill = at.timeline.rails[0].fill_s
+    assert fill.ndim == 3
+    rail_gate = figures.rails[0].gate
+    assert rail_gate is not None
+    assert rail_gate.decay is not None
+    for row in range(len(fill)):
+        gaps = [at.timeline.duration[row, here, 0].sum() / 1.5 - 0.06 for here in at.timeline.tasks]
+        for k, name in enumerate(("radio", "bell")):
+            wanted, often = 0.0, 0.0
+            for t, time in enumerate(figures.times):
+                periods = [float(task.periods[t][0]) for task in figures.tasks]
+                uses = [
+                    Use(np.array([p]), np.array([1.5 * 0.06 + 0.5 * gap]), False)
+                    for p, gap in zip(periods, gaps, strict=True)
+                ]
+                first = emptied(rail_gate.decay, uses, k)[0]
+                each = 10e-6 * (first + 0.5 * (1 - np.exp(-gaps[k] / 3))) / 1.5
+                wanted += time.share[0] / periods[k] * each / 0.06
+                often += time.share[0] / periods[k]
+            s = [str(one) for one in at.timeline.names[k]].index(f"load {name}")
+            s += at.timeline.tasks[k].start
+            assert fill[row, s, 0] == pytest.approx(wanted / often, rel=1e-9)
+    lengths = at.timeline.duration[:, at.timeline.tasks[0], 0].sum(axis=1)
+    assert len(set(lengths.round(6).tolist())) > 1
 
 
 # After the longest rest ---------------------------------------------------------------------------
-
-EMPTIES = (
-    "{rail: radio, voltage: 3.3 V, converters: [up], gated: true, capacitance: 10 uF, decay: 30 s}"
-)
 
 
 def beside(
