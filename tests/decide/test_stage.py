@@ -80,8 +80,8 @@ def test_parts_own_figures_are_drawn_anew_and_nothing_else(tmp_path: pathlib.Pat
         stage(whose, product, 200),
         anew_stage(whose, product, 200, 1, Marches(kept=0)),
     )
-    cells = [here.feed(0, "none")[0].pack.capacity_c for here in (usual, anew)]
-    assert np.array_equal(*cells)
+    one, two = (here.feed(0, "none")[0].pack.capacity_c for here in (usual, anew))
+    assert np.array_equal(one, two)
     amps = read_quantity("3.0(2) mA", "current")
     for name, same in (("chip", False), ("chip@2", False), ("pill", True)):
         path = Path(name.partition("@")[0], ("idle-current",))
@@ -89,6 +89,6 @@ def test_parts_own_figures_are_drawn_anew_and_nothing_else(tmp_path: pathlib.Pat
         assert np.array_equal(one, two) is same
     # what one meter puts on all parts is drawn anew for all alike
     meter = Instrument("meter")
-    gains = [here.samplers[name].errors(meter) for here in (anew,) for name in ("chip", "chip@2")]
-    assert np.array_equal(*gains)
-    assert not np.array_equal(gains[0], usual.samplers["chip"].errors(meter))
+    one, two = (anew.samplers[name].errors(meter) for name in ("chip", "chip@2"))
+    assert np.array_equal(one, two)
+    assert not np.array_equal(one, usual.samplers["chip"].errors(meter))
