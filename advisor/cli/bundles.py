@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from advisor.catalogue.project import Project
     from advisor.catalogue.records import Catalogue
     from advisor.catalogue.schema_product import Product
-    from advisor.cli.gathering import Reads, Rest
+    from advisor.cli.gathering import Held, Reads, Rest
     from advisor.cli.output import Screen
     from advisor.faults import Fault, FaultError
     from advisor.model.served import Services
@@ -351,8 +351,7 @@ class Command:
     asked for: a call reads the options of its own command only.
     """
 
-    # whether it reads its files, or refuses, before all else: what is wrong of the call is told
-    # with what is wrong of them then
+    # whether files are read before all else: the call's own faults are told with theirs then
     reads_first = False
 
     def __init__(self, function: Callable[..., int]) -> None:
@@ -386,11 +385,12 @@ class Command:
                 options.clear()
         return own.replace(parameters=shown)
 
-    def __call__(self, **given: Any) -> int:
+    def __call__(self, *, held: Held | None = None, **given: Any) -> int:
         """Call the function with its bundles filled, once what it would write may be written."""
-        from advisor.cli.gathering import raise_held, raise_whole, something_missing
+        from advisor.cli.gathering import Held
         from advisor.faults import FaultError
 
+        held = held or Held()
         alone = not gc.isenabled()
         if alone:
             gc.freeze()  # what is loaded stays
@@ -410,10 +410,10 @@ class Command:
                     bundle.beside(files)
         read = Files() if files is None else files
         try:
-            read.noted(raise_held)
-            if not something_missing():
+            read.noted(held.raise_all)
+            if not held.missing:
                 read.noted(self._check, given, read)
-            if read.wrong and (something_missing() or not self.reads_first):
+            if read.wrong and (held.missing or not self.reads_first):
                 raise FaultError(read.wrong)
             code = self.function(**own, **filled)
             if read.wrong:
@@ -421,7 +421,7 @@ class Command:
             return code
         except FaultError as error:
             whole = FaultError(dict.fromkeys((*read.wrong, *error.faults)))
-            raise_whole(whole if files is None else files.told(whole))
+            held.raise_whole(whole if files is None else files.told(whole))
         finally:
             if "services" in vars(read):
                 read.services.put_away()

@@ -13,21 +13,57 @@ T = TypeVar("T")
 Reads = Callable[[Sequence[str]], T]  # reads files under changes
 Rest = Callable[[T], Sequence["Fault"]]  # faults of options that rest on what is read
 
-# what the library for options found in this call: its errors, each with the fault that it is
-_held: list[tuple[Any, Fault]] = []
+
+class Held:
+    """What the library for options found wrong with the parameters of one call: its errors, each
+    with the fault that it is."""
+
+    def __init__(self) -> None:
+        self._found: list[tuple[Any, Fault]] = []
+
+    def add(self, error: Any, fault: Fault) -> None:
+        """Keep an error with the fault that it is."""
+        self._found.append((error, fault))
+
+    def raise_all(self) -> None:
+        """Raise what was wrong, if anything was.
+
+        Raises
+        ------
+        FaultError
+            With a fault for each.
+        """
+        from advisor.faults import FaultError
+
+        if self._found:
+            raise FaultError(fault for _, fault in self._found)
+
+    @property
+    def missing(self) -> bool:
+        """Whether a parameter was not given that has to be, so that nothing can be read."""
+        return any(fault.read == "nothing" for _, fault in self._found)
+
+    def raise_whole(self, error: FaultError) -> NoReturn:
+        """Raise faults of a call; where only one parameter is wrong, as the library tells it."""
+        if len(self._found) == 1 and error.faults == (self._found[0][1],):
+            raise self._found[0][0] from None
+        raise error from None
 
 
 def gathering(command: Any) -> None:
     """Have a command, as typer makes it, keep what is wrong with its parameters one by one.
 
-    What is wrong stands as if it were not given; `raise_held` tells of it.
+    What is wrong stands as if it were not given; what the command calls is given it as `held`.
     """
-    _held.clear()
+    held, call = Held(), command.callback
     for parameter in command.params:
-        parameter.process_value = _keeping(parameter, parameter.process_value)
+        parameter.process_value = _keeping(parameter, parameter.process_value, held)
+    command.callback = lambda **given: call(**given, held=held)
 
 
-def _keeping(parameter: Any, process: Callable[[Any, Any], Any]) -> Callable[[Any, Any], Any]:
+def _keeping(
+    parameter: Any, process: Callable[[Any, Any], Any], held: Held
+) -> Callable[[Any, Any], Any]:
     from typer.exceptions import TyperException
 
     def kept(context: Any, value: Any) -> Any:
@@ -38,7 +74,7 @@ def _keeping(parameter: Any, process: Callable[[Any, Any], Any]) -> Callable[[An
                 raise
             error.ctx = context  # type: ignore[attr-defined]
             error.param = parameter  # type: ignore[attr-defined]
-            _held.append((error, _fault(parameter, value, error)))
+            held.add(error, _fault(parameter, value, error))
             return parameter.type_cast_value(context, parameter.get_default(context))
 
     return kept
@@ -61,32 +97,6 @@ def _fault(parameter: Any, value: Any, error: Any) -> Fault:
         if parameter.type.max is not None:
             expected += f" and {parameter.type.max} at most"
     return Fault(str(name), f'"{value}"', expected)
-
-
-def raise_held() -> None:
-    """Raise what was wrong with the parameters of this call.
-
-    Raises
-    ------
-    FaultError
-        With a fault for each.
-    """
-    from advisor.faults import FaultError
-
-    if _held:
-        raise FaultError(fault for _, fault in _held)
-
-
-def something_missing() -> bool:
-    """Whether a parameter was not given that has to be, so that nothing can be read."""
-    return any(fault.read == "nothing" for _, fault in _held)
-
-
-def raise_whole(error: FaultError) -> NoReturn:
-    """Raise faults of a call; where only one parameter is wrong, as the library tells it."""
-    if len(_held) == 1 and error.faults == (_held[0][1],):
-        raise _held[0][0] from None
-    raise error from None
 
 
 def read_whole(
