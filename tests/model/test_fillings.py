@@ -136,7 +136,7 @@ def test_builds_fill_by_the_length_of_their_own_tries(tmp_path: Path) -> None:
     """Two states to sleep in, of which one wakes within 300 ms: each build by itself, on a rail
     whose other task is tried again too."""
     part = PART.replace(
-        "sleep-states: {", "sleep-states: {deep: {current: 1 µA, wake-time: 300 ms}, "
+        "sleep-states: {", "sleep-states: {standby: {current: 1 µA, wake-time: 300 ms}, "
     )
     retries = "retries: {fails: 0.5, most: 2}"
     times = "times: [{time: day, share: 0.75}, {time: night, share: 0.25}]\nworkload:"
