@@ -56,6 +56,8 @@ def gathering(command: Any) -> None:
     What is wrong stands as if it were not given; what the command calls is given it as `held`.
     """
     held, call = Held(), command.callback
+    if not hasattr(getattr(call, "__wrapped__", None), "reads_first"):
+        return  # one without bundles, which takes its parameters as the library tells them
     for parameter in command.params:
         parameter.process_value = _keeping(parameter, parameter.process_value, held)
     command.callback = lambda **given: call(**given, held=held)

@@ -35,14 +35,17 @@ def weights_page(found: Weights, width: int, everything: bool = False) -> Page:
     )
     if found.consistency is not None:
         _consistency(page, found)
-    if found.exchange or (found.no_exchange and found.winner is not None):
+    # those that make parts further down alike change no choice
+    told = found.clipped if everything else [one for one in found.clipped if one.head][:MOST]
+    beyond = {one.criterion for one in told if one.head}
+    others = [text for text in found.no_exchange if text.partition(":")[0] not in beyond]
+    if found.exchange or (others and found.winner is not None):
         page.heading("What that means")
-        for text in (*found.exchange, *found.no_exchange):
+        for text in (*found.exchange, *others):
             page.paragraph(text, "  ", "    ")
     if found.clipped:
-        page.heading("Where they count nothing")
-        # those that make parts further down alike change no choice
-        told = found.clipped if everything else [one for one in found.clipped if one.head][:MOST]
+        without = ", and so have no rate of exchange" if beyond else ""
+        page.heading(f"Where they count nothing{without}")
         for one in told:
             page.paragraph(one.text, "  ", "    ")
         _more(page, len(found.clipped) - len(told), "anchor" if not told else "more anchor")

@@ -86,7 +86,11 @@ def test_why_nothing_is_told_of_a_criterion(
     both = [text.partition(":")[0] for text in (*told["exchange"], *told["no_exchange"])]
     assert sorted([*both, *of]) == sorted(NAMES)
     page = said(*STATED, *changes)[1]
-    assert all(text in page for text in told["no_exchange"])
+    beyond = [text for text in told["no_exchange"] if "beyond an anchor" in text]
+    assert all(text in page for text in told["no_exchange"] if text not in beyond)
+    # those beyond an anchor are told of by it
+    assert "Where they count nothing, and so have no rate of exchange" in page
+    assert {text.partition(":")[0] for text in beyond} == {"purchase-cost", "lifetime-cost"}
 
 
 def test_the_screen_says_that_values_are_the_stated_ones(said: Caller) -> None:

@@ -101,6 +101,7 @@ ALSO = {
     "advisor/decide/stated.py": ("test_evaluate", "test_verdict", "test_companions"),
     "advisor/decide/feed_limits.py": ("test_limits", "test_supplies"),
     "advisor/decide/option_limits.py": ("test_limits",),
+    "advisor/decide/pack_limits.py": ("test_limits", "test_told_limits"),
     "advisor/decide/information.py": ("test_information_exact", "test_sums_by_hand"),
     "advisor/decide/missing.py": ("test_missing_coverage", "test_sums_by_hand"),
     "advisor/decide/along.py": ("test_outlook", "test_tips", "test_scan"),
