@@ -27,7 +27,9 @@ LEAST_OHM = 1e-9
 MOST = 60  # steps of the search within one bracket
 
 
-def first_negative(margin: Margin, grid: Array, upto: Array, falling: bool) -> Array:
+def first_negative(
+    margin: Margin, grid: Array, upto: Array, falling: bool, near: float = 0.0
+) -> Array:
     """First depth at which a margin turns negative, (M,); infinite where it never does.
 
     Parameters
@@ -37,6 +39,7 @@ def first_negative(margin: Margin, grid: Array, upto: Array, falling: bool) -> A
         change. upto : (M,) depth of interest.
     falling : whether every margin falls with depth, so that one look at the end tells whether
         there is a crossing and halving finds its bracket.
+    near : a margin so small on either side of nil is nil, in its unit.
     """
     out = np.full(upto.shape, np.inf)
     cases = np.arange(len(upto))
@@ -49,7 +52,7 @@ def first_negative(margin: Margin, grid: Array, upto: Array, falling: bool) -> A
         return out
     bracket = _halved if falling else _scanned
     found, low, high, at_low, at_high = bracket(margin, grid, upto, cases, start)
-    out[found] = _root(margin, found, low, high, at_low, at_high)
+    out[found] = _root(margin, found, low, high, at_low, at_high, near)
     return out
 
 
@@ -206,7 +209,13 @@ def _scanned(margin: Margin, grid: Array, upto: Array, cases: Index, start: Arra
 
 
 def _root(
-    margin: Margin, cases: Index, low: Array, high: Array, at_low: Array, at_high: Array
+    margin: Margin,
+    cases: Index,
+    low: Array,
+    high: Array,
+    at_low: Array,
+    at_high: Array,
+    near: float = 0.0,
 ) -> Array:
     """Zero between low (margin >= 0) and high (< 0), by false position with Illinois weights.
 
@@ -231,6 +240,8 @@ def _root(
         at_high[active] = np.where(good, np.where(was == 1, fb / 2, fb), value)
         low[active], high[active] = np.where(good, guess, a), np.where(good, b, guess)
         side[active] = np.where(good, 1, -1)
-        done = (high[active] - low[active] <= NARROW) | ((value >= 0) & (value <= NARROW))
+        nil = np.abs(value) <= near
+        low[active[nil]] = guess[nil]
+        done = nil | (high[active] - low[active] <= NARROW) | (good & (value <= NARROW))
         active = active[~done]
     return low

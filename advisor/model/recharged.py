@@ -193,30 +193,24 @@ def _first_charge(
         return out
     its_every, pack = every[index % draws], refined(pack)
 
-    def lasts(age: Array, case: NDArray[np.intp]) -> Array:
-        """How long it lasts by what is lost at an age, (m,) s each."""
-        at = index[case]
-        worn = course.worn(age, at)
-        if not strained:
-            return _shortened(first.ravel()[at], run.ravel()[at], worn.left)
-        return np.asarray(_aged(pack, drain, worn, at, stored).life_s[0])
+    def spare(share: Array, case: NDArray[np.intp]) -> Array:
+        """How much longer than until an age the charge lasts as it is then, (m,), both of the
+        interval."""
+        if not case.size:
+            return share
+        at, span = index[case], its_every[case]
+        worn = course.worn(share * span, at)
+        if strained:
+            lasts = _aged(pack, drain, worn, at, stored).life_s[0]
+        else:
+            lasts = _shortened(first.ravel()[at], run.ravel()[at], worn.left)
+        return np.asarray(np.minimum(lasts / span - share, 1.0))
 
-    every_one = np.arange(len(index))
-    at_first, at_end = lasts(0 * its_every, every_one), lasts(its_every, every_one)
-    here = np.flatnonzero(at_end < its_every * (1 - _ENOUGH))
-    out.ravel()[index[here]] = at_end[here]
     # where it has aged by the end, it has aged less by the time that its charge is over
-    here = here[at_end[here] < at_first[here]]
-    if here.size:
-        span = its_every[here]
-
-        def spare(share: Array, case: NDArray[np.intp]) -> Array:
-            """How much longer than until an age the charge lasts, (m,), both of the interval."""
-            left = lasts(share * span[case], here[case]) / span[case] - share
-            return np.asarray(np.minimum(left, 1.0))
-
-        found = first_negative(spare, np.array([0.0, 1.0]), np.ones(len(here)), falling=True)
-        out.ravel()[index[here]] = found * span
+    whole = np.array([0.0, 1.0])
+    found = first_negative(spare, whole, np.ones(len(index)), falling=True, near=_ENOUGH)
+    here = np.flatnonzero(found < 1 - 2 * _ENOUGH)
+    out.ravel()[index[here]] = found[here] * its_every[here]
     return out
 
 

@@ -24,6 +24,22 @@ def test_straight_lines_cross_where_they_do(falling: bool) -> None:
     assert found[-1] == np.inf
 
 
+@pytest.mark.parametrize("near", [0.0, 1e-9, 1e-3])
+def test_a_margin_that_is_nearly_nil_ends_the_search(near: float) -> None:
+    looks = 0
+
+    def margin(depth: Array, case: Index) -> Array:
+        nonlocal looks
+        looks += 1
+        return np.asarray(np.exp(-3 * depth) - np.exp(-3 * ZERO_AT[case]))
+
+    found = first_negative(margin, np.array([0.0, 1.0]), np.ones(len(ZERO_AT)), True, near)
+    # the slope is steeper than 3 exp(-3)
+    assert found[:-1] == pytest.approx(ZERO_AT[:-1], abs=max(near / (3 * np.exp(-3)), 2 * NARROW))
+    assert found[-1] == np.inf
+    assert looks <= {0.0: 20, 1e-9: 14, 1e-3: 11}[near]
+
+
 @pytest.mark.parametrize("falling", [True, False])
 def test_a_crossing_beyond_the_depth_of_interest_is_none(falling: bool) -> None:
     upto = np.array([0.5, 0.77, 0.78])
