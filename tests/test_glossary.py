@@ -114,7 +114,7 @@ def test_every_key_of_an_answer_is_told(command: str) -> None:
         levers = [{k: document.pop(k) for k in lever}, *document.pop("further")]
         assert len(levers) == 2
         for one in levers:
-            for crossing in (*one["crossings"], *one["break_even"]):
+            for crossing in (*one["crossings"], *(one["break_even"] or ())):
                 crossing["before"] = crossing.pop("from")
         document["levers"] = levers
         assert "a crossing's `before` is `from`" in GLOSSARY

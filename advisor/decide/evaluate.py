@@ -3,7 +3,8 @@
 With draws, a part's score is the mean over them of its points, a draw that breaks a need or a limit
 scoring nothing, and builds of a part compete by the same score on common random numbers (ties:
 least battery current at the stated values, then the build's name). So the first part is also the
-one of least expected regret. Without draws the scores are those of the stated values.
+one of least expected regret. Without draws the scores are those of the stated values. Of parts of
+equal score none goes before one that beats it by every criterion (`value.precedence`).
 """
 
 from __future__ import annotations
@@ -42,7 +43,7 @@ from advisor.decide.screens import Failed
 from advisor.decide.sides import PartSide
 from advisor.decide.stage import Begun, Paired, Stage, stage
 from advisor.decide.stated import stand
-from advisor.decide.value import Criterion, criteria_of
+from advisor.decide.value import Criterion, criteria_of, precedence
 from advisor.faults import Fault, FaultError
 from advisor.model.draws import Array, Known, Trace
 from advisor.model.meetings import longer_rests
@@ -64,13 +65,14 @@ class Candidate:
     with its add-ons, by its place in what was assessed. plans : those of each feed, by the identity
     of what was assessed on it. drawn : the chosen build's draws, None without any.
     tried : those of every build that went through all of them. smooth : (C,) utilities of every
-    build averaged over spread lives, see `choosing`.
+    build averaged over spread lives, see `choosing`. criteria : by which it has values.
     """
 
     part: Part
     builds: tuple[Build, ...]
     costs: Sequence[PartCost]
     plans: Mapping[int, Plans]
+    criteria: Sequence[Criterion]
     drawn: Drawn | None = None
     tried: Mapping[Build, Drawn] = field(default_factory=dict)
     smooth: Mapping[Build, Array] = field(default_factory=dict)
@@ -113,9 +115,11 @@ class Candidate:
         return self.drawn.worth
 
     @property
-    def order(self) -> tuple[float, float, str]:
+    def order(self) -> tuple[float, tuple[float, ...], str]:
         """By which parts are ranked: the least is first."""
-        return (-round(self.score, DIGITS), self.best.order[1], self.part.part)
+        at, row = self.best.assessed, self.best.row
+        level = precedence(self.criteria, at.values[:, row, 0].tolist())
+        return (-round(self.score, DIGITS), level, self.part.part)
 
 
 @dataclass(frozen=True, slots=True)
@@ -252,7 +256,13 @@ def evaluate(
         stood = stand(here, entered, beside, wanted, pairs, supplies, told)
         parts = {one.part.part: one.part for one in entered.fits}
         candidates = [
-            Candidate(part=part, builds=stood.builds[name], costs=stood.costs, plans=stood.plans)
+            Candidate(
+                part=part,
+                builds=stood.builds[name],
+                costs=stood.costs,
+                plans=stood.plans,
+                criteria=wanted,
+            )
             for name, part in parts.items()
             if name in stood.builds
         ]

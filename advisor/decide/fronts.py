@@ -35,6 +35,18 @@ class Offered:
     drawn: Drawn | None
 
 
+def worth_carrying(candidate: Candidate, offered: Sequence[Build]) -> list[Build]:
+    """A part's builds of which one is likely to be its best along a lever: those that went through
+    all draws, those that some weights may choose, the best on each pack with each converter."""
+    out = list(dict.fromkeys([candidate.best, *candidate.tried, *offered]))
+    feeds = {build.assessed.feed.name for build in out}
+    for build in candidate.builds:
+        if build.assessed.feed.name not in feeds:
+            out.append(build)
+            feeds.add(build.assessed.feed.name)
+    return out
+
+
 def fronts(
     evaluation: Evaluation,
     jobs: int = 1,

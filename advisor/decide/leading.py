@@ -29,7 +29,7 @@ from advisor.decide.builds import Build
 from advisor.decide.drawing import draw_builds
 from advisor.decide.elsewhere import Elsewhere
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
-from advisor.decide.fronts import Offered
+from advisor.decide.fronts import Offered, worth_carrying
 from advisor.decide.marches import Marches
 from advisor.decide.profiles import KEPT, PACKS, Profiles
 from advisor.decide.ranks import DIGITS
@@ -86,6 +86,7 @@ class Deciding:
         self.candidates = [c for c in base.candidates if c.part.part in contenders]
         self.scores = {c.part.part: c.score for c in self.candidates}
         self.winner = base.candidates[0].part.part
+        self._levels = _levels(self.candidates)
         self.offered = [
             one
             for candidate, some in zip(base.candidates, offered, strict=False)
@@ -245,13 +246,17 @@ class Deciding:
         """Who leads as things stand."""
         return self.standing(self.scores)
 
-    def standing(self, scores: Mapping[str, float]) -> Standing:
-        """Who leads by scores; parts that are out are not among them."""
+    def standing(self, scores: Mapping[str, float], found: Sequence[Candidate] = ()) -> Standing:
+        """Who leads by scores; parts that are out are not among them. Equal ones go as those
+        `found` do, or as things stand."""
         others = [points for name, points in scores.items() if name != self.winner]
         mine = scores.get(self.winner, -np.inf)
         lead = mine - max(others, default=-np.inf) if scores else -np.inf
-        leader = min(scores, key=lambda name: (-round(scores[name], DIGITS), name), default=None)
-        return Standing(leader, float(lead), scores)
+        level = self._levels | _levels(found)
+        order = [
+            (-round(points, DIGITS), level.get(n, (np.inf,)), n) for n, points in scores.items()
+        ]
+        return Standing(min(order)[2] if order else None, float(lead), scores)
 
     def scanned(
         self,
@@ -402,7 +407,7 @@ class Deciding:
                 near = [c for c in found if c.score >= least]
                 builds = [b for c in near for b in _taken(c, one.stated)]
                 worth = {} if one.stated else {c.best: c.worth for c in found}
-                out[n] = Decided(self.standing(scores), builds, worth)
+                out[n] = Decided(self.standing(scores, found), builds, worth)
         for stated, named in alone.items():
             names = list(named)
             for k in range(0, len(names), MANY):
@@ -417,7 +422,8 @@ class Deciding:
                     if name in by_name:
                         scores[own] = by_name[name].score
                         builds = [replace(b, part=own) for b in _taken(by_name[name], stated)]
-                    out[named[name][0]] = Decided(self.standing(scores), builds)
+                    standing = self.standing(scores, [c for c in found if c.part.part == name])
+                    out[named[name][0]] = Decided(standing, builds)
         return [out[n] for n in range(len(wanted))]
 
     def _evaluated(
@@ -447,6 +453,11 @@ class Deciding:
     def paired(self, build: Build) -> Paired:
         """The pack of a build with its converters."""
         return paired_in(self.product, build.assessed.feed)
+
+
+def _levels(found: Sequence[Candidate]) -> dict[str, tuple[float, ...]]:
+    """How parts go where their scores are equal."""
+    return {c.part.part.partition(ALIKE)[0]: c.order[1] for c in found}
 
 
 def _better(found: Sequence[Candidate], ask: Ask) -> bool:
@@ -486,15 +497,3 @@ class Ask:
     stated: bool = False
     without: frozenset[Paired] = frozenset()
     beside: Mapping[str, float] = field(default_factory=dict)
-
-
-def worth_carrying(candidate: Candidate, offered: Sequence[Build]) -> list[Build]:
-    """A part's builds of which one is likely to be its best along a lever: those that went through
-    all draws, those that some weights may choose, the best on each pack with each converter."""
-    out = list(dict.fromkeys([candidate.best, *candidate.tried, *offered]))
-    feeds = {build.assessed.feed.name for build in out}
-    for build in candidate.builds:
-        if build.assessed.feed.name not in feeds:
-            out.append(build)
-            feeds.add(build.assessed.feed.name)
-    return out

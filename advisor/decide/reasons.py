@@ -58,11 +58,19 @@ def reason(evaluation: Evaluation, place: int) -> str:
             break
         rest -= gain
         (making if sign * gain > 0 else against).append(f"{criterion.name} {gain:+.1f}")
-    text = f"{abs(gap):.1f} {'ahead of' if place == 0 else 'behind'} {rival.part.part}"
+    text = against_rival(gap, rival.part.part)
     for group, mark in ((making, ": "), (against, "; ")):
         if group:
             text += mark + ", ".join(group)
     return text
+
+
+def against_rival(lead: float, rival: str, unit: str = "") -> str:
+    """How far a part is ahead of another by its score, or behind, in words; `unit` with a blank
+    behind it."""
+    if f"{abs(lead):.1f}" == "0.0":
+        return f"level with {rival}"
+    return f"{abs(lead):.1f} {unit}{'ahead of' if lead > 0 else 'behind'} {rival}"
 
 
 def ending(build: Build) -> str:

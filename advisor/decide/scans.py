@@ -41,6 +41,7 @@ class Scans:
         self._known: dict[float, tuple[Mapping[str, float], Mapping[str, Build]]] = {
             now: (deciding.scores, chosen)
         }
+        self._standings: dict[float, Standing] = {}  # by decisions
         self._last: tuple[Array, list[Build], Array] | None = None
         self._told: tuple[Array, Mapping[str, Array]] | None = None
         # the last scan of whole sides, by how much was known
@@ -72,6 +73,7 @@ class Scans:
             names = [(b.part, b.name) for b in found.builds]
             taken = {key[0]: self._carried[key] for key in names if key in self._carried}
             self._known[ask.x] = found.standing.scores, taken
+            self._standings[ask.x] = found.standing
         return fresh
 
     def bring(self, builds: Sequence[Build]) -> bool:
@@ -87,7 +89,7 @@ class Scans:
 
     def known_standing(self, x: float) -> Standing:
         """The standing at a value at which a decision was taken."""
-        return self.deciding.standing(self._known[x][0])
+        return self._standings.get(x) or self.deciding.standing(self._known[x][0])
 
     def known_lead(self, x: float) -> float:
         """The lead at a value at which a decision was taken, or it was reckoned."""

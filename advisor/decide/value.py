@@ -19,6 +19,8 @@ from advisor.catalogue.schema_supply import Cell
 from advisor.dataclass import dataclass
 from advisor.model.draws import Array, Sampler
 
+ALIKE = 9  # figures of a value that tell it from another
+
 
 @dataclass(frozen=True, slots=True)
 class Criterion:
@@ -76,6 +78,21 @@ def criteria_of(catalogue: Catalogue, product: Product) -> tuple[Criterion, ...]
     """The product's weighted criteria, with the first cell option's record of a catalogue."""
     first = product.supply_options.cells[0].cell
     return criteria(product, None if first is None else catalogue.cells.get(first))
+
+
+def precedence(criteria: Sequence[Criterion], values: Sequence[float]) -> tuple[float, ...]:
+    """What goes first among parts of equal score, whatever the weights: the least is first.
+
+    It compares values criterion by criterion, so that nothing goes before what is at least as good
+    by every one and better by one, as may be where all lie beyond an anchor. Values that differ by
+    the order of their sums are equal.
+
+    Parameters
+    ----------
+    values : (C,) in the order of `criteria`, SI.
+    """
+    by_name = sorted(zip(criteria, values, strict=True), key=lambda one: one[0].name)
+    return tuple(float(f"{(-x if c.good > c.poor else x):.{ALIKE}g}") for c, x in by_name)
 
 
 def weights(product: Product, criteria: Sequence[Criterion], sampler: Sampler) -> Array:

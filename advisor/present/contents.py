@@ -245,8 +245,7 @@ def _lever(number: int, one: LeverOutlook) -> Iterator[Block]:
     if not any(p.battery_life_s for curve in one.curves for p in curve.points):
         yield Words("Nothing fits anywhere on the way.")
         return
-    for what, changes in ((curves.LEADER, one.crossings), (curves.BREAK_EVEN, one.break_even)):
-        lines = curves.told(one, what, changes)
+    for lines in curves.all_told(one):
         typed = tuple("" if sets is None else str(sets) for _, sets in lines)
         yield Bullets(tuple(text for text, _ in lines), typed)
     rows = curves.place_rows(one)

@@ -169,20 +169,21 @@ def _lever(page: Page, found: Outlook, one: LeverOutlook, everything: bool) -> N
     for one_chart in charts if everything else charts[:1]:
         _chart(page, one, one_chart, HIGH if everything else LOW)
     if not everything:
-        for what, changes in (("Leader", one.crossings), (CHEAPER, one.break_even)):
-            page.paragraph(in_short(one, what, changes), "  ", "    ")
+        page.paragraph(in_short(one, "Leader", one.crossings), "  ", "    ")
+        if one.break_even is not None:
+            page.paragraph(in_short(one, CHEAPER, one.break_even, "neither"), "  ", "    ")
         return
-    _told(page, one, LEADER, one.crossings)
-    _told(page, one, BREAK_EVEN, one.break_even)
+    for lines in all_told(one):
+        _told(page, lines)
     _table(page, one)
 
 
-def in_short(one: LeverOutlook, what: str, found: Sequence[Crossing]) -> str:
+def in_short(one: LeverOutlook, what: str, found: Sequence[Crossing], none: str = "nothing") -> str:
     """The changes along a lever in a sentence, the first of them by name."""
     if not found:
         return f"{what}: no change on the way."
-    told = [f"{what}: {found[0].before or 'nothing'} at first"]
-    told += [f"{c.to or 'nothing'} from {one.handle.shown(c.x)} on" for c in found[:IN_SHORT]]
+    told = [f"{what}: {found[0].before or none} at first"]
+    told += [f"{c.to or none} from {one.handle.shown(c.x)} on" for c in found[:IN_SHORT]]
     more = len(found) - IN_SHORT
     told += [f"and {more} more change{'' if more == 1 else 's'}"] if more > 0 else []
     return ", ".join(told) + "."
@@ -252,21 +253,30 @@ def _pieces(points: Sequence[Point], reading: Reading) -> list[list[tuple[float,
     return [piece for piece in out if piece]
 
 
-def told(one: LeverOutlook, what: str, found: Sequence[Crossing]) -> list[tuple[str, Typed | None]]:
-    """What changes along a lever, in lines: each with what sets the place, if anything does."""
+Lines = list[tuple[str, Typed | None]]
+
+
+def all_told(one: LeverOutlook) -> list[Lines]:
+    """Who leads along a lever, and of the two that lead now which is cheaper, where there are two;
+    each in lines with what sets the place, if anything does."""
+    out = [_changes(one, LEADER, one.crossings, "nothing fits")]
+    if one.break_even is not None:
+        out.append(_changes(one, BREAK_EVEN, one.break_even, "neither fits"))
+    return out
+
+
+def _changes(one: LeverOutlook, what: str, found: Sequence[Crossing], none: str) -> Lines:
     if not found:
         return [(f"{what}: no change on the way.", None)]
-    out: list[tuple[str, Typed | None]] = [
-        (f"{what}: {found[0].before or 'nothing fits'} at first", None)
-    ]
+    out: Lines = [(f"{what}: {found[0].before or none} at first", None)]
     for crossing in found:
-        text = f"from {one.handle.shown(crossing.x)} on: {crossing.to or 'nothing fits'}"
+        text = f"from {one.handle.shown(crossing.x)} on: {crossing.to or none}"
         out.append((text, setting(one.lever, crossing.text)))
     return out
 
 
-def _told(page: Page, one: LeverOutlook, what: str, found: Sequence[Crossing]) -> None:
-    for n, (text, sets) in enumerate(told(one, what, found)):
+def _told(page: Page, lines: Lines) -> None:
+    for n, (text, sets) in enumerate(lines):
         page.paragraph(text, "    " if n else "  ", "      " if n else "    ")
         if sets:
             page.typed(sets, "      ", FAINT)
@@ -430,9 +440,12 @@ def _turns(axes: Any, one: LeverOutlook) -> None:
 def turns(one: LeverOutlook) -> list[tuple[float, str]]:
     """(place, words) of the changes of the cheaper of the first two and of the leader."""
     out: dict[float, list[str]] = {}
-    for words, changes in (("cheaper", one.break_even), ("leads", one.crossings)):
+    for words, changes, none in (
+        ("cheaper", one.break_even or (), "neither"),
+        ("leads", one.crossings, "nothing"),
+    ):
         for change in changes:
-            out.setdefault(change.x, []).append(f"{change.to or 'nothing'} {words}")
+            out.setdefault(change.x, []).append(f"{change.to or none} {words}")
     return [
         (x, f"{one.handle.shown(x)}: {', '.join(said)}") for x, said in sorted(out.items())[:TURNS]
     ]

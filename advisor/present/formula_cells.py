@@ -1,10 +1,10 @@
 """The live sheets of the workbook, cell by cell: weights, builds, parts, and the shortlist.
 
 score = 100 x sum of share x worth, with share = weight/sum of weights; ties go as in `Build.order`
-and `evaluate`. What a build is worth by a criterion does not depend on the weights: with draws it
-is the expected worth, a figure; at the stated values it is worth = (value - poor)/(good - poor)
-held to 0..1, as in `decide/value.score`. Each formula stands with the value that it has under the
-product's own weights.
+and `value.precedence`. What a build is worth by a criterion does not depend on the weights: with
+draws it is the expected worth, a figure; at the stated values it is worth = (value - poor)/(good -
+poor) held to 0..1, as in `decide/value.score`. Each formula stands with the value that it has under
+the product's own weights.
 """
 
 from __future__ import annotations
@@ -35,8 +35,8 @@ Rows = list[list[Cell]]
 
 WEIGHTS = ("criterion", "weight", "share", "poor", "good", "unit")
 _SHEET = tuple(column.sheet for column in SHEET)
-BUILDS = ("part", "build", "current, µA", "score", *_SHEET)
-PARTS = ("part", "score", "current, µA", "rank", "build", *_SHEET)
+BUILDS = ("part", "build", "among equals", "score", *_SHEET)
+PARTS = ("part", "score", "among equals", "rank", "build", *_SHEET)
 SHORTLIST = ("rank", "part", "score", "build", *_SHEET)
 
 
@@ -116,7 +116,7 @@ def _build(
     return [
         part,
         build_words(build.build),
-        build.battery_a / MICRO,
+        build.precedence,
         Formula(f"=ROUND(100*({'+'.join(terms)}),{DIGITS})", round(100 * score, DIGITS)),
         *(column.cell(build) for column in SHEET if column.cell is not None),
         *(
@@ -137,7 +137,7 @@ def part_rows(found: Report) -> Rows:
     ranking = {p.part: p for p in found.shortlist.ranking}
     best = {part.part: part.best for part in found.parts}
     end = FIRST + len(spans) - 1
-    scores, currents = f"B${FIRST}:B${end}", f"C${FIRST}:C${end}"
+    scores, places = f"B${FIRST}:B${end}", f"C${FIRST}:C${end}"
     rows: Rows = []
     for row, name in enumerate(sorted(spans), FIRST):
         first, last = spans[name]
@@ -146,14 +146,13 @@ def part_rows(found: Report) -> Rows:
         at = f"MATCH(MAX({own}),{own},0)"
         letters = [_letters(i) for i in range(len(BUILDS))]
         taken = [f"=INDEX(Builds!${c}${first}:${c}${last},{at})" for c in letters]
-        level = f"({currents}<C{row})+({currents}=C{row})*(ROW({scores})<ROW(B{row}))"
-        ahead = f"({scores}>B{row})+({scores}=B{row})*({level})"
+        ahead = f"({scores}>B{row})+({scores}=B{row})*({places}<C{row})"
         build = best[name]
         rows.append(
             [
                 name,
                 Formula(f"=MAX({own})", round(ranking[name].score, DIGITS)),
-                Formula(taken[2], build.battery_a / MICRO),
+                Formula(taken[2], build.precedence),
                 Formula(f"=1+SUMPRODUCT({ahead})", ranking[name].rank),
                 Formula(taken[1], build_words(build.build)),
                 *(

@@ -162,9 +162,11 @@ def weight_words(found: Tipping) -> tuple[str, str]:
 def _looked(found: Tipping) -> str:
     """Where tips were looked for, in short."""
     by = f"{of_draws(found.draws)}, seed {found.seed}" if found.draws else "the stated values"
+    count = len(found.contenders)
     return (
         f"By the score over {by}, up to eight times the value or 20 K, among "
-        f"{len(found.contenders)} parts; each is confirmed by the decision (--all for more)."
+        f"{count} part{'' if count == 1 else 's'}; each is confirmed by the decision (--all for "
+        "more)."
     )
 
 

@@ -18,7 +18,7 @@ from advisor.decide.cautions import cautions_of
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.left_out import LeftOut
 from advisor.decide.marches import Marches
-from advisor.decide.reasons import UNNAMED, differences, ending, points
+from advisor.decide.reasons import UNNAMED, against_rival, differences, ending, points
 from advisor.decide.robustness import Firmness, firmness
 from advisor.decide.stated import averaged_lives
 from advisor.faults import AdvisorError, Fault, FaultError
@@ -447,8 +447,7 @@ def _reasons(
                     f"{criterion.shown(mine)} against {criterion.shown(theirs)}"
                 )
         gap = candidate.score - rival.score
-        which = "ahead of" if gap >= 0 else "behind"
-        out.append(f"in all {abs(gap):.1f} points {which} {rival.part.part}")
+        out.append(f"in all {against_rival(gap, rival.part.part, 'points ')}")
         if evaluation.draws:
             stated = candidate.best.score - rival.best.score
             if abs(stated - gap) >= UNNAMED:

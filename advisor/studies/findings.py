@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 
+from advisor.decide.reasons import against_rival
 from advisor.quantities import show
 from advisor.studies.gaps import Gap, Gaps
 from advisor.studies.outlook import Curve, LeverOutlook, Point
@@ -21,9 +22,8 @@ def points_words(ranking: Sequence[RankedPart]) -> str:
     if len(ranking) == 1:
         return f"{first.part} is alone, with {first.score:.1f} points."
     second = ranking[1]
-    ahead = first.score - second.score
     text = f"With the product's own weights {first.part} leads with {first.score:.1f} points, "
-    text += f"{ahead:.1f} ahead of {second.part}"
+    text += against_rival(first.score - second.score, second.part)
     leads = {
         name: one.points - second.criteria[name].points
         for name, one in first.criteria.items()
@@ -79,8 +79,12 @@ def life_words(one: LeverOutlook) -> str:
 def cost_words(one: LeverOutlook, currency: str) -> str:
     """Who is cheapest at both ends of a lever, and where that and the lead change."""
     text = _ends(one, _cost, lambda x: money(x, currency), least=True, what="costs least")
-    for name, changes in (("Cheaper of the first two", one.break_even), ("Leader", one.crossings)):
-        told = [f"{c.to or 'nothing'} from {one.handle.shown(c.x)} on" for c in changes[:MOST]]
+    beside = one.break_even or ()
+    for name, changes, none in (
+        ("Cheaper of the first two", beside, "neither"),
+        ("Leader", one.crossings, "nothing"),
+    ):
+        told = [f"{c.to or none} from {one.handle.shown(c.x)} on" for c in changes[:MOST]]
         more = len(changes) - len(told)
         if told:
             text += f" {name}: {', '.join(told)}" + (f", and {more} more changes." if more else ".")

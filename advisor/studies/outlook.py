@@ -107,8 +107,9 @@ class LeverOutlook:
     """a curve a part"""
     crossings: tuple[Crossing, ...]
     """changes of the leader by expected score, among the parts looked at"""
-    break_even: tuple[Crossing, ...]
-    """changes of the cheaper by expected lifetime cost, of the two that lead now"""
+    break_even: tuple[Crossing, ...] | None
+    """changes of the cheaper by expected lifetime cost, of the two that lead now and fit there;
+    null where fewer than two fit now"""
     handle: Lever = field(repr=False)
 
     def rows(self) -> list[dict[str, object]]:
@@ -180,7 +181,9 @@ def document(found: Outlook) -> dict[str, object]:
             "now": one.now,
             "curves": one.curves,
             "crossings": [_crossing(c) for c in one.crossings],
-            "break_even": [_crossing(c) for c in one.break_even],
+            "break_even": None
+            if one.break_even is None
+            else [_crossing(c) for c in one.break_even],
         }
 
     return {
@@ -368,16 +371,16 @@ def _along(
         now=line.lever.now,
         curves=curves,
         crossings=_leaders(line, places, among),
-        break_even=_changes(line, places, lambda *_: cheaper) if len(duel) == 2 else (),
+        break_even=_changes(line, places, lambda *_: cheaper) if len(duel) == 2 else None,
         handle=line.lever,
     )
 
 
 def _cheaper(offers: Mapping[str, Offer], duel: Sequence[str]) -> str | None:
-    costs = [offers[name].lifetime if name in offers else None for name in duel]
-    if costs[0] is None or costs[1] is None:
-        return None
-    return duel[0] if costs[0] <= costs[1] else duel[1]
+    """Of those of the two that fit; None where neither does, or has a cost."""
+    there = [(name, offers[name].lifetime) for name in duel if name in offers]
+    costs = {name: cost for name, cost in there if cost is not None}
+    return min(costs, key=lambda name: costs[name], default=None)
 
 
 def _leaders(line: Along, places: Sequence[float], among: tuple[str, ...]) -> tuple[Crossing, ...]:

@@ -17,6 +17,7 @@ from advisor.decide.fronts import Offered, fronts
 from advisor.decide.marches import Marches
 from advisor.decide.reasons import ending
 from advisor.decide.robustness import firmness
+from advisor.decide.value import precedence
 from advisor.model.served import Services
 from advisor.stages import Progress
 from advisor.studies.consumers import Consumer, consumers
@@ -58,17 +59,19 @@ class OfferedBuild:
 
     Attributes
     ----------
-    name, battery_a : by which builds of equal score go, the least current (A) and then the name
-    first. values, worth : per criterion, in its unit at the stated values, and as the 0..1 that its
-    weight multiplies, expected where there are draws; shown : the values in words.
-    battery_life_s : s. purchase : per unit as stated; lifetime : the same over the service life,
-    expected where there are draws; change : share of draws with a battery change.
-    current : A at the pack. money : per unit over the service life.
+    name, battery_a : by which a part's builds of equal score go, the least current (A) and then the
+    name first. precedence : by which parts of equal score go that are built so, from 1. values,
+    worth : per criterion, in its unit at the stated values, and as the 0..1 that its weight
+    multiplies, expected where there are draws; shown : the values in words. battery_life_s : s.
+    purchase : per unit as stated; lifetime : the same over the service life, expected where there
+    are draws; change : share of draws with a battery change. current : A at the pack. money : per
+    unit over the service life.
     """
 
     build: BuildResult
     name: str
     battery_a: float
+    precedence: int
     values: tuple[float, ...]
     worth: tuple[float, ...]
     shown: tuple[str, ...]
@@ -217,8 +220,13 @@ def report(
         winner = explained(found, 0, rival, firm)
     offered = list(zip(found.candidates, fronts(found, jobs, progress, ties=True), strict=True))
     chosen = [one.build for _, builds in offered for one in builds]
+    places = _places(found, offered)
     parts = tuple(
-        OfferedPart(c.part.part, tuple(_offered(found, c, b) for b in builds), c.best.name)
+        OfferedPart(
+            c.part.part,
+            tuple(_offered(found, c, b, places[b.build]) for b in builds),
+            c.best.name,
+        )
         for c, builds in offered
     )
     return Report(
@@ -274,7 +282,20 @@ def _criteria(found: Evaluation) -> Iterator[Weighted]:
         )
 
 
-def _offered(found: Evaluation, candidate: Candidate, one: Offered) -> OfferedBuild:
+def _places(
+    found: Evaluation, offered: Sequence[tuple[Candidate, Sequence[Offered]]]
+) -> dict[Build, int]:
+    """Where each build goes among all that are offered, should its part tie, from 1."""
+    order: dict[Build, tuple[tuple[float, ...], str, Build]] = {}
+    for candidate, builds in offered:
+        for one in builds:
+            at, row = one.build.assessed, one.build.row
+            level = precedence(found.criteria, at.values[:, row, 0].tolist())
+            order[one.build] = level, candidate.part.part, one.build
+    return {b: n for n, b in enumerate(sorted(order, key=lambda build: order[build]), 1)}
+
+
+def _offered(found: Evaluation, candidate: Candidate, one: Offered, place: int) -> OfferedBuild:
     build, drawn = one.build, one.drawn
     at, row = build.assessed, build.row
     values = at.values[:, row, 0]
@@ -282,6 +303,7 @@ def _offered(found: Evaluation, candidate: Candidate, one: Offered) -> OfferedBu
         build=build_result(build),
         name=build.name,
         battery_a=build.order[1],
+        precedence=place,
         values=tuple(float(v) for v in values),
         worth=tuple(float(u) for u in one.worth),
         shown=tuple(c.shown(float(v)) for c, v in zip(found.criteria, values, strict=True)),

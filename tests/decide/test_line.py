@@ -188,6 +188,7 @@ def test_builds_worth_the_same_are_told_apart_by_what_they_draw(
     deciding.catalogue, deciding.product = cast(Any, None), cast(Any, None)
     deciding.moved = lambda *_: None  # type: ignore[method-assign]
     deciding._purses, deciding.winner = cast(Any, None), "one"
+    deciding._levels = {}
     deciding._stand, deciding.scores = cast(Any, builds), {"one": 60.0, "two": 50.0}
     units = Lever(Figures("probe", ("cost", "units")), Figure("count"), "1", 1.0, 0.0)
     found = deciding._billed(Ask(units, 2.0, None))
@@ -210,8 +211,9 @@ def test_looks_are_for_what_moves_several_parts_and_is_no_weight(
 def test_who_leads_and_by_how_much() -> None:
     """Of `one`, which leads now; a part that is out has no score."""
     deciding = object.__new__(Deciding)
-    deciding.winner = "one"
+    deciding.winner, deciding._levels = "one", {"one": (3.0,), "two": (2.0,)}
     for scores, leader, lead in (
+        ({"three": 50.0, "one": 50.0, "two": 50.0}, "two", 0.0),
         ({"one": 60.0, "two": 50.0, "three": 55.0}, "one", 5.0),
         ({"one": 50.0, "two": 60.0, "three": 55.0}, "two", -10.0),
         ({"one": 50.0}, "one", np.inf),

@@ -10,7 +10,7 @@ import pytest
 from advisor.catalogue.criteria import CRITERIA
 from advisor.catalogue.shipped import load, product_files
 from advisor.decide.evaluate import evaluate
-from advisor.decide.reasons import UNNAMED, differences, ending, points, reason
+from advisor.decide.reasons import UNNAMED, against_rival, differences, ending, points, reason
 from tests.decide.hand import YEAR, life, pair
 
 pytestmark = pytest.mark.once
@@ -101,3 +101,10 @@ def test_a_part_alone(tmp_path: Path) -> None:
 )
 def test_values_as_a_person_says_them(name: str, value: float, text: str) -> None:
     assert CRITERIA[name].shown(value, "EUR") == text
+
+
+def test_what_differs_by_less_than_a_reason_tells_is_level(tmp_path: Path) -> None:
+    found = evaluate(*pair(tmp_path, {}, {}))
+    assert [reason(found, place) for place in (0, 1)] == ["level with two", "level with one"]
+    assert against_rival(0.04, "two") == "level with two"
+    assert against_rival(-0.06, "two", "points ") == "0.1 points behind two"

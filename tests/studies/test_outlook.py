@@ -374,3 +374,24 @@ def test_the_screen_says_how_many_draws_a_place_has(draws: int, words: str) -> N
     along = ["barrel-tag:cost.units=2000:2100"]
     found = outlook(*load("barrel-tag"), ["quorvane-tib"], along, points=2, draws=draws)
     assert words in outlook_page(found, 0).plain()
+
+
+def test_the_cheaper_of_the_two_is_one_that_fits() -> None:
+    catalogue, product = load("barrel-tag")
+    first, second = (r.part for r in shortlist(catalogue, product, draws=0).ranking[:2])
+    two = catalogue.only([first, second])
+    flash = [two.parts[name].memory.flash for name in (first, second)]
+    assert flash[0] is not None
+    assert flash[1] is not None
+    # beyond the smaller one the other is the cheaper of those that fit, and beyond both neither is
+    found = outlook(two, product, along=["barrel-tag:needs.memory.flash=8 KiB:8 MiB"], draws=0)
+    changes = found.levers[0].break_even
+    assert changes is not None
+    fits = [first, second][int(flash[0].nominal < flash[1].nominal)]
+    assert changes[-1].to is None
+    assert flash[0].nominal == flash[1].nominal or changes[-1].before == fits
+    assert "neither fits" in outlook_page(found, 0, everything=True).plain()
+    alone = outlook(catalogue.only([first]), product, along=["barrel-tag:cost.units"], draws=0)
+    assert alone.levers[0].break_even is None
+    assert "Cheaper" not in outlook_page(alone, 0).plain()
+    assert json.loads(to_json(document(alone)))["break_even"] is None

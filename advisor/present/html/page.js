@@ -77,7 +77,7 @@ function ranked() {
   const total = sum(weights);
   shares = weights.map((w) => w / total);
   const found = data.parts.map(scored);
-  found.sort((x, y) => y.rounded - x.rounded || x.build.a - y.build.a || before(x.part.part, y.part.part));
+  found.sort((x, y) => y.rounded - x.rounded || x.build.precedence - y.build.precedence);
   return found;
 }
 

@@ -148,6 +148,7 @@ def _build(build: OfferedBuild, columns: Sequence[Column]) -> dict[str, Any]:
     return {
         "name": build.name,
         "a": build.battery_a,
+        "precedence": build.precedence,
         "worth": build.worth,
         "shown": build.shown,
         "pack": pack(build.build),
