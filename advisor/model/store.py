@@ -27,10 +27,13 @@ The level stands on a grid and the day in one of some classes, which keep the di
 moments. What comes between two levels is split over both, which keeps the mean and adds to the
 spread, so that days are taken with as much less; whether the load is carried is told by the
 distribution itself. The year is gone through until it ends as it began, from a full store after the
-best month, or where that is forgotten slowly from how levels stand in the long run; what such a
-store is still to lose is told by how its changes fade. So it is the share of a long run, also of a
-store that takes years to come down from full. Against simulations of spreads to 0.8 and
-persistences to 0.7 the share of lost days is within 5 %, mostly 2 %, of itself.
+best month, or where that is forgotten slowly from how levels stand in the long run; years that
+still change are mixed to one that does so least. So it is the share of a long run, also of a
+store that takes years to come down from full, within a hundred thousandth of the days. Against
+simulations of spreads to 0.8 and persistences to 0.7 the share of lost days is within 5 %, mostly
+2 %, of itself. Against levels four times as close, in more classes of days, stores of 25 to 400
+days about a cover of one lose 0.7 % of themselves too many in the median, up to 5 % in nine of ten
+cases and 14 % where months are all alike and days as well (spread 0.2 to 0.35).
 
 Axes: B cases, K classes of days, T levels of all cases; arrays are shares, means or days of load.
 """
@@ -51,7 +54,8 @@ YEAR_DAYS = 365
 
 SAME = 1e-4  # chance by which a year may end otherwise than it began
 YEARS = 60  # after which the answer is that of the last one
-LEAP = 3  # years after which what is still to come is told by what changed in the last two
+BACK = 4  # years before whose changes tell what is still to come of a year's
+TOGETHER = 8000  # levels that are gone through side by side: more are out of the processor's reach
 FAR = 6.5  # standard deviations, beyond which nothing comes
 BESIDE = 20.0  # days of store from which a bound on its chances is worth its while
 NONE = 27.0  # minus the logarithm of a chance that is none, over the days of a year
@@ -115,9 +119,9 @@ def dawns(
         left = ~_surely(out, cover, store, days, persistence, idle, load.full)
     if levels is None:
         levels = load.levels(store)
-    steps = MONTH_DAYS
-    cases = (cover, store, days, persistence, idle, levels, steps, load)
-    _settle(out, np.flatnonzero(left), cases, same)
+    cases = (cover, store, days, persistence, idle, levels, MONTH_DAYS, load)
+    for some in _together(np.flatnonzero(left), cases):
+        _settle(out, some, cases, same)
     return out
 
 
@@ -227,10 +231,21 @@ def _never(
 _Case = tuple[Array, Array, Days, Array, Array, NDArray[np.intp], NDArray[np.int_], Load]
 
 
+def _together(left: NDArray[np.intp], cases: _Case) -> list[NDArray[np.intp]]:
+    """The rows `left`, those together that settle about as fast, as many as have few levels."""
+    if not len(left):
+        return []
+    chain = Chain(*cases, left)
+    order = np.argsort(chain.fading, kind="stable")
+    part = np.cumsum(chain.sizes[order]) // TOGETHER
+    return np.split(left[order], np.flatnonzero(np.diff(part)) + 1)
+
+
 def _settle(out: Dawns, left: NDArray[np.intp], cases: _Case, same: float) -> None:
     """Fill in the rows `left` of an answer: year by year, until each ends as it began."""
     state: Array | None = None
-    before: Array | None = None
+    # how earlier years ended, and what they had changed
+    before: list[tuple[Array, Array]] = []
     years = 0
     while len(left):
         chain = Chain(*cases, left)
@@ -248,10 +263,10 @@ def _settle(out: Dawns, left: NDArray[np.intp], cases: _Case, same: float) -> No
             for name in TOLD_OF:
                 getattr(out, name)[left[now]] = found[name][now]
             open_ones &= ~now
-            if before is not None and years % LEAP == 0:
-                p, before = chain.onward(p, change, before), None
-            else:
-                before = change
+            if open_ones.any():
+                ahead = chain.onward(p, change, before) if before else p
+                before = [*before, (p, change)][-BACK:] if BACK else []
+                p = ahead
         on = np.repeat(open_ones, chain.sizes)
-        state, before = p[:, on], None if before is None else before[:, on]
+        state, before = p[:, on], [(end[:, on], its[:, on]) for end, its in before]
         left = left[open_ones]

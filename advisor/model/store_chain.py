@@ -25,7 +25,10 @@ LEAST_LEFT = 1e-3  # of a store, behind a night
 STEEP = 30.0  # logarithm by which a full store is likelier than an empty one, to begin with it
 SOON = 2.0  # logarithm by which a change fades in a year, to begin with a full store
 FAINT = 1e-12  # shares of the likeliest level below which none is begun with
-MOST_AHEAD = 200.0  # times a year's change that is added at once
+GONE = 1e-15  # chances of a level below which none is followed on
+BESIDE = 30  # levels beside those begun at for which a month's moves are told with them
+APART = 1e-9  # part of the greatest square below which changes of years are not told apart
+TINY = 1e-300
 LEAST_VARIANCE = 1e-6  # of a year, days of load squared
 HALF = 0.5  # of a day, the night for which it is told how long stores stand full
 # of each month: what is told by class of day, of low levels and of all, and what else
@@ -113,16 +116,16 @@ class Chain:
         density[density < FAINT] = 0.0
         density /= self.by_case(density)[self.case]
         full = self.place == self.levels[self.case]
-        at_full = (total > STEEP) | ((self._fading > SOON) & (total > -STEEP))
+        at_full = (total > STEEP) | ((self.fading > SOON) & (total > -STEEP))
         return np.asarray(self.chances * np.where(at_full[self.case], full, density))
 
     @property
     def more_to_come(self) -> Array:
         """How often what changed in a year is still to come, at least once, (B,) counts."""
-        return np.asarray(np.maximum(1 / np.expm1(np.minimum(self._fading, 700.0)), 1.0))
+        return np.asarray(np.maximum(1 / np.expm1(np.minimum(self.fading, 700.0)), 1.0))
 
     @property
-    def _fading(self) -> Array:
+    def fading(self) -> Array:
         """By how much a year makes the logarithm of the slowest change less, (B,): of a level that
         drifts and spreads by variance (pi/store)^2/2 + drift^2/(2 variance), or as it is drawn back
         to where harvest and load balance."""
@@ -132,16 +135,28 @@ class Chain:
         spreads = self.variance * (np.pi / self.store) ** 2 / 2 + least**2 / (2 * self.variance)
         return np.asarray(np.maximum(spreads, (low - high) / self.store))
 
-    def onward(self, p: Array, change: Array, before: Array) -> Array:
-        """Chances (K, T) with all that is still to come of a change that decays as it did from that
-        of the year before, (K, T) both (Aitken's process; from memory)."""
-        with np.errstate(divide="ignore", invalid="ignore"):
-            decay = self.by_case((change * before).sum(axis=0)) / self.by_case(
-                (before * before).sum(axis=0)
-            )
-            more = np.where((decay > 0) & (decay < 1), decay / (1 - decay), 0.0)
-        there = np.maximum(p + change * np.minimum(more, MOST_AHEAD)[self.case], 0.0)
+    def onward(self, p: Array, change: Array, before: list[tuple[Array, Array]]) -> Array:
+        """Chances (K, T) to begin the next year with, nearer to what ends as it began than p, with
+        which a year ends that changed as much, (K, T) both: of `before`, the same of earlier years,
+        the mixture with p, case by case, whose change is least in the mean square (Anderson's
+        process, J. ACM 12 (1965) 547; from memory). A year is linear in what it begins with, so a
+        mixture of years changes by the mixture of their changes."""
+        apart = [change - its for _, its in before]
+        on = np.stack([self._dot(one, change) for one in apart], axis=1)
+        by = np.stack([np.stack([self._dot(a, b) for b in apart], axis=1) for a in apart], axis=2)
+        size = np.sqrt(np.maximum(np.einsum("bii->bi", by), TINY))
+        by /= size[:, :, None] * size[:, None, :]
+        shares = np.linalg.pinv(by, rcond=APART, hermitian=True) @ (on / size)[:, :, None]
+        shares = shares[:, :, 0] / size
+        there = p.copy()
+        for share, (end, _) in zip(shares.T, before, strict=True):
+            there -= share[self.case] * (p - end)
+        np.maximum(there, 0.0, out=there)
         return np.asarray(there / self.by_case(there.sum(axis=0))[self.case])
+
+    def _dot(self, one: Array, other: Array) -> Array:
+        """Sums of products of (K, T) over classes and the levels of each case, (B,)."""
+        return self.by_case(np.einsum("kt,kt->t", one, other))
 
     def _year_by_level(self) -> tuple[Array, Array]:
         """By how much a year's harvest passes its load at each level, (T,), and the variance of the
@@ -168,7 +183,8 @@ class Chain:
                 at_dawn = np.asarray((p > 0).any(axis=0))
                 alike = self.known.get((m, days.start))
                 if alike is None or (at_dawn & ~alike.begun).any():
-                    alike = self._alike(self.cover[:, m] * lit, len(days), at_dawn)
+                    begun = self._about(at_dawn if alike is None else at_dawn | alike.begun)
+                    alike = self._alike(self.cover[:, m] * lit, len(days), begun)
                     self.known[m, days.start] = alike
                 p = self._gone(p, alike, len(days), found, m)
         found["lacks"] /= self.beyond[:, None]
@@ -189,6 +205,8 @@ class Chain:
             whole = part.sum(axis=0)
             part *= keep
             part += np.multiply(fresh, whole, out=more)
+        # what hardly ever comes would have to be followed through all that it may come to
+        part *= part.sum(axis=0) > GONE
         p = np.zeros_like(p)
         p[:, at] = part
         total /= self.steps[m]
@@ -271,6 +289,14 @@ class Chain:
                 np.minimum(few, self.load.night or HALF),
             ),
         )
+
+    def _about(self, there: NDArray[np.bool_]) -> NDArray[np.bool_]:
+        """From the lowest to the highest of some levels of each case, and those next to them, (T,)
+        both: the year after begins at hardly any others."""
+        at = np.arange(len(there))
+        low = np.minimum.reduceat(np.where(there, at, len(there)), self.starts) - BESIDE
+        high = np.maximum.reduceat(np.where(there, at, 0), self.starts) + BESIDE
+        return np.asarray((at >= low[self.case]) & (at <= high[self.case]))
 
     def _reached(
         self, begun: NDArray[np.bool_], least: Array, most: Array, days: int

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from advisor.model import store
+from advisor.model.draws import Array
 from advisor.model.served import CLASSES, Service
-from advisor.model.store import MONTH_DAYS, YEAR_DAYS, dawns
+from advisor.model.store import MONTH_DAYS, YEAR_DAYS, Dawns, dawns
+from advisor.model.store_chain import Chain
 from advisor.model.weather import gamma_days
 from tests.model.test_store import NEVER_IDLE, ONE, SEASONS
 
@@ -67,7 +70,7 @@ def test_stores_that_never_fill_lose_the_same_however_large() -> None:
 def test_what_a_store_is_still_to_lose_is_told_before_it_has(
     cover: float, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """As by going through all the years until nothing changes, without a leap."""
+    """As by going through all the years until nothing changes, none mixed of others."""
     case = (
         cover * SEASONS[None] / (SEASONS @ MONTH_DAYS / YEAR_DAYS),
         150 * ONE,
@@ -76,9 +79,75 @@ def test_what_a_store_is_still_to_lose_is_told_before_it_has(
         np.zeros((1, 12)),
     )
     found = dawns(*case)
-    monkeypatch.setattr(store, "LEAP", 10**9)
+    monkeypatch.setattr(store, "BACK", 0)
     monkeypatch.setattr(store, "YEARS", 2000)
     exact = dawns(*case, same=1e-9)
     for what in ("lost", "unserved", "level"):
         told, wanted = (float(one.year(getattr(one, what))[0]) for one in (found, exact))
         assert told == pytest.approx(wanted, rel=0.01), what
+
+
+# stores of months just about covered: mean harvests of a year, days of load
+ABOUT_ONE = np.array([0.956, 0.983, 1.022, 1.045, 1.153]), np.array([79.3, 83.9, 55.5, 75.9, 65.7])
+
+
+def fared(
+    levels: NDArray[np.intp] | None = None, classes: int = CLASSES, same: float = store.SAME
+) -> Dawns:
+    """How the stores about one fare, at the levels asked for, (5,), or those of `Load`."""
+    cover, stores = ABOUT_ONE
+    shares = SEASONS / (SEASONS @ MONTH_DAYS / YEAR_DAYS)
+    ones = np.ones(len(stores))
+    return dawns(
+        cover[:, None] * shares, stores, gamma_days(0.5 * ones, classes), 0.4 * ones,
+        np.zeros((len(stores), 12)), levels, same,
+    )  # fmt: skip
+
+
+def test_years_mixed_settle_where_years_gone_through_do(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Within a hundred thousandth of the days, ten times as near as years may end apart; and few
+    years bring the mixture there."""
+    told, near = fared(), fared(same=1e-9)
+    gone: list[int] = []
+    year = Chain.year
+
+    def counted(self: Chain, p: Array) -> tuple[Array, dict[str, Array]]:
+        gone.append(len(self.store))
+        return year(self, p)
+
+    monkeypatch.setattr(Chain, "year", counted)
+    fared(same=1e-9)
+    mixed = sum(gone)
+    gone.clear()
+    monkeypatch.setattr(store, "BACK", 0)
+    monkeypatch.setattr(store, "YEARS", 2000)
+    exact = fared(same=1e-9)
+    assert mixed < 0.6 * sum(gone)
+    for what, within in (("lost", 1e-5), ("unserved", 1e-5), ("level", 1e-4)):
+        one, other, wanted = (by.year(getattr(by, what)) for by in (told, near, exact))
+        assert one == pytest.approx(wanted, rel=0, abs=within), what
+        assert other == pytest.approx(wanted, rel=0, abs=1e-9), what
+
+
+def test_large_stores_lose_hardly_more_than_at_levels_four_times_as_close() -> None:
+    """Twice a day against eight times, in more classes of days: 1 to 4 % of themselves too many,
+    none too few."""
+    told, fine = (
+        one.year(one.lost)
+        for one in (fared(), fared(np.ceil(8 * ABOUT_ONE[1]).astype(np.intp), classes=24))
+    )
+    assert fine.min() > 0.002
+    off = told / fine - 1
+    assert off.min() > 0
+    assert off.max() < 0.05
+    assert np.median(off) < 0.02
+
+
+def test_stores_fare_the_same_whatever_goes_along(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each by itself and all together, but for rounding."""
+    together = fared()
+    monkeypatch.setattr(store, "TOGETHER", 1)
+    alone = fared()
+    for what in ("lost", "unserved", "level", "lacks", "filled", "emptied"):
+        one, other = getattr(together, what), getattr(alone, what)
+        assert one == pytest.approx(other, rel=1e-8, abs=1e-12), what
