@@ -114,6 +114,7 @@ def life(
     fresh: bool = True,
     means: bool = True,
     found: tuple[Array, Array] | None = None,
+    following: bool = True,
 ) -> Life:
     """Battery life of R builds on one pack.
 
@@ -122,7 +123,8 @@ def life(
     pack, drain : see `Pack` and `Drain`; their draw axes are alike.
     fresh : whether the fresh pack's voltage and current are wanted as well; they are NaN
         otherwise, as most draws do without them. means : the same of means over the life.
-    found : the depths of `_limits`, where they are known.
+    found : the depths of `_limits`, where they are known. following : whether the life of the next
+        pack is wanted, which was not stored; it is NaN otherwise.
 
     Returns
     -------
@@ -209,6 +211,12 @@ def life(
     if start is not None:
         dead = dead | (end <= start)
     life_s = np.where(dead, 0.0, life_s)
+    next_s = life_s
+    if start is not None:
+        next_s = np.full(shape, np.nan)
+        if following:
+            known = found if falls else None
+            next_s = life(pack, replace(drain, before=()), False, False, known).life_s
     return Life(
         end_depth=np.where(dead, 0.0, end),
         life_s=life_s,
@@ -219,9 +227,7 @@ def life(
         start_low_v=low,
         dead=dead,
         start_depth=np.zeros(shape) if start is None else start,
-        next_s=life_s
-        if start is None
-        else life(pack, replace(drain, before=()), False, False, found if falls else None).life_s,
+        next_s=next_s,
         self_a=np.asarray(self_a),
         mean_v=mean_v,
     )

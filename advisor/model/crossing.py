@@ -28,7 +28,12 @@ MOST = 60  # steps of the search within one bracket
 
 
 def first_negative(
-    margin: Margin, grid: Array, upto: Array, falling: bool, near: float = 0.0
+    margin: Margin,
+    grid: Array,
+    upto: Array,
+    falling: bool,
+    near: float = 0.0,
+    begun: Array | None = None,
 ) -> Array:
     """First depth at which a margin turns negative, (M,); infinite where it never does.
 
@@ -39,19 +44,25 @@ def first_negative(
         change. upto : (M,) depth of interest.
     falling : whether every margin falls with depth, so that one look at the end tells whether
         there is a crossing and halving finds its bracket.
-    near : a margin so small on either side of nil is nil, in its unit.
+    near : a margin so small on either side of nil is nil, in its unit. begun : (M,) margins at
+        nothing, where they are known.
     """
     out = np.full(upto.shape, np.inf)
     cases = np.arange(len(upto))
+    at_end = np.full(len(upto), np.nan)
     if falling:
-        cases = cases[margin(upto, cases) < 0]
-    start = margin(np.zeros(len(cases)), cases)
+        at_end = margin(upto, cases)
+        cases = cases[at_end < 0]
+    start = margin(np.zeros(len(cases)), cases) if begun is None else begun[cases]
     out[cases[start < 0]] = 0.0
     cases, start = cases[start >= 0], start[start >= 0]
     if not cases.size:
         return out
-    bracket = _halved if falling else _scanned
-    found, low, high, at_low, at_high = bracket(margin, grid, upto, cases, start)
+    if falling:
+        brackets = _halved(margin, grid, upto, cases, start, at_end[cases])
+    else:
+        brackets = _scanned(margin, grid, upto, cases, start)
+    found, low, high, at_low, at_high = brackets
     out[found] = _root(margin, found, low, high, at_low, at_high, near)
     return out
 
@@ -170,11 +181,15 @@ class _Line:
 Brackets = tuple[Index, Array, Array, Array, Array]
 
 
-def _halved(margin: Margin, grid: Array, upto: Array, cases: Index, start: Array) -> Brackets:
-    """Brackets of falling margins that are negative at `upto`, by halving the grid."""
+def _halved(
+    margin: Margin, grid: Array, upto: Array, cases: Index, start: Array, at_end: Array
+) -> Brackets:
+    """Brackets of falling margins that are negative at `upto`, by as much as `at_end`, by halving
+    the grid."""
     low = np.zeros(len(cases), dtype=np.intp)
     high = np.searchsorted(grid, upto[cases])  # the first grid point not below the end
-    at_low, at_high = start.copy(), np.full(len(cases), np.nan)
+    # where the grid goes as far, the end has been looked at
+    at_low, at_high = start.copy(), np.where(high < len(grid), at_end, np.nan)
     while True:
         open_ones = np.nonzero(high - low > 1)[0]
         if not open_ones.size:

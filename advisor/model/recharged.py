@@ -128,13 +128,13 @@ def _lived(
     carried_s = course.time_to(np.minimum(np.maximum(room, 0.0), most))
     carried_s = _strained(pack, drain, course, carried_s, np.minimum(end_s, shelf), one)
     # one that does not carry the first interval lasts as long as its charge does while it ages
-    lasts_s = _first_charge(pack, drain, course, one, first, carried_s, stored)
-    carried_s = np.where(
-        carried_s < every, np.minimum(lasts_s, every), np.minimum(carried_s, lasts_s)
-    )
     first_s, low_v = first, None
     if stored:
         first_s, low_v = _on_first_day(pack, drain, course, first, run)
+    lasts_s = _first_charge(pack, drain, course, one, first, carried_s, first_s if stored else None)
+    carried_s = np.where(
+        carried_s < every, np.minimum(lasts_s, every), np.minimum(carried_s, lasts_s)
+    )
     ends = np.stack([end_s, carried_s, shelf])
     names = ("faded", "interval", "shelf-life")
     ends_by = np.array([INDEX[name] for name in names], dtype=np.int8)[ends.argmin(axis=0)]
@@ -165,17 +165,18 @@ def _first_charge(
     one: Life,
     first: Array,
     carried: Array,
-    stored: bool,
+    begins: Array | None,
 ) -> Array:
     """How long the first charge lasts, (R, N) s, as the pack ages meanwhile; infinite where that is
     an interval or more.
 
     `first` is how long it lasts were the pack not to age, `carried` the age (R, N) s at which a
-    charge lasts an interval no longer.
+    charge lasts an interval no longer; `begins` how long it lasts as the pack is on the first day,
+    (R, N) s, of one that was stored.
     """
     every, run = pack.every_s, one.next_s
     assert every is not None
-    draws = first.shape[1]
+    draws, stored = first.shape[1], begins is not None
     strained = _strains(pack, course.ageing)
     there = course.worn(np.broadcast_to(every, first.shape))
     short = _shortened(first, run, there.left)
@@ -183,8 +184,8 @@ def _first_charge(
     if stored and strained:
         # it begins deeper than those that `carried` is of
         if pack.two_well is None and pack.drip is None:
-            begins = one.start_depth / np.maximum(there.left, 1e-12)
-            asked |= _may_fall_short(pack, drain, there, one, short, begins)
+            depth = one.start_depth / np.maximum(there.left, 1e-12)
+            asked |= _may_fall_short(pack, drain, there, one, short, depth)
         else:
             asked = np.ones(first.shape, dtype=bool)
     out = np.full(first.shape, np.inf)
@@ -208,7 +209,11 @@ def _first_charge(
 
     # where it has aged by the end, it has aged less by the time that its charge is over
     whole = np.array([0.0, 1.0])
-    found = first_negative(spare, whole, np.ones(len(index)), falling=True, near=_ENOUGH)
+    begun = None
+    # at the stated values the first day is told by its voltage, not by what a charge lasts
+    if begins is not None and draws > 1:
+        begun = np.minimum(begins.ravel()[index] / its_every, 1.0)
+    found = first_negative(spare, whole, np.ones(len(index)), True, _ENOUGH, begun)
     here = np.flatnonzero(found < 1 - 2 * _ENOUGH)
     out.ravel()[index[here]] = found[here] * its_every[here]
     return out
@@ -266,7 +271,7 @@ def _aged(
         capacity_c=old.capacity_c * np.maximum(worn.left, 1e-12),
         resistance=old.resistance * worn.resistance,
     )
-    return battery.life(on_one_charge(old), its, fresh=fresh, means=False)
+    return battery.life(on_one_charge(old), its, fresh=fresh, means=False, following=False)
 
 
 def _shortened(first: Array, run: Array, left: Array) -> Array:

@@ -24,6 +24,27 @@ def test_straight_lines_cross_where_they_do(falling: bool) -> None:
     assert found[-1] == np.inf
 
 
+def test_both_ends_are_looked_at_once_and_one_that_is_known_not_at_all() -> None:
+    asked: list[float] = []
+
+    def margin(depth: Array, case: Index) -> Array:
+        asked.extend(depth.tolist())
+        return np.asarray(np.exp(-3 * depth) - np.exp(-3 * ZERO_AT[case]))
+
+    ends, ones = np.array([0.0, 1.0]), np.ones(len(ZERO_AT))
+    found = first_negative(margin, ends, ones, True)
+    short = np.count_nonzero(np.isfinite(found))
+    assert asked.count(1.0) == len(ZERO_AT)
+    assert asked.count(0.0) == short
+    asked.clear()
+    begun = 1 - np.exp(-3 * ZERO_AT)
+    assert (first_negative(margin, ends, ones, True, begun=begun) == found).all()
+    assert 0.0 not in asked
+    # a grid that ends sooner has been looked at nowhere
+    sooner = first_negative(margin, np.array([0.0, 0.8]), ones, True)
+    assert sooner[:4] == pytest.approx(ZERO_AT[:4], abs=2 * NARROW)
+
+
 @pytest.mark.parametrize("near", [0.0, 1e-9, 1e-3])
 def test_a_margin_that_is_nearly_nil_ends_the_search(near: float) -> None:
     looks = 0
