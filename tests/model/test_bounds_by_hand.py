@@ -106,8 +106,6 @@ def test_idling_in_vain_is_told_state_by_state(seed: int) -> None:
     p, z, o, s = 2, 3, 2, 3
     sleeping, possible = rng.random((2, p, z)) < 0.9
     rests = rng.random((p, z)) < 0.5
-    stack = some(sleeping=sleeping, rests=rests)
-    feed = some(pack=some(open_v=np.array([[3.2], [2.0]])), nominal_v=np.array([3.0]))
     tasks, own, allowed = [], [], []
     for k in range(2):
         close = rng.choice([0.0, 1.0], p=[0.6, 0.4])
@@ -127,8 +125,9 @@ def test_idling_in_vain_is_told_state_by_state(seed: int) -> None:
         within = None if k else np.array([10.0])
         own.append(some(period=np.array([[10.0], [20.0]][k]), finish_within=within))
         allowed.append(rng.random(shape) < 0.9)
+    rows: Any = some(tasks=tasks, fresh_v=np.full(p, 3.2), nominal_v=np.full(p, 3.0))
     found = _idle_in_vain(
-        cast(Any, feed), cast(Any, stack), cast(Any, some(tasks=own)), tasks, allowed, possible
+        rows, cast(Any, some(tasks=own)), sleeping & ~rests, rests & possible, allowed
     )
     limit = [10.0, 20.0]
 
@@ -215,12 +214,11 @@ def test_what_makes_it_in_vain_to_idle(case: str) -> None:
         period=np.array([10.0]), finish_within=None if within is None else np.array([within])
     )
     found = _idle_in_vain(
-        cast(Any, some(pack=some(open_v=np.array([[3.2], [2.0]])), nominal_v=np.array([3.0]))),
-        cast(Any, some(sleeping=np.ones((1, 2), bool), rests=np.array([[True, False]]))),
+        cast(Any, some(tasks=[task], fresh_v=np.array([3.2]), nominal_v=np.array([3.0]))),
         cast(Any, some(tasks=[own])),
-        [cast(Any, task)],
+        np.array([[False, True]]),
+        np.array([[True, False]]),
         [np.array([[[True], [bool(told["allowed"])]]])],
-        np.ones((1, 2), bool),
     )
     assert found.tolist() == [[False, in_vain]]
 
@@ -228,26 +226,23 @@ def test_what_makes_it_in_vain_to_idle(case: str) -> None:
 def test_levels_of_the_cut_off_are_those_that_a_point_or_a_state_sets() -> None:
     """A part with floor 0.6 V, points from 2.0, 0.7 and 2.4 V of which the last is not used, and
     sleep states from 2.2, 2.0 V and, asleep never, 3 V; another with floor 2.1 V that uses all."""
-    stack = some(
-        sleeping=np.array([[True, True, False], [True, True, True]]),
-        sleep_min=np.array([[2.2, 2.0, 3.0], [2.2, 2.0, 2.0]]),
-    )
+    sleeping = np.array([[True, True, False], [True, True, True]])
+    sleep_min = np.array([[2.2, 2.0, 3.0], [2.2, 2.0, 2.0]])
     least = [np.array([[2.0, 0.7, 2.4], [2.0, 0.7, 2.4]])]
     fed = [np.array([[True, True, False], [True, True, True]])]
     floor = np.array([0.6, 2.1])
 
-    def told(direct: bool, least: list[Array]) -> Any:
-        return _levels(direct, floor, cast(Any, stack), least, cast(Any, fed)).T.tolist()
+    def told(least: list[Array]) -> Any:
+        return _levels(floor, sleeping, sleep_min, least, fed[: len(least)]).T.tolist()
 
-    first, second = told(True, least)
+    first, second = told(least)
     assert sorted(set(first)) == first[:1] + sorted(set(first[1:])) == [0.6, 0.7, 2.0, 2.2]
     assert sorted(set(second)) == [2.1, 2.2, 2.4]
     assert first == sorted(first)
     assert second == sorted(second)
     # a level at which nothing moves is none
     assert len(first) == 4
-    assert told(True, []) == [[0.6], [2.1]]
-    assert told(False, least) == [[0.0], [0.0]]
+    assert told([]) == [[0.6], [2.1]]
 
 
 # Packs that are charged ---------------------------------------------------------------------------

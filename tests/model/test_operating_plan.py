@@ -14,8 +14,8 @@ from hypothesis import strategies as st
 
 from advisor import lp
 from advisor.model import operating_plan
+from advisor.model.cheapest import tight
 from advisor.model.operating_plan import PlanTask, program, relaxed, solve
-from advisor.model.plan import tight
 
 REL = 1e-9
 

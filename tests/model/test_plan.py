@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import pathlib
+import re
 from collections.abc import Mapping
+from dataclasses import fields, replace
 from types import SimpleNamespace
 from typing import Any, cast
 
@@ -12,10 +14,17 @@ import pytest
 
 from advisor.catalogue.load import load_run
 from advisor.decide.stage import Stage, stage
-from advisor.model.plan import Plans, _batches, _each_once, _Sweep, choose
-from advisor.model.reach import ALL, Reach, _beaten, reach, task_options
+from advisor.model.battery import life
+from advisor.model.draws import Array
+from advisor.model.events import EventStates
+from advisor.model.fed_rows import fed_rows
+from advisor.model.packs import Feed
+from advisor.model.plan import Plans, _batches, _each_once, _groups, choose
+from advisor.model.reach import ALL, Reach, _beaten, alone, reach, take
 from advisor.model.tables import Stack, part_figures, stack
 from advisor.model.workload import ProductFigures
+from tests.decide.random_catalogues import several
+from tests.shares import mostly_slow
 
 PART = """
 part: one
@@ -164,13 +173,11 @@ def depths(here: Stage, cut: float) -> Mapping[str, float]:
     table = laid_out(here)
     feed = here.feed(0, "none")[0]
     product: ProductFigures = here.figures
-    tasks = [task_options(feed, table, product, event) for event in here.events(table)]
-    inside = np.ones(tasks[0].length.shape, dtype=bool)
-    found = reach(feed, product, tasks, 0, np.array([cut]), inside)
-    if found.index[0].size:
-        from advisor.model.battery import life
-
-        found.take(feed.pack, life(feed.pack, found.drain()))
+    rows = fed_rows([feed], 1, product, here.events(table))
+    inside = np.ones(rows.tasks[0].length.shape, dtype=bool)
+    found = reach(rows, product, 0, np.array([cut]), inside)
+    for _, asked in found.asked():
+        take(feed.pack, life(feed.pack, alone(product, [asked])), [asked])
     z = table.parts[0].sleeps.index("ram-kept")
     return {o.point: float(found.depth[0, z, i]) for i, o in enumerate(table.parts[0].options[0])}
 
@@ -224,7 +231,8 @@ def test_an_option_that_another_meets_in_every_respect_is_beaten() -> None:
     Against a plain loop over the rule in words; an option of constant power draws more at 2 V.
     """
     draw = np.random.default_rng(7)
-    feed: Any = SimpleNamespace(pack=SimpleNamespace(open_v=np.array([[3.0], [2.5], [2.0]])))
+    rows: Any = SimpleNamespace(fresh_v=np.array([3.0]), empty_v=np.array([2.0]))
+    at = (np.array([0]), np.array([0]))
     beaten = 0
     for _ in range(60):
         shape = (1, 1, 6)
@@ -235,7 +243,7 @@ def test_an_option_that_another_meets_in_every_respect_is_beaten() -> None:
             "duration": draw.integers(0, 2, (*shape, 2)) * 1.0,
         }
         among = draw.uniform(size=shape) < 0.8
-        found = _beaten(feed, cast(Any, SimpleNamespace(**figures)), among)
+        found = _beaten(rows, cast(Any, SimpleNamespace(**figures)), at, among[at])
 
         def sides(o: int, figures: dict[str, Any] = figures) -> list[float]:
             at = {name: values[0, 0, o] for name, values in figures.items()}
@@ -253,7 +261,7 @@ def test_an_option_that_another_meets_in_every_respect_is_beaten() -> None:
                 and (sides(p) != sides(o) or p < o)
                 for p in others
             )
-            assert found[0, 0, o] == expected
+            assert found[0, o] == expected
             beaten += expected
     assert 20 < beaten < 300
 
@@ -262,9 +270,9 @@ def asked(here: Stage) -> tuple[Reach, ProductFigures, Stack]:
     """What the battery model is asked of the one task's options, at 2.2 V."""
     table = laid_out(here)
     feed = here.feed(0, "none")[0]
-    tasks = [task_options(feed, table, here.figures, event) for event in here.events(table)]
-    inside = np.ones(tasks[0].length.shape, dtype=bool)
-    return reach(feed, here.figures, tasks, 0, np.array([2.2]), inside), here.figures, table
+    rows = fed_rows([feed], 1, here.figures, here.events(table))
+    inside = np.ones(rows.tasks[0].length.shape, dtype=bool)
+    return reach(rows, here.figures, 0, np.array([2.2]), inside), here.figures, table
 
 
 def test_an_option_alone_takes_its_share_of_the_period_and_rest_the_other(
@@ -272,7 +280,7 @@ def test_an_option_alone_takes_its_share_of_the_period_and_rest_the_other(
 ) -> None:
     """1 ms or 8 ms of every 40 ms, so that a mean over the shares is one over time."""
     found, product, table = asked(opened(tmp_path, period="40 ms"))
-    made = found.drain()
+    made = alone(product, [one for _, one in found.asked()])
     options = table.parts[0].options[0]
     busy = [0.001 if options[o].point == "fast" else 0.008 for o in found.index[2]]
     assert len(busy) >= 2
@@ -287,32 +295,110 @@ def test_rows_go_through_the_battery_model_as_many_at_a_time_as_fit(
     """Together up to the bound; what is beyond it by itself goes alone, and nothing is left out."""
     monkeypatch.setattr("advisor.model.plan.TOGETHER", 60)
     sizes = [3, 2, 1, 7, 1, 6, 1]
-    rows: list[Any] = [SimpleNamespace(index=(np.zeros(n, dtype=np.intp),)) for n in sizes]
-    batches = [[one.index[0].size for one in some] for some in _batches(rows, 10)]
+    rows: list[Any] = [SimpleNamespace(count=n) for n in sizes]
+    batches = [[one.count for one in some] for some in _batches(rows, 10)]
     assert batches == [[3, 2, 1], [7], [1], [6], [1]]
 
 
-@pytest.mark.parametrize(
-    ("charge_a", "empty", "ends"),
-    [
-        # 6 W s against 2.4 C: alike at 2.5 V, so neither is the cheaper from 3 V down to 2 V
-        (2.4, 2.0, [2.0, 3.0]),
-        # alike at 1.5 V only, where this pack never is
-        (4.0, 2.0, [2.9, 2.9]),
-        # a pack that gives next to no voltage in the end is looked at down to a fifth
-        (2.4, 0.01, [0.58, 3.0]),
-    ],
+ALWAYS = ""
+# the tasks of a draft at other times, warm and cold
+BY_TIME = (
+    "times:\n  - {time: day, share: 0.5, environment: [{at: 20 degC, share: 1}]}\n"
+    "  - {time: night, share: 0.5, environment: [{at: -10 degC, share: 1}]}\n"
 )
-def test_charges_are_compared_at_voltages_that_the_pack_has(
-    charge_a: float, empty: float, ends: list[float]
+
+
+def drafted(
+    seed: int, reservoir: bool, calendar: str, folder: pathlib.Path, order: int = 1
+) -> Stage:
+    """Four random parts for a random product with its packs and converters; `order` is that of its
+    tasks, 1 or -1."""
+    one = several(seed, 4, reservoir)
+    one = replace(one, tasks=one.tasks[::order])
+    catalogue, _ = one.load(folder)
+    text = one._product()
+    if calendar:
+        text = re.sub("environment: .*\n", calendar, text)
+        for task, time in (("sample", "day"), ("report", "night")):
+            text = re.sub(rf"(task: {task}\n    every: )(.*)", rf"\1{{{time}: \2}}", text)
+    return stage(catalogue, load_run([folder], text.encode())[1])
+
+
+def every_feed(
+    here: Stage, seed: int
+) -> tuple[list[Feed], Stack, ProductFigures, tuple[EventStates, ...], Array]:
+    """What `choose` is asked of a draft, with cut-offs that some parts set above the packs' own."""
+    parts = here.catalogue.parts.values()
+    table = stack([part_figures(p, here.figures, here.samplers[p.part]) for p in parts])
+    supply = here.product.supply_options
+    feeds = [
+        here.feed(cells, converter)[0]
+        for converter in supply.converters
+        for cells in range(len(supply.cells))
+    ]
+    floor = np.random.default_rng(seed).uniform(1.5, 2.3, len(parts))
+    return feeds, table, here.figures, here.events(table), floor
+
+
+@pytest.mark.parametrize("calendar", [ALWAYS, BY_TIME], ids=["always", "by time"])
+@pytest.mark.parametrize("reservoir", [False, True])
+@pytest.mark.parametrize("seed", mostly_slow(range(60), 5))
+def test_feeds_looked_at_in_one_go_have_the_plans_that_each_has_alone(
+    seed: int, reservoir: bool, calendar: str, tmp_path: pathlib.Path
 ) -> None:
-    options = SimpleNamespace(
-        charge_a=np.array([[[charge_a, 0.0]]]), charge_w=np.array([[[0.0, 6.0]]])
+    """Every figure to the last digit."""
+    feeds, table, product, events, floor = every_feed(
+        drafted(seed, reservoir, calendar, tmp_path), seed
     )
-    pack = SimpleNamespace(open_v=np.array([[3.0], [empty]]))
-    sweep: Any = SimpleNamespace(
-        feed=SimpleNamespace(pack=pack, nominal_v=np.array([2.9])), tasks=[options]
-    )
-    found = _Sweep._voltages(sweep, [np.ones((1, 1, 2), dtype=bool)])
-    assert [found.min(), found.max()] == pytest.approx(ends, rel=1e-12)
-    assert 2.9 in found
+    for together, feed in zip(choose(feeds, table, product, events, floor), feeds, strict=True):
+        (by_itself,) = choose([feed], table, product, events, floor)
+        for field in fields(Plans):
+            mine, its = getattr(together, field.name), getattr(by_itself, field.name)
+            each = zip(mine, its, strict=True) if isinstance(its, tuple) else [(mine, its)]
+            for x, y in each:
+                np.testing.assert_array_equal(x, y, err_msg=field.name)
+
+
+@pytest.mark.parametrize("seed", mostly_slow(range(24), 4))
+def test_the_order_in_which_tasks_stand_changes_no_plan(seed: int, tmp_path: pathlib.Path) -> None:
+    """One is done while it is warm, the other in the cold, where the pack's resistance is greater:
+    each is held against its own."""
+    found = []
+    for order in (1, -1):
+        here = drafted(seed, False, BY_TIME, tmp_path / str(order), order)
+        found.append(
+            [
+                {
+                    (int(p), int(z), *choice)
+                    for p, z, choice in zip(
+                        one.part, one.sleep, one.choice[:, ::order].tolist(), strict=True
+                    )
+                }
+                for one in choose(*every_feed(here, seed))
+            ]
+        )
+    assert found[0] == found[1]
+
+
+def test_no_feed_has_no_plans(tmp_path: pathlib.Path) -> None:
+    here = opened(tmp_path)
+    table = laid_out(here)
+    assert choose([], table, here.figures, here.events(table), np.array([1.8])) == []
+
+
+def test_feeds_are_looked_at_in_one_go_as_many_as_fit_those_of_one_pack_beside_each_other(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("advisor.model.plan.BESIDE", 60)
+
+    def of(cell: str, series: int = 1) -> Any:
+        option = SimpleNamespace(cell=cell, budget=None, series=series, parallel=1)
+        return SimpleNamespace(option=option)
+
+    feeds = [of("pill"), of("pen"), of("pill", 2), of("pill"), of("pen")]
+    assert _groups(feeds, 10) == [[0, 3, 1, 4, 2]]
+    assert _groups(feeds, 20) == [[0, 3, 1], [4, 2]]
+    assert _groups(feeds, 21) == [[0, 3], [1, 4], [2]]
+    # one that is too much by itself goes alone
+    assert _groups(feeds, 61) == [[0], [3], [1], [4], [2]]
+    assert _groups([], 10) == []

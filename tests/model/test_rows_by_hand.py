@@ -14,12 +14,12 @@ from advisor.model import asleep as asleep_module
 from advisor.model import packs as packs_module
 from advisor.model.asleep import Asleep
 from advisor.model.battery import life
+from advisor.model.cheapest import Offers, _cheapest
 from advisor.model.drain import Drain, Pack, Stored, cases_of
 from advisor.model.draws import Array
 from advisor.model.harvest import Harvested
 from advisor.model.leak_curve import LeakCurve
 from advisor.model.packs import cells_name, missing_cell, missing_store, unsaid_of_charging
-from advisor.model.plan import _Sweep
 from advisor.model.recharged import on_one_charge, recharged
 from tests.model.records import CELL, PRODUCT, fed, records
 from tests.model.test_battery import YEAR
@@ -366,16 +366,11 @@ def test_the_cheapest_options_keep_up_at_every_time(seed: int) -> None:
     """By trying all: of two tasks with three options the least charge a second of which the busy
     shares sum to no more than one, at each of two times; by itself each task takes its cheapest."""
     rng = RNG(seed)
-    shape = (1, 1, 3)
+    shape = (1, 3)
     timed = bool(seed % 2)
-    tasks = [
-        some(
-            charge_a=rng.uniform(1, 2, shape),
-            charge_w=rng.uniform(0, 3, shape),
-            length=rng.uniform(0.1, 1.0, shape),
-        )
-        for _ in range(2)
-    ]
+    charge_a = [rng.uniform(1, 2, shape) for _ in range(2)]
+    charge_w = [rng.uniform(0, 3, shape) for _ in range(2)]
+    length = [rng.uniform(0.1, 1.0, shape) for _ in range(2)]
     periods = rng.uniform(0.7, 2.0, (2, 2))
     periods[rng.random((2, 2)) < 0.1] = np.inf
     share = 0.3
@@ -385,19 +380,19 @@ def test_the_cheapest_options_keep_up_at_every_time(seed: int) -> None:
     mean = tuple(np.array([1 / rate]) for rate in rates)
     paces = tuple(tuple(np.array([x]) for x in row) for row in periods) if timed else (mean,)
     product = some(paces=paces, times=(1, 2) if timed else (), tasks=[some(period=p) for p in mean])
-    may = [rng.random((1, *shape)) < 0.8 for _ in range(2)]
+    may = [rng.random(shape) < 0.8 for _ in range(2)]
     for one in may:
         one[..., int(rng.integers(3))] = True
-    sweep = some(tasks=tasks, product=product, _rows=_Sweep._rows)
-    found = _Sweep._cheapest(sweep, 3.0, may, np.ones((1, 1, 1), bool))
+    offers = Offers(may=may, charge_a=charge_a, charge_w=charge_w, length=length)
+    case = np.zeros(1, dtype=np.intp)
+    which, found = _cheapest(offers, cast(Any, product), np.array([3.0]), case, may)
 
     def charge(k: int, o: int) -> float:
-        task = tasks[k]
-        return float(task.charge_a[0, 0, o] + task.charge_w[0, 0, o] / 3.0)
+        return float(charge_a[k][0, o] + charge_w[k][0, o] / 3.0)
 
     def busy(choice: tuple[int, int]) -> float:
         return max(
-            sum(float(tasks[k].length[0, 0, o]) / float(pace[k][0]) for k, o in enumerate(choice))
+            sum(float(length[k][0, o]) / float(pace[k][0]) for k, o in enumerate(choice))
             for pace in paces
         )
 
@@ -405,13 +400,13 @@ def test_the_cheapest_options_keep_up_at_every_time(seed: int) -> None:
         (a, b)
         for a in range(3)
         for b in range(3)
-        if may[0][0, 0, 0, a] and may[1][0, 0, 0, b] and busy((a, b)) <= 1
+        if may[0][0, a] and may[1][0, b] and busy((a, b)) <= 1
     ]
     if not every:
         assert len(found) == 0
         return
     best = min(every, key=lambda c: sum(rates[k] * charge(k, o) for k, o in enumerate(c)))
-    assert found.tolist() == [[0, 0, *best]]
+    assert (which.tolist(), found.tolist()) == ([0], [[*best]])
 
 
 def test_a_pack_that_is_dead_from_the_start_stays_so_however_it_is_charged() -> None:

@@ -69,6 +69,8 @@ ALSO = {
     "advisor/model/sag.py": ("test_battery",),
     "advisor/model/ends.py": ("test_battery_ends",),
     "advisor/model/reach.py": ("test_plan",),
+    "advisor/model/fed_rows.py": ("test_plan",),
+    "advisor/model/cheapest.py": ("test_cheapest", "test_plan", "test_operating_plan"),
     "advisor/model/relaxation.py": ("test_reservoir",),
     "advisor/model/reservoir.py": ("test_reservoir_waits", "test_rounds"),
     "advisor/model/rounds.py": ("test_rounds", "test_bursts"),

@@ -32,7 +32,7 @@ ALSO_SPEED = {
     "advisor/decide/weighing.py": {"SECONDS"},
     "advisor/model/crossing.py": {"MOST"},
     "advisor/model/operating_plan.py": {"SECONDS"},
-    "advisor/model/plan.py": {"TOGETHER"},
+    "advisor/model/plan.py": {"BESIDE", "TOGETHER"},
     "advisor/model/relaxation.py": {"MOST"},
     "advisor/model/reservoir.py": {"AT_ONCE"},
     "advisor/model/steady_state.py": {"MOST"},
