@@ -248,7 +248,7 @@ def _limits(
     cut : (R, N) share, where the open voltage falls short. a, b : (R, N) A, W, the mean drain.
     start : (R, N) share of which the first look is taken, where that is not 0.
     """
-    search = np.minimum(np.broadcast_to(pack.least_capacity, cut.shape), cut)
+    search = np.minimum(pack.least_capacity, cut)
     sag = np.full(cut.shape, np.inf)
     # where the resistance is greatest they fall short first; the others are looked at until there
     for lows in sorted(seen, key=lambda one: -float(one.pack.resistance.sum())):
@@ -357,17 +357,12 @@ def cut_off_depth(pack: Pack, cut_off: Array) -> Array:
 
     Depths are shares of the capacity, (R, N).
     """
-    out = np.ones_like(cut_off)
     if bool((pack.open_v[-1] >= cut_off).all()):
-        return out
-    open_rows = np.ones(cut_off.shape, dtype=bool)
-    for g in range(len(pack.depth) - 1):
-        high, low = pack.open_v[g], pack.open_v[g + 1]
-        here = open_rows & (low < cut_off)
-        if here.any():
-            with np.errstate(divide="ignore", invalid="ignore"):
-                t = np.clip((high - cut_off) / (high - low), 0.0, 1.0)
-            width = pack.depth[g + 1] - pack.depth[g]
-            out = np.where(here, pack.depth[g] + t * width, out)
-            open_rows &= ~here
-    return out
+        return np.ones_like(cut_off)
+    below = pack.open_v[1:, None] < cut_off
+    piece, draw = below.argmax(axis=0), np.arange(cut_off.shape[1])
+    high, low = pack.open_v[piece, draw], pack.open_v[piece + 1, draw]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        t = np.minimum(np.maximum((high - cut_off) / (high - low), 0.0), 1.0)
+    width = pack.depth[piece + 1] - pack.depth[piece]
+    return np.where(below.any(axis=0), pack.depth[piece] + t * width, 1.0)

@@ -394,6 +394,13 @@ def at_depth(grid: Array, values: Array, depth: Array, draw: NDArray[np.intp]) -
     return between(values, *piece_and_share(grid, depth), draw)
 
 
+def volts_and_ohms(pack: Pack, depth: Array, draw: NDArray[np.intp]) -> tuple[Array, Array]:
+    """(open voltage V, resistance ohm) of a pack at depths of any shape, each for its own draw; see
+    `at_depth`."""
+    place = piece_and_share(pack.depth, depth)
+    return between(pack.open_v, *place, draw), between(pack.resistance, *place, draw)
+
+
 def leaks_around(pack: Pack, first: Array, last: Array, count: int) -> Array:
     """What a leaking pack loses by itself at so many even places from depths (R, N) to others, each
     as its mean halfway to the next ones: (P, R, N) A, of which the mean over depth is that of all,

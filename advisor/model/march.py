@@ -29,6 +29,8 @@ _MOVED = 1e-8  # of depth, in the last of Newton's steps: what is left is of its
 class March:
     """Time over depth for rates a + b/V + g V, and what the pack leaks over its voltage.
 
+    The nodes of the quadrature are looked at together, on an axis before the others.
+
     a, b, g : (R, N) A, W, S; no conductance where g is None.
     """
 
@@ -39,6 +41,7 @@ class March:
         self.leak: Array | None = None
         if pack.drip is not None:
             self.grid, self.volts, self.leak = pack.drip.along(pack.depth, pack.open_v)
+        self._nodes, self._weights = _NODES[:, None, None], _WEIGHTS[:, None, None]
         self.constant = not b.any() and pack.drip is None and (g is None or not g.any())
 
     @property
@@ -71,10 +74,11 @@ class March:
         total = np.zeros_like(end)
         for k in range(len(self.grid) - 1):
             width = np.clip(end - self.grid[k], 0.0, self._width(k))
-            for node, weight in zip(_NODES, _WEIGHTS, strict=True):
-                volts, amps = self._rate(k, width * node)
-                under = np.maximum(amps * volts + self.b, 1e-300)
-                total += weight * width * of(k, width * node) * volts / under
+            along = width * self._nodes
+            volts, amps = self._rate(k, along)
+            under = np.maximum(amps * volts + self.b, 1e-300)
+            for term in self._weights * width * of(k, along) * volts / under:
+                total += term
         return np.asarray(self.capacity_c * total)
 
     def leaked(self, end: Array) -> Array:
@@ -101,11 +105,10 @@ class March:
         not."""
         if self.constant:
             return np.asarray(width / self.a)
-        total: Array | float = 0.0
-        for node, weight in zip(_NODES, _WEIGHTS, strict=True):
-            volts, amps = self._rate(k, width * node)
-            under = amps * volts + self.b
-            total = total + np.divide(weight * volts, under, out=under)
+        volts, amps = self._rate(k, width * self._nodes)
+        under = amps * volts + self.b
+        first, second, third = np.divide(self._weights * volts, under, out=under)
+        total = first + second + third
         if self.leak is None:
             return np.asarray(total * width)
         # nothing is drawn for no time between places that lie on each other
@@ -184,6 +187,7 @@ class March:
         """That of some cases, `here` (R, N), side by side, over a part of the grid."""
         n, some = np.nonzero(here)[-1], copy(self)
         some.constant = False
+        some._nodes, some._weights = _NODES[:, None], _WEIGHTS[:, None]
         some.capacity_c = self.capacity_c[n]
         some.grid = self.grid[grid] if self.leak is None else self.grid[grid, n]
         some.volts = self.volts[grid, n]

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from advisor.model.crossing import CLOSE, first_negative, first_short
-from advisor.model.drain import Array, Drain, Pack, at_depth
+from advisor.model.drain import Array, Drain, Pack, at_depth, volts_and_ohms
 from advisor.model.relaxation import Circuit
 from advisor.model.reservoir import holds, lowest
 from advisor.model.rounds import Train
@@ -74,9 +74,10 @@ class Lows:
                 out.ravel()[index] = first_negative(cases.margin, grid, there, self.falling)
         return out
 
-    def suspect(self, upto: Array, rise: Array | float = 1.0) -> NDArray[np.bool_]:
+    def suspect(self, upto: Array, rise: Array | None = None) -> NDArray[np.bool_]:
         """Where a loaded voltage might fall short until a depth, (R, N) shares of the capacity: a
-        bound that costs one look at each state. `rise`, (R, N), is by what the resistance grows.
+        bound that costs one look at each state. `rise`, (R, N), is by what the resistance grows, if
+        it does.
 
         The open voltage does not rise with depth, so the worst is the voltage at the last depth
         of interest behind the greatest resistance until then; a reservoir only lifts it, since it
@@ -92,7 +93,9 @@ class Lows:
             rows = rows if asked.all() else np.flatnonzero(asked)
         n = np.arange(self.shape[1])
         volts = at_depth(self.pack.depth, self.pack.open_v, upto[rows], n)
-        worst = self._greatest(upto[rows], n) * np.broadcast_to(rise, self.shape)[rows]
+        worst = self._greatest(upto[rows], n)
+        if rise is not None:
+            worst = worst * np.broadcast_to(rise, self.shape)[rows]
         cut = drain.cut_off_v[rows]
         # of most cases the greatest current and the greatest power of all states tell already
         power = drain.power_w[rows].max(axis=1) if any(self.powered) else None
@@ -112,7 +115,7 @@ class Lows:
         """A bound of the resistance at depths up to `upto`, for their draws, ohm."""
         if self.falling:
             return at_depth(self.pack.depth, self.pack.resistance, upto, n)
-        return np.asarray(self.pack.resistance.max(axis=0)[n])
+        return np.broadcast_to(self.pack.resistance.max(axis=0)[n], upto.shape)
 
     def fresh(self, start: Array | None = None) -> tuple[Array, Array]:
         """(lowest loaded voltage V, greatest current of the cells A) of a fresh pack, (R, N).
@@ -121,20 +124,16 @@ class Lows:
         """
         drain, pack = self.drain, self.pack
         low, peak = np.full(self.shape, np.inf), np.zeros(self.shape)
-        volts = np.broadcast_to(pack.open_v[0], self.shape)
-        ohms = np.broadcast_to(pack.resistance[0], self.shape)
+        volts, ohms = pack.open_v[0], pack.resistance[0]
         if start is not None:
             n = np.arange(self.shape[1])
-            volts = at_depth(pack.depth, pack.open_v, start, n)
-            ohms = at_depth(pack.depth, pack.resistance, start, n)
+            volts, ohms = volts_and_ohms(pack, start, n)
         if pack.reservoir is not None:
             asked = np.ones(self.shape, dtype=bool) if self.outdone is None else ~self.outdone
             index = np.flatnonzero(asked)
             cases = _Cases(pack, drain, index, self.powered)
-            found = cases.on_reservoir(
-                volts.ravel()[index], ohms.ravel()[index], np.arange(len(index))
-            )
-            low[asked], peak[asked] = found
+            volts, ohms = (np.broadcast_to(x, self.shape)[asked] for x in (volts, ohms))
+            low[asked], peak[asked] = cases.on_reservoir(volts, ohms, np.arange(len(index)))
             return low, peak
         for s, powered in enumerate(self.powered):
             constant = drain.constant_a[:, s]
@@ -187,7 +186,7 @@ class _Cases:
             tasks=drain.tasks,
             periods=drain.period_s[:, self.draw],
             powered=powered,
-            copies=np.stack(counts) if counts else None,
+            copies=np.array(counts) if counts else None,
         )
 
     def margin(self, depth: Array, case: NDArray[np.intp]) -> Array:
@@ -195,8 +194,7 @@ class _Cases:
         n = self.draw[case]
         if self.start is not None:
             depth = np.maximum(depth, self.start[case])
-        volts = at_depth(self.pack.depth, self.pack.open_v, depth, n)
-        ohms = at_depth(self.pack.depth, self.pack.resistance, depth, n)
+        volts, ohms = volts_and_ohms(self.pack, depth, n)
         cut = self.cut_off[case]
         if self.pack.reservoir is not None:
             # what is hardly short is followed to the end, so that a search may trust how near it is
