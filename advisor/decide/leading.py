@@ -31,7 +31,7 @@ from advisor.decide.elsewhere import Elsewhere
 from advisor.decide.evaluate import Candidate, Evaluation, evaluate
 from advisor.decide.fronts import Offered, worth_carrying
 from advisor.decide.marches import Marches
-from advisor.decide.profiles import KEPT, PACKS, Profiles
+from advisor.decide.profiles import KEPT, PACKS, PRODUCTS, Profiles
 from advisor.decide.ranks import DIGITS
 from advisor.decide.scan import scan, scan_bills
 from advisor.decide.stage import ALIKE, Paired, paired_in
@@ -45,6 +45,7 @@ MANY = 60  # values decided in one pass: more save little and take memory
 FAR = 8.0  # points; parts that are farther behind at the stated values are not looked at for builds
 BOUNDLESS = 1e6  # times a limit that rules nothing out
 MOST = 2  # builds of a part that a look at the stated values takes over
+WEIGHT = ("priorities",), ("weight",)  # the keys of a weight around the name of its criterion
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +101,7 @@ class Deciding:
         self._known: Known = known if known is not None else {}
         # what builds are worth as things stand, by so many first draws
         self.as_now: dict[int, dict[Build, float]] = {}
-        read = Profiles(KEPT, PACKS)
+        read = Profiles(KEPT, PACKS, PRODUCTS)
         self.marches = Marches(base.stated.marches.services, profiles=read)
         # where currents move no life is met again, and none is worth a digest
         self._fleeting = Marches(base.stated.marches.services, kept=0, profiles=read)
@@ -235,12 +236,11 @@ class Deciding:
 
     def weighs(self, lever: Lever) -> bool:
         """Whether a lever is a weight, and all weights are exact."""
-        own = Path(self.product.product) / "priorities"
-        weighed = [self.product.priorities[c.name].weight for c in self.base.criteria]
-        exact = all(weight is not None and weight.u == 0 for weight in weighed)
-        keys = lever.path.keys
-        named = len(keys) == 3 and keys[1] in [c.name for c in self.base.criteria]
-        return exact and named and lever.path.within(own) and keys[2] == "weight"
+        document, keys = lever.path.document, lever.path.keys
+        if document != self.product.product or (keys[:1], keys[2:]) != WEIGHT:
+            return False
+        weights = {c.name: self.product.priorities[c.name].weight for c in self.base.criteria}
+        return keys[1] in weights and all(w is not None and w.u == 0 for w in weights.values())
 
     def stands(self) -> Standing:
         """Who leads as things stand."""

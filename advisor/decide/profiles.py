@@ -1,4 +1,5 @@
-"""Figures of parts and packs kept from pass to pass: what a lever leaves alone is read once.
+"""Figures of products, parts and packs kept from pass to pass: what a lever leaves alone is read
+once.
 
 What is read of a part rests on its record, on the draws, and on some of the product: temperatures,
 units of work, what is to be kept asleep. A load, a period or a supply moves none of it. A pack
@@ -14,7 +15,7 @@ from typing import Any
 import numpy as np
 
 from advisor.catalogue.schema_parts import Part
-from advisor.catalogue.schema_product import CellOption, Reservoir
+from advisor.catalogue.schema_product import CellOption, Product, Reservoir
 from advisor.catalogue.schema_supply import Cell
 from advisor.dataclass import dataclass
 from advisor.decide.digests import digest
@@ -22,10 +23,11 @@ from advisor.model.drain import Pack
 from advisor.model.draws import Array, GridSampler, Sampler, once_each
 from advisor.model.packs import Feed
 from advisor.model.tables import PartFigures, Wanted, part_figures
-from advisor.model.workload import ProductFigures, TaskFigures
+from advisor.model.workload import ProductFigures, TaskFigures, product_figures
 
 KEPT = 100_000  # draws of parts that are kept, the latest asked for
 PACKS = 40_000  # the same of packs, which have more figures
+PRODUCTS = 20_000  # the same of products
 
 # of a part's figures those over the draw axis; at times and in phases, and per task
 OVER_DRAWS = (
@@ -75,14 +77,28 @@ class Latest:
 
 
 class Profiles:
-    """Figures of parts and packs by what they rest on; `kept` so many draws of parts and so many
-    `packs`, none where 0."""
+    """Figures of parts and packs by what they rest on; `kept` so many draws of parts, so many of
+    `packs` and of `products`, none where 0."""
 
-    def __init__(self, kept: int = 0, packs: int = 0) -> None:
+    def __init__(self, kept: int = 0, packs: int = 0, products: int = 0) -> None:
         self._parts = Latest(kept) if kept else None
         self._packs = Latest(packs) if packs else None
+        self._products = Latest(products) if products else None
         self._last: _Asked | None = None
         self._places: tuple[ProductFigures, bytes] | None = None
+
+    def product(self, product: Product, sampler: Sampler) -> ProductFigures:
+        """`product_figures`, those that are known where none of them moves."""
+        if self._products is None or _moved(sampler) or sampler.trace is not None:
+            return product_figures(product, sampler)
+        cases = sampler.cases if isinstance(sampler, GridSampler) else 1
+        # the record is kept, so its identity is its own
+        key = id(product), _drawn(sampler), cases
+        _, found = self._products.get(key) or (None, None)
+        if found is None:
+            found = product_figures(product, sampler)
+            self._products.put(key, sampler.size, (product, found))
+        return found
 
     def of(
         self, part: Part, product: ProductFigures, sampler: Sampler, wanted: Wanted | None = None

@@ -17,7 +17,7 @@ from advisor.model.draws import Case, GridSampler, Known, Sampler, Trace
 from advisor.model.events import EventStates, at_times, of_tasks
 from advisor.model.packs import Feed, feed
 from advisor.model.tables import Option, PartFigures, Stack
-from advisor.model.workload import ProductFigures, product_figures
+from advisor.model.workload import ProductFigures
 
 # A pack, by its place among the product's, and converters by their ids: the main one, and one for
 # each further rail.
@@ -242,12 +242,13 @@ def _opened(
     cases: int = 1,
 ) -> Stage:
     own = samplers[product.product]
+    marches = marches or Marches(kept=0)
     return Stage(
         catalogue=catalogue,
         product=product,
         samplers=samplers,
-        figures=product_figures(product, own),
+        figures=marches.profiles.product(product, own),
         own_cost=product_cost(product, own),
-        marches=marches or Marches(kept=0),
+        marches=marches,
         cases=cases,
     )

@@ -13,6 +13,7 @@ from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.shipped import load
 from advisor.decide import profiles
+from advisor.decide.digests import digest
 from advisor.decide.evaluate import evaluate
 from advisor.decide.marches import Marches
 from advisor.decide.profiles import KEPT, PACKS, Latest, Profiles
@@ -26,6 +27,7 @@ from advisor.model.draws import Case
 from advisor.model.packs import _pack
 from advisor.model.served import Services
 from advisor.model.tables import PartFigures, Wanted, part_figures
+from advisor.model.workload import ProductFigures
 
 pytestmark = pytest.mark.once
 
@@ -97,6 +99,37 @@ def test_whatever_moves_of_a_product_parts_are_read_as_anew(
         both(stage(there, moved, 5, 1), use)
     both(grid_stage(catalogue, product, every, 5, 1), use)
     assert 1 < len(read) < 0.7 * asked
+
+
+def test_a_product_is_read_once_as_long_as_nothing_of_it_moves() -> None:
+    """Over cases of one part's figures and then of another's; anew for a figure of the product,
+    other draws, another count of cases, another seed, and a record with a change."""
+    catalogue, product = load("barrel-tag")
+    marches = Marches(kept=0, profiles=Profiles(products=1000))
+    _, moved = with_changes(catalogue, product, ["barrel-tag:workload.report.every=3 h"])
+    one, other = (levers(catalogue, product, part)[0] for part in sorted(catalogue.parts)[:2])
+    own = levers(catalogue, product, product.product)[0]
+
+    def cases(handle: Lever) -> list[Case]:
+        return [None, (handle.path, 2 * (handle.now or 1.0))]
+
+    def read(of: Product, cases: list[Case], draws: int, seed: int) -> ProductFigures:
+        here = grid_stage(catalogue, of, cases, draws, seed, marches=marches)
+        anew = grid_stage(catalogue, of, cases, draws, seed)
+        assert digest(here.figures) == digest(anew.figures)
+        return here.figures
+
+    first = read(product, cases(one), 5, 1)
+    assert read(product, cases(other), 5, 1) is first
+    for asked in (
+        (product, cases(own), 5, 1),
+        (product, cases(one), 6, 1),
+        (product, [*cases(one), None], 5, 1),
+        (product, cases(one), 5, 2),
+        (moved, cases(one), 5, 1),
+    ):
+        assert read(*asked) is not first
+    assert read(product, cases(one), 5, 1) is first
 
 
 def test_what_moves_of_a_part_is_read_anew() -> None:
