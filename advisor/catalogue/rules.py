@@ -247,12 +247,14 @@ def _unknown_ids(product: Product, catalogue: Catalogue) -> Iterator[Breach]:
     unread = catalogue.unread()
     if not unread:
         yield from _unknown_names(product, catalogue)
+    known = {*catalogue.cells, *unread}
     for option in product.supply_options.cells:
-        if option.cell is not None and option.cell not in {*catalogue.cells, *unread}:
+        if option.cell is not None and option.cell not in known:
             near = nearest(option.cell, tuple(catalogue.cells))
             yield f"supply-options.cells.{option.cell}", f'"{option.cell}"', near
+    known = {*catalogue.converters, *unread}
     for name in product.supply_options.converters:
-        if name != "none" and name not in {*catalogue.converters, *unread}:
+        if name != "none" and name not in known:
             near = nearest(name, ("none", *catalogue.converters))
             yield f"supply-options.converters.{name}", f'"{name}"', near
 

@@ -63,7 +63,7 @@ def _used(product: Product, _: Catalogue) -> Iterator[Breach]:
 
 
 def _states(product: Product, catalogue: Catalogue) -> Iterator[Breach]:
-    if catalogue.unread():
+    if not product.before_use or catalogue.unread():
         return
     known = {name for part in catalogue.parts.values() for name in part.sleep_states}
     words = (DISCONNECTED, ASLEEP, *sorted(known))

@@ -88,6 +88,8 @@ def _standby(product: Product, _: Catalogue) -> Iterator[Breach]:
 
 
 def _converters(product: Product, catalogue: Catalogue) -> Iterator[Breach]:
+    if not product.rails:
+        return
     known = {*catalogue.converters, *catalogue.unread(), NONE}
     for rail in product.rails:
         for name in rail.converters:
