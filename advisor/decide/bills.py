@@ -171,8 +171,8 @@ def billed(
         each = [_bought(here, builds[n], bought) for n in members]
         every = feed.pack.every_s
         money = costs(
-            np.stack([cost.each for cost, _ in each]),
-            np.stack([cost.setup_h for cost, _ in each]),
+            np.array([cost.each for cost, _ in each]),
+            np.array([cost.setup_h for cost, _ in each]),
             feed_cost(_priced(feed, here.catalogue), here.product, here.own_cost, here.samplers),
             here.own_cost,
             _over(here, [one.life_s for one in some]),
@@ -180,10 +180,10 @@ def billed(
             None if every is None else once_each(every, here.cases),
         )
         view = _View(here, some, money, [setup for _, setup in each])
-        values = [
-            np.broadcast_to(c.measure.value(view), (len(members), shape[1])) for c in criteria
-        ]
-        points[members] = score(criteria, np.stack(values), drawn)[0]
+        values = np.empty((len(criteria), len(members), shape[1]))
+        for row, criterion in zip(values, criteria, strict=True):
+            row[...] = criterion.measure.value(view)
+        points[members] = score(criteria, values, drawn)[0]
         within = ~(money.purchase > here.own_cost.limit)
         keeps[members] = _over(here, [one.keeps for one in some]) & within
     return points, keeps
@@ -204,7 +204,7 @@ def _priced(feed: Feed, catalogue: Catalogue) -> Feed:
 
 def _over(here: Stage, rows: Sequence[NDArray[Any]]) -> NDArray[Any]:
     """Rows (R, draws) once for each case, (R, N)."""
-    return once_each(np.stack(rows), here.cases)
+    return once_each(np.array(rows), here.cases)
 
 
 def _bought(
@@ -283,6 +283,6 @@ class _View:
         kept_as = _over(self.here, [one.figures[keys] for one in self.some])
         if keys != SETUP:
             return np.asarray(kept_as)
-        return np.stack(
+        return np.array(
             [old if new is None else new for old, new in zip(kept_as, self.setup_s, strict=True)]
         )

@@ -214,8 +214,10 @@ def relived(
         headroom=assessed.headroom[rows],
         days_without=_lost(assessed.harvest, life.life_s.shape)[rows],
     )
-    values = [np.broadcast_to(c.measure.value(view), factor.shape) for c in criteria]
-    return score(criteria, np.stack(values))[1]
+    values = np.empty((len(criteria), *factor.shape))
+    for row, criterion in zip(values, criteria, strict=True):
+        row[...] = criterion.measure.value(view)
+    return score(criteria, values)[1]
 
 
 def assess(

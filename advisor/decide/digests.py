@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import fields, is_dataclass
 from typing import Any
 
@@ -15,26 +15,34 @@ def digest(value: Any) -> bytes:
     made = hashlib.blake2b(digest_size=16)
     for one in leaves(value):
         if isinstance(one, np.ndarray):
-            made.update(f"{one.shape}{one.dtype}".encode())
+            made.update(f"{one.shape}{one.dtype.str}".encode())
             made.update(one.tobytes())
         else:
             made.update(repr(one).encode())
     return made.digest()
 
 
-def leaves(value: Any) -> Iterator[Any]:
+def leaves(value: Any) -> list[Any]:
     """Everything that a value is made of, in order."""
-    if is_dataclass(value):
-        yield type(value).__name__
+    out: list[Any] = []
+    _gather(value, out)
+    return out
+
+
+def _gather(value: Any, out: list[Any]) -> None:
+    if isinstance(value, np.ndarray):
+        out.append(value)
+    elif is_dataclass(value):
+        out.append(type(value).__name__)
         for field in fields(value):
-            yield from leaves(getattr(value, field.name))
+            _gather(getattr(value, field.name), out)
     elif isinstance(value, Mapping):
         for key, one in value.items():
-            yield key
-            yield from leaves(one)
+            out.append(key)
+            _gather(one, out)
     elif isinstance(value, tuple):
-        yield len(value)
+        out.append(len(value))
         for one in value:
-            yield from leaves(one)
+            _gather(one, out)
     else:
-        yield value
+        out.append(value)

@@ -172,7 +172,7 @@ class Evaluation:
 
     def scores(self) -> Array:
         """Score of every candidate in every draw, (P, N); the stated values without draws."""
-        return np.stack(
+        return np.array(
             [
                 c.best.assessed.score[c.best.row] if c.drawn is None else c.drawn.score
                 for c in self.candidates

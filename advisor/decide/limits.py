@@ -374,7 +374,10 @@ def row_faults(assessed: Assessed, side: PartSide, own: ProductCost) -> list[lis
     out: list[list[Failed]] = [[] for _ in assessed.part]
     for limit in BUILD_LIMITS:
         for case in limit.cases(Held(assessed, side, own)):
-            rows = np.flatnonzero(np.broadcast_to(limit.bad(case), (len(out), 1))).tolist()
+            bad = limit.bad(case)
+            if not bad.any():
+                continue
+            rows = np.flatnonzero(np.broadcast_to(bad, (len(out), 1))).tolist()
             for row, failed in zip(rows, limit.each_failed(case, rows), strict=True):
                 out[row].append(failed)
     return out

@@ -239,7 +239,7 @@ class Line(Scans):
         self, builds: Sequence[Build], low: Array, high: Array
     ) -> tuple[dict[str, float], dict[str, float]]:
         """What parts are worth at least and at most, by the least and most of builds (B,)."""
-        best = self._best(builds, np.stack([low, high], axis=1))
+        best = self._best(builds, np.array([low, high]).T)
         least = {p: float(v[0]) for p, v in best.items()}
         most = {p: float(v[1]) for p, v in best.items()}
         still = {p: v for p, v in self.deciding.scores.items() if p not in self.moves}

@@ -18,12 +18,13 @@ from advisor.model.ends import INDEX
 
 def fresh(at: Assessed) -> Iterator[Case]:
     """A new pack carries the load, and so does the first as what comes before use ages it."""
+    low = at.life.start_low_v
     yield Case(
         need="voltage of a fresh pack under load, in the cold",
         required=at.cut_off_v,
-        offered=np.nan_to_num(at.life.start_low_v),
+        offered=np.where(np.isnan(low), 0.0, low),
         # a voltage that holds is not what a pack emptied before use fails by
-        broken=at.life.dead & ~(at.life.start_low_v >= at.cut_off_v),
+        broken=at.life.dead & ~(low >= at.cut_off_v),
     )
     charged = at.life.charged
     if charged is not None and charged.first_low_v is not None:

@@ -232,7 +232,10 @@ class Scans:
         rows: dict[str, list[int]] = {}
         for n, build in enumerate(builds):
             rows.setdefault(build.part, []).append(n)
-        return {part: np.fmax.reduce(scores[some], axis=0) for part, some in rows.items()}
+        return {
+            part: scores[some[0]] if len(some) == 1 else np.fmax.reduce(scores[some], axis=0)
+            for part, some in rows.items()
+        }
 
     def _lead(self, best: Mapping[str, Array]) -> Array:
         winner = self.deciding.winner
@@ -260,10 +263,10 @@ class Scans:
         """Expected scores of builds by some draws, (B, N); empty where no scan can tell."""
         if self.deciding.weighs(self.lever):
             return self.deciding.weighed(self.lever, builds, places)
-        wanted = list(dict.fromkeys(places.tolist()))
-        points = {x: self._at(draws, x) for x in wanted}
-        new = [b for b in builds if any(b not in points[x] for x in wanted)]
-        at = [x for x in wanted if any(b not in points[x] for b in new)]
+        points = {x: self._at(draws, x) for x in places.tolist()}
+        known = list(points.values())
+        new = [b for b in builds if not all(b in one for one in known)]
+        at = [x for x, one in points.items() if not all(b in one for b in new)]
         if new:
             found = self.deciding.scanned(self.lever, new, np.array(at), draws, self.staged)
             if found is None:
@@ -271,7 +274,8 @@ class Scans:
             for n, x in enumerate(at):
                 found[self._barred(new, x), n] = -np.inf
                 points[x].update(zip(new, found[:, n].tolist(), strict=True))
-        out = np.array([[points[x][b] for x in places.tolist()] for b in builds])
+        columns = [points[x] for x in places.tolist()]
+        out = np.array([[column[b] for column in columns] for b in builds])
         if draws > COARSE and self._fallen:
             for n, x in enumerate(places.tolist()):
                 fallen = self._fallen.get(x, ())

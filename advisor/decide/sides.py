@@ -83,7 +83,7 @@ def part_side(
                 if quantity is None
                 else sampler.take(sampler.root.child(*keys), quantity)  # type: ignore[arg-type]
             )
-        return np.stack(rows)
+        return np.array(rows)
 
     tools = []
     for part in parts:
@@ -117,11 +117,11 @@ def part_side(
         least_v=gathered(("supply", "min"), [p.supply.min for p in parts], 0.0),
         brown_out_v=gathered(("supply", "brown-out"), [p.supply.brown_out for p in parts], 0.0),
         most_v=gathered(("supply", "max"), [p.supply.max for p in parts], np.inf),
-        cost=np.stack([c.each for c in part_costs]),
-        setup_h=np.stack([c.setup_h for c in part_costs]),
-        toolchain=np.stack(tools),
-        memory_headroom=np.stack(memory),
+        cost=np.array([c.each for c in part_costs]),
+        setup_h=np.array([c.setup_h for c in part_costs]),
+        toolchain=np.array(tools),
+        memory_headroom=np.array(memory),
         figures=figures,
-        standing_a=np.stack([beside(one, "standing") for one in fitted]),
+        standing_a=np.array([beside(one, "standing") for one in fitted]),
         supplies=taken(fitted, product, samplers),
     )

@@ -107,7 +107,7 @@ def weights(product: Product, criteria: Sequence[Criterion], sampler: Sampler) -
         weight = product.priorities[criterion.name].weight
         assert weight is not None
         drawn.append(sampler.take(at / criterion.name / "weight", weight))
-    raw = np.stack(drawn)
+    raw = np.array(drawn)
     return np.asarray(raw / raw.sum(axis=0))
 
 

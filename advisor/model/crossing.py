@@ -145,7 +145,7 @@ class _Line:
         where that is not between two others."""
         grid = self.grid[:, None]
         # at places of the grid both curves are told, so that only two others are looked up
-        (volts_low, volts_high), (ohms_low, ohms_high) = self._curves(cases, np.stack([low, high]))
+        (volts_low, volts_high), (ohms_low, ohms_high) = self._curves(cases, np.array([low, high]))
         before, beyond = grid <= low, grid >= high
         place = np.where(before, low, np.where(beyond, high, grid))
         volts = np.where(before, volts_low, np.where(beyond, volts_high, self.volts[:, cases]))

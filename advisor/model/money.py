@@ -71,11 +71,11 @@ def price_at(
     if all((first <= total).all() for total in others):
         each = np.asarray(prices[0], dtype=np.float64)
         return Purchase(np.full(each.shape, counts[0], dtype=np.int64), each, first)
-    totals = np.stack([first, *others])
+    totals = np.array([first, *others])
     best = totals.argmin(axis=0)
     draw = np.arange(totals.shape[1])
     bought = np.array(counts, dtype=np.int64)
-    return Purchase(bought[best], np.stack(prices)[best, draw], totals[best, draw])
+    return Purchase(bought[best], np.array(prices)[best, draw], totals[best, draw])
 
 
 def development(setup_h: Array, rate: Array, tools: Array, units: float) -> Array:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Mapping, Sequence
 
 import numpy as np
@@ -100,9 +99,9 @@ class Feed:
     @property
     def bought(self) -> tuple[tuple[Converter, int], ...]:
         """Each converter with how many of it a unit has."""
+        names = [one.name for one in self.conversions]
         records = {one.name: one.converter for one in self.conversions}
-        counts = Counter(one.name for one in self.conversions)
-        return tuple((r, counts[name]) for name, r in records.items() if r is not None)
+        return tuple((r, names.count(name)) for name, r in records.items() if r is not None)
 
     @property
     def most_output_a(self) -> float:
@@ -282,7 +281,7 @@ def _ideal(
     capacitor, leak = _reservoir(reservoir, sampler)
     return Pack(
         depth=np.array([0.0, 1.0]),
-        open_v=np.stack([volts, volts]),
+        open_v=np.array([volts, volts]),
         resistance=np.zeros((2, sampler.size)),
         capacity_c=sampler.take(at / "budget", option.budget),
         self_discharge_a=0 * one,
@@ -337,7 +336,7 @@ def _pack(
             quantity = getattr(row, name)
             assert quantity is not None
             values.append(sampler.take(own.child("temperature", key, name), quantity))
-        return on_curve(t_at, np.stack(values), product.temperature)
+        return on_curve(t_at, np.array(values), product.temperature)
 
     def loss(temperature: Array, share: Array) -> Array:
         if drip is not None:

@@ -133,6 +133,7 @@ class _PartReader:
         self.out = PartFigures(part.part)
         self.zero = np.zeros(sampler.size)
         self.root = sampler.root
+        self.gains: dict[str | None, Array | float] = {}  # of each evidence, worked out once
         self.asleep = Asleep(part, figures, sampler, self._gain)
 
     def read(self) -> PartFigures:
@@ -152,7 +153,9 @@ class _PartReader:
             self.out.missing.append(path)
 
     def _gain(self, evidence: str | None) -> Array | float:
-        return gain_of(self.part.evidence, evidence, self.sampler)
+        if evidence not in self.gains:
+            self.gains[evidence] = gain_of(self.part.evidence, evidence, self.sampler)
+        return self.gains[evidence]
 
     def _current(self, path: Path, quantity: Quantity, evidence: str | None) -> Array:
         return np.asarray(self.sampler.take(path, quantity) * self._gain(evidence))
@@ -195,7 +198,7 @@ class _PartReader:
                 self.miss("operating-points")
             names, idle_a, idle_w, least = ["?"], [self.zero], [self.zero], [0.0]
         self.out.points = tuple(names)
-        self.out.idle_a, self.out.idle_w = np.stack(idle_a), np.stack(idle_w)
+        self.out.idle_a, self.out.idle_w = np.array(idle_a), np.array(idle_w)
         self.out.supply_min = np.array(least)
 
     def _unused(self) -> None:
@@ -341,15 +344,15 @@ class _PartReader:
             )
         idle = [i for i, name in enumerate(self.out.points) if self._idles(i, name)]
         self.out.sleeps = (*names, *(f"{IDLE}{self.out.points[i]}" for i in idle))
-        self.out.sleep_a = np.stack([*current, *self.out.idle_a[idle]])
-        self.out.sleep_w = np.stack([*(self.zero for _ in names), *self.out.idle_w[idle]])
-        self.out.wake_time = np.stack([*time, *(self.zero for _ in idle)])
-        self.out.wake_charge = np.stack([*charge, *(self.zero for _ in idle)])
+        self.out.sleep_a = np.array([*current, *self.out.idle_a[idle]])
+        self.out.sleep_w = np.array([*(self.zero for _ in names), *self.out.idle_w[idle]])
+        self.out.wake_time = np.array([*time, *(self.zero for _ in idle)])
+        self.out.wake_charge = np.array([*charge, *(self.zero for _ in idle)])
         self.out.sleep_min = np.array([*(0.0 for _ in names), *self.out.supply_min[idle]])
         if self.product.times:
             each = [
                 *timed,
-                *(np.stack([a] * len(self.product.times)) for a in self.out.idle_a[idle]),
+                *(np.array([a] * len(self.product.times)) for a in self.out.idle_a[idle]),
             ]
             self.out.timed_a = np.stack(each, axis=1)
         if self.product.before:
@@ -454,7 +457,7 @@ class Stack:
 
 def _pad(arrays: Sequence[NDArray[Any]]) -> NDArray[Any]:
     """Arrays of the same rank side by side, short ones filled with zeros; (P, …)."""
-    if all(a.shape == arrays[0].shape for a in arrays):
+    if len({a.shape for a in arrays}) == 1:
         return np.array(arrays)
     shape = tuple(max(a.shape[i] for a in arrays) for i in range(arrays[0].ndim))
     out = np.zeros((len(arrays), *shape), dtype=arrays[0].dtype)

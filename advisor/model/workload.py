@@ -402,8 +402,8 @@ def _rails(
 
 def _places(stays: Sequence[Stay], take: Take, within: Path) -> tuple[Array, Array]:
     """(temperature, share) of the places, (E, N) each; shares sum to 1."""
-    share = np.stack([take(within / s.entry / "share", s.share) for s in stays])
-    return np.stack([take(within / s.entry / "at", s.at) for s in stays]), share / share.sum(axis=0)
+    share = np.array([take(within / s.entry / "share", s.share) for s in stays])
+    return np.array([take(within / s.entry / "at", s.at) for s in stays]), share / share.sum(axis=0)
 
 
 def _stays(
@@ -484,4 +484,4 @@ def on_curve(x: Array, y: Array, at: Array) -> Array:
 def curve_values(path: Path, curve: Curve, sampler: Sampler) -> tuple[Array, Array]:
     """A curve's places (X,) and values (X, N); `path` is the curve's own."""
     values = [sampler.take(at, y) for at, y in curve.entries(path)]
-    return np.array(curve.x), np.stack(values)
+    return np.array(curve.x), np.array(values)
