@@ -79,6 +79,9 @@ def follow(document: Any, table: str, at: str) -> None:
     for key, value in document.items():
         assert key in known, f"{at}.{key} is not in the glossary"
         linked = re.search(r"\[keys\]\(#([\w-]+)\)", known[key])
+        if value is None:
+            assert fits(value, known[key]), f"{at}.{key} is not to be null"
+            continue
         below: list[Any] = [value]
         for _ in re.findall(r"list of|mapping to", known[key]):
             below = [

@@ -126,9 +126,9 @@ class Chain:
 
     @property
     def fading(self) -> Array:
-        """By how much a year makes the logarithm of the slowest change less, (B,): of a level that
-        drifts and spreads by variance (pi/store)^2/2 + drift^2/(2 variance), or as it is drawn back
-        to where harvest and load balance."""
+        """By how much a year makes the logarithm of the slowest change less, (B,) a count: of a
+        level that drifts and spreads by variance (pi/store)^2/2 + drift^2/(2 variance), or as it is
+        drawn back to where harvest and load balance."""
         least = np.minimum.reduceat(np.abs(self.drift), self.starts)
         low, high = self.drift[self.starts], self.drift[self.starts + self.levels]
         least = np.where(low * high < 0, 0.0, least)

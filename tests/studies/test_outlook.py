@@ -54,6 +54,7 @@ def test_the_break_even_volume_in_closed_form(tmp_path: Path) -> None:
     # (F2 - F1)/(v1 - v2), a textbook break-even: 8 h at 80 over 1.00 a piece is 640 pieces
     found = outlook(*pair(tmp_path), along=[f"{UNITS}=10:100000"], draws=0, points=9)
     (one,) = found.levers
+    assert one.break_even is not None
     assert [(c.before, c.to) for c in one.break_even] == [("quick", "cheap")]
     # both cost the same at 640; of equal parts the first by id leads
     assert one.break_even[0].x in (640, 641)
