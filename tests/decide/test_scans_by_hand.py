@@ -40,6 +40,7 @@ def told(known: Mapping[float, Mapping[str, float]], kind: type[Scans] = Told) -
     out.lever = Lever(path=cast(Any, "p:at"), kind=Figure("share"), unit="1", now=NOW, u=0.0)
     out.moves, out.staged = ["a", "b"], False
     out._known = {x: (scores, {}) for x, scores in known.items()}
+    out._standings = {}
     out._reckoned, out._points, out._fallen = set(), {}, {}
     out.deciding = SimpleNamespace(
         winner="a",
