@@ -316,6 +316,8 @@ def test_developers_name_every_package_and_dependency() -> None:
     }
     for package in packages:
         assert re.search(rf"`{package}/?`", table), package
+    layers = re.findall(r"^\| (`.*?) \|", table, re.M)
+    assert len(layers) == len(set(layers)), "a layer that is told twice"
     project = (ROOT / "pyproject.toml").read_text("utf-8").partition("[project.scripts]")[0]
     names = re.findall(r'^    "([A-Za-z0-9-]+)[\[><=~!]', project, re.M)
     assert len(names) > 10
