@@ -28,7 +28,7 @@ from advisor.decide.limits import kept
 from advisor.decide.marches import Marches
 from advisor.decide.screens import UNIT_COST
 from advisor.decide.stage import Stage, grid_stage
-from advisor.decide.value import Criterion, score, weights
+from advisor.decide.value import Criterion, score, values_of, weights
 from advisor.model.companions import fitted
 from advisor.model.draws import Array, Trace, once_each
 from advisor.model.packs import Feed
@@ -180,9 +180,7 @@ def billed(
             None if every is None else once_each(every, here.cases),
         )
         view = _View(here, some, money, [setup for _, setup in each])
-        values = np.empty((len(criteria), len(members), shape[1]))
-        for row, criterion in zip(values, criteria, strict=True):
-            row[...] = criterion.measure.value(view)
+        values = values_of(criteria, view, (len(members), shape[1]))
         points[members] = score(criteria, values, drawn)[0]
         within = ~(money.purchase > here.own_cost.limit)
         keeps[members] = _over(here, [one.keeps for one in some]) & within

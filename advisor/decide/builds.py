@@ -21,7 +21,7 @@ from advisor.decide.draining import Prepared
 from advisor.decide.marches import Marches
 from advisor.decide.ranks import DIGITS
 from advisor.decide.sides import PartSide
-from advisor.decide.value import Criterion, score
+from advisor.decide.value import Criterion, precedence, score, values_of
 from advisor.model.addon_set import Companions
 from advisor.model.battery import Life
 from advisor.model.drain import Drain, joined, rows_of_each
@@ -160,6 +160,11 @@ class Build:
         # what is equal but for the order of its sums goes on by the next entry
         return (-round(self.score, DIGITS), float(self.assessed.battery_a[self.row, 0]), self)
 
+    def level(self, criteria: Sequence[Criterion]) -> tuple[float, ...]:
+        """By which parts that are built so go where their scores are equal, see `precedence`;
+        `criteria` are those that it was assessed by."""
+        return precedence(criteria, self.assessed.values[:, self.row, 0].tolist())
+
     def __lt__(self, other: Build) -> bool:
         return self.name < other.name
 
@@ -214,10 +219,7 @@ def relived(
         headroom=assessed.headroom[rows],
         days_without=_lost(assessed.harvest, life.life_s.shape)[rows],
     )
-    values = np.empty((len(criteria), *factor.shape))
-    for row, criterion in zip(values, criteria, strict=True):
-        row[...] = criterion.measure.value(view)
-    return score(criteria, values)[1]
+    return score(criteria, values_of(criteria, view, factor.shape))[1]
 
 
 def assess(
@@ -352,10 +354,7 @@ def _assessed(
         headroom=headroom,
         days_without=_lost(harvest, life.life_s.shape),
     )
-    shape = life.life_s.shape
-    values = np.empty((len(criteria), *shape))
-    for row, criterion in zip(values, criteria, strict=True):
-        row[...] = criterion.measure.value(view)
+    values = values_of(criteria, view, life.life_s.shape)
     points, worth = score(criteria, values, weights)
     current = worst.rail_current(feed.chip_voltage())
     state_a = np.where(lines.duration > 0, current, 0.0)

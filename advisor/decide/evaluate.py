@@ -43,7 +43,7 @@ from advisor.decide.screens import Failed
 from advisor.decide.sides import PartSide
 from advisor.decide.stage import Begun, Paired, Stage, stage
 from advisor.decide.stated import stand
-from advisor.decide.value import Criterion, criteria_of, precedence
+from advisor.decide.value import Criterion, criteria_of
 from advisor.faults import Fault, FaultError
 from advisor.model.draws import Array, Known, Trace
 from advisor.model.meetings import longer_rests
@@ -117,9 +117,7 @@ class Candidate:
     @property
     def order(self) -> tuple[float, tuple[float, ...], str]:
         """By which parts are ranked: the least is first."""
-        at, row = self.best.assessed, self.best.row
-        level = precedence(self.criteria, at.values[:, row, 0].tolist())
-        return (-round(self.score, DIGITS), level, self.part.part)
+        return (-round(self.score, DIGITS), self.best.level(self.criteria), self.part.part)
 
 
 @dataclass(frozen=True, slots=True)

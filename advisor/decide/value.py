@@ -12,7 +12,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from advisor.catalogue.criteria import CURRENCY, Measure, anchors_of, measures
+from advisor.catalogue.criteria import CURRENCY, Measure, View, anchors_of, measures
 from advisor.catalogue.records import Catalogue
 from advisor.catalogue.schema_product import Product
 from advisor.catalogue.schema_supply import Cell
@@ -109,6 +109,15 @@ def weights(product: Product, criteria: Sequence[Criterion], sampler: Sampler) -
         drawn.append(sampler.take(at / criterion.name / "weight", weight))
     raw = np.array(drawn)
     return np.asarray(raw / raw.sum(axis=0))
+
+
+def values_of(criteria: Sequence[Criterion], view: View, shape: tuple[int, int]) -> Array:
+    """Values of builds by each criterion, (C, R, N) SI, in the order of `criteria`; `shape` is
+    (R, N)."""
+    out = np.empty((len(criteria), *shape))
+    for row, criterion in zip(out, criteria, strict=True):
+        row[...] = criterion.measure.value(view)
+    return out
 
 
 def score(

@@ -17,7 +17,6 @@ from advisor.decide.fronts import Offered, fronts
 from advisor.decide.marches import Marches
 from advisor.decide.reasons import ending
 from advisor.decide.robustness import firmness
-from advisor.decide.value import precedence
 from advisor.model.served import Services
 from advisor.stages import Progress
 from advisor.studies.consumers import Consumer, consumers
@@ -289,9 +288,7 @@ def _places(
     order: dict[Build, tuple[tuple[float, ...], str, Build]] = {}
     for candidate, builds in offered:
         for one in builds:
-            at, row = one.build.assessed, one.build.row
-            level = precedence(found.criteria, at.values[:, row, 0].tolist())
-            order[one.build] = level, candidate.part.part, one.build
+            order[one.build] = one.build.level(found.criteria), candidate.part.part, one.build
     return {b: n for n, b in enumerate(sorted(order, key=lambda build: order[build]), 1)}
 
 
