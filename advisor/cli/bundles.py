@@ -299,7 +299,7 @@ class Sampling(Workers):
     """The draws of what is uncertain."""
 
     seed: SeedOption = 1
-    draws: DrawsOption = 2000
+    draws: DrawsOption = 1000
 
 
 class Voice(Bundle):

@@ -20,6 +20,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from advisor.decide.information import Worth, partial
+from advisor.model import strata
 from advisor.model.draws import Array
 
 COUNTS = (1, 4, 16)  # of more measurements
@@ -48,7 +49,7 @@ def sampled(
     most = partial(scores, [figure]) if known is None else known
     if most.value == 0 or deviation == 0:
         return tuple(most for _ in counts)
-    errors = deviation * rng.standard_normal(len(figure))
+    errors = deviation * strata.normal(rng, len(figure))
     found: list[Worth] = []
     value = most.value
     for n in sorted(counts, reverse=True):

@@ -2,7 +2,8 @@
 
 Every figure of every document has a random stream of its own, keyed by a digest of the seed, the
 document's id and the figure's path. So adding a part, widening one figure or leaving another one
-unread changes no other figure's draws, and the same seed gives the same numbers anywhere.
+unread changes no other figure's draws, and the same seed gives the same numbers anywhere. Each
+figure's draws are spread evenly over its distribution, see `strata`.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from advisor.catalogue.schema_parts import Evidence
 from advisor.catalogue.spread import ENDS, SIGNED, moved, with_end
 from advisor.dataclass import dataclass, field
 from advisor.figures import Path
+from advisor.model import strata
 from advisor.quantities import Quantity
 
 Array = NDArray[np.float64]
@@ -41,7 +43,7 @@ def pert(low: float, likely: float, high: float, rng: np.random.Generator, draws
     if high == low:
         return np.full(draws, low)
     alpha = 1 + 4 * (likely - low) / (high - low)
-    return np.asarray(low + (high - low) * rng.beta(alpha, 6 - alpha, draws))
+    return np.asarray(low + (high - low) * strata.beta(alpha, 6 - alpha, rng, draws))
 
 
 def sample(quantity: Quantity, rng: np.random.Generator, draws: int) -> Array:
@@ -59,18 +61,18 @@ def sample(quantity: Quantity, rng: np.random.Generator, draws: int) -> Array:
         return pert(low, likely, high, rng, draws)
     if quantity.kind == "lognormal":
         median, sigma = quantity.shape
-        return np.asarray(median * np.exp(sigma * rng.standard_normal(draws)))
+        return np.asarray(median * np.exp(sigma * strata.normal(rng, draws)))
     if u == 0:
         return np.full(draws, value)
     positive = quantity.dimension not in SIGNED and value > 0
     floor = value * 1e-9 if positive else -np.inf  # a logarithm or a quotient may follow
     if quantity.kind == "rectangular":
         half = quantity.shape[0]
-        return np.maximum(rng.uniform(value - half, value + half, draws), floor)
+        return np.maximum(value - half + 2 * half * strata.uniform(rng, draws), floor)
     if positive and u > WIDE * value:
         sigma = np.sqrt(np.log1p((u / value) ** 2))
-        return np.asarray(value * np.exp(sigma * rng.standard_normal(draws) - sigma * sigma / 2))
-    return np.maximum(value + u * rng.standard_normal(draws), floor)
+        return np.asarray(value * np.exp(sigma * strata.normal(rng, draws) - sigma * sigma / 2))
+    return np.maximum(value + u * strata.normal(rng, draws), floor)
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +100,7 @@ Trace = dict[Source, Array]
 # a figure's draws with what they are of: copies of a part that a pass carries under one id may
 # state another value
 Known = dict[Path, tuple[Quantity, Array]]
-MOST_KNOWN = 4000  # figures whose draws are kept for other passes; 64 MB of 2000 draws each
+MOST_KNOWN = 4000  # figures whose draws are kept for other passes; 32 MB of 1000 draws each
 
 
 @dataclass(slots=True)
@@ -193,11 +195,16 @@ class Sampler:
 
     def choices(self, path: Path, count: int) -> Array:
         """Whole numbers below `count`, each as likely, shape (N,)."""
-        return np.asarray(self.stream(path).integers(0, count, self.draws), dtype=np.float64)
+        return np.floor(count * strata.uniform(self.stream(path), self.draws))
 
     def luck(self, path: Path) -> Array | None:
         """Standard normal deviates, (N,), a count of deviations; None at the stated values."""
-        return self.stream(path).standard_normal(self.draws) if self.draws else None
+        return strata.normal(self.stream(path), self.draws) if self.draws else None
+
+    def between(self, path: Path, low: float, likely: float, high: float) -> Array:
+        """What is known by the ends of its PERT distribution and its likeliest value, SI, as draws
+        (N,) of the figure at `path`."""
+        return pert(low, likely, high, self.stream(path), self.draws)
 
     def traced(self, path: Source, values: Array) -> Array:
         """The values, (N,) SI, kept in the trace where there is one."""
@@ -224,7 +231,7 @@ class Sampler:
             rng = stream(self.seed, "instrument", source.name, str(self.chunk))
         else:
             rng = self.stream(source)
-        return rng.uniform(-1.0, 1.0, self.draws)
+        return 2 * strata.uniform(rng, self.draws) - 1
 
 
 Case = tuple[Path, float] | None  # a figure with a value (SI) for it; None: all as it stands
@@ -314,6 +321,11 @@ class GridSampler(Sampler):
         first = self._first(path, lambda: Sampler.choices(self, path, count))
         return once_each(first, self.cases)
 
+    def between(self, path: Path, low: float, likely: float, high: float) -> Array:
+        """See `Sampler.between`."""
+        first = self._first(path, lambda: Sampler.between(self, path, low, likely, high))
+        return once_each(first, self.cases)
+
     def gain(self, source: Source, half_width: float) -> Array | float:
         """The factor that one instrument's gain error puts on all its figures, (N,), or 1."""
         if not self.draws or half_width == 0:
@@ -325,8 +337,8 @@ class GridSampler(Sampler):
         """Standard normal deviates, (N,), a count of deviations; None at the stated values."""
         if not self.draws:
             return None
-        rng = self.stream(path)
-        return once_each(self._first(path, lambda: rng.standard_normal(self.draws)), self.cases)
+        first = self._first(path, lambda: strata.normal(self.stream(path), self.draws))
+        return once_each(first, self.cases)
 
 
 def _there(quantity: Quantity, path: Path, lever: Path, x: float) -> Quantity:

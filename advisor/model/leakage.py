@@ -25,7 +25,7 @@ import numpy as np
 
 from advisor.catalogue.curves import Curve
 from advisor.figures import Path
-from advisor.model.draws import Array, Sampler, pert
+from advisor.model.draws import Array, Sampler
 from advisor.model.workload import curve_values, on_curve
 
 ROOM = 25.0  # degC of a figure without a temperature
@@ -86,8 +86,7 @@ def sleep_currents(
     if sampler.random:
         low = stated_rate(curve)
         likely = max(low, math.log(2.0) / DOUBLING)
-        rng = sampler.stream(path / "beyond")
-        rate = pert(low, likely, FASTER * likely, rng, sampler.size)
+        rate = sampler.between(path / "beyond", low, likely, FASTER * likely)
         if hottest > end:
             there = np.minimum(inside[-1] + rate * (hottest - end), MOST)
             sampler.traced(path / f"{hottest:.12g} degC", np.exp(there))

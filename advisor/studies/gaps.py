@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 DRAWS = 8000
-RANKED_BY = 2000  # of them: as many as a shortlist has, so that both name the same part
+RANKED_BY = 1000  # of them: as many as a shortlist has, so that both name the same part
 NEAR = 0.001  # chance of being first from which a part's figures are asked about
 SURE = 2.0  # standard errors that a worth must exceed to count
 LEAST = 0.005  # points below which nothing is worth a measurement where efforts are not weighed

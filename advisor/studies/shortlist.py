@@ -57,7 +57,7 @@ from advisor.studies.results import (
 if TYPE_CHECKING:
     import pandas as pd
 
-DRAWS = 2000
+DRAWS = 1000
 
 
 @dataclass(frozen=True, slots=True)

@@ -37,6 +37,7 @@ from advisor.studies.results import (
     plain,
     warnings_of,
 )
+from advisor.studies.shortlist import DRAWS
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -162,7 +163,7 @@ def weights(
     *,
     order: Sequence[str] = (),
     pairs: Mapping[tuple[str, str], float] | None = None,
-    draws: int = 2000,
+    draws: int = DRAWS,
     seed: int = 1,
     jobs: int = 1,
     progress: Progress | None = None,

@@ -14,7 +14,7 @@ from advisor.studies.results import BuildResult
 
 
 def of_draws(count: int) -> str:
-    """`2000 draws`, `1 draw`."""
+    """`1000 draws`, `1 draw`."""
     return f"{count} draw{'' if count == 1 else 's'}"
 
 

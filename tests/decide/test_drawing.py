@@ -230,3 +230,19 @@ def test_all_passes_of_a_decision_share_what_stores_answer(monkeypatch: pytest.M
     found = evaluate(*load("crate-call"), draws=300)
     assert len(found.candidates) > 1
     assert len(made) == 1
+
+
+@pytest.mark.once
+def test_mean_scores_hardly_depend_on_the_seed() -> None:
+    # plain draws' means would vary over seeds by a draw's deviation over the root of their number;
+    # a hypercube's by what figures do together alone. A ratio of twelve seeds is within a half of
+    # itself
+    catalogue, product = load("valve-driver")
+    found = [evaluate(catalogue, product, draws=256, seed=seed) for seed in range(1, 13)]
+    names = [c.part.part for c in found[0].candidates[:4]]
+    for name in names:
+        drawn = [next(c for c in one.candidates if c.part.part == name).drawn for one in found]
+        means = [one.expected for one in drawn if one is not None]
+        plain = np.mean([one.score.std() for one in drawn if one is not None]) / np.sqrt(256)
+        assert len(means) == 12
+        assert np.std(means) < 0.4 * plain

@@ -19,7 +19,7 @@ from advisor.faults import FaultError
 from advisor.present.curves import outlook_page
 from advisor.present.machine import to_json
 from advisor.studies.outlook import document, outlook
-from advisor.studies.shortlist import shortlist
+from advisor.studies.shortlist import DRAWS, shortlist
 from tests.decide.random_catalogues import several, unsure
 from tests.shares import mostly_slow
 from tests.studies.small import loaded, part
@@ -141,7 +141,7 @@ def test_a_crossing_replays(along: str, draws: int) -> None:
 @pytest.mark.parametrize("product", mostly_slow(["barrel-tag", "frost-post", "valve-driver"], 3))
 def test_the_first_part_at_the_value_that_stands_is_the_shortlists(product: str) -> None:
     inputs = load(product)
-    base = evaluate(*inputs, 2000)
+    base = evaluate(*inputs, DRAWS)
     first = shortlist(*inputs).ranking[0]
     found = outlook(*inputs, points=2, few=16, steps=False, among=4, base=base)
     for one in found.levers:

@@ -20,6 +20,7 @@ from advisor.decide.evaluate import evaluate
 from advisor.faults import FaultError
 from advisor.present.machine import to_json
 from advisor.present.tipping import change, in_u, tipping_page
+from advisor.studies.shortlist import DRAWS as USUAL
 from advisor.studies.shortlist import shortlist
 from advisor.studies.tipping import LeverTip, Tipping, _asked, tipping
 from tests.decide.random_catalogues import several, unsure
@@ -130,7 +131,7 @@ def test_some_tips_of_a_shipped_product_replay(name: str) -> None:
     inputs = load(name)
     found = tipping(*inputs, SHIPPED[name])
     assert found.winner == shortlist(*inputs).ranking[0].part
-    replayed(inputs, found, 2000, [t for t in found.levers if t.tips_at is not None])
+    replayed(inputs, found, USUAL, [t for t in found.levers if t.tips_at is not None])
 
 
 @pytest.mark.slow
@@ -140,7 +141,7 @@ def test_every_tip_of_a_shipped_product_replays() -> None:
     found = tipping(*inputs)
     tips = [t for t in found.levers if t.tips_at is not None]
     assert len(tips) >= 5
-    replayed(inputs, found, 2000, [*tips, *found.limits])
+    replayed(inputs, found, USUAL, [*tips, *found.limits])
 
 
 def test_a_narrow_lead_is_not_stepped_over() -> None:
@@ -153,7 +154,7 @@ def test_a_narrow_lead_is_not_stepped_over() -> None:
     assert tip.tips_at == pytest.approx(15.57e-3, rel=2e-3)
     handle = lever(*inputs, path)
     before = with_changes(*inputs, [handle.assignment(tip.tips_at * 0.998)])
-    assert _first(before, 2000) == shortlist(*inputs).ranking[0].part
+    assert _first(before, USUAL) == shortlist(*inputs).ranking[0].part
 
 
 def test_a_change_of_the_battery_is_no_cliff(tmp_path: Path) -> None:
