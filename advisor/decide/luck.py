@@ -60,11 +60,11 @@ def lead(scores: Array, first: int, share: float, own_errors: Array | None = Non
     Returns
     -------
     The chance is `share`, moved on the scale of the normal's quantiles by what shrinkage moves it
-    where all scores are normal, as draws need not be. It rises above `share` where luck speaks for
-    the rivals rather than for the part: where it stands apart from rivals that are near equal, or
-    is measured more closely than they are, as far as the draws of its lead are like normal ones. It
-    is reckoned by one rule whoever is first, so that it moves with the scores where parts change
-    places.
+    where all scores are normal, as far as the draws of the part's lead are like normal ones; so is
+    the mean score. It rises above `share` where luck speaks for the rivals rather than for the
+    part: where it stands apart from rivals that are near equal, or is measured more closely than
+    they are. It is reckoned by one rule whoever is first, so that it moves with the scores where
+    parts change places.
     """
     mean = scores.mean(axis=1)
     keep = np.argsort(-mean, kind="stable")[:MOST]
@@ -100,12 +100,13 @@ def lead(scores: Array, first: int, share: float, own_errors: Array | None = Non
             apart += each * (own not in members and bool((m[members] < m[own]).any()))
             weight += each
     moved_by = _quantile(after / weight) - _quantile(float(leaders[own]))
-    if moved_by > 0:
-        # normal scores speak for no more than the draws where these are not, of two modes, say
-        far = _distance(_ahead(scores[keep], own), _ahead(flat, own))
-        moved_by *= float(np.clip((UNLIKE - far) / (UNLIKE - LIKE), 0.0, 1.0))
+    # normal scores speak for nothing beyond the draws where these are not normal: of two modes,
+    # say, where few draws break a limit and score nothing
+    far = _distance(_ahead(scores[keep], own), _ahead(flat, own))
+    alike = float(np.clip((UNLIKE - far) / (UNLIKE - LIKE), 0.0, 1.0))
+    moved_by *= alike
     chance = share if moved_by == 0 else NormalDist().cdf(_quantile(share) + moved_by)
-    return Lead(chance, float(mean[first]) + fall / weight, apart / weight)
+    return Lead(chance, float(mean[first]) + alike * fall / weight, apart / weight)
 
 
 def _root(covariance: Array) -> Array:

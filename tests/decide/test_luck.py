@@ -252,3 +252,16 @@ def test_of_two_modes_no_more_is_claimed_than_draws_tell(upper: float) -> None:
     share = float(first_place(scores)[0])
     assert share == pytest.approx(1 - upper, abs=0.03)
     assert lead(scores, 0, share).chance < share + 0.06
+
+
+@pytest.mark.parametrize("broken", [0.01, 0.04, 0.2])
+def test_a_limit_that_few_draws_break_is_no_luck(broken: float) -> None:
+    """A leader far ahead that scores nothing in some draws: it leads in the others, and its mean
+    counts these already."""
+    rng = np.random.default_rng(4)
+    scores = np.array([86.6, 60.8, 58.0, 41.0])[:, None] + rng.normal(0, 0.3, (4, 2000))
+    scores[0, rng.uniform(size=2000) < broken] = 0.0
+    share = float(first_place(scores)[0])
+    found = lead(scores, 0, share)
+    assert found.chance == pytest.approx(share, abs=0.02)
+    assert found.score == pytest.approx(float(scores[0].mean()), abs=0.1)
