@@ -109,6 +109,7 @@ class Dialog:
         self._shown: object = None
         self._asked = 0
         self._faults: list[Fault] = []
+        self._wrong: list[str] = []
 
     def hold(self) -> str:
         """Ask everything; the text of the file, read back.
@@ -145,12 +146,10 @@ class Dialog:
 
     def _settle(self) -> None:
         """Refuse wrong answers of a script, and those to questions that are not asked."""
-        if self._faults:
-            # with a wrong answer, questions that follow from it are not known
-            raise FaultError(self._faults)
-        unused = self.interview.unused(self.script.answers)
-        if unused:
-            raise FaultError(replace(f, place=self.script.places.get(f.path)) for f in unused)
+        unused = self.interview.unused(self.script.answers, self._wrong)
+        if self._faults or unused:
+            placed = [replace(f, place=self.script.places.get(f.path)) for f in unused]
+            raise FaultError([*self._faults, *placed])
 
     def _scripted(self, question: Question) -> bool:
         """Take an answer that was given beforehand; whether there was one."""
@@ -163,6 +162,7 @@ class Dialog:
             self._take(question, text, scripted=True)
         except FaultError as error:
             self._faults += self.script.placed(error, question.key)
+            self._wrong.append(question.key)
             # what follows may still be looked at
             if question.default is not None:
                 self.interview.take(question)

@@ -228,7 +228,7 @@ STEPS = (
         key="supply-options.converters",
         words="Converters between cells and rail, by id; none: the cells are the rail",
         example="none, ldo-a",
-        form=Names(),
+        form=Names(word=True),
         more="Each is tried; `catalog list` tells what each is.",
         offers=lambda view: tuple(view.catalogue.converters),
         default=Default("[none]", f"the cells feed the part: the simplest start ({_COMMON})"),

@@ -201,12 +201,14 @@ class ByName:
 
 @dataclass(frozen=True, slots=True)
 class Names:
-    """Names, such as `ram, rtc`; `none` for no name at all."""
+    """Names, such as `ram, rtc`; `none` for no name at all, or with `word` a name as others are."""
+
+    word: bool = False
 
     def read(self, text: str, at: Keys) -> Filled:
         if _MAP.match(text):
             return {at: value(text)}
-        if text == "none":
+        if text == "none" and not self.word:
             return {at: "[]"}
         found = [name for piece in pieces(text) for name in piece.split()]
         return {at: "[" + ", ".join(map(_scalar, found)) + "]"}

@@ -7,6 +7,7 @@ the schema's own reader and rules; what is wrong with it is raised and changes n
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import field, replace
 from typing import Any, Literal, NamedTuple
@@ -293,31 +294,59 @@ class Interview:
         before = self.given.get(question.key)
         known = {(f.path, f.read) for f in self._faults()}
         self.given[question.key] = given
+        found = [fault for fault in self._faults() if (fault.path, fault.read) not in known]
         # what is not told yet may still be told
-        new = [
-            fault
-            for fault in self._faults()
-            if (fault.path, fault.read) not in known and not _untold(fault, question)
-        ]
+        new = [fault for fault in found if not _untold(fault, question)]
         if new:
+            skipped = self._skipped_for(question, found)
             del self.given[question.key]
             if before is not None:
                 self.given[question.key] = before
-            raise FaultError(replace(fault, place=None) for fault in new)
+            new = self._caused(new, skipped)
+            raise FaultError(replace(fault, place=None) for fault in (*skipped, *new))
         self._again.pop(question.key, None)
+
+    def _skipped_for(self, question: Question, faults: list[Fault]) -> list[Fault]:
+        """Of an answer's faults those that a question was skipped that it rests on."""
+        absent = {f.path.partition(":")[2] for f in faults if _untold(f, question)}
+        return [
+            Fault(
+                f"{self.identity}:{one.key}",
+                "nothing",
+                f"an answer, such as {one.example}: {question.key} rests on it",
+            )
+            for one, given, _ in self._walk()
+            if ".".join(one.at) in absent and given is not None and given.text is None
+        ]
+
+    def _caused(self, faults: list[Fault], skipped: list[Fault]) -> list[Fault]:
+        """Faults without those that a key is absent of which nothing was asked, for what was
+        skipped."""
+        if not skipped:
+            return faults
+        asked = {question.key for question, _, _ in self._walk()}
+        unasked = {step.key for step in self.table.steps} - asked
+        return [f for f in faults if unasked.isdisjoint(f.read.split())]
 
     def _refuse(self, question: Question, read: str, expected: str) -> None:
         raise FaultError((Fault(f"{self.identity}:{question.key}", read, expected),))
 
-    def unused(self, keys: Mapping[str, str]) -> list[Fault]:
-        """Faults of answers to questions that are not asked."""
+    def unused(self, keys: Mapping[str, str], wrong: Collection[str] = ()) -> list[Fault]:
+        """Faults of answers to questions that are not asked.
+
+        Whether the questions behind the first of `wrong`, which were answered wrongly, are asked
+        may follow from it: nothing is told of these.
+        """
         asked = [question.key for question, _, _ in self._walk(assume=True)]
+        of = [re.compile(re.sub(r"\\{\d\\}", ".+", re.escape(s.key))) for s in self.table.steps]
+        first = next((i for i, step in enumerate(of) if any(map(step.fullmatch, wrong))), len(of))
+        behind = of[first:]
         return [
             Fault(
                 key, f'"{text}"', "the key of a question that is asked", nearest=nearest(key, asked)
             )
             for key, text in keys.items()
-            if key not in asked
+            if key not in asked and not any(step.fullmatch(key) for step in behind)
         ]
 
     # ------------------------------------------------------------------ the document
