@@ -32,7 +32,8 @@ FIGURE = re.compile(
 SIMPLE = re.compile(rf"([+-]?{_DIGITS}{_POWER}) ?([A-Za-zµμΩ%°][A-Za-zµμΩ%°/]*)?\Z")
 COMMA = re.compile(r"[0-9],[0-9]")
 LONG_POWER = re.compile("[0-9.][eE][+\N{MINUS SIGN}-]?(?!0)[0-9]{3}")
-MONEY_RATE = "[A-Z]{3}/(?:h|hour|day|min)"
+CURRENCY = "[A-Z]{3}"
+MONEY_RATE = f"{CURRENCY}/(?:h|hour|day|min)"
 
 _NOT_ZERO = "(?=[0.]*[1-9])"
 _SIGNS = {

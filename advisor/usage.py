@@ -327,7 +327,7 @@ def _spread(text: str, dimension: str) -> Meant | None:
 
 
 def _symbol(text: str, dimension: str) -> Meant | None:
-    """A currency's sign about a number."""
+    """A currency's sign about a number, or its code in other letters."""
     if dimension == "money":
         found = re.fullmatch(rf"[^0-9+-]{{1,4}}\s*({_NUMBER})|({_NUMBER})\s*[^0-9]{{1,4}}", text)
         if found is not None:
@@ -338,4 +338,7 @@ def _symbol(text: str, dimension: str) -> Meant | None:
         if found is not None and sign:
             code = {"€": "EUR", "$": "USD", "£": "GBP"}[sign]
             return Meant(right=f"{found[2]} {code}/h")
+        found = re.fullmatch(rf"({_NUMBER})\s*([A-Za-z]{{3}})\s*(?:/|per)\s*h\w*", text)
+        if found is not None:
+            return Meant(right=f"{found[1]} {found[2].upper()}/h")
     return None

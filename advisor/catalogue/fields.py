@@ -16,6 +16,7 @@ from typing import Any, cast
 
 from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
+from advisor.catalogue.currency import Currency
 from advisor.catalogue.definitions import Definitions, Schema
 from advisor.catalogue.kinds import (
     PAIR,
@@ -75,12 +76,13 @@ class ListOf:
 
 @dataclass(frozen=True, slots=True)
 class MapOf:
-    """A mapping whose keys are the user's names."""
+    """A mapping whose keys are the user's names, or codes of currencies."""
 
     kind: Kind
     names: str = "name"
     whole_keys: bool = False
     keys: tuple[str, ...] = ()
+    currencies: bool = False
 
     def read(self, node: Node, path: str, reading: Reading) -> Mapping[Any, Any] | None:
         if not isinstance(node, MappingNode):
@@ -96,6 +98,8 @@ class MapOf:
             at = f"{path}.{name}" if path else name
             if self.whole_keys:
                 name = Whole().read(k, at, reading)
+            elif self.currencies:
+                name = Currency().read(k, at, reading)
             elif self.keys and name not in self.keys:
                 reading.fault(
                     k, at, f'"{name}"', "one of " + ", ".join(self.keys), nearest(name, self.keys)
@@ -121,6 +125,8 @@ class MapOf:
         names: Schema = {"minLength": 1}
         if self.whole_keys:
             names = {"pattern": Whole().text_pattern()}
+        elif self.currencies:
+            names = Currency().key_schema()
         elif self.keys:
             names = {"enum": list(self.keys)}
         return {

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 
 from yaml.nodes import MappingNode, Node
 
+from advisor.catalogue.currency import Currency
 from advisor.catalogue.curves import Curve, CurveOf
 from advisor.catalogue.definitions import Definitions, Schema
 from advisor.catalogue.fields import Either, ListOf, MapOf, Record, key, read_record
@@ -332,7 +333,7 @@ class Observation:
 class Price:
     """What one piece costs."""
 
-    currency: str | None = key(Text("a currency code"), "currency of the price")
+    currency: str | None = key(Currency(), "currency of the price")
     breaks: Mapping[int, Quantity] | None = key(
         MapOf(MONEY, "quantity", whole_keys=True),
         "price each, from that quantity up; more than needed is bought where that costs less",

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from yaml.nodes import MappingNode, Node
 
 from advisor.catalogue.criteria import CRITERIA, OWN, measure_of
+from advisor.catalogue.currency import Currency
 from advisor.catalogue.definitions import Definitions, Schema
 from advisor.catalogue.fields import (
     Either,
@@ -223,7 +224,7 @@ class SupplyOptions:
 class Cost:
     """What the money side rests on."""
 
-    currency: str | None = key(Text("a currency code"), "currency of the product")
+    currency: str | None = key(Currency(), "currency of the product")
     units: int | None = key(Whole(), "units to be made")
     engineer_rate: Quantity | None = key(Figure("money-rate"), "cost of an engineer's hour")
     unit_cost_limit: Quantity | None = key(
@@ -232,7 +233,7 @@ class Cost:
     service_visit: Quantity | None = key(MONEY, "cost of a visit to change the cells")
     tools: Quantity | None = key(MONEY, "one-off cost of tools")
     rates: Mapping[str, Quantity] = key(
-        MapOf(Figure("money", above=True), "currency"),
+        MapOf(Figure("money", above=True), "currency", currencies=True),
         "what one unit of another currency costs in the product's",
         default={},
     )

@@ -9,6 +9,8 @@ import datetime
 import re
 from collections.abc import Collection, Mapping
 
+from advisor.faults import nearest
+
 # record -> right key -> other words for it; of one that belongs nowhere, what to do instead
 _PRICE = {
     "breaks": "moq min-order minimum-order min-quantity each unit unit-price price cost value 1 "
@@ -300,6 +302,24 @@ WORDS: Mapping[str, str] = {
     "likely": "mode expected most-likely",
     "high": "hi upper highest",
 }
+# code of a currency -> what else it is called
+_CURRENCIES: Mapping[str, str] = {
+    "AUD": "a$ au$",
+    "CAD": "c$ ca$ can$",
+    "CHF": "sfr fr franken swiss-franc swiss-francs",
+    "CNY": "rmb yuan renminbi cn¥",
+    "CZK": "kc kč koruna koruny",
+    "DKK": "dkr",
+    "EUR": "€ euro euros eur€ €uro",
+    "GBP": "£ pound pounds sterling quid stg gbp£",
+    "INR": "₹ rupee rupees",
+    "JPY": "yen jp¥",
+    "KRW": "₩ won",
+    "NOK": "nkr",
+    "PLN": "zl zł zloty zlotys złoty",
+    "SEK": "skr",
+    "USD": "us$ $us usd$ dollar dollars us-dollar us-dollars $",
+}
 _MONTHS = ["jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec"]
 
 
@@ -329,6 +349,17 @@ def word_meant(word: str, options: Collection[str]) -> str | None:
         return folded[asked]
     found = [option for option in options if asked and asked in WORDS.get(option, "").split()]
     return found[0] if len(found) == 1 else None
+
+
+def currency_meant(word: str) -> str | None:
+    """The code of the currency that a word is; None where that is not known."""
+    asked = plain(word)
+    for code, words in _CURRENCIES.items():
+        if asked == code.casefold() or asked in words.split():
+            return code
+    if re.fullmatch("[a-z]{3}", asked):
+        return asked.upper()
+    return nearest(asked.upper(), tuple(_CURRENCIES))
 
 
 def id_meant(word: str) -> str | None:

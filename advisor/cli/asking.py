@@ -232,7 +232,7 @@ def _script(options: list[str] | None, file: Path | None, defaults: bool) -> Any
 
 def _listed(screen: Screen, table: Table, catalogue: Catalogue) -> int:
     """Every question, with its key in scripts."""
-    from advisor.intake.interview import QuestionRow, listed
+    from advisor.intake.listing import QuestionRow, listed
     from advisor.studies.results import names_of, plain
 
     rows = listed(table, catalogue)

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 
 from yaml.nodes import MappingNode, Node
 
+from advisor.catalogue.currency import Currency
 from advisor.catalogue.curves import CurveOf
 from advisor.catalogue.fields import ListOf, MapOf, Record
 from advisor.catalogue.kinds import Choice, Figure, Kind, Text, Whole
@@ -275,6 +276,8 @@ def _kind_of(inside: Kind) -> tuple[Kind, bool]:
     if isinstance(inside, MapOf):
         if inside.whole_keys:
             return Whole(), False
+        if inside.currencies:
+            return Currency(), False
         if inside.keys:
             return Choice(inside.keys), False
         plain = isinstance(inside.kind, (Record, MapOf)) or inside.names in ("feature", "kernel")

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from advisor.present.layout import FAINT, STRONG, Page
 
 if TYPE_CHECKING:
-    from advisor.intake.interview import QuestionRow
+    from advisor.intake.listing import QuestionRow
 
 
 def written_page(lead: Sequence[str], steps: Sequence[str], width: int) -> Page:

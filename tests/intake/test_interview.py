@@ -19,7 +19,8 @@ from advisor.catalogue.shipped import catalogue_folder, load
 from advisor.faults import FaultError, FaultLog
 from advisor.intake import ask_part, ask_product
 from advisor.intake.forms import below
-from advisor.intake.interview import Interview, Question, Table, listed
+from advisor.intake.interview import Interview, Question, Table
+from advisor.intake.listing import listed
 from advisor.intake.start import new_catalogue
 from advisor.quantities import Quantity
 from advisor.source import read_text

@@ -19,6 +19,7 @@ from yaml.nodes import MappingNode, Node, ScalarNode
 
 from advisor.catalogue import kinds
 from advisor.catalogue.criteria import CRITERIA, OWN
+from advisor.catalogue.currency import Currency
 from advisor.catalogue.curves import CurveOf, TableOf
 from advisor.catalogue.definitions import Definitions
 from advisor.catalogue.fields import Either, ListOf, MapOf, Record, specification
@@ -148,6 +149,8 @@ SEVERAL = st.sampled_from(
 )
 NAMES = st.sampled_from(["a", "x-1", "own-figures.x", "17", "1e5", "null", "typical", "Ähre", ""])
 
+CODES = st.sampled_from(["EUR", "CHF", "YES", "eur", "EURO", "€", ""])
+
 
 @cache
 def figures(dimension: str) -> st.SearchStrategy[str]:
@@ -204,6 +207,8 @@ def own(kind: Kind) -> st.SearchStrategy[Any]:
             return words(st.dates().map(str) | st.sampled_from(["2026-02-30", "2026-W11-3"]))
         case kinds.Clock():
             return words(st.sampled_from(["09:30", "24:00", "24:01", "9:30", "23:60", "00:00"]))
+        case Currency():
+            return words(CODES)
         case kinds.Whole():
             return words(NUMBERS | st.integers(-3, 10**13).map(str))
         case kinds.Identity() | kinds.Text():
@@ -215,7 +220,7 @@ def own(kind: Kind) -> st.SearchStrategy[Any]:
         case ListOf():
             return st.lists(trees(kind.kind), max_size=3)
         case MapOf():
-            keys = NUMBERS if kind.whole_keys else NAMES
+            keys = NUMBERS if kind.whole_keys else CODES if kind.currencies else NAMES
             return mapping(st.sampled_from(kind.keys) if kind.keys else keys, trees(kind.kind))
         case AnswerKind():
             said = st.sampled_from(["", ", a word", " ,", "; no", ",\nmore"])
