@@ -413,3 +413,16 @@ def _digits(value: float, digits: int) -> str:
     if rounded != 0:
         whole = math.floor(math.log10(abs(rounded)))
     return f"{rounded:.{max(0, digits - 1 - whole)}f}"
+
+
+def unmet(need: str, asked: str, found: str, beyond: str = "") -> str:
+    """A need that is not met, in words: `ram: 8 KiB needed, 4 KiB offered`.
+
+    Parameters
+    ----------
+    beyond : where what is asked is the most that may be, what stands before what there is, such as
+    `it costs`.
+    """
+    if beyond:
+        return f"{need}: at most {asked}, {beyond} {found}"
+    return f"{need}: {asked} needed, {found} offered"

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from itertools import product as combinations
 
 from advisor.dataclass import dataclass
-from advisor.decide.screens import DARK, DELIVERY, Case, Limit
+from advisor.decide.screens import DARK, DELIVERY, TAKES, Case, Limit
 from advisor.model.harvest import harvestable
 from advisor.model.packs import Feed, chargeable
 from advisor.model.workload import ProductFigures
@@ -58,7 +58,8 @@ def _chargeable(at: Supply) -> Iterator[Case]:
     # of two ends a place is beyond the nearer one
     place, end = min(combinations(places, ends), key=lambda pair: abs(pair[0] - pair[1]))
     need = f"{cell.cell} at a temperature at which it may be charged"
-    yield Case(need=need, required=end, offered=place, broken=True, miss=1.0)
+    beyond = "the nearest place has" if place > end else ""
+    yield Case(need=need, required=end, offered=place, broken=True, miss=1.0, beyond=beyond)
 
 
 def _input_max(at: Supply) -> Iterator[Case]:
@@ -82,12 +83,13 @@ def _output_max(at: Supply) -> Iterator[Case]:
             yield Case(need=need, required=one.volts, offered=one.converter.output.max.nominal)
 
 
-def _direction(kind: str, side: str) -> Callable[[Supply], Iterator[Case]]:
+def _direction(kind: str, side: str, beyond: str = "") -> Callable[[Supply], Iterator[Case]]:
     def cases(at: Supply) -> Iterator[Case]:
         for one in at.feed.conversions:
             if one.converter is not None and one.converter.kind == kind:
                 need = f"{one.name} ({kind}) needs a pack at or {side} {one.at}"
-                yield Case(need=need, required=one.volts, offered=at.feed.pack.open_v[0])
+                volts = at.feed.pack.open_v[0]
+                yield Case(need=need, required=one.volts, offered=volts, beyond=beyond)
 
     return cases
 
@@ -102,7 +104,8 @@ def _lead_time(at: Supply) -> Iterator[Case]:
         # what does not state it is left out before
         if price is not None and price.lead_time is not None:
             offered = price.lead_time.nominal
-            yield Case(need=f"{name} lead-time", required=longest, offered=offered, unit=DELIVERY)
+            need = f"{name} lead-time"
+            yield Case(need=need, required=longest, offered=offered, unit=DELIVERY, beyond=TAKES)
 
 
 FEED_LIMITS = (
@@ -179,7 +182,7 @@ FEED_LIMITS = (
         title="a boost converter's pack is at or below the rail",
         dimension="voltage",
         least=False,
-        cases=_direction("boost", "below"),
+        cases=_direction("boost", "below", "a fresh one has"),
         apart_from=DARK,
     ),
 )

@@ -21,7 +21,16 @@ from advisor.decide.chances import bears_on
 from advisor.decide.costs import ProductCost
 from advisor.decide.feed_limits import FEED_LIMITS, Supply
 from advisor.decide.option_limits import OPTION_LIMITS, Planned
-from advisor.decide.screens import DARK, LEAD_TIME, PART_LIMITS, UNIT_COST, Case, Failed, Limit
+from advisor.decide.screens import (
+    DARK,
+    LEAD_TIME,
+    PART_LIMITS,
+    TAKES,
+    UNIT_COST,
+    Case,
+    Failed,
+    Limit,
+)
 from advisor.decide.sides import PartSide
 from advisor.decide.supplies import cases
 from advisor.model.draws import Array
@@ -125,7 +134,9 @@ def _service(at: Held) -> Iterator[Case]:
 
 def _unit_cost(at: Held) -> Iterator[Case]:
     own, paid = at.own, at.assessed.costs.purchase
-    yield Case(need=UNIT_COST, required=own.limit, offered=paid, unit=own.currency)
+    yield Case(
+        need=UNIT_COST, required=own.limit, offered=paid, unit=own.currency, beyond="it costs"
+    )
 
 
 def _deadlines(at: Held) -> Iterator[Case]:
@@ -134,7 +145,7 @@ def _deadlines(at: Held) -> Iterator[Case]:
         if task.finish_within is not None and not bears_on(at.assessed.product, k):
             length = lines.duration[:, here].sum(axis=1)
             need = f"workload.{task.name}.finish-within"
-            yield Case(need=need, required=task.finish_within, offered=length)
+            yield Case(need=need, required=task.finish_within, offered=length, beyond=TAKES)
 
 
 def _by_chance(at: Held) -> Iterator[Case]:

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from advisor.dataclass import dataclass
-from advisor.decide.screens import DARK, Case, Limit
+from advisor.decide.screens import DARK, TAKES, Case, Limit
 from advisor.model.plan import Plans
 from advisor.model.tables import Stack
 from advisor.model.workload import ProductFigures
@@ -41,7 +41,8 @@ def _finish(at: Planned) -> Iterator[Case]:
         best = at.best(k)
         if at.plan.late[at.part, at.sleep, k] and at.misses(k) and task.finish_within is not None:
             need = f"workload.{task.name}.finish-within"
-            yield Case(need=need, required=float(task.finish_within[0]), offered=best)
+            most = float(task.finish_within[0])
+            yield Case(need=need, required=most, offered=best, beyond=TAKES)
 
 
 def _fed(at: Planned) -> Iterator[Case]:

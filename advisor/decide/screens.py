@@ -8,6 +8,7 @@ packs, options and builds are in `limits`.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from typing import Any, Literal
 
 import numpy as np
@@ -19,13 +20,14 @@ from advisor.catalogue.schema_parts import LIFECYCLES, Part
 from advisor.catalogue.schema_product import Product
 from advisor.dataclass import dataclass
 from advisor.model.draws import Array
-from advisor.quantities import Quantity, show, spellings
+from advisor.quantities import Quantity, show, spellings, unmet
 
 LEAD_TIME: Keys = ("price", "lead-time")
 UNIT_COST = "unit-cost-limit"
 # what limits are apart from that ask neither how full packs are nor for how long
 DARK = ("harvest",)
 DELIVERY = "weeks"  # in which times to delivery are told
+TAKES = "it takes"  # before a time that is longer than it may be
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +37,8 @@ class Failed:
     `required` and `offered` are SI figures, or words; `dimension` says how to show them, `unit` in
     which unit where the one that suits each is not to be taken: of money, the currency. `miss` is
     how far the offer is from the need, as a share of the need: the smallest is the nearest miss.
-    `apart_from` : sections of the product of which no figure bears on it.
+    `apart_from` : sections of the product of which no figure bears on it. `beyond` : where what is
+    required is the most that may be, the words before what there is.
     """
 
     need: str
@@ -45,15 +48,16 @@ class Failed:
     miss: float = 1.0
     unit: str = ""
     apart_from: tuple[str, ...] = ()
+    beyond: str = ""
 
     @property
     def text(self) -> str:
-        """`features.adc-bits: 12 needed, 10 offered`."""
+        """`features.adc-bits: 12 needed, 10 offered`; `lead-time: at most 8 weeks, it takes 9`."""
         told = ([self._show(x, n) for x in (self.required, self.offered)] for n in (3, 4, 6, 9))
         brief = next(told)
         # as many digits as tell the two apart
         needed, offered = next((pair for pair in (brief, *told) if pair[0] != pair[1]), brief)
-        return f"{self.need}: {needed} needed, {offered} offered"
+        return unmet(self.need, needed, offered, self.beyond)
 
     def _show(self, value: float | str | None, digits: int) -> str:
         if value is None:
@@ -81,7 +85,7 @@ class Case:
     need : in words. required, offered : SI figures or arrays (R, N), or words; None where nothing
     is offered. missing : path of the part's figure that is not stated, in place of an offer.
     broken : whether it is; None to compare the two. miss : how far the offer is from the need,
-    None for their gap as a share of the need. unit : as for `Failed`.
+    None for their gap as a share of the need. unit, beyond : as for `Failed`.
     """
 
     need: str
@@ -91,6 +95,7 @@ class Case:
     broken: NDArray[np.bool_] | bool | None = None
     miss: float | None = None
     unit: str = ""
+    beyond: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -143,6 +148,7 @@ class Limit:
                 dimension=self.dimension,
                 miss=miss,
                 apart_from=self.apart_from,
+                beyond=case.beyond,
             )
             return [same for _ in rows]
         wanted, given, _ = np.broadcast_arrays(case.required, case.offered, self.bad(case))
@@ -157,6 +163,7 @@ class Limit:
                 miss=gap(a, b) if case.miss is None else case.miss,
                 unit=case.unit,
                 apart_from=self.apart_from,
+                beyond=case.beyond,
             )
             for a, b in (pairs[row if len(pairs) > 1 else 0] for row in rows)
         ]
@@ -253,7 +260,8 @@ def _lead_time(asked: Asked) -> Iterator[Case]:
     longest, price = asked.product.needs.lead_time, asked.part.price
     if longest is not None:
         offered = None if price is None else price.lead_time
-        yield _of("lead-time", longest, offered, ".".join(LEAD_TIME), DELIVERY)
+        case = _of("lead-time", longest, offered, ".".join(LEAD_TIME), DELIVERY)
+        yield replace(case, beyond=TAKES)
 
 
 def _points(asked: Asked) -> Iterator[Case]:

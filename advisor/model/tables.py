@@ -26,7 +26,7 @@ from advisor.model.draws import Array, Sampler, gain_of
 from advisor.model.leakage import told
 from advisor.model.work import work
 from advisor.model.workload import ProductFigures, TaskFigures
-from advisor.quantities import Quantity, show
+from advisor.quantities import Quantity, show, unmet
 
 IDLE = "idle at "  # begins the sleep state of a part that does not sleep, before its point
 
@@ -393,7 +393,7 @@ class _PartReader:
         within = [t.wake_within for t in self.product.tasks if t.wake_within is not None]
         if within and state.wake_time.nominal > min(within):
             asked, takes = show(min(within), "time"), show(state.wake_time.nominal, "time")
-            return f"wake-within: {asked} needed, {takes} offered"
+            return unmet("wake-within", asked, takes, "it takes")
         return ""
 
 

@@ -124,7 +124,7 @@ CASES: dict[str, tuple[Files, Mapping[str, str], str, str, str]] = {
     "a sleep state that wakes too late": (
         states("{current: 1 µA, wake-time: 2 ms, retains: [ram]}"),
         {"workload": "[{task: sample, every: 10 s, kernels: {crc: 1}, wake-within: 1 ms}]"},
-        "sleep-state", "one:sleep-states.deep", "wake-within: 1.00 ms needed, 2.00 ms offered",
+        "sleep-state", "one:sleep-states.deep", "wake-within: at most 1.00 ms, it takes 2.00 ms",
     ),
     "a sleep state without its current": (
         states("{wake-time: 2 ms, retains: [ram]}"), {},

@@ -9,6 +9,7 @@ import pytest
 from advisor.catalogue.schema_hourly import MONTHS
 from advisor.decide.screens import Failed
 from tests.decide.test_limits import (
+    CASES,
     CELL,
     CONVERTER,
     PART,
@@ -165,8 +166,8 @@ def test_the_nearest_place_to_charge_a_cell_is_told(tmp_path: Path) -> None:
     files = {"part one": PART, "cell": CELL, "converter": CONVERTER, "product": PRODUCT}
     for low, high, told in (
         (11, 12, "11.0 degC needed, 10.0 degC offered"),
-        (15, 19, "19.0 degC needed, 20.0 degC offered"),
-        (-9, -4, "-4.00 degC needed, 0 degC offered"),
+        (15, 19, "at most 19.0 degC, the nearest place has 20.0 degC"),
+        (-9, -4, "at most -4.00 degC, the nearest place has 0 degC"),
         (49, 60, "49.0 degC needed, 40.0 degC offered"),
     ):
         charge = f"min: {low} degC, max: {high} degC"
@@ -191,5 +192,25 @@ def test_a_need_just_missed_is_told_in_digits_that_show_it() -> None:
     assert near.text == "max-pulse: 20.0015 mA needed, 20.0000 mA offered"
     same = Failed(need="busy", required=1.0, offered=1.0, dimension="share")
     assert same.text == "busy: 100 % needed, 100 % offered"
+    most = Failed("limit", 9.0, 9.001, "money", unit="EUR", beyond="it costs")
+    assert most.text == "limit: at most EUR 9.000, it costs EUR 9.001"
     far = Failed(need="max-pulse", required=21e-3, offered=20e-3, dimension="current")
     assert far.text == "max-pulse: 21.0 mA needed, 20.0 mA offered"
+
+
+# limits of how far down something reaches: what is asked is needed there, though it is less
+DOWN = {("part", "temperature.min"), ("feed", "cold-pulses"), ("feed", "output-min")}
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_the_most_that_may_be_is_not_told_as_needed(case: tuple[str, str], tmp_path: Path) -> None:
+    need, _, breaks = CASES[case]
+    files = {"part one": PART, "cell": CELL, "converter": CONVERTER, "product": PRODUCT}
+    found = evaluated(breaks(files), tmp_path).screened["one"]
+    told = [failed for failed in found if failed.need.startswith(need)]
+    assert told
+    for failed in told:
+        assert (f"{failed.need}: at most " in failed.text) is not failed.text.endswith(" offered")
+        if isinstance(failed.required, float) and isinstance(failed.offered, float):
+            passed = failed.required < failed.offered and case not in DOWN
+            assert (": at most " in failed.text) is passed, failed.text

@@ -38,7 +38,7 @@ def test_a_part_that_takes_too_long_is_screened_out() -> None:
     (out,) = (s for s in found.screened_out if s.part == part)
     assert [f.need for f in out.failed] == ["lead-time"]
     # 20 x 7 and 26 x 7 days; six weeks of twenty away
-    assert out.failed[0].text == "lead-time: 20 weeks needed, 26 weeks offered"
+    assert out.failed[0].text == "lead-time: at most 20 weeks, it takes 26 weeks"
     assert out.miss == pytest.approx(6 / 20, rel=1e-12)
     for draws in (0, 20):
         only = shortlist(*timed(longest="6 weeks"), draws=draws)
@@ -81,9 +81,9 @@ def test_cells_and_converters_that_take_too_long_or_do_not_say_are_left_out() ->
     assert {p.build.cell for p in found.ranking} == {"lb-coin"}
     assert {p.build.converter for p in found.ranking} == {"none"}
     out = {(one.kind, one.id): one.why for one in found.left_out}
-    assert "lb-broad lead-time: 20 weeks needed, 21 weeks offered" in out["pack", "lb-broad"]
+    assert "lb-broad lead-time: at most 20 weeks, it takes 21 weeks" in out["pack", "lb-broad"]
     assert out["pack", "ls-pen"] == "lacks ls-pen:price.lead-time"
-    assert "ldo-a lead-time: 20 weeks needed, 22 weeks offered" in out["converter", "ldo-a"]
+    assert "ldo-a lead-time: at most 20 weeks, it takes 22 weeks" in out["converter", "ldo-a"]
     assert out["converter", "ldo-b"] == "lacks ldo-b:price.lead-time"
 
 
@@ -106,7 +106,7 @@ def test_where_every_pack_takes_too_long_nothing_fits() -> None:
     ]
     found = shortlist(*load("barrel-tag", changes=changes), draws=0)
     assert found.ranking == ()
-    assert "lb-coin lead-time: 20 weeks needed, 30 weeks offered" in (found.nearest_miss or "")
+    assert "lb-coin lead-time: at most 20 weeks, it takes 30 weeks" in (found.nearest_miss or "")
 
 
 def test_a_limit_has_no_spread() -> None:

@@ -273,7 +273,7 @@ def test_the_nearest_miss_is_one_that_the_need_alone_keeps_out() -> None:
     catalogue, product = load("frost-post")
     late = shortlist(*with_changes(catalogue, product, ["frost-post:needs.lead-time=10 weeks"]))
     assert late.ranking == ()
-    why = "lead-time: 10 weeks needed, 12 weeks offered"
+    why = "lead-time: at most 10 weeks, it takes 12 weeks"
     told = re.fullmatch(rf"(.+): {why} \(and (\d+) more by as much\)", late.nearest_miss or "")
     assert told is not None
     # with one need that is met by as much they all come in, but for those that lack a figure
