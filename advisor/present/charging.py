@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from advisor.present.layout import Page
 from advisor.quantities import show
-from advisor.studies.words import life, per_cent
+from advisor.studies.words import life
 
 if TYPE_CHECKING:
     from advisor.studies.charging import ChargingResult
@@ -40,7 +40,7 @@ def charging_words(found: ChargingResult, lasts_s: float) -> list[str]:
         out.append(f"{put}.")
     if found.allowed < 1:
         out.append(
-            f"For {per_cent(1 - found.allowed)} of the time it is too cold or too hot to be "
+            f"For {100 * (1 - found.allowed):.3g} % of the time it is too cold or too hot to be "
             "charged there: the visits have to fall on other days, or the pack is taken to a "
             "milder place."
         )

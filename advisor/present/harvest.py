@@ -61,8 +61,8 @@ def harvest_words(found: HarvestResult) -> list[str]:
         if share:
             rest = ", what is more than these have in the rest" if share > HALF else ""
             out.append(
-                f"Too {word} to charge on {per_cent(share)} of days, counted in {when}{rest}, as a "
-                "spell in each."
+                f"Too {word} to charge on {100 * share:.3g} % of days, counted in {when}{rest}, "
+                "as a spell in each."
             )
     return [*out, *_begun(found), enough(found)]
 

@@ -51,7 +51,7 @@ class BuildResult:
     rails: Mapping[str, str] = field(kw_only=True, default_factory=dict, metadata=WHERE_STATED)
     """further rail to its converter's id; left out where the product has none"""
     sleep_state: str
-    """where the part waits between events; `none`: it never sleeps"""
+    """where the part waits between events; `idle at POINT`: it idles there in place of sleeping"""
     addons: tuple[str, ...]
     """ids of the add-ons that bring what the part lacks, a piece of each; empty where it lacks
     nothing"""

@@ -291,6 +291,12 @@ def test_days_too_cold_to_charge_bring_nothing() -> None:
         ),
         (
             "min=0 degC",
+            "[{at: -10 degC, share: 0.045}, {at: 20 degC, share: 0.955}]",
+            "Too cold to charge on 4.5 % of days, counted in the six months of least harvest, as a "
+            "spell in each.",
+        ),
+        (
+            "min=0 degC",
             "[{at: -10 degC, share: 0.7}, {at: 20 degC, share: 0.3}]",
             "Too cold to charge on 70 % of days, counted in the six months of least harvest, what "
             "is more than these have in the rest, as a spell in each.",
