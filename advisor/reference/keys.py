@@ -59,6 +59,9 @@ def keys_page() -> str:
         "# Keys of the files",
         BORN,
         HOW_TO_READ.replace("<names>", code("<names>")),
+        "Faults of form (keys, words, figures and units) come first, all of every file at once. "
+        "What joins keys (ids that must exist, shares, ranges, rates of exchange) is looked at in "
+        "each file whose form is right, so mending its form may bring up more.",
         "The same as JSON Schema, for editors: `part-advisor schema KIND --format json`.",
         "Kinds: " + ", ".join(f"[{kind}](#{kind})" for kind in KINDS) + ".",
         _FIGURES.format(

@@ -84,3 +84,16 @@ def test_the_fault_names_file_line_and_key_and_all_come_at_once(tmp_path: Path) 
         assert fault.place is not None
         assert fault.place.file.endswith("probe-part.yaml")
         assert fault.read.strip('"') in lines[fault.place.line - 1]
+
+
+def test_keys_are_joined_in_every_file_whose_form_is_right(tmp_path: Path) -> None:
+    """What could not be read is not taken for absent: it would be told as missing elsewhere."""
+    both = PRODUCT.replace("environment:", "life-target: 5 yers\nenvironment:")
+    both = both.replace("{crc: 1}", "{crx: 1}")
+    other = part("two").replace("min: 1.8 V", "min: 4.8 V")
+    with pytest.raises(FaultError) as caught:
+        loaded(tmp_path / "form", {"one": part("one"), "two": other}, both)
+    assert [f.path for f in caught.value.faults] == ["two:supply.min", "probe:life-target"]
+    with pytest.raises(FaultError) as caught:
+        loaded(tmp_path / "joined", {"one": part("one")}, both.replace("yers", "years"))
+    assert [f.path for f in caught.value.faults] == ["probe:workload.sample.kernels.crx"]
