@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from itertools import chain
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,9 +32,9 @@ class Awake:
     ----------
     part, sleep : (R,) indices into the stack; choice : (R, K) index of each task's option.
     line : over the whole calendar. worst : the same, with what may be on beside each state where
-    events meet by chance, and the greatest fillings where they differ. met_then : so at each of the
-    product's times, if it has any.
-    alike : of each of `meeting` and each state, which of the line (0) and what comes before it
+    events meet by chance, and the greatest fillings where they differ; one for each choice of loads
+    that may be the worst. met_then : so at each of the product's times, if it has any.
+    alike : of each line of `meeting` and each state, which of the line (0) and what comes before it
     there (1, ...) draws the same in it, itself where none does.
     rows : which of all rows these are. together, known : the line of all, and what was found there.
     """
@@ -43,15 +44,15 @@ class Awake:
     sleep: Index
     choice: Index
     line: Timeline
-    met_then: tuple[Timeline, ...]
-    worst: Timeline
+    met_then: tuple[tuple[Timeline, ...], ...]
+    worst: tuple[Timeline, ...]
     alike: NDArray[np.intp]
     rows: slice
     together: Timeline
     known: dict[int, Array] = field(default_factory=dict)
 
     @property
-    def meeting(self) -> tuple[Timeline, ...]:
+    def meeting(self) -> tuple[tuple[Timeline, ...], ...]:
         """What pulses are held against: at each of the product's times, or over all."""
         return self.met_then or (self.worst,)
 
@@ -79,8 +80,8 @@ class Awake:
                 sleep=self.sleep[some],
                 choice=self.choice[some],
                 line=line,
-                met_then=tuple(one.of_rows(some) for one in self.met_then),
-                worst=line if self.worst is self.line else self.worst.of_rows(some),
+                met_then=tuple(tuple(one.of_rows(some) for one in of) for of in self.met_then),
+                worst=tuple(line if one is self.line else one.of_rows(some) for one in self.worst),
                 rows=some,
             )
 
@@ -101,12 +102,13 @@ def awake(
     every = tuple(range(len(product.tasks)))
     then = [(one, product.done(t)) for t, one in enumerate(timed)]
 
-    def meeting(one: Timeline, done: Sequence[int], full: bool) -> Timeline:
+    def meeting(one: Timeline, done: Sequence[int], full: bool) -> tuple[Timeline, ...]:
         if full:
             one = fullest(product, one, once=not bridged)
         if not product.waits:
-            return one
-        return met(one, coinciding(product, one, done, once=not bridged))
+            return (one,)
+        choices = coinciding(product, one, done, once=not bridged)
+        return tuple(met(one, beside) for beside in choices)
 
     met_then = tuple(meeting(one, done, product.uneven) for one, done in then)
     # over the whole calendar a filling is the mean of those at its times
@@ -119,7 +121,7 @@ def awake(
         line=line,
         met_then=met_then,
         worst=worst,
-        alike=alike((line, *(met_then or (worst,))), asleep(product)),
+        alike=alike((line, *chain.from_iterable(met_then or (worst,))), asleep(product)),
         rows=slice(0, len(part)),
         together=line,
     )

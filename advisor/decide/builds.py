@@ -356,7 +356,8 @@ def _assessed(
     )
     values = values_of(criteria, view, life.life_s.shape)
     points, worth = score(criteria, values, weights)
-    current = worst.rail_current(feed.chip_voltage())
+    volts = feed.chip_voltage()
+    current = np.maximum.reduce([one.rail_current(volts) for one in worst])
     state_a = np.where(lines.duration > 0, current, 0.0)
     state_a[:, -1] = current[:, -1]
     return Assessed(
@@ -379,15 +380,18 @@ def _assessed(
     )
 
 
-def _rail_peaks(feed: Feed, worst: Timeline) -> tuple[Array, ...]:
+def _rail_peaks(feed: Feed, worst: Sequence[Timeline]) -> tuple[Array, ...]:
     """Greatest current of each further rail, (N,) A; its loads are alike for all builds."""
     if not feed.rails:
         return ()
-    there = np.asarray((worst.duration > 0).any(axis=0))
+    there = np.asarray((worst[0].duration > 0).any(axis=0))
     there[-1] = True
+    every = zip(*(one.rails for one in worst), strict=True)
     return tuple(
-        np.where(there & states.on, one.current(states), 0.0).max(axis=0)
-        for one, states in zip(feed.rails, worst.rails, strict=True)
+        np.maximum.reduce(
+            [np.where(there & s.on, one.current(s), 0.0).max(axis=0) for s in choices]
+        )
+        for one, choices in zip(feed.rails, every, strict=True)
     )
 
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import chain, islice
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +16,7 @@ from advisor.catalogue.schema_product import CellOption
 from advisor.model.drain import Drain, Seen, Stored, some_tasks
 from advisor.model.draws import Array
 from advisor.model.events import Timeline
-from advisor.model.meetings import strained, variance
+from advisor.model.meetings import heaviest, strained, variance
 from advisor.model.outdone import outdone
 from advisor.model.packs import Feed
 from advisor.model.rails import RailStates, at_rest
@@ -32,7 +33,7 @@ def carried(
     stack: Stack,
     product: ProductFigures,
     lines: Timeline,
-    meeting: Sequence[Timeline],
+    meeting: Sequence[Sequence[Timeline]],
     alike: NDArray[np.intp],
     part: NDArray[np.intp],
     sleep: NDArray[np.intp],
@@ -44,15 +45,17 @@ def carried(
     Parameters
     ----------
     lines : of the whole calendar. meeting : with what events meet by chance and the greatest
-    fillings, at each of the product's times, once where it has none; alike : (L, S) of each of
-    these, as of `events.alike`. part, sleep : (R,) indices. cut_off : (R, N) V. known : what
-    further rails carry, kept for feeds of the same pass.
+    fillings, at each of the product's times, once where it has none, each in every choice that may
+    be the worst; alike : (L, S) of each of these, as of `events.alike`. part, sleep : (R,) indices.
+    cut_off : (R, N) V. known : what further rails carry, kept for feeds of the same pass.
     """
     held = product.times or product.by_chance or product.uneven
-    every = [lines, *(meeting if held else ())]
-    drain, *drains = _drains(feed, every, alike, cut_off, known)
+    every = [lines, *(chain.from_iterable(meeting) if held else ())]
+    drain, *others = _drains(feed, every, alike, cut_off, known)
     if not (held or product.before):
         return drain
+    rest = iter(others)
+    drains = [heaviest(feed.pack, list(islice(rest, len(of)))) for of in meeting if held]
     if product.times:
         done = [product.done(t) for t in range(len(product.times))]
         seen = outdone(

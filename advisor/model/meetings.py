@@ -13,13 +13,13 @@ Axes: R rows, S states, N draws. SI units.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from advisor.catalogue.schema_supply import Cell
-from advisor.model.drain import Drain
+from advisor.model.drain import Drain, Pack
 from advisor.model.draws import Array
 from advisor.model.events import Timeline, tried
 from advisor.model.gating import longest_rest, span_of, users_of_rail
@@ -27,70 +27,100 @@ from advisor.model.workload import ProductFigures, TaskFigures
 from advisor.quantities import show
 
 MOST = 4  # events of a task right behind each other that are looked at
-
+# loads on at once are held apart in so many sets; of a further task the most of each kind is taken
+MOST_SETS = 16
+# kinds are A, W and F/s of the main rail, then of each further one, with what it fills itself
+OWN = slice(6, None, 4)
 
 Beside = tuple[Array, Array, Array]
 
 
 def coinciding(
     product: ProductFigures, lines: Timeline, done: Sequence[int], once: bool
-) -> list[Beside]:
+) -> list[list[Beside]]:
     """Loads that may be on beside each state, (S, N) A, W and F/s: those during which the core
-    sleeps, of other tasks, where one of the two comes at random; of the main rail, then of the
-    further ones. `done` are the tasks in question; fillings and `once` as for `fullest`.
+    sleeps, of other tasks, where of each two that meet one comes at random; of the main rail, then
+    of the further ones. `done` are the tasks in question; fillings and `once` as for `fullest`.
 
-    A rail that is switched off between uses is filled by one of the tasks that meet on it: the
-    others find it full.
+    A task has one load on at a time, and which of them is the worst goes by what feeds its rail: a
+    list for each choice that may be the worst, with the first one where a state has fewer. A rail
+    that is switched off between uses is filled by one of the tasks that meet on it: the others find
+    it full.
     """
     main, fillings = _fillings(product, lines, once)
-    channels = [(lines.load_a, lines.load_w, main)]
-    for rail, (of_loads, _, _) in zip(lines.rails, fillings, strict=True):
+    kinds = [lines.load_a, lines.load_w, main]
+    for rail, (of_loads, own, _) in zip(lines.rails, fillings, strict=True):
         # beyond what stands there all the time
         stands = rail.on[-1] * rail.load_a[-1], rail.on[-1] * rail.load_w[-1]
-        channels.append((rail.load_a - stands[0], rail.load_w - stands[1], of_loads))
-    extra = [tuple(np.zeros_like(kind) for kind in one) for one in channels]
-    on: dict[int, list[int]] = {}
+        kinds += [rail.load_a - stands[0], rail.load_w - stands[1], of_loads, own]
+    every = np.stack(kinds, axis=1)
+    on: dict[int, list[Array]] = {}
     for k in done:
-        of = {load.name for load in product.tasks[k].loads if load.asleep}
-        here = lines.tasks[k]
+        asleep = {load.name for load in product.tasks[k].loads if load.asleep}
         states = [
             s
-            for s, name in zip(range(here.start, here.stop), lines.names[k], strict=True)
-            if name.kind == "load" and name.name in of
+            for s, name in enumerate(lines.names[k], lines.tasks[k].start)
+            if name.kind == "load" and name.name in asleep
         ]
-        if states:
-            on[k] = states
-    for k in done:
-        beside = [
-            states
-            for j, states in on.items()
-            if j != k and (product.tasks[j].random or product.tasks[k].random)
-        ]
-        here = lines.tasks[k]
-        for whole, one in zip(extra, channels, strict=True):
-            for total, kind in zip(whole, one, strict=True):
-                for states in beside:
-                    total[here] += kind[states].max(axis=0)
-        for (_, _, total), (of_loads, own, _) in zip(extra[1:], fillings, strict=True):
-            total[here] += _more(of_loads, own, here, beside)
-    return [(a, w, fill) for a, w, fill in extra]
+        on[k] = _unlike([np.zeros_like(every[0]), *every[states]])
+    sets = {k: _sets(product, on, k) for k in done}
+    out = []
+    for n in range(max((len(of) for of in sets.values()), default=1)):
+        more = np.zeros_like(every)
+        for k, of in sets.items():
+            here = lines.tasks[k]
+            more[here] = of[n] if n < len(of) else of[0]
+            more[here, OWN] = np.maximum(more[here, OWN] - every[here, OWN], 0.0)
+        a, w, fill = (more[:, kind] for kind in range(3))
+        further = [more[:, first : first + 4] for first in range(3, more.shape[1], 4)]
+        out.append([(a, w, fill), *((of[:, 0], of[:, 1], of[:, 2] + of[:, 3]) for of in further)])
+    return out
 
 
-def _more(of_loads: Array, own: Array, here: slice, beside: Sequence[Sequence[int]]) -> Array:
-    """By how much a rail's own filling raises what is filled beside some states, (M, N) F/s.
+def _sets(product: ProductFigures, on: Mapping[int, Sequence[Array]], k: int) -> list[Array]:
+    """What may be on at once beside a state of task `k`, (M, N) each, those that may be the worst.
 
-    Parameters
-    ----------
-    of_loads, own : (S, N) F/s, what the loads on a rail fill and what it fills itself. here : the M
-    states. beside : the states of each other task that may be on with them; one of all fills it.
+    Of `on`, what each task may have on, it is one of every other task that comes at random, and,
+    beside a random one, one of a single regular task: two of these do not meet.
     """
-    most = np.zeros_like(own[here])
-    for states in beside:
-        alone = of_loads[states].max(axis=0)
-        for s in states:
-            beyond = np.maximum(own[s] - own[here], 0.0)
-            most = np.maximum(most, of_loads[s] + beyond - alone)
-    return most
+    others = [j for j in on if j != k]
+    regular = [one for j in others if not product.tasks[j].random for one in on[j]]
+    choices = [on[j] for j in others if product.tasks[j].random]
+    if product.tasks[k].random and regular:
+        choices.append(regular)
+    found = [np.zeros_like(on[k][0])]
+    for choice in choices:
+        more = _unlike([_both(one, its) for one in found for its in choice])
+        if len(more) > MOST_SETS:
+            most = np.maximum.reduce(choice)
+            more = _unlike([_both(one, most) for one in found])
+        found = more
+    return found
+
+
+def _both(one: Array, other: Array) -> Array:
+    """What two sets draw and fill together, (M, N) each: a rail's own filling only once."""
+    out = one + other
+    out[OWN] = np.maximum(one[OWN], other[OWN])
+    return np.asarray(out)
+
+
+def _unlike(sets: Sequence[Array]) -> list[Array]:
+    """Those of some sets, (M, N) each, that may be the worst: two are one, the greater in each
+    draw, where in all draws one of them is the less in no kind."""
+    kept: list[Array] = []
+    for one in sets:
+        n = 0
+        while n < len(kept):
+            most = np.maximum(one, kept[n])
+            if ((most == one).all(axis=0) | (most == kept[n]).all(axis=0)).all():
+                one = most
+                del kept[n]
+                n = 0
+            else:
+                n += 1
+        kept.append(one)
+    return kept
 
 
 def fullest(product: ProductFigures, lines: Timeline, once: bool) -> Timeline:
@@ -153,6 +183,49 @@ def met(lines: Timeline, beside: Sequence[Beside]) -> Timeline:
         fill_s=lines.fill_s + fill,
         rails=rails,
     )
+
+
+def heaviest(pack: Pack, drains: Sequence[Drain]) -> Drain:
+    """One drain that asks for no less than any of some does, whose states are the same, at all
+    voltages between the cut-off and that of a fresh pack.
+
+    In each state (R, S, N) it is the one that draws the most A at both of these voltages. Where it
+    is not the same at both it is A + P/V' through the most at either: currents A + P/V' + G V' bend
+    upwards over 1/V', so the most of them lies below that line in between.
+    """
+    first, *others = drains
+    if not others:
+        return first
+    high = np.broadcast_to(pack.open_v[0], first.cut_off_v.shape)
+    low = np.maximum(first.cut_off_v, 1e-3 * high)  # a source may have no cut-off
+    high = np.maximum(high, low * (1 + 1e-6))
+    fills = [np.zeros_like(first.power_w) if d.filling is None else d.filling[0] for d in drains]
+    told_v = next((d.filling[1] for d in drains if d.filling is not None), None)
+    # what each fills beyond that is another current; a reservoir takes all of it as a constant one
+    bridged = pack.reservoir is not None
+    siemens = (np.maximum if bridged else np.minimum).reduce(fills)
+    constant, power = first.constant_a.copy(), first.power_w.copy()
+    for s in range(constant.shape[1]):
+        a = np.stack([d.constant_a[:, s] for d in drains])
+        w = np.stack([d.power_w[:, s] for d in drains])
+        more = np.zeros_like(a)
+        if told_v is not None and not bridged:
+            more = np.stack([fill[:, s] for fill in fills]) - siemens[:, s]
+        if not any((of != of[0]).any() for of in (a, w, more)):
+            continue
+        steady = a if told_v is None else a - more * told_v
+        at_low, at_high = (steady + w / v + more * v for v in (low, high))
+        most_low, most_high = at_low.max(axis=0), at_high.max(axis=0)
+        slope = np.maximum(most_low - most_high, 0.0) / (1 / low - 1 / high)
+        chosen = at_high.argmax(axis=0)[None]
+        its_a, its_w, its_more, its_low = (
+            np.take_along_axis(of, chosen, axis=0)[0] for of in (a, w, more, at_low)
+        )
+        alone = (its_low >= most_low) & (its_more == 0)
+        constant[:, s] = np.where(alone, its_a, most_high - slope / high)
+        power[:, s] = np.where(alone, its_w, slope)
+    filling = None if told_v is None else (siemens, told_v)
+    return replace(first, constant_a=constant, power_w=power, filling=filling)
 
 
 def strained(product: ProductFigures, drain: Drain, done: Sequence[int]) -> Drain:

@@ -161,7 +161,7 @@ def test_the_greatest_current_is_of_states_that_take_time_and_of_rest(
             chip_voltage=lambda: None, pack=SimpleNamespace(every_s=None), rails=()
         ),
         side=SimpleNamespace(cost=[None], setup_h=[None]),
-        awake=SimpleNamespace(line=line(told), worst=line(10 * told), part=0),
+        awake=SimpleNamespace(line=line(told), worst=(line(10 * told),), part=0),
         drain=None, feed_cost=None, stack=None, battery_a=None,
     )  # fmt: skip
     life: Any = SimpleNamespace(life_s=np.ones((2, 1)), next_s=None)

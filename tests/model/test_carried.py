@@ -70,14 +70,14 @@ def test_what_is_alike_is_converted_once_and_is_the_same(laid_out: tuple[Any, ..
     shared = []
     for one in made:
         here, drain = one.awake, one.drain
-        every = [here.line, *here.meeting]
+        every = [here.line, *(line for (line,) in here.meeting)]
         assert np.array_equal(alike(every, asleep(product)), here.alike)
         shared.append((here.alike < np.arange(1, 3)[:, None]).mean(axis=1))
         own = drain_of(one.feed, here.line, drain.cut_off_v)
         assert np.array_equal(drain.constant_a, own.constant_a)
         assert np.array_equal(drain.power_w, own.power_w)
         for t, seen in enumerate(drain.seen):
-            own = drain_of(one.feed, here.meeting[t], drain.cut_off_v)
+            own = drain_of(one.feed, here.meeting[t][0], drain.cut_off_v)
             own = some_tasks(own, product.done(t))
             assert np.array_equal(seen.drain.constant_a, own.constant_a)
             assert np.array_equal(seen.drain.power_w, own.power_w)
@@ -92,7 +92,7 @@ def test_a_rail_s_states_that_are_alike_are_converted_once(
 ) -> None:
     *_, made = laid_out
     for one in made:
-        (rail,), (states,) = one.feed.rails, one.awake.meeting[0].rails
+        (rail,), (states,) = one.feed.rails, one.awake.meeting[0][0].rails
         every = rail.carried(states)
         monkeypatch.setattr(rails, "FEW", 0)
         some, _ = states.apart()

@@ -286,10 +286,12 @@ def test_a_rail_is_filled_by_another_task_beside_what_is_not_on_it(tmp_path: Pat
     product = beside("90 s", "current: 1 mA, for: 20 s", "random")
     best = evaluate(*made(tmp_path, EMPTIES, "rail: radio", product=product)).candidates[0].best
     lamp = (
-        next(s for s, name in enumerate(best.assessed.awake.worst.names[1]) if name.name == "bell")
+        next(
+            s for s, name in enumerate(best.assessed.awake.worst[0].names[1]) if name.name == "bell"
+        )
         + best.assessed.timeline.tasks[1].start
     )
-    filled = best.assessed.awake.worst.rails[0].fill_s[lamp, 0]
+    filled = best.assessed.awake.worst[0].rails[0].fill_s[lamp, 0]
     assert filled == pytest.approx(10e-6 / 60e-3, rel=1e-12)
 
 
