@@ -74,9 +74,12 @@ class Task:
     loads: tuple[Load, ...] = ()
 
 
-def assessed(root: Path, tasks: Sequence[Task], fed: str = "linear", on: str = "") -> Assessed:
+def assessed(
+    root: Path, tasks: Sequence[Task], fed: str = "linear", on: str = "", by_day: Sequence[int] = ()
+) -> Assessed:
     """The build of a product whose core is on 2 V behind a converter, or straight on the pack
-    (`none`), with the loads there or on a further rail of 2 V behind the converter `on`."""
+    (`none`), with the loads there or on a further rail of 2 V behind the converter `on`; some tasks
+    are done by day only."""
     entries = []
     for k, task in enumerate(tasks):
         loads = ", ".join(
@@ -87,11 +90,17 @@ def assessed(root: Path, tasks: Sequence[Task], fed: str = "linear", on: str = "
             for n, load in enumerate(task.loads)
         )  # fmt: skip
         arrival = ", arrival: random" if task.random else ""
+        every = f"{60 + 7 * k} s"
+        if by_day:
+            every = f"{{day: {every}}}" if k in by_day else f"{{day: {every}, night: {every}}}"
         entries.append(
-            f"{{task: t{k}, every: {60 + 7 * k} s{arrival}, kernels: {{crc: 1}}, loads: [{loads}]}}"
+            f"{{task: t{k}, every: {every}{arrival}, kernels: {{crc: 1}}, loads: [{loads}]}}"
         )
     product = PRODUCT.replace("TASKS", ", ".join(entries)).replace("FED", fed)
     product = product.replace("MAIN", f"rail: {RAIL_V} V" if fed != "none" else "")
+    if by_day:
+        times = "times: [{time: day, share: 0.5}, {time: night, share: 0.5}]\nworkload:"
+        product = product.replace("workload:", times)
     cell = FALLING.replace("resistance: 0 ohm", f"resistance: {OHMS} ohm")
     rails = f"{{rail: aux, voltage: {RAIL_V} V, converters: [{on}]}}" if on else ""
     (root / "cells").mkdir(parents=True)
@@ -190,6 +199,21 @@ def test_three_meet_where_each_two_of_them_may(
     assert found.peak_a[0, 0] == pytest.approx(most_ma / 1e3, rel=1e-9)
     need = 2.1 + OHMS * (most_ma / 1e3 + 4e-6)
     assert found.life.end_depth[0, 0] == pytest.approx((3.5 - need) / 1.6, rel=1e-8)
+
+
+@pytest.mark.parametrize(("by_day", "night_ma"), [((0, 1), 5), ((1,), 5 + 10), ((0,), 5 + 8)])
+def test_what_meets_at_a_time_is_of_the_tasks_done_then(
+    by_day: tuple[int, ...], night_ma: float, tmp_path: Path
+) -> None:
+    """10 and 9 mA in turn, one a power, and 8 mA by the clock, of which some come by day only; a
+    kernel of 5 mA at random meets by night what is left."""
+    loads = ((Load(10e-3, True), Load(9e-3)), (Load(8e-3),), ())
+    tasks = [Task(False, its) for its in loads[:2]] + [Task(True)]
+    found = assessed(tmp_path, tasks, by_day=by_day)
+    need = 2.1 + OHMS * (15e-3 + 4e-6)
+    assert found.life.end_depth[0, 0] == pytest.approx((3.5 - need) / 1.6, rel=1e-8)
+    most = [one.drain.constant_a[0, :-1].max() - 4e-6 for one in found.drain.seen]
+    assert most == pytest.approx([15e-3, night_ma / 1e3], rel=1e-9)
 
 
 # Against every set of states that may be at once --------------------------------------------------
