@@ -322,7 +322,8 @@ class GridSampler(Sampler):
         return once_each(first, self.cases)
 
     def between(self, path: Path, low: float, likely: float, high: float) -> Array:
-        """See `Sampler.between`."""
+        """What is known by its ends and its likeliest value, SI, as draws (N,); the same in all
+        cases."""
         first = self._first(path, lambda: Sampler.between(self, path, low, likely, high))
         return once_each(first, self.cases)
 
