@@ -7,16 +7,17 @@ from collections.abc import Sequence
 import numpy as np
 
 from advisor.dataclass import dataclass
-from advisor.model.chance import Served, done_within, met, served
+from advisor.model.chance import Served, served
 from advisor.model.draws import Array
 from advisor.model.events import Timeline, tried
+from advisor.model.waits import Coming, done_within, met
 from advisor.model.workload import ProductFigures
 
 
 @dataclass(frozen=True, slots=True)
 class Waiting:
-    """Events of one task among those of all: share of them that find the core busy, mean wait s,
-    and the chance that one is in time, at the worst time of the calendar; (R, N) each."""
+    """Events of one task among those of all: share of them that find the core busy, mean wait of
+    all s, and the chance that one is in time, at the worst time of the calendar; (R, N) each."""
 
     busy: Array
     wait_s: Array
@@ -50,19 +51,21 @@ def waiting(
             for j in range(len(product.tasks))
             if product.waits and np.isfinite(paces[j]).all() and (j != k or own.random)
         ]
-        rates, others = [1 / paces[j] for j in with_whom], [events[j] for j in with_whom]
+        others = [
+            Coming(1 / paces[j], product.tasks[j].random, events[j], moments[j]) for j in with_whom
+        ]
         share = (product.times[t].share if product.times else 1.0) / paces[k]
-        found = met(rates, [moments[j] for j in with_whom]) if others else None
+        found = met(others) if others else None
         if found is not None:
-            busy = busy + share * np.minimum(found[0], 1.0)
-            wait = wait + share * found[1]
+            busy = busy + share * np.minimum(found.busy, 1.0)
+            wait = wait + share * found.wait
         done = done + share
         if (
             in_time is not None
             and own.finish_within is not None
             and not _no_busier((with_whom, paces), times)
         ):
-            chance = done_within(own.finish_within, events[k], rates, others, enough, found)
+            chance = done_within(own.finish_within, events[k], others, enough, found)
             in_time = np.minimum(in_time, chance)
         times.append((with_whom, paces))
     return Waiting(busy=busy / done, wait_s=wait / done, in_time=in_time)

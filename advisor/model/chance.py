@@ -1,28 +1,18 @@
-"""Chance in a workload: tries that fail, events at random, waits for a core that does one thing.
+"""Chance in a workload: tries that fail, and the lengths that they make of events.
 
 A try fails with p, independently, and at most m are made: the mean number of tries is
 (1 - p^m)/(1 - p), all fail with p^m. Events at random are a Poisson process; the charge of many is
 compound Poisson, of variance rate x E[q^2] a second (that of regular events rate x var q).
 
-An event that finds the core busy waits, first come first served. Waits are those of one server
-with Poisson arrivals and any service times (M/G/1): mean by Pollaczek and Khinchine,
-W = sum(rate E[S^2])/(2 (1 - rho)), and the distribution F of the wait by the renewal equation
-
-    F(t) = 1 - rho + integral over 0..t of F(t - x) lambda (1 - B(x)) dx,
-
-lambda and B the rate and the distribution of the service times of all events (Takacs 1955; from
-memory). Regular events of several tasks do not keep step; taken as Poisson they make others wait
-longer than they do, so waits among them are a bound.
-
 The length of an event is what each number of tries makes of it, each state's tries with a length of
-their own, and is told apart outcome by outcome.
+their own, and is told apart outcome by outcome. Waits behind such events are those of `waits`.
 
 Axes: R rows, J numbers of tries, N draws. SI units.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -33,7 +23,6 @@ from advisor.model.draws import Array
 
 OUTCOMES = 20_000  # of an event's tries that are told apart
 NEVER = 1e-12  # chance of an outcome that is left out, and counts as late
-STEPS = 128  # of the distribution of a wait
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,113 +187,3 @@ def served(single: Array, tries: Sequence[Tries | None], whole: Tries | None) ->
     """
     again = tuple((t, single[:, s]) for s, t in enumerate(tries) if t is not None)
     return Served(single.sum(axis=1), again, whole)
-
-
-def met(rates: Sequence[Array], moments: Sequence[tuple[Array, Array]]) -> tuple[Array, Array]:
-    """(share of the time that events take; mean wait of one at random, s; (R, N) each) by the
-    tasks' rates (N,) a second and the `moments` of their events; a wait without end where there is
-    more to do than time."""
-    busy = np.asarray(sum(rate * mean for rate, (mean, _) in zip(rates, moments, strict=True)))
-    moment = sum(rate * square for rate, (_, square) in zip(rates, moments, strict=True))
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return busy, np.where(busy < 1, moment / (2 * (1 - busy)), np.inf)
-
-
-def mean_wait(rates: Sequence[Array], events: Sequence[Served]) -> Array:
-    """Mean wait of an event at random, (R, N) s, by the tasks' rates (N,) a second; infinite where
-    there is more to do than time."""
-    return met(rates, [one.moments for one in events])[1]
-
-
-def done_within(
-    limit: Array,
-    own: Served,
-    rates: Sequence[Array],
-    events: Sequence[Served],
-    enough: float | None = None,
-    found: tuple[Array, Array] | None = None,
-) -> Array:
-    """Chance that an event ends within a limit (N,) s of when it is due, (R, N).
-
-    Parameters
-    ----------
-    own : its lengths. rates (N,) a second, events : of the tasks that it may have to wait for.
-    enough : where a bound says that the chance is as great as this, the bound is returned.
-    found : what `met` tells of the rates, where it is known.
-    """
-    # what ends just in time but for rounding is in time
-    limit = np.broadcast_to(limit, own.once.shape) * (1 + 1e-12)
-    if not events:
-        return _in_time(limit, own, lambda room: np.asarray(room >= 0, dtype=np.float64))
-    if enough is None:
-        return _after_wait(limit, own, rates, events)
-    # no wait is longer than t more often than there is one, nor than its mean over t (Markov)
-    busy, wait = found or met(rates, [one.moments for one in events])
-
-    def sure(room: Array) -> Array:
-        with np.errstate(divide="ignore", invalid="ignore"):
-            late = np.minimum(np.minimum(busy, wait / room), 1.0)
-        return np.asarray(np.where(room > 0, 1 - late, 0.0))
-
-    out = _in_time(limit, own, sure)
-    r, n = np.nonzero(~(out >= enough))
-    if r.size:
-        few = [one.of(r, n) for one in events]
-        each = [np.broadcast_to(rate, limit.shape[1:])[n] for rate in rates]
-        out[r, n] = _after_wait(limit[r, n][None], own.of(r, n), each, few)[0]
-    return out
-
-
-def _in_time(limit: Array, own: Served, sure: Callable[[Array], Array]) -> Array:
-    """Chance to end within a limit (R, N) s, where a wait leaves room (R, N) s so `sure`ly."""
-    out = np.zeros(limit.shape)
-    for chance, length in own.outcomes(limit):
-        out += chance * sure(limit - length)
-    return np.minimum(out, 1.0)
-
-
-def _after_wait(
-    limit: Array, own: Served, rates: Sequence[Array], events: Sequence[Served]
-) -> Array:
-    """Chance that an event, behind its wait, ends within a limit (R, N) s, (R, N)."""
-    longest = np.maximum(limit - own.once, 0.0)
-    grid = _waits(longest, rates, events)
-    r, n = np.indices(longest.shape)
-
-    def found(room: Array) -> Array:
-        with np.errstate(divide="ignore", invalid="ignore"):
-            place = np.where(longest > 0, np.clip(room / longest, 0.0, 1.0) * STEPS, 0.0)
-        low = np.minimum(place.astype(np.intp), STEPS - 1)
-        part = place - low
-        between = grid[low, r, n] * (1 - part) + grid[low + 1, r, n] * part
-        return np.asarray(np.where(room >= 0, between, 0.0))
-
-    return _in_time(limit, own, found)
-
-
-def _waits(longest: Array, rates: Sequence[Array], events: Sequence[Served]) -> Array:
-    """Chance of a wait no longer than each of even steps to `longest` (R, N) s: (STEPS + 1, R, N).
-
-    The kernel is integrated exactly over each step, F taken straight within it.
-    """
-    step = longest / STEPS
-    from_here = np.arange(STEPS)[:, None, None] * step
-    weight = np.zeros((STEPS, *longest.shape))
-    for rate, one in zip(rates, events, strict=True):
-        longer = np.ones(longest.shape[1:])
-        for chance, length in one.outcomes(longest):
-            weight += rate * chance * np.clip(length - from_here, 0.0, step)
-            longer = longer - chance
-        weight += rate * np.maximum(longer, 0.0) * step
-    busy = sum(rate * one.mean for rate, one in zip(rates, events, strict=True))
-    out = np.zeros((STEPS + 1, *longest.shape))
-    idle = np.maximum(1 - np.asarray(busy), 0.0)
-    out[0] = idle
-    for i in range(1, STEPS + 1):
-        known = weight[0] * out[i - 1]
-        if i > 1:
-            pairs = out[i - 1 : 0 : -1] + out[i - 2 :: -1][: i - 1]
-            known = known + (weight[1:i] * pairs).sum(axis=0)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            out[i] = np.where(idle > 0, (idle + known / 2) / (1 - weight[0] / 2), 0.0)
-    return np.clip(out, 0.0, 1.0)

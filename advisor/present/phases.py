@@ -58,7 +58,7 @@ def chance_words(one: ChanceResult, brief: bool = False, times: bool = False) ->
     parts = [how if brief else f"events {how}"]
     if one.busy and not brief:
         wait = "without end" if one.wait_s is None else show(one.wait_s, "time")
-        parts.append(f"{100 * one.busy:.3g} % find the core busy, mean wait {wait}")
+        parts.append(f"{100 * one.busy:.3g} % find the core busy; the mean wait of all is {wait}")
     if one.lost:
         last = "for good" if brief else "at their last try"
         parts.append(f"{100 * one.lost:.3g} % fail {last}")

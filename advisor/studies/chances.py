@@ -26,7 +26,8 @@ class ChanceResult:
     busy: float
     """[share] events that find the core busy and wait"""
     wait_s: float | None
-    """[s] mean wait of an event; null where there is more to do than time"""
+    """[s] mean wait of all events, those that find the core idle included; null where there is
+    more to do than time"""
     missed: float | None
     """[share] events that miss `finish-within`, whether their last try works or not, at the worst
     time of the calendar; null without one"""

@@ -133,6 +133,25 @@ def test_presses_at_random_by_hand() -> None:
     assert call.busy == pytest.approx(by_day + by_night, rel=1e-3)
 
 
+def test_a_press_waits_for_one_watch_at_most() -> None:
+    """By day each second has a watch of 154.9 ms on this part; a press that comes into it waits for
+    what is left of it. Some 90.6 % are within 215 ms, 90 % are asked for."""
+    changes = [f"{PRODUCT}:workload.call.finish-within=215 ms"]
+    catalogue, product = load(PRODUCT, changes=changes)
+    part = "vantle-gaf"
+    assert part in {one.part for one in shortlist(catalogue, product, draws=0).ranking}
+    found = explain(catalogue, product, part, draws=0).chances
+    assert found is not None
+    call = next(one for one in found.tasks if one.task == "call")
+    watch = 8 * 18.54e-3 + 6 * 0.759e-3 + 2e-3 + 5e-6
+    press = 2 * 8.12e-3 + 18.54e-3 + 5e-6
+    late = 0.0
+    for tries, chance in TRIES.items():
+        room = 0.215 - press - 0.070 * tries
+        late += chance * (1.0 if room < 0 else max(watch - room, 0.0) / 1.0)
+    assert call.missed == pytest.approx(late, rel=0.02)
+
+
 def test_what_is_switched_off_by_hand() -> None:
     (gate,) = told().gating
     assert gate.gated
