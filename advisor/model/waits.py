@@ -142,24 +142,27 @@ def met(tasks: Sequence[Coming]) -> Met:
         if not regular:
             return Met(busy, lasts, lasts, zero)
         gone = moment / (2 * (1 - load))
-        rates = np.stack([one.rate + zero for one in regular])
-        means = np.stack([one.moments[0] for one in regular])
-        squares = np.stack([one.moments[1] for one in regular])
-        order = _order(regular)
-        for rate, mean, square in zip(
-            *(np.take_along_axis(x, order, axis=0) for x in (rates, means, squares)), strict=True
-        ):
+        figures = [
+            [np.broadcast_to(one.rate, zero.shape) for one in regular],
+            [one.moments[0] for one in regular],
+            [one.moments[1] for one in regular],
+        ]
+        if len(regular) > 1:
+            order = _order(regular)
+            figures = [list(np.take_along_axis(np.stack(x), order, axis=0)) for x in figures]
+        taken, together, varies = zero, zero, moment
+        for rate, mean, square in zip(*figures, strict=True):
             gone = gone + rate * (square / 2 + mean * gone) / (1 - load)
             load = load + rate * mean
+            taken, together = taken + rate * mean, together + mean
+            varies = varies + rate * np.maximum(square - mean**2, 0.0)
         for one, flows in zip(regular, _flows(regular, busy), strict=True):
             again = one.rate * one.tried / (2 * (1 - busy))
             chance = one.rate * one.moments[1] / (2 * (1 - busy))
             lasts = lasts + np.where(flows, one.event.once / 2 + again, chance)
-        varies = moment + (rates * np.maximum(squares - means**2, 0.0)).sum(axis=0)
-        taken = (rates * means).sum(axis=0)
-        period = np.where(taken > 0, means.sum(axis=0) / taken, 0.0)
+        period = np.where(taken > 0, together / taken, 0.0)
         settled = np.where(varies > 0, period * (1 - busy) ** 2 / varies, np.inf)
-        weight = np.where(gone < lasts, np.exp(-(settled**0.75)), 1.0)
+        weight = np.where(gone < lasts, np.exp(-np.sqrt(settled * np.sqrt(settled))), 1.0)
     return Met(busy, gone, lasts, weight)
 
 
