@@ -21,8 +21,8 @@ from advisor.decide.value import Criterion
 from advisor.model.draws import Array
 
 SETTLED, LEANING = 0.9, 0.6
-SHOWN = 0.005  # points, and shares, that a text tells
-AHEAD = 0.05  # points of a lead that a text tells
+SHOWN = 0.005  # of a share that a text tells
+AHEAD = 0.05  # points of a lead, or of luck, that a text tells
 APART = 0.5  # how surely a part stands apart that is said to
 TOLD = 200  # draws from which a share that would lean is surely beyond a toss
 LEVEL = 3  # parts level with the first that are named
@@ -107,7 +107,7 @@ def verdict(
         text += f"more cannot be said from {draws} draw{'' if draws == 1 else 's'}; "
     if could:
         text += f"not settled, as {'; '.join(could)}; "
-    if fall >= SHOWN:
+    if fall >= AHEAD:
         text += f"expect its own score to be {fall:.2f} points lower, by the luck of the first; "
     text += f"choosing it gives away {regret:.2f} points on average, the least of all"
     return Verdict(
@@ -280,8 +280,8 @@ def _kept(evaluation: Evaluation, scores: Array, share: float) -> Lead:
     """What is left of the first part's lead without the luck in parts' own figures: what two draws
     of these tell apart where all else is drawn alike."""
     every = lead(scores, 0, share)
-    if min(share, every.chance) >= SURE and scores[0].mean() - every.score < SHOWN:
-        return every  # more luck than there is takes nothing of it
+    if min(share, every.chance) >= SURE and scores[0].mean() - every.score < AHEAD:
+        return every  # more luck than there is takes nothing of it that is told
     again = draw_anew(
         evaluation.catalogue,
         evaluation.product,
