@@ -278,26 +278,23 @@ def _gone(longest: Array, tasks: Sequence[Coming]) -> Array:
     at_random = [one for one in tasks if one.random]
     zero = np.zeros(longest.shape)
     load = sum((one.rate * one.moments[0] for one in at_random), zero)
-    moment = sum((one.rate * one.moments[1] for one in at_random), zero)
     weight = np.zeros((STEPS, *longest.shape))
     for one in at_random:
         weight += one.rate * _longer(one.event, longest, zero)
     out = _renewed(weight, 1 - load)
     with np.errstate(divide="ignore", invalid="ignore"):
-        wait = moment / (2 * (1 - load))
         for one in tasks:
             if one.random:
                 continue
-            mean, square = one.moments
-            behind = np.where(wait > 0, step * (1 - (out[:-1] + out[1:]) / 2) / wait, 0.0)
-            first = _with(behind, out)
+            mean = one.moments[0]
+            # W F* : the mean work is in b as well
+            first = _with(step * (1 - (out[:-1] + out[1:]) / 2), out)
             residual = np.where(mean > 0, _longer(one.event, longest, zero) / mean, 0.0)
-            a, b = one.rate * mean / (1 - load), one.rate * wait / (1 - load)
+            a, b = one.rate * mean / (1 - load), one.rate / (1 - load)
             out = out + a * (_with(residual, out) - out)
             out = out + b * (_later(one.event, longest, first) - first)
             # one that runs into the next may take more than there is
             out = np.maximum.accumulate(np.clip(np.nan_to_num(out), 0.0, 1.0), axis=0)
-            wait = wait + one.rate * (square / 2 + mean * wait) / (1 - load)
             load = load + one.rate * mean
     return out
 

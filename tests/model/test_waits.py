@@ -246,3 +246,58 @@ def test_a_product_s_random_call_waits_for_one_watch_at_most(tmp_path: Path) -> 
     assert call.busy == pytest.approx(150 / 320, rel=0.01)
     assert call.wait_s == pytest.approx(0.15**2 / 0.64, rel=0.01)
     assert call.missed == pytest.approx(50 / 320, rel=0.02)
+
+
+def area(seconds: float, *tasks: Coming) -> float:
+    """Mean wait by the distribution: chances to wait longer, summed by Simpson's rule."""
+    at = np.linspace(0.0, seconds, 201)
+    late = np.array([beyond(float(x), *tasks) for x in at])
+    weight = np.ones(len(at))
+    weight[1:-1:2], weight[2:-1:2] = 4.0, 2.0
+    return float(late @ weight * (at[1] - at[0]) / 3)
+
+
+def test_a_distribution_has_the_mean_that_is_told_where_work_is_gone() -> None:
+    """One or two regular tasks with long periods beside random ones: W = m/(2 (1 - rho)) of these,
+    then W' = W + (l E[S^2]/2 + r W)/(1 - rho), task after task."""
+    random = at_random(10.0, lasting(2.0))
+    wait, load = 0.1 * 4.0 / (2 * 0.8), 0.2
+    tasks = [random]
+    # of two tries 1.0 or 1.5 s: E[S] = 1.15, E[S^2] = 1.375
+    for task, period, of_mean, of_square in (
+        (every(2000.0, lasting(400.0)), 2000.0, 400.0, 160_000.0),
+        (every(3000.0, lasting(0.5, 0.5, 0.3, 2)), 3000.0, 1.15, 1.375),
+    ):
+        tasks.append(task)
+        wait += (of_square / 2 + of_mean * wait) / period / (1 - load)
+        load += of_mean / period
+        found = met(tasks)
+        assert found.gone[0, 0] == pytest.approx(wait, rel=1e-12)
+        assert found.weight[0, 0] < 1e-9
+        assert mean(*tasks) == pytest.approx(wait, rel=1e-6)
+        assert area(480.0, *tasks) == pytest.approx(wait, rel=0.01)
+
+
+def test_how_long_work_lasts_goes_by_what_varies_in_a_second() -> None:
+    """exp(-(T (1 - rho)^2/s^2)^0.75): T of the regular tasks by their load, s^2 of the random ones'
+    E[S^2] and the regular ones' variance, a second."""
+    tries = lasting(0.4, 0.3, 0.25, 2)  # 0.7 or 1.0 s: mean 0.775, variance 0.016875
+    alone = met([every(1.0, tries)])
+    settled = 1.0 * (1 - 0.775) ** 2 / 0.016875
+    assert alone.weight[0, 0] == pytest.approx(np.exp(-(settled**0.75)), rel=1e-9)
+    both = met([every(1.0, tries), at_random(20.0, lasting(2.0))])
+    settled = 1.0 * (1 - 0.875) ** 2 / (0.016875 + 4.0 / 20)
+    assert both.weight[0, 0] == pytest.approx(np.exp(-(settled**0.75)), rel=1e-9)
+
+
+def test_what_tries_add_is_the_mean_square_beyond_one_of_each() -> None:
+    task = every(5.0, lasting(0.4, 0.3, 0.25, 3))
+    # none more with 0.75, one with 0.1875, two with 0.0625
+    assert task.tried[0, 0] == pytest.approx(0.1875 * 0.3**2 + 0.0625 * 0.6**2, rel=1e-9)
+
+
+def test_what_ends_just_in_time_but_for_rounding_is_in_time() -> None:
+    own = lasting(0.1, 0.2)
+    assert own.once[0, 0] > 0.3
+    assert done_within(np.array([0.3]), own, [])[0, 0] == 1.0
+    assert done_within(np.array([0.29]), own, [])[0, 0] == 0.0
