@@ -14,14 +14,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from advisor.decide.builds import Build
-from advisor.decide.drawing import chunk_of
+from advisor.decide.drawing import CHUNK, chunk_of
 from advisor.decide.leading import Ask
 from advisor.decide.scans import COARSE, FINE, MORE, Scans
 from advisor.decide.stage import Paired
 from advisor.model.draws import Array
 
 # where a scan tells of no more than so many points, so many draws are taken instead
-UNSURE = ((64, 2.0), (256, 0.8), (1000, 0.3))
+UNSURE = ((64, 2.0), (256, 0.8), (CHUNK, 0.3))
 CLOSE = 2.0  # points; builds as close to their part's best may take turns with it nearby
 EQUAL = 0.3  # points; builds of a part that close are told apart by all draws
 WIDE = 5.0  # points; parts as close to the best may lead nearby

@@ -314,10 +314,10 @@ def test_where_few_draws_tell_a_small_lead_more_are_taken() -> None:
     assert line.asked == [
         ([4.0, 4.3, 5.0, 5.6], 64),
         ([5.0, 5.6], 256),
-        ([5.6], 1000),
+        ([5.6], 2000),
     ]
     exact = 3.0 - 0.5 * places
-    wanted = exact + np.array([0.2, 0.2, 1 / 64, 1 / 64, 1 / 256, 1 / 1000, 0.2, 0.2])
+    wanted = exact + np.array([0.2, 0.2, 1 / 64, 1 / 64, 1 / 256, 1 / 2000, 0.2, 0.2])
     assert leads == pytest.approx(wanted, abs=1e-12)
     assert told.all()
 
