@@ -96,16 +96,6 @@ class Served:
     whole: Tries | None = None
 
     @property
-    def mean(self) -> Array:
-        """Mean length, (R, N) s."""
-        return self.moments[0]
-
-    @property
-    def square(self) -> Array:
-        """Mean square of the length, (R, N) s^2."""
-        return self.moments[1]
-
-    @property
     def moments(self) -> tuple[Array, Array]:
         """Mean length, (R, N) s, and mean square, s^2, by the variance of a random sum."""
         # of one go through the states, and of all

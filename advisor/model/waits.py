@@ -83,11 +83,6 @@ class Coming:
         )
 
 
-def coming(rate: Array, random: bool, event: Served) -> Coming:
-    """A task by its rate, (N,) events a s, and the lengths of its events."""
-    return Coming(rate, random, event, event.moments)
-
-
 @dataclass(frozen=True, slots=True)
 class Met:
     """What an event meets: `busy`, the share of the time that events take; mean work, s, where that

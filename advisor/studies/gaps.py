@@ -25,12 +25,12 @@ from advisor.model.draws import Instrument, Source, Trace, stream
 from advisor.model.served import Services
 from advisor.stages import Progress, begin
 from advisor.studies.results import cautions_in_use, frame, invented, names_of, plain, warnings_of
+from advisor.studies.shortlist import DRAWS as RANKED_BY
 
 if TYPE_CHECKING:
     import pandas as pd
 
 DRAWS = 8000
-RANKED_BY = 1000  # of them: as many as a shortlist has, so that both name the same part
 NEAR = 0.001  # chance of being first from which a part's figures are asked about
 SURE = 2.0  # standard errors that a worth must exceed to count
 LEAST = 0.005  # points below which nothing is worth a measurement where efforts are not weighed
@@ -183,7 +183,7 @@ def gaps(
         trace,
         estimate_missing=estimate_missing,
         marches=Marches(services, kept=0),
-        ranked_by=min(draws, RANKED_BY),
+        ranked_by=min(draws, RANKED_BY),  # so that both name the same part
     )
     if not found.candidates:
         return _nothing(found)

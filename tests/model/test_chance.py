@@ -16,7 +16,7 @@ from advisor.catalogue.schema_product import Product
 from advisor.decide.chances import waiting
 from advisor.decide.evaluate import evaluate
 from advisor.model.chance import Served, Tries, served
-from advisor.model.waits import Coming, coming, done_within, met
+from advisor.model.waits import Coming, done_within, met
 from advisor.studies.explain import explain
 from tests.model.calendar_simulator import YEAR, Device, Job, live
 from tests.model.test_calendar import lives, made
@@ -50,6 +50,10 @@ def test_numbers_of_tries_have_the_mean_and_the_whole_chance(most: int | None) -
     assert square - mean**2 == pytest.approx(tries.variance, abs=1e-8)
 
 
+def coming(rate: np.ndarray, random: bool, own: Served) -> Coming:
+    return Coming(rate, random, own, own.moments)
+
+
 def at_random(rate: float | np.ndarray, own: Served) -> Coming:
     return coming(rate * ONE, True, own)
 
@@ -68,7 +72,7 @@ def test_a_deadline_under_retries_by_hand() -> None:
     By 2.2 s two tries must do: 1 - 0.2^2. The mean length, 1.624 s, would keep each of these.
     """
     own = served(np.array([[[1.0], [0.5]]]), [None, Tries(0.2 * ONE, 4)], None)
-    assert own.mean[0, 0] == pytest.approx(1 + 0.5 * 1.248)
+    assert own.moments[0][0, 0] == pytest.approx(1 + 0.5 * 1.248)
     for limit, chance in ((1.4, 0.0), (1.5, 0.8), (1.7, 0.8), (2.2, 0.96), (2.5, 0.992), (3.0, 1)):
         assert in_time(own, limit) == pytest.approx(chance, abs=1e-12)
     # twice, or not at all: 0.5 that the whole has to be gone through again, tries of its own in it
@@ -95,8 +99,8 @@ def test_a_deadline_of_several_tries_is_that_of_all_outcomes(seed: int) -> None:
             length += n * one
         ends.append((length, chance))
     mean = sum(length * chance for length, chance in ends)
-    assert own.mean[0, 0] == pytest.approx(mean)
-    assert own.square[0, 0] == pytest.approx(sum(x**2 * chance for x, chance in ends))
+    assert own.moments[0][0, 0] == pytest.approx(mean)
+    assert own.moments[1][0, 0] == pytest.approx(sum(x**2 * chance for x, chance in ends))
     for limit in np.array([0.8, 1.0, 1.4]) * mean:
         exact = sum(chance for length, chance in ends if length <= limit)
         assert in_time(own, float(limit)) == pytest.approx(exact, abs=1e-9)
@@ -110,7 +114,7 @@ def test_a_deadline_behind_others_is_that_of_a_queue(seed: int) -> None:
     single = np.array([[[once], [try_s]]])
     whole = Tries(0.15 * ONE, 3) if seed else None
     own = served(single, [None, Tries(p * ONE, most)], whole)
-    rate = 0.7 / own.mean[0, 0]
+    rate = 0.7 / own.moments[0][0, 0]
     events = 400_000
 
     def lengths() -> np.ndarray:
@@ -124,7 +128,7 @@ def test_a_deadline_behind_others_is_that_of_a_queue(seed: int) -> None:
     steps = np.concatenate([[0.0], np.cumsum(length[:-1] - apart[1:])])
     wait = steps - np.minimum.accumulate(steps)
     assert mean_wait(rate, own) == pytest.approx(wait.mean(), rel=0.05)
-    for limit in np.array([1.0, 2.0, 4.0]) * own.mean[0, 0]:
+    for limit in np.array([1.0, 2.0, 4.0]) * own.moments[0][0, 0]:
         found = done_within(np.array([limit]), own, [at_random(rate, own)])[0, 0]
         late = wait + length > limit
         # as many batches as make them independent

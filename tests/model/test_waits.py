@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 
 from advisor.model.chance import Served, Tries, served
-from advisor.model.waits import Coming, coming, done_within, met
+from advisor.model.waits import Coming, done_within, met
 from advisor.studies.explain import explain
 from tests.model.test_calendar import made
-from tests.model.test_chance import STAYS, device
+from tests.model.test_chance import STAYS, coming, device
 
 pytestmark = pytest.mark.once
 
@@ -162,7 +162,7 @@ def test_a_wait_lies_between_what_is_left_and_pollaczek_and_khinchine(seed: int)
     for k, load in enumerate(share):
         own = lasting(float(rng.uniform(0.1, 2)), float(rng.uniform(0, 1)), 0.3, 3)
         make = at_random if rng.random() < 0.4 and k else every
-        tasks.append(make(float(own.mean[0, 0] / load), own))
+        tasks.append(make(float(own.moments[0][0, 0] / load), own))
     least = sum(float(t.rate[0] * t.moments[1][0, 0]) / 2 for t in tasks)
     assert least * (1 - 1e-9) <= mean(*tasks) <= theirs(*tasks) * (1 + 1e-9)
     # whatever the order
